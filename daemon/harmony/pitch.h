@@ -1,0 +1,56 @@
+// Strong types for pitch, loudness and time, so that a bare int never says what it is.
+//
+// All are trivially copyable, passed by value, and constexpr.
+#pragma once
+
+#include <chrono>
+#include <compare>
+#include <cstdint>
+
+namespace undersong {
+
+// Time in microseconds from the start of the stream it belongs to (a run of the daemon, a file). Monotonic.
+using Micros = std::chrono::microseconds;
+
+// One of the twelve pitch classes, 0 = C. Any integer is folded into the octave, so construction is total.
+class PitchClass {
+ public:
+  constexpr PitchClass() = default;
+  constexpr explicit PitchClass(int semitones) : value_(static_cast<std::uint8_t>(((semitones % 12) + 12) % 12)) {}
+  constexpr int value() const { return value_; }
+  friend constexpr auto operator<=>(PitchClass, PitchClass) = default;
+
+ private:
+  std::uint8_t value_ = 0;
+};
+
+// Semitones upwards from `from` to `to`, 0..11.
+constexpr int ascending(PitchClass from, PitchClass to) { return (to.value() - from.value() + 12) % 12; }
+constexpr PitchClass transpose(PitchClass pc, int semitones) { return PitchClass(pc.value() + semitones); }
+
+// A MIDI key number, 0..127, 60 = middle C (C4). Values outside are held at the nearer end.
+class Pitch {
+ public:
+  constexpr Pitch() = default;
+  constexpr explicit Pitch(int key) : value_(static_cast<std::uint8_t>(key < 0 ? 0 : key > 127 ? 127 : key)) {}
+  constexpr int value() const { return value_; }
+  constexpr PitchClass pitch_class() const { return PitchClass(value_); }
+  friend constexpr auto operator<=>(Pitch, Pitch) = default;
+
+ private:
+  std::uint8_t value_ = 60;
+};
+
+// MIDI velocity, 0..127; 0 in a note-on means note-off and never reaches the harmony.
+class Velocity {
+ public:
+  constexpr Velocity() = default;
+  constexpr explicit Velocity(int v) : value_(static_cast<std::uint8_t>(v < 0 ? 0 : v > 127 ? 127 : v)) {}
+  constexpr int value() const { return value_; }
+  friend constexpr auto operator<=>(Velocity, Velocity) = default;
+
+ private:
+  std::uint8_t value_ = 64;
+};
+
+}  // namespace undersong
