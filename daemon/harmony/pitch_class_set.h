@@ -1,0 +1,38 @@
+// A set of pitch classes in twelve bits; bit i is pitch class i (or i semitones above a root).
+#pragma once
+
+#include <bit>
+#include <cstdint>
+
+#include "daemon/harmony/pitch.h"
+
+namespace undersong::harmony {
+
+class PitchClassSet {
+ public:
+  constexpr PitchClassSet() = default;
+  constexpr explicit PitchClassSet(unsigned bits) : bits_(static_cast<std::uint16_t>(bits & 0xFFFu)) {}
+  constexpr unsigned bits() const { return bits_; }
+  constexpr int size() const { return std::popcount(static_cast<unsigned>(bits_)); }
+  constexpr bool empty() const { return bits_ == 0; }
+  constexpr bool contains(PitchClass pc) const { return (bits_ >> pc.value()) & 1u; }
+  constexpr void insert(PitchClass pc) { bits_ = static_cast<std::uint16_t>(bits_ | 1u << pc.value()); }
+  constexpr void erase(PitchClass pc) { bits_ = static_cast<std::uint16_t>(bits_ & ~(1u << pc.value())); }
+  // The set seen from a root: bit 0 is the root.
+  constexpr PitchClassSet relative_to(PitchClass root) const {
+    const unsigned r = static_cast<unsigned>(root.value());
+    return PitchClassSet((static_cast<unsigned>(bits_) >> r) | (static_cast<unsigned>(bits_) << (12 - r)));
+  }
+  constexpr PitchClassSet transposed(int semitones) const {
+    return relative_to(PitchClass(-semitones));
+  }
+  friend constexpr PitchClassSet operator&(PitchClassSet a, PitchClassSet b) { return PitchClassSet(a.bits() & b.bits()); }
+  friend constexpr PitchClassSet operator|(PitchClassSet a, PitchClassSet b) { return PitchClassSet(a.bits() | b.bits()); }
+  friend constexpr PitchClassSet operator-(PitchClassSet a, PitchClassSet b) { return PitchClassSet(a.bits() & ~b.bits()); }
+  friend constexpr bool operator==(PitchClassSet, PitchClassSet) = default;
+
+ private:
+  std::uint16_t bits_ = 0;
+};
+
+}  // namespace undersong::harmony
