@@ -80,7 +80,15 @@ struct SmfKeySignature {
 };
 
 struct SmfText {
-  enum class Kind : std::uint8_t { kText = 1, kCopyright = 2, kInstrument = 4, kLyric = 5, kMarker = 6, kCue = 7 };
+  enum class Kind : std::uint8_t {  // the standard's own numbers
+    kText = 1,
+    kCopyright = 2,
+    kTrackName = 3,  // a second name in one track; the first is SmfTrack::name
+    kInstrument = 4,
+    kLyric = 5,
+    kMarker = 6,
+    kCue = 7
+  };
   Tick tick = 0;
   Micros at{};
   Kind kind = Kind::kText;
