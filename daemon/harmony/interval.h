@@ -29,6 +29,7 @@ constexpr int pitch_class_offset(Degree degree) { return (semitones(degree) % 12
 
 // "b9", "#11", "5".
 std::string text(Degree degree);
+void append_text(std::string& out, Degree degree);
 // The reverse; nullopt if it is no degree.
 std::optional<Degree> parse_degree(std::string_view text);
 

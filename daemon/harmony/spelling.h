@@ -34,6 +34,7 @@ class NoteName {
 
 // "C", "F#", "Bb", "Ebb".
 std::string text(NoteName name);
+void append_text(std::string& out, NoteName name);
 std::optional<NoteName> parse_note_name(std::string_view text);
 // "G4": name and octave, middle C = C4; the octave follows the letter (Cb4 is key 59).
 std::string text(NoteName name, Pitch pitch);

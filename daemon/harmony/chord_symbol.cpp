@@ -1,0 +1,164 @@
+#include "daemon/harmony/chord_symbol.h"
+
+#include <array>
+#include <tuple>
+#include <utility>
+
+#include "daemon/harmony/chord_vocabulary.h"
+
+namespace undersong::harmony {
+namespace {
+
+// The degree of a bass that differs from the root, written within one octave as in Harte: /3, /b7, /2.
+Degree bass_degree(const Chord& chord) {
+  const int interval = ascending(chord.root, chord.bass);
+  Degree degree = degree_in(chord.quality, interval);
+  if (degree.number > 7) degree.number = static_cast<std::int8_t>(degree.number - 7);
+  return degree;
+}
+
+// Shorthands that a reader meets but that have no row of their own name.
+constexpr std::array<std::pair<std::string_view, std::string_view>, 16> kShorthands{{
+    {"maj", "3 5"},        {"min", "b3 5"},          {"dim", "b3 b5"},        {"aug", "3 #5"},
+    {"maj7", "3 5 7"},     {"min7", "b3 5 b7"},      {"7", "3 5 b7"},         {"dim7", "b3 b5 bb7"},
+    {"hdim7", "b3 b5 b7"}, {"minmaj7", "b3 5 7"},    {"maj6", "3 5 6"},       {"min6", "b3 5 6"},
+    {"9", "3 5 b7 9"},     {"maj9", "3 5 7 9"},      {"min9", "b3 5 b7 9"},   {"sus4", "4 5"},
+}};
+constexpr std::array<std::pair<std::string_view, std::string_view>, 10> kLaterShorthands{{
+    {"sus2", "2 5"},
+    {"1", ""},
+    {"5", "5"},
+    {"aug7", "3 #5 b7"},
+    {"11", "3 5 b7 9 11"},
+    {"maj11", "3 5 7 9 11"},
+    {"min11", "b3 5 b7 9 11"},
+    {"13", "3 5 b7 9 13"},
+    {"maj13", "3 5 7 9 13"},
+    {"min13", "b3 5 b7 9 11 13"},
+}};
+
+std::optional<std::string_view> shorthand(std::string_view name) {
+  for (const auto& [key, degrees] : kShorthands)
+    if (key == name) return degrees;
+  for (const auto& [key, degrees] : kLaterShorthands)
+    if (key == name) return degrees;
+  return std::nullopt;
+}
+
+template <class Each>
+bool for_each_item(std::string_view list, char separator, Each each) {
+  while (!list.empty()) {
+    const auto end = list.find(separator);
+    if (!each(list.substr(0, end))) return false;
+    if (end == std::string_view::npos) break;
+    list = list.substr(end + 1);
+    if (list.empty()) return false;
+  }
+  return true;
+}
+
+// The row with these tones, or the one that shares third, fifth and seventh and differs least.
+std::pair<Quality, bool> nearest_row(PitchClassSet tones) {
+  const auto rows = chord_vocabulary();
+  int best = 0, best_cost = 1000;
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    const PitchClassSet extra = rows[i].tones - tones, missing = tones - rows[i].tones;
+    constexpr unsigned kFrame = 0b110111011000;  // thirds, fourth, fifths, sixth, sevenths
+    const int cost = 3 * ((extra | missing) & PitchClassSet(kFrame)).size() + extra.size() + missing.size();
+    if (cost < best_cost) best_cost = cost, best = static_cast<int>(i);
+  }
+  return {Quality(best), best_cost == 0};
+}
+
+}  // namespace
+
+void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolStyle style) {
+  const QualityRow& made = row(chord.quality);
+  append_text(out, root);
+  out += style == SymbolStyle::kLetters ? made.letters : made.signs;
+  if (chord.bass != chord.root) {
+    out += '/';
+    append_text(out, root.above(bass_degree(chord)));
+  }
+}
+
+void append_harte(std::string& out, const Chord& chord, NoteName root) {
+  append_text(out, root);
+  out += ':';
+  out += row(chord.quality).harte;
+  if (chord.bass != chord.root) {
+    out += '/';
+    append_text(out, bass_degree(chord));
+  }
+}
+
+std::string symbol(const Chord& chord, NoteName root, SymbolStyle style) {
+  std::string out;
+  append_symbol(out, chord, root, style);
+  return out;
+}
+
+std::string harte(const Chord& chord, NoteName root) {
+  std::string out;
+  append_harte(out, chord, root);
+  return out;
+}
+
+std::optional<ParsedChord> parse_harte(std::string_view text) {
+  const auto slash = text.find('/');
+  std::string_view bass_text;
+  if (slash != std::string_view::npos) {
+    bass_text = text.substr(slash + 1);
+    text = text.substr(0, slash);
+    if (bass_text.empty()) return std::nullopt;
+  }
+  const auto colon = text.find(':');
+  const auto root = parse_note_name(text.substr(0, colon));
+  if (!root) return std::nullopt;
+  std::string_view body = colon == std::string_view::npos ? std::string_view("maj") : text.substr(colon + 1);
+  std::string_view list;
+  bool has_list = false;
+  if (const auto open = body.find('('); open != std::string_view::npos) {
+    if (body.back() != ')' || body.size() - open < 3) return std::nullopt;
+    list = body.substr(open + 1, body.size() - open - 2);
+    body = body.substr(0, open);
+    has_list = true;
+  }
+  PitchClassSet tones(1);
+  if (!body.empty()) {
+    const auto degrees = shorthand(body);
+    if (!degrees) return std::nullopt;
+    for_each_item(*degrees, ' ', [&](std::string_view item) {
+      tones.insert(PitchClass(semitones(*parse_degree(item))));
+      return true;
+    });
+  } else if (!has_list) {
+    return std::nullopt;
+  }
+  const bool listed = for_each_item(list, ',', [&](std::string_view item) {
+    const bool omit = item.starts_with('*');
+    if (omit && body.empty()) return false;
+    const auto degree = parse_degree(omit ? item.substr(1) : item);
+    if (!degree) return false;
+    const PitchClass tone(semitones(*degree));
+    if (omit) {
+      tones.erase(tone);
+    } else {
+      tones.insert(tone);
+    }
+    return true;
+  });
+  if (!listed) return std::nullopt;
+  ParsedChord out;
+  out.root = *root;
+  out.chord.root = out.chord.bass = root->pitch_class();
+  if (!bass_text.empty()) {
+    const auto degree = parse_degree(bass_text);
+    if (!degree) return std::nullopt;
+    out.chord.bass = transpose(out.chord.root, semitones(*degree));
+  }
+  std::tie(out.chord.quality, out.exact) = nearest_row(tones);
+  return out;
+}
+
+}  // namespace undersong::harmony

@@ -1,0 +1,33 @@
+// Chords as text: the symbol for people and the Harte form for programs, and reading the Harte form.
+//
+// Source: Harte, Sandler, Abdallah & Gomez (2005); the shorthands 11, 13 and their kin are read as in JAMS/mir_eval.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "daemon/harmony/chord.h"
+#include "daemon/harmony/spelling.h"
+
+namespace undersong::harmony {
+
+// How symbols look: letters (Cm7, Cmaj7, Cm7b5) or signs (C-7, CΔ7, Cø7). Accidentals are written b and #.
+enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
+
+// `root` names the chord's root; a bass that differs is spelled by its degree in the chord.
+void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolStyle style);
+void append_harte(std::string& out, const Chord& chord, NoteName root);
+std::string symbol(const Chord& chord, NoteName root, SymbolStyle style = SymbolStyle::kLetters);
+std::string harte(const Chord& chord, NoteName root);
+
+// A chord read from Harte syntax: the nearest row of the vocabulary, and the exact degrees.
+struct ParsedChord {
+  Chord chord;      // quality: the row with the same tones, or else the nearest of the same third, fifth and seventh
+  NoteName root;
+  bool exact = false;  // the row has exactly the tones that were written
+};
+// nullopt for "N", "X" and what is not Harte syntax.
+std::optional<ParsedChord> parse_harte(std::string_view text);
+
+}  // namespace undersong::harmony

@@ -1,0 +1,155 @@
+#include "daemon/harmony/recogniser.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "daemon/harmony/chord_vocabulary.h"
+
+namespace undersong::harmony {
+namespace {
+
+// Prices. One unit is about the step from a sure name to a doubtful one.
+constexpr float kExtraTone = 1.6f;        // sounds, belongs to no degree of the chord
+constexpr float kMissingEssential = 1.5f;  // a third, a seventh, the tension that gives the chord its name
+constexpr float kMissingOther = 0.12f;    // a perfect fifth, a lower tension
+constexpr float kMissingFifthOfTriad = 0.7f;
+constexpr float kMissingRoot = 1.0f;      // rootless left-hand forms, only of chords of four tones and more
+constexpr float kForeignBass = 0.9f;      // slash chord over a note outside the chord
+constexpr float kOutsideKey = 0.10f;      // each tone of the name outside the key
+constexpr float kSameRoot = -0.15f;       // as the previous chord
+constexpr float kFallingFifth = -0.15f;   // from the previous chord
+
+float inversion_price(int bass_interval, bool is_tone) {
+  if (bass_interval == 0) return 0;
+  if (!is_tone) return kForeignBass;
+  switch (bass_interval) {
+    case 3: case 4: return 0.45f;           // first inversion
+    case 6: case 7: case 8: return 0.50f;   // second
+    case 10: case 11: return 0.55f;         // third
+    case 9: return 0.60f;
+    default: return 0.80f;                  // a suspension or tension in the bass
+  }
+}
+
+// Four or more notes at successive fourths, or three that are all there is.
+bool stacked_in_fourths(std::span<const Pitch> notes) {
+  if (notes.size() < 3) return false;
+  for (std::size_t i = 1; i < notes.size(); ++i)
+    if (notes[i].value() - notes[i - 1].value() != 5) return false;
+  return true;
+}
+
+struct Priced {
+  Chord chord;
+  float price;
+};
+
+PitchClassSet scale_of(Key key) {
+  // Natural minor with the raised seventh admitted: the dominant of a minor key is no stranger to it.
+  constexpr unsigned kMajorScale = 0b101010110101, kMinorScale = 0b110110101101;
+  return PitchClassSet(key.mode == Mode::kMajor ? kMajorScale : kMinorScale).transposed(key.tonic.value());
+}
+
+}  // namespace
+
+ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
+  ChordReadings out;
+  PitchClassSet sounding;
+  for (Pitch note : notes) sounding.insert(note.pitch_class());
+  if (sounding.size() < 2) return out;
+  const PitchClass bass = notes.front().pitch_class();
+  const bool quartal = stacked_in_fourths(notes);
+  const PitchClassSet scale = context.key ? scale_of(*context.key) : PitchClassSet(0xFFF);
+
+  std::array<Priced, kMaxReadings> best{};
+  std::size_t found = 0;
+  const auto rows = chord_vocabulary();
+  for (int r = 0; r < 12; ++r) {
+    const PitchClass root(r);
+    const PitchClassSet seen = sounding.relative_to(root);
+    const int bass_interval = ascending(root, bass);
+    float context_price = 0;
+    if (context.previous) {
+      if (context.previous->root == root) context_price += kSameRoot;
+      if (ascending(context.previous->root, root) == 5) context_price += kFallingFifth;
+    }
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      const QualityRow& made = rows[i];
+      const bool is_quartal_row = made.harte.front() == '(';
+      if (is_quartal_row && (!quartal || bass_interval != 0)) continue;
+      const bool bass_is_tone = made.tones.contains(PitchClass(bass_interval));
+      PitchClassSet extra = seen - made.tones;
+      if (!bass_is_tone) extra.erase(PitchClass(bass_interval));
+      const PitchClassSet missing = made.tones - seen;
+      const int tones = made.tones.size();
+      if (extra.size() > 2 || missing.size() > tones - 2) continue;
+      float price = made.rarity + context_price + kExtraTone * static_cast<float>(extra.size());
+      if (missing.contains(PitchClass(0))) {
+        if (tones < 4 || !bass_is_tone) continue;
+        price += kMissingRoot;
+      }
+      PitchClassSet other = missing;
+      other.erase(PitchClass(0));
+      const PitchClassSet essential = other & made.essential;
+      const bool triad = tones == 3;
+      for (int tone = 1; tone < 12; ++tone) {
+        if (!other.contains(PitchClass(tone))) continue;
+        if (essential.contains(PitchClass(tone)))
+          price += triad && tone == 7 ? kMissingFifthOfTriad : kMissingEssential;
+        else
+          price += kMissingOther;
+      }
+      price += inversion_price(bass_interval, bass_is_tone);
+      if (is_quartal_row) price -= 0.6f;
+      price += kOutsideKey * static_cast<float>((made.tones.transposed(r) - scale).size());
+      // The symmetrical chords carry four or three names; the bass decides.
+      if (found == kMaxReadings && price >= best[found - 1].price) continue;
+      std::size_t at = found < kMaxReadings ? found++ : found - 1;
+      while (at > 0 && best[at - 1].price > price) {
+        best[at] = best[at - 1];
+        --at;
+      }
+      best[at] = {{root, Quality(static_cast<int>(i)), bass}, price};
+    }
+  }
+  float sum = 0.15f;  // room for what the table doesn't know
+  std::array<float, kMaxReadings> weight{};
+  for (std::size_t i = 0; i < found; ++i) sum += weight[i] = std::exp(-2.5f * (best[i].price - best[0].price));
+  const float sureness = std::exp(-0.6f * std::max(0.0f, best[0].price - 0.8f));
+  for (std::size_t i = 0; i < found; ++i) {
+    Chord chord = best[i].chord;
+    // A bass that isn't in the chord and no slash would be a contradiction: it stays a slash. A missing root that is
+    // not in the bass is still the root of the name; the bass is then the lowest tone that sounds.
+    out.push_back({chord, sureness * weight[i] / sum});
+  }
+  return out;
+}
+
+Quality enrich(Quality frame, PitchClass root, PitchClassSet sounding) {
+  const auto rows = chord_vocabulary();
+  const QualityRow& base = row(frame);
+  const PitchClassSet seen = sounding.relative_to(root);
+  constexpr unsigned kExtensions = 0b001101101110;  // what may come on top: b9 9 #9/b3 11 #11 b13 13
+  Quality best = frame;
+  int best_size = base.tones.size();
+  float best_rarity = base.rarity;
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    const QualityRow& made = rows[i];
+    if (made.family != base.family) continue;
+    const PitchClassSet added = made.tones - base.tones;
+    if (!(base.tones - made.tones).empty() || !(added - PitchClassSet(kExtensions)).empty()) continue;
+    if (!(added - seen).empty()) continue;
+    // A sixth makes another seventh-class chord of a triad; only 9ths and 11ths enrich a chord without seventh.
+    if (base.tones.size() == 3 && added.contains(PitchClass(9))) continue;
+    const int size = made.tones.size();
+    if (size > best_size || (size == best_size && made.rarity < best_rarity)) {
+      best = Quality(static_cast<int>(i));
+      best_size = size;
+      best_rarity = made.rarity;
+    }
+  }
+  return best;
+}
+
+}  // namespace undersong::harmony

@@ -1,0 +1,108 @@
+#include <gtest/gtest.h>
+
+#include <regex>
+#include <set>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
+
+namespace undersong::harmony {
+namespace {
+
+PitchClassSet set_of(std::initializer_list<int> tones) {
+  PitchClassSet out;
+  for (int tone : tones) out.insert(PitchClass(tone));
+  return out;
+}
+
+// Source: Harte, Sandler, Abdallah & Gomez (2005), table of shorthands: the degrees of all sixteen.
+TEST(Vocabulary, HoldsTheSixteenPublishedShorthands) {
+  const std::pair<const char*, PitchClassSet> kTable[] = {
+      {"maj", set_of({0, 4, 7})},         {"min", set_of({0, 3, 7})},         {"dim", set_of({0, 3, 6})},
+      {"aug", set_of({0, 4, 8})},         {"maj7", set_of({0, 4, 7, 11})},    {"min7", set_of({0, 3, 7, 10})},
+      {"7", set_of({0, 4, 7, 10})},       {"dim7", set_of({0, 3, 6, 9})},     {"hdim7", set_of({0, 3, 6, 10})},
+      {"minmaj7", set_of({0, 3, 7, 11})}, {"maj6", set_of({0, 4, 7, 9})},     {"min6", set_of({0, 3, 7, 9})},
+      {"9", set_of({0, 4, 7, 10, 2})},    {"maj9", set_of({0, 4, 7, 11, 2})}, {"min9", set_of({0, 3, 7, 10, 2})},
+      {"sus4", set_of({0, 5, 7})}};
+  for (const auto& [name, tones] : kTable) {
+    const auto found = find_quality(name);
+    ASSERT_TRUE(found) << name;
+    EXPECT_EQ(row(*found).tones, tones) << name;
+  }
+}
+
+TEST(Vocabulary, NamesAndSymbolsAreUnique) {
+  std::set<std::string_view> harte, letters, signs;
+  for (const QualityRow& made : chord_vocabulary()) {
+    EXPECT_TRUE(harte.insert(made.harte).second) << made.harte;
+    EXPECT_TRUE(letters.insert(made.letters).second) << made.letters;
+    EXPECT_TRUE(signs.insert(made.signs).second) << made.signs;
+    EXPECT_TRUE((made.essential - made.tones).empty());
+    EXPECT_TRUE(made.essential.contains(PitchClass(0)));
+  }
+}
+
+// Source: the grammar of Harte et al. (2005) as a regular expression (JAMS schema), with sus2 and 5 of JAMS's chord
+// namespace.
+TEST(ChordSymbol, EveryChordOfTheVocabularyIsHarteSyntaxAndReadsBack) {
+  const std::regex grammar(
+      "[A-G][b#]*((:(maj|min|dim|aug|maj7|min7|7|dim7|hdim7|minmaj7|maj6|min6|9|maj9|min9|sus4|sus2|5)"
+      "(\\((\\*?([b#]*([1-9]|1[0-3]?))(,\\*?([b#]*([1-9]|1[0-3]?)))*)\\))?)|"
+      "(:\\((\\*?([b#]*([1-9]|1[0-3]?))(,\\*?([b#]*([1-9]|1[0-3]?)))*)\\)))(/[b#]*([1-9]|1[0-3]?))?");
+  int cases = 0;
+  for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
+    for (int r = 0; r < 12; ++r)
+      for (int b = 0; b < 12; ++b) {
+        const Chord chord{PitchClass(r), Quality(static_cast<int>(i)), PitchClass(b)};
+        const std::string text = harte(chord, spell_within(chord.root, -5));
+        EXPECT_TRUE(std::regex_match(text, grammar)) << text;
+        const auto back = parse_harte(text);
+        ASSERT_TRUE(back) << text;
+        EXPECT_EQ(back->chord.root, chord.root) << text;
+        EXPECT_EQ(back->chord.bass, chord.bass) << text;
+        EXPECT_TRUE(back->exact) << text;
+        EXPECT_EQ(row(back->chord.quality).tones, row(chord.quality).tones) << text;
+        ++cases;
+      }
+  EXPECT_GE(cases, 12 * 12 * 50);
+}
+
+// Source: valid and invalid labels of mir_eval's chord tests.
+TEST(ChordSymbol, ReadsAndRefusesThePublishedExamples) {
+  for (const char* good : {"C", "Eb:min/5", "A#:dim7", "B:maj(*1,*5)/3", "A#:sus4", "A:(9,11)", "G:dim(4)/6", "Ab:aug7"})
+    EXPECT_TRUE(parse_harte(good)) << good;
+  for (const char* bad : {"", "N", "X", "C::maj", "C//5", "C((4)", "C5))", "C:maj(*3/3", "Cmaj*3/3)", "asdf", "C(*5)", "C:", "C/",
+                          "C:maj()", "C:maj(3,)", "C:maj(x)"})
+    EXPECT_FALSE(parse_harte(bad)) << bad;
+}
+
+TEST(ChordSymbol, ShowsWhatMusiciansWrite) {
+  const auto show = [](const char* text, SymbolStyle style) {
+    const auto parsed = *parse_harte(text);
+    return symbol(parsed.chord, parsed.root, style);
+  };
+  EXPECT_EQ(show("Bb:min7", SymbolStyle::kLetters), "Bbm7");
+  EXPECT_EQ(show("F#:hdim7", SymbolStyle::kSigns), "F#ø7");
+  EXPECT_EQ(show("Db:maj9(#11)/3", SymbolStyle::kLetters), "Dbmaj9#11/F");
+  EXPECT_EQ(show("C:maj/2", SymbolStyle::kLetters), "C/D");
+  EXPECT_EQ(show("G:7(b9)", SymbolStyle::kLetters), "G7b9");
+}
+
+// Source: available tensions and avoid notes by the whole-step rule, Nettles, Berklee harmony course; table worked out
+// from that rule.
+TEST(Vocabulary, TensionsAndAvoidNotesFollowTheRule) {
+  struct Row {
+    const char* chord;
+    std::initializer_list<int> tensions;
+    std::initializer_list<int> avoid;
+  };
+  for (const Row& want : {Row{"maj7", {2, 6, 9}, {1, 5, 8}}, Row{"sus4(b7)", {2, 9}, {1, 8}}, Row{"min7", {2, 5, 9}, {1, 8}},
+                          Row{"hdim7", {2, 5, 8}, {1}}, Row{"dim7", {2, 5, 8, 11}, {1}}, Row{"7", {2, 6, 9, 1, 3, 8}, {5}},
+                          Row{"aug(7)", {2, 6}, {1, 5, 9}}}) {
+    for (int interval : want.tensions) EXPECT_EQ(role(quality(want.chord), interval), Role::kTension) << want.chord << interval;
+    for (int interval : want.avoid) EXPECT_EQ(role(quality(want.chord), interval), Role::kAvoid) << want.chord << interval;
+  }
+}
+
+}  // namespace
+}  // namespace undersong::harmony
