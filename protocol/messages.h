@@ -1,0 +1,431 @@
+// THE list of messages. A new one is added here and nowhere else in protocol/: a struct that carries its name, one line
+// of description and an example, and its place in `Requests` or `Notifications` at the end. A request also gets a row
+// in daemon/server/methods.cpp. PROTOCOL.md and schema.json are generated from this file (see schema.h).
+//
+// A request is JSON-RPC 2.0 with named params; its struct is the params, `Reply` the result. A notification's struct
+// is its params.
+#pragma once
+
+#include <boost/mp11/list.hpp>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "protocol/shapes.h"
+
+namespace undersong::protocol {
+
+inline constexpr int kProtocolVersion = 1;
+
+// ---- notifications from the daemon
+
+struct Welcome {
+  static constexpr const char* kMethod = "welcome";
+  static constexpr const char* kSays =
+      "The first message on every connection. `token_needed`: say hello with the token first, nothing else is answered.";
+  static constexpr const char* kExample =
+      R"({"protocol":1,"program":"0.1.0","capabilities":["moment","status","log","hear","export"],"token_needed":false})";
+  std::uint32_t protocol = kProtocolVersion;
+  std::string program;
+  std::vector<std::string> capabilities;
+  bool token_needed = false;
+};
+BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, token_needed))
+
+struct Moment {
+  static constexpr const char* kMethod = "moment";
+  static constexpr const char* kSays =
+      "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, so `number` "
+      "may skip. `alternatives_number` changes when the list does.";
+  static constexpr const char* kExample =
+      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
+  std::uint64_t number = 0;
+  TimeUs at = 0;
+  Nullable<ChordInForce> chord;
+  std::vector<Reading> readings;
+  Nullable<KeyNow> key;
+  std::vector<MelodyNote> melody;
+  std::vector<HeldNote> held;
+  std::uint32_t alternatives_number = 0;
+  bool still = false;
+  Wishes wishes;
+  std::vector<Alternative> alternatives;
+};
+BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, held, alternatives_number, still, wishes, alternatives))
+
+struct Status {
+  static constexpr const char* kMethod = "status";
+  static constexpr const char* kSays = "State: ports, the take being played, the store's health, settings.";
+  static constexpr const char* kExample =
+      R"({"ports":[{"number":0,"name":"Stage keyboard","connected":true}],"outputs":[{"name":"undersong","connected":true}],"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700},"log_last":90412})";
+  std::vector<Port> ports;
+  std::vector<OutputPort> outputs;
+  Nullable<CurrentTake> take;
+  StoreHealth store;
+  bool still = false;
+  Settings settings;
+  std::uint64_t log_last = 0;
+};
+BOOST_DESCRIBE_STRUCT(Status, (), (ports, outputs, take, store, still, settings, log_last))
+
+struct Log : LogLine {
+  static constexpr const char* kMethod = "log";
+  static constexpr const char* kSays = "A line of the log, in order, none left out: from the number asked for in subscribe.";
+  static constexpr const char* kExample = R"({"number":90412,"take":12,"at":83490112,"kind":"midi","midi":{"port":0,"bytes":[144,76,74]}})";
+};
+BOOST_DESCRIBE_STRUCT(Log, (LogLine), ())
+
+// ---- greeting, subscriptions, state
+
+struct Hello {
+  static constexpr const char* kMethod = "hello";
+  static constexpr const char* kSays = "Says who is there; answers as `welcome` does. `token` is needed beyond loopback only.";
+  static constexpr const char* kExample = R"({"client":"watch","token":"of your configuration"})";
+  static constexpr const char* kReplyExample = Welcome::kExample;
+  using Reply = Welcome;
+  std::optional<std::string> client{}, token{};
+};
+BOOST_DESCRIBE_STRUCT(Hello, (), (client, token))
+
+struct Subscribed {
+  std::vector<Topic> topics;
+  std::uint64_t log_next = 0;
+  std::string store;
+};
+BOOST_DESCRIBE_STRUCT(Subscribed, (), (topics, log_next, store))
+
+struct Subscribe {
+  static constexpr const char* kMethod = "subscribe";
+  static constexpr const char* kSays =
+      "Adds topics. State topics send the newest at once. `log_from`: the first line wanted, 1 for all there are; without "
+      "it, lines from now on. Answers with all topics, the next line's number and the store's id.";
+  static constexpr const char* kExample = R"({"topics":["moment","log"],"log_from":90000})";
+  static constexpr const char* kReplyExample = R"({"topics":["moment","log"],"log_next":90000,"store":"5b1d0c7e9a334f02"})";
+  using Reply = Subscribed;
+  std::vector<Topic> topics;
+  std::optional<std::uint64_t> log_from{};
+};
+BOOST_DESCRIBE_STRUCT(Subscribe, (), (topics, log_from))
+
+struct Unsubscribe {
+  static constexpr const char* kMethod = "unsubscribe";
+  static constexpr const char* kSays = "Ends topics; answers with those that remain.";
+  static constexpr const char* kExample = R"({"topics":["log"]})";
+  static constexpr const char* kReplyExample = R"({"topics":["moment"],"log_next":90413,"store":"5b1d0c7e9a334f02"})";
+  using Reply = Subscribed;
+  std::vector<Topic> topics;
+};
+BOOST_DESCRIBE_STRUCT(Unsubscribe, (), (topics))
+
+struct GetMoment {
+  static constexpr const char* kMethod = "moment.get";
+  static constexpr const char* kSays = "The newest moment.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample = Moment::kExample;
+  using Reply = Moment;
+};
+BOOST_DESCRIBE_STRUCT(GetMoment, (), ())
+
+struct GetStatus {
+  static constexpr const char* kMethod = "status.get";
+  static constexpr const char* kSays = "The daemon's state now.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample = Status::kExample;
+  using Reply = Status;
+};
+BOOST_DESCRIBE_STRUCT(GetStatus, (), ())
+
+// ---- takes
+
+struct TakeList {
+  std::vector<TakeSummary> takes;
+  bool more = false;
+};
+BOOST_DESCRIBE_STRUCT(TakeList, (), (takes, more))
+
+struct ListTakes {
+  static constexpr const char* kMethod = "take.list";
+  static constexpr const char* kSays =
+      "Takes that pass every filter given, newest first. `before`: only takes with a smaller number, for the next page. "
+      "Chords: `harte` exactly, or `root` and `family`. "
+      "`key` in Harte syntax. `melody` (pitch class) over `melody_over` (root), or as `melody_degree` of it. `deleted` "
+      "lists deleted takes instead.";
+  static constexpr const char* kExample = R"({"limit":20,"root":10,"family":"dominant","melody":4,"melody_over":10})";
+  static constexpr const char* kReplyExample =
+      R"({"takes":[{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":2,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310}],"more":false})";
+  using Reply = TakeList;
+  std::optional<Whole<1, 500>> limit{};
+  std::optional<std::uint64_t> before{};
+  std::optional<std::string> harte{};
+  std::optional<PitchClassNumber> root{};
+  std::optional<Family> family{};
+  std::optional<std::string> key{};
+  std::optional<PitchClassNumber> melody{};
+  std::optional<PitchClassNumber> melody_over{};
+  std::optional<std::string> melody_degree{};
+  std::optional<TimeUtcMs> from_utc_ms{}, to_utc_ms{};
+  std::optional<bool> deleted{};
+};
+BOOST_DESCRIBE_STRUCT(ListTakes, (), (limit, before, harte, root, family, key, melody, melody_over, melody_degree, from_utc_ms,
+                                      to_utc_ms, deleted))
+
+struct TakeChord {
+  TimeUs at = 0;
+  std::string symbol, harte;
+};
+BOOST_DESCRIBE_STRUCT(TakeChord, (), (at, symbol, harte))
+
+struct TakeMark {
+  TimeUs at = 0;
+  std::string text;
+};
+BOOST_DESCRIBE_STRUCT(TakeMark, (), (at, text))
+
+struct TakeKey {
+  TimeUs at = 0;
+  std::string harte;
+};
+BOOST_DESCRIBE_STRUCT(TakeKey, (), (at, harte))
+
+struct TakeDetail {
+  TakeSummary summary;
+  std::vector<TakeChord> chords;
+  std::vector<TakeKey> keys;
+  std::vector<TakeMark> marks;
+};
+BOOST_DESCRIBE_STRUCT(TakeDetail, (), (summary, chords, keys, marks))
+
+struct GetTake {
+  static constexpr const char* kMethod = "take.get";
+  static constexpr const char* kSays = "One take with its chords, keys and marks; the newest that is not deleted when `take` is left out.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample =
+      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"at":81200345,"symbol":"Fmaj7","harte":"F:maj7"}],"keys":[{"at":84100000,"harte":"F:maj"}],"marks":[{"at":90100200,"text":"this turn"}]})";
+  using Reply = TakeDetail;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(GetTake, (), (take))
+
+struct TakeLines {
+  std::vector<LogLine> lines;
+  std::uint64_t next = 0;
+  bool more = false;
+};
+BOOST_DESCRIBE_STRUCT(TakeLines, (), (lines, next, more))
+
+struct GetEvents {
+  static constexpr const char* kMethod = "take.events";
+  static constexpr const char* kSays =
+      "Log lines from number `from` on, of one take or of all. While `more`, ask again from `next`.";
+  static constexpr const char* kExample = R"({"take":12,"from":89101,"limit":1})";
+  static constexpr const char* kReplyExample =
+      R"({"lines":[{"number":89101,"take":12,"at":81200345,"kind":"take_begin","begin_utc_ms":1790000000000}],"next":89102,"more":true})";
+  using Reply = TakeLines;
+  std::optional<std::uint64_t> take{}, from{};
+  std::optional<Whole<1, 2000>> limit{};
+};
+BOOST_DESCRIBE_STRUCT(GetEvents, (), (take, from, limit))
+
+struct Kept {
+  static constexpr const char* kSays = "The line that keeps what was asked for; it is on disk.";
+  std::uint64_t number = 0;
+};
+BOOST_DESCRIBE_STRUCT(Kept, (), (number))
+
+struct MarkTake {
+  static constexpr const char* kMethod = "take.mark";
+  static constexpr const char* kSays = "Marks this moment of the take being played. Answered when the mark is on disk.";
+  static constexpr const char* kExample = R"({"text":"this turn"})";
+  static constexpr const char* kReplyExample = R"({"number":90413})";
+  using Reply = Kept;
+  std::optional<std::string> text{};
+};
+BOOST_DESCRIBE_STRUCT(MarkTake, (), (text))
+
+struct EndTake {
+  static constexpr const char* kMethod = "take.end";
+  static constexpr const char* kSays = "Ends the take being played; the next note begins another.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample = R"({"number":90414})";
+  using Reply = Kept;
+};
+BOOST_DESCRIBE_STRUCT(EndTake, (), ())
+
+struct RenameTake {
+  static constexpr const char* kMethod = "take.rename";
+  static constexpr const char* kSays = "Gives a take a title.";
+  static constexpr const char* kExample = R"({"take":12,"title":"circling in F"})";
+  static constexpr const char* kReplyExample = R"({"number":90415})";
+  using Reply = Kept;
+  std::uint64_t take = 0;
+  std::string title;
+};
+BOOST_DESCRIBE_STRUCT(RenameTake, (), (take, title))
+
+struct AnnotateTake {
+  static constexpr const char* kMethod = "take.annotate";
+  static constexpr const char* kSays = "Writes a note to a take, in place of the one before.";
+  static constexpr const char* kExample = R"({"take":12,"text":"slower next time"})";
+  static constexpr const char* kReplyExample = R"({"number":90416})";
+  using Reply = Kept;
+  std::uint64_t take = 0;
+  std::string text;
+};
+BOOST_DESCRIBE_STRUCT(AnnotateTake, (), (take, text))
+
+struct CorrectTake {
+  static constexpr const char* kMethod = "take.correct";
+  static constexpr const char* kSays = "The player says which chord it was that began at `at`.";
+  static constexpr const char* kExample = R"({"take":12,"at":83490112,"harte":"D:min7"})";
+  static constexpr const char* kReplyExample = R"({"number":90417})";
+  using Reply = Kept;
+  std::uint64_t take = 0;
+  TimeUs at = 0;
+  std::string harte;
+};
+BOOST_DESCRIBE_STRUCT(CorrectTake, (), (take, at, harte))
+
+struct DeleteTake {
+  static constexpr const char* kMethod = "take.delete";
+  static constexpr const char* kSays = "Takes a take off the list. Nothing is erased: take.restore brings it back.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample = R"({"number":90418})";
+  using Reply = Kept;
+  std::uint64_t take = 0;
+};
+BOOST_DESCRIBE_STRUCT(DeleteTake, (), (take))
+
+struct RestoreTake {
+  static constexpr const char* kMethod = "take.restore";
+  static constexpr const char* kSays = "Brings a deleted take back.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample = R"({"number":90419})";
+  using Reply = Kept;
+  std::uint64_t take = 0;
+};
+BOOST_DESCRIBE_STRUCT(RestoreTake, (), (take))
+
+struct ExportedTake {
+  std::uint64_t take = 0;
+  std::string file_name;
+  std::string base64;
+};
+BOOST_DESCRIBE_STRUCT(ExportedTake, (), (take, file_name, base64))
+
+struct ExportTake {
+  static constexpr const char* kMethod = "take.export";
+  static constexpr const char* kSays =
+      "A take as a standard MIDI file, in base64: the notes as played, marks as markers. The newest when `take` is left out.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample = R"({"take":12,"file_name":"take-12.mid","base64":"TVRoZAAAAAYAAAABAeBNVHJrAAAABAD/LwA="})";
+  using Reply = ExportedTake;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(ExportTake, (), (take))
+
+// ---- hearing and playing
+
+struct Heard {
+  Nullable<std::string> harte;
+};
+BOOST_DESCRIBE_STRUCT(Heard, (), (harte))
+
+struct Hear {
+  static constexpr const char* kMethod = "hear";
+  static constexpr const char* kSays =
+      "Plays an alternative on the MIDI output: by its `place` in the list (from 0) or as `harte`; neither: the next one. "
+      "`list` is the alternatives_number that was seen: if the list has changed since, nothing is played and an error says "
+      "so. `stop` ends what sounds. Answers with what is played, null after stop.";
+  static constexpr const char* kExample = R"({"place":0,"list":37})";
+  static constexpr const char* kReplyExample = R"({"harte":"D:min9"})";
+  using Reply = Heard;
+  std::optional<Whole<0, 255>> place{};
+  std::optional<std::string> harte{};
+  std::optional<std::uint32_t> list{};
+  std::optional<bool> stop{};
+};
+BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, stop))
+
+struct Holding {
+  bool still = false;
+};
+BOOST_DESCRIBE_STRUCT(Holding, (), (still))
+
+struct Hold {
+  static constexpr const char* kMethod = "hold";
+  static constexpr const char* kSays = "Holds the list of alternatives still, or lets it follow again.";
+  static constexpr const char* kExample = R"({"on":true})";
+  static constexpr const char* kReplyExample = R"({"still":true})";
+  using Reply = Holding;
+  bool on = false;
+};
+BOOST_DESCRIBE_STRUCT(Hold, (), (on))
+
+struct Accepted {
+  std::uint64_t accepted = 0;
+};
+BOOST_DESCRIBE_STRUCT(Accepted, (), (accepted))
+
+struct SendNotes {
+  static constexpr const char* kMethod = "notes.send";
+  static constexpr const char* kSays =
+      "Plays as if on a keyboard; what this client still holds is released when it goes. Answers with how many were taken in.";
+  static constexpr const char* kExample = R"({"notes":[{"pitch":60,"velocity":80,"on":true},{"pitch":64,"velocity":72,"on":true}]})";
+  static constexpr const char* kReplyExample = R"({"accepted":2})";
+  using Reply = Accepted;
+  std::vector<PlayedNote> notes;
+};
+BOOST_DESCRIBE_STRUCT(SendNotes, (), (notes))
+
+// ---- settings
+
+struct GetSettings {
+  static constexpr const char* kMethod = "settings.get";
+  static constexpr const char* kSays = "The settings now.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample =
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700})";
+  using Reply = Settings;
+};
+BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
+
+struct SetSettings {
+  static constexpr const char* kMethod = "settings.set";
+  static constexpr const char* kSays = "Changes what is given and leaves the rest; answers with all settings.";
+  static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
+  static constexpr const char* kReplyExample =
+      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700})";
+  using Reply = Settings;
+  std::optional<Wish> brighter{}, tenser{}, surprising{};
+  std::optional<SymbolStyle> symbol_style{};
+  std::optional<std::string> hear_output{};
+  std::optional<Whole<1, 127>> hear_velocity{};
+  std::optional<Whole<0, 60'000>> settle_ms{};
+};
+BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms))
+
+// ---- the list
+
+using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
+using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, MarkTake,
+                                      EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, Hear,
+                                      Hold, SendNotes, GetSettings, SetSettings>;
+
+// ---- errors
+
+// JSON-RPC 2.0's own codes, and ours in the range it leaves to servers. Their numbers never change.
+enum class RpcCode : std::int32_t {
+  kParseError = -32700,
+  kInvalidRequest = -32600,
+  kMethodNotFound = -32601,
+  kInvalidParams = -32602,
+  kInternalError = -32603,
+  kTokenNeeded = -32000,
+  kNotFound = -32001,     // no such take, list, output
+  kUnavailable = -32002,  // not now: store or output isn't there, no take is being played
+  kConflict = -32003,     // something changed in between, or another holds it
+  kExhausted = -32004,    // disk or a stated bound is full
+};
+
+}  // namespace undersong::protocol

@@ -1,0 +1,287 @@
+#include "protocol/schema.h"
+
+#include <boost/core/type_name.hpp>
+#include <boost/mp11.hpp>
+#include <algorithm>
+
+#include "protocol/messages.h"
+
+namespace undersong::protocol {
+namespace {
+
+namespace json = boost::json;
+using boost::mp11::mp_for_each;
+using boost::mp11::mp_identity;
+using boost::mp11::mp_transform;
+
+template <class T>
+std::string shape_name() {
+  std::string name = boost::core::type_name<T>();
+  return name.substr(name.rfind(':') + 1);
+}
+
+template <class T>
+std::string says() {
+  if constexpr (requires { T::kSays; }) return T::kSays;
+  return {};
+}
+
+// One walk over a type gives its schema and its short notation; shapes met on the way are collected in order.
+struct Shapes {
+  json::object definitions;                                    // JSON Schema by name
+  std::vector<std::array<std::string, 3>> notes;               // name, says, notation
+
+  template <class T>
+  json::value schema() {
+    if constexpr (std::is_same_v<T, bool>) {
+      return {{"type", "boolean"}};
+    } else if constexpr (IsWhole<T>::value) {
+      return {{"type", "integer"}, {"minimum", T::kLow}, {"maximum", T::kHigh}};
+    } else if constexpr (IsReal<T>::value) {
+      return {{"type", "number"}, {"minimum", T::kLow}, {"maximum", T::kHigh}};
+    } else if constexpr (std::is_integral_v<T> && std::is_unsigned_v<T>) {
+      return {{"type", "integer"}, {"minimum", 0}};
+    } else if constexpr (std::is_integral_v<T>) {
+      return {{"type", "integer"}};
+    } else if constexpr (std::is_floating_point_v<T>) {
+      return {{"type", "number"}};
+    } else if constexpr (std::is_same_v<T, std::string>) {
+      return {{"type", "string"}};
+    } else if constexpr (IsNullable<T>::value) {
+      return {{"anyOf", json::array{schema<typename T::value_type>(), json::object{{"type", "null"}}}}};
+    } else if constexpr (IsOptional<T>::value) {
+      return schema<typename T::value_type>();
+    } else if constexpr (IsVector<T>::value) {
+      return {{"type", "array"}, {"items", schema<typename T::value_type>()}};
+    } else if constexpr (std::is_enum_v<T>) {
+      json::array names;
+      for (const auto& [e, name] : enum_names<T>()) names.emplace_back(name);
+      return {{"enum", names}};
+    } else {
+      define<T>();
+      return {{"$ref", "#/$defs/" + shape_name<T>()}};
+    }
+  }
+
+  template <class T>
+  std::string notation() {
+    if constexpr (std::is_same_v<T, bool>) return "true/false";
+    else if constexpr (IsWhole<T>::value) return std::to_string(T::kLow) + ".." + std::to_string(T::kHigh);
+    else if constexpr (IsReal<T>::value) return std::to_string(T::kLow) + ".0.." + std::to_string(T::kHigh) + ".0";
+    else if constexpr (std::is_integral_v<T>) return "whole";
+    else if constexpr (std::is_floating_point_v<T>) return "number";
+    else if constexpr (std::is_same_v<T, std::string>) return "text";
+    else if constexpr (IsNullable<T>::value) return notation<typename T::value_type>() + " or null";
+    else if constexpr (IsOptional<T>::value) return notation<typename T::value_type>();
+    else if constexpr (IsVector<T>::value) return "[" + notation<typename T::value_type>() + "]";
+    else if constexpr (std::is_enum_v<T>) {
+      std::string all;
+      for (const auto& [e, name] : enum_names<T>()) all += (all.empty() ? "" : " | ") + name;
+      return all;
+    } else return shape_name<T>();
+  }
+
+  template <class T>
+  std::string members() {
+    std::string all;
+    mp_for_each<MembersOf<T>>([&](auto d) {
+      using M = std::remove_cvref_t<decltype(std::declval<T>().*d.pointer)>;
+      all += std::string(all.empty() ? "" : ", ") + d.name + (IsOptional<M>::value ? "?: " : ": ") + notation<M>();
+    });
+    return all.empty() ? "{}" : "{ " + all + " }";
+  }
+
+  template <class T>
+  void define() {
+    const std::string name = shape_name<T>();
+    if (definitions.contains(name)) return;
+    definitions[name] = nullptr;  // keeps its place before what it contains
+    json::object properties;
+    json::array required;
+    mp_for_each<MembersOf<T>>([&](auto d) {
+      using M = std::remove_cvref_t<decltype(std::declval<T>().*d.pointer)>;
+      properties[d.name] = schema<M>();
+      if (!IsOptional<M>::value) required.emplace_back(d.name);
+    });
+    json::object shape{{"type", "object"}};
+    if (!says<T>().empty()) shape["description"] = says<T>();
+    shape["properties"] = std::move(properties);
+    if (!required.empty()) shape["required"] = std::move(required);
+    definitions[name] = std::move(shape);
+    notes.push_back({name, says<T>(), members<T>()});
+  }
+};
+
+json::object object_schema(json::object properties, json::array required) {
+  return {{"type", "object"}, {"properties", std::move(properties)}, {"required", std::move(required)}};
+}
+
+json::value fixed(std::string_view text) { return {{"const", text}}; }
+
+const json::value& id_schema() {
+  static const json::value id{{"type", json::array{"string", "number", "null"}}};
+  return id;
+}
+
+Shapes all_shapes() {
+  Shapes shapes;
+  mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) { shapes.define<typename decltype(id)::type>(); });
+  mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
+    shapes.define<typename decltype(id)::type>();
+    shapes.define<typename decltype(id)::type::Reply>();
+  });
+  return shapes;
+}
+
+void pretty(std::string& out, const json::value& value, std::size_t indent) {
+  const std::string pad(indent + 1, ' ');
+  const std::string flat = json::serialize(value);
+  if (!value.is_structured() || flat.size() + indent < 100) {
+    out += flat;
+  } else if (value.is_array()) {
+    out += "[\n";
+    const auto& array = value.get_array();
+    for (std::size_t i = 0; i < array.size(); ++i) {
+      out += pad;
+      pretty(out, array[i], indent + 1);
+      out += i + 1 < array.size() ? ",\n" : "\n";
+    }
+    out += std::string(indent, ' ') + "]";
+  } else {
+    out += "{\n";
+    std::size_t left = value.get_object().size();
+    for (const auto& [key, member] : value.get_object()) {
+      out += pad + json::serialize(json::string(key)) + ": ";
+      pretty(out, member, indent + 1);
+      out += --left != 0 ? ",\n" : "\n";
+    }
+    out += std::string(indent, ' ') + "}";
+  }
+}
+
+template <class List>
+std::vector<MessageInfo> infos() {
+  std::vector<MessageInfo> all;
+  mp_for_each<mp_transform<mp_identity, List>>([&](auto id) {
+    using T = typename decltype(id)::type;
+    MessageInfo info{T::kMethod, T::kSays, T::kExample, {}};
+    if constexpr (requires { T::kReplyExample; }) info.reply_example = T::kReplyExample;
+    all.push_back(std::move(info));
+  });
+  return all;
+}
+
+// A long example is broken at commas, so that the page can be read.
+std::string wrapped(std::string_view text) {
+  std::string out;
+  std::size_t column = 0;
+  for (const char c : text) {
+    out += c;
+    if (++column > 100 && c == ',') {
+      out += "\n  ";
+      column = 2;
+    }
+  }
+  return out;
+}
+
+constexpr const char* kPageHead = R"(# The protocol
+
+Generated from `messages.h` and `shapes.h`; `schema.json` says the same to programs.
+
+`undersongd` speaks JSON-RPC 2.0. On the Unix socket `$XDG_RUNTIME_DIR/undersong/socket` a message is a line that ends
+in a newline; on the WebSocket `ws://127.0.0.1:PORT/socket` it is a text message. Both carry the same. A message to the
+daemon is at most 64 KB, a batch at most 256 requests.
+
+- **Times** named `at`, `since` or ending in `_us` are whole microseconds of the daemon's monotonic clock; those ending in
+  `_utc_ms` are milliseconds since 1970. **Pitches** are MIDI keys, 60 = C4; **pitch classes** 0..11, 0 = C. A **chord**
+  has a symbol for people and a `harte` form for programs (Harte, Sandler, Abdallah & Gomez 2005).
+- **State** (`moment`, `status`): a slow client gets the newest, not all. **Log** (`log`): numbered without gaps over all
+  takes; a number is given when the line is on disk, and any line can be asked for again.
+- Ignore members you don't know. Members written `name?` may be left out, and null is read as left out.
+- The daemon answers in any order: match by `id`. Requests without `id` are carried out and not answered.
+- Params are named. Errors: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the
+  message names the member), -32603 a fault of ours, -32000 token needed, -32001 not found, -32002 not available now,
+  -32003 changed in between or held by another, -32004 disk or a stated bound is full.
+
+In the notation below `whole` is a whole number, `0..127` one in that range, `0.0..1.0` any number in that range.
+)";
+
+}  // namespace
+
+const std::vector<MessageInfo>& notifications() {
+  static const auto all = infos<Notifications>();
+  return all;
+}
+
+const std::vector<MessageInfo>& requests() {
+  static const auto all = infos<Requests>();
+  return all;
+}
+
+std::string schema_json() {
+  Shapes shapes = all_shapes();
+  json::object definitions = shapes.definitions;
+  json::array any;
+  const auto add = [&](const std::string& name, json::object schema) {
+    definitions[name] = std::move(schema);
+    any.push_back(json::object{{"$ref", "#/$defs/" + name}});
+  };
+  mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
+    using T = typename decltype(id)::type;
+    add(std::string(T::kMethod) + " notification",
+        object_schema({{"jsonrpc", fixed("2.0")}, {"method", fixed(T::kMethod)}, {"params", shapes.schema<T>()}},
+                      {"jsonrpc", "method", "params"}));
+  });
+  mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
+    using T = typename decltype(id)::type;
+    json::array needed{"jsonrpc", "method"};
+    if (definitions[shape_name<T>()].as_object().contains("required")) needed.emplace_back("params");
+    add(std::string(T::kMethod) + " request",
+        object_schema({{"jsonrpc", fixed("2.0")}, {"method", fixed(T::kMethod)}, {"params", shapes.schema<T>()}, {"id", id_schema()}},
+                      std::move(needed)));
+    add(std::string(T::kMethod) + " response",
+        object_schema({{"jsonrpc", fixed("2.0")}, {"result", shapes.schema<typename T::Reply>()}, {"id", id_schema()}},
+                      {"jsonrpc", "result", "id"}));
+  });
+  const json::value error = object_schema({{"code", {{"type", "integer"}}}, {"message", {{"type", "string"}}}}, {"code", "message"});
+  add("error response", object_schema({{"jsonrpc", fixed("2.0")}, {"error", error}, {"id", id_schema()}}, {"jsonrpc", "error", "id"}));
+  json::object root{{"$schema", "https://json-schema.org/draft/2020-12/schema"},
+                    {"title", "Undersong protocol"},
+                    {"description", "Generated from protocol/messages.h."},
+                    {"anyOf", std::move(any)},
+                    {"$defs", std::move(definitions)}};
+  std::string out;
+  pretty(out, root, 0);
+  return out + "\n";
+}
+
+std::string protocol_page() {
+  Shapes shapes = all_shapes();
+  std::vector<std::string> own;  // shapes shown with their message
+  std::string page = kPageHead;
+  page += "\n## What the daemon sends by itself\n";
+  mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
+    using T = typename decltype(id)::type;
+    own.push_back(shape_name<T>());
+    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() + "\n```\n```json\n" +
+            wrapped(std::string(R"({"jsonrpc":"2.0","method":")") + T::kMethod + R"(","params":)" + T::kExample + "}") + "\n```\n";
+  });
+  page += "\n## What a client may ask\n";
+  mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
+    using T = typename decltype(id)::type;
+    own.push_back(shape_name<T>());
+    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() + "\nresult " +
+            shape_name<typename T::Reply>() + "\n```\n```json\n" +
+            wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"method":")") + T::kMethod + R"(","params":)" + T::kExample + "}") + "\n" +
+            wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"result":)") + T::kReplyExample + "}") + "\n```\n";
+  });
+  page += "\n## Shapes\n";
+  for (const auto& [name, says_it, members] : shapes.notes) {
+    if (std::find(own.begin(), own.end(), name) != own.end()) continue;
+    page += "\n**" + name + "**" + (says_it.empty() ? "" : " " + says_it) + "\n```\n" + members + "\n```\n";
+  }
+  return page;
+}
+
+}  // namespace undersong::protocol

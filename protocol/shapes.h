@@ -1,0 +1,269 @@
+// The parts that messages are made of. See messages.h for the messages themselves.
+//
+// Units: times named `at`, `since` and lengths ending in `_us` are whole microseconds of the daemon's monotonic clock;
+// those ending in `_utc_ms` are milliseconds since 1970 in UTC. Pitches are MIDI key numbers, 60 = middle C. Pitch
+// classes are 0..11, 0 = C. A chord comes as a symbol for people and as `harte` for programs.
+// Source of the latter: Harte, Sandler, Abdallah & Gomez (2005), "Symbolic representation of musical chords".
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "protocol/json.h"
+
+namespace undersong::protocol {
+
+using TimeUs = std::int64_t;
+using TimeUtcMs = std::int64_t;
+using PitchNumber = Whole<0, 127>;
+using PitchClassNumber = Whole<0, 11>;
+using VelocityNumber = Whole<0, 127>;
+using Share = Real<0, 1>;
+using Wish = Real<-1, 1>;
+
+struct Reading {
+  static constexpr const char* kSays = "One way to name what is under the hands.";
+  std::string symbol, harte;
+  PitchClassNumber root;
+  std::string root_name;
+  std::string quality;  // Harte shorthand or degree list, without root and bass
+  PitchClassNumber bass;
+  Share confidence;
+};
+BOOST_DESCRIBE_STRUCT(Reading, (), (symbol, harte, root, root_name, quality, bass, confidence))
+
+struct ChordInForce {
+  static constexpr const char* kSays =
+      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, silent now.";
+  std::string symbol, harte;
+  PitchClassNumber root;
+  std::string root_name;
+  std::string quality;
+  PitchClassNumber bass;
+  Share confidence;
+  TimeUs since = 0;
+  bool sounding = false;
+};
+BOOST_DESCRIBE_STRUCT(ChordInForce, (), (symbol, harte, root, root_name, quality, bass, confidence, since, sounding))
+
+enum class Mode : std::uint8_t { kMajor, kMinor };
+BOOST_DESCRIBE_ENUM(Mode, kMajor, kMinor)
+
+struct KeyNow {
+  std::string name, harte;
+  PitchClassNumber tonic;
+  Mode mode = Mode::kMajor;
+  Share confidence;
+};
+BOOST_DESCRIBE_STRUCT(KeyNow, (), (name, harte, tonic, mode, confidence))
+
+struct MelodyNote {
+  static constexpr const char* kSays = "`degree` is that in the chord in force, null while there is none.";
+  PitchNumber pitch;
+  std::string name;
+  Nullable<std::string> degree;
+  TimeUs since = 0;
+  bool held = false;
+};
+BOOST_DESCRIBE_STRUCT(MelodyNote, (), (pitch, name, degree, since, held))
+
+struct HeldNote {
+  static constexpr const char* kSays = "`key_down` false: only a pedal keeps it.";
+  PitchNumber pitch;
+  VelocityNumber velocity;
+  bool key_down = false;
+  TimeUs since = 0;
+};
+BOOST_DESCRIBE_STRUCT(HeldNote, (), (pitch, velocity, key_down, since))
+
+struct Wishes {
+  static constexpr const char* kSays = "-1 darker, more resolved, familiar; 1 brighter, more tense, surprising; 0 no wish.";
+  Wish brighter, tenser, surprising;
+};
+BOOST_DESCRIBE_STRUCT(Wishes, (), (brighter, tenser, surprising))
+
+struct Alternative {
+  static constexpr const char* kSays =
+      "What else could stand under the melody. `degrees`: of each melody note in this chord; `dark_bright` -1 dark .. 1 "
+      "bright; `resolved_tense` 0 .. 1; `familiar` 0 surprising .. 1 usual; `hands_move` in semitones, all voices "
+      "together; `left` and `right` hand, lowest first, the melody on top; `tried`: already played under this note.";
+  std::string symbol, harte;
+  PitchClassNumber root;
+  std::string root_name;
+  std::vector<std::string> degrees;
+  Wish dark_bright;
+  Share resolved_tense, familiar;
+  Whole<0, 255> hands_move;
+  std::vector<PitchNumber> left, right;
+  std::string reason;
+  bool tried = false;
+};
+BOOST_DESCRIBE_STRUCT(Alternative, (), (symbol, harte, root, root_name, degrees, dark_bright, resolved_tense, familiar,
+                                        hands_move, left, right, reason, tried))
+
+// ---- the log of takes
+
+// Stored as numbers in takes/log_line.h; here as words.
+enum class LineKind : std::uint8_t {
+  kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection, kRename, kAnnotate, kDelete, kRestore,
+};
+BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection,
+                    kRename, kAnnotate, kDelete, kRestore)
+
+struct LoggedMidi {
+  static constexpr const char* kSays = "A MIDI message as received: 1 to 3 bytes and the number of its port.";
+  Whole<0, 255> port;
+  std::vector<Whole<0, 255>> bytes;
+};
+BOOST_DESCRIBE_STRUCT(LoggedMidi, (), (port, bytes))
+
+// Families of chord qualities, as words.
+enum class Family : std::uint8_t { kMajor, kMinor, kDominant, kSuspended, kDiminished, kHalfDiminished, kAugmented, kPower };
+BOOST_DESCRIBE_ENUM(Family, kMajor, kMinor, kDominant, kSuspended, kDiminished, kHalfDiminished, kAugmented, kPower)
+
+struct LoggedChord {
+  std::string symbol, harte;
+  PitchClassNumber root;
+  std::string quality;
+  Family family = Family::kMajor;
+  PitchClassNumber bass;
+  Share confidence;
+};
+BOOST_DESCRIBE_STRUCT(LoggedChord, (), (symbol, harte, root, quality, family, bass, confidence))
+
+struct LoggedKey {
+  std::string harte;
+  PitchClassNumber tonic;
+  Mode mode = Mode::kMajor;
+  Share confidence;
+};
+BOOST_DESCRIBE_STRUCT(LoggedKey, (), (harte, tonic, mode, confidence))
+
+struct LoggedMelody {
+  static constexpr const char* kSays = "`over` is the root of the chord in force, `degree` the note's place above it.";
+  PitchNumber pitch;
+  std::optional<PitchClassNumber> over{};
+  std::optional<std::string> degree{};
+};
+BOOST_DESCRIBE_STRUCT(LoggedMelody, (), (pitch, over, degree))
+
+struct LoggedOffer {
+  static constexpr const char* kSays = "The list of alternatives as it stood, best first, in Harte syntax.";
+  std::uint32_t list = 0;
+  std::vector<PitchNumber> melody;
+  std::vector<std::string> harte;
+};
+BOOST_DESCRIBE_STRUCT(LoggedOffer, (), (list, melody, harte))
+
+struct LoggedTrial {
+  static constexpr const char* kSays = "The player's next chord matched an offered one; `place` in the list counts from 0.";
+  std::uint32_t list = 0;
+  std::string harte;
+  Whole<0, 255> place;
+};
+BOOST_DESCRIBE_STRUCT(LoggedTrial, (), (list, harte, place))
+
+struct LogLine {
+  static constexpr const char* kSays =
+      "One line of the log. Numbers ascend without gaps over all takes, and a line that has one is on disk. Only the "
+      "members of its kind are present; `text` belongs to mark, rename, annotate and correction (Harte), `reason` to "
+      "take_end, `begin_utc_ms` to take_begin. `take` is missing on what happened between takes.";
+  std::uint64_t number = 0;
+  std::optional<std::uint64_t> take{};
+  TimeUs at = 0;
+  LineKind kind = LineKind::kMidi;
+  std::optional<LoggedMidi> midi{};
+  std::optional<LoggedChord> chord{};
+  std::optional<LoggedKey> key{};
+  std::optional<LoggedMelody> melody{};
+  std::optional<LoggedOffer> offered{};
+  std::optional<LoggedTrial> tried{};
+  std::optional<std::string> text{};
+  std::optional<std::string> reason{};
+  std::optional<TimeUtcMs> begin_utc_ms{};
+};
+BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, text, reason, begin_utc_ms))
+
+struct TakeSummary {
+  static constexpr const char* kSays =
+      "`at` is where the take begins on the clock of the run that made it; `length_us` of an open take is the time of "
+      "its newest line. `ended` says why it ended: silence, request, stop, interrupted; missing while it is open.";
+  std::uint64_t take = 0;
+  TimeUtcMs begin_utc_ms = 0;
+  TimeUs at = 0;
+  TimeUs length_us = 0;
+  std::string title;
+  std::string annotation;
+  std::optional<std::string> ended{};
+  std::uint64_t notes = 0, chords = 0, marks = 0;
+  std::optional<std::string> key;  // Harte form of the key that held longest
+  bool deleted = false;
+  std::uint64_t first_line = 0, last_line = 0;
+};
+BOOST_DESCRIBE_STRUCT(TakeSummary, (), (take, begin_utc_ms, at, length_us, title, annotation, ended, notes, chords, marks, key,
+                                        deleted, first_line, last_line))
+
+// ---- the daemon's state
+
+struct Port {
+  std::uint64_t number = 0;
+  std::string name;
+  bool connected = false;
+};
+BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected))
+
+struct OutputPort {
+  std::string name;
+  bool connected = false;
+};
+BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected))
+
+struct CurrentTake {
+  static constexpr const char* kSays = "`take` is missing until its first line is on disk.";
+  std::optional<std::uint64_t> take{};
+  TimeUs since = 0;
+  TimeUtcMs begin_utc_ms = 0;
+  std::uint64_t notes = 0;
+};
+BOOST_DESCRIBE_STRUCT(CurrentTake, (), (take, since, begin_utc_ms, notes))
+
+struct StoreHealth {
+  static constexpr const char* kSays =
+      "`sentence` says what is wrong, empty when nothing is; `waiting` lines are in memory, `lost` did not fit there. "
+      "`id` names this store: log numbers of another one mean other lines.";
+  bool good = true;
+  std::string sentence;
+  std::uint64_t waiting = 0, lost = 0;
+  std::string id;
+};
+BOOST_DESCRIBE_STRUCT(StoreHealth, (), (good, sentence, waiting, lost, id))
+
+enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
+BOOST_DESCRIBE_ENUM(SymbolStyle, kLetters, kSigns)
+
+struct Settings {
+  static constexpr const char* kSays =
+      "`symbol_style` letters: Cmaj7, signs: CΔ7. `hear_output` empty: the daemon's own virtual port. `hear_velocity`: "
+      "the loudest a suggestion is played. `settle_ms`: how long a list stands before it is logged as offered.";
+  Wishes wishes;
+  SymbolStyle symbol_style = SymbolStyle::kLetters;
+  std::string hear_output;
+  Whole<1, 127> hear_velocity{64};
+  Whole<0, 60'000> settle_ms{700};
+};
+BOOST_DESCRIBE_STRUCT(Settings, (), (wishes, symbol_style, hear_output, hear_velocity, settle_ms))
+
+enum class Topic : std::uint8_t { kMoment, kStatus, kLog };
+BOOST_DESCRIBE_ENUM(Topic, kMoment, kStatus, kLog)
+
+struct PlayedNote {
+  static constexpr const char* kSays = "A key going down (`on`) or up.";
+  PitchNumber pitch;
+  VelocityNumber velocity;
+  bool on = false;
+};
+BOOST_DESCRIBE_STRUCT(PlayedNote, (), (pitch, velocity, on))
+
+}  // namespace undersong::protocol
