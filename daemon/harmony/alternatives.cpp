@@ -31,19 +31,60 @@ constexpr Promise kPromises[] = {
 
 // Weights of the ranking, one place. Common practice, no source.
 constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
+constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
+constexpr float kWorstFit = -1.2f;  // below, a chord is not offered at all
+constexpr float kSameChord = 1.5f;  // the chord in force is no alternative to itself
 constexpr float kRarityWeight = 0.9f;
 constexpr float kFamiliarWeight = 0.6f;
 constexpr float kWishWeight = 2.0f;
-constexpr float kTriedWeight = 0.15f;  // the untried stand out
+
+// What a chord is in a key, worked out once for all 25 of them (24 and none), so that a question costs little.
+struct InKey {
+  float home = 0;  // home_score
+  Colour colour;
+  NoteName root_name;
+  bool all_tones = false;  // lie in the key
+};
 
 struct Tables {
   std::array<Quality, kOfferedCount> offered;
-  std::array<std::array<bool, 12>, kOfferedCount> promised{};  // [quality][interval of the note above the root]
+  std::array<Family, kOfferedCount> family;
+  std::array<float, kOfferedCount> rarity;
+  std::array<std::array<float, 12>, kOfferedCount> fit{};       // [quality][interval of a note above the root]
+  std::array<std::array<bool, 12>, kOfferedCount> promised{};
+  std::array<std::array<InKey, 12 * kOfferedCount>, 25> in_key;  // [key][root * kOfferedCount + quality]
+
+  static std::size_t key_index(const std::optional<Key>& key) {
+    return key ? static_cast<std::size_t>(key->tonic.value() + (key->mode == Mode::kMinor ? 12 : 0)) : 24;
+  }
+
   Tables() {
-    for (std::size_t i = 0; i < kOfferedCount; ++i) offered[i] = quality(kOffered[i]);
-    for (const Promise& promise : kPromises)
-      for (std::size_t i = 0; i < kOfferedCount; ++i)
+    for (std::size_t i = 0; i < kOfferedCount; ++i) {
+      offered[i] = quality(kOffered[i]);
+      family[i] = row(offered[i]).family;
+      rarity[i] = row(offered[i]).rarity;
+      for (int interval = 0; interval < 12; ++interval) {
+        const Role how = role(offered[i], interval);
+        fit[i][static_cast<std::size_t>(interval)] = how == Role::kChordTone ? kChordTone : how == Role::kTension ? kTension : kAvoid;
+      }
+      for (const Promise& promise : kPromises)
         if (kOffered[i] == promise.harte) promised[i][static_cast<std::size_t>(promise.interval)] = true;
+    }
+    constexpr unsigned kMajorScale = 0b101010110101;
+    for (int k = 0; k < 25; ++k) {
+      std::optional<Key> key;
+      if (k < 24) key = Key{PitchClass(k), k < 12 ? Mode::kMajor : Mode::kMinor};
+      const PitchClassSet scale = key ? PitchClassSet(kMajorScale).transposed(7 * signature(*key)) : PitchClassSet();
+      for (int r = 0; r < 12; ++r)
+        for (std::size_t i = 0; i < kOfferedCount; ++i) {
+          const Chord chord{PitchClass(r), offered[i], PitchClass(r)};
+          InKey& made = in_key[static_cast<std::size_t>(k)][static_cast<std::size_t>(r) * kOfferedCount + i];
+          made.home = home_score(key, chord);
+          made.root_name = root_name_in(chord, key);
+          made.colour = colour(chord, made.root_name, key);
+          made.all_tones = key && (row(offered[i]).tones.transposed(r) - scale).empty();
+        }
+    }
   }
 };
 const Tables& tables() {
@@ -54,24 +95,10 @@ const Tables& tables() {
 struct Candidate {
   float score = 0;
   float familiar_score = 0;
-  Colour colour;
   std::uint8_t root = 0;
   std::uint8_t index = 0;  // in kOffered
   bool kept = false;       // promised, or the best of its root
 };
-
-// How the melody sits in the chord; below the floor the chord is not offered at all.
-constexpr float kWorstFit = -1.2f;
-float fit(Quality quality, PitchClass root, const MelodyPitches& melody) {
-  float sum = 0, weights = 0, weight = 1;
-  for (Pitch note : melody) {
-    const Role how = role(quality, ascending(root, note.pitch_class()));
-    sum += weight * (how == Role::kChordTone ? kChordTone : how == Role::kTension ? kTension : kAvoid);
-    weights += weight;
-    weight *= 0.7f;  // the newest note counts most
-  }
-  return sum / weights;
-}
 
 }  // namespace
 
@@ -99,30 +126,36 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   out.clear();
   if (question.melody.empty()) return;
   const Tables& known = tables();
+  const auto& in_key = known.in_key[Tables::key_index(question.key)];
   std::array<Candidate, 12 * kOfferedCount> candidates;
   std::size_t count = 0;
   for (int r = 0; r < 12; ++r) {
     const PitchClass root(r);
+    std::array<float, 8> motion{};  // by family
+    for (std::size_t f = 0; f < motion.size(); ++f) motion[f] = motion_score(question.previous, root, static_cast<Family>(f));
+    FixedVector<std::size_t, kMelodyNotes> intervals;
+    for (Pitch note : question.melody) intervals.push_back(static_cast<std::size_t>(ascending(root, note.pitch_class())));
+    const bool single = intervals.size() == 1;
     std::size_t best_of_root = candidates.size();
     for (std::size_t i = 0; i < kOfferedCount; ++i) {
-      const Quality offered = known.offered[i];
-      const bool promised = question.melody.size() == 1 &&
-                            known.promised[i][static_cast<std::size_t>(ascending(root, question.melody[0].pitch_class()))];
-      const float sits = fit(offered, root, question.melody);
+      // The newest note counts most.
+      const float sits = single ? known.fit[i][intervals[0]]
+                                : (known.fit[i][intervals[0]] + kOlderNote * known.fit[i][intervals[1]]) / (1 + kOlderNote);
+      const bool promised = single && known.promised[i][intervals[0]];
       if (sits < kWorstFit && !promised) continue;
-      const Chord chord{root, offered, root};
+      const InKey& home = in_key[static_cast<std::size_t>(r) * kOfferedCount + i];
       Candidate& made = candidates[count];
       made.root = static_cast<std::uint8_t>(r);
       made.index = static_cast<std::uint8_t>(i);
       made.kept = promised;
-      made.colour = colour(chord, root_name_in(chord, question.key), question.key);
-      made.familiar_score = familiarity_score(question.previous, question.key, chord);
-      made.score = 1.5f * sits - kRarityWeight * row(offered).rarity + kFamiliarWeight * made.familiar_score;
-      if (question.previous && question.previous->root == root && question.previous->quality == offered) made.score -= 1.5f;
-      if (question.tried.contains(chord)) made.score -= kTriedWeight;
-      made.score += kWishWeight * (question.wishes.brighter * made.colour.dark_bright +
-                                   question.wishes.tenser * (2 * made.colour.resolved_tense - 1) +
-                                   question.wishes.surprising * (1 - 2 * familiarity(made.familiar_score)));
+      made.familiar_score = home.home + motion[static_cast<std::size_t>(known.family[i])];
+      made.score = kFitWeight * sits - kRarityWeight * known.rarity[i] + kFamiliarWeight * made.familiar_score;
+      if (question.previous && question.previous->root == root && question.previous->quality == known.offered[i])
+        made.score -= kSameChord;
+      made.score += kWishWeight * (question.wishes.brighter * home.colour.dark_bright +
+                                   question.wishes.tenser * (2 * home.colour.resolved_tense - 1));
+      if (question.wishes.surprising != 0)
+        made.score += kWishWeight * question.wishes.surprising * (1 - 2 * familiarity(made.familiar_score));
       if (best_of_root == candidates.size() || made.score > candidates[best_of_root].score) best_of_root = count;
       ++count;
     }
@@ -135,32 +168,31 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   const auto kept = static_cast<std::size_t>(others - candidates.begin());
   const auto room = std::min(kMaxAlternatives - std::min(kMaxAlternatives, kept), count - kept);
   const auto last = others + static_cast<std::ptrdiff_t>(room);
-  std::partial_sort(others, last, end, better);
+  std::nth_element(others, last, end, better);
   std::sort(candidates.begin(), last, better);
 
   const PitchClassSet before =
       question.previous ? row(question.previous->quality).tones.transposed(question.previous->root.value()) : PitchClassSet();
-  constexpr unsigned kMajorScale = 0b101010110101;
   for (auto it = candidates.begin(); it != last; ++it) {
     Alternative made;
     const Quality offered = known.offered[it->index];
+    const InKey& home = in_key[it->root * kOfferedCount + it->index];
     made.chord = {PitchClass(it->root), offered, PitchClass(it->root)};
-    made.root_name = root_name_in(made.chord, question.key);
+    made.root_name = home.root_name;
     for (Pitch note : question.melody) {
       const int interval = ascending(made.chord.root, note.pitch_class());
       made.degrees.push_back(degree_in(offered, interval));
       made.reason.tension |= role(offered, interval) != Role::kChordTone;
     }
     made.score = it->score;
-    made.dark_bright = it->colour.dark_bright;
-    made.resolved_tense = it->colour.resolved_tense;
+    made.dark_bright = home.colour.dark_bright;
+    made.resolved_tense = home.colour.resolved_tense;
     made.familiar = familiarity(it->familiar_score);
     made.tried = question.tried.contains(made.chord);
-    const PitchClassSet tones = row(offered).tones.transposed(made.chord.root.value());
     made.reason.move = root_move(question.previous, made.chord.root);
-    made.reason.common_tones = static_cast<std::uint8_t>((tones & before).size());
-    made.reason.in_key =
-        question.key && (tones - PitchClassSet(kMajorScale).transposed(7 * signature(*question.key))).empty();
+    made.reason.common_tones =
+        static_cast<std::uint8_t>((row(offered).tones.transposed(made.chord.root.value()) & before).size());
+    made.reason.in_key = home.all_tones;
     if (hands) made.voicing = voice(made.chord, {question.melody.begin(), question.melody.size()}, *hands);
     out.push_back(made);
   }

@@ -16,6 +16,7 @@ constexpr float kMissingOther = 0.12f;    // a perfect fifth, a lower tension
 constexpr float kMissingFifthOfTriad = 0.7f;
 constexpr float kMissingRoot = 1.0f;      // rootless left-hand forms, only of chords of four tones and more
 constexpr float kForeignBass = 0.9f;      // slash chord over a note outside the chord
+constexpr float kQuartal = -0.6f;          // notes stacked in fourths are heard as such
 constexpr float kOutsideKey = 0.10f;      // each tone of the name outside the key
 constexpr float kSameRoot = -0.15f;       // as the previous chord
 constexpr float kFallingFifth = -0.15f;   // from the previous chord
@@ -68,7 +69,10 @@ ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
   for (int r = 0; r < 12; ++r) {
     const PitchClass root(r);
     const PitchClassSet seen = sounding.relative_to(root);
+    const PitchClassSet home = scale.relative_to(root);
     const int bass_interval = ascending(root, bass);
+    const PitchClassSet bass_tone(1u << bass_interval);
+    const bool root_sounds = seen.contains(PitchClass(0));
     float context_price = 0;
     if (context.previous) {
       if (context.previous->root == root) context_price += kSameRoot;
@@ -76,34 +80,24 @@ ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
     }
     for (std::size_t i = 0; i < rows.size(); ++i) {
       const QualityRow& made = rows[i];
+      const bool bass_is_tone = !(made.tones & bass_tone).empty();
+      const int tones = made.tones.size();
+      // Rootless left-hand forms stand on a tone of a chord of four tones and more.
+      if (!root_sounds && (tones < 4 || !bass_is_tone)) continue;
+      const PitchClassSet extra = seen - made.tones - bass_tone;
+      const PitchClassSet missing = made.tones - seen;
+      if (extra.size() > 2 || missing.size() > tones - 2) continue;
       const bool is_quartal_row = made.harte.front() == '(';
       if (is_quartal_row && (!quartal || bass_interval != 0)) continue;
-      const bool bass_is_tone = made.tones.contains(PitchClass(bass_interval));
-      PitchClassSet extra = seen - made.tones;
-      if (!bass_is_tone) extra.erase(PitchClass(bass_interval));
-      const PitchClassSet missing = made.tones - seen;
-      const int tones = made.tones.size();
-      if (extra.size() > 2 || missing.size() > tones - 2) continue;
-      float price = made.rarity + context_price + kExtraTone * static_cast<float>(extra.size());
-      if (missing.contains(PitchClass(0))) {
-        if (tones < 4 || !bass_is_tone) continue;
-        price += kMissingRoot;
-      }
-      PitchClassSet other = missing;
-      other.erase(PitchClass(0));
-      const PitchClassSet essential = other & made.essential;
-      const bool triad = tones == 3;
-      for (int tone = 1; tone < 12; ++tone) {
-        if (!other.contains(PitchClass(tone))) continue;
-        if (essential.contains(PitchClass(tone)))
-          price += triad && tone == 7 ? kMissingFifthOfTriad : kMissingEssential;
-        else
-          price += kMissingOther;
-      }
-      price += inversion_price(bass_interval, bass_is_tone);
-      if (is_quartal_row) price -= 0.6f;
-      price += kOutsideKey * static_cast<float>((made.tones.transposed(r) - scale).size());
-      // The symmetrical chords carry four or three names; the bass decides.
+      const int essential = ((missing & made.essential) - PitchClassSet(1)).size();
+      const int other = missing.size() - essential - !root_sounds;
+      float price = made.rarity + context_price + inversion_price(bass_interval, bass_is_tone);
+      price += kExtraTone * static_cast<float>(extra.size()) + kMissingEssential * static_cast<float>(essential) +
+               kMissingOther * static_cast<float>(other);
+      if (!root_sounds) price += kMissingRoot;
+      if (tones == 3 && missing.contains(PitchClass(7))) price += kMissingFifthOfTriad - kMissingEssential;
+      if (is_quartal_row) price += kQuartal;
+      price += kOutsideKey * static_cast<float>((made.tones - home).size());
       if (found == kMaxReadings && price >= best[found - 1].price) continue;
       std::size_t at = found < kMaxReadings ? found++ : found - 1;
       while (at > 0 && best[at - 1].price > price) {
@@ -117,12 +111,7 @@ ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
   std::array<float, kMaxReadings> weight{};
   for (std::size_t i = 0; i < found; ++i) sum += weight[i] = std::exp(-2.5f * (best[i].price - best[0].price));
   const float sureness = std::exp(-0.6f * std::max(0.0f, best[0].price - 0.8f));
-  for (std::size_t i = 0; i < found; ++i) {
-    Chord chord = best[i].chord;
-    // A bass that isn't in the chord and no slash would be a contradiction: it stays a slash. A missing root that is
-    // not in the bass is still the root of the name; the bass is then the lowest tone that sounds.
-    out.push_back({chord, sureness * weight[i] / sum});
-  }
+  for (std::size_t i = 0; i < found; ++i) out.push_back({best[i].chord, sureness * weight[i] / sum});
   return out;
 }
 

@@ -20,31 +20,32 @@ RootMove root_move(const std::optional<Chord>& from, PitchClass to) {
   return from ? static_cast<RootMove>(1 + ascending(from->root, to)) : RootMove::kNone;
 }
 
-float familiarity_score(const std::optional<Chord>& previous, const std::optional<Key>& key, const Chord& next) {
-  const QualityRow& made = row(next.quality);
-  float score = 0;
-  if (key) {
-    const int degree = ascending(key->tonic, next.root);
-    score += (key->mode == Mode::kMajor ? kMajorDegree : kMinorDegree)[static_cast<std::size_t>(degree)];
-    constexpr unsigned kMajorScale = 0b101010110101;
-    const PitchClassSet scale = PitchClassSet(kMajorScale).transposed(7 * signature(*key));
-    const int outside = (made.tones.transposed(next.root.value()) - scale).size();
-    // A dominant that leads to a degree of the key is at home although its third is not.
-    const bool leads = made.family == Family::kDominant && scale.contains(transpose(next.root, 5));
-    score -= (leads ? 0.25f : 0.5f) * static_cast<float>(outside);
+float home_score(const std::optional<Key>& key, const Chord& chord) {
+  if (!key) return 0;
+  const QualityRow& made = row(chord.quality);
+  const int degree = ascending(key->tonic, chord.root);
+  constexpr unsigned kMajorScale = 0b101010110101;
+  const PitchClassSet scale = PitchClassSet(kMajorScale).transposed(7 * signature(*key));
+  const int outside = (made.tones.transposed(chord.root.value()) - scale).size();
+  // A dominant that leads to a degree of the key is at home although its third is not.
+  const bool leads = made.family == Family::kDominant && scale.contains(transpose(chord.root, 5));
+  return (key->mode == Mode::kMajor ? kMajorDegree : kMinorDegree)[static_cast<std::size_t>(degree)] -
+         (leads ? 0.25f : 0.5f) * static_cast<float>(outside);
+}
+
+float motion_score(const std::optional<Chord>& previous, PitchClass next_root, Family next_family) {
+  if (!previous) return 0;
+  const int motion = ascending(previous->root, next_root);
+  float score = kMotion[static_cast<std::size_t>(motion)];
+  const Family from = row(previous->quality).family;
+  if (from == Family::kDominant) {
+    if (motion == 5) score += 1.0f;   // the dominant resolves
+    if (motion == 11) score += 0.5f;  // its tritone substitute does
+    if (motion == 2) score += 0.3f;   // the deceptive cadence
+    if (motion == 0 && next_family != Family::kDominant) score -= 0.3f;
   }
-  if (previous) {
-    const int motion = ascending(previous->root, next.root);
-    score += kMotion[static_cast<std::size_t>(motion)];
-    if (row(previous->quality).family == Family::kDominant) {
-      if (motion == 5) score += 1.0f;                            // the dominant resolves
-      if (motion == 11) score += 0.5f;                           // its tritone substitute
-      if (motion == 2) score += 0.3f;                            // the deceptive cadence
-      if (motion == 0 && made.family != Family::kDominant) score -= 0.3f;
-    }
-    if (row(previous->quality).family == Family::kMinor && motion == 5 && made.family == Family::kDominant) score += 0.5f;
-    if (row(previous->quality).family == Family::kDiminished && motion == 1) score += 0.6f;
-  }
+  if (from == Family::kMinor && motion == 5 && next_family == Family::kDominant) score += 0.5f;
+  if (from == Family::kDiminished && motion == 1) score += 0.6f;
   return score;
 }
 

@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "daemon/harmony/chord.h"
+#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/key.h"
 
 namespace undersong::harmony {
@@ -19,8 +20,10 @@ enum class RootMove : std::uint8_t {
 };
 RootMove root_move(const std::optional<Chord>& from, PitchClass to);
 
-// No unit; about -2 .. 3, higher is more usual. Unknown context contributes nothing.
-float familiarity_score(const std::optional<Chord>& previous, const std::optional<Key>& key, const Chord& next);
+// No unit; higher is more usual. The first is how much a chord is at home in the key, the second how usual it is after
+// the previous one; they add up. Unknown context contributes nothing.
+float home_score(const std::optional<Key>& key, const Chord& chord);
+float motion_score(const std::optional<Chord>& previous, PitchClass next_root, Family next_family);
 // The same as a share, 0 surprising .. 1 usual.
 float familiarity(float score);
 

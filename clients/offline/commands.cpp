@@ -1,0 +1,10 @@
+#include "clients/offline/commands.h"
+
+namespace undersong::offline {
+
+void add_commands(CLI::App& program, int& exit_code) {
+  add_analyse(program, exit_code);
+  add_rank(program, exit_code);
+}
+
+}  // namespace undersong::offline

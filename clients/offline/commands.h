@@ -1,0 +1,14 @@
+// Commands on files: they call the core directly and need no daemon.
+#pragma once
+
+#include <CLI/CLI.hpp>
+
+namespace undersong::offline {
+
+// Adds analyse and rank to the program. A command that runs sets `exit_code`: 0, or 1 after one sentence on stderr.
+void add_commands(CLI::App& program, int& exit_code);
+
+void add_analyse(CLI::App& program, int& exit_code);
+void add_rank(CLI::App& program, int& exit_code);
+
+}  // namespace undersong::offline

@@ -1,0 +1,97 @@
+// The analysis: one event in, the moment out. The same code live and offline.
+//
+// Time is data. Whoever drives it must, before an event at time t, call advance(d) for every next_deadline() d <= t in
+// order; Driver below does that, so that a file and a live performance give the same moments, event for event.
+//
+// Threads: none; one owner. Heap: at construction only (NoteState); none per event.
+#pragma once
+
+#include <optional>
+#include <utility>
+
+#include "daemon/harmony/alternatives.h"
+#include "daemon/harmony/follower.h"
+#include "daemon/harmony/key_tracker.h"
+#include "daemon/harmony/melody.h"
+#include "daemon/listen/moment.h"
+#include "daemon/listen/note_state.h"
+#include "daemon/midi/event.h"
+
+namespace undersong::listen {
+
+struct Settings {
+  harmony::Wishes wishes;
+  std::size_t melody_notes = 2;  // 1: the newest only; 2: the two newest while both are held
+  Micros offered_after{400'000};  // a list that stood so long counts as offered
+};
+
+// What the last call found, for whoever keeps it. Cleared at each call.
+struct Findings {
+  bool harmony = false;  // the chord in force changed
+  bool key = false;
+  FixedVector<MelodyNote, 4> melody;   // notes that joined the melody
+  bool alternatives = false;           // the list changed
+  bool offered = false;                // the list has stood long enough to count as offered
+  std::optional<harmony::Chord> tried;  // the new chord in force was in the list that stood
+  std::uint32_t tried_in = 0;          // number of that list
+};
+
+class Analysis {
+ public:
+  explicit Analysis(Settings settings = {});
+
+  // True if the moment changed.
+  bool event(const midi::Event& event);
+  bool advance(Micros at);
+  std::optional<Micros> next_deadline() const;
+
+  const Moment& moment() const { return moment_; }
+  const Findings& findings() const { return findings_; }
+  const NoteState& notes() const { return notes_; }
+
+  // The player's wishes and commands. Each returns true if the moment changed.
+  bool set_wishes(Micros at, harmony::Wishes wishes);
+  bool hold_still(Micros at, bool still);
+  bool set_melody_notes(Micros at, std::size_t count);
+  // A new take: what was tried is forgotten; the key and what sounds stay.
+  void begin_take();
+
+ private:
+  void update(Micros at, bool harmony_changed);
+  void refresh_alternatives(Micros at);
+  void write_moment(Micros at);
+  bool publish(Micros at);
+
+  Settings settings_;
+  NoteState notes_;
+  harmony::Follower follower_;
+  harmony::KeyTracker key_;
+  harmony::MelodyLine melody_;
+  std::array<harmony::Tried, 12> tried_;  // by pitch class of the melody note
+  harmony::Question asked_;               // what the list in the moment answers
+  Micros list_since_{};
+  bool list_offered_ = true;
+  Findings findings_;
+  Moment moment_;
+};
+
+// Gives an Analysis its deadlines at their exact times between the events. `Each` is called as each(const Analysis&)
+// after every call that changed the moment or found something.
+template <class Each>
+void drive(Analysis& analysis, const midi::Event& event, Each each) {
+  while (const auto due = analysis.next_deadline()) {
+    if (*due > event.at) break;
+    if (analysis.advance(*due)) each(std::as_const(analysis));
+  }
+  if (analysis.event(event)) each(std::as_const(analysis));
+}
+// The same for time alone.
+template <class Each>
+void drive(Analysis& analysis, Micros until, Each each) {
+  while (const auto due = analysis.next_deadline()) {
+    if (*due > until) break;
+    if (analysis.advance(*due)) each(std::as_const(analysis));
+  }
+}
+
+}  // namespace undersong::listen
