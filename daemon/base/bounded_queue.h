@@ -1,7 +1,8 @@
 // BoundedQueue<T>: messages from one writing thread to one reading thread, without locks.
 //
-// The capacity is fixed at construction, which is the only moment memory is taken. What does not fit is counted and
-// left out, so that a writer in a real-time callback never waits; the reader asks `dropped()` and says so.
+// The capacity is fixed at construction, which is the only moment memory is taken. What does not fit is
+// counted and left out, so that a writer in a real-time callback never waits; the reader asks `dropped()` and
+// says so.
 //
 // Threads: `push` from one thread at a time, `pop`, `consume` and `empty` from one other; `dropped` from any.
 // Real time: `push` is RT safe (no lock, heap, system call, exception).
@@ -18,7 +19,8 @@ namespace undersong {
 
 template <class T>
 class BoundedQueue {
-  static_assert(std::is_trivially_copyable_v<T>, "what passes a real-time queue must be copied as plain bytes");
+  static_assert(std::is_trivially_copyable_v<T>,
+                "what passes a real-time queue must be copied as plain bytes");
 
  public:
   // REQUIRES: capacity >= 1.
@@ -48,6 +50,8 @@ class BoundedQueue {
 
   // Reader's view: false means a pop will succeed.
   bool empty() const noexcept { return ring_.read_available() == 0; }
+  // Writer's view: true means a push will succeed.
+  bool has_room() const noexcept { return ring_.write_available() > 0; }
   // How many messages did not fit since construction.
   std::uint64_t dropped() const noexcept { return dropped_.load(std::memory_order_relaxed); }
 

@@ -1,11 +1,11 @@
 // NoteState: which notes sound, and why.
 //
-// Follows keys, the damper (CC64) and the sostenuto pedal (CC66) for each input and channel, and merges them by pitch.
-// A pedal is down from value 64. Sostenuto holds the keys that were down when it was pressed, no others. All Notes
-// Off (123, and 124..127 which imply it) lets go of the keys, so a pedal still holds the notes; All Sound Off (120)
-// silences; Reset All Controllers (121) lifts the pedals. When an input goes or has lost events, everything on it
-// ends. A key struck again while down is one key: one note-off releases it. The drum channel is no harmony and is
-// not followed.
+// Follows keys, the damper (CC64) and the sostenuto pedal (CC66) for each input and channel, and merges them
+// by pitch. A pedal is down from value 64. Sostenuto holds the keys that were down when it was pressed, no
+// others. All Notes Off (123, and 124..127 which imply it) lets go of the keys, so a pedal still holds the
+// notes; All Sound Off (120) silences; Reset All Controllers (121) lifts the pedals. When an input goes or
+// has lost events, everything on it ends. A key struck again while down is one key: one note-off releases it.
+// The drum channel is no harmony and is not followed.
 //
 // Threads: none; one owner. Heap: at construction only. Time is data.
 // Source: MIDI 1.0 Detailed Specification (MMA, 1996); the rest common practice, no source.
@@ -40,8 +40,8 @@ class NoteState {
  public:
   NoteState();
 
-  // What the event (or notice, see midi/source.h) changed, kReleased before kStopped of the same pitch. Pitches
-  // ascend within a channel. Valid until the next call.
+  // What the event (or notice, see midi/source.h) changed, kReleased before kStopped of the same pitch.
+  // Pitches ascend within a channel. Valid until the next call.
   std::span<const NoteChange> apply(const midi::Event& event);
   // Ends everything on an input.
   std::span<const NoteChange> release_port(midi::PortNumber port);
@@ -66,18 +66,21 @@ class NoteState {
     bool damper = false, sostenuto = false;
   };
   static std::size_t index(Pitch pitch) { return static_cast<std::size_t>(pitch.value()); }
-  Channel& channel(midi::PortNumber port, std::uint8_t number) { return channels_[std::size_t{port} * 16 + number]; }
+  Channel& channel(midi::PortNumber port, std::uint8_t number) {
+    return channels_[std::size_t{port} * 16 + number];
+  }
   void strike(Channel& c, Pitch pitch, Velocity velocity, Micros at);
   void control(Channel& c, std::uint8_t controller, std::uint8_t value);
   void set_damper(Channel& c, bool down);
   void set_sostenuto(Channel& c, bool down);
-  // Makes `down` and `sounding` the channel's state and notes what that changes in the merged one. Only ever takes
-  // notes away; strike adds them.
+  // Makes `down` and `sounding` the channel's state and notes what that changes in the merged one. Only ever
+  // takes notes away; strike adds them.
   void reduce(Channel& c, const PitchSet& down, const PitchSet& sounding);
   void note(NoteChange::Kind kind, std::size_t pitch);
 
   std::vector<Channel> channels_;  // 256 inputs of 16 channels
-  std::array<std::uint16_t, 128> down_count_{}, sounding_count_{};  // channels in which the pitch is down, sounds
+  std::array<std::uint16_t, 128> down_count_{},
+      sounding_count_{};  // channels in which the pitch is down, sounds
   PitchSet down_, sounding_;
   std::array<Micros, 128> onset_{};
   std::array<Velocity, 128> velocity_{};

@@ -1,10 +1,11 @@
 // Standard MIDI files: reading, writing, and the map between ticks and time.
 //
-// Reads formats 0 and 1 with ticks a quarter or SMPTE frames. What is skipped by its length: system-exclusive data,
-// meta events and chunks that are not known. What is refused, with one sentence and the byte offset: format 2,
-// anything cut short, a data byte where no status can hold (system-exclusive and meta events cancel running status).
-// A track whose last event is not End of Track is accepted when its chunk is whole, because nothing is lost then;
-// a malformed time or key signature is left out and named in `warnings`, because the notes don't depend on it.
+// Reads formats 0 and 1 with ticks a quarter or SMPTE frames. What is skipped by its length: system-exclusive
+// data, meta events and chunks that are not known. What is refused, with one sentence and the byte offset:
+// format 2, anything cut short, a data byte where no status can hold (system-exclusive and meta events cancel
+// running status). A track whose last event is not End of Track is accepted when its chunk is whole, because
+// nothing is lost then; a malformed time or key signature is left out and named in `warnings`, because the
+// notes don't depend on it.
 //
 // Units: ticks from the start of the file; Micros from the start of the file, rounded down.
 // Threads: plain values and pure functions; only the _file functions touch the disk.
@@ -27,7 +28,8 @@ namespace undersong::midi {
 
 using Tick = std::uint64_t;
 
-// Longest file accepted, a bound that keeps all arithmetic exact in 64 bits: 828 days at 960 ticks a quarter, 120 bpm.
+// Longest file accepted, a bound that keeps all arithmetic exact in 64 bits: 828 days at 960 ticks a quarter,
+// 120 bpm.
 inline constexpr Tick kLongestTick = Tick{1} << 36;
 inline constexpr std::uint32_t kDefaultTempo = 500'000;  // microseconds a quarter: 120 bpm
 
@@ -65,9 +67,9 @@ struct SmfTimeSignature {
   Tick tick = 0;
   Micros at{};
   std::uint8_t numerator = 4;
-  std::uint16_t denominator = 4;        // a power of two, 1..32768
-  std::uint8_t clocks_per_click = 24;   // MIDI clocks, 24 a quarter
-  std::uint8_t thirty_seconds = 8;      // notated 32nds in what MIDI calls a quarter
+  std::uint16_t denominator = 4;       // a power of two, 1..32768
+  std::uint8_t clocks_per_click = 24;  // MIDI clocks, 24 a quarter
+  std::uint8_t thirty_seconds = 8;     // notated 32nds in what MIDI calls a quarter
   friend bool operator==(const SmfTimeSignature&, const SmfTimeSignature&) = default;
 };
 
@@ -115,7 +117,7 @@ class TickClock {
  public:
   // Tempos in any order; at the same tick the last one counts. Tempo 0 is taken as 1 microsecond.
   TickClock(SmfDivision division, std::span<const SmfTempo> tempos);
-  Micros at(Tick tick) const;         // rounded down; ticks beyond kLongestTick count as kLongestTick
+  Micros at(Tick tick) const;          // rounded down; ticks beyond kLongestTick count as kLongestTick
   Tick nearest_tick(Micros at) const;  // negative times give 0
 
  private:
@@ -132,21 +134,23 @@ Result<Smf> read_smf(std::span<const std::uint8_t> bytes);
 // `path` is named in the error.
 Result<Smf> read_smf_file(const std::filesystem::path& path);
 
-// All channel events in time order as they would have been played: at the same tick a lower track comes first, and
-// within a track the file's order stands. A note-on with velocity 0 stays one. Port 0.
+// All channel events in time order as they would have been played: at the same tick a lower track comes
+// first, and within a track the file's order stands. A note-on with velocity 0 stays one. Port 0.
 std::vector<Event> merged_events(const Smf& file);
 
-// Only ticks are written; `at` and `warnings` are not looked at. Tempo, signatures and markers go to the first track.
-// Format 0 wants exactly one track. Events need not be sorted: equal ticks keep their order.
+// Only ticks are written; `at` and `warnings` are not looked at. Tempo, signatures and markers go to the
+// first track. Format 0 wants exactly one track. Events need not be sorted: equal ticks keep their order.
 Result<std::vector<std::uint8_t>> write_smf(const Smf& file);
 // Writes beside `path` and renames, so that a reader never sees half a file.
 Result<void> write_smf_file(const Smf& file, const std::filesystem::path& path);
 
-// A performance as it was played: one track for each port, 120 bpm, ticks nearest to the times of the events, the
-// first event at its own time. System messages are left out.
-Smf smf_from_events(std::span<const Event> events, const std::string& name, std::uint16_t ticks_per_quarter = 960);
+// A performance as it was played: one track for each port, 120 bpm, ticks nearest to the times of the events,
+// the first event at its own time. System messages are left out.
+Smf smf_from_events(std::span<const Event> events, const std::string& name,
+                    std::uint16_t ticks_per_quarter = 960);
 
-// Variable-length quantity, 0..0x0FFFFFFF in 1..4 bytes; larger values are refused by write_smf before they get here.
+// Variable-length quantity, 0..0x0FFFFFFF in 1..4 bytes; larger values are refused by write_smf before they
+// get here.
 struct Vlq {
   std::array<std::uint8_t, 4> bytes{};
   std::uint8_t size = 0;

@@ -16,7 +16,8 @@ TickClock::TickClock(SmfDivision division, std::span<const SmfTempo> tempos) {
   }
   denominator_ = std::max<std::uint64_t>(division.ticks_per_quarter, 1);
   std::vector<SmfTempo> sorted(tempos.begin(), tempos.end());
-  std::stable_sort(sorted.begin(), sorted.end(), [](const auto& a, const auto& b) { return a.tick < b.tick; });
+  std::stable_sort(sorted.begin(), sorted.end(),
+                   [](const auto& a, const auto& b) { return a.tick < b.tick; });
   segments_.push_back({0, 0, kDefaultTempo});
   for (const SmfTempo& tempo : sorted) {
     const std::uint64_t step = std::clamp<std::uint64_t>(tempo.micros_per_quarter, 1, 0xFF'FFFF);
@@ -42,8 +43,9 @@ Tick TickClock::nearest_tick(Micros at) const {
   if (at.count() <= 0) return 0;
   if (at >= this->at(kLongestTick)) return kLongestTick;
   const std::uint64_t wanted = static_cast<std::uint64_t>(at.count()) * denominator_;
-  const auto after = std::upper_bound(segments_.begin(), segments_.end(), wanted,
-                                      [](std::uint64_t w, const Segment& segment) { return w < segment.start; });
+  const auto after =
+      std::upper_bound(segments_.begin(), segments_.end(), wanted,
+                       [](std::uint64_t w, const Segment& segment) { return w < segment.start; });
   const Segment& segment = *(after - 1);
   return segment.tick + (wanted - segment.start + segment.step / 2) / segment.step;
 }

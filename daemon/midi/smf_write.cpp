@@ -15,7 +15,8 @@ namespace {
 using Bytes = std::vector<std::uint8_t>;
 
 void append_big_endian(Bytes& out, std::uint32_t value, int size) {
-  for (int shift = 8 * (size - 1); shift >= 0; shift -= 8) out.push_back(static_cast<std::uint8_t>(value >> shift));
+  for (int shift = 8 * (size - 1); shift >= 0; shift -= 8)
+    out.push_back(static_cast<std::uint8_t>(value >> shift));
 }
 
 void append_vlq(Bytes& out, std::uint32_t value) {
@@ -23,7 +24,8 @@ void append_vlq(Bytes& out, std::uint32_t value) {
   out.insert(out.end(), vlq.bytes.begin(), vlq.bytes.begin() + vlq.size);
 }
 
-// One line of a track before delta times are known. Ranks keep signatures and markers before the notes they govern.
+// One line of a track before delta times are known. Ranks keep signatures and markers before the notes they
+// govern.
 struct Line {
   Tick tick;
   int rank;
@@ -59,8 +61,9 @@ Result<Bytes> track_chunk(std::vector<Line> lines, Tick end, std::size_t number)
   std::uint8_t running = 0;
   for (const Line& line : lines) {
     if (line.tick - now > kLargestVlq) {
-      return invalid_input(fmt::format("Track {} is silent for {} ticks from tick {}; a MIDI file can hold {}.", number,
-                                       line.tick - now, now, kLargestVlq));
+      return invalid_input(
+          fmt::format("Track {} is silent for {} ticks from tick {}; a MIDI file can hold {}.", number,
+                      line.tick - now, now, kLargestVlq));
     }
     append_vlq(body, static_cast<std::uint32_t>(line.tick - now));
     now = line.tick;
@@ -69,7 +72,8 @@ Result<Bytes> track_chunk(std::vector<Line> lines, Tick end, std::size_t number)
     body.insert(body.end(), line.bytes.begin() + (same ? 1 : 0), line.bytes.end());
     running = is_meta ? 0 : line.bytes[0];
   }
-  if (body.size() > 0xFFFF'FFFFu) return invalid_input(fmt::format("Track {} is too long for a MIDI file.", number));
+  if (body.size() > 0xFFFF'FFFFu)
+    return invalid_input(fmt::format("Track {} is too long for a MIDI file.", number));
   Bytes chunk{'M', 'T', 'r', 'k'};
   append_big_endian(chunk, static_cast<std::uint32_t>(body.size()), 4);
   chunk.insert(chunk.end(), body.begin(), body.end());
@@ -86,7 +90,8 @@ std::string check(const Smf& file) {
   }
   const SmfDivision& d = file.division;
   if (d.smpte() ? (d.frames_per_second != 24 && d.frames_per_second != 25 && d.frames_per_second != 29 &&
-                   d.frames_per_second != 30) || d.ticks_per_frame == 0
+                   d.frames_per_second != 30) ||
+                      d.ticks_per_frame == 0
                 : d.ticks_per_quarter == 0 || d.ticks_per_quarter > 0x7FFF) {
     return "The division is outside what a MIDI file can hold.";
   }
@@ -106,16 +111,19 @@ std::string check(const Smf& file) {
   if (late) return fmt::format("Something lies beyond tick {}, the last that can be written.", kLongestTick);
   for (const SmfTempo& tempo : file.tempos) {
     if (tempo.micros_per_quarter == 0 || tempo.micros_per_quarter > 0xFF'FFFF) {
-      return fmt::format("The tempo of {} microseconds a quarter at tick {} doesn't fit.", tempo.micros_per_quarter, tempo.tick);
+      return fmt::format("The tempo of {} microseconds a quarter at tick {} doesn't fit.",
+                         tempo.micros_per_quarter, tempo.tick);
     }
   }
   for (const SmfTimeSignature& s : file.time_signatures) {
     if (s.numerator == 0 || s.denominator == 0 || (s.denominator & (s.denominator - 1)) != 0) {
-      return fmt::format("The time signature {}/{} at tick {} doesn't fit.", s.numerator, s.denominator, s.tick);
+      return fmt::format("The time signature {}/{} at tick {} doesn't fit.", s.numerator, s.denominator,
+                         s.tick);
     }
   }
   for (const SmfKeySignature& k : file.key_signatures) {
-    if (k.fifths < -7 || k.fifths > 7) return fmt::format("The key signature of {} fifths at tick {} doesn't fit.", k.fifths, k.tick);
+    if (k.fifths < -7 || k.fifths > 7)
+      return fmt::format("The key signature of {} fifths at tick {} doesn't fit.", k.fifths, k.tick);
   }
   for (const auto* list : {&file.markers, &file.texts}) {
     for (const SmfText& text : *list) {
@@ -135,13 +143,14 @@ void add_first_track_lines(const Smf& file, std::vector<Line>& lines) {
     lines.push_back({s.tick, 2, meta(0x58, data)});
   }
   for (const SmfKeySignature& k : file.key_signatures) {
-    const std::array<std::uint8_t, 2> data{static_cast<std::uint8_t>(k.fifths), static_cast<std::uint8_t>(k.minor)};
+    const std::array<std::uint8_t, 2> data{static_cast<std::uint8_t>(k.fifths),
+                                           static_cast<std::uint8_t>(k.minor)};
     lines.push_back({k.tick, 2, meta(0x59, data)});
   }
   for (const SmfTempo& tempo : file.tempos) {
     const std::uint32_t v = tempo.micros_per_quarter;
-    const std::array<std::uint8_t, 3> data{static_cast<std::uint8_t>(v >> 16), static_cast<std::uint8_t>(v >> 8),
-                                           static_cast<std::uint8_t>(v)};
+    const std::array<std::uint8_t, 3> data{static_cast<std::uint8_t>(v >> 16),
+                                           static_cast<std::uint8_t>(v >> 8), static_cast<std::uint8_t>(v)};
     lines.push_back({tempo.tick, 2, meta(0x51, data)});
   }
   for (const SmfText& marker : file.markers) lines.push_back({marker.tick, 2, meta(6, marker.text)});
@@ -167,14 +176,16 @@ Result<Bytes> write_smf(const Smf& file) {
   append_big_endian(out, file.format, 2);
   append_big_endian(out, static_cast<std::uint32_t>(file.tracks.size()), 2);
   const SmfDivision& d = file.division;
-  append_big_endian(out, d.smpte() ? ((256u - d.frames_per_second) << 8) | d.ticks_per_frame : d.ticks_per_quarter, 2);
+  append_big_endian(
+      out, d.smpte() ? ((256u - d.frames_per_second) << 8) | d.ticks_per_frame : d.ticks_per_quarter, 2);
   for (std::size_t t = 0; t < file.tracks.size(); ++t) {
     const SmfTrack& track = file.tracks[t];
     std::vector<Line> lines;
     if (!track.name.empty()) lines.push_back({0, 1, meta(3, track.name)});
     if (t == 0) add_first_track_lines(file, lines);
     for (const SmfText& text : file.texts) {
-      if (text.track == t) lines.push_back({text.tick, 2, meta(static_cast<std::uint8_t>(text.kind), text.text)});
+      if (text.track == t)
+        lines.push_back({text.tick, 2, meta(static_cast<std::uint8_t>(text.kind), text.text)});
     }
     for (const SmfEvent& event : track.events) {
       lines.push_back({event.tick, 3, Bytes(event.bytes.begin(), event.bytes.begin() + event.size)});

@@ -11,7 +11,9 @@ namespace undersong::midi {
 Waker::Waker() : fd_(::eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC)) {
   if (fd_ < 0) throw std::system_error(errno, std::generic_category(), "no eventfd for the MIDI inputs");
 }
-Waker::~Waker() { ::close(fd_); }
+Waker::~Waker() {
+  ::close(fd_);
+}
 
 void Waker::wake() noexcept {
   if (pending_.exchange(true, std::memory_order_acq_rel)) return;

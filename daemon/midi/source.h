@@ -1,8 +1,8 @@
 // What an input of any kind gives, and what it gives it to.
 //
-// A Source opens a Lane for each input it finds and pushes events into it. A Lane is a bounded queue with one writer;
-// Inputs (sources.h) owns all lanes and gives their content to one consumer in time order.
-// Besides what was played, a lane carries notices: an Event of size 0 whose first byte says what happened, so that
+// A Source opens a Lane for each input it finds and pushes events into it. A Lane is a bounded queue with one
+// writer; Inputs (sources.h) owns all lanes and gives their content to one consumer in time order. Besides
+// what was played, a lane carries notices: an Event of size 0 whose first byte says what happened, so that
 // they stay in order with the notes. To code that knows nothing of them they look like no MIDI message.
 //
 // Units: times are Micros of steady_now(), one monotonic clock for the whole process.
@@ -41,9 +41,9 @@ inline Micros steady_now() noexcept {
 }
 
 // Turns the delta seconds of a MIDI back end into absolute time: the one place where that happens.
-// A delta is trusted while it stays within kSlack of the moment of arrival; otherwise (a message that the back end
-// swallowed, a clock that drifts, the first message) the moment of arrival counts. Never later than arrival, never
-// earlier than the message before. One thread; RT safe.
+// A delta is trusted while it stays within kSlack of the moment of arrival; otherwise (a message that the
+// back end swallowed, a clock that drifts, the first message) the moment of arrival counts. Never later than
+// arrival, never earlier than the message before. One thread; RT safe.
 class ArrivalClock {
  public:
   static constexpr Micros kSlack{5'000};
@@ -84,14 +84,15 @@ class Lane {
  public:
   Lane(PortNumber port, std::size_t capacity, Waker& waker) : port_(port), queue_(capacity), waker_(waker) {}
 
-  // One writing thread at a time; RT safe. False when the lane was full: the event is lost and counted, and the
-  // consumer will find a kLost notice.
+  // One writing thread at a time; RT safe. False when the lane was full: the event is lost and counted, and
+  // the consumer will find a kLost notice.
   bool push(Event event) noexcept {
     event.port = port_;
     const bool fitted = queue_.push(event);
     waker_.wake();
     return fitted;
   }
+  bool has_room() const noexcept { return queue_.has_room(); }  // writer's view
   PortNumber port() const { return port_; }
   std::uint64_t dropped() const noexcept { return queue_.dropped(); }
 
@@ -105,8 +106,8 @@ class Lane {
 
 class Inputs;
 
-// A kind of input. Constructed, started, stopped and destroyed by one owner thread; it may run threads of its own,
-// which are over when stop() returns. Destruction stops.
+// A kind of input. Constructed, started, stopped and destroyed by one owner thread; it may run threads of its
+// own, which are over when stop() returns. Destruction stops.
 class Source {
  public:
   virtual ~Source() = default;

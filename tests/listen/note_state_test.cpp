@@ -19,20 +19,24 @@ using Kind = NoteChange::Kind;
 class NoteStateTest : public testing::Test {
  protected:
   std::vector<NoteChange> on(int key, int velocity = 80, int channel = 0, int port = 0) {
-    return send(note_on(now(), std::uint8_t(channel), Pitch(key), Velocity(velocity), midi::PortNumber(port)));
+    return send(
+        note_on(now(), std::uint8_t(channel), Pitch(key), Velocity(velocity), midi::PortNumber(port)));
   }
   std::vector<NoteChange> off(int key, int channel = 0, int port = 0) {
     return send(note_off(now(), std::uint8_t(channel), Pitch(key), midi::PortNumber(port)));
   }
   std::vector<NoteChange> cc(int controller, int value, int channel = 0, int port = 0) {
-    return send(control_change(now(), std::uint8_t(channel), std::uint8_t(controller), std::uint8_t(value), midi::PortNumber(port)));
+    return send(control_change(now(), std::uint8_t(channel), std::uint8_t(controller), std::uint8_t(value),
+                               midi::PortNumber(port)));
   }
   std::vector<NoteChange> send(const midi::Event& e) {
     const auto changes = state.apply(e);
     return {changes.begin(), changes.end()};
   }
   Micros now() { return time += Micros(1000); }
-  static NoteChange change(Kind kind, int key, int velocity = 80) { return {kind, Pitch(key), Velocity(velocity)}; }
+  static NoteChange change(Kind kind, int key, int velocity = 80) {
+    return {kind, Pitch(key), Velocity(velocity)};
+  }
   using Changes = std::vector<NoteChange>;
 
   NoteState state;
@@ -112,7 +116,8 @@ TEST_F(NoteStateTest, AllNotesOffReleasesKeysButPedalsHold) {
 
 TEST_F(NoteStateTest, AllSoundOffSilencesEvenUnderPedals) {
   on(60), cc(64, 127), off(60), on(67);
-  EXPECT_EQ(cc(120, 0), (Changes{change(Kind::kStopped, 60), change(Kind::kReleased, 67), change(Kind::kStopped, 67)}));
+  EXPECT_EQ(cc(120, 0),
+            (Changes{change(Kind::kStopped, 60), change(Kind::kReleased, 67), change(Kind::kStopped, 67)}));
   EXPECT_TRUE(state.silent());
 }
 
@@ -164,12 +169,14 @@ TEST_F(NoteStateTest, IgnoresWhatIsNoNote) {
   EXPECT_TRUE(state.is_down(Pitch(60)));
 }
 
-// The rules told again in the slowest way: a list of voices, each asked after every event whether it still lives.
+// The rules told again in the slowest way: a list of voices, each asked after every event whether it still
+// lives.
 class NaiveNotes {
  public:
   void apply(const midi::Event& e) {
     const auto notice = midi::notice_of(e);
-    if (notice == midi::Notice::kPortGone || notice == midi::Notice::kLost || notice == midi::Notice::kEnded) {
+    if (notice == midi::Notice::kPortGone || notice == midi::Notice::kLost ||
+        notice == midi::Notice::kEnded) {
       std::erase_if(voices_, [&](const Voice& v) { return v.port == e.port; });
       std::erase_if(pedals_, [&](const auto& p) { return std::get<0>(p.first) == e.port; });
       return;
@@ -178,7 +185,8 @@ class NaiveNotes {
     const auto mine = [&](const Voice& v) { return v.port == e.port && v.channel == e.channel(); };
     const int kind = e.kind(), one = e.bytes[1], two = e.bytes[2];
     if (kind == 0x90 && two > 0) {
-      auto it = std::find_if(voices_.begin(), voices_.end(), [&](const Voice& v) { return mine(v) && v.key == one; });
+      auto it = std::find_if(voices_.begin(), voices_.end(),
+                             [&](const Voice& v) { return mine(v) && v.key == one; });
       if (it == voices_.end()) it = voices_.insert(voices_.end(), Voice{e.port, e.channel(), one});
       it->down = true;
       last_[one] = {e.at, two};
@@ -201,12 +209,19 @@ class NaiveNotes {
       }
     }
     for (Voice& v : voices_) v.caught = v.caught && pedals_[{v.port, v.channel, 66}];
-    std::erase_if(voices_, [&](const Voice& v) { return !v.down && !v.caught && !pedals_[{v.port, v.channel, 64}]; });
+    std::erase_if(voices_, [&](const Voice& v) {
+      return !v.down && !v.caught && !pedals_[{v.port, v.channel, 64}];
+    });
   }
-  PitchSet down() const { return set([](const Voice& v) { return v.down; }); }
-  PitchSet sounding() const { return set([](const Voice&) { return true; }); }
+  PitchSet down() const {
+    return set([](const Voice& v) { return v.down; });
+  }
+  PitchSet sounding() const {
+    return set([](const Voice&) { return true; });
+  }
   bool pedal(int controller) const {
-    return std::any_of(pedals_.begin(), pedals_.end(), [&](const auto& p) { return std::get<2>(p.first) == controller && p.second; });
+    return std::any_of(pedals_.begin(), pedals_.end(),
+                       [&](const auto& p) { return std::get<2>(p.first) == controller && p.second; });
   }
   std::pair<Micros, int> last(int key) const { return last_.at(key); }
 
@@ -241,13 +256,20 @@ TEST(NoteStateProperty, AgreesWithANaiveModelOver200000RandomEvents) {
     const auto bytes = [&](int kind, int one, int two) {
       e.bytes = {std::uint8_t(kind | channel), std::uint8_t(one), std::uint8_t(two)};
     };
-    if (what < 45) bytes(0x90, pick(58, 66), pick(0, 9) == 0 ? 0 : pick(1, 127));
-    else if (what < 75) bytes(0x80, pick(58, 66), pick(0, 127));
-    else if (what < 85) bytes(0xB0, 64, pick(0, 127));
-    else if (what < 93) bytes(0xB0, 66, pick(0, 127));
-    else if (what < 96) bytes(0xB0, pick(119, 127), 0);
-    else if (what < 98) bytes(pick(0xA, 0xE) << 4, pick(0, 60), pick(0, 127));
-    else e = midi::make_notice(static_cast<midi::Notice>(pick(1, 4)), e.port, e.at);
+    if (what < 45)
+      bytes(0x90, pick(58, 66), pick(0, 9) == 0 ? 0 : pick(1, 127));
+    else if (what < 75)
+      bytes(0x80, pick(58, 66), pick(0, 127));
+    else if (what < 85)
+      bytes(0xB0, 64, pick(0, 127));
+    else if (what < 93)
+      bytes(0xB0, 66, pick(0, 127));
+    else if (what < 96)
+      bytes(0xB0, pick(119, 127), 0);
+    else if (what < 98)
+      bytes(pick(0xA, 0xE) << 4, pick(0, 60), pick(0, 127));
+    else
+      e = midi::make_notice(static_cast<midi::Notice>(pick(1, 4)), e.port, e.at);
 
     const PitchSet down_before = state.down(), sounding_before = state.sounding();
     naive.apply(e);

@@ -25,30 +25,58 @@ Bytes operator+(Bytes a, const Bytes& b) {
 }
 Bytes track(const Bytes& body) {
   const auto n = static_cast<std::uint32_t>(body.size());
-  return Bytes{'M', 'T', 'r', 'k', std::uint8_t(n >> 24), std::uint8_t(n >> 16), std::uint8_t(n >> 8), std::uint8_t(n)} + body;
+  return Bytes{'M',
+               'T',
+               'r',
+               'k',
+               std::uint8_t(n >> 24),
+               std::uint8_t(n >> 16),
+               std::uint8_t(n >> 8),
+               std::uint8_t(n)} +
+         body;
 }
 Bytes header(int format, int tracks, int division) {
-  return Bytes{'M', 'T', 'h', 'd', 0, 0, 0, 6, 0, std::uint8_t(format), 0, std::uint8_t(tracks),
-               std::uint8_t(division >> 8), std::uint8_t(division)};
+  return Bytes{'M',
+               'T',
+               'h',
+               'd',
+               0,
+               0,
+               0,
+               6,
+               0,
+               std::uint8_t(format),
+               0,
+               std::uint8_t(tracks),
+               std::uint8_t(division >> 8),
+               std::uint8_t(division)};
 }
 
 const Bytes kFormat0 = hex("4D 54 68 64 00 00 00 06 00 00 00 01 00 60 4D 54 72 6B 00 00 00 3B") +
                        hex("00 FF 58 04 04 02 18 08  00 FF 51 03 07 A1 20  00 C0 05  00 C1 2E  00 C2 46 "
                            "00 92 30 60  00 3C 60  60 91 43 40  60 90 4C 20  81 40 82 30 40  00 3C 40 "
                            "00 81 43 40  00 80 4C 40  00 FF 2F 00");
-const Bytes kFormat1 = hex("4D 54 68 64 00 00 00 06 00 01 00 04 00 60") +
-                       hex("4D 54 72 6B 00 00 00 14 00 FF 58 04 04 02 18 08 00 FF 51 03 07 A1 20 83 00 FF 2F 00") +
-                       hex("4D 54 72 6B 00 00 00 10 00 C0 05 81 40 90 4C 20 81 40 4C 00 00 FF 2F 00") +
-                       hex("4D 54 72 6B 00 00 00 0F 00 C1 2E 60 91 43 40 82 20 43 00 00 FF 2F 00") +
-                       hex("4D 54 72 6B 00 00 00 15 00 C2 46 00 92 30 60 00 3C 60 83 00 30 00 00 3C 00 00 FF 2F 00");
+const Bytes kFormat1 =
+    hex("4D 54 68 64 00 00 00 06 00 01 00 04 00 60") +
+    hex("4D 54 72 6B 00 00 00 14 00 FF 58 04 04 02 18 08 00 FF 51 03 07 A1 20 83 00 FF 2F 00") +
+    hex("4D 54 72 6B 00 00 00 10 00 C0 05 81 40 90 4C 20 81 40 4C 00 00 FF 2F 00") +
+    hex("4D 54 72 6B 00 00 00 0F 00 C1 2E 60 91 43 40 82 20 43 00 00 FF 2F 00") +
+    hex("4D 54 72 6B 00 00 00 15 00 C2 46 00 92 30 60 00 3C 60 83 00 30 00 00 3C 00 00 FF 2F 00");
 
 TEST(Smf, EncodesTheStandardsTableOfVariableLengthQuantities) {
-  const std::vector<std::pair<std::uint32_t, Bytes>> table = {
-      {0x00000000, hex("00")},       {0x00000040, hex("40")},          {0x0000007F, hex("7F")},
-      {0x00000080, hex("81 00")},    {0x00002000, hex("C0 00")},       {0x00003FFF, hex("FF 7F")},
-      {0x00004000, hex("81 80 00")}, {0x00100000, hex("C0 80 00")},    {0x001FFFFF, hex("FF FF 7F")},
-      {0x00200000, hex("81 80 80 00")}, {0x08000000, hex("C0 80 80 00")}, {0x0FFFFFFF, hex("FF FF FF 7F")},
-      {200, hex("81 48")}};
+  const std::vector<std::pair<std::uint32_t, Bytes>> table = {{0x00000000, hex("00")},
+                                                              {0x00000040, hex("40")},
+                                                              {0x0000007F, hex("7F")},
+                                                              {0x00000080, hex("81 00")},
+                                                              {0x00002000, hex("C0 00")},
+                                                              {0x00003FFF, hex("FF 7F")},
+                                                              {0x00004000, hex("81 80 00")},
+                                                              {0x00100000, hex("C0 80 00")},
+                                                              {0x001FFFFF, hex("FF FF 7F")},
+                                                              {0x00200000, hex("81 80 80 00")},
+                                                              {0x08000000, hex("C0 80 80 00")},
+                                                              {0x0FFFFFFF, hex("FF FF FF 7F")},
+                                                              {200, hex("81 48")}};
   for (const auto& [value, bytes] : table) {
     const Vlq vlq = encode_vlq(value);
     EXPECT_EQ(Bytes(vlq.bytes.begin(), vlq.bytes.begin() + vlq.size), bytes) << value;
@@ -70,13 +98,17 @@ TEST(Smf, ReadsTheStandardsExampleOfFormat0) {
   EXPECT_EQ(file->time_signatures[0], (SmfTimeSignature{0, Micros(0), 4, 4, 24, 8}));
   EXPECT_TRUE(file->warnings.empty());
   ASSERT_EQ(file->tracks.size(), 1u);
-  const std::vector<SmfEvent> expected = {
-      {0, Micros(0), {0xC0, 5, 0}, 2},           {0, Micros(0), {0xC1, 0x2E, 0}, 2},
-      {0, Micros(0), {0xC2, 0x46, 0}, 2},        {0, Micros(0), {0x92, 0x30, 0x60}, 3},
-      {0, Micros(0), {0x92, 0x3C, 0x60}, 3},     {96, Micros(500'000), {0x91, 0x43, 0x40}, 3},
-      {192, Micros(1'000'000), {0x90, 0x4C, 0x20}, 3}, {384, Micros(2'000'000), {0x82, 0x30, 0x40}, 3},
-      {384, Micros(2'000'000), {0x82, 0x3C, 0x40}, 3}, {384, Micros(2'000'000), {0x81, 0x43, 0x40}, 3},
-      {384, Micros(2'000'000), {0x80, 0x4C, 0x40}, 3}};
+  const std::vector<SmfEvent> expected = {{0, Micros(0), {0xC0, 5, 0}, 2},
+                                          {0, Micros(0), {0xC1, 0x2E, 0}, 2},
+                                          {0, Micros(0), {0xC2, 0x46, 0}, 2},
+                                          {0, Micros(0), {0x92, 0x30, 0x60}, 3},
+                                          {0, Micros(0), {0x92, 0x3C, 0x60}, 3},
+                                          {96, Micros(500'000), {0x91, 0x43, 0x40}, 3},
+                                          {192, Micros(1'000'000), {0x90, 0x4C, 0x20}, 3},
+                                          {384, Micros(2'000'000), {0x82, 0x30, 0x40}, 3},
+                                          {384, Micros(2'000'000), {0x82, 0x3C, 0x40}, 3},
+                                          {384, Micros(2'000'000), {0x81, 0x43, 0x40}, 3},
+                                          {384, Micros(2'000'000), {0x80, 0x4C, 0x40}, 3}};
   EXPECT_EQ(file->tracks[0].events, expected);
   EXPECT_EQ(file->tracks[0].end, 384u);
 }
@@ -86,7 +118,8 @@ TEST(Smf, ReadsTheSameMusicFromTheStandardsExampleOfFormat1) {
   ASSERT_TRUE(one) << one.error().message;
   EXPECT_EQ(one->format, 1);
   ASSERT_EQ(one->tracks.size(), 4u);
-  EXPECT_EQ(one->tracks[1].events[2], (SmfEvent{384, Micros(2'000'000), {0x90, 0x4C, 0}, 3})) << "velocity 0 as received";
+  EXPECT_EQ(one->tracks[1].events[2], (SmfEvent{384, Micros(2'000'000), {0x90, 0x4C, 0}, 3}))
+      << "velocity 0 as received";
   // Struck notes are those of format 0, key for key and time for time.
   const auto struck = [](const Smf& file) {
     std::multiset<std::tuple<Micros, int, int, int>> out;
@@ -121,17 +154,19 @@ TEST(Smf, FollowsATempoMapFromAnyTrackWithoutAddingRoundingErrors) {
   auto file = read_smf(header(1, 2, 3) + track(hex("00 90 3C 40 01 3C 00 01 3D 40 00 FF 2F 00")) +
                        track(hex("00 FF 51 03 0F 42 41 01 FF 51 03 01 86 A0 00 FF 2F 00")));
   ASSERT_TRUE(file) << file.error().message;
-  EXPECT_EQ(file->tracks[0].events[1].at, Micros(333'333));       // 1000001/3 = 333333.67
+  EXPECT_EQ(file->tracks[0].events[1].at, Micros(333'333));        // 1000001/3 = 333333.67
   EXPECT_EQ(file->tracks[0].events[2].at, Micros(1'100'001 / 3));  // 366667.0
 }
 
 TEST(Smf, ReadsSmpteDivisions) {
   const auto first_event_time = [](int division, const char* vlq) {
-    auto file = read_smf(header(0, 1, division) + track(hex("00 FF 51 03 01 00 00") + hex(vlq) + hex("90 3C 40 00 FF 2F 00")));
+    auto file = read_smf(header(0, 1, division) +
+                         track(hex("00 FF 51 03 01 00 00") + hex(vlq) + hex("90 3C 40 00 FF 2F 00")));
     EXPECT_TRUE(file) << file.error().message;
     return file->tracks[0].events[0].at;
   };
-  EXPECT_EQ(first_event_time(0xE728, "87 68"), Micros(1'000'000));  // 25 x 40 = milliseconds; the tempo is no matter
+  EXPECT_EQ(first_event_time(0xE728, "87 68"),
+            Micros(1'000'000));  // 25 x 40 = milliseconds; the tempo is no matter
   EXPECT_EQ(first_event_time(0xE250, "92 60"), Micros(1'000'000));  // 30 x 80
   EXPECT_EQ(first_event_time(0xE804, "60"), Micros(1'000'000));     // 24 x 4
   EXPECT_EQ(first_event_time(0xE364, "97 38"), Micros(1'001'000));  // 30000/1001 x 100: 3000 ticks
@@ -143,9 +178,10 @@ TEST(Smf, ReadsSmpteDivisions) {
 TEST(Smf, HonoursALongerHeaderAndSkipsUnknownChunksAndMeta) {
   const Bytes longer = hex("4D 54 68 64 00 00 00 08 00 00 00 01 00 60 AA BB");
   const Bytes unknown = hex("58 58 58 58 00 00 00 03 01 02 03");
-  auto file = read_smf(longer + unknown +
-                       track(hex("00 FF 60 02 80 80  00 F0 05 43 12 00 07 F7  81 48 90 3C 40  00 FF 7F 01 99  00 FF 2F 00")) +
-                       unknown);
+  auto file = read_smf(
+      longer + unknown +
+      track(hex("00 FF 60 02 80 80  00 F0 05 43 12 00 07 F7  81 48 90 3C 40  00 FF 7F 01 99  00 FF 2F 00")) +
+      unknown);
   ASSERT_TRUE(file) << file.error().message;
   ASSERT_EQ(file->tracks[0].events.size(), 1u);
   EXPECT_EQ(file->tracks[0].events[0].tick, 200u);
@@ -153,16 +189,18 @@ TEST(Smf, HonoursALongerHeaderAndSkipsUnknownChunksAndMeta) {
 
 TEST(Smf, LetsSystemExclusiveAndMetaEventsCancelRunningStatus) {
   for (const char* between : {"00 FF 01 01 41", "00 F0 01 F7", "00 F7 01 F8"}) {
-    auto file = read_smf(header(0, 1, 96) + track(hex("00 90 3C 40") + hex(between) + hex("00 3E 40 00 FF 2F 00")));
+    auto file =
+        read_smf(header(0, 1, 96) + track(hex("00 90 3C 40") + hex(between) + hex("00 3E 40 00 FF 2F 00")));
     ASSERT_FALSE(file) << between;
     EXPECT_NE(file.error().message.find("data byte 3E at byte"), std::string::npos) << file.error().message;
   }
 }
 
 TEST(Smf, ReadsNamesSignaturesMarkersAndTexts) {
-  auto file = read_smf(header(1, 2, 96) +
-                       track(hex("00 FF 03 02 41 42 00 FF 58 04 06 03 24 08 00 FF 59 02 FD 01 60 FF 06 01 58 00 FF 2F 00")) +
-                       track(hex("00 FF 03 01 43 10 FF 05 02 6C 61 00 FF 2F 00")));
+  auto file = read_smf(
+      header(1, 2, 96) +
+      track(hex("00 FF 03 02 41 42 00 FF 58 04 06 03 24 08 00 FF 59 02 FD 01 60 FF 06 01 58 00 FF 2F 00")) +
+      track(hex("00 FF 03 01 43 10 FF 05 02 6C 61 00 FF 2F 00")));
   ASSERT_TRUE(file) << file.error().message;
   EXPECT_EQ(file->tracks[0].name, "AB");
   EXPECT_EQ(file->tracks[1].name, "C");
@@ -193,20 +231,28 @@ TEST(Smf, LeavesOutAMalformedKeySignatureAndSaysSo) {
 TEST(Smf, RefusesWithOneSentenceThatSaysWhere) {
   const std::vector<std::pair<Bytes, std::string>> cases = {
       {{}, "The file is empty."},
-      {hex("52 49 46 46 00 00 00 00"), "This is not a standard MIDI file: it doesn't begin with MThd at byte 0."},
-      {header(2, 1, 96), "Format 2 (independent patterns, byte 8) can't be read: it says no order in which the tracks are played."},
+      {hex("52 49 46 46 00 00 00 00"),
+       "This is not a standard MIDI file: it doesn't begin with MThd at byte 0."},
+      {header(2, 1, 96),
+       "Format 2 (independent patterns, byte 8) can't be read: it says no order in which the tracks are "
+       "played."},
       {header(3, 1, 96), "The format at byte 8 is 3; there are only formats 0, 1 and 2."},
       {header(0, 1, 0), "The division at byte 12 has no ticks in a quarter note."},
       {header(1, 0, 96), "The header promises no tracks at byte 10."},
       {header(1, 2, 96) + track(hex("00 FF 2F 00")),
        "The file is cut short: its header promises 2 tracks but it ends at byte 26 after 1."},
-      {header(0, 1, 96) + track(hex("00 90 90 40 00 FF 2F 00")), "There is 90 at byte 24 where status 90 needs a data byte."},
-      {header(0, 1, 96) + track(hex("00 F8 00 FF 2F 00")), "The status F8 at byte 23 has no place in a MIDI file."},
-      {header(0, 1, 96) + track(hex("00 FF 51 03 00 00 00 00 FF 2F 00")), "The tempo at byte 23 is 0 microseconds a quarter note."},
+      {header(0, 1, 96) + track(hex("00 90 90 40 00 FF 2F 00")),
+       "There is 90 at byte 24 where status 90 needs a data byte."},
+      {header(0, 1, 96) + track(hex("00 F8 00 FF 2F 00")),
+       "The status F8 at byte 23 has no place in a MIDI file."},
+      {header(0, 1, 96) + track(hex("00 FF 51 03 00 00 00 00 FF 2F 00")),
+       "The tempo at byte 23 is 0 microseconds a quarter note."},
       {header(0, 1, 96) + track(hex("00 FF 01 09 41")),
        "The meta event whose length is at byte 25 says it has 9 bytes but its track has 1 left."},
-      {header(0, 1, 96) + track(hex("FF FF FF FF 7F 90 3C 40")), "The delta time at byte 22 is longer than the four bytes of the standard."},
-      {header(0, 1, 96) + hex("4D 54 72 6B 00 00 00 09 00"), "The file is cut short: the chunk at byte 14 says it has 9 bytes but only 1 are left."},
+      {header(0, 1, 96) + track(hex("FF FF FF FF 7F 90 3C 40")),
+       "The delta time at byte 22 is longer than the four bytes of the standard."},
+      {header(0, 1, 96) + hex("4D 54 72 6B 00 00 00 09 00"),
+       "The file is cut short: the chunk at byte 14 says it has 9 bytes but only 1 are left."},
   };
   for (const auto& [bytes, sentence] : cases) {
     auto file = read_smf(bytes);
@@ -248,7 +294,8 @@ Smf random_smf(std::mt19937& rng) {
   smf.format = static_cast<std::uint8_t>(pick(0, 1));
   static constexpr std::array<std::uint8_t, 4> kFrames{24, 25, 29, 30};
   if (pick(0, 3) == 0) {
-    smf.division = {0, kFrames[static_cast<std::size_t>(pick(0, 3))], static_cast<std::uint8_t>(pick(1, 255))};
+    smf.division = {0, kFrames[static_cast<std::size_t>(pick(0, 3))],
+                    static_cast<std::uint8_t>(pick(1, 255))};
   } else {
     smf.division = {static_cast<std::uint16_t>(pick(1, 0x7FFF)), 0, 0};
   }
@@ -262,16 +309,22 @@ Smf random_smf(std::mt19937& rng) {
   const auto ticks = [&](int most) {
     std::vector<Tick> out(static_cast<std::size_t>(pick(0, most)));
     Tick now = 0;
-    for (Tick& t : out) t = now += static_cast<Tick>(pick(0, 2) == 0 ? 0 : pick(0, pick(0, 9) == 0 ? 3'000'000 : 300));
+    for (Tick& t : out)
+      t = now += static_cast<Tick>(pick(0, 2) == 0 ? 0 : pick(0, pick(0, 9) == 0 ? 3'000'000 : 300));
     if (!out.empty()) last_meta = std::max(last_meta, out.back());
     return out;
   };
   for (Tick t : ticks(5)) smf.tempos.push_back({t, {}, static_cast<std::uint32_t>(pick(1, 0xFFFFFF))});
   for (Tick t : ticks(5)) {
-    smf.time_signatures.push_back({t, {}, static_cast<std::uint8_t>(pick(1, 255)), static_cast<std::uint16_t>(1 << pick(0, 6)),
-                                   static_cast<std::uint8_t>(pick(0, 255)), static_cast<std::uint8_t>(pick(0, 255))});
+    smf.time_signatures.push_back({t,
+                                   {},
+                                   static_cast<std::uint8_t>(pick(1, 255)),
+                                   static_cast<std::uint16_t>(1 << pick(0, 6)),
+                                   static_cast<std::uint8_t>(pick(0, 255)),
+                                   static_cast<std::uint8_t>(pick(0, 255))});
   }
-  for (Tick t : ticks(5)) smf.key_signatures.push_back({t, {}, static_cast<std::int8_t>(pick(-7, 7)), pick(0, 1) == 1});
+  for (Tick t : ticks(5))
+    smf.key_signatures.push_back({t, {}, static_cast<std::int8_t>(pick(-7, 7)), pick(0, 1) == 1});
   for (Tick t : ticks(5)) smf.markers.push_back({t, {}, SmfText::Kind::kMarker, 0, text()});
   for (std::size_t i = 0; i < smf.tracks.size(); ++i) {
     SmfTrack& tr = smf.tracks[i];
@@ -279,7 +332,8 @@ Smf random_smf(std::mt19937& rng) {
     for (Tick t : ticks(60)) {
       SmfEvent e{t, {}, {}, 3};
       const int kind = pick(0x8, 0xE);
-      e.bytes = {static_cast<std::uint8_t>(kind << 4 | pick(0, 2)), static_cast<std::uint8_t>(pick(0, 127)), static_cast<std::uint8_t>(pick(0, 127))};
+      e.bytes = {static_cast<std::uint8_t>(kind << 4 | pick(0, 2)), static_cast<std::uint8_t>(pick(0, 127)),
+                 static_cast<std::uint8_t>(pick(0, 127))};
       if (kind == 0xC || kind == 0xD) e.size = 2, e.bytes[2] = 0;
       tr.events.push_back(e);
       tr.end = t;
@@ -317,7 +371,8 @@ TEST(Smf, FindsTheTickNearestToATimeForEveryTempoMap) {
     for (const SmfEvent& e : smf.tracks[0].events) {
       EXPECT_GE(e.at, before);
       before = e.at;
-      // Several ticks may share a microsecond; the one found must have the event's time, within the rounding of one.
+      // Several ticks may share a microsecond; the one found must have the event's time, within the rounding
+      // of one.
       const Micros found = clock.at(clock.nearest_tick(e.at));
       EXPECT_LE(std::abs((found - e.at).count()), 1 + (clock.at(e.tick + 1) - e.at).count() / 2);
     }
@@ -381,14 +436,15 @@ TEST(Smf, RefusesToWriteWhatAFileCantHold) {
   smf.tracks[1].events = {{kLargestVlq + Tick{1}, {}, {0x90, 60, 1}, 3}};
   auto silent = write_smf(smf);
   ASSERT_FALSE(silent);
-  EXPECT_EQ(silent.error().message, "Track 2 is silent for 268435456 ticks from tick 0; a MIDI file can hold 268435455.");
+  EXPECT_EQ(silent.error().message,
+            "Track 2 is silent for 268435456 ticks from tick 0; a MIDI file can hold 268435455.");
 }
 
 TEST(Smf, ExportsAPerformanceWithinHalfATick) {
-  std::vector<Event> played = {note_on(Micros(1'234'567), 0, Pitch(60), Velocity(80), 0),
-                               note_on(Micros(1'300'000), 1, Pitch(64), Velocity(70), 3),
-                               Event{Micros(1'400'000), {0xF8, 0, 0}, 1, 0},
-                               note_off(Micros(2'000'001), 0, Pitch(60), 0), note_off(Micros(2'000'001), 1, Pitch(64), 3)};
+  std::vector<Event> played = {
+      note_on(Micros(1'234'567), 0, Pitch(60), Velocity(80), 0),
+      note_on(Micros(1'300'000), 1, Pitch(64), Velocity(70), 3), Event{Micros(1'400'000), {0xF8, 0, 0}, 1, 0},
+      note_off(Micros(2'000'001), 0, Pitch(60), 0), note_off(Micros(2'000'001), 1, Pitch(64), 3)};
   const Smf smf = smf_from_events(played, "Take 7", 960);
   EXPECT_EQ(smf.format, 1);
   const auto path = std::filesystem::path(testing::TempDir()) / "undersong_smf_export_test.mid";

@@ -1,0 +1,129 @@
+#include "daemon/midi/backend.h"
+
+#include <jack/jack.h>
+#include <spdlog/fmt/fmt.h>
+#include <unistd.h>
+
+#include <atomic>
+#include <mutex>
+
+namespace undersong::midi {
+
+struct Backend::Jack {
+  jack_client_t* client = nullptr;
+  std::atomic<bool> alive{true};  // cleared by JACK's thread, read by the owner
+  std::mutex mutex;               // registered
+  std::set<std::string> registered;
+  std::function<void()> poke;
+};
+
+namespace {
+
+void silence_jack() {
+  static std::once_flag once;
+  // libjack writes to stderr on every failed attempt to reach a server; we say it ourselves, once.
+  std::call_once(once, [] {
+    jack_set_error_function([](const char*) {});
+    jack_set_info_function([](const char*) {});
+  });
+}
+
+bool alsa_is_there() {
+  return ::access("/dev/snd/seq", R_OK | W_OK) == 0;
+}
+
+}  // namespace
+
+Result<BackendKind> parse_backend(std::string_view text) {
+  if (text == "auto") return BackendKind::kAuto;
+  if (text == "alsa") return BackendKind::kAlsa;
+  if (text == "jack") return BackendKind::kJack;
+  return invalid_input(fmt::format("The MIDI service \"{}\" is not known; it is auto, alsa or jack.", text));
+}
+
+Backend::Backend() = default;
+
+Backend::~Backend() {
+  if (jack_ && jack_->client) jack_client_close(jack_->client);
+}
+
+Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::string& client_name,
+                                               std::function<void()> poke) {
+  std::unique_ptr<Backend> backend(new Backend);
+  if (wanted != BackendKind::kJack && alsa_is_there()) {
+    backend->kind_ = BackendKind::kAlsa;
+    return backend;
+  }
+  if (wanted == BackendKind::kAlsa)
+    return unavailable("ALSA's sequencer /dev/snd/seq isn't there or may not be opened.");
+  silence_jack();
+  auto jack = std::make_unique<Jack>();
+  jack->poke = std::move(poke);
+  jack->client = jack_client_open((client_name + " watch").c_str(), JackNoStartServer, nullptr);
+  if (!jack->client) {
+    return unavailable(wanted == BackendKind::kJack ? "No JACK server answers."
+                                                    : "Neither ALSA's sequencer nor a JACK server is there.");
+  }
+  jack_on_shutdown(
+      jack->client,
+      [](void* self) {
+        auto& state = *static_cast<Jack*>(self);
+        state.alive = false;
+        if (state.poke) state.poke();
+      },
+      jack.get());
+  jack_set_port_registration_callback(
+      jack->client,
+      [](jack_port_id_t id, int registered, void* self) {
+        auto& state = *static_cast<Jack*>(self);
+        if (registered) {
+          const jack_port_t* port = jack_port_by_id(state.client, id);
+          const char* name = port ? jack_port_name(port) : nullptr;
+          if (name) {
+            const std::lock_guard lock(state.mutex);
+            state.registered.insert(name);
+          }
+        }
+        if (state.poke) state.poke();
+      },
+      jack.get());
+  backend->kind_ = BackendKind::kJack;
+  backend->jack_ = std::move(jack);
+  if (jack_activate(backend->jack_->client) != 0)
+    return unavailable("The JACK server doesn't accept a client.");
+  return backend;
+}
+
+bool Backend::alive() const {
+  return !jack_ || jack_->alive;
+}
+
+std::set<std::string> Backend::take_registered() {
+  std::set<std::string> names;
+  if (jack_) {
+    const std::lock_guard lock(jack_->mutex);
+    names.swap(jack_->registered);
+  }
+  return names;
+}
+
+bool is_own_port(std::string_view port, std::string_view client_name) {
+  if (!port.starts_with(client_name)) return false;
+  const std::string_view rest = port.substr(client_name.size());
+  return rest.empty() || rest[0] == ':' || rest[0] == ' ' || rest[0] == '-';
+}
+
+std::string_view without_alsa_numbers(std::string_view port) {
+  const auto digits = [](std::string_view s) {
+    return !s.empty() && s.find_first_not_of("0123456789") == std::string_view::npos;
+  };
+  const std::size_t space = port.rfind(' ');
+  if (space == std::string_view::npos || space == 0) return port;
+  const std::string_view tail = port.substr(space + 1);
+  const std::size_t colon = tail.find(':');
+  if (colon == std::string_view::npos || !digits(tail.substr(0, colon)) || !digits(tail.substr(colon + 1)))
+    return port;
+  return port.substr(0, space);
+}
+
+}  // namespace undersong::midi

@@ -1,0 +1,95 @@
+#include "daemon/midi/file_source.h"
+
+#include <pthread.h>
+#include <spdlog/fmt/fmt.h>
+
+#include <cmath>
+#include <condition_variable>
+#include <thread>
+
+#include "daemon/midi/smf.h"
+
+namespace undersong::midi {
+
+class FileSource::Player {
+ public:
+  Player(FileOptions options, Inputs& inputs) : options_(std::move(options)), inputs_(inputs) {}
+  ~Player() { stop(); }
+
+  Result<void> start() {
+    if (!(options_.speed > 0))
+      return invalid_input(fmt::format("The speed of playing a file is above 0, not {}.", options_.speed));
+    auto file = read_smf_file(options_.path);
+    if (!file) return file.error();
+    events_ = merged_events(*file);
+    lane_ = inputs_.lane(options_.path.filename().string());
+    if (!lane_)
+      return Error{ErrorCode::kExhausted, fmt::format("{} can't be played: there are {} inputs already.",
+                                                      options_.path.string(), Inputs::kMostInputs)};
+    inputs_.announce(Notice::kPortCame, *lane_);
+    thread_ = std::thread([this] { run(); });
+    pthread_setname_np(thread_.native_handle(), "midi-file");
+    return {};
+  }
+
+  void stop() {
+    if (!thread_.joinable()) return;
+    {
+      const std::lock_guard lock(mutex_);
+      stopping_ = true;
+    }
+    changed_.notify_all();
+    thread_.join();
+    inputs_.announce(Notice::kPortGone, *lane_);
+  }
+
+ private:
+  void run() {
+    const auto started = std::chrono::steady_clock::now();
+    const Micros base = steady_now();
+    Micros last = base;
+    for (Event event : events_) {
+      const double wait = static_cast<double>(event.at.count()) / options_.speed;  // 0 at infinite speed
+      if (wait > 0 && !sleep_until(started + Micros(static_cast<std::int64_t>(wait)))) return;
+      last = event.at += base;
+      if (!give(event)) return;
+    }
+    give(make_notice(Notice::kEnded, lane_->port(), last));
+  }
+
+  // False when playing was stopped meanwhile.
+  bool sleep_until(std::chrono::steady_clock::time_point when) {
+    std::unique_lock lock(mutex_);
+    return !changed_.wait_until(lock, when, [&] { return stopping_; });
+  }
+
+  // We are the only writer, so a lane that has room keeps it until we push.
+  bool give(const Event& event) {
+    while (!lane_->has_room()) {
+      if (!sleep_until(std::chrono::steady_clock::now() + std::chrono::milliseconds(1))) return false;
+    }
+    lane_->push(event);
+    return true;
+  }
+
+  const FileOptions options_;
+  Inputs& inputs_;
+  std::vector<Event> events_;
+  Lane* lane_ = nullptr;
+  std::thread thread_;
+  std::mutex mutex_;  // stopping_
+  std::condition_variable changed_;
+  bool stopping_ = false;
+};
+
+FileSource::FileSource(FileOptions options, Inputs& inputs)
+    : player_(std::make_unique<Player>(std::move(options), inputs)) {}
+FileSource::~FileSource() = default;
+Result<void> FileSource::start() {
+  return player_->start();
+}
+void FileSource::stop() {
+  player_->stop();
+}
+
+}  // namespace undersong::midi

@@ -1,0 +1,138 @@
+#include "daemon/midi/output.h"
+
+#include <rtmidi/RtMidi.h>
+#include <spdlog/fmt/fmt.h>
+
+#include "daemon/midi/rtmidi_source.h"
+#include "daemon/midi/source.h"
+
+namespace undersong::midi {
+
+Output::Output(OutputOptions options, Say say) : options_(std::move(options)), say_(std::move(say)) {}
+
+Output::~Output() {
+  try {
+    close();
+  } catch (const std::exception&) {  // nobody is left to be told
+  }
+}
+
+void Output::say(const std::string& sentence) {
+  if (sentence == said_) return;
+  said_ = sentence;
+  if (say_) say_(sentence);
+}
+
+bool Output::connected() const {
+  return open_ && backend_ && backend_->alive();
+}
+
+Result<void> Output::tend() {
+  try {
+    if (open_ && !connected()) {
+      say("The MIDI output has gone with the JACK server.");
+      close();
+    }
+    if (open_) {
+      if (options_.name.empty()) return {};
+      // A named port: still there, and the same one?
+      bool listed = false;
+      for (unsigned i = 0; i < out_->getPortCount() && !listed; ++i)
+        listed = out_->getPortName(i) == raw_name_;
+      if (listed && !backend_->take_registered().contains(raw_name_)) return {};
+      say(fmt::format("The MIDI output \"{}\" has gone.", port_name_));
+      close();
+    }
+    auto opened = open_port();
+    if (!opened) {
+      out_.reset();
+      backend_.reset();
+      say(opened.error().message);
+    }
+    return opened;
+  } catch (const std::exception& error) {
+    close();
+    return unavailable(fmt::format("The MIDI output failed: {}.", error.what()));
+  }
+}
+
+Result<void> Output::open_port() {
+  if (!backend_ || !backend_->alive()) {
+    auto backend = Backend::open(options_.backend, options_.client_name, {});
+    if (!backend) return backend.error();
+    backend_ = std::move(*backend);
+  }
+  const bool alsa = backend_->kind() == BackendKind::kAlsa;
+  out_ = std::make_unique<RtMidiOut>(alsa ? RtMidi::LINUX_ALSA : RtMidi::UNIX_JACK,
+                                     options_.client_name + " out");
+  failed_ = false;
+  out_->setErrorCallback(
+      [](RtMidiError::Type type, const std::string&, void* self) {
+        if (type != RtMidiError::WARNING && type != RtMidiError::DEBUG_WARNING)
+          static_cast<Output*>(self)->failed_ = true;
+      },
+      this);
+  if (options_.name.empty()) {
+    out_->openVirtualPort(options_.virtual_port);
+    if (failed_)
+      return unavailable(fmt::format("The MIDI output \"{}\" could not be made.", options_.virtual_port));
+    port_name_ = raw_name_ = options_.virtual_port;
+  } else {
+    auto names = PortNames::parse({options_.name});
+    if (!names) return names.error();
+    const unsigned count = out_->getPortCount();
+    unsigned index = 0;
+    for (; index < count; ++index) {
+      raw_name_ = out_->getPortName(index);
+      if (!is_own_port(raw_name_, options_.client_name) && names->match(raw_name_)) break;
+    }
+    if (index == count)
+      return not_found(fmt::format("There is no MIDI output whose name matches \"{}\".", options_.name));
+    backend_->take_registered();  // what was registered before we opened it is no news
+    out_->openPort(index, "out");
+    if (failed_) return unavailable(fmt::format("The MIDI output \"{}\" can't be opened.", raw_name_));
+    port_name_ = alsa ? std::string(without_alsa_numbers(raw_name_)) : raw_name_;
+  }
+  open_ = true;
+  say(fmt::format("Playing on \"{}\".", port_name_));
+  return {};
+}
+
+bool Output::send(const Event& message) {
+  if (!connected() || message.size < 2 || message.size > 3 || message.status() < 0x80 ||
+      message.status() >= 0xF0)
+    return false;
+  guard_.sent(message);  // first: the echo may be quicker than we are
+  out_->sendMessage(message.bytes.data(), message.size);
+  if (message.size == 3 && (message.kind() == kNoteOn || message.kind() == kNoteOff)) {
+    on_[message.channel()][message.bytes[1] & 0x7F] = message.kind() == kNoteOn && message.bytes[2] > 0;
+  }
+  return true;
+}
+
+bool Output::note_on(std::uint8_t channel, Pitch pitch, Velocity velocity) {
+  return send(midi::note_on(steady_now(), channel & 0x0F, pitch, velocity));
+}
+bool Output::note_off(std::uint8_t channel, Pitch pitch) {
+  return send(midi::note_off(steady_now(), channel & 0x0F, pitch));
+}
+
+void Output::all_notes_off() {
+  for (std::uint8_t channel = 0; channel < 16; ++channel) {
+    for (int key = 0; key < 128; ++key) {
+      if (on_[channel][static_cast<std::size_t>(key)]) note_off(channel, Pitch(key));
+    }
+  }
+  on_ = {};
+}
+
+void Output::close() {
+  if (connected()) all_notes_off();
+  on_ = {};
+  open_ = false;
+  out_.reset();
+  backend_.reset();
+  port_name_.clear(), raw_name_.clear();
+}
+
+}  // namespace undersong::midi
