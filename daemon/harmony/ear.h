@@ -1,0 +1,100 @@
+// The learnt ear: what harmony is in force, which notes are the tune, and what the key is, while it is being played.
+//
+// Feed it every key press, release and sustain pedal in time order. Before each event at time t, and whenever
+// next_deadline() has come, call advance: then a file and a live performance give the same results, event for event.
+// (An event brings advance with it, so a driver that has no timer only learns of melody notes later.)
+//
+//   Ear ear;
+//   if (ear.note_on(t, Pitch(60), Velocity(80))) show(*ear.harmony());
+//
+// Times: Micros of one stream. Threads: one owner. No allocation after construction. Total: events out of order are
+// taken at the latest time seen. Deterministic: plain float arithmetic, no clock, no chance.
+// Source: network and features, ear_net.h and ear_features.h; figures, configs/learn/README.md.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+
+#include "daemon/harmony/ear_features.h"
+#include "daemon/harmony/ear_melody.h"
+#include "daemon/harmony/ear_net.h"
+#include "daemon/harmony/ear_tonality.h"
+
+namespace undersong::harmony {
+
+// Harte text of each class, in the order of the network's outputs.
+inline constexpr std::array<std::string_view, kEarClasses> kEarClassText = {
+    "maj", "min", "dim", "aug", "sus2", "sus4", "5", "maj6", "min6", "7", "maj7", "min7", "minmaj7", "hdim7", "dim7", "aug(b7)", "sus4(b7)", "7(*5,b5)"};
+inline constexpr std::array<std::string_view, kEarExtensions> kEarExtensionText = {"b9", "9", "#9", "11", "#11", "b13", "13"};
+
+struct EarChord {
+  PitchClass root;
+  int cls = 0;                  // index into kEarClassText
+  std::uint8_t extensions = 0;  // bit i: kEarExtensionText[i] sounds too
+  PitchClass bass;
+  friend constexpr bool operator==(const EarChord&, const EarChord&) = default;
+};
+
+struct EarReading {
+  EarChord chord;
+  float probability = 0;  // of root and class together
+};
+
+struct EarHarmony {
+  EarChord chord;
+  float confidence = 0;  // probability of root and class, 0..1
+  Micros since{0};       // the moment from which this name holds
+};
+
+class Ear {
+ public:
+  static constexpr std::size_t kReadings = 5;
+
+  // Each returns true when the harmony in force has another name than before the call.
+  bool note_on(Micros t, Pitch p, Velocity v);
+  bool note_off(Micros t, Pitch p);
+  bool pedal(Micros t, bool down);  // sustain pedal
+
+  // Takes the decisions that are due by t.
+  void advance(Micros t);
+  std::optional<Micros> next_deadline() const { return melody_.next_deadline(); }
+
+  // Nothing before the first note.
+  const std::optional<EarHarmony>& harmony() const { return harmony_; }
+  // The likeliest readings now, best first; none before the first note.
+  const std::array<EarReading, kReadings>& readings() const { return readings_; }
+  std::optional<EarKeyReading> key() const { return tonality_.reading(); }
+  // True once after each change of the key.
+  bool take_key_change() { return std::exchange(key_changed_, false); }
+  // The oldest decision about a note that has not been taken yet. Up to kQueue wait; beyond, the oldest is dropped.
+  std::optional<EarMelodyNote> take_melody();
+
+  const EarFeatures& features() const { return features_; }
+  const HarmonyNet& net() const { return net_; }
+  const EarTonality& tonality() const { return tonality_; }
+
+ private:
+  static constexpr std::size_t kQueue = 64;
+  bool choose(Micros t);
+  EarChord describe(int root, int cls, std::uint8_t had) const;
+
+  EarFeatures features_;
+  HarmonyNet net_;
+  EarMelody melody_;
+  EarTonality tonality_;
+  std::array<float, kEarInputs> x_{};
+  std::optional<EarHarmony> harmony_;
+  std::array<EarReading, kReadings> readings_{};
+  std::array<EarMelodyNote, kQueue> queue_{};
+  std::size_t queue_first_ = 0, queue_size_ = 0;
+  bool key_changed_ = false, heard_ = false;
+};
+
+// "A:min7/b3", roots written with flats. Allocates; for files and logs.
+std::string harte_text(const EarChord& chord);
+
+}  // namespace undersong::harmony

@@ -1,0 +1,69 @@
+// What the learnt ear looks at: the playing of the last seconds as numbers, the same live and in training.
+//
+// Evidence is kept per pitch class and decays as struck strings do, in three registers that overlap, so that every
+// channel below can be turned to a candidate root by rotation. A cluster is a group of key presses at most kClusterGap
+// apart (a chord as fingers play it); it ends kClusterSpan after it began.
+// Units: seconds inside, Micros outside; channels are dimensionless, about 0..1.
+// Threads: none, one owner. No allocation. Total: any order of events is accepted, time never runs backwards here.
+// Source: decay times and registers chosen by us; the weights that read them are learnt (configs/learn).
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "daemon/harmony/pitch.h"
+
+namespace undersong::harmony {
+
+inline constexpr int kEarChannels = 24;  // each of 12 pitch classes
+inline constexpr int kEarScalars = 16;
+inline constexpr int kEarInputs = kEarChannels * 12 + kEarScalars;
+inline constexpr Micros kClusterGap{35'000};
+inline constexpr Micros kClusterSpan{80'000};
+
+// One key as the ear knows it.
+struct EarKey {
+  bool down = false;     // held by the finger
+  bool sounding = false; // held by finger or pedal
+  Micros on{0};
+  float weight = 0;      // loudness as evidence, about 0.3..1.5
+  int velocity = 0;
+};
+
+class EarFeatures {
+ public:
+  // Returns true when this press opens a new cluster.
+  bool note_on(Micros t, Pitch p, Velocity v);
+  void note_off(Micros t, Pitch p);
+  void pedal(Micros t, bool down);
+
+  // The input of the network at time t: kEarChannels rows of 12 pitch classes, then kEarScalars.
+  void write(Micros t, std::array<float, kEarInputs>& out);
+
+  const EarKey& key(int pitch) const { return keys_[static_cast<std::size_t>(pitch)]; }
+  Micros cluster_start() const { return cluster_start_; }
+  bool is_pedal_down() const { return pedal_; }
+  const std::array<float, 12>& recent_bass() const { return bass_[1]; }
+  int sounding_bass() const;  // lowest key down, or lowest sounding, or -1
+
+ private:
+  void advance(Micros t);
+  using Row = std::array<float, 12>;
+
+  std::array<EarKey, 128> keys_{};
+  std::array<std::array<Row, 3>, 3> onset_{};  // [time constant][register]
+  std::array<Row, 2> history_{};
+  std::array<Row, 2> bass_{};
+  Row bass_history_{};
+  Row top_{};
+  std::array<Row, 2> held_time_{};
+  std::array<int, 12> down_count_{};
+  Micros now_{0}, last_on_{-10'000'000}, cluster_start_{-10'000'000}, previous_cluster_{-10'000'000};
+  Micros bass_at_{-10'000'000}, bass_before_{-20'000'000}, pedal_at_{-10'000'000};
+  int cluster_size_ = 0, cluster_low_ = 127, cluster_high_ = 0, cluster_velocity_ = 0;
+  int bass_pitch_ = 48, bass_pitch_before_ = 48;
+  bool cluster_has_bass_ = false, pedal_ = false;
+  float density_ = 0, mean_velocity_ = 70;
+};
+
+}  // namespace undersong::harmony

@@ -1,0 +1,63 @@
+// The learnt networks of the ear: plain float arithmetic, no library, the same result on every run.
+//
+// HarmonyNet reads EarFeatures and scores every root x class. The twelve roots share their weights. Its memory is kept
+// at the end of the last cluster of notes: within a cluster the answer is worked out anew with every key, so a chord
+// whose keys come one by one ends with the same memory as one struck at once.
+// KeyNet scores 24 keys, MelodyNet one note. Weights: ear_table.inc, made by configs/learn (data and licence there).
+// Threads: one owner a net; the shared weights are read only. No allocation after the first construction.
+// Source: gated recurrent unit, Cho et al. 2014; training and figures, configs/learn/README.md.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+
+#include "daemon/harmony/ear_features.h"
+
+namespace undersong::harmony {
+
+inline constexpr int kEarClasses = 18;  // rows of kEarClassText
+inline constexpr int kEarExtensions = 7;  // b9 9 #9 11 #11 b13 13
+
+class HarmonyNet {
+ public:
+  static constexpr int kSee = 40, kState = 28, kMessage = 4, kOut = 32, kAll = kEarClasses + 12 + kEarExtensions;
+  using State = std::array<std::array<float, kState>, 12>;
+
+  HarmonyNet();
+  // Reads the features at a key press; `opens` says that it opens a cluster.
+  void update(const std::array<float, kEarInputs>& x, bool opens);
+  // Log-probability of every root x class, after update.
+  float score(int root, int cls) const { return scores_[static_cast<std::size_t>(root * kEarClasses + cls)]; }
+  const std::array<float, 12 * kEarClasses>& scores() const { return scores_; }
+  // Scores of the bass, as semitones above the root, and of the extensions (positive: heard) if `root` is the root.
+  void details(int root, std::array<float, 12>& bass, std::array<float, kEarExtensions>& extensions) const;
+
+ private:
+  void commit();
+  State last_{}, committed_{};
+  std::array<std::array<float, 3 * kState>, 12> carried_{};  // what the committed state adds to the gates
+  std::array<std::array<float, kState>, 12> carried_new_{};
+  std::array<std::array<float, kOut>, 12> out_{};
+  std::array<float, 12 * kEarClasses> scores_{};
+};
+
+class KeyNet {
+ public:
+  static constexpr int kRows = 15, kScalars = 2, kHidden = 24;
+  using Input = std::array<float, kRows * 12 + kScalars>;
+  KeyNet();
+  // Log-probabilities: 12 major keys by tonic, then 12 minor.
+  void update(const Input& x, std::array<float, 24>& out) const;
+};
+
+class MelodyNet {
+ public:
+  static constexpr int kInputs = 56, kHidden1 = 48, kHidden2 = 24;
+  using Input = std::array<float, kInputs>;
+  MelodyNet();
+  // Log-odds that the note belongs to the line.
+  float score(const Input& x) const;
+};
+
+}  // namespace undersong::harmony

@@ -1,0 +1,100 @@
+#include "daemon/harmony/ear_tonality.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace undersong::harmony {
+namespace {
+
+constexpr float kPitchSeconds[4] = {4.0F, 15.0F, 60.0F, 240.0F};
+constexpr float kBassSeconds[2] = {15.0F, 240.0F};
+constexpr float kChordSeconds[2] = {12.0F, 240.0F};
+constexpr float kArrivalSeconds = 120.0F;
+constexpr float kMargin = 0.7F;  // log-probability by which a new key must lead; chosen on songs held out of training
+
+// Major, minor, dominant or diminished, by class as in kEarClassText.
+constexpr int kGroup[kEarClasses] = {0, 1, 3, 0, 0, 2, 0, 0, 1, 2, 0, 1, 1, 3, 3, 2, 2, 2};
+
+float seconds(Micros d) { return static_cast<float>(d.count()) * 1e-6F; }
+
+template <typename Row>
+void scale(Row& row, float f) {
+  for (float& x : row) x *= f;
+}
+
+}  // namespace
+
+void EarTonality::fade(Micros t) {
+  if (t <= now_) return;
+  const float dt = seconds(t - now_);
+  now_ = t;
+  for (std::size_t k = 0; k < 4; ++k) scale(pitches_[k], std::exp(-dt / kPitchSeconds[k]));
+  for (std::size_t k = 0; k < 2; ++k) {
+    scale(basses_[k], std::exp(-dt / kBassSeconds[k]));
+    for (Row& row : chords_[k]) scale(row, std::exp(-dt / kChordSeconds[k]));
+  }
+  scale(arrivals_, std::exp(-dt / kArrivalSeconds));
+}
+
+void EarTonality::note_on(Micros t, Pitch p, Velocity v, bool is_bass) {
+  fade(t);
+  if (!started_) started_ = true, first_ = now_, heard_ = now_;
+  const auto pc = static_cast<std::size_t>(p.pitch_class().value());
+  const float w = 0.3F + 0.7F * static_cast<float>(v.value()) / 64.0F;
+  for (Row& row : pitches_) row[pc] += w;
+  if (is_bass)
+    for (Row& row : basses_) row[pc] += w;
+}
+
+bool EarTonality::hear(Micros t, const std::array<float, 12 * kEarClasses>& scores) {
+  fade(t);
+  if (!started_) return false;
+  const float dt = std::clamp(seconds(now_ - heard_), 0.0F, 4.0F);
+  heard_ = now_;
+  Row roots{};
+  for (std::size_t r = 0; r < 12; ++r)
+    for (std::size_t c = 0; c < kEarClasses; ++c) {
+      const float s = scores[r * kEarClasses + c];
+      if (s < -5.0F) continue;
+      const float p = std::exp(s);
+      roots[r] += p;
+      for (auto& span : chords_) span[static_cast<std::size_t>(kGroup[c])][r] += p * dt;
+    }
+  for (std::size_t r = 0; r < 12; ++r) {
+    arrivals_[r] += roots[r] * previous_roots_[(r + 7) % 12];  // a root that falls by a fifth, at the arrival
+    previous_roots_[r] += std::min(1.0F, 2.0F * dt) * (roots[r] - previous_roots_[r]);
+  }
+
+  auto put = [this](std::size_t row, const Row& values, float by) {
+    for (std::size_t p = 0; p < 12; ++p) x_[row * 12 + p] = values[p] * by;
+  };
+  auto sum = [](const Row& row) {
+    float s = 0.0F;
+    for (const float x : row) s += x;
+    return s;
+  };
+  for (std::size_t k = 0; k < 4; ++k) put(k, pitches_[k], 3.0F / (sum(pitches_[k]) + 0.5F));
+  for (std::size_t k = 0; k < 2; ++k) put(4 + k, basses_[k], 3.0F / (sum(basses_[k]) + 0.5F));
+  for (std::size_t k = 0; k < 2; ++k) {
+    float total = 0.1F;
+    for (const Row& row : chords_[k]) total += sum(row);
+    for (std::size_t g = 0; g < 4; ++g) put(6 + 4 * k + g, chords_[k][g], 3.0F / total);
+  }
+  put(14, arrivals_, 3.0F / (sum(arrivals_) + 0.3F));
+  x_[KeyNet::kRows * 12] = std::log2(1.0F + seconds(now_ - first_)) * 0.15F;
+  x_[KeyNet::kRows * 12 + 1] = std::min(sum(pitches_[0]), 40.0F) / 20.0F;
+  net_.update(x_, belief_);
+
+  const int best = static_cast<int>(std::max_element(belief_.begin(), belief_.end()) - belief_.begin());
+  if (best == key_) return false;
+  if (key_ >= 0 && belief_[static_cast<std::size_t>(best)] - belief_[static_cast<std::size_t>(key_)] < kMargin) return false;
+  key_ = best;
+  return true;
+}
+
+std::optional<EarKeyReading> EarTonality::reading() const {
+  if (key_ < 0) return std::nullopt;
+  return EarKeyReading{PitchClass(key_ % 12), key_ >= 12, std::exp(belief_[static_cast<std::size_t>(key_)])};
+}
+
+}  // namespace undersong::harmony

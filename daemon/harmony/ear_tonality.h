@@ -1,0 +1,48 @@
+// The key now: pitch classes, basses and heard chords over four spans of time, judged for each of 24 keys by a small
+// learnt network, and a margin that a new key must win before it replaces the one in force.
+//
+// Units: Micros. Threads: one owner. No allocation. Total.
+// Source: features by us (profiles after Krumhansl 1990 in spirit, chords and cadences by common practice); weights learnt.
+#pragma once
+
+#include <array>
+#include <optional>
+
+#include "daemon/harmony/ear_net.h"
+#include "daemon/harmony/pitch.h"
+
+namespace undersong::harmony {
+
+struct EarKeyReading {
+  PitchClass tonic;
+  bool minor = false;
+  float confidence = 0;  // probability of this key, 0..1
+};
+
+class EarTonality {
+ public:
+  EarTonality() = default;
+  void note_on(Micros t, Pitch p, Velocity v, bool is_bass);
+  // Tells which chords are heard since the last call: log-probabilities of root x class. Judges the key anew and
+  // returns true when it changed.
+  bool hear(Micros t, const std::array<float, 12 * kEarClasses>& scores);
+  std::optional<EarKeyReading> reading() const;
+  const KeyNet::Input& input() const { return x_; }
+  const std::array<float, 24>& log_probabilities() const { return belief_; }
+
+ private:
+  void fade(Micros t);
+  using Row = std::array<float, 12>;
+  KeyNet net_;
+  KeyNet::Input x_{};
+  std::array<Row, 4> pitches_{};
+  std::array<Row, 2> basses_{};
+  std::array<std::array<Row, 4>, 2> chords_{};  // [span][major, minor, dominant, diminished]
+  Row arrivals_{}, previous_roots_{};
+  std::array<float, 24> belief_{};
+  Micros now_{0}, first_{0}, heard_{0};
+  bool started_ = false;
+  int key_ = -1;  // tonic, or 12 + tonic for minor
+};
+
+}  // namespace undersong::harmony
