@@ -1,35 +1,33 @@
-// The melody: the note a listener would sing, among what is struck.
+// The melody that stands: the newest notes that the ear took for melody, and whether their keys are still down.
 //
-// First form: a struck note is melody when no higher key is down and it does not lie below the hands' middle; a note
-// held on top stays the melody while the harmony changes under it.
-// Source: the skyline rule as in Uitdenbogerd & Zobel (1999), "Melodic matching techniques for large music databases".
+// A note held on top stays the melody while the harmony changes under it. When the newest is let go while an older one
+// is still down, the older is the melody again.
+// Pure; no allocation. Source: common practice, no source.
 #pragma once
-
-#include <array>
-#include <optional>
 
 #include "daemon/harmony/fixed_vector.h"
 #include "daemon/harmony/pitch.h"
 
 namespace undersong::harmony {
 
-class MelodyLine {
+class StandingMelody {
  public:
-  // True when the struck note continues the melody.
-  bool strike(Micros at, Pitch pitch);
-  void release(Pitch pitch);
-
+  static constexpr std::size_t kMost = 2;
   struct Note {
     Pitch pitch;
     Micros since{};
     bool held = false;
   };
-  // The newest note of the melody and, if its key is still down, the one before. Newest first.
-  const FixedVector<Note, 2>& newest() const { return newest_; }
+
+  // The ear found a melody note. `held`: its key is still down.
+  void add(Pitch pitch, Micros onset, bool held);
+  void release(Pitch pitch);
+
+  // The newest note and, while its key is down, the one before it. Newest first.
+  const FixedVector<Note, kMost>& newest() const { return newest_; }
 
  private:
-  std::array<bool, 128> down_{};
-  FixedVector<Note, 2> newest_;
+  FixedVector<Note, kMost> newest_;
 };
 
 }  // namespace undersong::harmony

@@ -9,10 +9,31 @@
 namespace undersong::listen {
 namespace {
 
-constexpr harmony::Degree kNoDegree{1, 0};
+// The row of the vocabulary for what the ear heard: its class with the extensions that sound.
+harmony::Quality quality_of(const harmony::EarChord& heard) {
+  static const auto kTable = [] {
+    std::array<std::array<harmony::Quality, 128>, harmony::kEarClasses> table;
+    for (std::size_t cls = 0; cls < table.size(); ++cls)
+      for (std::size_t extensions = 0; extensions < 128; ++extensions) {
+        const harmony::Quality frame = harmony::quality(harmony::kEarClassText[cls]);
+        harmony::PitchClassSet tones = harmony::row(frame).tones;
+        for (std::size_t i = 0; i < harmony::kEarExtensions; ++i)
+          if (extensions >> i & 1)
+            tones.insert(PitchClass(harmony::semitones(*harmony::parse_degree(harmony::kEarExtensionText[i]))));
+        table[cls][extensions] = harmony::enrich(frame, PitchClass(0), tones);
+      }
+    return table;
+  }();
+  return kTable[static_cast<std::size_t>(heard.cls)][heard.extensions & 127u];
+}
+
+// A held key below is accompaniment even when it is the highest.
+constexpr int kLowestHeld = 55;  // G3; common practice, no source
+
+harmony::Chord chord_of(const harmony::EarChord& heard) { return {heard.root, quality_of(heard), heard.bass}; }
 
 bool same_question(const harmony::Question& a, const harmony::Question& b) {
-  return a.melody == b.melody && a.key == b.key && a.previous == b.previous && a.wishes == b.wishes;
+  return a.melody == b.melody && a.previous == b.previous && a.wishes == b.wishes;
 }
 
 }  // namespace
@@ -25,44 +46,35 @@ Analysis::Analysis(Settings settings) : settings_(settings) {
 bool Analysis::event(const midi::Event& event) {
   findings_ = {};
   const auto changes = notes_.apply(event);
-  if (changes.empty()) return false;
-  const auto before = key_.now() ? std::optional(key_.now()->key) : std::nullopt;
   for (const NoteChange& change : changes) {
-    switch (change.kind) {
-      case NoteChange::Kind::kStruck:
-        follower_.strike(event.at, change.pitch, change.velocity);
-        findings_.key |= key_.strike(event.at, change.pitch, change.velocity);
-        if (melody_.strike(event.at, change.pitch)) findings_.melody.push_back({change.pitch, {}, kNoDegree, event.at, true});
-        break;
-      case NoteChange::Kind::kReleased:
-        melody_.release(change.pitch);
-        break;
-      case NoteChange::Kind::kStopped:
-        follower_.damp(event.at, change.pitch);
-        break;
+    if (change.kind == NoteChange::Kind::kStruck) {
+      ear_.note_on(event.at, change.pitch, change.velocity);
+    } else if (change.kind == NoteChange::Kind::kReleased) {
+      ear_.note_off(event.at, change.pitch);
+      melody_.release(change.pitch);
     }
   }
-  const bool changed = follower_.listen(event.at, before);
-  update(event.at, changed);
+  if (notes_.damper_down() != damper_) {
+    damper_ = !damper_;
+    ear_.pedal(event.at, damper_);
+  }
+  if (!collect(event.at) && changes.empty()) return false;
   return publish(event.at);
 }
 
 bool Analysis::advance(Micros at) {
   findings_ = {};
-  const bool changed = follower_.advance(at, key_.now() ? std::optional(key_.now()->key) : std::nullopt);
+  ear_.advance(at);
+  const bool heard = collect(at);
   if (!list_offered_ && at >= list_since_ + settings_.offered_after) {
     list_offered_ = true;
     findings_.offered = true;
   }
-  if (changed) {
-    update(at, true);
-    return publish(at);
-  }
-  return findings_.offered;
+  return heard ? publish(at) : findings_.offered;
 }
 
 std::optional<Micros> Analysis::next_deadline() const {
-  auto due = follower_.next_deadline();
+  auto due = ear_.next_deadline();
   if (!list_offered_) {
     const Micros offered = list_since_ + settings_.offered_after;
     if (!due || offered < *due) due = offered;
@@ -97,23 +109,60 @@ void Analysis::begin_take() {
   for (auto& tried : tried_) tried.clear();
 }
 
-void Analysis::update(Micros at, bool harmony_changed) {
-  if (harmony_changed) {
-    findings_.harmony = true;
-    const harmony::Chord& chord = follower_.in_force()->chord;
-    // The player tried an offered chord if root and family are in the list that stands, under the note they still hold.
-    if (!asked_.melody.empty() && notes_.is_sounding(asked_.melody[0])) {
-      const auto family = harmony::row(chord.quality).family;
-      for (const auto& offered : moment_.alternatives)
-        if (offered.chord.root == chord.root && harmony::row(offered.chord.quality).family == family) {
-          findings_.tried = offered.chord;
-          findings_.tried_in = moment_.alternatives_number;
-          break;
-        }
-      tried_[static_cast<std::size_t>(asked_.melody[0].pitch_class().value())].add(chord);
+bool Analysis::collect(Micros at) {
+  bool found = false;
+  while (const auto note = ear_.take_melody()) {
+    if (!note->is_melody) continue;
+    const auto onset = notes_.onset(note->pitch);
+    const bool held = notes_.is_down(note->pitch) && onset && *onset == note->onset;
+    melody_.add(note->pitch, note->onset, held);
+    findings_.melody.push_back({note->pitch, {}, {}, note->onset, held});
+    found = true;
+  }
+  if (ear_.take_key_change()) {
+    findings_.key = found = true;
+    const auto key = ear_.key();
+    moment_.key = harmony::KeyReading{{key->tonic, key->minor ? harmony::Mode::kMinor : harmony::Mode::kMajor}, key->confidence};
+  }
+  if (const auto& heard = ear_.harmony()) {
+    const harmony::Chord chord = chord_of(heard->chord);
+    const bool changed = !in_force_ || in_force_->chord != chord;
+    in_force_ = InForce{chord, heard->confidence, heard->since};
+    if (changed) {
+      findings_.harmony = found = true;
+      note_tried(chord);
     }
   }
+  found |= hold_highest(at);
   refresh_alternatives(at);
+  return found;
+}
+
+bool Analysis::hold_highest(Micros at) {
+  if (!melody_.newest().empty() && melody_.newest()[0].held) return false;
+  for (int key = 127; key >= kLowestHeld; --key) {
+    const Pitch pitch(key);
+    if (!notes_.is_down(pitch)) continue;
+    // Not before the ear has decided about it, so that the answer doesn't waver.
+    const auto onset = notes_.onset(pitch);
+    if (!onset || at - *onset < harmony::kMelodyDelay) return false;
+    melody_.add(pitch, *onset, true);
+    return true;
+  }
+  return false;
+}
+
+void Analysis::note_tried(const harmony::Chord& chord) {
+  // The player tried an offered chord if root and family are in the list that stands, under a note they still hold.
+  if (asked_.melody.empty() || !notes_.is_sounding(asked_.melody[0])) return;
+  const auto family = harmony::row(chord.quality).family;
+  for (std::size_t i = 0; i < moment_.alternatives.size(); ++i) {
+    const auto& offered = moment_.alternatives[i].chord;
+    if (offered.root != chord.root || harmony::row(offered.quality).family != family) continue;
+    findings_.tried = Findings::Tried{moment_.alternatives[i], i, moment_.alternatives_number};
+    break;
+  }
+  tried_[static_cast<std::size_t>(asked_.melody[0].pitch_class().value())].add(chord);
 }
 
 void Analysis::refresh_alternatives(Micros at) {
@@ -124,12 +173,12 @@ void Analysis::refresh_alternatives(Micros at) {
     if (i > 0 && !newest[i].held) break;
     question.melody.push_back(newest[i].pitch);
   }
-  if (key_.now()) question.key = key_.now()->key;
-  if (follower_.in_force()) question.previous = follower_.in_force()->chord;
+  if (moment_.key) question.key = moment_.key->key;
+  if (in_force_) question.previous = in_force_->chord;
   question.wishes = settings_.wishes;
   if (!question.melody.empty())
     question.tried = tried_[static_cast<std::size_t>(question.melody[0].pitch_class().value())];
-  // The list keeps still unless the melody, the chord, the key or a wish truly changed.
+  // The list keeps still unless the melody, the chord or a wish truly changed; a new key counts from the next change on.
   if (same_question(question, asked_) && moment_.alternatives_number > 0) return;
   asked_ = question;
   std::array<Pitch, 128> held;
@@ -153,7 +202,6 @@ bool Analysis::publish(Micros at) {
 void Analysis::write_moment(Micros at) {
   moment_.at = at;
   moment_.wishes = settings_.wishes;
-  moment_.key = key_.now();
   const auto key = moment_.key ? std::optional(moment_.key->key) : std::nullopt;
 
   moment_.held.clear();
@@ -166,11 +214,10 @@ void Analysis::write_moment(Micros at) {
                             notes_.onset(sounding[i]).value_or(at)});
 
   harmony::Context context{key, std::nullopt};
-  if (follower_.in_force()) {
-    const auto& in_force = *follower_.in_force();
+  if (in_force_) {
     moment_.harmony = HarmonyInForce{
-        {in_force.chord, harmony::root_name_in(in_force.chord, key), in_force.confidence}, in_force.since, count > 0};
-    context.previous = in_force.chord;
+        {in_force_->chord, harmony::root_name_in(in_force_->chord, key), in_force_->confidence}, in_force_->since, count > 0};
+    context.previous = in_force_->chord;
   }
   moment_.readings.clear();
   for (const auto& reading : harmony::recognise({sounding.data(), count}, context))

@@ -10,8 +10,7 @@
 #include <utility>
 
 #include "daemon/harmony/alternatives.h"
-#include "daemon/harmony/follower.h"
-#include "daemon/harmony/key_tracker.h"
+#include "daemon/harmony/ear.h"
 #include "daemon/harmony/melody.h"
 #include "daemon/listen/moment.h"
 #include "daemon/listen/note_state.h"
@@ -32,8 +31,12 @@ struct Findings {
   FixedVector<MelodyNote, 4> melody;   // notes that joined the melody
   bool alternatives = false;           // the list changed
   bool offered = false;                // the list has stood long enough to count as offered
-  std::optional<harmony::Chord> tried;  // the new chord in force was in the list that stood
-  std::uint32_t tried_in = 0;          // number of that list
+  struct Tried {
+    harmony::Alternative alternative;
+    std::size_t place = 0;   // in the list, from 0
+    std::uint32_t list = 0;  // its alternatives_number
+  };
+  std::optional<Tried> tried;  // the new chord in force was in the list that stood
 };
 
 class Analysis {
@@ -57,16 +60,28 @@ class Analysis {
   void begin_take();
 
  private:
-  void update(Micros at, bool harmony_changed);
+  // Takes over what the ear found at `at`; true if anything did.
+  bool collect(Micros at);
+  // While the ear knows of no melody note that is held, the highest held key stands for it: a player who holds a
+  // chord and listens means its top.
+  bool hold_highest(Micros at);
   void refresh_alternatives(Micros at);
   void write_moment(Micros at);
   bool publish(Micros at);
 
   Settings settings_;
   NoteState notes_;
-  harmony::Follower follower_;
-  harmony::KeyTracker key_;
-  harmony::MelodyLine melody_;
+  struct InForce {
+    harmony::Chord chord;
+    float confidence = 0;
+    Micros since{};
+  };
+  void note_tried(const harmony::Chord& chord);
+
+  harmony::Ear ear_;
+  std::optional<InForce> in_force_;
+  harmony::StandingMelody melody_;
+  bool damper_ = false;
   std::array<harmony::Tried, 12> tried_;  // by pitch class of the melody note
   harmony::Question asked_;               // what the list in the moment answers
   Micros list_since_{};

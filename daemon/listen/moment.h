@@ -51,7 +51,7 @@ struct Moment {
   FixedVector<Reading, 5> readings;           // of what is under the hands, best first
   std::optional<harmony::KeyReading> key;
   FixedVector<MelodyNote, harmony::kMelodyNotes> melody;  // newest first
-  FixedVector<HeldNote, 32> held;             // lowest first
+  FixedVector<HeldNote, 32> held;             // lowest first; of more than 32 the highest
   harmony::Alternatives alternatives;
   std::uint32_t alternatives_number = 0;      // changes when the list changes, so that a client may keep still
   harmony::Wishes wishes;

@@ -1,0 +1,176 @@
+#include "daemon/listen/analysis.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <string>
+#include <vector>
+
+#include "daemon/harmony/chord_symbol.h"
+
+namespace undersong::listen {
+namespace {
+
+using midi::control_change;
+using midi::Event;
+using midi::note_off;
+using midi::note_on;
+
+Micros ms(int n) { return Micros(n * 1000); }
+
+std::string name(const Analysis& analysis) {
+  const auto& harmony = analysis.moment().harmony;
+  return harmony ? harmony::harte(harmony->reading.chord, harmony->reading.root_name) : "N";
+}
+
+// A chord under a melody note, struck as fingers do.
+std::vector<Event> chord(int at, std::initializer_list<int> keys, int length) {
+  std::vector<Event> out;
+  int offset = 0;
+  for (int key : keys) out.push_back(note_on(ms(at + 3 * offset++), 0, Pitch(key), Velocity(70)));
+  offset = 0;
+  for (int key : keys) out.push_back(note_off(ms(at + length + offset++), 0, Pitch(key)));
+  return out;
+}
+
+std::vector<Event> sorted(std::vector<Event> events) {
+  std::stable_sort(events.begin(), events.end(), [](const Event& a, const Event& b) { return a.at < b.at; });
+  return events;
+}
+
+std::vector<Event> cadence() {
+  std::vector<Event> out;
+  for (int round = 0; round < 3; ++round)
+    for (const auto& part : {chord(round * 4000 + 0, {38, 53, 57, 60, 77}, 900), chord(round * 4000 + 1000, {43, 53, 59, 74}, 900),
+                             chord(round * 4000 + 2000, {36, 52, 55, 59, 76}, 1900)})
+      out.insert(out.end(), part.begin(), part.end());
+  return sorted(out);
+}
+
+void play(Analysis& analysis, const std::vector<Event>& events) {
+  for (const Event& event : events) drive(analysis, event, [](const Analysis&) {});
+}
+
+TEST(Analysis, NamesABlockChordOnItsLastNote) {
+  Analysis analysis;
+  for (const Event& event : cadence()) {
+    drive(analysis, event, [](const Analysis&) {});
+    if (event == note_on(ms(9), 0, Pitch(60), Velocity(70))) {
+      EXPECT_EQ(name(analysis), "D:min7");
+    }
+  }
+  EXPECT_EQ(name(analysis), "C:maj7");
+  ASSERT_TRUE(analysis.moment().key);
+  EXPECT_EQ(harmony::harte(analysis.moment().key->key), "C:maj");
+}
+
+TEST(Analysis, TheHeldNoteAndItsDegreeAreShown) {
+  Analysis analysis;
+  auto events = chord(0, {36, 52, 55, 59, 74}, 3000);
+  play(analysis, {events.begin(), events.begin() + 5});
+  drive(analysis, ms(200), [](const Analysis&) {});
+  const auto& melody = analysis.moment().melody;
+  ASSERT_FALSE(melody.empty());
+  EXPECT_EQ(melody[0].pitch.value(), 74);
+  EXPECT_TRUE(melody[0].held);
+  EXPECT_EQ(text(melody[0].degree), "9");
+  EXPECT_GE(analysis.moment().alternatives.size(), 24u);
+}
+
+TEST(Analysis, OnlyTheTimesOfEventsMatterNotWhenOneLooks) {
+  // A second listener is asked for its deadlines early and often, as a live daemon would be.
+  Analysis file, live;
+  std::vector<std::string> told_file, told_live;
+  const auto tell = [](std::vector<std::string>& out) {
+    return [&out](const Analysis& a) {
+      const Moment& m = a.moment();
+      std::string line = std::to_string(m.at.count()) + " " + std::to_string(m.number) + " " + name(a) + " " +
+                         std::to_string(m.alternatives_number);
+      for (const auto& note : m.melody) line += " " + std::to_string(note.pitch.value());
+      out.push_back(line);
+    };
+  };
+  Micros last{};
+  for (const Event& event : cadence()) {
+    drive(file, event, tell(told_file));
+    for (Micros t = last; t < event.at; t += Micros(7'000)) drive(live, t, tell(told_live));
+    drive(live, event, tell(told_live));
+    last = event.at;
+  }
+  drive(file, last + ms(5000), tell(told_file));
+  for (Micros t = last; t <= last + ms(5000); t += Micros(7'000)) drive(live, t, tell(told_live));
+  EXPECT_EQ(told_file, told_live);
+  EXPECT_GT(told_file.size(), 40u);
+}
+
+TEST(Analysis, TheListKeepsStillWhileNeitherMelodyNorChordChanges) {
+  Analysis analysis;
+  auto events = chord(0, {36, 52, 55, 59, 74}, 3000);
+  play(analysis, {events.begin(), events.begin() + 5});
+  drive(analysis, ms(1000), [](const Analysis&) {});
+  const auto number = analysis.moment().alternatives_number;
+  const auto chord_before = name(analysis);
+  play(analysis, {note_on(ms(1200), 0, Pitch(48), Velocity(50)), note_off(ms(1300), 0, Pitch(48))});
+  EXPECT_EQ(name(analysis), chord_before);
+  EXPECT_EQ(analysis.moment().alternatives_number, number);
+}
+
+TEST(Analysis, HeldStillTheListStaysUntilLetGo) {
+  Analysis analysis;
+  play(analysis, cadence());
+  const auto number = analysis.moment().alternatives_number;
+  EXPECT_TRUE(analysis.hold_still(ms(13000), true));
+  play(analysis, chord(14000, {41, 57, 60, 64, 79}, 500));
+  EXPECT_EQ(analysis.moment().alternatives_number, number);
+  EXPECT_TRUE(analysis.moment().still);
+  EXPECT_TRUE(analysis.hold_still(ms(15000), false));
+  EXPECT_NE(analysis.moment().alternatives_number, number);
+}
+
+TEST(Analysis, AWishReordersTheListAtOnce) {
+  Analysis analysis;
+  play(analysis, cadence());
+  const auto first = analysis.moment().alternatives[0].chord;
+  EXPECT_TRUE(analysis.set_wishes(ms(13000), {-1, 1, 1}));
+  EXPECT_NE(analysis.moment().alternatives[0].chord, first);
+  EXPECT_FALSE(analysis.set_wishes(ms(13000), {-1, 1, 1}));
+}
+
+TEST(Analysis, AnOfferedChordThatIsPlayedUnderTheHeldNoteCountsAsTried) {
+  Analysis analysis;
+  std::vector<Event> events = chord(0, {36, 52, 55, 59}, 900);
+  events.push_back(note_on(ms(12), 0, Pitch(76), Velocity(90)));  // held on top from here on
+  for (const Event& event : chord(1500, {45, 55, 60}, 900)) events.push_back(event);
+  bool tried = false;
+  for (const Event& event : sorted(events))
+    drive(analysis, event, [&](const Analysis& a) {
+      if (a.findings().tried) {
+        tried = true;
+        EXPECT_EQ(a.findings().tried->alternative.chord.root.value(), 9);
+      }
+    });
+  EXPECT_TRUE(tried);
+  const auto& list = analysis.moment().alternatives;
+  EXPECT_TRUE(std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.tried; }));
+}
+
+TEST(Analysis, DrumsClockAndSensingAreNotHeard) {
+  Analysis analysis;
+  EXPECT_FALSE(analysis.event(note_on(ms(0), midi::kDrumChannel, Pitch(38), Velocity(100))));
+  EXPECT_FALSE(analysis.event({ms(1), {0xF8, 0, 0}, 1, 0}));
+  EXPECT_FALSE(analysis.event({ms(2), {0xFE, 0, 0}, 1, 0}));
+  EXPECT_EQ(analysis.moment().number, 0u);
+}
+
+TEST(Analysis, WhenAllIsLetGoTheLastChordStaysButNoLongerSounds) {
+  Analysis analysis;
+  play(analysis, cadence());
+  drive(analysis, ms(20000), [](const Analysis&) {});
+  ASSERT_TRUE(analysis.moment().harmony);
+  EXPECT_EQ(name(analysis), "C:maj7");
+  EXPECT_FALSE(analysis.moment().harmony->sounding);
+  EXPECT_TRUE(analysis.moment().held.empty());
+}
+
+}  // namespace
+}  // namespace undersong::listen
