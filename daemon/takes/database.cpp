@@ -1,0 +1,380 @@
+#include "daemon/takes/database.h"
+
+#include <sqlite3.h>
+#include <sys/stat.h>
+
+#include <random>
+
+namespace undersong::takes {
+namespace {
+
+constexpr int kApplicationId = 0x556E6453;  // "UndS", so that file(1) and we can tell whose file it is
+
+// Each brings the layout from its index to the next version. Never changed once released; a new one is added.
+constexpr const char* kMigrations[kLayoutVersion] = {R"(
+CREATE TABLE about(name TEXT PRIMARY KEY, value TEXT NOT NULL);
+CREATE TABLE takes(take INTEGER PRIMARY KEY, begin_utc_ms INTEGER NOT NULL, at INTEGER NOT NULL, last_at INTEGER NOT NULL,
+  ended TEXT, title TEXT NOT NULL DEFAULT '', annotation TEXT NOT NULL DEFAULT '', key TEXT,
+  notes INTEGER NOT NULL DEFAULT 0, chords INTEGER NOT NULL DEFAULT 0, marks INTEGER NOT NULL DEFAULT 0,
+  deleted INTEGER NOT NULL DEFAULT 0, first_line INTEGER NOT NULL, last_line INTEGER NOT NULL);
+CREATE INDEX takes_by_begin ON takes(begin_utc_ms);
+CREATE TABLE log(number INTEGER PRIMARY KEY, take INTEGER NOT NULL, at INTEGER NOT NULL, kind INTEGER NOT NULL, data BLOB NOT NULL);
+CREATE INDEX log_by_take ON log(take, number);
+CREATE INDEX log_shown ON log(take, kind) WHERE kind IN (3, 4, 8);
+CREATE TABLE chords(number INTEGER PRIMARY KEY, take INTEGER NOT NULL, at INTEGER NOT NULL, root INTEGER NOT NULL,
+  bass INTEGER NOT NULL, family TEXT NOT NULL, harte TEXT NOT NULL);
+CREATE INDEX chords_by_root ON chords(root, family, take);
+CREATE INDEX chords_by_harte ON chords(harte, take);
+CREATE TABLE melody(number INTEGER PRIMARY KEY, take INTEGER NOT NULL, at INTEGER NOT NULL, pitch INTEGER NOT NULL,
+  pitch_class INTEGER NOT NULL, over INTEGER, degree TEXT NOT NULL);
+CREATE INDEX melody_by_note ON melody(pitch_class, over, take);
+CREATE INDEX melody_by_degree ON melody(degree, over, take);
+CREATE TABLE keys(number INTEGER PRIMARY KEY, take INTEGER NOT NULL, at INTEGER NOT NULL, harte TEXT NOT NULL);
+CREATE INDEX keys_by_harte ON keys(harte, take);
+CREATE INDEX keys_by_take ON keys(take, at);
+)"};
+
+constexpr const char* kSummaryColumns =
+    "takes.take, begin_utc_ms, takes.at, last_at, title, annotation, ended, notes, chords, marks, key, deleted, first_line, last_line";
+
+Summary summary_of(SQLite::Statement& row) {
+  Summary s;
+  s.take = static_cast<TakeId>(row.getColumn(0).getInt64());
+  s.begin_utc_ms = row.getColumn(1).getInt64();
+  s.at = Micros(row.getColumn(2).getInt64());
+  s.last_at = Micros(row.getColumn(3).getInt64());
+  s.title = row.getColumn(4).getString();
+  s.annotation = row.getColumn(5).getString();
+  if (!row.getColumn(6).isNull()) s.ended = row.getColumn(6).getString();
+  s.notes = static_cast<std::uint64_t>(row.getColumn(7).getInt64());
+  s.chords = static_cast<std::uint64_t>(row.getColumn(8).getInt64());
+  s.marks = static_cast<std::uint64_t>(row.getColumn(9).getInt64());
+  if (!row.getColumn(10).isNull()) s.key = row.getColumn(10).getString();
+  s.deleted = row.getColumn(11).getInt() != 0;
+  s.first_line = static_cast<LineNumber>(row.getColumn(12).getInt64());
+  s.last_line = static_cast<LineNumber>(row.getColumn(13).getInt64());
+  return s;
+}
+
+Line line_of(SQLite::Statement& row) {
+  const SQLite::Column data = row.getColumn(4);
+  return {static_cast<LineNumber>(row.getColumn(0).getInt64()), static_cast<TakeId>(row.getColumn(1).getInt64()),
+          Micros(row.getColumn(2).getInt64()), static_cast<LineKind>(row.getColumn(3).getInt()),
+          std::string(static_cast<const char*>(data.getBlob()), static_cast<std::size_t>(data.getBytes()))};
+}
+
+std::string new_id() {
+  std::random_device random;
+  char text[17];
+  std::snprintf(text, sizeof text, "%08x%08x", static_cast<unsigned>(random()), static_cast<unsigned>(random()));
+  return text;
+}
+
+std::int64_t signed_of(std::uint64_t n) { return static_cast<std::int64_t>(n); }
+
+}  // namespace
+
+Trouble kind_of(const SQLite::Exception& exception) {
+  switch (exception.getErrorCode()) {
+    case SQLITE_BUSY:
+    case SQLITE_LOCKED: return Trouble::kLocked;
+    case SQLITE_FULL: return Trouble::kFull;
+    case SQLITE_CORRUPT:
+    case SQLITE_NOTADB: return Trouble::kDamaged;
+    default: return Trouble::kOther;
+  }
+}
+
+std::string sentence_of(const SQLite::Exception& exception, const std::filesystem::path& path) {
+  switch (kind_of(exception)) {
+    case Trouble::kLocked: return "The takes in " + path.string() + " are locked by another program.";
+    case Trouble::kFull: return "The disk that holds the takes in " + path.string() + " is full.";
+    case Trouble::kDamaged: return "The file of takes " + path.string() + " is damaged.";
+    case Trouble::kOther: break;
+  }
+  return "The file of takes " + path.string() + " can't be used: " + exception.what() + ".";
+}
+
+Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number) {
+  std::error_code failed;
+  if (path.has_parent_path() && !std::filesystem::exists(path.parent_path(), failed)) {
+    std::filesystem::create_directories(path.parent_path(), failed);
+    if (!failed) std::filesystem::permissions(path.parent_path(), std::filesystem::perms::owner_all, failed);
+  }
+  SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
+  std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write, failed);
+  const int version = file.execAndGet("PRAGMA user_version").getInt();
+  if (version > kLayoutVersion)
+    return Error{ErrorCode::kConflict, "The file of takes " + path.string() + " was written by a newer undersong (layout " +
+                                           std::to_string(version) + ", this one knows " + std::to_string(kLayoutVersion) + ")."};
+  const int owner = file.execAndGet("PRAGMA application_id").getInt();
+  if (owner != kApplicationId && (owner != 0 || version != 0 || file.execAndGet("SELECT count(*) FROM sqlite_master").getInt() != 0))
+    return Error{ErrorCode::kConflict, "The file " + path.string() + " belongs to another program, so no takes are kept in it."};
+  file.exec("PRAGMA journal_mode = WAL");
+  file.exec("PRAGMA synchronous = FULL");
+  Database database(std::move(file));
+  struct stat there{};
+  if (::stat(path.c_str(), &there) == 0) {
+    database.device_ = there.st_dev;
+    database.inode_ = there.st_ino;
+  }
+  database.migrate(first_number);
+  database.load();
+  database.close_interrupted();
+  return database;
+}
+
+bool Database::in_place(const std::filesystem::path& path) const {
+  struct stat there{};
+  return ::stat(path.c_str(), &there) == 0 && there.st_dev == device_ && there.st_ino == inode_;
+}
+
+void Database::limit_pages(std::int64_t most) { file_.exec("PRAGMA max_page_count = " + std::to_string(most)); }
+
+void Database::migrate(LineNumber first_number) {
+  const int version = file_.execAndGet("PRAGMA user_version").getInt();
+  if (version == kLayoutVersion) return;
+  SQLite::Transaction all(file_, SQLite::TransactionBehavior::IMMEDIATE);
+  for (int v = version; v < kLayoutVersion; ++v) file_.exec(kMigrations[v]);
+  if (version == 0) {
+    SQLite::Statement about(file_, "INSERT INTO about VALUES ('id', ?), ('first_number', ?)");
+    about.bind(1, new_id());
+    about.bind(2, std::to_string(first_number));
+    about.exec();
+  }
+  file_.exec("PRAGMA application_id = " + std::to_string(kApplicationId));
+  file_.exec("PRAGMA user_version = " + std::to_string(kLayoutVersion));
+  all.commit();
+}
+
+void Database::load() {
+  id_ = file_.execAndGet("SELECT value FROM about WHERE name = 'id'").getString();
+  const std::int64_t first = file_.execAndGet("SELECT CAST(value AS INTEGER) FROM about WHERE name = 'first_number'").getInt64();
+  state_.next_number = static_cast<LineNumber>(std::max(first, file_.execAndGet("SELECT ifnull(max(number), 0) + 1 FROM log").getInt64()));
+  state_.next_take = static_cast<TakeId>(file_.execAndGet("SELECT ifnull(max(take), 0) + 1 FROM takes").getInt64());
+}
+
+void Database::close_interrupted() {
+  std::vector<std::pair<TakeId, Micros>> open;
+  SQLite::Statement query(file_, "SELECT take, last_at FROM takes WHERE ended IS NULL");
+  while (query.executeStep()) open.emplace_back(query.getColumn(0).getInt64(), query.getColumn(1).getInt64());
+  query.reset();
+  for (const auto& [take, last_at] : open) {
+    const Entry end = take_end(last_at, EndReason::kInterrupted);
+    state_.take = take;
+    counts_ = {.last_at = last_at};
+    write({&end});
+  }
+}
+
+void Database::insert(const Line& line) {
+  SQLite::Statement insert(file_, "INSERT INTO log VALUES (?, ?, ?, ?, ?)");
+  insert.bind(1, signed_of(line.number));
+  insert.bind(2, signed_of(line.take));
+  insert.bind(3, std::int64_t{line.at.count()});
+  insert.bind(4, static_cast<int>(line.kind));
+  insert.bindNoCopy(5, line.data.data(), static_cast<int>(line.data.size()));
+  insert.exec();
+}
+
+void Database::index(const Entry& entry, const Line& line) {
+  if (const auto* chord = std::get_if<ChordFacts>(&entry.facts)) {
+    SQLite::Statement insert(file_, "INSERT INTO chords VALUES (?, ?, ?, ?, ?, ?, ?)");
+    insert.bind(1, signed_of(line.number));
+    insert.bind(2, signed_of(line.take));
+    insert.bind(3, std::int64_t{line.at.count()});
+    insert.bind(4, chord->root.value());
+    insert.bind(5, chord->bass.value());
+    insert.bind(6, std::string(text(chord->family)));
+    insert.bind(7, chord->harte);
+    insert.exec();
+  } else if (const auto* note = std::get_if<MelodyFacts>(&entry.facts)) {
+    SQLite::Statement insert(file_, "INSERT INTO melody VALUES (?, ?, ?, ?, ?, ?, ?)");
+    insert.bind(1, signed_of(line.number));
+    insert.bind(2, signed_of(line.take));
+    insert.bind(3, std::int64_t{line.at.count()});
+    insert.bind(4, note->pitch.value());
+    insert.bind(5, note->pitch.pitch_class().value());
+    if (note->over) insert.bind(6, note->over->value());
+    insert.bind(7, note->degree);
+    insert.exec();
+  } else if (const auto* key = std::get_if<KeyFacts>(&entry.facts)) {
+    SQLite::Statement insert(file_, "INSERT INTO keys VALUES (?, ?, ?, ?)");
+    insert.bind(1, signed_of(line.number));
+    insert.bind(2, signed_of(line.take));
+    insert.bind(3, std::int64_t{line.at.count()});
+    insert.bind(4, key->harte);
+    insert.exec();
+  }
+}
+
+void Database::count(const Line& line) {
+  if (const auto event = midi_event(line); event && event->kind() == midi::kNoteOn && event->bytes[2] != 0) ++counts_.notes;
+  if (line.kind == LineKind::kChord) ++counts_.chords;
+  if (line.kind == LineKind::kMark) ++counts_.marks;
+  counts_.last_at = std::max(counts_.last_at, line.at);
+  counts_.last_line = line.number;
+}
+
+void Database::flush_counts() {
+  if (state_.take == 0 || counts_.last_line == 0) return;
+  SQLite::Statement update(file_,
+                           "UPDATE takes SET notes = notes + ?, chords = chords + ?, marks = marks + ?, last_at = max(last_at, ?), "
+                           "last_line = ? WHERE take = ?");
+  update.bind(1, signed_of(counts_.notes));
+  update.bind(2, signed_of(counts_.chords));
+  update.bind(3, signed_of(counts_.marks));
+  update.bind(4, std::int64_t{counts_.last_at.count()});
+  update.bind(5, signed_of(counts_.last_line));
+  update.bind(6, signed_of(state_.take));
+  update.exec();
+  counts_ = {.last_at = counts_.last_at};
+}
+
+void Database::end_take(const Line& line) {
+  flush_counts();
+  // The key that held longest, each until the next one or the end.
+  SQLite::Statement update(file_, R"(UPDATE takes SET ended = ?1, last_at = max(last_at, ?2), key =
+      (SELECT harte FROM (SELECT harte, lead(at, 1, ?2) OVER (ORDER BY at, number) - at AS held FROM keys WHERE take = ?3)
+       GROUP BY harte ORDER BY sum(held) DESC, harte LIMIT 1) WHERE take = ?3)");
+  update.bind(1, line.data);
+  update.bind(2, std::int64_t{line.at.count()});
+  update.bind(3, signed_of(state_.take));
+  update.exec();
+  state_.take = 0;
+  counts_ = {};
+}
+
+LineNumber Database::write_one(const Entry& entry, std::vector<Line>& lines) {
+  if (entry.kind == LineKind::kTakeBegin) {
+    if (state_.take != 0) write_one(take_end(counts_.last_at, EndReason::kInterrupted), lines);  // never two at once
+    state_.take = state_.next_take++;
+    counts_ = {.last_at = entry.at};
+    SQLite::Statement insert(file_, "INSERT INTO takes(take, begin_utc_ms, at, last_at, first_line, last_line) VALUES (?, ?, ?, ?3, ?4, ?4)");
+    insert.bind(1, signed_of(state_.take));
+    insert.bind(2, std::int64_t{std::strtoll(entry.data.c_str(), nullptr, 10)});
+    insert.bind(3, std::int64_t{entry.at.count()});
+    insert.bind(4, signed_of(state_.next_number));
+    insert.exec();
+  }
+  Line line{state_.next_number++, state_.take, entry.at, entry.kind, entry.data};
+  insert(line);
+  index(entry, line);
+  if (line.take != 0) count(line);
+  if (entry.kind == LineKind::kTakeEnd && state_.take != 0) end_take(line);
+  lines.push_back(std::move(line));
+  return lines.back().number;
+}
+
+Database::Written Database::write(const std::vector<const Entry*>& entries) {
+  const State before = state_;
+  const Counts counted = counts_;
+  try {
+    SQLite::Transaction group(file_, SQLite::TransactionBehavior::IMMEDIATE);
+    Written written;
+    written.lines.reserve(entries.size());
+    for (const Entry* entry : entries) written.numbers.push_back(write_one(*entry, written.lines));
+    flush_counts();
+    group.commit();
+    return written;
+  } catch (...) {
+    state_ = before;
+    counts_ = counted;
+    throw;
+  }
+}
+
+Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::string& text) {
+  const State before = state_;
+  try {
+    SQLite::Transaction group(file_, SQLite::TransactionBehavior::IMMEDIATE);
+    SQLite::Statement known(file_, "SELECT deleted FROM takes WHERE take = ?");
+    known.bind(1, signed_of(take));
+    if (!known.executeStep()) return not_found("There is no take " + std::to_string(take) + ".");
+    known.reset();
+    if (kind == LineKind::kDelete && take == state_.take)
+      return Error{ErrorCode::kConflict, "Take " + std::to_string(take) + " is being played; end it before deleting it."};
+    Line line{state_.next_number++, take, at, kind, text};
+    insert(line);
+    const auto set = [&](const std::string& column, const std::string& value) {
+      SQLite::Statement update(file_, "UPDATE takes SET " + column + " = ? WHERE take = ?");
+      update.bind(1, value);
+      update.bind(2, signed_of(take));
+      update.exec();
+    };
+    if (kind == LineKind::kRename) set("title", text);
+    if (kind == LineKind::kAnnotate) set("annotation", text);
+    if (kind == LineKind::kDelete) set("deleted", "1");
+    if (kind == LineKind::kRestore) set("deleted", "0");
+    group.commit();
+    return line;
+  } catch (...) {
+    state_ = before;
+    throw;
+  }
+}
+
+bool Database::has(TakeId take) {
+  SQLite::Statement query(file_, "SELECT 1 FROM takes WHERE take = ?");
+  query.bind(1, signed_of(take));
+  return query.executeStep();
+}
+
+Found Database::list(const Search& search) {
+  const Condition condition = sql_of(search);
+  SQLite::Statement query(file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " + condition.sql +
+                                     " ORDER BY takes.take DESC LIMIT " + std::to_string(search.limit + 1));
+  int place = 0;
+  for (const auto& argument : condition.arguments) {
+    ++place;
+    std::visit([&](const auto& value) { query.bind(place, value); }, argument);
+  }
+  Found found;
+  while (query.executeStep()) found.takes.push_back(summary_of(query));
+  if (found.takes.size() > search.limit) {
+    found.more = true;
+    found.takes.pop_back();
+  }
+  return found;
+}
+
+std::vector<Line> Database::lines_where(const std::string& condition, TakeId take) {
+  SQLite::Statement query(file_, "SELECT number, take, at, kind, data FROM log WHERE take = ? AND " + condition + " ORDER BY number");
+  query.bind(1, signed_of(take));
+  std::vector<Line> lines;
+  while (query.executeStep()) lines.push_back(line_of(query));
+  return lines;
+}
+
+std::optional<Detail> Database::detail(std::optional<TakeId> take) {
+  SQLite::Statement query(file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " +
+                                     (take ? "take = ?" : "deleted = 0 ORDER BY take DESC LIMIT 1"));
+  if (take) query.bind(1, signed_of(*take));
+  if (!query.executeStep()) return std::nullopt;
+  Detail detail;
+  detail.summary = summary_of(query);
+  for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
+    auto& to = line.kind == LineKind::kChord ? detail.chords : line.kind == LineKind::kKey ? detail.keys : detail.marks;
+    to.push_back(std::move(line));
+  }
+  return detail;
+}
+
+std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, std::size_t limit) {
+  SQLite::Statement query(file_, std::string("SELECT number, take, at, kind, data FROM log WHERE number >= ?") +
+                                     (take ? " AND take = ?" : "") + " ORDER BY number LIMIT " + std::to_string(limit));
+  query.bind(1, signed_of(std::min<LineNumber>(from, INT64_MAX)));
+  if (take) query.bind(2, signed_of(*take));
+  std::vector<Line> lines;
+  while (query.executeStep()) lines.push_back(line_of(query));
+  return lines;
+}
+
+std::vector<midi::Event> Database::midi(TakeId take) {
+  std::vector<midi::Event> events;
+  for (const Line& line : lines_where("kind = 2", take))
+    if (const auto event = midi_event(line)) events.push_back(*event);
+  return events;
+}
+
+}  // namespace undersong::takes

@@ -1,0 +1,113 @@
+#include "daemon/takes/log_line.h"
+
+#include <boost/json.hpp>
+#include <cmath>
+
+#include "daemon/harmony/chord_symbol.h"
+
+namespace undersong::takes {
+namespace {
+
+namespace json = boost::json;
+
+double rounded(float share) { return std::round(static_cast<double>(share) * 1000) / 1000; }
+
+Entry entry(Micros at, LineKind kind, std::string data) { return {at, kind, std::move(data), {}}; }
+
+}  // namespace
+
+std::string_view text(EndReason reason) {
+  switch (reason) {
+    case EndReason::kSilence: return "silence";
+    case EndReason::kRequest: return "request";
+    case EndReason::kStop: return "stop";
+    case EndReason::kInterrupted: return "interrupted";
+  }
+  return "interrupted";
+}
+
+std::string_view text(harmony::Family family) {
+  using harmony::Family;
+  switch (family) {
+    case Family::kMajor: return "major";
+    case Family::kMinor: return "minor";
+    case Family::kDominant: return "dominant";
+    case Family::kSuspended: return "suspended";
+    case Family::kDiminished: return "diminished";
+    case Family::kHalfDiminished: return "half_diminished";
+    case Family::kAugmented: return "augmented";
+    case Family::kPower: return "power";
+  }
+  return "major";
+}
+
+Entry take_begin(Micros at, std::int64_t utc_ms) { return entry(at, LineKind::kTakeBegin, std::to_string(utc_ms)); }
+Entry take_end(Micros at, EndReason reason) { return entry(at, LineKind::kTakeEnd, std::string(text(reason))); }
+Entry mark(Micros at, std::string text) { return entry(at, LineKind::kMark, std::move(text)); }
+
+Entry midi_received(const midi::Event& event) {
+  std::string data(1, static_cast<char>(event.port));
+  for (std::size_t i = 0; i < event.size && i < event.bytes.size(); ++i) data += static_cast<char>(event.bytes[i]);
+  return entry(event.at, LineKind::kMidi, std::move(data));
+}
+
+std::optional<midi::Event> midi_event(const Line& line) {
+  if (line.kind != LineKind::kMidi || line.data.size() < 2 || line.data.size() > 4) return std::nullopt;
+  midi::Event event;
+  event.at = line.at;
+  event.port = static_cast<midi::PortNumber>(line.data[0]);
+  event.size = static_cast<std::uint8_t>(line.data.size() - 1);
+  for (std::size_t i = 0; i < event.size; ++i) event.bytes[i] = static_cast<std::uint8_t>(line.data[i + 1]);
+  return event;
+}
+
+Entry chord_in_force(Micros since, const listen::Reading& reading) {
+  const harmony::QualityRow& row = harmony::row(reading.chord.quality);
+  std::string harte = harmony::harte(reading.chord, reading.root_name);
+  const json::object data{{"symbol", harmony::symbol(reading.chord, reading.root_name)},
+                          {"harte", harte},
+                          {"root", reading.chord.root.value()},
+                          {"quality", row.harte},
+                          {"family", text(row.family)},
+                          {"bass", reading.chord.bass.value()},
+                          {"confidence", rounded(reading.confidence)}};
+  return {since, LineKind::kChord, json::serialize(data),
+          ChordFacts{reading.chord.root, reading.chord.bass, row.family, std::move(harte)}};
+}
+
+Entry key_heard(Micros at, const harmony::KeyReading& key) {
+  std::string harte = harmony::harte(key.key);
+  const json::object data{{"harte", harte},
+                          {"tonic", key.key.tonic.value()},
+                          {"mode", key.key.mode == harmony::Mode::kMajor ? "major" : "minor"},
+                          {"confidence", rounded(key.confidence)}};
+  return {at, LineKind::kKey, json::serialize(data), KeyFacts{std::move(harte)}};
+}
+
+Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over) {
+  MelodyFacts facts{note.pitch, std::nullopt, {}};
+  json::object data{{"pitch", note.pitch.value()}};
+  if (over) {
+    facts.over = over->root;
+    facts.degree = harmony::text(note.degree);
+    data["over"] = over->root.value();
+    data["degree"] = facts.degree;
+  }
+  return {note.since, LineKind::kMelody, json::serialize(data), std::move(facts)};
+}
+
+Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen::MelodyNote> melody,
+                           const harmony::Alternatives& alternatives) {
+  json::array pitches, chords;
+  for (const auto& note : melody) pitches.emplace_back(note.pitch.value());
+  for (const auto& alternative : alternatives) chords.emplace_back(harmony::harte(alternative.chord, alternative.root_name));
+  return entry(at, LineKind::kOffered,
+               json::serialize(json::object{{"list", list}, {"melody", std::move(pitches)}, {"harte", std::move(chords)}}));
+}
+
+Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative, std::size_t place) {
+  const json::object data{{"list", list}, {"harte", harmony::harte(alternative.chord, alternative.root_name)}, {"place", place}};
+  return entry(at, LineKind::kTried, json::serialize(data));
+}
+
+}  // namespace undersong::takes

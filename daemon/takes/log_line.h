@@ -1,0 +1,89 @@
+// What the log of takes is made of: a line, and the entries from which the store makes lines.
+//
+// An entry is what happened; it becomes a line when the store gives it a number, which it does when the line is on disk.
+// Line numbers ascend from 1 without gaps over all takes. `at` is the time from which a thing holds, so it may lie
+// before that of the line above.
+//
+// How a line's `data` looks: midi: port, then the 1 to 3 bytes received. chord, key, melody, offered, tried: a JSON
+// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h. mark, rename, annotate: the text.
+// correction: the chord in Harte syntax. take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
+//
+// Threads: plain values.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/listen/moment.h"
+#include "daemon/midi/event.h"
+
+namespace undersong::takes {
+
+using LineNumber = std::uint64_t;
+using TakeId = std::uint64_t;  // from 1
+
+// Stored. A number never changes its meaning, and none is used again.
+enum class LineKind : std::uint8_t {
+  kTakeBegin = 1, kMidi = 2, kChord = 3, kKey = 4, kMelody = 5, kOffered = 6, kTried = 7, kMark = 8, kTakeEnd = 9,
+  kCorrection = 10, kRename = 11, kAnnotate = 12, kDelete = 13, kRestore = 14,
+};
+
+struct Line {
+  LineNumber number = 0;
+  TakeId take = 0;  // 0: between takes
+  Micros at{};
+  LineKind kind = LineKind::kMidi;
+  std::string data;
+};
+
+// What search needs to know of an entry, besides its data.
+struct ChordFacts {
+  PitchClass root, bass;
+  harmony::Family family = harmony::Family::kMajor;
+  std::string harte;
+};
+struct MelodyFacts {
+  Pitch pitch;
+  std::optional<PitchClass> over;  // root of the chord in force
+  std::string degree;              // "" when there is no chord
+};
+struct KeyFacts {
+  std::string harte;
+};
+
+struct Entry {
+  Micros at{};
+  LineKind kind = LineKind::kMidi;
+  std::string data;
+  std::variant<std::monostate, ChordFacts, MelodyFacts, KeyFacts> facts;
+};
+
+enum class EndReason : std::uint8_t { kSilence, kRequest, kStop, kInterrupted };
+std::string_view text(EndReason reason);
+
+// Entries between take_begin and take_end belong to that take; others belong to none.
+Entry take_begin(Micros at, std::int64_t utc_ms);
+Entry take_end(Micros at, EndReason reason);
+Entry midi_received(const midi::Event& event);  // no heap
+Entry chord_in_force(Micros since, const listen::Reading& reading);
+Entry key_heard(Micros at, const harmony::KeyReading& key);
+Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over);
+Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen::MelodyNote> melody,
+                           const harmony::Alternatives& alternatives);
+// `place` in the list counts from 0.
+Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative, std::size_t place);
+Entry mark(Micros at, std::string text);
+
+// The event of a midi line; nullopt if the line is another or damaged.
+std::optional<midi::Event> midi_event(const Line& line);
+
+// "half_diminished"; stored in the index of chords, so words never change.
+std::string_view text(harmony::Family family);
+
+}  // namespace undersong::takes

@@ -1,0 +1,359 @@
+#include "daemon/takes/store.h"
+
+#include <pthread.h>
+
+#include <condition_variable>
+#include <deque>
+#include <mutex>
+#include <thread>
+
+#include "daemon/takes/database.h"
+
+namespace undersong::takes {
+namespace {
+
+using Clock = std::chrono::steady_clock;
+constexpr std::size_t kGroup = 10'000;  // lines in one transaction at most, so that a long backlog is not one
+
+struct Pending {
+  Entry entry;
+  std::unique_ptr<Store::Answer<LineNumber>> done;
+  std::size_t bytes() const { return sizeof(Pending) + entry.data.capacity(); }
+};
+
+bool frames_take(const Entry& entry) { return entry.kind == LineKind::kTakeBegin || entry.kind == LineKind::kTakeEnd; }
+
+// A damaged file and what belongs to it, moved beside itself.
+std::filesystem::path move_aside(const std::filesystem::path& path) {
+  std::error_code ignored;
+  std::filesystem::path aside;
+  for (int n = 1; n < 10'000; ++n) {
+    aside = path.string() + ".damaged-" + std::to_string(n);
+    if (!std::filesystem::exists(aside, ignored)) break;
+  }
+  std::filesystem::rename(path, aside, ignored);
+  for (const char* suffix : {"-wal", "-shm"}) std::filesystem::rename(path.string() + suffix, aside.string() + suffix, ignored);
+  return aside;
+}
+
+class SqliteStore final : public Store {
+ public:
+  SqliteStore(Options options, Reports reports) : options_(std::move(options)), reports_(std::make_shared<const Reports>(std::move(reports))) {}
+
+  ~SqliteStore() override {
+    {
+      std::lock_guard lock(mutex_);
+      stop_ = true;
+    }
+    wake_.notify_one();
+    if (thread_.joinable()) thread_.join();
+  }
+
+  // Before the thread starts.
+  std::optional<Error> first_open() {
+    if (auto refused = try_open()) return refused;
+    thread_ = std::thread([this] { run(); });
+    return std::nullopt;
+  }
+
+  void append(Entry entry, Answer<LineNumber> done) override {
+    Pending pending{std::move(entry), done ? std::make_unique<Answer<LineNumber>>(std::move(done)) : nullptr};
+    bool wake = false;
+    {
+      std::lock_guard lock(mutex_);
+      const bool full = waiting_lines_ >= options_.most_waiting_lines || waiting_bytes_ + pending.bytes() > options_.most_waiting_bytes;
+      if (!full || frames_take(pending.entry)) {
+        ++waiting_lines_;
+        waiting_bytes_ += pending.bytes();
+        wake = incoming_.empty() || pending.done;
+        urgent_ = urgent_ || pending.done;
+        incoming_.push_back(std::move(pending));
+      } else {
+        ++lost_;
+      }
+    }
+    if (wake) wake_.notify_one();
+    else if (pending.done)  // still ours: it did not fit
+      later([done = std::move(*pending.done)] {
+        done(Error{ErrorCode::kExhausted, "The take can't be written, and no more of it fits in memory."});
+      });
+  }
+
+  Health health() const override {
+    std::lock_guard lock(mutex_);
+    return health_locked();
+  }
+
+  LineNumber last_number() const override {
+    std::lock_guard lock(mutex_);
+    return last_number_;
+  }
+
+  void edit(LineKind kind, TakeId take, Micros at, std::string text, Answer<LineNumber> answer) override {
+    task<LineNumber>(std::move(answer), [this, kind, take, at, text = std::move(text)]() -> Result<LineNumber> {
+      auto line = database_->edit(kind, take, at, text);
+      if (!line) return line.error();
+      const LineNumber number = line->number;
+      announce({std::move(*line)});
+      return number;
+    });
+  }
+
+  void list(Search search, Answer<Found> answer) override {
+    task<Found>(std::move(answer), [this, search = std::move(search)]() -> Result<Found> { return database_->list(search); });
+  }
+
+  void detail(std::optional<TakeId> take, Answer<Detail> answer) override {
+    task<Detail>(std::move(answer), [this, take] { return find(take); });
+  }
+
+  void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, Answer<std::vector<Line>> answer) override {
+    task<std::vector<Line>>(std::move(answer), [=, this]() -> Result<std::vector<Line>> {
+      if (take && !database_->has(*take)) return not_found("There is no take " + std::to_string(*take) + ".");
+      return database_->lines(take, from, limit);
+    });
+  }
+
+  void midi(std::optional<TakeId> take, Answer<Midi> answer) override {
+    task<Midi>(std::move(answer), [this, take]() -> Result<Midi> {
+      auto detail = find(take);
+      if (!detail) return detail.error();
+      auto events = database_->midi(detail->summary.take);
+      return Midi{std::move(*detail), std::move(events)};
+    });
+  }
+
+ private:
+  Result<Detail> find(std::optional<TakeId> take) {
+    auto detail = database_->detail(take);
+    if (!detail) return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");
+    return std::move(*detail);
+  }
+
+  void later(Work work) const {
+    if (reports_->deliver) reports_->deliver(std::move(work));
+    else work();
+  }
+
+  // Runs `ask` on the store's thread after everything appended so far, and hands its result over.
+  template <class T, class Ask>
+  void task(Answer<T> answer, Ask ask) {
+    {
+      std::lock_guard lock(mutex_);
+      tasks_.push_back([this, answer = std::move(answer), ask = std::move(ask)] {
+        Result<T> result = unavailable("The takes can't be read now.");
+        if (!database_) {
+          result = unavailable(trouble_);
+        } else {
+          try {
+            result = ask();
+          } catch (const SQLite::Exception& e) {
+            result = Error{kind_of(e) == Trouble::kFull ? ErrorCode::kExhausted : ErrorCode::kUnavailable, sentence_of(e, options_.path)};
+          }
+        }
+        later([answer, result = std::move(result)]() mutable { answer(std::move(result)); });
+      });
+    }
+    wake_.notify_one();
+  }
+
+  void run() {
+    pthread_setname_np(pthread_self(), "takes");
+    std::unique_lock lock(mutex_);
+    for (;;) {
+      const auto ready = [this] { return stop_ || urgent_ || !tasks_.empty(); };
+      if (!stop_ && incoming_.empty() && tasks_.empty() && backlog_.empty() && trouble_.empty())
+        wake_.wait(lock, [&] { return ready() || !incoming_.empty(); });
+      if (!trouble_.empty()) wake_.wait_for(lock, options_.retry_every, ready);
+      else if (!incoming_.empty()) wake_.wait_for(lock, options_.commit_every, ready);
+      urgent_ = false;
+      for (Pending& pending : incoming_) backlog_.push_back(std::move(pending));
+      incoming_.clear();
+      std::deque<Work> tasks = std::move(tasks_);
+      tasks_.clear();
+      const bool last = stop_;
+      lock.unlock();
+      write_backlog();
+      for (const Work& work : tasks) work();
+      tell_health();
+      lock.lock();
+      if (last && incoming_.empty() && tasks_.empty()) break;
+    }
+    lock.unlock();
+    for (Pending& pending : backlog_) fail(pending);
+    database_.reset();
+  }
+
+  // An Error only if the file is not ours to touch. Other trouble is remembered for the next attempt.
+  std::optional<Error> try_open() {
+    for (int attempt = 0; attempt < 2; ++attempt) {
+      try {
+        auto opened = Database::open(options_.path, first_number_);
+        if (!opened) {
+          set_trouble(opened.error().message);
+          return opened.error();
+        }
+        database_.emplace(std::move(*opened));
+        if (options_.most_pages > 0) database_->limit_pages(options_.most_pages);
+        if (resumed_begin_) {  // the take being played goes on in the new file
+          Pending again{*resumed_begin_, nullptr};
+          std::lock_guard lock(mutex_);
+          ++waiting_lines_;
+          waiting_bytes_ += again.bytes();
+          backlog_.push_front(std::move(again));
+        }
+        resumed_begin_.reset();
+        set_trouble({});
+        std::lock_guard lock(mutex_);
+        id_ = database_->id();
+        last_number_ = database_->next_number() - 1;
+        return std::nullopt;
+      } catch (const SQLite::Exception& e) {
+        note_failure(e);
+        if (kind_of(e) != Trouble::kDamaged) return std::nullopt;
+      }
+    }
+    return std::nullopt;
+  }
+
+  void note_failure(const SQLite::Exception& e) {
+    set_trouble(sentence_of(e, options_.path));
+    if (kind_of(e) != Trouble::kDamaged) return;
+    forget_file();
+    const auto aside = move_aside(options_.path);
+    std::lock_guard lock(mutex_);
+    remark_ = "A damaged file of takes was moved to " + aside.string() + " and a new one begun.";
+  }
+
+  // What must go on in the next file: the numbers, and the take being played.
+  void forget_file() {
+    if (!database_) return;
+    first_number_ = database_->next_number();
+    if (database_->open_take()) resumed_begin_ = open_begin_;
+    database_.reset();
+  }
+
+  void set_trouble(std::string sentence) {
+    std::lock_guard lock(mutex_);
+    trouble_ = std::move(sentence);
+  }
+
+  void write_backlog() {
+    if (database_ && !database_->in_place(options_.path)) {
+      forget_file();
+      std::lock_guard lock(mutex_);
+      remark_ = "The file of takes " + options_.path.string() + " was taken away while in use, and a new one begun.";
+    }
+    if (!database_) try_open();
+    while (database_ && !backlog_.empty()) {
+      std::vector<const Entry*> group;
+      for (const Pending& pending : backlog_) {
+        group.push_back(&pending.entry);
+        if (group.size() == kGroup) break;
+      }
+      try {
+        committed(database_->write(group));
+        set_trouble({});
+      } catch (const SQLite::Exception& e) {
+        note_failure(e);
+        if (kind_of(e) != Trouble::kDamaged) break;
+        try_open();
+      }
+    }
+    // Whoever waits hears that it isn't on disk yet; the entries stay.
+    for (Pending& pending : backlog_) fail(pending);
+  }
+
+  void fail(Pending& pending) {
+    if (!pending.done) return;
+    later([done = std::move(*pending.done), sentence = trouble_] {
+      done(unavailable(sentence + " It is kept in memory and written as soon as that is possible."));
+    });
+    pending.done.reset();
+  }
+
+  void committed(Database::Written written) {
+    std::size_t bytes = 0;
+    std::vector<std::pair<std::unique_ptr<Answer<LineNumber>>, LineNumber>> answers;
+    for (const LineNumber number : written.numbers) {
+      Pending& pending = backlog_.front();
+      bytes += pending.bytes();
+      if (pending.entry.kind == LineKind::kTakeBegin) open_begin_ = pending.entry;
+      if (pending.done) answers.emplace_back(std::move(pending.done), number);
+      backlog_.pop_front();
+    }
+    {
+      std::lock_guard lock(mutex_);
+      waiting_lines_ -= written.numbers.size();
+      waiting_bytes_ -= bytes;
+    }
+    announce(std::move(written.lines));
+    for (auto& [done, number] : answers) later([done = std::move(*done), n = number] { done(n); });
+  }
+
+  void announce(std::vector<Line> lines) {
+    if (lines.empty()) return;
+    {
+      std::lock_guard lock(mutex_);
+      last_number_ = lines.back().number;
+    }
+    // The reports may be run after the store is gone, so they are kept alive with them.
+    if (reports_->on_lines) later([r = reports_, lines = std::move(lines)]() mutable { r->on_lines(std::move(lines)); });
+  }
+
+  Health health_locked() const {
+    Health health{trouble_.empty(), trouble_, 0, lost_, id_};
+    if (!trouble_.empty()) {
+      health.waiting = waiting_lines_;
+      health.sentence += " " + std::to_string(waiting_lines_) + " lines wait in memory.";
+    }
+    const auto add = [&](const std::string& sentence) { health.sentence += (health.sentence.empty() ? "" : " ") + sentence; };
+    if (lost_ != 0) add(std::to_string(lost_) + " lines did not fit in memory and are lost.");
+    if (!remark_.empty()) add(remark_);
+    return health;
+  }
+
+  void tell_health() {
+    Health now;
+    {
+      std::lock_guard lock(mutex_);
+      now = health_locked();
+      if (now == told_) return;
+      told_ = now;
+    }
+    if (reports_->on_health) later([r = reports_, now = std::move(now)]() mutable { r->on_health(std::move(now)); });
+  }
+
+  const Options options_;
+  const std::shared_ptr<const Reports> reports_;
+
+  // Shared, under mutex_.
+  mutable std::mutex mutex_;
+  std::condition_variable wake_;
+  std::vector<Pending> incoming_;
+  std::deque<Work> tasks_;
+  bool stop_ = false, urgent_ = false;
+  std::size_t waiting_lines_ = 0, waiting_bytes_ = 0;  // incoming_ and backlog_ together
+  std::uint64_t lost_ = 0;
+  LineNumber last_number_ = 0;
+  std::string id_, remark_;
+  std::string trouble_;  // written by the store's thread only; "" while all is well
+  Health told_;
+
+  // The store's thread alone.
+  std::deque<Pending> backlog_;
+  std::optional<Database> database_;
+  std::optional<Entry> open_begin_, resumed_begin_;
+  LineNumber first_number_ = 1;
+  std::thread thread_;
+};
+
+}  // namespace
+
+Result<std::unique_ptr<Store>> Store::open(Options options, Reports reports) {
+  auto store = std::make_unique<SqliteStore>(std::move(options), std::move(reports));
+  if (auto refused = store->first_open()) return *refused;
+  return std::unique_ptr<Store>(std::move(store));
+}
+
+}  // namespace undersong::takes
