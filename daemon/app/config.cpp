@@ -1,0 +1,258 @@
+#include "daemon/app/config.h"
+
+#include <fmt/format.h>
+
+#include <array>
+#include <cstdlib>
+#include <fstream>
+#include <functional>
+#include <limits>
+#include <sstream>
+#include <toml++/toml.h>
+#include <unistd.h>
+
+namespace undersong::app {
+namespace {
+
+using Problem = std::optional<std::string>;  // the end of a sentence: "must be ..."
+
+Problem integer(const toml::node& node, std::int64_t low, std::int64_t high, const std::function<void(std::int64_t)>& use) {
+  const auto* value = node.as_integer();
+  if (!value || **value < low || **value > high) return fmt::format("must be a whole number from {} to {}", low, high);
+  use(**value);
+  return std::nullopt;
+}
+Problem real(const toml::node& node, double low, double high, float& out) {
+  const auto value = node.value<double>();
+  if (!node.is_number() || !value || !(*value >= low && *value <= high)) return fmt::format("must be a number from {} to {}", low, high);
+  out = static_cast<float>(*value);
+  return std::nullopt;
+}
+Problem text(const toml::node& node, const std::function<Problem(const std::string&)>& use) {
+  const auto* value = node.as_string();
+  if (!value) return "must be a text in quotes";
+  return use(**value);
+}
+Problem one_of(const toml::node& node, std::initializer_list<std::string_view> words, std::string& out) {
+  return text(node, [&](const std::string& value) -> Problem {
+    for (std::string_view word : words)
+      if (word == value) {
+        out = value;
+        return std::nullopt;
+      }
+    return fmt::format("must be one of {}", fmt::join(words, ", "));
+  });
+}
+
+struct Option {
+  std::string_view table, name;
+  Problem (*set)(Config&, const toml::node&);
+};
+
+// THE options. One row each; configs/undersong.toml explains them.
+constexpr std::array kOptions = {
+    Option{"midi", "inputs",
+           [](Config& c, const toml::node& node) -> Problem {
+             const auto* list = node.as_array();
+             if (!list) return "must be a list of names";
+             for (const auto& item : *list) {
+               if (!item.is_string()) return "must be a list of names";
+               c.inputs.push_back(**item.as_string());
+             }
+             return std::nullopt;
+           }},
+    Option{"midi", "service",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               const auto kind = midi::parse_backend(value);
+               if (!kind) return "must be one of auto, alsa, jack";
+               c.service = *kind;
+               return std::nullopt;
+             });
+           }},
+    Option{"midi", "virtual_input",
+           [](Config& c, const toml::node& node) -> Problem {
+             if (!node.is_boolean()) return "must be true or false";
+             c.virtual_input = **node.as_boolean();
+             return std::nullopt;
+           }},
+    Option{"listen", "melody_notes",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 1, 2, [&](std::int64_t v) { c.melody_notes = static_cast<int>(v); });
+           }},
+    Option{"listen", "brighter", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.brighter); }},
+    Option{"listen", "tenser", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.tenser); }},
+    Option{"listen", "surprising", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.surprising); }},
+    Option{"listen", "symbols",
+           [](Config& c, const toml::node& node) {
+             std::string word;
+             const auto problem = one_of(node, {"letters", "signs"}, word);
+             if (!problem) c.symbol_style = word == "signs" ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
+             return problem;
+           }},
+    Option{"listen", "settle_ms",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 0, 60'000, [&](std::int64_t v) { c.settle = std::chrono::milliseconds(v); });
+           }},
+    Option{"hear", "output",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               c.hear_output = value;
+               return std::nullopt;
+             });
+           }},
+    Option{"hear", "velocity",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 1, 127, [&](std::int64_t v) { c.hear_velocity = static_cast<int>(v); });
+           }},
+    Option{"hear", "length_ms",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 50, 60'000, [&](std::int64_t v) { c.hear_length = std::chrono::milliseconds(v); });
+           }},
+    Option{"takes", "file",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               if (!value.empty() && !std::filesystem::path(value).is_absolute()) return "must be an absolute path";
+               c.takes_file = value;
+               return std::nullopt;
+             });
+           }},
+    Option{"takes", "silence_s",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 1, 3600, [&](std::int64_t v) { c.silence = std::chrono::seconds(v); });
+           }},
+    Option{"server", "socket",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               if (!value.empty() && !std::filesystem::path(value).is_absolute()) return "must be an absolute path";
+               c.socket = value;
+               return std::nullopt;
+             });
+           }},
+    Option{"server", "web_port",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 0, 65'535, [&](std::int64_t v) { c.web_port = static_cast<int>(v); });
+           }},
+    Option{"server", "web_address",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               c.web_address = value;
+               return std::nullopt;
+             });
+           }},
+    Option{"server", "token",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               c.token = value;
+               return std::nullopt;
+             });
+           }},
+    Option{"log", "level",
+           [](Config& c, const toml::node& node) {
+             return one_of(node, {"trace", "debug", "info", "warn", "error"}, c.log_level);
+           }},
+};
+
+// [[controls]] message, press, action.
+Problem read_control(Config& config, const toml::table& table) {
+  std::string message, press = "single", action;
+  for (const auto& [key, node] : table) {
+    const auto* value = node.as_string();
+    if (!value) return fmt::format("{} must be a text in quotes", key.str());
+    if (key == "message") {
+      message = **value;
+    } else if (key == "press") {
+      press = **value;
+    } else if (key == "action") {
+      action = **value;
+    } else {
+      return fmt::format("{} is no option of [[controls]]; known are message, press, action", key.str());
+    }
+  }
+  if (message.empty() || action.empty()) return "wants message and action";
+  const auto mapping = listen::parse_mapping(message, press, action);
+  if (!mapping) return mapping.error().message;
+  config.controls.push_back(*mapping);
+  return std::nullopt;
+}
+
+Error at_line(std::string_view name, const toml::node& node, std::string_view rest) {
+  return invalid_input(fmt::format("{}, line {}: {}.", name, node.source().begin.line, rest));
+}
+
+std::string known_options(std::string_view table) {
+  std::string out;
+  for (const Option& option : kOptions)
+    if (option.table == table) out += (out.empty() ? "" : ", ") + std::string(option.name);
+  return out;
+}
+
+Result<Config> read(const toml::table& file, std::string_view name) {
+  Config config;
+  for (const auto& [table_key, table_node] : file) {
+    const std::string_view table_name = table_key.str();
+    if (table_name == "controls") {
+      const auto* list = table_node.as_array();
+      if (!list) return at_line(name, table_node, "controls are written as [[controls]], one block each");
+      for (const auto& item : *list) {
+        const auto* table = item.as_table();
+        if (!table) return at_line(name, item, "controls are written as [[controls]], one block each");
+        if (const auto problem = read_control(config, *table)) return at_line(name, item, *problem);
+      }
+      // Whether the mappings agree with each other is known only now.
+      if (const auto made = listen::Controls::make(config.controls); !made) return at_line(name, table_node, made.error().message);
+      continue;
+    }
+    const std::string options = known_options(table_name);
+    if (options.empty())
+      return at_line(name, table_node, fmt::format("[{}] is no part of the configuration", table_name));
+    const auto* table = table_node.as_table();
+    if (!table) return at_line(name, table_node, fmt::format("{} is written as a table, [{}]", table_name, table_name));
+    for (const auto& [key, node] : *table) {
+      const auto option = std::find_if(kOptions.begin(), kOptions.end(),
+                                       [&](const Option& o) { return o.table == table_name && o.name == key.str(); });
+      if (option == kOptions.end())
+        return at_line(name, node, fmt::format("{} is no option of [{}]; known are {}", key.str(), table_name, options));
+      if (const auto problem = option->set(config, node)) return at_line(name, node, fmt::format("{} {}", key.str(), *problem));
+    }
+  }
+  return config;
+}
+
+std::filesystem::path from_environment(const char* variable) {
+  const char* value = std::getenv(variable);
+  std::filesystem::path path = value ? value : "";
+  return path.is_absolute() ? path : std::filesystem::path();
+}
+
+}  // namespace
+
+Places default_places() {
+  const auto home = from_environment("HOME");
+  auto config = from_environment("XDG_CONFIG_HOME");
+  if (config.empty()) config = home / ".config";
+  auto data = from_environment("XDG_DATA_HOME");
+  if (data.empty()) data = home / ".local/share";
+  auto runtime = from_environment("XDG_RUNTIME_DIR");
+  // No login session: a folder of the user's own, as the client looks for it.
+  runtime = runtime.empty() ? std::filesystem::path(fmt::format("/tmp/undersong-{}", getuid())) : runtime / "undersong";
+  return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket"};
+}
+
+Result<Config> parse_config(std::string_view text, std::string_view name) {
+  try {
+    return read(toml::parse(text), name);
+  } catch (const toml::parse_error& error) {
+    return invalid_input(fmt::format("{}, line {}: {}.", name, error.source().begin.line, error.description()));
+  }
+}
+
+Result<Config> load_config(const std::filesystem::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  std::ostringstream text;
+  if (in) text << in.rdbuf();
+  if (!in || in.bad()) return not_found(fmt::format("{}: the configuration can't be read.", file.string()));
+  return parse_config(text.str(), file.string());
+}
+
+}  // namespace undersong::app

@@ -1,0 +1,113 @@
+#include "daemon/app/config.h"
+
+#include <gtest/gtest.h>
+
+#include <cstdlib>
+#include <fstream>
+#include <regex>
+#include <sstream>
+
+namespace undersong::app {
+namespace {
+
+std::string shown_file() {
+  std::ifstream in(std::string(UNDERSONG_SOURCE_DIR) + "/configs/undersong.toml");
+  std::ostringstream out;
+  out << in.rdbuf();
+  return out.str();
+}
+
+TEST(Config, AnEmptyFileGivesTheDefaults) {
+  const auto config = parse_config("", "empty");
+  ASSERT_TRUE(config);
+  EXPECT_EQ(config->web_port, 8344);
+  EXPECT_EQ(config->silence, std::chrono::seconds(20));
+}
+
+TEST(Config, TheShownFileSaysTheDefaults) {
+  const auto shown = parse_config(shown_file(), "undersong.toml");
+  ASSERT_TRUE(shown) << shown.error().message;
+  const Config fresh;
+  EXPECT_EQ(shown->inputs, fresh.inputs);
+  EXPECT_EQ(shown->service, fresh.service);
+  EXPECT_EQ(shown->virtual_input, fresh.virtual_input);
+  EXPECT_EQ(shown->melody_notes, fresh.melody_notes);
+  EXPECT_EQ(shown->wishes, fresh.wishes);
+  EXPECT_EQ(shown->symbol_style, fresh.symbol_style);
+  EXPECT_EQ(shown->settle, fresh.settle);
+  EXPECT_EQ(shown->hear_output, fresh.hear_output);
+  EXPECT_EQ(shown->hear_velocity, fresh.hear_velocity);
+  EXPECT_EQ(shown->hear_length, fresh.hear_length);
+  EXPECT_EQ(shown->takes_file, fresh.takes_file);
+  EXPECT_EQ(shown->silence, fresh.silence);
+  EXPECT_EQ(shown->socket, fresh.socket);
+  EXPECT_EQ(shown->web_port, fresh.web_port);
+  EXPECT_EQ(shown->web_address, fresh.web_address);
+  EXPECT_EQ(shown->token, fresh.token);
+  EXPECT_EQ(shown->log_level, fresh.log_level);
+}
+
+TEST(Config, TheExampleOfAControlWorksOnceItsCommentMarksAreTaken) {
+  const std::string file = shown_file();
+  const auto at = file.find("# [[controls]]");
+  ASSERT_NE(at, std::string::npos);
+  const std::string block = std::regex_replace(file.substr(at), std::regex("(^|\n)# ?"), "$1");
+  const auto config = parse_config(block, "example");
+  ASSERT_TRUE(config) << config.error().message;
+  ASSERT_EQ(config->controls.size(), 1u);
+  EXPECT_EQ(config->controls[0].action, listen::Action::kMark);
+  EXPECT_EQ(config->controls[0].press, listen::Press::kDouble);
+}
+
+TEST(Config, WhatIsWrongIsSaidWithItsLine) {
+  struct Case {
+    const char* text;
+    const char* line;
+    const char* word;
+  };
+  for (const Case& wrong : {
+           Case{"[midi]\nimputs = []", "line 2", "imputs"},
+           Case{"[mdi]\n", "line 1", "mdi"},
+           Case{"[listen]\n\nmelody_notes = 3", "line 3", "from 1 to 2"},
+           Case{"[listen]\nbrighter = 1.5", "line 2", "from -1 to 1"},
+           Case{"[listen]\nbrighter = nan", "line 2", "from -1 to 1"},
+           Case{"[listen]\nsymbols = \"runes\"", "line 2", "letters, signs"},
+           Case{"[midi]\ninputs = \"all\"", "line 2", "list of names"},
+           Case{"[midi]\nservice = \"carrier pigeon\"", "line 2", "alsa"},
+           Case{"[takes]\nfile = \"takes.sqlite\"", "line 2", "absolute"},
+           Case{"[server]\nweb_port = 70000", "line 2", "65535"},
+           Case{"[log]\nlevel = 3", "line 2", "text in quotes"},
+           Case{"x = ", "line 1", ""},
+           Case{"[[controls]]\nmessage = \"cc 300\"\naction = \"mark\"", "line 1", "300"},
+           Case{"[[controls]]\nmessage = \"cc 67\"\nverb = \"mark\"", "line 1", "verb"},
+           Case{"[[controls]]\nmessage = \"cc 67\"", "line 1", "action"},
+           Case{"controls = 3", "line 1", "[[controls]]"},
+           Case{"midi = 3", "line 1", "[midi]"},
+       }) {
+    const auto config = parse_config(wrong.text, "my.toml");
+    ASSERT_FALSE(config) << wrong.text;
+    EXPECT_NE(config.error().message.find("my.toml"), std::string::npos) << config.error().message;
+    EXPECT_NE(config.error().message.find(wrong.line), std::string::npos) << config.error().message;
+    EXPECT_NE(config.error().message.find(wrong.word), std::string::npos) << config.error().message;
+  }
+}
+
+TEST(Config, PlacesFollowTheEnvironmentAndIgnoreRelativePaths) {
+  setenv("HOME", "/home/player", 1);
+  setenv("XDG_CONFIG_HOME", "/etc/mine", 1);
+  setenv("XDG_DATA_HOME", "relative", 1);
+  setenv("XDG_RUNTIME_DIR", "/run/user/7", 1);
+  const Places places = default_places();
+  EXPECT_EQ(places.config_file, "/etc/mine/undersong/undersong.toml");
+  EXPECT_EQ(places.takes_file, "/home/player/.local/share/undersong/takes.sqlite");
+  EXPECT_EQ(places.socket, "/run/user/7/undersong/socket");
+}
+
+TEST(Config, AFileThatIsNotThereIsSaid) {
+  const auto config = load_config("/nowhere/undersong.toml");
+  ASSERT_FALSE(config);
+  EXPECT_EQ(config.error().code, ErrorCode::kNotFound);
+}
+
+}  // namespace
+}  // namespace undersong::app
