@@ -1,25 +1,25 @@
 // undersong: the terminal client. Live commands speak to the daemon; commands on files need none.
 #include <CLI/CLI.hpp>
-#include <cstdio>
 #include <iostream>
 
 #include "clients/offline/commands.h"
+#include "clients/terminal/commands.h"
 
 int main(int argc, char** argv) {
   CLI::App program{"Undersong listens while you play: it names the harmony, ranks what else could stand under the melody, "
                    "and keeps every take."};
   program.require_subcommand(1);
-  int exit_code = 0;
-  undersong::offline::add_commands(program, exit_code);
+  undersong::terminal::Session session;
+  undersong::terminal::add_commands(program, session);
+  undersong::offline::add_commands(program, session.exit_code);
   try {
     program.parse(argc, argv);
-  } catch (const CLI::CallForHelp& help) {
-    return program.exit(help);
-  } catch (const CLI::CallForAllHelp& help) {
-    return program.exit(help);
   } catch (const CLI::ParseError& error) {
-    std::cerr << "undersong: " << error.what() << '\n';
+    if (error.get_exit_code() == static_cast<int>(CLI::ExitCodes::Success)) return program.exit(error);
+    std::string sentence = error.what();
+    if (!sentence.empty() && sentence.back() != '.') sentence += '.';
+    std::cerr << "undersong: " << sentence << '\n';
     return 2;
   }
-  return exit_code;
+  return session.exit_code;
 }

@@ -1,0 +1,30 @@
+#include "clients/terminal/commands.h"
+
+#include <fmt/format.h>
+
+#include <cstdio>
+
+namespace undersong::terminal {
+
+void Session::with_daemon(const std::function<std::optional<protocol::Problem>(protocol::Connection&)>& use) {
+  auto daemon = protocol::Connection::open(socket_path());
+  std::optional<protocol::Problem> problem;
+  if (daemon) {
+    problem = use(*daemon);
+  } else {
+    problem = daemon.error();
+  }
+  if (!problem) return;
+  fmt::print(stderr, "undersong: {}\n", problem->sentence);
+  exit_code = 1;
+}
+
+void add_commands(CLI::App& program, Session& session) {
+  program.add_option("--socket", session.socket, "the daemon's socket, if it isn't at its usual place");
+  add_live(program, session);
+  add_takes(program, session);
+  add_orders(program, session);
+  add_doctor(program, session);
+}
+
+}  // namespace undersong::terminal

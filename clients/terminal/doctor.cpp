@@ -1,0 +1,59 @@
+// undersong doctor: what runs, what is connected, where things are; each line says what to do if it isn't well.
+#include <fmt/format.h>
+
+#include <cstdlib>
+#include <string>
+
+#include "clients/terminal/commands.h"
+#include "clients/terminal/format.h"
+
+namespace undersong::terminal {
+namespace {
+
+void line(bool good, const std::string& what) { fmt::print("{}  {}\n", good ? "ok " : "-- ", what); }
+
+int examine(const Session& session) {
+  const auto path = session.socket_path();
+  auto daemon = protocol::Connection::open(path);
+  if (!daemon) {
+    line(false, fmt::format("No daemon answers at {}: {}", path.string(), daemon.error().sentence));
+    line(false, "Start it with `undersongd`, or `systemctl --user start undersongd` where the service is installed.");
+    return 1;
+  }
+  const auto& welcome = daemon->welcome();
+  line(true, fmt::format("The daemon answers at {}: version {}, protocol {}.", path.string(), welcome.program, welcome.protocol));
+  if (welcome.protocol != static_cast<std::uint32_t>(protocol::kProtocolVersion))
+    line(false, fmt::format("This client speaks protocol {}: install client and daemon of one version.", protocol::kProtocolVersion));
+  const auto status = daemon->request(protocol::GetStatus{});
+  if (!status) {
+    line(false, status.error().sentence);
+    return 1;
+  }
+  bool any = false;
+  for (const auto& port : status->ports) {
+    line(port.connected, fmt::format("Input {}: {}{}", port.number, port.name, port.connected ? "" : " (gone)"));
+    any |= port.connected;
+  }
+  if (!any) line(false, "No MIDI input: plug a keyboard in, or connect a program to \"Undersong in\".");
+  for (const auto& output : status->outputs)
+    line(output.connected, fmt::format("Suggestions are played on: {}{}", output.name, output.connected ? "" : " (not there)"));
+  line(status->store.good, status->store.good ? fmt::format("Takes are kept; {} lines so far.", status->log_last) : status->store.sentence);
+  if (status->store.waiting) line(status->store.good, fmt::format("{} lines wait to be written.", status->store.waiting));
+  if (status->store.lost) line(false, fmt::format("{} lines did not fit in memory and are lost.", status->store.lost));
+  if (status->take) {
+    line(true, fmt::format("A take is being played: {} notes since {}.", status->take->notes, local_time(status->take->begin_utc_ms)));
+  } else {
+    line(true, "No take is being played.");
+  }
+  return status->store.good ? 0 : 1;
+}
+
+}  // namespace
+
+void add_doctor(CLI::App& program, Session& session) {
+  program.add_subcommand("doctor", "Say what runs, what is connected, and where things are")->callback([&session] {
+    session.exit_code = examine(session);
+  });
+}
+
+}  // namespace undersong::terminal

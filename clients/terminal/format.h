@@ -1,0 +1,20 @@
+// Small pieces of text that several commands print.
+#pragma once
+
+#include <string>
+
+#include "protocol/shapes.h"
+
+namespace undersong::terminal {
+
+// "1:23.4", minutes and seconds.
+std::string duration(protocol::TimeUs length);
+// "2026-03-01 17:20", local time.
+std::string local_time(protocol::TimeUtcMs utc);
+// A word for a value between dark and bright, resolved and tense: "darker", "bright", ...
+std::string dark_bright_word(double value);
+std::string resolved_tense_word(double value);
+// Columns, not bytes: symbols may hold signs.
+std::string padded(const std::string& text, std::size_t width);
+
+}  // namespace undersong::terminal

@@ -1,0 +1,147 @@
+// list, show, export, rename, annotate, delete, restore: the log of takes.
+#include <fmt/format.h>
+
+#include <boost/beast/core/detail/base64.hpp>
+#include <cerrno>
+#include <cstring>
+#include <fstream>
+#include <memory>
+#include <string>
+
+#include "clients/terminal/commands.h"
+#include "clients/terminal/format.h"
+
+namespace undersong::terminal {
+namespace {
+
+using protocol::Problem;
+
+struct ListOptions {
+  int limit = 20;
+  std::string chord, key;
+  int melody = -1, over = -1;
+  bool deleted = false;
+};
+
+std::string one_line(const protocol::TakeSummary& take) {
+  return fmt::format("{:5d}  {}  {:>8}  {:5d} notes {:4d} chords {:2d} marks  {}  {}{}", take.take, local_time(take.begin_utc_ms),
+                     duration(take.length_us), take.notes, take.chords, take.marks, padded(take.key.value_or(""), 7),
+                     take.title.empty() ? "" : take.title, take.ended ? "" : "  (being played)");
+}
+
+std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& options) {
+  protocol::ListTakes wanted;
+  wanted.limit = options.limit;
+  if (!options.chord.empty()) wanted.harte = options.chord;
+  if (!options.key.empty()) wanted.key = options.key;
+  if (options.melody >= 0) wanted.melody = options.melody;
+  if (options.over >= 0) wanted.melody_over = options.over;
+  if (options.deleted) wanted.deleted = true;
+  const auto found = daemon.request(wanted);
+  if (!found) return found.error();
+  if (found->takes.empty()) fmt::print("No takes{}.\n", options.chord.empty() && options.key.empty() ? " yet: play something" : " like that");
+  for (const auto& take : found->takes) fmt::print("{}\n", one_line(take));
+  if (found->more) fmt::print("There are older ones: --limit shows more.\n");
+  return std::nullopt;
+}
+
+std::optional<std::uint64_t> chosen(const std::uint64_t& take) { return take ? std::optional(take) : std::nullopt; }
+
+std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
+  const auto detail = daemon.request(protocol::GetTake{.take = chosen(take)});
+  if (!detail) return detail.error();
+  const auto& summary = detail->summary;
+  fmt::print("{}\n", one_line(summary));
+  if (!summary.annotation.empty()) fmt::print("       {}\n", summary.annotation);
+  fmt::print("\n");
+  // Chords, keys and marks on one timeline.
+  std::size_t key = 0, mark = 0;
+  const auto until = [&](protocol::TimeUs at) {
+    for (; key < detail->keys.size() && detail->keys[key].at <= at; ++key)
+      fmt::print("{:>9}  key {}\n", duration(detail->keys[key].at - summary.at), detail->keys[key].harte);
+    for (; mark < detail->marks.size() && detail->marks[mark].at <= at; ++mark)
+      fmt::print("{:>9}  mark {}\n", duration(detail->marks[mark].at - summary.at), detail->marks[mark].text);
+  };
+  for (const auto& chord : detail->chords) {
+    until(chord.at);
+    fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), chord.symbol);
+  }
+  until(summary.at + summary.length_us);
+  return std::nullopt;
+}
+
+std::optional<Problem> export_take(protocol::Connection& daemon, std::uint64_t take, std::string file, bool replace) {
+  const auto exported = daemon.request(protocol::ExportTake{.take = chosen(take)});
+  if (!exported) return exported.error();
+  if (file.empty()) file = exported->file_name;
+  std::string bytes(boost::beast::detail::base64::decoded_size(exported->base64.size()), '\0');
+  bytes.resize(boost::beast::detail::base64::decode(bytes.data(), exported->base64.data(), exported->base64.size()).first);
+  if (!replace && std::ifstream(file)) return Problem{fmt::format("{} is already there; --replace writes over it.", file)};
+  std::ofstream out(file, std::ios::binary);
+  out.write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+  out.close();
+  if (!out) return Problem{fmt::format("{} can't be written: {}.", file, std::strerror(errno))};
+  fmt::print("Take {} is in {}.\n", exported->take, file);
+  return std::nullopt;
+}
+
+// A command whose answer is the number of the line that keeps it.
+template <class Request>
+void add_edit(CLI::App& program, Session& session, const char* name, const char* says, const char* done,
+              std::string Request::*text, const char* text_name) {
+  auto request = std::make_shared<Request>();
+  auto* command = program.add_subcommand(name, says);
+  command->add_option("TAKE", request->take, "number of the take")->required();
+  if (text) command->add_option(text_name, (*request).*text)->required();
+  command->callback([request, done, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
+      const auto kept = daemon.request(*request);
+      if (!kept) return kept.error();
+      fmt::print("Take {} {}.\n", request->take, done);
+      return std::nullopt;
+    });
+  });
+}
+
+}  // namespace
+
+void add_takes(CLI::App& program, Session& session) {
+  auto options = std::make_shared<ListOptions>();
+  auto* list_command = program.add_subcommand("list", "List the takes, newest first");
+  list_command->add_option("--limit", options->limit, "how many")->check(CLI::Range(1, 500));
+  list_command->add_option("--chord", options->chord, "only takes with this chord, in Harte syntax: Bb:9");
+  list_command->add_option("--key", options->key, "only takes in this key: F:maj");
+  list_command->add_option("--melody", options->melody, "only takes with this melody pitch class, 0 to 11 ...")->check(CLI::Range(0, 11));
+  list_command->add_option("--over", options->over, "... over this root, 0 to 11")->check(CLI::Range(0, 11));
+  list_command->add_flag("--deleted", options->deleted, "the deleted ones instead");
+  list_command->callback([options, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) { return list(daemon, *options); });
+  });
+
+  auto take = std::make_shared<std::uint64_t>(0);
+  auto* show_command = program.add_subcommand("show", "Show a take: its chords, keys and marks");
+  show_command->add_option("TAKE", *take, "number of the take; the newest if left out");
+  show_command->callback([take, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) { return show(daemon, *take); });
+  });
+
+  auto exported = std::make_shared<std::uint64_t>(0);
+  auto file = std::make_shared<std::string>();
+  auto replace = std::make_shared<bool>(false);
+  auto* export_command = program.add_subcommand("export", "Write a take as a standard MIDI file");
+  export_command->add_option("TAKE", *exported, "number of the take; the newest if left out");
+  export_command->add_option("-o,--output", *file, "the file to write; take-NUMBER.mid if left out");
+  export_command->add_flag("--replace", *replace, "write over a file that is there");
+  export_command->callback([exported, file, replace, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) { return export_take(daemon, *exported, *file, *replace); });
+  });
+
+  add_edit<protocol::RenameTake>(program, session, "rename", "Give a take a title", "has its title", &protocol::RenameTake::title, "TITLE");
+  add_edit<protocol::AnnotateTake>(program, session, "annotate", "Write a note to a take", "has its note", &protocol::AnnotateTake::text,
+                                   "TEXT");
+  add_edit<protocol::DeleteTake>(program, session, "delete", "Take a take off the list; restore brings it back", "is off the list",
+                                 nullptr, "");
+  add_edit<protocol::RestoreTake>(program, session, "restore", "Bring a deleted take back", "is back on the list", nullptr, "");
+}
+
+}  // namespace undersong::terminal
