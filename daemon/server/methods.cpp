@@ -1,0 +1,197 @@
+#include "daemon/server/methods.h"
+
+#include <algorithm>
+#include <array>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/server/session.h"
+#include "daemon/takes/midi_export.h"
+
+namespace undersong::server {
+namespace {
+
+using namespace protocol;  // NOLINT: this file is about its messages
+
+// A Reply that takes the message's own type.
+template <class T>
+struct To {
+  Reply reply;
+  void operator()(const T& value) const { reply.result(to_json(value)); }
+  void operator()(const Error& error) const { reply.error(error); }
+};
+
+template <class T, void (*Answer)(Session&, const T&, To<typename T::Reply>)>
+constexpr Method row{T::kMethod, [](Session& session, const boost::json::value& params, Reply reply) {
+                       auto read = read_value<T>(params, "params");
+                       if (!read) return reply.error(RpcCode::kInvalidParams, read.error().sentence);
+                       Answer(session, *read, {std::move(reply)});
+                     }};
+
+// Hands the number of a line over as Kept.
+takes::Store::Answer<takes::LineNumber> kept(To<Kept> to) {
+  return [to](Result<takes::LineNumber> number) {
+    if (!number) return to(number.error());
+    to(Kept{*number});
+  };
+}
+
+void hello(Session& session, const Hello& params, To<Welcome> to) {
+  if (!session.show_token(params.token)) return to.reply.error(RpcCode::kTokenNeeded, "The token is missing or wrong.");
+  to(session.welcome());
+}
+void subscribe(Session& session, const Subscribe& params, To<Subscribed> to) { to(session.subscribe(params)); }
+void unsubscribe(Session& session, const Unsubscribe& params, To<Subscribed> to) { to(session.unsubscribe(params)); }
+
+void get_moment(Session& session, const GetMoment&, To<Moment> to) {
+  to.reply.result(std::string(params_of(*session.room().newest_moment())));
+}
+void get_status(Session& session, const GetStatus&, To<Status> to) {
+  to.reply.result(std::string(params_of(*session.room().newest_status())));
+}
+
+std::optional<PitchClass> pitch_class(const std::optional<PitchClassNumber>& number) {
+  if (!number) return std::nullopt;
+  return PitchClass(static_cast<int>(number->value));
+}
+
+void list_takes(Session& session, const ListTakes& params, To<TakeList> to) {
+  takes::Search search;
+  if (params.limit) search.limit = static_cast<std::size_t>(params.limit->value);
+  search.before = params.before;
+  search.harte = params.harte;
+  search.root = pitch_class(params.root);
+  if (params.family) search.family = static_cast<harmony::Family>(*params.family);
+  search.key = params.key;
+  search.melody = pitch_class(params.melody);
+  search.melody_over = pitch_class(params.melody_over);
+  search.melody_degree = params.melody_degree;
+  search.from_utc_ms = params.from_utc_ms;
+  search.to_utc_ms = params.to_utc_ms;
+  search.deleted = params.deleted.value_or(false);
+  session.room().store.list(std::move(search), [to](Result<takes::Found> found) {
+    if (!found) return to(found.error());
+    TakeList list;
+    list.more = found->more;
+    for (const auto& take : found->takes) list.takes.push_back(summary_of(take));
+    to(list);
+  });
+}
+// Both lists of families are in the same order; the names are compared by a test.
+static_assert(static_cast<int>(Family::kPower) == static_cast<int>(harmony::Family::kPower));
+
+void get_take(Session& session, const GetTake& params, To<TakeDetail> to) {
+  session.room().store.detail(params.take, [to](Result<takes::Detail> detail) {
+    if (!detail) return to(detail.error());
+    to(detail_of(*detail));
+  });
+}
+
+void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
+  const std::size_t limit = params.limit ? static_cast<std::size_t>(params.limit->value) : 500;
+  const takes::LineNumber from = params.from.value_or(1);
+  session.room().store.lines(params.take, from, limit + 1, [to, limit, from](Result<std::vector<takes::Line>> lines) {
+    if (!lines) return to(lines.error());
+    const bool more = lines->size() > limit;
+    if (more) lines->pop_back();
+    std::string out = R"({"lines":[)";
+    for (const takes::Line& line : *lines) {
+      if (&line != lines->data()) out += ',';
+      append_line(out, line);
+    }
+    out += R"(],"next":)";
+    append_json(out, lines->empty() ? from : lines->back().number + 1);
+    out.append(R"(,"more":)").append(more ? "true}" : "false}");
+    to.reply.result(std::move(out));
+  });
+}
+
+void mark_take(Session& session, const MarkTake& params, To<Kept> to) { session.room().desk.mark(params.text.value_or(""), kept(to)); }
+void end_take(Session& session, const EndTake&, To<Kept> to) { session.room().desk.end_take(kept(to)); }
+
+void edit(Session& session, takes::LineKind kind, std::uint64_t take, std::string text, To<Kept> to) {
+  session.room().store.edit(kind, take, session.room().desk.now(), std::move(text), kept(to));
+}
+void rename_take(Session& s, const RenameTake& p, To<Kept> to) { edit(s, takes::LineKind::kRename, p.take, p.title, to); }
+void annotate_take(Session& s, const AnnotateTake& p, To<Kept> to) { edit(s, takes::LineKind::kAnnotate, p.take, p.text, to); }
+void delete_take(Session& s, const DeleteTake& p, To<Kept> to) { edit(s, takes::LineKind::kDelete, p.take, "", to); }
+void restore_take(Session& s, const RestoreTake& p, To<Kept> to) { edit(s, takes::LineKind::kRestore, p.take, "", to); }
+void correct_take(Session& session, const CorrectTake& params, To<Kept> to) {
+  if (params.harte != "N" && !harmony::parse_harte(params.harte))
+    return to(invalid_input("params.harte is not a chord in Harte syntax: " + params.harte + "."));
+  session.room().store.edit(takes::LineKind::kCorrection, params.take, Micros(params.at), params.harte, kept(to));
+}
+
+void export_take(Session& session, const ExportTake& params, To<ExportedTake> to) {
+  session.room().store.midi(params.take, [to](Result<takes::Store::Midi> take) {
+    if (!take) return to(take.error());
+    const auto bytes = takes::standard_midi_file(*take);
+    if (!bytes) return to(bytes.error());
+    const auto number = take->detail.summary.take;
+    to(ExportedTake{number, "take-" + std::to_string(number) + ".mid", base64(*bytes)});
+  });
+}
+
+void hear(Session& session, const Hear& params, To<Heard> to) {
+  auto heard = session.room().desk.hear(params);
+  if (!heard) return to(heard.error());
+  Heard answer;
+  if (*heard) answer.harte.emplace(**heard);
+  to(answer);
+}
+void hold(Session& session, const Hold& params, To<Holding> to) {
+  to(Holding{session.room().desk.hold(params.on)});
+  session.room().publish_status();
+}
+void send_notes(Session& session, const SendNotes& params, To<Accepted> to) {
+  auto accepted = session.room().desk.play(session.id(), params.notes);
+  if (!accepted) return to(accepted.error());
+  to(Accepted{*accepted});
+}
+
+void get_settings(Session& session, const GetSettings&, To<Settings> to) { to(session.room().desk.settings()); }
+void set_settings(Session& session, const SetSettings& params, To<Settings> to) {
+  auto settings = session.room().desk.change_settings(params);
+  if (!settings) return to(settings.error());
+  to(*settings);
+  session.room().publish_status();
+}
+
+constexpr std::array kMethods{
+    row<Hear, hear>,
+    row<Hello, hello>,
+    row<Hold, hold>,
+    row<GetMoment, get_moment>,
+    row<SendNotes, send_notes>,
+    row<GetSettings, get_settings>,
+    row<SetSettings, set_settings>,
+    row<GetStatus, get_status>,
+    row<Subscribe, subscribe>,
+    row<AnnotateTake, annotate_take>,
+    row<CorrectTake, correct_take>,
+    row<DeleteTake, delete_take>,
+    row<EndTake, end_take>,
+    row<GetEvents, get_events>,
+    row<ExportTake, export_take>,
+    row<GetTake, get_take>,
+    row<ListTakes, list_takes>,
+    row<MarkTake, mark_take>,
+    row<RenameTake, rename_take>,
+    row<RestoreTake, restore_take>,
+    row<Unsubscribe, unsubscribe>,
+};
+static_assert(std::is_sorted(kMethods.begin(), kMethods.end(), [](const Method& a, const Method& b) { return a.name < b.name; }));
+static_assert(kMethods.size() == boost::mp11::mp_size<Requests>::value, "every request of the protocol has its row");
+
+}  // namespace
+
+std::span<const Method> methods() { return kMethods; }
+
+void call_method(Session& session, std::string_view name, const boost::json::value& params, Reply reply) {
+  const auto found = std::lower_bound(kMethods.begin(), kMethods.end(), name, [](const Method& m, std::string_view n) { return m.name < n; });
+  if (found == kMethods.end() || found->name != name) return reply.error(RpcCode::kMethodNotFound, "Method not found: " + std::string(name) + ".");
+  if (!session.trusted() && name != Hello::kMethod)
+    return reply.error(RpcCode::kTokenNeeded, "Say hello with the token first.");
+  found->answer(session, params, std::move(reply));
+}
+
+}  // namespace undersong::server

@@ -1,0 +1,60 @@
+#include "daemon/server/publisher.h"
+
+#include <algorithm>
+
+#include "daemon/server/session.h"
+
+namespace undersong::server {
+
+void Publisher::add(std::shared_ptr<Session> session) { sessions_.push_back(std::move(session)); }
+
+void Publisher::remove(const Session* session) {
+  std::erase_if(sessions_, [&](const auto& s) { return s.get() == session; });
+}
+
+void Publisher::close_all() {
+  // Closing removes from the list.
+  const auto all = sessions_;
+  for (const auto& session : all) session->close();
+}
+
+bool Publisher::moment_wanted() const {
+  return std::any_of(sessions_.begin(), sessions_.end(), [](const auto& s) { return s->wants_moments(); });
+}
+
+// A failed write closes a session, which takes it off the list: go backwards, so that no other is passed over.
+void Publisher::moment(Buffer message) {
+  for (std::size_t i = sessions_.size(); i-- > 0;)
+    if (i < sessions_.size()) std::shared_ptr(sessions_[i])->offer_moment(message);
+}
+
+void Publisher::status(Buffer message) {
+  for (std::size_t i = sessions_.size(); i-- > 0;)
+    if (i < sessions_.size()) std::shared_ptr(sessions_[i])->offer_status(message);
+}
+
+void Publisher::log(const std::vector<takes::Line>& lines) {
+  for (const takes::Line& line : lines) {
+    if (line.number != last_ + 1) {  // another file was begun
+      tail_.clear();
+      tail_bytes_ = 0;
+    }
+    last_ = line.number;
+    tail_.push_back(log_message(line));
+    tail_bytes_ += tail_.back()->size();
+    while (tail_.size() > kTailLines || tail_bytes_ > kTailBytes) {
+      tail_bytes_ -= tail_.front()->size();
+      tail_.pop_front();
+    }
+  }
+  for (std::size_t i = sessions_.size(); i-- > 0;)
+    if (i < sessions_.size()) std::shared_ptr(sessions_[i])->log_grew();
+}
+
+Buffer Publisher::line(takes::LineNumber number) const {
+  const takes::LineNumber first = last_ + 1 - tail_.size();
+  if (number < first || number > last_) return nullptr;
+  return tail_[static_cast<std::size_t>(number - first)];
+}
+
+}  // namespace undersong::server

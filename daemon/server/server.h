@@ -1,0 +1,67 @@
+// The server: both listeners, all sessions, and what is published to them.
+//
+//   Server server(io, options, desk, store);
+//   if (auto listening = server.start(); !listening) ...;
+//   server.publish_moment(moment, style);           // after every event
+//   server.publish_log(lines);                      // from the store's on_lines
+//   server.publish_status();                        // whenever something of it has changed
+//
+// Threads: everything on the thread that runs `io`; the store must deliver there too.
+#pragma once
+
+#include <boost/asio/io_context.hpp>
+#include <memory>
+
+#include "daemon/server/desk.h"
+#include "daemon/server/publisher.h"
+#include "daemon/server/session.h"
+#include "daemon/server/socket_listener.h"
+#include "daemon/server/web_listener.h"
+
+namespace undersong::server {
+
+class Server {
+ public:
+  static constexpr std::size_t kMostClients = 64;
+
+  struct Options {
+    std::filesystem::path socket;
+    std::optional<WebOptions> web;  // empty: no web port
+    std::string program_version;
+  };
+
+  // `desk` and `store` outlive the server.
+  Server(boost::asio::io_context& io, Options options, Desk& desk, takes::Store& store);
+  ~Server();
+
+  // The Unix socket, and the web port if wanted. The first that fails says why.
+  Result<void> start();
+  // Closes all connections and removes the socket. May be called twice.
+  void stop();
+  std::uint16_t web_port() const { return web_.port(); }
+  std::size_t clients() const { return publisher_.sessions(); }
+
+  // Made into a message at once when somebody listens, and otherwise when somebody asks.
+  void publish_moment(const listen::Moment& moment, harmony::SymbolStyle style);
+  void publish_status();
+  void publish_log(const std::vector<takes::Line>& lines);
+
+ private:
+  std::shared_ptr<Session> make_session(bool trusted);
+  Buffer newest_moment();
+  Buffer newest_status();
+
+  Options options_;
+  Desk& desk_;
+  takes::Store& store_;
+  Publisher publisher_;
+  Room room_;
+  SocketListener socket_;
+  WebListener web_;
+  ClientId last_client_ = 0;
+  std::unique_ptr<listen::Moment> moment_;
+  harmony::SymbolStyle style_{};
+  Buffer moment_message_;  // of moment_; null: not made yet
+};
+
+}  // namespace undersong::server

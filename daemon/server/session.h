@@ -1,0 +1,108 @@
+// One client, whatever it is connected by: its requests, what it subscribed to, and what waits to be sent to it.
+//
+// Bounds: of each state one unread message; of the log a position and at most kReplayLines lines from the store; of
+// replies kMostReplyBytes and kMostCalls unanswered, beyond which nothing more is read from this client.
+// Threads: the io thread. Errors: to the client, as JSON-RPC says.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string_view>
+#include <vector>
+
+#include "daemon/server/desk.h"
+#include "daemon/server/publisher.h"
+#include "daemon/server/wire.h"
+#include "daemon/takes/store.h"
+
+namespace undersong::server {
+
+// The way to a client. Owns its session; the session is told by `written` and `closed`.
+class Transport {
+ public:
+  virtual ~Transport() = default;
+  // True: sent. False: under way, `Session::written` follows; no other write until then.
+  virtual bool write(const Buffer& message) = 0;
+  // The session wants to read again.
+  virtual void resume() = 0;
+  virtual void close() = 0;
+};
+
+// What all sessions share.
+struct Room {
+  Desk& desk;
+  takes::Store& store;
+  Publisher& publisher;
+  std::function<Buffer()> newest_moment, newest_status;
+  std::function<void()> publish_status;
+  std::function<void(std::function<void()>)> post;  // runs work soon on the io thread
+  std::string program_version;
+  std::string token;  // "" when none is configured
+};
+
+class Session : public std::enable_shared_from_this<Session> {
+ public:
+  static constexpr std::size_t kMostCalls = 32;
+  static constexpr std::size_t kMostReplyBytes = 1u << 20;
+  static constexpr std::size_t kReplayLines = 128;
+
+  // `trusted`: no token is asked for.
+  Session(ClientId id, Room& room, bool trusted) : id_(id), room_(room), trusted_(trusted) {}
+
+  // Greets. The transport outlives the session's use of it: it calls `closed` before it goes.
+  void start(Transport& transport);
+  // One message. REQUIRES: wants_more().
+  void received(std::string_view message);
+  bool wants_more() const { return transport_ != nullptr && calls_ < kMostCalls && reply_bytes_ < kMostReplyBytes; }
+  void written();
+  void closed();
+  // Ends the connection from our side.
+  void close();
+  // Says one error outside any request, then closes.
+  void refuse(protocol::RpcCode code, std::string_view sentence);
+
+  bool wants_moments() const { return moments_; }
+  void offer_moment(const Buffer& message);
+  void offer_status(const Buffer& message);
+  void log_grew();
+
+  // For methods.
+  ClientId id() const { return id_; }
+  Room& room() { return room_; }
+  bool trusted() const { return trusted_; }
+  protocol::Welcome welcome() const;
+  // False when the token is wrong.
+  bool show_token(const std::optional<std::string>& token);
+  protocol::Subscribed subscribe(const protocol::Subscribe& wish);
+  protocol::Subscribed unsubscribe(const protocol::Unsubscribe& wish);
+
+ private:
+  protocol::Subscribed subscribed() const;
+  void pump();
+  Buffer next();
+  Buffer next_line();
+  void fetch();
+
+  const ClientId id_;
+  Room& room_;
+  bool trusted_;
+  Transport* transport_ = nullptr;
+  bool writing_ = false, pumping_ = false, paused_ = false, again_ = false, closing_ = false, gone_ = false;
+
+  std::deque<Buffer> replies_;
+  std::size_t reply_bytes_ = 0, calls_ = 0;
+  bool moments_ = false, statuses_ = false, log_ = false;
+  Buffer moment_, status_;              // unread
+  bool line_next_ = false;              // state and log take turns
+  takes::LineNumber log_next_ = 0;      // to be sent next
+  std::deque<std::pair<takes::LineNumber, Buffer>> replay_;  // lines from log_next_ on
+  bool fetching_ = false;
+};
+
+// Compares without telling by its duration how much was right.
+bool same_token(std::string_view a, std::string_view b);
+
+}  // namespace undersong::server
