@@ -4,6 +4,7 @@
 #include <spdlog/fmt/fmt.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <atomic>
 #include <mutex>
 
@@ -11,13 +12,21 @@ namespace undersong::midi {
 
 struct Backend::Jack {
   jack_client_t* client = nullptr;
-  std::atomic<bool> alive{true};  // cleared by JACK's thread, read by the owner
-  std::mutex mutex;               // registered
+  std::uint32_t server = 0;  // which server it belongs to: see servers_gone
+  std::mutex mutex;          // registered
   std::set<std::string> registered;
   std::function<void()> poke;
 };
 
 namespace {
+
+// libjack deletes all clients that a process still has from a dead server as soon as anybody in the process
+// opens a new one, and whoever owned them then touches freed memory. So the whole process says goodbye to a
+// dead server before anybody looks for the next one: a death makes every Backend dead at once, and none is
+// opened while a dead one exists.
+std::atomic<std::uint32_t> servers_gone{0};  // written by JACK's threads
+std::mutex living_mutex;                     // living
+std::multiset<std::uint32_t> living;         // the `server` of every Backend on JACK
 
 void silence_jack() {
   static std::once_flag once;
@@ -44,7 +53,10 @@ Result<BackendKind> parse_backend(std::string_view text) {
 Backend::Backend() = default;
 
 Backend::~Backend() {
-  if (jack_ && jack_->client) jack_client_close(jack_->client);
+  if (!jack_) return;
+  if (jack_->client) jack_client_close(jack_->client);
+  const std::lock_guard lock(living_mutex);
+  living.erase(living.find(jack_->server));
 }
 
 Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::string& client_name,
@@ -59,6 +71,12 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
   silence_jack();
   auto jack = std::make_unique<Jack>();
   jack->poke = std::move(poke);
+  const std::lock_guard living_lock(living_mutex);
+  jack->server = servers_gone.load();
+  if (std::any_of(living.begin(), living.end(),
+                  [&](std::uint32_t server) { return server != jack->server; })) {
+    return unavailable("The JACK server has gone and is not let go of everywhere yet.");
+  }
   jack->client = jack_client_open((client_name + " watch").c_str(), JackNoStartServer, nullptr);
   if (!jack->client) {
     return unavailable(wanted == BackendKind::kJack ? "No JACK server answers."
@@ -68,7 +86,9 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
       jack->client,
       [](void* self) {
         auto& state = *static_cast<Jack*>(self);
-        state.alive = false;
+        // The clients of one server are told one after the other; only the first tells something new.
+        std::uint32_t expected = state.server;
+        servers_gone.compare_exchange_strong(expected, state.server + 1);
         if (state.poke) state.poke();
       },
       jack.get());
@@ -87,15 +107,18 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
         if (state.poke) state.poke();
       },
       jack.get());
+  if (jack_activate(jack->client) != 0) {
+    jack_client_close(jack->client);
+    return unavailable("The JACK server doesn't accept a client.");
+  }
+  living.insert(jack->server);
   backend->kind_ = BackendKind::kJack;
   backend->jack_ = std::move(jack);
-  if (jack_activate(backend->jack_->client) != 0)
-    return unavailable("The JACK server doesn't accept a client.");
   return backend;
 }
 
 bool Backend::alive() const {
-  return !jack_ || jack_->alive;
+  return !jack_ || jack_->server == servers_gone.load();
 }
 
 std::set<std::string> Backend::take_registered() {

@@ -5,6 +5,10 @@
 // Backend therefore keeps a small JACK client of its own that is told of the server's end and of every port
 // that is registered.
 //
+// When the JACK server dies, its Backend and every RtMidi object made under it must be destroyed (objects
+// first) before any part of the process gets a new one; open() refuses until then. Owners therefore ask
+// alive() about once a second.
+//
 // Threads: one owner; `poke` is called from JACK's notification thread.
 #pragma once
 

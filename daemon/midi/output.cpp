@@ -57,7 +57,7 @@ Result<void> Output::tend() {
 }
 
 Result<void> Output::open_port() {
-  if (!backend_ || !backend_->alive()) {
+  if (!backend_) {
     auto backend = Backend::open(options_.backend, options_.client_name, {});
     if (!backend) return backend.error();
     backend_ = std::move(*backend);

@@ -169,7 +169,7 @@ class RtMidiSource::Watcher {
   bool find_backend() {
     auto backend = Backend::open(options_.backend, options_.client_name, [this] { poke(); });
     if (!backend) {
-      say_once(backend.error().message + " It is looked for again every second.");
+      say_once(backend.error().message + " It is looked for again from time to time.");
       return false;
     }
     backend_ = std::move(*backend);
@@ -224,6 +224,7 @@ class RtMidiSource::Watcher {
   }
 
   void open_port(const std::string& name, const std::string& raw) {
+    if (!backend_->alive()) return;
     Lane* lane = inputs_.lane(name);
     if (!lane) {
       say_once(
@@ -242,13 +243,13 @@ class RtMidiSource::Watcher {
       open_.pop_back();
       return;
     }
-    inputs_.announce(Notice::kPortCame, *lane);  // before the first note can arrive
     open.in->openPort(index, "in");
     if (open.failed) {
-      inputs_.announce(Notice::kPortGone, *lane);
       open_.pop_back();
       return;
     }
+    // Not before: who is told that an input is there may rely on being heard.
+    inputs_.announce(Notice::kPortCame, *lane);
     say_(fmt::format("Listening to \"{}\".", name));
   }
 

@@ -22,7 +22,7 @@ namespace undersong::midi {
 
 enum class Notice : std::uint8_t {
   kNone = 0,
-  kPortCame = 1,  // the input is there (again)
+  kPortCame = 1,  // the input is connected (again); its first note may be a moment earlier in the queue
   kPortGone = 2,  // the input went; what sounded on it will get no note-off
   kEnded = 3,     // the source has given all it had (end of a file)
   kLost = 4,      // the lane was full and events were lost: what sounds on it can't be trusted

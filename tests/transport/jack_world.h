@@ -1,0 +1,159 @@
+// A JACK server and instruments as processes of their own, started and ended by a test, each by its own id.
+#pragma once
+
+#include <fcntl.h>
+#include <jack/jack.h>
+#include <poll.h>
+#include <signal.h>
+#include <sys/prctl.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <cstdlib>
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <sstream>
+#include <string>
+#include <thread>
+#include <vector>
+
+namespace undersong::transport {
+
+inline constexpr std::chrono::seconds kPatience{20};  // a bound for waiting on a condition, not a measure
+
+// Asks again and again, until it is true or the patience is over.
+inline bool eventually(const std::function<bool()>& condition) {
+  const auto end = std::chrono::steady_clock::now() + kPatience;
+  while (!condition()) {
+    if (std::chrono::steady_clock::now() > end) return false;
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  }
+  return true;
+}
+
+inline bool have_jackd() {
+  std::istringstream path(std::getenv("PATH") ? std::getenv("PATH") : "");
+  for (std::string folder; std::getline(path, folder, ':');) {
+    if (::access((std::filesystem::path(folder) / "jackd").c_str(), X_OK) == 0) return true;
+  }
+  return false;
+}
+
+class Process {
+ public:
+  explicit Process(const std::vector<std::string>& words, bool quiet = false) {
+    int to[2], from[2];
+    if (::pipe2(to, O_CLOEXEC) != 0 || ::pipe2(from, O_CLOEXEC) != 0) std::abort();
+    std::vector<char*> arguments;
+    for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
+    arguments.push_back(nullptr);
+    id_ = ::fork();
+    if (id_ == 0) {
+      ::prctl(PR_SET_PDEATHSIG, SIGTERM);  // a test that is killed leaves nothing running
+      ::dup2(to[0], 0);
+      ::dup2(from[1], 1);
+      if (quiet) ::dup2(from[1], 2);
+      ::execvp(arguments[0], arguments.data());
+      ::_exit(127);
+    }
+    ::close(to[0]), ::close(from[1]);
+    in_ = to[1], out_ = from[0];
+  }
+  ~Process() { end(SIGTERM); }
+  Process(const Process&) = delete;
+  Process& operator=(const Process&) = delete;
+
+  // Signal 0: its standard input ends, and it is left to finish by itself.
+  void end(int signal) {
+    if (id_ <= 0) return;
+    ::close(in_), ::close(out_);
+    if (signal != 0) ::kill(id_, signal);
+    int status = 0;
+    ::waitpid(id_, &status, 0);
+    id_ = -1;
+  }
+  bool write_line(const std::string& line) {
+    const std::string text = line + "\n";
+    return ::write(in_, text.data(), text.size()) == static_cast<ssize_t>(text.size());
+  }
+  std::string read_line() {
+    std::string line;
+    for (char c;;) {
+      pollfd ready{out_, POLLIN, 0};
+      if (::poll(&ready, 1, static_cast<int>(std::chrono::milliseconds(kPatience).count())) != 1) return line;
+      if (::read(out_, &c, 1) != 1 || c == '\n') return line;
+      line += c;
+    }
+  }
+
+ private:
+  pid_t id_ = -1;
+  int in_ = -1, out_ = -1;
+};
+
+// Leads this process, and all it starts, to a server of its own name; start and stop as often as wished.
+class JackServer {
+ public:
+  JackServer() : name_("undersong-test-" + std::to_string(::getpid())) {
+    ::setenv("JACK_DEFAULT_SERVER", name_.c_str(), 1);
+    ::setenv("JACK_NO_START_SERVER", "1", 1);
+    ::setenv("JACK_NO_AUDIO_RESERVATION", "1", 1);
+    ::signal(SIGPIPE, SIG_IGN);
+    jack_set_error_function([](const char*) {});
+    jack_set_info_function([](const char*) {});
+  }
+  // A killed server leaves its semaphores behind.
+  ~JackServer() {
+    end(SIGTERM);
+    std::error_code ignored;
+    for (const auto& file : std::filesystem::directory_iterator("/dev/shm", ignored)) {
+      if (file.path().filename().string().find("_" + name_ + "_") != std::string::npos) {
+        std::filesystem::remove(file.path(), ignored);
+      }
+    }
+  }
+  bool start() {
+    process_ = std::make_unique<Process>(
+        std::vector<std::string>{"jackd", "--no-realtime", "-S", "-n", name_, "-d", "dummy", "-r", "48000",
+                                 "-p", "64", "-C", "0", "-P", "0"},
+        true);
+    return eventually([] {
+      jack_client_t* probe = jack_client_open("probe", JackNoStartServer, nullptr);
+      if (probe) jack_client_close(probe);
+      return probe != nullptr;
+    });
+  }
+  void end(int signal) {
+    if (process_) process_->end(signal);
+    process_.reset();
+  }
+
+ private:
+  const std::string name_;
+  std::unique_ptr<Process> process_;
+};
+
+class Player {
+ public:
+  explicit Player(const std::string& name, bool echo = false)
+      : process_(echo ? std::vector<std::string>{UNDERSONG_PLAYER, name, "echo"}
+                      : std::vector<std::string>{UNDERSONG_PLAYER, name}) {
+    ready_ = process_.read_line() == "ok";
+  }
+  bool ready() const { return ready_; }
+  std::string order(const std::string& line) {
+    return process_.write_line(line) ? process_.read_line() : "gone";
+  }
+  ~Player() { leave(); }
+  // Both send no note-offs. A killed client takes JACK some five seconds to notice.
+  void leave() { process_.end(0); }
+  void be_killed() { process_.end(SIGKILL); }
+
+ private:
+  Process process_;
+  bool ready_ = false;
+};
+
+}  // namespace undersong::transport

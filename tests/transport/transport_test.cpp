@@ -1,0 +1,393 @@
+// MIDI from another process over a real JACK server, through RtMidi, to the consumer of the inputs: what a
+// keyboard's note goes through, but for the cable. Where there is no jackd all of this is skipped, visibly.
+#include <fcntl.h>
+#include <gtest/gtest.h>
+
+#include <memory>
+#include <mutex>
+
+#include "daemon/listen/note_state.h"
+#include "daemon/midi/audition.h"
+#include "daemon/midi/inputs.h"
+#include "daemon/midi/output.h"
+#include "daemon/midi/rtmidi_source.h"
+#include "tests/transport/jack_world.h"
+
+namespace undersong::transport {
+namespace {
+
+using midi::Event;
+using midi::Inputs;
+using midi::Notice;
+using midi::notice_of;
+
+// The inputs with their consumer: waits on the descriptor, never longer than the patience.
+class Ear {
+ public:
+  explicit Ear(midi::PortsOptions options = {})
+      : source_(prepared(std::move(options)), inputs_, [this](const std::string& s) {
+          const std::lock_guard lock(mutex_);
+          said_.push_back(s);
+        }) {
+    EXPECT_TRUE(source_.start());
+  }
+
+  // Drains until `condition`; false when the patience is over.
+  bool until(const std::function<bool()>& condition) {
+    const auto end = std::chrono::steady_clock::now() + kPatience;
+    for (;;) {
+      inputs_.drain([&](const Event& e) {
+        if (echo_of && notice_of(e) == Notice::kNone && echo_of->is_echo(e)) {
+          ++echoes;
+          return;
+        }
+        notes.apply(e);
+        (notice_of(e) == Notice::kNone ? events : notices).push_back(e);
+      });
+      if (condition()) return true;
+      const auto left =
+          std::chrono::duration_cast<std::chrono::milliseconds>(end - std::chrono::steady_clock::now());
+      if (left.count() <= 0) return false;
+      pollfd ready{inputs_.wake_fd(), POLLIN, 0};
+      // Not only the queue can make a condition true, so look now and then without being woken.
+      if (::poll(&ready, 1, 20) == 1) ++wakes;
+    }
+  }
+  bool until_port(const std::string& part, bool connected = true) {
+    return until([&] { return port(part, connected).has_value(); });
+  }
+  std::optional<midi::PortNumber> port(const std::string& part, bool connected = true) {
+    for (const auto& p : inputs_.ports()) {
+      if (p.name.find(part) != std::string::npos && p.connected == connected) return p.number;
+    }
+    return std::nullopt;
+  }
+  // Waits until the input is there and a message of `player` has come through; JACK lets it through from its
+  // next period on. Forgets what came so far.
+  bool until_heard(Player& player, const std::string& part) {
+    if (!until_port(part)) return false;
+    const bool heard = eventually([&] {
+      player.order("send C0 7F");
+      until([&, soon = std::chrono::steady_clock::now() + std::chrono::milliseconds(20)] {
+        return !events.empty() || std::chrono::steady_clock::now() > soon;
+      });
+      return !events.empty();
+    });
+    const bool quiet = heard && fence(player);
+    events.clear();
+    return quiet;
+  }
+  // A note from `player` on a key that nothing else uses: when it is here, all that was sent before it is
+  // here.
+  bool fence(Player& player) {
+    const std::size_t before = events.size();
+    if (player.order("send C0 7F") != "ok") return false;
+    const bool came = until([&] {
+      return std::any_of(events.begin() + static_cast<std::ptrdiff_t>(before), events.end(), is_fence);
+    });
+    std::erase_if(events, is_fence);
+    return came;
+  }
+  bool was_said(const std::string& part) {
+    const std::lock_guard lock(mutex_);
+    return std::any_of(said_.begin(), said_.end(),
+                       [&](const std::string& s) { return s.find(part) != std::string::npos; });
+  }
+  Inputs& inputs() { return inputs_; }
+  midi::RtMidiSource& source() { return source_; }
+
+  std::vector<Event> events, notices;
+  listen::NoteState notes;
+  midi::Output* echo_of = nullptr;
+  int echoes = 0, wakes = 0;
+
+ private:
+  static bool is_fence(const Event& e) { return e.bytes[0] == 0xC0 && e.bytes[1] == 0x7F; }
+  static midi::PortsOptions prepared(midi::PortsOptions options) {
+    options.backend = midi::BackendKind::kJack;
+    return options;
+  }
+  std::mutex mutex_;
+  std::vector<std::string> said_;
+  Inputs inputs_;
+  midi::RtMidiSource source_;
+};
+
+class Transport : public testing::Test {
+ protected:
+  void SetUp() override {
+    if (!have_jackd()) GTEST_SKIP() << "jackd is not installed, so no MIDI can be carried";
+  }
+  void start_server() { ASSERT_TRUE(server.start()) << "the JACK server did not start"; }
+  static midi::PortsOptions slow_looks() {
+    midi::PortsOptions options;
+    options.look_every = std::chrono::minutes(10);  // only what JACK tells counts
+    return options;
+  }
+  static midi::PortsOptions quick_looks() {
+    midi::PortsOptions options;
+    options.look_every = std::chrono::milliseconds(20);
+    return options;
+  }
+  JackServer server;
+};
+
+TEST_F(Transport, HearsAnotherProcessNoteForNote) {
+  start_server();
+  Ear ear;
+  Player keys("Keys");
+  ASSERT_TRUE(keys.ready());
+  ASSERT_TRUE(ear.until_heard(keys, "Keys:out"));
+  ASSERT_EQ(keys.order("send 90 3C 40"), "ok");
+  ASSERT_EQ(keys.order("send B0 40 7F"), "ok");
+  ASSERT_EQ(keys.order("send 80 3C 40"), "ok");
+  ASSERT_EQ(keys.order("send C0 05"), "ok");
+  ASSERT_TRUE(ear.until([&] { return ear.events.size() >= 4; }));
+  const auto is = [&](std::size_t i, std::array<std::uint8_t, 3> bytes, int size) {
+    return ear.events[i].bytes == bytes && ear.events[i].size == size &&
+           ear.events[i].port == *ear.port("Keys");
+  };
+  EXPECT_TRUE(is(0, {0x90, 0x3C, 0x40}, 3));
+  EXPECT_TRUE(is(1, {0xB0, 0x40, 0x7F}, 3));
+  EXPECT_TRUE(is(2, {0x80, 0x3C, 0x40}, 3));
+  EXPECT_TRUE(is(3, {0xC0, 0x05, 0}, 2));
+  EXPECT_TRUE(ear.notes.held_by_pedal_only(Pitch(60)));
+  EXPECT_LE(ear.events.back().at, midi::steady_now());
+}
+
+TEST_F(Transport, AKeyboardThatGoesWithKeysDownIsReleasedAndHeardAgainWhenItIsBack) {
+  start_server();
+  Ear ear(quick_looks());
+  auto keys = std::make_unique<Player>("Keys");
+  ASSERT_TRUE(ear.until_heard(*keys, "Keys"));
+  const auto number = ear.port("Keys");
+  keys->order("send B0 40 7F"), keys->order("send 90 3C 40"), keys->order("send 90 40 40");
+  ASSERT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(60)) && ear.notes.is_down(Pitch(64)); }));
+  keys->be_killed();
+  ASSERT_TRUE(ear.until([&] { return ear.notes.silent(); })) << "the notes of an unplugged keyboard must end";
+  EXPECT_FALSE(ear.notes.damper_down());
+  ASSERT_TRUE(ear.until_port("Keys", false));
+  keys = std::make_unique<Player>("Keys");
+  ASSERT_TRUE(ear.until_heard(*keys, "Keys"));
+  EXPECT_EQ(ear.port("Keys"), number) << "the same keyboard keeps its number";
+  keys->order("send 90 43 40");
+  EXPECT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(67)); }));
+}
+
+TEST_F(Transport, AKeyboardPluggedInAgainFasterThanAnyLookIsStillHeard) {
+  start_server();
+  Ear ear(slow_looks());
+  for (int round = 0; round < 5; ++round) {
+    Player keys("Keys");
+    ASSERT_TRUE(ear.until_heard(keys, "Keys")) << round;
+    keys.order("send 90 3C 40");
+    ASSERT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(60)); })) << round;
+    keys.leave();
+    ASSERT_TRUE(ear.until([&] { return ear.notes.silent(); })) << round;
+  }
+}
+
+TEST_F(Transport, OthersCanConnectToOurOwnInput) {
+  start_server();
+  Ear ear;
+  ASSERT_TRUE(ear.until_port("Undersong in"));
+  Player keys("Keys");
+  ASSERT_EQ(keys.order("connect Undersong in"), "ok");
+  ASSERT_TRUE(ear.until_heard(keys, "Undersong in"));
+  keys.order("send 90 3C 40");
+  ASSERT_TRUE(ear.until([&] { return !ear.events.empty(); }));
+  EXPECT_EQ(ear.events[0].port, ear.port("Undersong in"));
+}
+
+TEST_F(Transport, FourKeyboardsAtOnceLoseNothingAndMixNothing) {
+  start_server();
+  Ear ear;
+  std::vector<std::unique_ptr<Player>> players;
+  for (const char* name : {"One", "Two", "Three", "Four"}) players.push_back(std::make_unique<Player>(name));
+  for (std::size_t i = 0; const char* name : {"One:out", "Two:out", "Three:out", "Four:out"}) {
+    ASSERT_TRUE(ear.until_heard(*players[i++], name));
+  }
+  constexpr std::size_t kEach = 2000;
+  std::vector<std::thread> orders;
+  for (auto& player : players) orders.emplace_back([&] { player->order("run " + std::to_string(kEach)); });
+  const bool all = ear.until([&] { return ear.events.size() >= 4 * kEach; });
+  for (auto& order : orders) order.join();
+  ASSERT_TRUE(all) << ear.events.size();
+  std::array<std::size_t, Inputs::kMostInputs> next{};
+  Micros last{0};
+  for (const Event& e : ear.events) {
+    const std::size_t i = next[e.port]++;
+    ASSERT_EQ(e.bytes[1], i & 0x7F);
+    ASSERT_EQ(e.bytes[2], 1 + ((i >> 7) & 0x3F));
+    ASSERT_GE(e.at, last);
+    last = e.at;
+  }
+  EXPECT_EQ(ear.inputs().dropped(), 0u);
+}
+
+TEST_F(Transport, OnlyInputsWithAWantedNameAreOpened) {
+  start_server();
+  auto options = quick_looks();
+  options.names = {"stage"};
+  Ear ear(options);
+  Player pads("Pads"), piano("Stage Piano");
+  ASSERT_TRUE(ear.until_heard(piano, "Stage Piano"));
+  EXPECT_EQ(ear.port("Pads"), std::nullopt);
+  pads.order("send 90 30 40");
+  ASSERT_TRUE(ear.fence(piano));
+  EXPECT_TRUE(ear.events.empty());
+}
+
+TEST_F(Transport, WhatSaysNothingOfMusicDoesNotWakeTheConsumer) {
+  start_server();
+  Ear ear;
+  Player keys("Keys");
+  ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+  ASSERT_TRUE(ear.fence(keys));
+  ear.wakes = 0;
+  for (int i = 0; i < 50; ++i) {
+    keys.order("send FE"), keys.order("send F8"), keys.order("send F0 7E 7F 06 01 F7");
+  }
+  ASSERT_TRUE(ear.fence(keys));
+  EXPECT_EQ(ear.wakes, 1) << "only the fence";
+  EXPECT_TRUE(ear.events.empty());
+}
+
+TEST_F(Transport, ClockPassesWhenAskedFor) {
+  start_server();
+  midi::PortsOptions options;
+  options.pass_clock = true;
+  Ear ear(options);
+  Player keys("Keys");
+  ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+  keys.order("send FE"), keys.order("send FA"), keys.order("send F8"), keys.order("send F2 01 02");
+  ASSERT_TRUE(ear.fence(keys));
+  ASSERT_EQ(ear.events.size(), 3u);
+  EXPECT_EQ(ear.events[0].bytes[0], 0xFA);
+  EXPECT_EQ(ear.events[1].bytes[0], 0xF8);
+  EXPECT_EQ(ear.events[2].bytes, (std::array<std::uint8_t, 3>{0xF2, 1, 2}));
+}
+
+TEST_F(Transport, OurOwnOutputIsNeverOpenedAsAnInput) {
+  start_server();
+  midi::Output output({midi::BackendKind::kJack, "", "Undersong", "Undersong out"}, {});
+  ASSERT_TRUE(output.tend());
+  Ear ear(quick_looks());
+  Player keys("Keys");
+  ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+  EXPECT_TRUE(output.note_on(0, Pitch(60), Velocity(50)));
+  ASSERT_TRUE(ear.fence(keys));
+  EXPECT_TRUE(ear.events.empty());
+  for (const auto& port : ear.inputs().ports())
+    EXPECT_TRUE(port.name == "Undersong in" || port.name == "Keys:out") << port.name;
+}
+
+// Hears "Undersong out" as somebody else would.
+midi::PortsOptions somebody_else() {
+  midi::PortsOptions options;
+  options.client_name = "Somebody";
+  options.virtual_port = "";
+  options.look_every = std::chrono::milliseconds(20);
+  return options;
+}
+
+TEST_F(Transport, AnAuditionIsHeardByOthersAndEveryNoteEndsEvenWhenWeStopInTheMiddle) {
+  start_server();
+  Ear somebody(somebody_else());
+  auto output = std::make_unique<midi::Output>(
+      midi::OutputOptions{midi::BackendKind::kJack, "", "Undersong", "Undersong out"}, midi::Say{});
+  ASSERT_TRUE(output->tend());
+  ASSERT_TRUE(somebody.until_port("Undersong out"));
+  ASSERT_TRUE(eventually([&] {
+    output->note_on(0, Pitch(0), Velocity(1)), output->note_off(0, Pitch(0));
+    somebody.until([&, soon = std::chrono::steady_clock::now() + std::chrono::milliseconds(20)] {
+      return !somebody.events.empty() || std::chrono::steady_clock::now() > soon;
+    });
+    return !somebody.events.empty() && somebody.notes.silent();
+  }));
+  midi::Audition audition;
+  const std::vector<Pitch> chord{Pitch(48), Pitch(60), Pitch(64), Pitch(67)};
+  audition.play(chord, {}, midi::steady_now(), [&](const Event& e) { EXPECT_TRUE(output->send(e)); });
+  ASSERT_TRUE(somebody.until([&] { return somebody.notes.down().count() == 4; }));
+  const auto before = somebody.events.size();
+  output.reset();  // with all keys down
+  EXPECT_TRUE(somebody.until([&] { return somebody.notes.silent(); }));
+  EXPECT_EQ(somebody.events.size() - before, 4u) << "by note-offs, not by the port's going";
+}
+
+TEST_F(Transport, WhatWeSendIsNotHeardBackThroughAnInstrumentThatEchoesIt) {
+  start_server();
+  Player echoer("Echoer", true);
+  midi::Output output({midi::BackendKind::kJack, "Echoer in", "Undersong", "Undersong out"}, {});
+  ASSERT_TRUE(eventually([&] { return bool(output.tend()); }));
+  Ear ear(quick_looks());
+  ear.echo_of = &output;
+  ASSERT_TRUE(ear.until_heard(echoer, "Echoer:out"));
+  for (int key : {60, 64, 67}) ASSERT_TRUE(output.note_on(0, Pitch(key), Velocity(50)));
+  ASSERT_TRUE(ear.until([&] { return ear.echoes == 3; }))
+      << "the echo must really come, or nothing is proved";
+  EXPECT_TRUE(ear.notes.silent());
+  // The same key truly played on the instrument that echoes, while ours sounds.
+  ASSERT_TRUE(eventually(
+      [&, sent = midi::steady_now()] { return midi::steady_now() - sent > midi::EchoGuard::kWindow; }));
+  echoer.order("send 90 3C 40");
+  ASSERT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(60)); }));
+  output.all_notes_off();
+  ASSERT_TRUE(ear.until([&] { return ear.echoes == 6; }));
+  EXPECT_TRUE(ear.notes.is_down(Pitch(60))) << "our note-off doesn't release the player's key";
+}
+
+TEST_F(Transport, AServerThatIsKilledAndStartedAgainIsFoundAgain) {
+  for (const int signal : {SIGKILL, SIGTERM}) {
+    start_server();
+    Ear ear(quick_looks());
+    midi::Output output({midi::BackendKind::kJack, "", "Undersong", "Undersong out"}, {});
+    ASSERT_TRUE(output.tend());
+    {
+      Player keys("Keys");
+      ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+      keys.order("send 90 3C 40");
+      ASSERT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(60)); }));
+      server.end(signal);
+      ASSERT_TRUE(ear.until([&] { return ear.notes.silent(); })) << "signal " << signal;
+      EXPECT_TRUE(ear.was_said("The JACK server has gone"));
+    }
+    ASSERT_TRUE(eventually([&] { return !output.connected(); }));
+    EXPECT_FALSE(output.note_on(0, Pitch(60), Velocity(50))) << "says so rather than sends into nothing";
+    EXPECT_FALSE(output.tend());
+    start_server();
+    Player keys("Keys");
+    ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+    keys.order("send 90 40 40");
+    EXPECT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(64)); }));
+    EXPECT_TRUE(eventually([&] { return bool(output.tend()); }));
+    EXPECT_TRUE(output.note_on(0, Pitch(60), Velocity(50)));
+    ear.source().stop();
+    server.end(SIGTERM);
+  }
+}
+
+TEST_F(Transport, StartedBeforeTheServerItSaysSoAndFindsItLater) {
+  Ear ear(quick_looks());
+  ASSERT_TRUE(ear.until([&] { return ear.was_said("No JACK server answers."); }));
+  start_server();
+  Player keys("Keys");
+  ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+  keys.order("send 90 3C 40");
+  EXPECT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(60)); }));
+}
+
+TEST_F(Transport, NothingWakesTheConsumerWhileNothingChanges) {
+  start_server();
+  auto options = quick_looks();
+  options.look_every = std::chrono::milliseconds(1);
+  Ear ear(options);
+  Player keys("Keys");
+  ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+  ASSERT_TRUE(ear.fence(keys));
+  pollfd ready{ear.inputs().wake_fd(), POLLIN, 0};
+  EXPECT_EQ(::poll(&ready, 1, 500), 0) << "hundreds of looks, not one wake";
+}
+
+}  // namespace
+}  // namespace undersong::transport
