@@ -3,10 +3,10 @@
 namespace undersong::harmony {
 
 void StandingMelody::add(Pitch pitch, Micros onset, bool held) {
-  const Note note{pitch, onset, held};
+  const Note note{pitch, onset, held, false};
   FixedVector<Note, kMost> next{note};
   for (const Note& before : newest_)
-    if (before.held && before.pitch != pitch) next.push_back(before);
+    if (before.held && !before.supposed && before.pitch != pitch) next.push_back(before);
   newest_ = next;
 }
 

@@ -17,10 +17,13 @@ class StandingMelody {
     Pitch pitch;
     Micros since{};
     bool held = false;
+    bool supposed = false;  // nobody heard it as melody; it is only the top of what is held
   };
 
   // The ear found a melody note. `held`: its key is still down.
   void add(Pitch pitch, Micros onset, bool held);
+  // There is no tune, but this key is the top of what is held.
+  void suppose(Pitch pitch, Micros onset) { newest_ = {Note{pitch, onset, true, true}}; }
   void release(Pitch pitch);
 
   // The newest note and, while its key is down, the one before it. Newest first.

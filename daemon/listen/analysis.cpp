@@ -29,6 +29,8 @@ harmony::Quality quality_of(const harmony::EarChord& heard) {
 
 // A held key below is accompaniment even when it is the highest.
 constexpr int kLowestHeld = 55;  // G3; common practice, no source
+constexpr Micros kSettled{250'000};  // a chord that stood so long was meant
+constexpr Micros kTuneLingers{2'000'000};
 
 harmony::Chord chord_of(const harmony::EarChord& heard) { return {heard.root, quality_of(heard), heard.bass}; }
 
@@ -66,15 +68,20 @@ bool Analysis::advance(Micros at) {
   findings_ = {};
   ear_.advance(at);
   const bool heard = collect(at);
+  if (settled_from_ && at >= *settled_from_) note_tried();
   if (!list_offered_ && at >= list_since_ + settings_.offered_after) {
-    list_offered_ = true;
-    findings_.offered = true;
+    list_offered_ = findings_.offered = true;
+    offered_ = moment_.alternatives;
+    offered_question_ = asked_;
+    offered_number_ = moment_.alternatives_number;
   }
-  return heard ? publish(at) : findings_.offered;
+  return heard ? publish(at) : findings_.offered || findings_.tried;
 }
 
 std::optional<Micros> Analysis::next_deadline() const {
   auto due = ear_.next_deadline();
+  if (const auto supposed = supposed_from(); supposed && (!due || *supposed < *due)) due = supposed;
+  if (settled_from_ && (!due || *settled_from_ < *due)) due = settled_from_;
   if (!list_offered_) {
     const Micros offered = list_since_ + settings_.offered_after;
     if (!due || offered < *due) due = offered;
@@ -130,7 +137,7 @@ bool Analysis::collect(Micros at) {
     in_force_ = InForce{chord, heard->confidence, heard->since};
     if (changed) {
       findings_.harmony = found = true;
-      note_tried(chord);
+      settled_from_ = at + kSettled;
     }
   }
   found |= hold_highest(at);
@@ -138,31 +145,48 @@ bool Analysis::collect(Micros at) {
   return found;
 }
 
-bool Analysis::hold_highest(Micros at) {
-  if (!melody_.newest().empty() && melody_.newest()[0].held) return false;
-  for (int key = 127; key >= kLowestHeld; --key) {
-    const Pitch pitch(key);
-    if (!notes_.is_down(pitch)) continue;
-    // Not before the ear has decided about it, so that the answer doesn't waver.
-    const auto onset = notes_.onset(pitch);
-    if (!onset || at - *onset < harmony::kMelodyDelay) return false;
-    melody_.add(pitch, *onset, true);
-    return true;
-  }
-  return false;
+std::optional<Pitch> Analysis::highest_held() const {
+  for (int key = 127; key >= kLowestHeld; --key)
+    if (notes_.is_down(Pitch(key))) return Pitch(key);
+  return std::nullopt;
 }
 
-void Analysis::note_tried(const harmony::Chord& chord) {
-  // The player tried an offered chord if root and family are in the list that stands, under a note they still hold.
-  if (asked_.melody.empty() || !notes_.is_sounding(asked_.melody[0])) return;
+std::optional<Micros> Analysis::supposed_from() const {
+  const auto& newest = melody_.newest();
+  if (!newest.empty() && newest[0].held) return std::nullopt;
+  const auto top = highest_held();
+  const auto onset = top ? notes_.onset(*top) : std::nullopt;
+  if (!onset) return std::nullopt;
+  // Not before the ear has decided about it, nor while the tune that went before is still in the player's ear.
+  const Micros decided = *onset + harmony::kMelodyDelay;
+  return newest.empty() ? decided : std::max(decided, newest[0].since + kTuneLingers);
+}
+
+bool Analysis::hold_highest(Micros at) {
+  const auto from = supposed_from();
+  if (!from || at < *from) return false;
+  const Pitch top = *highest_held();
+  melody_.suppose(top, *notes_.onset(top));
+  return true;
+}
+
+void Analysis::note_tried() {
+  settled_from_.reset();
+  const harmony::Chord& chord = in_force_->chord;
+  const auto& melody = melody_.newest();
+  if (melody.empty() || !notes_.is_sounding(melody[0].pitch)) return;
+  const PitchClass under = melody[0].pitch.pitch_class();
+  tried_[static_cast<std::size_t>(under.value())].add(chord);
+  if (offered_question_.melody.empty() || offered_question_.melody[0].pitch_class() != under) return;
   const auto family = harmony::row(chord.quality).family;
-  for (std::size_t i = 0; i < moment_.alternatives.size(); ++i) {
-    const auto& offered = moment_.alternatives[i].chord;
-    if (offered.root != chord.root || harmony::row(offered.quality).family != family) continue;
-    findings_.tried = Findings::Tried{moment_.alternatives[i], i, moment_.alternatives_number};
-    break;
+  const auto& before = offered_question_.previous;
+  if (before && before->root == chord.root && harmony::row(before->quality).family == family) return;  // nothing new
+  for (std::size_t i = 0; i < offered_.size(); ++i) {
+    const auto& alternative = offered_[i].chord;
+    if (alternative.root != chord.root || harmony::row(alternative.quality).family != family) continue;
+    findings_.tried = Findings::Tried{offered_[i], i, offered_number_};
+    return;
   }
-  tried_[static_cast<std::size_t>(asked_.melody[0].pitch_class().value())].add(chord);
 }
 
 void Analysis::refresh_alternatives(Micros at) {
@@ -224,18 +248,20 @@ void Analysis::write_moment(Micros at) {
     moment_.readings.push_back({reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
 
   moment_.melody.clear();
-  for (const auto& note : melody_.newest()) {
-    MelodyNote shown{note.pitch, harmony::spell_within(note.pitch.pitch_class(), (key ? harmony::signature(*key) : 0) - 5),
-                     harmony::usual_degree(0), note.since, note.held};
-    if (moment_.harmony) {
-      const auto& chord = moment_.harmony->reading.chord;
-      const int interval = ascending(chord.root, note.pitch.pitch_class());
-      shown.degree = harmony::degree_in(chord.quality, interval);
-      if (harmony::role(chord.quality, interval) == harmony::Role::kChordTone)
-        shown.name = moment_.harmony->reading.root_name.above(shown.degree);
-    }
-    moment_.melody.push_back(shown);
+  for (const auto& note : melody_.newest()) moment_.melody.push_back(described({note.pitch, {}, {}, note.since, note.held}));
+  for (MelodyNote& note : findings_.melody) note = described(note);
+}
+
+MelodyNote Analysis::described(MelodyNote note) const {
+  const int home = moment_.key ? harmony::signature(moment_.key->key) : 0;
+  note.name = harmony::spell_within(note.pitch.pitch_class(), home - 5);
+  if (moment_.harmony) {
+    const auto& reading = moment_.harmony->reading;
+    const int interval = ascending(reading.chord.root, note.pitch.pitch_class());
+    note.degree = harmony::degree_in(reading.chord.quality, interval);
+    if (harmony::role(reading.chord.quality, interval) == harmony::Role::kChordTone) note.name = reading.root_name.above(note.degree);
   }
+  return note;
 }
 
 }  // namespace undersong::listen

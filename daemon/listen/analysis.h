@@ -36,7 +36,7 @@ struct Findings {
     std::size_t place = 0;   // in the list, from 0
     std::uint32_t list = 0;  // its alternatives_number
   };
-  std::optional<Tried> tried;  // the new chord in force was in the list that stood
+  std::optional<Tried> tried;  // the chord in force has settled, and was in the list that stood before
 };
 
 class Analysis {
@@ -62,11 +62,14 @@ class Analysis {
  private:
   // Takes over what the ear found at `at`; true if anything did.
   bool collect(Micros at);
-  // While the ear knows of no melody note that is held, the highest held key stands for it: a player who holds a
-  // chord and listens means its top.
+  // While the ear knows of no melody note that is held, the highest held key stands for it after a while: a player who
+  // holds a chord and listens means its top.
   bool hold_highest(Micros at);
+  std::optional<Pitch> highest_held() const;
+  std::optional<Micros> supposed_from() const;  // when that will be so if nothing is played until then
   void refresh_alternatives(Micros at);
   void write_moment(Micros at);
+  MelodyNote described(MelodyNote note) const;  // with name and degree
   bool publish(Micros at);
 
   Settings settings_;
@@ -76,7 +79,8 @@ class Analysis {
     float confidence = 0;
     Micros since{};
   };
-  void note_tried(const harmony::Chord& chord);
+  // The chord in force was meant: is it one of those that were offered under the melody note?
+  void note_tried();
 
   harmony::Ear ear_;
   std::optional<InForce> in_force_;
@@ -86,6 +90,10 @@ class Analysis {
   harmony::Question asked_;               // what the list in the moment answers
   Micros list_since_{};
   bool list_offered_ = true;
+  harmony::Alternatives offered_;         // the last list that stood long enough
+  harmony::Question offered_question_;
+  std::uint32_t offered_number_ = 0;
+  std::optional<Micros> settled_from_;    // the chord in force counts as meant from then
   Findings findings_;
   Moment moment_;
 };

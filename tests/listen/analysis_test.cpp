@@ -142,14 +142,14 @@ TEST(Analysis, AnOfferedChordThatIsPlayedUnderTheHeldNoteCountsAsTried) {
   events.push_back(note_on(ms(12), 0, Pitch(76), Velocity(90)));  // held on top from here on
   for (const Event& event : chord(1500, {45, 55, 60}, 900)) events.push_back(event);
   bool tried = false;
-  for (const Event& event : sorted(events))
-    drive(analysis, event, [&](const Analysis& a) {
-      if (a.findings().tried) {
-        tried = true;
-        EXPECT_EQ(a.findings().tried->alternative.chord.root.value(), 9);
-      }
-    });
+  const auto look = [&](const Analysis& a) {
+    if (!a.findings().tried) return;
+    tried = true;
+    EXPECT_EQ(a.findings().tried->alternative.chord.root.value(), 9);
+  };
+  for (const Event& event : sorted(events)) drive(analysis, event, look);
   EXPECT_TRUE(tried);
+  play(analysis, chord(3000, {41, 53, 57}, 900));  // another chord under the same note: what was tried is remembered
   const auto& list = analysis.moment().alternatives;
   EXPECT_TRUE(std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.tried; }));
 }
@@ -160,6 +160,17 @@ TEST(Analysis, DrumsClockAndSensingAreNotHeard) {
   EXPECT_FALSE(analysis.event({ms(1), {0xF8, 0, 0}, 1, 0}));
   EXPECT_FALSE(analysis.event({ms(2), {0xFE, 0, 0}, 1, 0}));
   EXPECT_EQ(analysis.moment().number, 0u);
+}
+
+TEST(Analysis, TheTopOfAHeldChordStandsForTheMelodyOnceTheTuneHasPassed) {
+  Analysis analysis;
+  play(analysis, cadence());
+  const auto held = chord(14000, {36, 52, 55, 59}, 9000);
+  play(analysis, {held.begin(), held.begin() + 4});
+  drive(analysis, ms(18000), [](const Analysis&) {});
+  ASSERT_EQ(analysis.moment().melody.size(), 1u);
+  EXPECT_EQ(analysis.moment().melody[0].pitch.value(), 59);
+  EXPECT_TRUE(analysis.moment().melody[0].held);
 }
 
 TEST(Analysis, WhenAllIsLetGoTheLastChordStaysButNoLongerSounds) {

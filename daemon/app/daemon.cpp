@@ -1,0 +1,271 @@
+#include "daemon/app/daemon.h"
+
+#include <fmt/format.h>
+#include <pthread.h>
+#include <spdlog/spdlog.h>
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/posix/stream_descriptor.hpp>
+#include <boost/asio/post.hpp>
+#include <boost/asio/signal_set.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <csignal>
+#include <fstream>
+
+#include "daemon/app/desk.h"
+#include "daemon/app/instance_lock.h"
+#include "daemon/app/version.h"
+#include "daemon/midi/sources.h"
+#include "daemon/server/notify.h"
+#include "daemon/server/server.h"
+
+namespace undersong::app {
+namespace {
+
+namespace asio = boost::asio;
+using namespace std::chrono_literals;
+
+// Idle, the watcher and this together wake the machine less than once a second.
+constexpr auto kLookForPorts = 2500ms;
+constexpr auto kTendOutput = 5s;
+
+std::int64_t utc_ms() {
+  return std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::system_clock::now().time_since_epoch()).count();
+}
+
+void say(const std::string& sentence) { spdlog::info("{}", sentence); }
+
+class Running final : public Daemon {
+ public:
+  explicit Running(RunOptions options)
+      : options_(std::move(options)), signals_(io_, SIGTERM, SIGINT, SIGHUP), wake_(io_), due_(io_), tend_(io_) {}
+
+  ~Running() override {
+    // The reverse of the start: nothing new comes in, the clients are let go, the store writes what it has.
+    source_.reset();
+    if (server_) server_->stop();
+    wake_.release();  // the descriptor is that of inputs_
+    server_.reset();
+    desk_.reset();
+    store_.reset();
+  }
+
+  Result<void> begin() {
+    const Config& config = options_.config;
+    const Places places = default_places();
+    const auto takes_file = config.takes_file.empty() ? places.takes_file : config.takes_file;
+    const auto socket = config.socket.empty() ? places.socket : config.socket;
+
+    std::error_code error;
+    std::filesystem::create_directories(takes_file.parent_path(), error);
+    if (error) return unavailable(fmt::format("{}: the folder for takes can't be made: {}.", takes_file.parent_path().string(), error.message()));
+    auto lock = InstanceLock::take(takes_file);
+    if (!lock) return lock.error();
+    lock_ = std::move(*lock);
+    auto opened = takes::Store::open({.path = takes_file}, {.deliver = [this](takes::Store::Work work) { asio::post(io_, std::move(work)); },
+                                                            .on_lines = [this](std::vector<takes::Line> lines) { kept(lines); },
+                                                            .on_health = [this](takes::Health health) { store_health(health); }});
+    if (!opened) return opened.error();
+    store_ = std::move(*opened);
+
+    desk_ = std::make_unique<Desk>(config, Desk::World{.inputs = inputs_,
+                                                       .store = *store_,
+                                                       .open_output = [this](const std::string& name) { return open_output(name); },
+                                                       .changed_moment = [this] { changed(moment_changed_); },
+                                                       .changed_status = [this] { changed(status_changed_); },
+                                                       .utc_ms = utc_ms});
+
+    server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion)};
+    if (config.web_port != 0)
+      serve.web = server::WebOptions{.address = config.web_address,
+                                     .port = static_cast<std::uint16_t>(config.web_port),
+                                     .page_folder = options_.page_folder,
+                                     .token = config.token,
+                                     .more_hosts = {}};
+    server_ = std::make_unique<server::Server>(io_, serve, *desk_, *store_);
+    auto listening = server_->start();
+    if (!listening && serve.web && listening.error().code != ErrorCode::kConflict) {
+      // A port that another program has must not keep the player from playing.
+      spdlog::warn("{} Going on without the page.", listening.error().message);
+      serve.web.reset();
+      server_ = std::make_unique<server::Server>(io_, serve, *desk_, *store_);
+      listening = server_->start();
+    }
+    if (!listening) return listening.error();
+    spdlog::info("Clients connect at {}{}.", socket.string(),
+                 serve.web ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port()) : "");
+
+    if (auto heard = start_source(config); !heard) return heard.error();
+    desk_->tend_output();
+    wake_.assign(inputs_.wake_fd());
+    wait_for_events();
+    wait_for_signals();
+    wait_to_tend();
+    flush();
+    return {};
+  }
+
+  void run() override {
+    pthread_setname_np(pthread_self(), "io");
+    server::notify_service_manager("READY=1");
+    io_.run();
+    server::notify_service_manager("STOPPING=1");
+  }
+
+ private:
+  Result<void> start_source(const Config& config) {
+    midi::SourceOptions sources;
+    sources.say = say;
+    sources.ports.backend = config.service;
+    sources.ports.names = config.inputs;
+    sources.ports.look_every = kLookForPorts;
+    if (!config.virtual_input) sources.ports.virtual_port.clear();
+    if (options_.play) sources.file = {*options_.play, options_.speed};
+    auto source = midi::make_source(options_.play ? "file" : "ports", sources, inputs_);
+    if (!source) return source.error();
+    if (auto started = (*source)->start(); !started) return started.error();
+    source_ = std::move(*source);
+    return {};
+  }
+
+  std::unique_ptr<midi::Output> open_output(const std::string& name) {
+    return std::make_unique<midi::Output>(midi::OutputOptions{.backend = options_.config.service, .name = name}, say);
+  }
+
+  // ---- events and time
+
+  void wait_for_events() {
+    wake_.async_wait(asio::posix::stream_descriptor::wait_read, [this](boost::system::error_code error) {
+      if (error) return;
+      busy_ = true;
+      bool ended = false;
+      inputs_.drain([&](const midi::Event& event) {
+        desk_->received(event);
+        ended |= midi::notice_of(event) == midi::Notice::kEnded;
+      });
+      busy_ = false;
+      flush();
+      if (ended && options_.quit_after_file) return quit();
+      wait_for_events();
+    });
+  }
+
+  void arm() {
+    const auto next = desk_->next_deadline();
+    if (next == armed_) return;
+    armed_ = next;
+    if (!next) {
+      due_.cancel();
+      return;
+    }
+    due_.expires_at(asio::steady_timer::time_point(std::chrono::duration_cast<asio::steady_timer::duration>(*next)));
+    due_.async_wait([this](boost::system::error_code error) {
+      if (error) return;
+      armed_.reset();
+      busy_ = true;
+      desk_->advance(midi::steady_now());
+      busy_ = false;
+      flush();
+    });
+  }
+
+  void changed(bool& what) {
+    what = true;
+    if (busy_ || flush_posted_) return;
+    flush_posted_ = true;
+    asio::post(io_, [this] {
+      flush_posted_ = false;
+      flush();
+    });
+  }
+
+  // Publishes once what many events may have changed.
+  void flush() {
+    if (moment_changed_) server_->publish_moment(desk_->moment(), desk_->symbol_style());
+    if (status_changed_) server_->publish_status();
+    moment_changed_ = status_changed_ = false;
+    arm();
+  }
+
+  void wait_to_tend() {
+    tend_.expires_after(kTendOutput);
+    tend_.async_wait([this](boost::system::error_code error) {
+      if (error) return;
+      desk_->tend_output();
+      wait_to_tend();
+    });
+  }
+
+  // ---- the store
+
+  void kept(const std::vector<takes::Line>& lines) {
+    if (!server_) return;
+    desk_->kept(lines);
+    server_->publish_log(lines);
+  }
+
+  void store_health(const takes::Health& health) {
+    if (health.good) {
+      if (!health.sentence.empty()) spdlog::info("{}", health.sentence);
+    } else {
+      spdlog::warn("{}", health.sentence);
+    }
+    if (server_) server_->publish_status();
+  }
+
+  // ---- signals
+
+  void wait_for_signals() {
+    signals_.async_wait([this](boost::system::error_code error, int signal) {
+      if (error) return;
+      if (signal != SIGHUP) return quit();
+      reload();
+      wait_for_signals();
+    });
+  }
+
+  void reload() {
+    server::notify_reloading();
+    std::error_code error;
+    auto fresh = std::filesystem::exists(options_.config_file, error) ? load_config(options_.config_file) : Result<Config>(Config{});
+    if (!fresh) {
+      spdlog::error("{} The options stay as they were.", fresh.error().message);
+    } else {
+      const auto restart = desk_->reconfigure(*fresh);
+      spdlog::set_level(spdlog::level::from_str(fresh->log_level));
+      spdlog::info("The configuration has been read again.");
+      if (!restart.empty()) spdlog::warn("These change only with a new start: {}.", fmt::join(restart, ", "));
+    }
+    server::notify_service_manager("READY=1");
+  }
+
+  void quit() {
+    spdlog::info("Stopping; the take is closed and kept.");
+    desk_->stop();
+    io_.stop();
+  }
+
+  RunOptions options_;
+  asio::io_context io_{1};
+  midi::Inputs inputs_;
+  std::unique_ptr<InstanceLock> lock_;
+  std::unique_ptr<takes::Store> store_;
+  std::unique_ptr<Desk> desk_;
+  std::unique_ptr<server::Server> server_;
+  std::unique_ptr<midi::Source> source_;
+  asio::signal_set signals_;
+  asio::posix::stream_descriptor wake_;
+  asio::steady_timer due_, tend_;
+  std::optional<Micros> armed_;
+  bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false;
+};
+
+}  // namespace
+
+Result<std::unique_ptr<Daemon>> Daemon::start(RunOptions options) {
+  auto daemon = std::make_unique<Running>(std::move(options));
+  if (auto begun = daemon->begin(); !begun) return begun.error();
+  return std::unique_ptr<Daemon>(std::move(daemon));
+}
+
+}  // namespace undersong::app

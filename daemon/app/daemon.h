@@ -1,0 +1,37 @@
+// The daemon: the one owner of everything that lives while it runs, threads included.
+//
+// Threads: `io` (the caller of run(): the analysis, all clients), `takes` (the store), one that watches the MIDI ports
+// or plays a file, and the MIDI back end's own. They meet in the lanes of Inputs and in work posted to `io`.
+#pragma once
+
+#include <filesystem>
+#include <memory>
+#include <optional>
+
+#include "daemon/app/config.h"
+#include "daemon/base/result.h"
+
+namespace undersong::app {
+
+struct RunOptions {
+  Config config;
+  std::filesystem::path config_file;  // read again on SIGHUP; may be missing
+  std::optional<std::filesystem::path> play;  // a standard MIDI file instead of the MIDI ports
+  double speed = 1;
+  bool quit_after_file = false;
+  std::filesystem::path page_folder;
+};
+
+class Daemon {
+ public:
+  // Everything that can fail at the start does so here.
+  static Result<std::unique_ptr<Daemon>> start(RunOptions options);
+  virtual ~Daemon() = default;
+  // Until SIGTERM or SIGINT, or the end of the file if that was asked for.
+  virtual void run() = 0;
+
+ protected:
+  Daemon() = default;
+};
+
+}  // namespace undersong::app

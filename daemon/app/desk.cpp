@@ -1,0 +1,382 @@
+#include "daemon/app/desk.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "daemon/harmony/chord_symbol.h"
+
+namespace undersong::app {
+namespace {
+
+constexpr float kVelocityMemory = 0.08f;  // share of the newest note in the mean
+constexpr float kUnderPlayer = 0.8f;      // suggestions stay under the player's own loudness
+
+bool strikes(const midi::Event& event) {
+  return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 && event.channel() != midi::kDrumChannel;
+}
+
+listen::Settings analysis_settings(const Config& config) {
+  return {config.wishes, static_cast<std::size_t>(config.melody_notes), listen::Settings{}.offered_after};
+}
+
+listen::Controls controls_of(const Config& config) {
+  auto made = listen::Controls::make(config.controls);  // the configuration has been checked
+  return made ? std::move(*made) : listen::Controls();
+}
+
+}  // namespace
+
+Desk::Desk(const Config& config, World world)
+    : config_(config),
+      world_(std::move(world)),
+      analysis_(analysis_settings(config)),
+      controls_(controls_of(config)),
+      boundary_(std::chrono::duration_cast<Micros>(config.silence)),
+      output_(world_.open_output(config.hear_output)),
+      client_lane_(world_.inputs.lane("keys of a client")) {
+  tend_output();
+}
+
+// ---- what is played
+
+void Desk::received(const midi::Event& event) {
+  latest_ = std::max(latest_, event.at);
+  advance_to(event.at);
+  const midi::Notice notice = midi::notice_of(event);
+  if (notice == midi::Notice::kPortCame)
+    for (const auto& port : world_.inputs.ports()) controls_.set_port_name(port.number, port.name);
+  if (notice == midi::Notice::kNone && event.size == 0) return;
+  if (notice == midi::Notice::kNone && output_ && output_->is_echo(event)) return;
+
+  const auto heard = controls_.apply(event);
+  const bool consumed = heard.consumed;
+  obey(heard.orders);
+  if (!consumed) {
+    const bool struck = strikes(event);
+    const bool moved = analysis_.event(event);
+    boundary(boundary_.played(event.at, struck, !analysis_.notes().silent()), takes::EndReason::kSilence);
+    if (struck) {
+      player_velocity_ += (player_velocity_ == 0 ? 1 : kVelocityMemory) * (static_cast<float>(event.bytes[2]) - player_velocity_);
+      if (take_) ++take_->notes;
+    }
+    if (take_ && event.size > 0) world_.store.append(takes::midi_received(event));
+    keep_findings();
+    if (moved) world_.changed_moment();
+  }
+  if (notice == midi::Notice::kEnded && take_) end_take_at(event.at, takes::EndReason::kRequest, {});
+  if (notice != midi::Notice::kNone) world_.changed_status();
+}
+
+void Desk::advance(Micros now) {
+  advance_to(now);
+  audition_.advance(midi::steady_now(), sender());
+}
+
+void Desk::advance_to(Micros at) {
+  // In the order in which they fall due, so that an event that comes late finds the same state as one that does not.
+  for (;;) {
+    const auto heard = analysis_.next_deadline(), ends = boundary_.next_deadline(), pressed = controls_.next_deadline();
+    std::optional<Micros> first;
+    for (const auto& due : {heard, ends, pressed})
+      if (due && *due <= at && (!first || *due < *first)) first = due;
+    if (!first) return;
+    if (first == heard) {
+      const auto number = analysis_.moment().number;
+      analysis_.advance(*first);
+      keep_findings();
+      if (analysis_.moment().number != number) world_.changed_moment();
+    } else if (first == pressed) {
+      obey(controls_.advance(*first));
+    } else {
+      boundary(boundary_.passed(*first), takes::EndReason::kSilence);
+    }
+  }
+}
+
+std::optional<Micros> Desk::next_deadline() const {
+  std::optional<Micros> first;
+  for (const auto& due : {analysis_.next_deadline(), boundary_.next_deadline(), controls_.next_deadline(), audition_.next_deadline()})
+    if (due && (!first || *due < *first)) first = due;
+  return first;
+}
+
+void Desk::keep_findings() {
+  if (!take_) return;
+  const auto& found = analysis_.findings();
+  const auto& moment = analysis_.moment();
+  if (found.key) world_.store.append(takes::key_heard(moment.at, *moment.key));
+  if (found.harmony) world_.store.append(takes::chord_in_force(moment.harmony->since, moment.harmony->reading));
+  const auto over = moment.harmony ? std::optional(moment.harmony->reading.chord) : std::nullopt;
+  for (const auto& note : found.melody) world_.store.append(takes::melody_note(note, over));
+  if (found.tried)
+    world_.store.append(takes::alternative_tried(moment.at, found.tried->list, found.tried->alternative, found.tried->place));
+  if (found.offered)
+    world_.store.append(takes::alternatives_offered(moment.at, moment.alternatives_number,
+                                                    {moment.melody.begin(), moment.melody.size()}, moment.alternatives));
+}
+
+// ---- takes
+
+void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reason) {
+  if (change.ended) {
+    world_.store.append(takes::take_end(*change.ended, reason));
+    take_.reset();
+  }
+  if (change.begun) {
+    analysis_.begin_take();
+    take_ = OpenTake{*change.begun, world_.utc_ms(), 0, std::nullopt};
+    world_.store.append(takes::take_begin(*change.begun, take_->begin_utc_ms));
+  }
+  if (change.ended || change.begun) world_.changed_status();
+}
+
+void Desk::kept(const std::vector<takes::Line>& lines) {
+  if (!take_ || take_->id) return;
+  for (const auto& line : lines)
+    if (line.kind == takes::LineKind::kTakeBegin && line.at == take_->since) {
+      take_->id = line.take;
+      world_.changed_status();
+    }
+}
+
+void Desk::mark(std::string text, Answer<std::uint64_t> answer) { mark_at(now(), std::move(text), std::move(answer)); }
+
+void Desk::mark_at(Micros at, std::string text, Answer<std::uint64_t> answer) {
+  if (!take_) {
+    if (answer) answer(unavailable("There is no take to mark: play something first."));
+    return;
+  }
+  world_.store.append(takes::mark(at, std::move(text)), std::move(answer));
+}
+
+void Desk::end_take(Answer<std::uint64_t> answer) { end_take_at(now(), takes::EndReason::kRequest, std::move(answer)); }
+
+void Desk::end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t> answer) {
+  const auto change = boundary_.end(at);
+  if (!change.ended) {
+    if (answer) answer(unavailable("There is no take to end: none is being played."));
+    return;
+  }
+  world_.store.append(takes::take_end(*change.ended, reason), std::move(answer));
+  take_.reset();
+  world_.changed_status();
+}
+
+// ---- orders
+
+void Desk::obey(std::span<const listen::Order> given) {
+  const std::vector<listen::Order> orders(given.begin(), given.end());  // carrying one out may ask the controls again
+  for (const listen::Order& order : orders) {
+    switch (order.action) {
+      case listen::Action::kMark:
+        mark_at(order.pressed, "", {});
+        break;
+      case listen::Action::kHoldStill:
+        hold(!analysis_.moment().still);
+        break;
+      case listen::Action::kHearNext:
+        (void)hear({});
+        break;
+      case listen::Action::kEndTake:
+        end_take_at(order.pressed, takes::EndReason::kRequest, {});
+        break;
+    }
+  }
+}
+
+bool Desk::hold(bool on) {
+  if (analysis_.hold_still(now(), on)) {
+    world_.changed_moment();
+    world_.changed_status();
+  }
+  return analysis_.moment().still;
+}
+
+Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
+  if (wish.stop.value_or(false)) {
+    audition_.stop(midi::steady_now(), sender());
+    return std::optional<std::string>();
+  }
+  const auto& moment = analysis_.moment();
+  if (wish.list && *wish.list != moment.alternatives_number)
+    return Error{ErrorCode::kConflict, "The list of alternatives has changed since: look again."};
+  if (!output_ || !output_->connected()) tend_output();
+  if (!output_ || !output_->connected())
+    return unavailable(config_.hear_output.empty() ? std::string("No MIDI service is there to play on.")
+                                                   : fmt::format("The output {} is not there.", config_.hear_output));
+  if (wish.harte) {
+    const auto chord = harmony::parse_harte(*wish.harte);
+    if (!chord) return invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", *wish.harte));
+    std::vector<Pitch> melody;
+    for (const auto& note : moment.melody) melody.push_back(note.pitch);
+    if (melody.empty()) melody.emplace_back(60 + chord->chord.root.value() + (chord->chord.root.value() < 5 ? 12 : 0));
+    sound(harmony::voice(chord->chord, melody, harmony::Hands()));
+    return std::optional(harmony::harte(chord->chord, chord->root));
+  }
+  if (moment.alternatives.empty()) return unavailable("There are no alternatives yet: hold a melody note.");
+  std::size_t place = 0;
+  if (wish.place) {
+    place = static_cast<std::size_t>(wish.place->value);
+    if (place >= moment.alternatives.size())
+      return not_found(fmt::format("The list has {} places, counted from 0; there is no place {}.", moment.alternatives.size(), place));
+  } else {
+    if (heard_list_ != moment.alternatives_number) heard_next_ = 0;
+    place = heard_next_ % moment.alternatives.size();
+  }
+  heard_list_ = moment.alternatives_number;
+  heard_next_ = place + 1;
+  const auto& chosen = moment.alternatives[place];
+  sound(chosen.voicing);
+  return std::optional(harmony::harte(chosen.chord, chosen.root_name));
+}
+
+midi::Audition::Send Desk::sender() {
+  return [this](const midi::Event& event) {
+    if (output_) output_->send(event);
+  };
+}
+
+void Desk::sound(const harmony::Voicing& voicing) {
+  std::vector<Pitch> notes(voicing.left.begin(), voicing.left.end());
+  notes.insert(notes.end(), voicing.right.begin(), voicing.right.end());
+  // Soft at first: the configured loudness until something was played, then under the player's own.
+  float velocity = static_cast<float>(config_.hear_velocity);
+  if (player_velocity_ > 0) velocity = std::min(velocity * 1.5f, kUnderPlayer * player_velocity_);
+  const midi::Strike strike{Velocity(std::max(1, static_cast<int>(std::lround(velocity)))),
+                            std::chrono::duration_cast<Micros>(config_.hear_length), Micros(12'000), 0};
+  audition_.play(notes, strike, midi::steady_now(), sender());
+}
+
+void Desk::tend_output() {
+  if (!output_) return;
+  const bool before = output_->connected();
+  (void)output_->tend();  // it says itself what changed
+  if (output_->connected() != before) world_.changed_status();
+}
+
+// ---- clients' keys
+
+Result<std::uint64_t> Desk::play(server::ClientId client, const std::vector<protocol::PlayedNote>& notes) {
+  if (!client_lane_) return Error{ErrorCode::kExhausted, "There are too many inputs for a client's keys."};
+  std::uint64_t taken = 0;
+  auto& keys = client_keys_[client];
+  for (const auto& note : notes) {
+    const Pitch pitch(static_cast<int>(note.pitch.value));
+    const Micros at = midi::steady_now();
+    const bool on = note.on && note.velocity.value > 0;
+    const bool fitted = client_lane_->push(on ? midi::note_on(at, 0, pitch, Velocity(static_cast<int>(note.velocity.value)))
+                                              : midi::note_off(at, 0, pitch));
+    if (!fitted) break;
+    keys[static_cast<std::size_t>(pitch.value())] = on;
+    ++taken;
+  }
+  return taken;
+}
+
+void Desk::client_gone(server::ClientId client) {
+  const auto found = client_keys_.find(client);
+  if (found == client_keys_.end()) return;
+  for (std::size_t key = 0; key < found->second.size(); ++key)
+    if (found->second[key]) client_lane_->push(midi::note_off(midi::steady_now(), 0, Pitch(static_cast<int>(key))));
+  client_keys_.erase(found);
+}
+
+// ---- state and settings
+
+Micros Desk::now() { return std::max(latest_, midi::steady_now()); }
+
+protocol::Status Desk::status() {
+  protocol::Status out;
+  for (const auto& port : world_.inputs.ports())
+    if (!client_lane_ || port.number != client_lane_->port()) out.ports.push_back({port.number, port.name, port.connected});
+  if (output_) {
+    const std::string name = output_->port_name().empty() ? config_.hear_output : output_->port_name();
+    out.outputs.push_back({name.empty() ? "Undersong out" : name, output_->connected()});
+  }
+  if (take_) out.take = protocol::CurrentTake{take_->id, take_->since.count(), take_->begin_utc_ms, take_->notes};
+  out.still = analysis_.moment().still;
+  out.settings = settings();
+  return out;
+}
+
+protocol::Settings Desk::settings() {
+  protocol::Settings out;
+  out.wishes = {config_.wishes.brighter, config_.wishes.tenser, config_.wishes.surprising};
+  out.symbol_style =
+      config_.symbol_style == harmony::SymbolStyle::kSigns ? protocol::SymbolStyle::kSigns : protocol::SymbolStyle::kLetters;
+  out.hear_output = config_.hear_output;
+  out.hear_velocity = config_.hear_velocity;
+  out.settle_ms = config_.settle.count();
+  return out;
+}
+
+void Desk::set_wishes(harmony::Wishes wishes) {
+  config_.wishes = wishes;
+  if (analysis_.set_wishes(now(), wishes)) world_.changed_moment();
+}
+
+Result<protocol::Settings> Desk::change_settings(const protocol::SetSettings& change) {
+  harmony::Wishes wishes = config_.wishes;
+  if (change.brighter) wishes.brighter = static_cast<float>(*change.brighter);
+  if (change.tenser) wishes.tenser = static_cast<float>(*change.tenser);
+  if (change.surprising) wishes.surprising = static_cast<float>(*change.surprising);
+  if (change.symbol_style)
+    config_.symbol_style = *change.symbol_style == protocol::SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns
+                                                                                 : harmony::SymbolStyle::kLetters;
+  if (change.hear_velocity) config_.hear_velocity = static_cast<int>(change.hear_velocity->value);
+  if (change.settle_ms) config_.settle = std::chrono::milliseconds(change.settle_ms->value);
+  if (change.hear_output && *change.hear_output != config_.hear_output) {
+    audition_.stop(midi::steady_now(), sender());
+    config_.hear_output = *change.hear_output;
+    output_ = world_.open_output(config_.hear_output);
+    tend_output();
+  }
+  set_wishes(wishes);
+  world_.changed_moment();  // symbols may look different now
+  world_.changed_status();
+  return settings();
+}
+
+std::vector<std::string> Desk::reconfigure(const Config& fresh) {
+  std::vector<std::string> needs_restart;
+  const auto fixed = [&](bool differs, const char* name) {
+    if (differs) needs_restart.emplace_back(name);
+  };
+  fixed(fresh.takes_file != config_.takes_file, "takes.file");
+  fixed(fresh.socket != config_.socket, "server.socket");
+  fixed(fresh.web_port != config_.web_port, "server.web_port");
+  fixed(fresh.web_address != config_.web_address, "server.web_address");
+  fixed(fresh.token != config_.token, "server.token");
+  fixed(fresh.inputs != config_.inputs, "midi.inputs");
+  fixed(fresh.service != config_.service, "midi.service");
+  fixed(fresh.virtual_input != config_.virtual_input, "midi.virtual_input");
+  controls_ = controls_of(fresh);
+  for (const auto& port : world_.inputs.ports()) controls_.set_port_name(port.number, port.name);
+  boundary_.set_silence(std::chrono::duration_cast<Micros>(fresh.silence));
+  analysis_.set_melody_notes(now(), static_cast<std::size_t>(fresh.melody_notes));
+  config_.controls = fresh.controls;
+  config_.silence = fresh.silence;
+  config_.melody_notes = fresh.melody_notes;
+  config_.hear_length = fresh.hear_length;
+  protocol::SetSettings change;
+  change.brighter = fresh.wishes.brighter;
+  change.tenser = fresh.wishes.tenser;
+  change.surprising = fresh.wishes.surprising;
+  change.symbol_style = fresh.symbol_style == harmony::SymbolStyle::kSigns ? protocol::SymbolStyle::kSigns : protocol::SymbolStyle::kLetters;
+  change.hear_velocity = fresh.hear_velocity;
+  change.hear_output = fresh.hear_output;
+  change.settle_ms = fresh.settle.count();
+  (void)change_settings(change);
+  return needs_restart;
+}
+
+void Desk::stop() {
+  audition_.stop(midi::steady_now(), sender());
+  if (output_) output_->all_notes_off();
+  if (take_) end_take_at(now(), takes::EndReason::kStop, {});
+}
+
+}  // namespace undersong::app

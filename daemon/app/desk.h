@@ -1,0 +1,99 @@
+// The desk: where what is played meets what clients ask. It owns the analysis and answers the server's requests.
+//
+// Every event passes here once: orders are taken out of it, the analysis hears it, the log keeps it. Time is data: the
+// owner calls `advance` when next_deadline() has come, and gives every event its own time.
+//
+// Threads: the io thread only. Errors: sentences in Results; nothing throws but memory exhaustion.
+#pragma once
+
+#include <functional>
+#include <map>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "daemon/app/config.h"
+#include "daemon/listen/analysis.h"
+#include "daemon/listen/controls.h"
+#include "daemon/midi/audition.h"
+#include "daemon/midi/inputs.h"
+#include "daemon/midi/output.h"
+#include "daemon/server/desk.h"
+#include "daemon/takes/boundary.h"
+#include "daemon/takes/store.h"
+
+namespace undersong::app {
+
+class Desk : public server::Desk {
+ public:
+  struct World {  // what the desk stands among; all outlive it
+    midi::Inputs& inputs;
+    takes::Store& store;
+    std::function<std::unique_ptr<midi::Output>(const std::string& name)> open_output;
+    std::function<void()> changed_moment, changed_status;
+    std::function<std::int64_t()> utc_ms;
+  };
+  Desk(const Config& config, World world);
+
+  void received(const midi::Event& event);
+  void advance(Micros now);
+  // The earliest time at which `advance` has something to do.
+  std::optional<Micros> next_deadline() const;
+  // About every few seconds: looks for an output that isn't there.
+  void tend_output();
+  // The daemon stops: sounds are ended and the take is closed.
+  void stop();
+  // New options; what can't change while running is left, and named.
+  std::vector<std::string> reconfigure(const Config& config);
+  // Lines that are on disk: the number of the take being played is known from them.
+  void kept(const std::vector<takes::Line>& lines);
+
+  const listen::Moment& moment() const { return analysis_.moment(); }
+  harmony::SymbolStyle symbol_style() const { return config_.symbol_style; }
+
+  protocol::Status status() override;
+  Micros now() override;
+  void mark(std::string text, Answer<std::uint64_t> answer) override;
+  void end_take(Answer<std::uint64_t> answer) override;
+  Result<std::optional<std::string>> hear(const protocol::Hear& wish) override;
+  bool hold(bool on) override;
+  Result<std::uint64_t> play(server::ClientId client, const std::vector<protocol::PlayedNote>& notes) override;
+  void client_gone(server::ClientId client) override;
+  protocol::Settings settings() override;
+  Result<protocol::Settings> change_settings(const protocol::SetSettings& change) override;
+
+ private:
+  struct OpenTake {
+    Micros since{};
+    std::int64_t begin_utc_ms = 0;
+    std::uint64_t notes = 0;
+    std::optional<takes::TakeId> id;
+  };
+  void advance_to(Micros at);
+  void keep_findings();
+  void boundary(const takes::Boundary::Change& change, takes::EndReason reason);
+  void obey(std::span<const listen::Order> orders);
+  void mark_at(Micros at, std::string text, Answer<std::uint64_t> answer);
+  void end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t> answer);
+  void sound(const harmony::Voicing& voicing);
+  void set_wishes(harmony::Wishes wishes);
+  midi::Audition::Send sender();
+
+  Config config_;
+  World world_;
+  listen::Analysis analysis_;
+  listen::Controls controls_;
+  takes::Boundary boundary_;
+  std::unique_ptr<midi::Output> output_;
+  midi::Audition audition_;
+  midi::Lane* client_lane_ = nullptr;
+  std::map<server::ClientId, listen::PitchSet> client_keys_;
+  std::optional<OpenTake> take_;
+  Micros latest_{};                 // of all events
+  float player_velocity_ = 0;       // slow mean of what is played; 0 before the first note
+  std::uint32_t heard_list_ = 0;    // hear_next goes through one list, then begins again
+  std::size_t heard_next_ = 0;
+};
+
+}  // namespace undersong::app

@@ -1,0 +1,70 @@
+// undersongd: listens to the keyboard, answers clients, keeps takes.
+#include <spdlog/sinks/stdout_color_sinks.h>
+#include <spdlog/spdlog.h>
+
+#include <CLI/CLI.hpp>
+#include <iostream>
+
+#include "daemon/app/daemon.h"
+#include "daemon/app/version.h"
+
+namespace {
+
+int fail(const std::string& sentence) {
+  std::cerr << "undersongd: " << sentence << '\n';
+  return 1;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  using namespace undersong;
+  CLI::App program{"Undersong's daemon: it listens to every MIDI keyboard, names what is played, and keeps every take."};
+  program.set_version_flag("--version", std::string(app::kVersion));
+  std::string config_file, play, socket, takes_file, page;
+  int web_port = -1;
+  double speed = 1;
+  bool quit_after = false;
+  program.add_option("--config", config_file, "the configuration, instead of ~/.config/undersong/undersong.toml");
+  program.add_option("--socket", socket, "where clients connect, instead of what the configuration says");
+  program.add_option("--takes", takes_file, "where takes are kept, instead of what the configuration says");
+  program.add_option("--web-port", web_port, "the port of the page, 0 for none")->check(CLI::Range(0, 65535));
+  program.add_option("--page", page, "the folder of the companion page");
+  auto* play_option = program.add_option("--play", play, "listen to a standard MIDI file instead of the keyboards");
+  program.add_option("--speed", speed, "how fast the file is played")->check(CLI::Range(0.1, 1000.0))->needs(play_option);
+  program.add_flag("--quit-after", quit_after, "stop when the file has been played")->needs(play_option);
+  try {
+    program.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    if (error.get_exit_code() == static_cast<int>(CLI::ExitCodes::Success)) return program.exit(error);
+    std::cerr << "undersongd: " << error.what() << '\n';
+    return 2;
+  }
+
+  const auto places = app::default_places();
+  app::RunOptions options;
+  options.config_file = config_file.empty() ? places.config_file : std::filesystem::path(config_file);
+  std::error_code ignored;
+  if (!config_file.empty() || std::filesystem::exists(options.config_file, ignored)) {
+    auto config = app::load_config(options.config_file);
+    if (!config) return fail(config.error().message);
+    options.config = std::move(*config);
+  }
+  if (!socket.empty()) options.config.socket = std::filesystem::absolute(socket);
+  if (!takes_file.empty()) options.config.takes_file = std::filesystem::absolute(takes_file);
+  if (web_port >= 0) options.config.web_port = web_port;
+  if (!play.empty()) options.play = play;
+  options.speed = speed;
+  options.quit_after_file = quit_after;
+  options.page_folder = page.empty() ? UNDERSONG_PAGE_FOLDER : page;
+
+  auto log = spdlog::stderr_color_mt("undersongd");
+  log->set_pattern("%H:%M:%S %^%l%$ %v");
+  spdlog::set_default_logger(log);
+  spdlog::set_level(spdlog::level::from_str(options.config.log_level));
+
+  auto daemon = app::Daemon::start(std::move(options));
+  if (!daemon) return fail(daemon.error().message);
+  (*daemon)->run();
+  return 0;
+}

@@ -1,0 +1,8 @@
+// The program's version, from CMakeLists.txt.
+#pragma once
+
+#include <string_view>
+
+namespace undersong::app {
+inline constexpr std::string_view kVersion = UNDERSONG_VERSION;
+}
