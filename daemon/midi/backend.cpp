@@ -130,6 +130,18 @@ std::set<std::string> Backend::take_registered() {
   return names;
 }
 
+bool Backend::is_connected(const std::string& port, std::string_view own) const {
+  if (!jack_) return true;
+  const jack_port_t* found = jack_port_by_name(jack_->client, port.c_str());
+  const char** others = found ? jack_port_get_all_connections(jack_->client, found) : nullptr;
+  if (!others) return false;
+  bool connected = false;
+  for (const char** other = others; *other && !connected; ++other)
+    connected = std::string_view(*other).ends_with(own);
+  jack_free(others);
+  return connected;
+}
+
 bool is_own_port(std::string_view port, std::string_view client_name) {
   if (!port.starts_with(client_name)) return false;
   const std::string_view rest = port.substr(client_name.size());

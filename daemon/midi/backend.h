@@ -44,6 +44,9 @@ class Backend {
   // JACK: names of ports registered since the last call, each of which is a new port even if its name is
   // known.
   std::set<std::string> take_registered();
+  // JACK: is a port called `port` connected to one whose full name ends with `own`? RtMidi doesn't say
+  // whether connecting succeeded. Always true with ALSA, where it does.
+  bool is_connected(const std::string& port, std::string_view own) const;
 
  private:
   struct Jack;

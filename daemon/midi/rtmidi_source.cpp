@@ -3,6 +3,7 @@
 #include <pthread.h>
 #include <rtmidi/RtMidi.h>
 #include <spdlog/fmt/fmt.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <condition_variable>
@@ -18,6 +19,8 @@ std::string lower(std::string text) {
                  [](unsigned char c) { return static_cast<char>(c < 128 ? std::tolower(c) : c); });
   return text;
 }
+
+constexpr std::chrono::milliseconds kSoon{100};
 
 constexpr RtMidi::Api api_of(BackendKind kind) {
   return kind == BackendKind::kJack ? RtMidi::UNIX_JACK : RtMidi::LINUX_ALSA;
@@ -127,7 +130,9 @@ class RtMidiSource::Watcher {
         lose(fmt::format("The MIDI service failed ({}); it is opened again.", error.what()));
       }
       std::unique_lock lock(mutex_);
-      changed_.wait_for(lock, options_.look_every, [&] { return stopping_ || poked_; });
+      const auto pause =
+          std::exchange(try_soon_, false) ? std::min(kSoon, options_.look_every) : options_.look_every;
+      changed_.wait_for(lock, pause, [&] { return stopping_ || poked_; });
       if (stopping_) break;
       poked_ = false;
     }
@@ -243,9 +248,11 @@ class RtMidiSource::Watcher {
       open_.pop_back();
       return;
     }
-    open.in->openPort(index, "in");
-    if (open.failed) {
+    const std::string own = fmt::format("in {}-{}", ::getpid(), ++opened_);
+    open.in->openPort(index, own);
+    if (open.failed || !backend_->is_connected(raw, ":" + own)) {
       open_.pop_back();
+      try_soon_ = true;
       return;
     }
     // Not before: who is told that an input is there may rely on being heard.
@@ -298,6 +305,8 @@ class RtMidiSource::Watcher {
   Open own_;  // the virtual port; also the one that lists ports
   std::list<Open> open_;
   std::string said_;
+  unsigned opened_ = 0;    // numbers our ports, so that a connection can be told from any other
+  bool try_soon_ = false;  // a port was listed that could not be connected yet
 };
 
 RtMidiSource::RtMidiSource(PortsOptions options, Inputs& inputs, Say say)
