@@ -45,7 +45,7 @@ def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument('dumper'); ap.add_argument('model'); ap.add_argument('scorers'); ap.add_argument('folders', nargs='+'); ap.add_argument('--all', action='store_true'); ap.add_argument('--grid', action='store_true')
     a = ap.parse_args(); sys.path.insert(0, a.scorers); import score_chords as S
-    P = dict(np.load(a.model))
+    P = H.sizes(dict(np.load(a.model)))
     for folder in a.folders:
         songs = [E.song(a.dumper, s) for i, s in enumerate(E.stems(folder)) if a.all or i % 10 == 5]; Ys = outputs(P, songs)
         for m, mc, mb in itertools.product((0, .3, .6, 1.0), (.6,), (.8,)) if a.grid else [(.4, .6, .8)]:

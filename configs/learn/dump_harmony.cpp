@@ -1,8 +1,9 @@
 // Writes what the ear sees of a MIDI file, a row at every moment with a key press, for train_harmony.py.
 //
-// usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED]
-// A row is float32: seconds, 1 if the row opens a cluster, then kEarInputs numbers. With SPREAD_MS, presses are spread
-// at random by up to so many milliseconds, as fingers do, so that chords whose keys arrive one by one are learnt too.
+// usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED SHIFT SCALE]
+// A row is float32: seconds, 1 if the row opens a cluster, then kEarInputs numbers. To vary a song: presses
+// are spread at random by up to SPREAD_MS, as fingers do, so that chords whose keys arrive one by one are learnt too;
+// loudness wavers by chance, all is moved by SHIFT semitones, and time is stretched by SCALE.
 #include <cstdio>
 #include <cstdlib>
 #include <random>
@@ -13,12 +14,20 @@
 using namespace undersong;
 
 int main(int argc, char** argv) {
-  if (argc != 3 && argc != 5) return std::fputs("usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED]\n", stderr), 2;
+  if (argc != 3 && argc != 7) return std::fputs("usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED SHIFT SCALE]\n", stderr), 2;
   auto events = learn::read_midi_events(argv[1]);
-  if (argc == 5) {
+  if (argc == 7) {
     std::mt19937 rng(static_cast<unsigned>(std::atoi(argv[4])));
-    const int spread = 1000 * std::atoi(argv[3]);
+    const int spread = 1000 * std::atoi(argv[3]), shift = std::atoi(argv[5]);
+    const double scale = std::atof(argv[6]);
     for (std::size_t i = 0; i < events.size(); ++i) {
+      auto& e = events[i];
+      e.t = Micros{static_cast<std::int64_t>(static_cast<double>(e.t.count()) * scale)};
+      if (e.kind == learn::Event::kPedal) continue;
+      e.a = std::clamp(e.a + shift, 0, 127);
+      if (e.kind == learn::Event::kOn) e.b = std::clamp(e.b + static_cast<int>(rng() % 13) - 6, 1, 127);
+    }
+    for (std::size_t i = 0; i < events.size() && spread > 0; ++i) {
       auto& e = events[i];
       if (e.kind != learn::Event::kOn) continue;
       std::size_t off = i + 1;  // the press stays before its release

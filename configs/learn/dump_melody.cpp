@@ -32,7 +32,7 @@ int main(int argc, char** argv) {
   if (!out) return std::perror(argv[2]), 1;
   harmony::EarFeatures keys;
   harmony::EarMelody melody;
-  const harmony::MelodyNet net;
+  harmony::MelodyNet net;
   auto judge = [&](const harmony::MelodyNet::Input& x, int pitch, Micros onset) {
     const float head[2] = {static_cast<float>(static_cast<double>(onset.count()) * 1e-6), static_cast<float>(pitch)};
     std::fwrite(head, sizeof head, 1, out);
@@ -40,7 +40,8 @@ int main(int argc, char** argv) {
     const bool own = !told || static_cast<double>(rng() % 1000) < share * 1000;
     const auto near = truth.lower_bound({pitch, onset.count() - 100});  // onsets come through float32 seconds
     const bool is = near != truth.end() && near->first == pitch && near->second <= onset.count() + 100;
-    return own ? net.score(x) : is ? 1.0F : -1.0F;
+    const float odds = net.score(x);
+    return own ? odds : is ? 1.0F : -1.0F;
   };
   auto due = [&](Micros t) {
     while (const auto d = melody.next_deadline()) {

@@ -73,18 +73,21 @@ def targets(t, rows, cap=1.5):
     return out, w
 
 
-def load(dumper, mid, spread=0, seed=1, tmp='/tmp'):
+def load(dumper, mid, vary=None, tmp='/tmp'):
     """-> seconds [n], opens-a-cluster [n], inputs [n, INPUTS] (float16)."""
     path = os.path.join(tmp, 'ear_%d.f32' % os.getpid())
-    subprocess.run([dumper, mid, path] + ([str(spread), str(seed)] if spread else []), check=True)
+    subprocess.run([dumper, mid, path] + ([str(v) for v in vary] if vary else []), check=True)
     a = np.fromfile(path, np.float32).reshape(-1, 2 + INPUTS); os.unlink(path)
     return a[:, 0].astype(np.float64), a[:, 1] > .5, a[:, 2:].astype(np.float16)
 
 
-def song(dumper, stem, spread=0, seed=1):
-    truth = json.load(open(stem + '.truth.json')); t, new, x = load(dumper, stem + '.mid', spread, seed)
-    y, w = targets(t, truth_rows(truth))
-    return {'name': stem, 't': t, 'new': new, 'x': x, 'y': y, 'w': w, 'rows': truth_rows(truth)}
+def song(dumper, stem, vary=None):
+    """One song, or a variation of it: (spread in ms, seed, shift in semitones, stretch of time)."""
+    truth = json.load(open(stem + '.truth.json')); t, new, x = load(dumper, stem + '.mid', vary); rows = truth_rows(truth)
+    if vary: rows = [[r[0] * vary[3], r[1] * vary[3]] + list(r[2:]) for r in rows]
+    y, w = targets(t, rows)
+    if vary: y[:, 0] = (y[:, 0] + vary[2]) % 12
+    return {'name': stem, 't': t, 'new': new, 'x': x, 'y': y, 'w': w, 'rows': rows}
 
 
 def stems(folder):

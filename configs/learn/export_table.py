@@ -20,7 +20,8 @@ NAMES = {'w1': 'harmony: [channel][semitones above the root][see]', 'w1s': 'harm
          'wh': 'harmony: [state][gates]', 'wp': 'harmony: [state][message]', 'wm': 'harmony: [message][semitones above the root][gates]', 'bg': 'harmony',
          'wo1': 'harmony: [see, state][out]', 'bo1': 'harmony', 'wo2': 'harmony: [out][class]', 'wo3': 'harmony: [out][bass, extensions]', 'bo2': 'harmony', 'bo3': 'harmony',
          'k1': 'key: [row][semitones above the tonic][hidden]', 'k1s': 'key: [scalar][hidden]', 'kb1': 'key', 'k2': 'key: [hidden][major, minor]', 'kb2': 'key',
-         'm1': 'melody: [input][hidden1]', 'mb1': 'melody', 'm2': 'melody: [hidden1][hidden2]', 'mb2': 'melody', 'm3': 'melody: [hidden2]', 'mb3': 'melody'}
+        'm1': 'melody: [input][see]', 'mb1': 'melody', 'ma': 'melody: [see][update, reset, new gates]', 'mh': 'melody: [state][gates]', 'mbg': 'melody', 'mo': 'melody: [see, state][out]', 'mbo': 'melody',
+         'm3': 'melody: [out]', 'mb3': 'melody'}
 
 
 def main():
@@ -35,7 +36,7 @@ def main():
     for n, what in NAMES.items():
         w = np.asarray(W.get(n, np.zeros(1)), np.float64).reshape(-1); scale = max(np.abs(w).max(), 1e-9) / 32767; q = np.rint(w / scale).astype(int)
         out.append('\n// %s\ninline constexpr std::int16_t kData_%s[] = {\n%s};\ninline constexpr Tensor kTable_%s{kData_%s, %d, %.9gF};\n'
-                   % (what, n, ''.join(l + '\n' for l in textwrap.wrap(', '.join(map(str, q)), 118, break_on_hyphens=False)), n, n, len(q), scale))
+                   % (what, n, ''.join(l.replace(', ', ',') + '\n' for l in textwrap.wrap(', '.join(map(str, q)), 118, break_on_hyphens=False)), n, n, len(q), scale))
     text = ''.join(out); open(a.out, 'w').write(text); print('%s: %d bytes, %d weights' % (a.out, len(text), sum(np.asarray(W[n]).size for n in NAMES if n in W)))
 
 

@@ -17,12 +17,20 @@ import numpy as np
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import ear_data as E
 
-C, S, D1, DH, DP, D2 = E.CHANNELS, E.SCALARS, 40, 28, 4, 32
+C, S = E.CHANNELS, E.SCALARS
+D1, DH, DP, D2 = 48, 40, 4, 40
 NC, NX = len(E.CLASSES), len(E.EXTENSIONS)
 NO = NC + 12 + NX
 R = np.arange(12)
 K = (R[:, None] - R[None, :]) % 12                    # K[p, r] = interval of pitch class p above root r
 f32 = np.float32
+
+
+def sizes(P):
+    """Take the widths of the layers from learnt weights."""
+    global D1, DH, DP, D2
+    D1, DH, DP, D2 = P['wa'].shape[0], P['wh'].shape[0], P['wp'].shape[1], P['wo1'].shape[1]
+    return P
 
 
 def init(seed):
@@ -161,18 +169,22 @@ def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument('dumper'); ap.add_argument('out'); ap.add_argument('--pop', required=True); ap.add_argument('--takes', nargs='+', default=[])
     ap.add_argument('--epochs', type=int, default=16); ap.add_argument('--seed', type=int, default=1); ap.add_argument('--resume'); ap.add_argument('--lr', type=float, default=2.5e-3)
-    ap.add_argument('--take-weight', type=float, default=1.0); ap.add_argument('--songs', type=int, default=0, help='only so many songs (a trial)')
+    ap.add_argument('--take-weight', type=float, default=1.0); ap.add_argument('--songs', type=int, default=0, help='only so many songs (a trial)'); ap.add_argument('--variations', type=int, default=4)
+    ap.add_argument('--lanes', type=int, default=24); ap.add_argument('--length', type=int, default=96); ap.add_argument('--decay', type=float, default=1e-3)
     a = ap.parse_args(); rng = np.random.default_rng(a.seed); t0 = time.time()
     pop = [s for i, s in enumerate(E.stems(a.pop)) if i % 10 != 5]; takes = [s for d in a.takes for i, s in enumerate(E.stems(d)) if i % 10 != 5]
     if a.songs: pop, takes = pop[:a.songs], takes[:a.songs]
-    plain = [E.song(a.dumper, s) for s in pop]; loose = [E.song(a.dumper, s, 14, i + 1) for i, s in enumerate(pop)]; tk = [E.song(a.dumper, s) for s in takes]
-    for d in tk: d['w'] = d['w'] * a.take_weight
-    print('loaded %d + %d songs, %d + %d rows, %.0f s' % (len(pop), len(tk), sum(len(d['t']) for d in plain), sum(len(d['t']) for d in tk), time.time() - t0), flush=True)
-    P = dict(np.load(a.resume)) if a.resume else init(a.seed)
+    vary = lambda: (int(rng.choice((0, 6, 14))), int(rng.integers(1, 1 << 20)), int(rng.integers(-5, 6)), round(float(rng.uniform(.85, 1.18)), 3))
+    pops = [[E.song(a.dumper, s, vary() if k else None) for s in pop] for k in range(a.variations + 1)]
+    tks = [[E.song(a.dumper, s, vary() if k else None) for s in takes] for k in range((a.variations + 1) // 2 + 1)]
+    for d in sum(tks, []): d['w'] = d['w'] * a.take_weight
+    print('loaded %d + %d songs, %d + %d rows, %.0f s' % (len(pop), len(takes), sum(len(d['t']) for d in pops[0]), sum(len(d['t']) for d in tks[0]), time.time() - t0), flush=True)
+    P = sizes(dict(np.load(a.resume))) if a.resume else init(a.seed)
     m = {k: np.zeros_like(v) for k, v in P.items()}; v = {k: np.zeros_like(x) for k, x in P.items()}; step = 0
-    B, T = 24, 96; total = None
+    B, T = a.lanes, a.length; total = None
     for epoch in range(a.epochs):
-        songs = [(plain if rng.random() < .6 else loose)[i] for i in range(len(plain))] + tk
+        pick = lambda sets: [sets[0 if rng.random() < .35 else rng.integers(len(sets))][i] for i in range(len(sets[0]))]
+        songs = pick(pops) + pick(tks)
         hl = np.zeros((B, 12, DH), f32); hc = hl.copy(); ok = tot = ls = 0.0; cnt = 0
         rows = sum(len(d['t']) for d in songs); total = total or a.epochs * rows / (B * T)
         for X, Y, W, NW, RS in streams(songs, B, T, rng):
@@ -184,7 +196,7 @@ def main():
             lr = a.lr * min(1, step / 100) * (.02 + .98 * .5 * (1 + np.cos(np.pi * min(1, step / total))))
             for n in P:
                 q = G[n].reshape(P[n].shape) * k; m[n] += .1 * (q - m[n]); v[n] += .002 * (q * q - v[n])
-                P[n] -= lr * (m[n] / (1 - .9 ** step)) / (np.sqrt(v[n] / (1 - .998 ** step)) + 1e-8) + (lr * 1e-3 * P[n] if P[n].ndim > 1 else 0)
+                P[n] -= lr * (m[n] / (1 - .9 ** step)) / (np.sqrt(v[n] / (1 - .998 ** step)) + 1e-8) + (lr * a.decay * P[n] if P[n].ndim > 1 else 0)
             ls += float(loss); cnt += 1; ok += right; tot += secs
         np.savez(a.out, **P)
         print('epoch %d loss %.4f right %.4f lr %.5f %.0f s' % (epoch + 1, ls / cnt, ok / tot, lr, time.time() - t0), flush=True)

@@ -43,6 +43,7 @@ bool Ear::pedal(Micros t, bool down) {
 
 void Ear::advance(Micros t) {
   while (const auto note = melody_.decide(t, features_)) {
+    if (note->is_melody) tonality_.sing(note->onset, note->pitch);
     if (queue_size_ == kQueue) queue_first_ = (queue_first_ + 1) % kQueue, --queue_size_;
     queue_[(queue_first_ + queue_size_++) % kQueue] = *note;
   }

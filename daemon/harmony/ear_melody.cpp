@@ -176,6 +176,30 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   put(keys.key(n.pitch).down && keys.key(n.pitch).on == n.onset ? 1.0F : 0.0F);
   put((line_pitch_ - other_top_) / 12.0F);
   put(line[0] && above == 0 && line[0]->pitch > n.pitch && line[0]->off.count() == 0 ? 1.0F : 0.0F);
+
+  // What is played in its neighbourhood, whatever it was called.
+  int recent = 0, higher = 0, beside_it = 0, same = 0, step = 99, last_before = -1;
+  float neighbours = 0;
+  for (int k = 0; k < count_; ++k) {
+    const Press& m = back(k);
+    const Micros age = now - m.onset;
+    if (m.onset >= n.onset - kTogether) continue;
+    if (age > Micros{6'000'000}) break;
+    ++recent;
+    higher += m.pitch > n.pitch + 1;
+    const int d = std::abs(m.pitch - n.pitch);
+    if (d <= 4) ++beside_it, neighbours += static_cast<float>(m.velocity);
+    same += d == 0 && age < Micros{2'000'000};
+    if (m.onset >= previous - kTogether && d < step) step = d, last_before = m.pitch;
+  }
+  put(recent > 0 ? static_cast<float>(higher) / static_cast<float>(recent) : 0.0F);
+  put(recent > 0 ? static_cast<float>(beside_it) / static_cast<float>(recent) : 0.0F);
+  put(static_cast<float>(std::min(same, 6)) / 4.0F);
+  put(step < 99 ? static_cast<float>(std::min(step, 24)) / 12.0F : 2.0F);
+  put(last_before >= 0 ? steps(n.pitch - last_before) : 0.0F);
+  put(beside_it > 0 ? (v - neighbours / static_cast<float>(beside_it)) / 20.0F : 0.0F);
+  put((static_cast<float>(n.pitch) - cluster_top_) / 12.0F);
+  put(static_cast<float>(recent) / 40.0F);
 }
 
 EarMelodyNote EarMelody::settle(int i, float log_odds) {
@@ -189,6 +213,7 @@ EarMelodyNote EarMelody::settle(int i, float log_odds) {
     const Press& m = back(k);
     if (m.onset >= n.onset - kTogether && m.onset <= n.onset + kMelodyDelay && m.pitch > n.pitch) top = false;
   }
+  if (top) cluster_top_ += 0.08F * (p - cluster_top_);
   (top ? top_rate_ : inner_rate_) += 0.08F * ((is ? 1.0F : 0.0F) - (top ? top_rate_ : inner_rate_));
   if (is) {
     line_velocity_ += 0.1F * (v - line_velocity_);

@@ -67,7 +67,7 @@ class EarMelody {
   int next_ = 0, count_ = 0;
   int open_ = 0;
   float mean_velocity_ = 70, line_velocity_ = 75, other_velocity_ = 65;
-  float line_pitch_ = 70, other_pitch_ = 55, other_top_ = 60, top_rate_ = 0.5F, inner_rate_ = 0.1F;
+  float line_pitch_ = 70, other_pitch_ = 55, other_top_ = 60, cluster_top_ = 66, top_rate_ = 0.5F, inner_rate_ = 0.1F;
 };
 
 }  // namespace undersong::harmony

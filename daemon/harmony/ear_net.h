@@ -21,7 +21,7 @@ inline constexpr int kEarExtensions = 7;  // b9 9 #9 11 #11 b13 13
 
 class HarmonyNet {
  public:
-  static constexpr int kSee = 40, kState = 28, kMessage = 4, kOut = 32, kAll = kEarClasses + 12 + kEarExtensions;
+  static constexpr int kSee = 48, kState = 40, kMessage = 4, kOut = 40, kAll = kEarClasses + 12 + kEarExtensions;
   using State = std::array<std::array<float, kState>, 12>;
 
   HarmonyNet();
@@ -44,20 +44,24 @@ class HarmonyNet {
 
 class KeyNet {
  public:
-  static constexpr int kRows = 15, kScalars = 2, kHidden = 24;
+  static constexpr int kRows = 19, kScalars = 2, kHidden = 24;
   using Input = std::array<float, kRows * 12 + kScalars>;
   KeyNet();
   // Log-probabilities: 12 major keys by tonic, then 12 minor.
   void update(const Input& x, std::array<float, 24>& out) const;
 };
 
+// Judges the presses of a performance one after another and remembers what it has heard (a gated recurrent unit).
 class MelodyNet {
  public:
-  static constexpr int kInputs = 56, kHidden1 = 48, kHidden2 = 24;
+  static constexpr int kInputs = 64, kSee = 40, kState = 32, kOut = 24;
   using Input = std::array<float, kInputs>;
   MelodyNet();
   // Log-odds that the note belongs to the line.
-  float score(const Input& x) const;
+  float score(const Input& x);
+
+ private:
+  std::array<float, kState> state_{};
 };
 
 }  // namespace undersong::harmony

@@ -10,6 +10,9 @@ constexpr float kPitchSeconds[4] = {4.0F, 15.0F, 60.0F, 240.0F};
 constexpr float kBassSeconds[2] = {15.0F, 240.0F};
 constexpr float kChordSeconds[2] = {12.0F, 240.0F};
 constexpr float kArrivalSeconds = 120.0F;
+constexpr float kTuneSeconds[2] = {20.0F, 240.0F};
+constexpr float kOpeningSeconds = 4.0F;  // the first chords often say the key
+constexpr float kLongNote = 0.6F;        // seconds after which a note of the tune is one to rest on
 constexpr float kMargin = 0.7F;  // log-probability by which a new key must lead; chosen on songs held out of training
 
 // Major, minor, dominant or diminished, by class as in kEarClassText.
@@ -34,6 +37,8 @@ void EarTonality::fade(Micros t) {
     for (Row& row : chords_[k]) scale(row, std::exp(-dt / kChordSeconds[k]));
   }
   scale(arrivals_, std::exp(-dt / kArrivalSeconds));
+  scale(rests_, std::exp(-dt / kArrivalSeconds));
+  for (std::size_t k = 0; k < 2; ++k) scale(tune_[k], std::exp(-dt / kTuneSeconds[k]));
 }
 
 void EarTonality::note_on(Micros t, Pitch p, Velocity v, bool is_bass) {
@@ -46,11 +51,21 @@ void EarTonality::note_on(Micros t, Pitch p, Velocity v, bool is_bass) {
     for (Row& row : basses_) row[pc] += w;
 }
 
+void EarTonality::sing(Micros onset, Pitch p) {
+  sung_ = p.pitch_class().value();
+  sung_at_ = onset;
+}
+
 bool EarTonality::hear(Micros t, const std::array<float, 12 * kEarClasses>& scores) {
   fade(t);
   if (!started_) return false;
   const float dt = std::clamp(seconds(now_ - heard_), 0.0F, 4.0F);
   heard_ = now_;
+  if (sung_ >= 0 && now_ - sung_at_ < Micros{3'000'000}) {
+    const auto pc = static_cast<std::size_t>(sung_);
+    for (Row& row : tune_) row[pc] += dt;
+    if (seconds(now_ - sung_at_) > kLongNote) rests_[pc] += dt;
+  }
   Row roots{};
   for (std::size_t r = 0; r < 12; ++r)
     for (std::size_t c = 0; c < kEarClasses; ++c) {
@@ -61,6 +76,7 @@ bool EarTonality::hear(Micros t, const std::array<float, 12 * kEarClasses>& scor
       for (auto& span : chords_) span[static_cast<std::size_t>(kGroup[c])][r] += p * dt;
     }
   for (std::size_t r = 0; r < 12; ++r) {
+    if (seconds(now_ - first_) < kOpeningSeconds) opening_[r] += roots[r] * dt;
     arrivals_[r] += roots[r] * previous_roots_[(r + 7) % 12];  // a root that falls by a fifth, at the arrival
     previous_roots_[r] += std::min(1.0F, 2.0F * dt) * (roots[r] - previous_roots_[r]);
   }
@@ -81,6 +97,9 @@ bool EarTonality::hear(Micros t, const std::array<float, 12 * kEarClasses>& scor
     for (std::size_t g = 0; g < 4; ++g) put(6 + 4 * k + g, chords_[k][g], 3.0F / total);
   }
   put(14, arrivals_, 3.0F / (sum(arrivals_) + 0.3F));
+  for (std::size_t k = 0; k < 2; ++k) put(15 + k, tune_[k], 3.0F / (sum(tune_[k]) + 0.5F));
+  put(17, rests_, 3.0F / (sum(rests_) + 0.5F));
+  put(18, opening_, 3.0F / (sum(opening_) + 0.5F));
   x_[KeyNet::kRows * 12] = std::log2(1.0F + seconds(now_ - first_)) * 0.15F;
   x_[KeyNet::kRows * 12 + 1] = std::min(sum(pitches_[0]), 40.0F) / 20.0F;
   net_.update(x_, belief_);

@@ -23,6 +23,8 @@ class EarTonality {
  public:
   EarTonality() = default;
   void note_on(Micros t, Pitch p, Velocity v, bool is_bass);
+  // A note of the tune; it counts until the next one, three seconds at most.
+  void sing(Micros onset, Pitch p);
   // Tells which chords are heard since the last call: log-probabilities of root x class. Judges the key anew and
   // returns true when it changed.
   bool hear(Micros t, const std::array<float, 12 * kEarClasses>& scores);
@@ -38,7 +40,10 @@ class EarTonality {
   std::array<Row, 4> pitches_{};
   std::array<Row, 2> basses_{};
   std::array<std::array<Row, 4>, 2> chords_{};  // [span][major, minor, dominant, diminished]
-  Row arrivals_{}, previous_roots_{};
+  Row arrivals_{}, previous_roots_{}, opening_{}, rests_{};
+  std::array<Row, 2> tune_{};
+  int sung_ = -1;
+  Micros sung_at_{0};
   std::array<float, 24> belief_{};
   Micros now_{0}, first_{0}, heard_{0};
   bool started_ = false;
