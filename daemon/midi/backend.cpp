@@ -7,14 +7,14 @@
 #include <algorithm>
 #include <atomic>
 #include <mutex>
+#include <set>
 
 namespace undersong::midi {
 
 struct Backend::Jack {
   jack_client_t* client = nullptr;
-  std::uint32_t server = 0;  // which server it belongs to: see servers_gone
-  std::mutex mutex;          // registered
-  std::set<std::string> registered;
+  std::uint32_t server = 0;                // which server it belongs to: see servers_gone
+  std::atomic<bool> ports_changed{false};  // set by JACK's thread, cleared by the owner
   std::function<void()> poke;
 };
 
@@ -94,16 +94,9 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
       jack.get());
   jack_set_port_registration_callback(
       jack->client,
-      [](jack_port_id_t id, int registered, void* self) {
+      [](jack_port_id_t, int, void* self) {
         auto& state = *static_cast<Jack*>(self);
-        if (registered) {
-          const jack_port_t* port = jack_port_by_id(state.client, id);
-          const char* name = port ? jack_port_name(port) : nullptr;
-          if (name) {
-            const std::lock_guard lock(state.mutex);
-            state.registered.insert(name);
-          }
-        }
+        state.ports_changed = true;
         if (state.poke) state.poke();
       },
       jack.get());
@@ -121,13 +114,8 @@ bool Backend::alive() const {
   return !jack_ || jack_->server == servers_gone.load();
 }
 
-std::set<std::string> Backend::take_registered() {
-  std::set<std::string> names;
-  if (jack_) {
-    const std::lock_guard lock(jack_->mutex);
-    names.swap(jack_->registered);
-  }
-  return names;
+bool Backend::take_ports_changed() {
+  return jack_ && jack_->ports_changed.exchange(false);
 }
 
 bool Backend::is_connected(const std::string& port, std::string_view own) const {

@@ -14,7 +14,6 @@
 
 #include <functional>
 #include <memory>
-#include <set>
 #include <string>
 #include <string_view>
 
@@ -41,9 +40,9 @@ class Backend {
 
   BackendKind kind() const { return kind_; }  // kAlsa or kJack
   bool alive() const;                         // false for ever once the server has gone
-  // JACK: names of ports registered since the last call, each of which is a new port even if its name is
-  // known.
-  std::set<std::string> take_registered();
+  // JACK: has any port come or gone since the last call? (A keyboard may have been replaced by one of the
+  // same name.) Always false with ALSA.
+  bool take_ports_changed();
   // JACK: is a port called `port` connected to one whose full name ends with `own`? RtMidi doesn't say
   // whether connecting succeeded. Always true with ALSA, where it does.
   bool is_connected(const std::string& port, std::string_view own) const;

@@ -2,6 +2,7 @@
 
 #include <rtmidi/RtMidi.h>
 #include <spdlog/fmt/fmt.h>
+#include <unistd.h>
 
 #include "daemon/midi/rtmidi_source.h"
 #include "daemon/midi/source.h"
@@ -39,7 +40,8 @@ Result<void> Output::tend() {
       bool listed = false;
       for (unsigned i = 0; i < out_->getPortCount() && !listed; ++i)
         listed = out_->getPortName(i) == raw_name_;
-      if (listed && !backend_->take_registered().contains(raw_name_)) return {};
+      if (listed && (!backend_->take_ports_changed() || backend_->is_connected(raw_name_, own_port_)))
+        return {};
       say(fmt::format("The MIDI output \"{}\" has gone.", port_name_));
       close();
     }
@@ -88,9 +90,11 @@ Result<void> Output::open_port() {
     }
     if (index == count)
       return not_found(fmt::format("There is no MIDI output whose name matches \"{}\".", options_.name));
-    backend_->take_registered();  // what was registered before we opened it is no news
-    out_->openPort(index, "out");
-    if (failed_) return unavailable(fmt::format("The MIDI output \"{}\" can't be opened.", raw_name_));
+    const std::string own = fmt::format("out {}-{}", ::getpid(), ++opened_);
+    own_port_ = ":" + own;
+    out_->openPort(index, own);
+    if (failed_ || !backend_->is_connected(raw_name_, own_port_))
+      return unavailable(fmt::format("The MIDI output \"{}\" can't be opened.", raw_name_));
     port_name_ = alsa ? std::string(without_alsa_numbers(raw_name_)) : raw_name_;
   }
   open_ = true;

@@ -59,6 +59,8 @@ class Output {
   std::unique_ptr<Backend> backend_;
   std::unique_ptr<RtMidiOut> out_;
   std::string port_name_, raw_name_;
+  std::string own_port_;  // the end of the name of our side of the connection
+  unsigned opened_ = 0;
   bool open_ = false;
   bool failed_ = false;  // set by RtMidi's error callback, which runs on our own thread
   EchoGuard guard_;

@@ -21,6 +21,7 @@ std::string lower(std::string text) {
 }
 
 constexpr std::chrono::milliseconds kSoon{100};
+constexpr int kSoonTries = 20;
 
 constexpr RtMidi::Api api_of(BackendKind kind) {
   return kind == BackendKind::kJack ? RtMidi::UNIX_JACK : RtMidi::LINUX_ALSA;
@@ -30,6 +31,7 @@ constexpr RtMidi::Api api_of(BackendKind kind) {
 struct Open {
   std::string raw_name;  // as the service lists it
   std::string name;      // as we call it
+  std::string own_port;  // the end of the name of our side of the connection
   Lane* lane = nullptr;
   bool pass_clock = false;
   ArrivalClock clock;   // callback only
@@ -130,9 +132,13 @@ class RtMidiSource::Watcher {
         lose(fmt::format("The MIDI service failed ({}); it is opened again.", error.what()));
       }
       std::unique_lock lock(mutex_);
+      // A port that is listed but refuses is tried again soon, and at the usual pace if it refuses for good.
+      // Our own attempt made ports come and go, so being poked says nothing then.
+      const bool refused = std::exchange(refused_now_, false);
+      refused_ = refused ? refused_ + 1 : 0;
       const auto pause =
-          std::exchange(try_soon_, false) ? std::min(kSoon, options_.look_every) : options_.look_every;
-      changed_.wait_for(lock, pause, [&] { return stopping_ || poked_; });
+          refused && refused_ <= kSoonTries ? std::min(kSoon, options_.look_every) : options_.look_every;
+      changed_.wait_for(lock, pause, [&] { return stopping_ || (poked_ && !refused); });
       if (stopping_) break;
       poked_ = false;
     }
@@ -151,13 +157,15 @@ class RtMidiSource::Watcher {
     if (backend_ && !backend_->alive())
       lose("The JACK server has gone; all its inputs are closed until it is back.");
     if (!backend_ && !find_backend()) return;
-    const std::set<std::string> registered = backend_->take_registered();
+    const bool ports_changed = backend_->take_ports_changed();
     const std::map<std::string, std::string> listed = list_ports();  // our name -> raw name
     if (!backend_->alive()) return;  // the list can't be trusted; next look closes
     for (auto it = open_.begin(); it != open_.end();) {
       const auto found = listed.find(it->name);
-      const bool same =
-          found != listed.end() && found->second == it->raw_name && !registered.contains(it->raw_name);
+      // The name may be that of another port by now, which nobody has connected yet. Without a change of
+      // ports a missing connection is somebody's wish.
+      const bool same = found != listed.end() && found->second == it->raw_name &&
+                        (!ports_changed || backend_->is_connected(it->raw_name, it->own_port));
       if (same) {
         ++it;
       } else {
@@ -165,9 +173,9 @@ class RtMidiSource::Watcher {
         it = open_.erase(it);
       }
     }
-    for (const auto& [name, raw] : listed) {
-      if (std::none_of(open_.begin(), open_.end(), [&](const Open& o) { return o.name == name; }))
-        open_port(name, raw);
+    for (const auto& port : listed) {
+      const auto known = [&](const Open& o) { return o.name == port.first; };
+      if (std::none_of(open_.begin(), open_.end(), known)) open_port(port.first, port.second);
     }
   }
 
@@ -249,10 +257,11 @@ class RtMidiSource::Watcher {
       return;
     }
     const std::string own = fmt::format("in {}-{}", ::getpid(), ++opened_);
+    open.own_port = ":" + own;
     open.in->openPort(index, own);
-    if (open.failed || !backend_->is_connected(raw, ":" + own)) {
+    if (open.failed || !backend_->is_connected(raw, open.own_port)) {
       open_.pop_back();
-      try_soon_ = true;
+      refused_now_ = true;
       return;
     }
     // Not before: who is told that an input is there may rely on being heard.
@@ -305,8 +314,9 @@ class RtMidiSource::Watcher {
   Open own_;  // the virtual port; also the one that lists ports
   std::list<Open> open_;
   std::string said_;
-  unsigned opened_ = 0;    // numbers our ports, so that a connection can be told from any other
-  bool try_soon_ = false;  // a port was listed that could not be connected yet
+  unsigned opened_ = 0;       // numbers our ports, so that a connection can be told from any other
+  bool refused_now_ = false;  // a listed port could not be connected in this look
+  int refused_ = 0;           // in how many looks in a row
 };
 
 RtMidiSource::RtMidiSource(PortsOptions options, Inputs& inputs, Say say)

@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <gtest/gtest.h>
 
+#include <iostream>
 #include <memory>
 #include <mutex>
 
@@ -73,6 +74,7 @@ class Ear {
       });
       return !events.empty();
     });
+    if (!heard) tell();
     const bool quiet = heard && fence(player);
     events.clear();
     return quiet;
@@ -87,6 +89,15 @@ class Ear {
     });
     std::erase_if(events, is_fence);
     return came;
+  }
+  // What an unexpected failure needs to be understood.
+  void tell() {
+    const std::lock_guard lock(mutex_);
+    for (const std::string& sentence : said_) std::cerr << "  said: " << sentence << "\n";
+    for (const auto& p : inputs_.ports()) {
+      std::cerr << "  input " << int(p.number) << " \"" << p.name << "\"" << (p.connected ? "" : " (gone)")
+                << "\n";
+    }
   }
   bool was_said(const std::string& part) {
     const std::lock_guard lock(mutex_);
@@ -168,6 +179,7 @@ TEST_F(Transport, AKeyboardThatGoesWithKeysDownIsReleasedAndHeardAgainWhenItIsBa
   EXPECT_FALSE(ear.notes.damper_down());
   ASSERT_TRUE(ear.until_port("Keys", false));
   keys = std::make_unique<Player>("Keys");
+  ASSERT_TRUE(keys->ready());
   ASSERT_TRUE(ear.until_heard(*keys, "Keys"));
   EXPECT_EQ(ear.port("Keys"), number) << "the same keyboard keeps its number";
   keys->order("send 90 43 40");
