@@ -1,0 +1,30 @@
+#!/usr/bin/env bash
+# Installs what building (and with "tests", testing) needs on Debian 12. Says what it does; does nothing when all is there.
+set -euo pipefail
+want=${1:-build}
+packages=(g++ cmake ninja-build pkg-config librtmidi-dev libjack-jackd2-dev libboost1.81-dev libboost-json1.81-dev
+  libspdlog-dev libfmt-dev libtomlplusplus-dev libsqlitecpp-dev libsqlite3-dev libpugixml-dev libcli11-dev libgtest-dev
+  libbenchmark-dev python3)
+if [ "$want" = tests ]; then
+  packages+=(jackd2 python3-numpy clang-14 libclang-rt-14-dev)
+  command -v node >/dev/null 2>&1 || packages+=(nodejs)
+  command -v npm >/dev/null 2>&1 || packages+=(npm)
+fi
+missing=()
+for package in "${packages[@]}"; do
+  dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null | grep -qx installed || missing+=("$package")
+done
+if [ ${#missing[@]} -eq 0 ]; then
+  echo "setup: everything is installed"
+  exit 0
+fi
+echo "setup: installing ${#missing[@]} Debian packages: ${missing[*]}"
+as_root=()
+if [ "$(id -u)" -ne 0 ]; then
+  command -v sudo >/dev/null || { echo "setup: these packages need root, and there is no sudo: apt-get install ${missing[*]}" >&2; exit 1; }
+  as_root=(sudo)
+fi
+export DEBIAN_FRONTEND=noninteractive
+"${as_root[@]}" apt-get update -qq
+"${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
+echo "setup: done"

@@ -1,0 +1,76 @@
+// How long the parts of the core take: per event, per list, per chord, per message; and a file as a multiple of real time.
+#include <benchmark/benchmark.h>
+
+#include <cstdlib>
+
+#include "daemon/harmony/alternatives.h"
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/recogniser.h"
+#include "daemon/listen/analysis.h"
+#include "daemon/midi/smf.h"
+#include "daemon/server/wire.h"
+
+namespace undersong {
+namespace {
+
+std::vector<midi::Event> performance() {
+  const char* file = std::getenv("UNDERSONG_BENCH_FILE");
+  const auto read = midi::read_smf_file(file ? file : UNDERSONG_SOURCE_DIR "/configs/demo.mid");
+  if (!read) std::abort();
+  return midi::merged_events(*read);
+}
+
+void wholePerformance(benchmark::State& state) {
+  const auto events = performance();
+  for (auto _ : state) {
+    listen::Analysis analysis;
+    for (const auto& event : events) listen::drive(analysis, event, [](const listen::Analysis&) {});
+    benchmark::DoNotOptimize(analysis.moment().number);
+  }
+  const double seconds = std::chrono::duration<double>(events.back().at).count();
+  state.counters["times_real_time"] = benchmark::Counter(seconds * static_cast<double>(state.iterations()), benchmark::Counter::kIsRate);
+  state.counters["per_event"] =
+      benchmark::Counter(static_cast<double>(events.size()) * static_cast<double>(state.iterations()),
+                         benchmark::Counter::kIsRate | benchmark::Counter::kInvert);
+}
+BENCHMARK(wholePerformance)->Unit(benchmark::kMillisecond);
+
+void rankAlternatives(benchmark::State& state) {
+  harmony::Question question;
+  question.key = harmony::Key{PitchClass(3), harmony::Mode::kMajor};
+  question.previous = harmony::Chord{PitchClass(5), harmony::quality("min7"), PitchClass(5)};
+  question.melody.push_back(Pitch(72));
+  const std::array<Pitch, 5> held{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(72)};
+  harmony::Alternatives list;
+  int i = 0;
+  for (auto _ : state) {
+    question.melody[0] = Pitch(60 + i++ % 24);
+    const harmony::Hands hands(held);
+    harmony::rank_alternatives(question, state.range(0) ? &hands : nullptr, list);
+    benchmark::DoNotOptimize(list.size());
+  }
+}
+BENCHMARK(rankAlternatives)->Arg(0)->Arg(1);
+
+void recognise(benchmark::State& state) {
+  const std::array<Pitch, 6> held{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(67), Pitch(72)};
+  for (auto _ : state) benchmark::DoNotOptimize(harmony::recognise(held));
+}
+BENCHMARK(recognise);
+
+void momentToJson(benchmark::State& state) {
+  listen::Analysis analysis;
+  for (const auto& event : performance()) {
+    listen::drive(analysis, event, [](const listen::Analysis&) {});
+    if (event.at > Micros(40'000'000)) break;
+  }
+  std::size_t bytes = 0;
+  for (auto _ : state) bytes = server::moment_message(analysis.moment(), harmony::SymbolStyle::kLetters)->size();
+  state.counters["bytes"] = static_cast<double>(bytes);
+}
+BENCHMARK(momentToJson);
+
+}  // namespace
+}  // namespace undersong
+
+BENCHMARK_MAIN();
