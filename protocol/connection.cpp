@@ -30,6 +30,11 @@ bool wait_for(int descriptor, short what, Clock::time_point deadline) {
 
 std::string system_text(int error) { return std::strerror(error); }
 
+std::string broken(int error) {
+  if (error == EPIPE || error == ECONNRESET) return "The daemon closed the connection.";
+  return "The connection to the daemon broke: " + system_text(error) + ".";
+}
+
 }  // namespace
 
 std::filesystem::path default_socket_path() {
@@ -118,7 +123,7 @@ Read<std::optional<std::string>> Connection::next_line(Clock::time_point deadlin
     const ssize_t n = ::read(descriptor_, bytes, sizeof bytes);
     if (n > 0) unread_.append(bytes, static_cast<std::size_t>(n));
     else if (n == 0) return lost("The daemon closed the connection.");
-    else if (errno != EAGAIN && errno != EINTR) return lost("The connection to the daemon broke: " + system_text(errno) + ".");
+    else if (errno != EAGAIN && errno != EINTR) return lost(broken(errno));
   }
 }
 
@@ -131,7 +136,7 @@ std::optional<Problem> Connection::send_line(std::string line, Clock::time_point
     else if (errno == EAGAIN) {
       // Half a line can't be taken back, so a daemon that doesn't read in time ends the connection.
       if (!wait_for(descriptor_, POLLOUT, deadline)) return lost("The daemon did not take a request in time.");
-    } else if (errno != EINTR) return lost("The connection to the daemon broke: " + system_text(errno) + ".");
+    } else if (errno != EINTR) return lost(broken(errno));
   }
   return std::nullopt;
 }

@@ -32,8 +32,8 @@ protocol::Welcome Session::welcome() const {
   return welcome;
 }
 
-void Session::start(Transport& transport) {
-  transport_ = &transport;
+void Session::start(std::shared_ptr<Transport> transport) {
+  transport_ = std::move(transport);
   replies_.push_back(notification(welcome()));
   reply_bytes_ += replies_.back()->size();
   pump();
@@ -55,7 +55,12 @@ void Session::received(std::string_view message) {
         }
         session->pump();
       });
-  if (!wants_more()) paused_ = true;
+}
+
+bool Session::wants_more() {
+  if (has_room()) return true;
+  paused_ = true;
+  return false;
 }
 
 void Session::written() {
@@ -73,7 +78,7 @@ void Session::closed() {
 }
 
 void Session::close() {
-  Transport* transport = transport_;
+  const auto transport = transport_;
   closed();
   if (transport != nullptr) transport->close();
 }
@@ -205,6 +210,7 @@ void Session::pump() {
   pumping_ = true;
   const auto self = shared_from_this();
   int writes = 0;
+  const auto transport = transport_;  // kept while it is used
   while (transport_ != nullptr && !writing_) {
     if (writes == kWritesInARow) {
       again_ = true;
@@ -225,7 +231,7 @@ void Session::pump() {
     writing_ = !transport_->write(message);
   }
   pumping_ = false;
-  if (paused_ && wants_more()) {
+  if (paused_ && has_room()) {
     paused_ = false;
     transport_->resume();
   }

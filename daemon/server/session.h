@@ -20,7 +20,8 @@
 
 namespace undersong::server {
 
-// The way to a client. Owns its session; the session is told by `written` and `closed`.
+// The way to a client. It and its session hold each other from `start` to `closed`: a client that is read no further
+// for a while has no operation under way that would keep it.
 class Transport {
  public:
   virtual ~Transport() = default;
@@ -52,11 +53,12 @@ class Session : public std::enable_shared_from_this<Session> {
   // `trusted`: no token is asked for.
   Session(ClientId id, Room& room, bool trusted) : id_(id), room_(room), trusted_(trusted) {}
 
-  // Greets. The transport outlives the session's use of it: it calls `closed` before it goes.
-  void start(Transport& transport);
+  // Greets.
+  void start(std::shared_ptr<Transport> transport);
   // One message. REQUIRES: wants_more().
   void received(std::string_view message);
-  bool wants_more() const { return transport_ != nullptr && calls_ < kMostCalls && reply_bytes_ < kMostReplyBytes; }
+  // Whether another message may be read. After false, Transport::resume is called when it may.
+  bool wants_more();
   void written();
   void closed();
   // Ends the connection from our side.
@@ -81,6 +83,7 @@ class Session : public std::enable_shared_from_this<Session> {
 
  private:
   protocol::Subscribed subscribed() const;
+  bool has_room() const { return transport_ != nullptr && calls_ < kMostCalls && reply_bytes_ < kMostReplyBytes; }
   void pump();
   Buffer next();
   Buffer next_line();
@@ -89,7 +92,7 @@ class Session : public std::enable_shared_from_this<Session> {
   const ClientId id_;
   Room& room_;
   bool trusted_;
-  Transport* transport_ = nullptr;
+  std::shared_ptr<Transport> transport_;
   bool writing_ = false, pumping_ = false, paused_ = false, again_ = false, closing_ = false, gone_ = false;
 
   std::deque<Buffer> replies_;

@@ -33,7 +33,7 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
   }
 
   void start() {
-    session_->start(*this);
+    session_->start(shared_from_this());
     read();
   }
 

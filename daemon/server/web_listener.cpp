@@ -46,7 +46,7 @@ class WebSocketTransport final : public Transport, public std::enable_shared_fro
     ws_.async_accept(request_, [self = shared_from_this()](error_code ec) {
       if (ec) return self->gone();
       self->open_ = true;
-      self->session_->start(*self);
+      self->session_->start(self);
       self->read();
     });
   }

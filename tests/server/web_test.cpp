@@ -1,0 +1,241 @@
+// The web port with a real WebSocket client and plain HTTP. Beast is used here and nowhere else among the tests.
+#include <gtest/gtest.h>
+
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/beast/core.hpp>
+#include <boost/beast/http.hpp>
+#include <boost/beast/websocket.hpp>
+#include <fstream>
+
+#include "daemon/server/web_guard.h"
+#include "tests/server/server_fixture.h"
+
+namespace undersong::server {
+namespace {
+
+namespace asio = boost::asio;
+namespace beast = boost::beast;
+namespace http = beast::http;
+namespace websocket = beast::websocket;
+
+struct Browser {
+  asio::io_context io;
+  std::optional<websocket::stream<beast::tcp_stream>> ws;
+  // What the handshake is answered with.
+  int shake(std::uint16_t port, const std::string& host, std::optional<std::string> origin, std::optional<std::string> token = {},
+            const std::string& target = "/socket") {
+    ws.emplace(io);
+    beast::get_lowest_layer(*ws).connect({asio::ip::make_address("127.0.0.1"), port});
+    ws->set_option(websocket::stream_base::decorator([=](websocket::request_type& request) {
+      if (origin) request.set(http::field::origin, *origin);
+      if (token) request.set(http::field::authorization, "Bearer " + *token);
+    }));
+    websocket::response_type response;
+    boost::system::error_code failed;
+    ws->handshake(response, host, target, failed);
+    return response.result_int();
+  }
+  std::string read() {
+    beast::flat_buffer buffer;
+    boost::system::error_code failed;
+    ws->read(buffer, failed);
+    return failed ? "" : beast::buffers_to_string(buffer.data());
+  }
+  void write(const std::string& text) {
+    boost::system::error_code failed;
+    ws->write(asio::buffer(text), failed);
+  }
+};
+
+http::response<http::string_body> get(std::uint16_t port, const std::string& target, std::string host = "", http::verb verb = http::verb::get) {
+  asio::io_context io;
+  beast::tcp_stream stream(io);
+  stream.connect({asio::ip::make_address("127.0.0.1"), port});
+  http::request<http::empty_body> request(verb, target, 11);
+  request.set(http::field::host, host.empty() ? "127.0.0.1:" + std::to_string(port) : host);
+  http::write(stream, request);
+  beast::flat_buffer buffer;
+  http::response_parser<http::string_body> parser;
+  if (verb == http::verb::head) parser.skip(true);
+  http::read(stream, buffer, parser);
+  return parser.release();
+}
+
+std::string at(const std::string& name, std::uint16_t port) { return name + ":" + std::to_string(port); }
+
+TEST(WebSocket, GreetsAnswersAndPublishesAsTheSocketDoes) {
+  Running running(WebOptions{});
+  const auto port = running.server->web_port();
+  Browser browser;
+  ASSERT_EQ(browser.shake(port, at("127.0.0.1", port), "http://" + at("127.0.0.1", port)), 101);
+  EXPECT_NE(browser.read().find(R"("method":"welcome")"), std::string::npos);
+  browser.write(R"({"jsonrpc":"2.0","id":1,"method":"subscribe","params":{"topics":["moment"]}})");
+  EXPECT_NE(browser.read().find(R"("topics":["moment"])"), std::string::npos);
+  EXPECT_NE(browser.read().find(R"("number":0)"), std::string::npos);
+  running.publish(5);
+  const std::string moment = browser.read();
+  EXPECT_NE(moment.find(R"("number":5)"), std::string::npos);
+  EXPECT_TRUE(moment.ends_with('}')) << "no newline";
+  browser.write("nonsense");
+  EXPECT_NE(browser.read().find("-32700"), std::string::npos);
+  running.on_server([&] { running.server->stop(); });
+  EXPECT_EQ(browser.read(), "");
+  EXPECT_EQ(browser.ws->reason().code, websocket::close_code::going_away);
+}
+
+TEST(WebSocket, IsOpenToOurOwnPageOnly) {
+  WebOptions options;
+  options.token = "a-secret-of-the-test";
+  Running running(options);
+  const auto port = running.server->web_port();
+  const std::string host = at("127.0.0.1", port), page = "http://" + host;
+  const auto shake = [&](const std::string& h, std::optional<std::string> origin, std::optional<std::string> token = {}) {
+    return Browser().shake(port, h, origin, token);
+  };
+  EXPECT_EQ(shake(host, page), 101);
+  EXPECT_EQ(shake(at("localhost", port), "http://" + at("localhost", port)), 101);
+  EXPECT_EQ(shake(host, "http://evil.example"), 403);
+  EXPECT_EQ(shake(host, "null"), 403);
+  EXPECT_EQ(shake(host, "http://localhost.evil.example"), 403);
+  EXPECT_EQ(shake(host, "http://evil.example/localhost"), 403);
+  EXPECT_EQ(shake(host, "http://" + host + ".evil.example"), 403);
+  EXPECT_EQ(shake(host, "https://" + host), 403) << "we serve no https page";
+  EXPECT_EQ(shake(host, "http://127.0.0.1"), 403) << "the port belongs to the origin";
+  EXPECT_EQ(shake(host, "http://127.0.0.1:1"), 403);
+  EXPECT_EQ(shake(host, ""), 403);
+  EXPECT_EQ(shake(at("evil.example", port), page), 403);
+  EXPECT_EQ(shake(at("evil.example", port), {}), 403);
+  EXPECT_EQ(shake(at("evil.example", port), {}, options.token), 403);
+  EXPECT_EQ(shake("127.0.0.1", page), 403) << "without port";
+  EXPECT_EQ(shake(host, {}), 403) << "a program without Origin needs the token";
+  EXPECT_EQ(shake(host, {}, "wrong"), 403);
+  EXPECT_EQ(shake(host, {}, options.token + "x"), 403);
+  EXPECT_EQ(shake(host, {}, options.token), 101);
+  Browser browser;
+  EXPECT_EQ(browser.shake(port, host, page, {}, "/elsewhere"), 404);
+  // What was refused has left nothing behind; what was let in and closed is forgotten.
+  std::size_t clients = 1;
+  for (int i = 0; i < 3000 && clients != 0; ++i) {
+    running.on_server([&] { clients = running.server->clients(); });
+    if (clients != 0) ::usleep(1000);
+  }
+  EXPECT_EQ(clients, 0u);
+}
+
+TEST(WebSocket, ClosesAMessageThatIsTooLongWith1009) {
+  Running running(WebOptions{});
+  const auto port = running.server->web_port();
+  Browser browser;
+  ASSERT_EQ(browser.shake(port, at("127.0.0.1", port), "http://" + at("127.0.0.1", port)), 101);
+  browser.read();
+  browser.write(std::string(kMostMessageBytes + 1, ' '));
+  EXPECT_EQ(browser.read(), "");
+  EXPECT_EQ(browser.ws->reason().code, websocket::close_code::too_big);
+}
+
+TEST(BeyondLoopback, NeedsATokenToListenAndToSpeak) {
+  boost::asio::io_context io;
+  WebListener listener(io, [](bool) { return nullptr; });
+  WebOptions open;
+  open.address = "0.0.0.0";
+  const auto refused = listener.listen(open);
+  ASSERT_FALSE(refused);
+  EXPECT_NE(refused.error().message.find("needs a token"), std::string::npos);
+
+  open.token = "a-secret-of-the-test";
+  open.more_hosts = {"studio.example"};
+  Running running(open);
+  const auto port = running.server->web_port();
+  Browser browser;
+  ASSERT_EQ(browser.shake(port, at("studio.example", port), "http://" + at("studio.example", port)), 101);
+  EXPECT_NE(browser.read().find(R"("token_needed":true)"), std::string::npos);
+  const auto code = [&](const std::string& request) {
+    browser.write(request);
+    const auto tree = protocol::parse(browser.read());
+    const auto* error = tree->as_object().if_contains("error");
+    return error == nullptr ? 0 : error->at("code").as_int64();
+  };
+  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"status.get"})"), -32000);
+  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{"token":"wrong"}})"), -32000);
+  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{}})"), -32000);
+  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{"token":"a-secret-of-the-test"}})"), 0);
+  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"status.get"})"), 0);
+}
+
+TEST(Http, ServesThePageWithAStrictPolicy) {
+  TemporaryFolder page;
+  std::filesystem::create_directory(page.path / "assets");
+  std::ofstream(page.path / "index.html") << "<!doctype html>hello";
+  std::ofstream(page.path / "assets" / "app-1.js") << "let x = 1;";
+  std::ofstream(page.path / ".hidden") << "no";
+  std::ofstream(page.path.parent_path() / (page.path.filename().string() + "-outside")) << "no";
+  std::filesystem::create_symlink("/etc/passwd", page.path / "link.txt");
+  WebOptions options;
+  options.page_folder = page.path;
+  Running running(options);
+  const auto port = running.server->web_port();
+  const auto index = get(port, "/");
+  EXPECT_EQ(index.result_int(), 200u);
+  EXPECT_EQ(index.body(), "<!doctype html>hello");
+  EXPECT_EQ(index[http::field::content_type], "text/html; charset=utf-8");
+  const std::string policy(index["Content-Security-Policy"]);
+  EXPECT_NE(policy.find("default-src 'none'; script-src 'self';"), std::string::npos) << policy;
+  EXPECT_EQ(policy.find("unsafe"), std::string::npos);
+  EXPECT_NE(policy.find("ws://127.0.0.1:" + std::to_string(port)), std::string::npos);
+  EXPECT_EQ(index["X-Content-Type-Options"], "nosniff");
+  EXPECT_EQ(get(port, "/assets/app-1.js?v=2")[http::field::content_type], "text/javascript; charset=utf-8");
+  const auto head = get(port, "/", "", http::verb::head);
+  EXPECT_EQ(head[http::field::content_length], "20");
+  for (const char* target : {"/missing", "/.hidden", "/../x", "/assets/../../etc/passwd", "/%2e%2e/x", "/link.txt", "//etc/passwd", "/assets"})
+    EXPECT_EQ(get(port, target).result_int(), 404u) << target;
+  EXPECT_EQ(get(port, "/", at("evil.example", port)).result_int(), 403u) << "a name that was pointed at us";
+  EXPECT_EQ(get(port, "/", "localhost:" + std::to_string(port)).result_int(), 200u);
+  EXPECT_EQ(get(port, "/", "", http::verb::post).result_int(), 405u);
+  std::filesystem::remove(page.path.parent_path() / (page.path.filename().string() + "-outside"));
+}
+
+TEST(Http, SaysSoWhenThereIsNoPage) {
+  Running running(WebOptions{});
+  const auto response = get(running.server->web_port(), "/");
+  EXPECT_EQ(response.result_int(), 200u);
+  EXPECT_NE(response.body().find("has not been built"), std::string::npos);
+}
+
+TEST(Http, SurvivesWhatIsNotHttp) {
+  Running running(WebOptions{});
+  const auto port = running.server->web_port();
+  for (const std::string& bytes : {std::string("\0\0\0\0", 4), std::string("GET / HTTP/9.9\r\n\r\n"), "GET /" + std::string(100'000, 'x'),
+                                   std::string("POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 99999999999\r\n\r\n")}) {
+    asio::io_context io;
+    asio::ip::tcp::socket socket(io);
+    socket.connect({asio::ip::make_address("127.0.0.1"), port});
+    boost::system::error_code ignored;
+    asio::write(socket, asio::buffer(bytes), ignored);
+    socket.shutdown(asio::socket_base::shutdown_send, ignored);
+    char answer[4096];
+    while (!ignored) socket.read_some(asio::buffer(answer), ignored);
+  }
+  EXPECT_EQ(get(port, "/").result_int(), 200u);
+}
+
+TEST(Http, APortThatIsTakenIsSaid) {
+  Running running(WebOptions{});
+  boost::asio::io_context io;
+  WebListener second(io, [](bool) { return nullptr; });
+  WebOptions options;
+  options.port = running.server->web_port();
+  const auto refused = second.listen(options);
+  ASSERT_FALSE(refused);
+  EXPECT_NE(refused.error().message.find("is taken by another program"), std::string::npos);
+}
+
+TEST(PageFiles, StayInTheirFolder) {
+  EXPECT_EQ(page_file("/page", "/"), "/page/index.html");
+  EXPECT_EQ(page_file("/page", "/a/b.js?x=../.."), "/page/a/b.js");
+  EXPECT_EQ(page_file("/page", "/a/"), "/page/a/index.html");
+  for (const char* target : {"", "x", "/..", "/a/../b", "/.git/config", "/a//b", "/a%2fb", "/a\\b", "http://x/"})
+    EXPECT_EQ(page_file("/page", target), std::nullopt) << target;
+}
+
+}  // namespace
+}  // namespace undersong::server

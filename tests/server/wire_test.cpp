@@ -1,0 +1,143 @@
+#include "daemon/server/wire.h"
+
+#include <gtest/gtest.h>
+
+#include "protocol/json.h"
+#include "protocol/schema.h"
+#include "tests/takes/store_fixture.h"
+
+namespace undersong::server {
+namespace {
+
+using protocol::Unknown;
+using takes::reading;
+using takes::us;
+
+listen::Moment full_moment() {
+  listen::Moment m;
+  m.number = 7;
+  m.at = us(123456789);
+  m.harmony = listen::HarmonyInForce{reading(0, "min7", -3, 3), us(123000000), true};
+  m.harmony->reading.root_name = harmony::NoteName(0);
+  for (int i = 0; i < 5; ++i) m.readings.push_back(reading(i, "maj7", i));
+  m.key = harmony::KeyReading{{PitchClass(6), harmony::Mode::kMinor}, 0.456789f};
+  m.melody.push_back({Pitch(67), harmony::NoteName(1), {5, 0}, us(5), true});
+  m.melody.push_back({Pitch(70), harmony::NoteName(-2), {7, -1}, us(6), false});
+  m.held.push_back({Pitch(48), Velocity(61), true, us(7)});
+  m.held.push_back({Pitch(67), Velocity(80), false, us(8)});
+  harmony::Question question;
+  for (const auto& note : m.melody) question.melody.push_back(note.pitch);
+  question.key = m.key->key;
+  question.previous = m.harmony->reading.chord;
+  harmony::rank_alternatives(question, nullptr, m.alternatives);
+  for (auto& alternative : m.alternatives) {
+    alternative.voicing.left.push_back(Pitch(40));
+    alternative.voicing.right.push_back(Pitch(67));
+  }
+  m.alternatives[1].tried = true;
+  m.alternatives_number = 12;
+  m.wishes = {0.25f, -1, 0};
+  m.still = true;
+  return m;
+}
+
+TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
+  const listen::Moment m = full_moment();
+  ASSERT_GE(m.alternatives.size(), 12u);
+  for (const auto style : {harmony::SymbolStyle::kLetters, harmony::SymbolStyle::kSigns}) {
+    const Buffer message = moment_message(m, style);
+    ASSERT_TRUE(message->ends_with("}\n"));
+    const auto read = protocol::read_text<protocol::Moment>(params_of(*message), "moment", Unknown::kRefuse);
+    ASSERT_TRUE(read) << read.error().sentence << *message;
+    EXPECT_EQ(read->number, 7u);
+    EXPECT_EQ(read->at, 123456789);
+    ASSERT_TRUE(read->chord);
+    EXPECT_EQ(read->chord->harte, harmony::harte(m.harmony->reading.chord, m.harmony->reading.root_name));
+    EXPECT_EQ(read->chord->symbol, harmony::symbol(m.harmony->reading.chord, m.harmony->reading.root_name, style));
+    EXPECT_EQ(read->chord->quality, "min7");
+    EXPECT_EQ(read->chord->bass, 3);
+    EXPECT_EQ(read->chord->since, 123000000);
+    EXPECT_TRUE(read->chord->sounding);
+    EXPECT_EQ(read->readings.size(), 5u);
+    EXPECT_EQ(read->key->harte, harmony::harte(m.key->key));
+    EXPECT_EQ(read->key->mode, protocol::Mode::kMinor);
+    EXPECT_DOUBLE_EQ(read->key->confidence, 0.457);
+    ASSERT_EQ(read->melody.size(), 2u);
+    EXPECT_EQ(read->melody[1].name, "Bb4");
+    EXPECT_EQ(*read->melody[1].degree, "b7");
+    EXPECT_FALSE(read->melody[1].held);
+    ASSERT_EQ(read->held.size(), 2u);
+    EXPECT_EQ(read->held[0].velocity, 61);
+    EXPECT_FALSE(read->held[1].key_down);
+    EXPECT_TRUE(read->still);
+    EXPECT_DOUBLE_EQ(read->wishes.tenser, -1);
+    EXPECT_EQ(read->alternatives_number, 12u);
+    ASSERT_EQ(read->alternatives.size(), m.alternatives.size());
+    for (std::size_t i = 0; i < m.alternatives.size(); ++i) {
+      const auto& a = read->alternatives[i];
+      EXPECT_EQ(a.harte, harmony::harte(m.alternatives[i].chord, m.alternatives[i].root_name));
+      EXPECT_EQ(a.degrees.size(), m.alternatives[i].degrees.size());
+      EXPECT_NEAR(a.familiar, static_cast<double>(m.alternatives[i].familiar), 0.0006);
+      EXPECT_GT(a.reason.size(), 3u);
+      EXPECT_EQ(a.right.back(), 67);
+      EXPECT_EQ(a.tried, i == 1);
+    }
+    // The same text as the slow way would write.
+    EXPECT_EQ(*protocol::parse(protocol::to_json(*read)), *protocol::parse(params_of(*message)));
+  }
+}
+
+TEST(Wire, AnEmptyMomentHasTheSameShape) {
+  const auto read = protocol::read_text<protocol::Moment>(params_of(*moment_message({}, {})), "moment", Unknown::kRefuse);
+  ASSERT_TRUE(read) << read.error().sentence;
+  EXPECT_FALSE(read->chord);
+  EXPECT_FALSE(read->key);
+}
+
+TEST(Wire, EveryKindOfLineIsDescribed) {
+  using namespace takes;
+  const listen::Moment m = full_moment();
+  const std::vector<std::pair<Entry, protocol::LineKind>> entries{
+      {take_begin(us(1), 1'790'000'000'000), protocol::LineKind::kTakeBegin},
+      {note(2, 60), protocol::LineKind::kMidi},
+      {chord_in_force(us(3), reading(11, "hdim7", 5, 2)), protocol::LineKind::kChord},
+      {key_heard(us(4), *m.key), protocol::LineKind::kKey},
+      {melody_note(m.melody[0], m.harmony->reading.chord), protocol::LineKind::kMelody},
+      {melody_note(m.melody[0], std::nullopt), protocol::LineKind::kMelody},
+      {alternatives_offered(us(5), 12, {m.melody.begin(), m.melody.end()}, m.alternatives), protocol::LineKind::kOffered},
+      {alternative_tried(us(6), 12, m.alternatives[3], 3), protocol::LineKind::kTried},
+      {mark(us(7), "a \"quoted\"\nmark"), protocol::LineKind::kMark},
+      {{us(8), takes::LineKind::kCorrection, "D:min7", {}}, protocol::LineKind::kCorrection},
+      {{us(8), takes::LineKind::kRename, "title", {}}, protocol::LineKind::kRename},
+      {{us(8), takes::LineKind::kAnnotate, "text", {}}, protocol::LineKind::kAnnotate},
+      {{us(8), takes::LineKind::kDelete, "", {}}, protocol::LineKind::kDelete},
+      {{us(8), takes::LineKind::kRestore, "", {}}, protocol::LineKind::kRestore},
+      {take_end(us(9), EndReason::kSilence), protocol::LineKind::kTakeEnd}};
+  for (const auto& [entry, kind] : entries) {
+    const Line line{42, 3, entry.at, entry.kind, entry.data};
+    const Buffer message = log_message(line);
+    const auto read = protocol::read_text<protocol::Log>(params_of(*message), "log", Unknown::kRefuse);
+    ASSERT_TRUE(read) << read.error().sentence << *message;
+    EXPECT_EQ(read->number, 42u);
+    EXPECT_EQ(read->take, 3u);
+    EXPECT_EQ(read->kind, kind) << *message;
+    EXPECT_EQ(*protocol::parse(protocol::to_json(*read)), *protocol::parse(params_of(*message))) << *message;
+  }
+  for (const auto& [family, name] : protocol::enum_names<protocol::Family>())
+    EXPECT_EQ(takes::text(static_cast<harmony::Family>(family)), name);
+}
+
+// RFC 4648, section 10.
+TEST(Base64, IsAsPublished) {
+  const auto encoded = [](std::string_view text) { return base64({text.begin(), text.end()}); };
+  EXPECT_EQ(encoded(""), "");
+  EXPECT_EQ(encoded("f"), "Zg==");
+  EXPECT_EQ(encoded("fo"), "Zm8=");
+  EXPECT_EQ(encoded("foo"), "Zm9v");
+  EXPECT_EQ(encoded("foob"), "Zm9vYg==");
+  EXPECT_EQ(encoded("fooba"), "Zm9vYmE=");
+  EXPECT_EQ(encoded("foobar"), "Zm9vYmFy");
+}
+
+}  // namespace
+}  // namespace undersong::server
