@@ -34,4 +34,19 @@ std::string padded(const std::string& text, std::size_t width) {
   return columns < width ? text + std::string(width - columns, ' ') : text;
 }
 
+std::string clipped(const std::string& text, std::size_t width) {
+  std::string out;
+  std::size_t columns = 0;
+  bool escape = false;
+  for (char c : text) {
+    const bool first = (static_cast<unsigned char>(c) & 0xC0) != 0x80;
+    if (c == '\x1b') escape = true;
+    if (!escape && first && columns++ >= width) continue;
+    if (!escape && !first && columns > width) continue;
+    out += c;
+    if (escape && c >= 'A' && c != '[') escape = false;
+  }
+  return out;
+}
+
 }  // namespace undersong::terminal

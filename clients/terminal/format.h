@@ -16,5 +16,7 @@ std::string dark_bright_word(double value);
 std::string resolved_tense_word(double value);
 // Columns, not bytes: symbols may hold signs.
 std::string padded(const std::string& text, std::size_t width);
+// At most so many columns; escape sequences take none.
+std::string clipped(const std::string& text, std::size_t width);
 
 }  // namespace undersong::terminal

@@ -107,11 +107,11 @@ class View {
   }
 
   void draw() {
-    std::string out = "\x1b[H";
-    const auto put = [&](const std::string& text) { out += text + "\x1b[K\n"; };
     winsize size{};
     ioctl(STDOUT_FILENO, TIOCGWINSZ, &size);
-    const std::size_t room = size.ws_row > 8 ? size.ws_row - 8u : 4;
+    const std::size_t room = size.ws_row > 9 ? size.ws_row - 9u : 4, width = size.ws_col ? size.ws_col : 80u;
+    std::string out = "\x1b[H";
+    const auto put = [&](const std::string& text) { out += clipped(text, width) + "\x1b[K\n"; };
     put("");
     const bool sounding = moment_ && moment_->chord && moment_->chord->sounding;
     put(fmt::format("  {}{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m", shown_.empty() ? "play something" : shown_));
@@ -129,7 +129,7 @@ class View {
       if (moment_->still) put("  the list holds still");
     }
     put("");
-    put("  " + foot());
+    put("  \x1b[2m" + foot() + "\x1b[0m");
     out += "\x1b[J";
     std::fwrite(out.data(), 1, out.size(), stdout);
     std::fflush(stdout);
@@ -141,7 +141,8 @@ class View {
     for (const auto& port : status_->ports)
       if (port.connected) ports += (ports.empty() ? "" : ", ") + port.name;
     std::string out = ports.empty() ? "no keyboard yet: plug one in" : "listening to " + ports;
-    if (status_->take) out += fmt::format("; take {}: {} notes", status_->take->take.value_or(0), status_->take->notes);
+    if (status_->take && moment_)
+      out += fmt::format("; take {}, {}", status_->take->take.value_or(0), duration(moment_->at - status_->take->since));
     if (!status_->store.good) out += "; " + status_->store.sentence;
     return out;
   }
