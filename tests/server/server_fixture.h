@@ -35,7 +35,10 @@ class RememberingDesk final : public Desk {
   }
   Micros now() override { return us(4711); }
   void mark(std::string text, Answer<std::uint64_t> answer) override { store_->append(takes::mark(now(), std::move(text)), answer); }
-  void end_take(Answer<std::uint64_t> answer) override { answer(unavailable("No take is being played.")); }
+  void end_take(Answer<std::uint64_t> answer) override {
+    if (!playing) return answer(unavailable("No take is being played."));
+    store_->append(takes::take_end(now(), takes::EndReason::kRequest), answer);
+  }
   Result<std::optional<std::string>> hear(const protocol::Hear& wish) override {
     if (wish.stop.value_or(false)) return std::optional<std::string>();
     if (wish.list == 99u) return Error{ErrorCode::kConflict, "The list has changed."};
@@ -55,7 +58,7 @@ class RememberingDesk final : public Desk {
   }
 
   // Used on the server's thread only.
-  bool still = false;
+  bool still = false, playing = false;
   std::vector<ClientId> players, gone;
 
  private:
