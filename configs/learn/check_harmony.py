@@ -22,9 +22,12 @@ def outputs(P, songs):
     Y = np.concatenate(out); return [Y[:len(d['t']), b] for b, d in enumerate(songs)]
 
 
-def decide(t, Y, margin=.5, margin_class=.5, margin_bass=.5, ext=True):
-    """The names shown: [(t, label)]. Margins are differences of log-probability in favour of what stands."""
-    n = len(t); L = Y[:, :, :H.NC].reshape(n, -1).copy(); L -= L.max(1, keepdims=True); cur = None; out = []
+def decide(t, Y, margin=.6, margin_class=.6, margin_bass=.8, sure=.6, settle=.03, ext=True):
+    """The names shown: [(t, label)]. Margins are differences of log-probability in favour of what stands.
+
+    A new name of probability `sure` is shown at once; a less certain one only when `settle` seconds have brought no further key.
+    """
+    n = len(t); L = Y[:, :, :H.NC].reshape(n, -1).copy(); L -= L.max(1, keepdims=True); L -= np.log(np.exp(L).sum(1, keepdims=True)); cur = None; out = []
     best = L.argmax(1)
     for i in range(n):
         k = int(best[i])
@@ -37,7 +40,12 @@ def decide(t, Y, margin=.5, margin_class=.5, margin_bass=.5, ext=True):
         for j in range(H.NX):
             if ext and e[j] > (-.8 if up >> j & 1 else .8): bits |= 1 << j
         s = (k, bb, bits)
-        if s != cur: cur = s; out.append((float(t[i]), E.label(r, c, bb, [x for j, x in enumerate(E.EXTENSIONS) if bits >> j & 1])))
+        if s == cur: continue
+        at = float(t[i])
+        if L[i, k] < np.log(sure):
+            at += settle
+            if i + 1 < n and t[i + 1] <= at: continue
+        cur = s; out.append((at, E.label(r, c, bb, [x for j, x in enumerate(E.EXTENSIONS) if bits >> j & 1])))
     return out
 
 
@@ -48,10 +56,10 @@ def main():
     P = H.sizes(dict(np.load(a.model)))
     for folder in a.folders:
         songs = [E.song(a.dumper, s) for i, s in enumerate(E.stems(folder)) if a.all or i % 10 == 5]; Ys = outputs(P, songs)
-        for m, mc, mb in itertools.product((0, .3, .6, 1.0), (.6,), (.8,)) if a.grid else [(.4, .6, .8)]:
-            parts = [S.score_song([r[:3] for r in d['rows']], decide(d['t'], Y, m, mc, mb)) for d, Y in zip(songs, Ys)]
+        for v in itertools.product((.4, .8), (.6,), (.8,), (.01, .5, .7, .85), (.03, .06)) if a.grid else [(.6, .6, .8, .6, .03)]:
+            parts = [S.score_song([r[:3] for r in d['rows']], decide(d['t'], Y, *v)) for d, Y in zip(songs, Ys)]
             r = S.report(parts)
-            print(os.path.basename(os.path.normpath(folder)), m, mc, mb, ' '.join('%s %.4f' % (k, r[k]) for k in ('root', 'majmin', 'sevenths', 'tetrads', 'tetrads_inv', 'seg', 'overseg', 'underseg')),
+            print(os.path.basename(os.path.normpath(folder)), *v, ' '.join('%s %.4f' % (k, r[k]) for k in ('root', 'majmin', 'sevenths', 'tetrads', 'tetrads_inv', 'seg', 'overseg', 'underseg')),
                   'chg %.3f' % (r['est_changes_per_min'] / r['ref_changes_per_min']), r['delay']['median_s'], r['delay']['p90_s'], r['delay']['missed'], flush=True)
 
 

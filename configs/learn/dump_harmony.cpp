@@ -1,12 +1,10 @@
 // Writes what the ear sees of a MIDI file, a row at every moment with a key press, for train_harmony.py.
 //
 // usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED SHIFT SCALE]
-// A row is float32: seconds, 1 if the row opens a cluster, then kEarInputs numbers. To vary a song: presses
-// are spread at random by up to SPREAD_MS, as fingers do, so that chords whose keys arrive one by one are learnt too;
-// loudness wavers by chance, all is moved by SHIFT semitones, and time is stretched by SCALE.
+// A row is float32: seconds, 1 if the row opens a cluster, then kEarInputs numbers. The last four
+// vary the song (learn::vary).
 #include <cstdio>
 #include <cstdlib>
-#include <random>
 
 #include "configs/learn/midi_events.h"
 #include "daemon/harmony/ear_features.h"
@@ -16,27 +14,7 @@ using namespace undersong;
 int main(int argc, char** argv) {
   if (argc != 3 && argc != 7) return std::fputs("usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED SHIFT SCALE]\n", stderr), 2;
   auto events = learn::read_midi_events(argv[1]);
-  if (argc == 7) {
-    std::mt19937 rng(static_cast<unsigned>(std::atoi(argv[4])));
-    const int spread = 1000 * std::atoi(argv[3]), shift = std::atoi(argv[5]);
-    const double scale = std::atof(argv[6]);
-    for (std::size_t i = 0; i < events.size(); ++i) {
-      auto& e = events[i];
-      e.t = Micros{static_cast<std::int64_t>(static_cast<double>(e.t.count()) * scale)};
-      if (e.kind == learn::Event::kPedal) continue;
-      e.a = std::clamp(e.a + shift, 0, 127);
-      if (e.kind == learn::Event::kOn) e.b = std::clamp(e.b + static_cast<int>(rng() % 13) - 6, 1, 127);
-    }
-    for (std::size_t i = 0; i < events.size() && spread > 0; ++i) {
-      auto& e = events[i];
-      if (e.kind != learn::Event::kOn) continue;
-      std::size_t off = i + 1;  // the press stays before its release
-      while (off < events.size() && !(events[off].kind == learn::Event::kOff && events[off].a == e.a)) ++off;
-      const Micros late{static_cast<int>(rng() % static_cast<unsigned>(spread))};
-      if (off == events.size() || e.t + late + Micros{5000} < events[off].t) e.t += late;
-    }
-    std::stable_sort(events.begin(), events.end(), [](const auto& x, const auto& y) { return x.t < y.t; });
-  }
+  if (argc == 7) learn::vary(events, std::atoi(argv[3]), static_cast<unsigned>(std::atoi(argv[4])), std::atoi(argv[5]), std::atof(argv[6]));
   std::FILE* out = std::fopen(argv[2], "wb");
   if (!out) return std::perror(argv[2]), 1;
   harmony::EarFeatures features;

@@ -1,8 +1,9 @@
 // Writes what the ear sees of every key press when it judges whether the note belongs to the tune, for train_melody.py.
 //
-// usage: dump_melody FILE.mid OUT.f32 LABELS.txt|- [SHARE SEED]
+// usage: dump_melody FILE.mid OUT.f32 LABELS.txt|- [SHARE SPREAD_MS SEED SHIFT SCALE]
 // LABELS.txt: lines "onset_us pitch" of the tune. With labels the history is the true one, but for a share (0..1) of the
-// verdicts, which the network compiled in gives; with - all are the network's. A row is float32: onset, pitch, inputs.
+// verdicts, which the network compiled in gives; with - all are the network's. The last four vary
+// the song (learn::vary). A row is float32: onset, pitch, inputs.
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>
@@ -16,8 +17,8 @@
 using namespace undersong;
 
 int main(int argc, char** argv) {
-  if (argc != 4 && argc != 6) return std::fputs("usage: dump_melody FILE.mid OUT.f32 LABELS.txt|- [SHARE SEED]\n", stderr), 2;
-  const auto events = learn::read_midi_events(argv[1]);
+  if (argc != 4 && argc != 9) return std::fputs("usage: dump_melody FILE.mid OUT.f32 LABELS.txt|- [SHARE SPREAD_MS SEED SHIFT SCALE]\n", stderr), 2;
+  auto events = learn::read_midi_events(argv[1]);
   std::set<std::pair<int, long long>> truth;  // pitch, onset
   const bool told = std::string(argv[3]) != "-";
   if (told) {
@@ -26,8 +27,9 @@ int main(int argc, char** argv) {
     int p = 0;
     while (in >> t >> p) truth.emplace(p, t);
   }
-  std::mt19937 rng(argc == 6 ? static_cast<unsigned>(std::atoi(argv[5])) : 1U);
-  const double share = argc == 6 ? std::atof(argv[4]) : 0.0;
+  std::mt19937 rng(argc == 9 ? static_cast<unsigned>(std::atoi(argv[6])) : 1U);
+  const double share = argc == 9 ? std::atof(argv[4]) : 0.0;
+  if (argc == 9) learn::vary(events, std::atoi(argv[5]), static_cast<unsigned>(std::atoi(argv[6])), std::atoi(argv[7]), std::atof(argv[8]));
   std::FILE* out = std::fopen(argv[2], "wb");
   if (!out) return std::perror(argv[2]), 1;
   harmony::EarFeatures keys;

@@ -23,6 +23,10 @@ void print_melody(harmony::Ear& ear) {
     if (n->is_melody) std::printf("{\"t\":%.6f,\"onset\":%.6f,\"pitch\":%d,\"melody\":true}\n", s(n->decided_at), s(n->onset), n->pitch.value());
 }
 
+void print_chord(const harmony::Ear& ear) {
+  std::printf("{\"t\":%.6f,\"chord\":\"%s\"}\n", s(ear.harmony()->named_at), harmony::harte_text(ear.harmony()->chord).c_str());
+}
+
 bool feed(harmony::Ear& ear, const learn::Event& e) {
   if (e.kind == learn::Event::kOn) return ear.note_on(e.t, Pitch(e.a), Velocity(e.b));
   if (e.kind == learn::Event::kOff) return ear.note_off(e.t, Pitch(e.a));
@@ -53,12 +57,12 @@ int main(int argc, char** argv) {
   for (const auto& e : events) {
     while (const auto due = ear.next_deadline()) {
       if (*due > e.t) break;
-      ear.advance(*due);
+      if (ear.advance(*due)) print_chord(ear);
+      print_melody(ear);
     }
-    print_melody(ear);
-    if (feed(ear, e)) std::printf("{\"t\":%.6f,\"chord\":\"%s\"}\n", s(e.t), harmony::harte_text(ear.harmony()->chord).c_str());
+    if (feed(ear, e)) print_chord(ear);
     if (ear.take_key_change()) std::printf("{\"t\":%.6f,\"key\":\"%s:%s\"}\n", s(e.t), kNames[ear.key()->tonic.value()], ear.key()->minor ? "min" : "maj");
   }
-  ear.advance(events.back().t + Micros{1'000'000});
+  if (ear.advance(events.back().t + Micros{1'000'000})) print_chord(ear);
   print_melody(ear);
 }

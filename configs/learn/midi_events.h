@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <fstream>
 #include <iterator>
+#include <random>
 #include <string>
 #include <vector>
 
@@ -97,6 +98,28 @@ inline std::vector<Event> read_midi_events(const std::string& path) {
     out.push_back(e);
   }
   return out;
+}
+
+// Varies a performance: presses are spread at random by up to spread_ms, as fingers do, so that chords whose keys arrive one
+// by one are learnt too; loudness wavers by chance; all is moved by shift semitones, and time is stretched by scale.
+inline void vary(std::vector<Event>& events, int spread_ms, unsigned seed, int shift, double scale) {
+  std::mt19937 rng(seed);
+  const int spread = 1000 * spread_ms;
+  for (auto& e : events) {
+    e.t = Micros{static_cast<std::int64_t>(static_cast<double>(e.t.count()) * scale)};
+    if (e.kind == Event::kPedal) continue;
+    e.a = std::clamp(e.a + shift, 0, 127);
+    if (e.kind == Event::kOn) e.b = std::clamp(e.b + static_cast<int>(rng() % 13) - 6, 1, 127);
+  }
+  for (std::size_t i = 0; i < events.size() && spread > 0; ++i) {
+    auto& e = events[i];
+    if (e.kind != Event::kOn) continue;
+    std::size_t off = i + 1;  // the press stays before its release
+    while (off < events.size() && !(events[off].kind == Event::kOff && events[off].a == e.a)) ++off;
+    const Micros late{static_cast<int>(rng() % static_cast<unsigned>(spread))};
+    if (off == events.size() || e.t + late + Micros{5000} < events[off].t) e.t += late;
+  }
+  std::stable_sort(events.begin(), events.end(), [](const Event& x, const Event& y) { return x.t < y.t; });
 }
 
 }  // namespace undersong::learn

@@ -55,13 +55,14 @@ def sigmoid(x):
     return .5 * (1 + np.tanh(.5 * x))
 
 
-def forward(P, x, s, new, reset, hl, hc, keep=True):
+def forward(P, x, s, new, reset, hl, hc, keep=True, drop=0, rng=None):
     """x [T,B,C*12], s [T,B,S], new and reset [T,B]; hl and hc [B,12,DH] carried. -> outputs and what backward needs."""
     T, B = new.shape; N = T * B
     W1 = big(P['w1']); WM = big(P['wm'].reshape(DP, 12, 3 * DH))
     A = x.reshape(N, C * 12) @ W1
     A = A.reshape(N, 12, D1); A += (s.reshape(N, S) @ P['w1s'] + P['b1'])[:, None, :]
     np.maximum(A, 0, out=A)
+    if drop: A *= (rng.random(A.shape, f32) > drop) / f32(1 - drop)      # of what is seen, a share is hidden at random
     GA = (A.reshape(N * 12, D1) @ P['wa']).reshape(T, B, 12, 3 * DH) + P['bg']
     H = np.empty((T, B, 12, DH), f32); save = []
     for t in range(T):
@@ -99,7 +100,7 @@ def losses(Y, y, w, mask_ext):
     return loss, g, right, w.sum()
 
 
-def backward(P, cache, g, x, s, new, reset, T, B):
+def backward(P, cache, g, x, s, new, reset, T, B, drop=0):
     W1, WM, A, O_in, O, save = cache; N = T * B; G = {}
     g = g.reshape(N * 12, NO)
     G['wo2'] = O.T @ g; G['bo2'] = g.sum(0)
@@ -131,7 +132,7 @@ def backward(P, cache, g, x, s, new, reset, T, B):
     dG = dG.reshape(N * 12, 3 * DH); G['bg'] = dG.sum(0)
     A2 = A.reshape(N * 12, D1)
     G['wa'] = A2.T @ dG
-    dA += dG @ P['wa'].T; dA *= A2 > 0
+    dA += dG @ P['wa'].T; dA *= (A2 > 0) / f32(1 - drop)
     dA = dA.reshape(N, 12 * D1)
     G['w1'] = small(x.reshape(N, C * 12).T @ dA, C, D1)
     ds = dA.reshape(N, 12, D1).sum(1)
@@ -170,7 +171,7 @@ def main():
     ap.add_argument('dumper'); ap.add_argument('out'); ap.add_argument('--pop', required=True); ap.add_argument('--takes', nargs='+', default=[])
     ap.add_argument('--epochs', type=int, default=16); ap.add_argument('--seed', type=int, default=1); ap.add_argument('--resume'); ap.add_argument('--lr', type=float, default=2.5e-3)
     ap.add_argument('--take-weight', type=float, default=1.0); ap.add_argument('--songs', type=int, default=0, help='only so many songs (a trial)'); ap.add_argument('--variations', type=int, default=4)
-    ap.add_argument('--lanes', type=int, default=24); ap.add_argument('--length', type=int, default=96); ap.add_argument('--decay', type=float, default=1e-3)
+    ap.add_argument('--lanes', type=int, default=24); ap.add_argument('--length', type=int, default=96); ap.add_argument('--decay', type=float, default=1e-3); ap.add_argument('--drop', type=float, default=0); ap.add_argument('--plain', type=float, default=.35, help='share of songs taken as they are')
     a = ap.parse_args(); rng = np.random.default_rng(a.seed); t0 = time.time()
     pop = [s for i, s in enumerate(E.stems(a.pop)) if i % 10 != 5]; takes = [s for d in a.takes for i, s in enumerate(E.stems(d)) if i % 10 != 5]
     if a.songs: pop, takes = pop[:a.songs], takes[:a.songs]
@@ -183,15 +184,15 @@ def main():
     m = {k: np.zeros_like(v) for k, v in P.items()}; v = {k: np.zeros_like(x) for k, x in P.items()}; step = 0
     B, T = a.lanes, a.length; total = None
     for epoch in range(a.epochs):
-        pick = lambda sets: [sets[0 if rng.random() < .35 else rng.integers(len(sets))][i] for i in range(len(sets[0]))]
+        pick = lambda sets: [sets[0 if rng.random() < a.plain else rng.integers(len(sets))][i] for i in range(len(sets[0]))]
         songs = pick(pops) + pick(tks)
         hl = np.zeros((B, 12, DH), f32); hc = hl.copy(); ok = tot = ls = 0.0; cnt = 0
         rows = sum(len(d['t']) for d in songs); total = total or a.epochs * rows / (B * T)
         for X, Y, W, NW, RS in streams(songs, B, T, rng):
             x = X.astype(f32); s = np.ascontiguousarray(x[..., C * 12:]); x = np.ascontiguousarray(x[..., :C * 12]); y = Y.reshape(-1, 4).astype(np.int64); w = W.reshape(-1)
-            out, hl, hc, cache = forward(P, x, s, NW, RS, hl, hc)
+            out, hl, hc, cache = forward(P, x, s, NW, RS, hl, hc, drop=a.drop, rng=rng)
             loss, g, right, secs = losses(out, y, w, np.ones_like(w))
-            G = backward(P, cache, g.astype(f32), x, s, NW, RS, T, B)
+            G = backward(P, cache, g.astype(f32), x, s, NW, RS, T, B, a.drop)
             norm = np.sqrt(sum(float((q * q).sum()) for q in G.values())); k = min(1.0, 1.0 / (norm + 1e-6)); step += 1
             lr = a.lr * min(1, step / 100) * (.02 + .98 * .5 * (1 + np.cos(np.pi * min(1, step / total))))
             for n in P:

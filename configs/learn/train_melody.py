@@ -15,20 +15,20 @@ IN, A, H, O = 64, 40, 32, 24
 f32 = np.float32
 
 
-def rows(dumper, stem, share, seed):
+def rows(dumper, stem, share, vary=(0, 1, 0, 1.0)):
     truth = json.load(open(stem + '.truth.json')); tmp = '/tmp/ear_mel_%d' % os.getpid()
     if not truth.get('melody_usable', True): return None
-    lead = sorted((m[0], m[2]) for k in ('melody', 'bridge') for m in truth.get(k, []))
-    subprocess.run([dumper, stem + '.mid', tmp, '-'], check=True); a = np.fromfile(tmp, f32).reshape(-1, 2 + IN); by = {}
+    lead = sorted((m[0] * vary[3], m[2] + vary[2]) for k in ('melody', 'bridge') for m in truth.get(k, []))
+    subprocess.run([dumper, stem + '.mid', tmp, '-', '1'] + [str(q) for q in vary], check=True); a = np.fromfile(tmp, f32).reshape(-1, 2 + IN); by = {}
     for i, (t, p) in enumerate(zip(a[:, 0], a[:, 1])): by.setdefault(int(p), []).append((float(t), i))
     y = np.zeros(len(a), f32)
     for t, p in lead:
-        near = [(abs(u - t), i) for u, i in by.get(p, []) if abs(u - t) <= .05 and not y[i]]
+        near = [(abs(u - t), i) for u, i in by.get(p, []) if abs(u - t) <= .05 + .001 * vary[0] and not y[i]]
         if near: y[min(near)[1]] = 1
     if share < 1:
         with open(tmp + '.txt', 'w') as f:
             for i in np.nonzero(y)[0]: f.write('%d %d\n' % (round(float(a[i, 0]) * 1e6), a[i, 1]))
-        subprocess.run([dumper, stem + '.mid', tmp, tmp + '.txt', str(share), str(seed)], check=True); a = np.fromfile(tmp, f32).reshape(-1, 2 + IN); os.unlink(tmp + '.txt')
+        subprocess.run([dumper, stem + '.mid', tmp, tmp + '.txt', str(share)] + [str(q) for q in vary], check=True); a = np.fromfile(tmp, f32).reshape(-1, 2 + IN); os.unlink(tmp + '.txt')
     os.unlink(tmp)
     return a[:, 2:].copy(), y, len(lead)
 
@@ -62,12 +62,14 @@ def backward(P, x, reset, cache, d):
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument('dumper'); ap.add_argument('out'); ap.add_argument('--pop', required=True); ap.add_argument('--takes', nargs='*', default=[]); ap.add_argument('--share', type=float, default=0)
-    ap.add_argument('--epochs', type=int, default=12); ap.add_argument('--resume'); ap.add_argument('--take-weight', type=float, default=.5); ap.add_argument('--lr', type=float, default=2e-3); ap.add_argument('--decay', type=float, default=3e-3)
+    ap.add_argument('--variations', type=int, default=0); ap.add_argument('--epochs', type=int, default=12); ap.add_argument('--resume'); ap.add_argument('--take-weight', type=float, default=.5); ap.add_argument('--lr', type=float, default=2e-3); ap.add_argument('--decay', type=float, default=3e-3)
     a = ap.parse_args(); g = np.random.default_rng(1); t0 = time.time(); tr, ho = [], []
     for d in [a.pop] + a.takes:
         for i, s in enumerate(E.stems(d)):
-            r = rows(a.dumper, s, a.share, i)
-            if r: (ho if i % 10 == 5 else tr).append(r + (1.0 if d == a.pop else a.take_weight,))
+            held = i % 10 == 5
+            for k in range(1 if held else 1 + a.variations):
+                r = rows(a.dumper, s, a.share, *([(int(g.choice((0, 6, 12))), int(g.integers(1, 1 << 20)), int(g.integers(-5, 6)), round(float(g.uniform(.85, 1.18)), 3))] if k else []))
+                if r: (ho if held else tr).append(r + (1.0 if d == a.pop else a.take_weight,))
     if a.resume: P = dict(np.load(a.resume))
     else:
         n = lambda *s: (g.standard_normal(s) / np.sqrt(s[0])).astype(f32)

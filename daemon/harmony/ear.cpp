@@ -8,7 +8,9 @@ namespace undersong::harmony {
 namespace {
 
 // A new name must lead the one in force by so much log-probability. Chosen on songs held out of training.
-constexpr float kMarginRoot = 0.4F, kMarginClass = 0.6F, kMarginBass = 0.8F, kMarginExtension = 0.8F;
+constexpr float kMarginRoot = 0.6F, kMarginClass = 0.6F, kMarginBass = 0.8F, kMarginExtension = 0.8F;
+// A name of this probability is shown at once.
+constexpr float kSure = 0.6F;
 
 constexpr std::array<std::string_view, 12> kNames = {"C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"};
 constexpr std::array<std::string_view, 12> kDegrees = {"1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7"};
@@ -16,7 +18,7 @@ constexpr std::array<std::string_view, 12> kDegrees = {"1", "b2", "2", "b3", "3"
 }  // namespace
 
 bool Ear::note_on(Micros t, Pitch p, Velocity v) {
-  advance(t);
+  const bool settled = advance(t);
   const bool opens = features_.note_on(t, p, v);
   if (opens && heard_) key_changed_ |= tonality_.hear(t, net_.scores());
   const bool is_bass = features_.sounding_bass() == p.value() && p.value() < 60;
@@ -25,28 +27,41 @@ bool Ear::note_on(Micros t, Pitch p, Velocity v) {
   features_.write(t, x_);
   net_.update(x_, opens && heard_);
   heard_ = true;
-  return choose(t);
+  return choose(t) || settled;
 }
 
 bool Ear::note_off(Micros t, Pitch p) {
-  advance(t);
+  const bool settled = advance(t);
   features_.note_off(t, p);
   melody_.note_off(t, p);
-  return false;
+  return settled;
 }
 
 bool Ear::pedal(Micros t, bool down) {
-  advance(t);
+  const bool settled = advance(t);
   features_.pedal(t, down);
-  return false;
+  return settled;
 }
 
-void Ear::advance(Micros t) {
+std::optional<Micros> Ear::next_deadline() const {
+  auto due = melody_.next_deadline();
+  if (pending_ && (!due || pending_->named_at < *due)) due = pending_->named_at;
+  return due;
+}
+
+bool Ear::settle(Micros t) {
+  if (!pending_ || pending_->named_at > t) return false;
+  harmony_ = std::exchange(pending_, std::nullopt);
+  return true;
+}
+
+bool Ear::advance(Micros t) {
   while (const auto note = melody_.decide(t, features_)) {
     if (note->is_melody) tonality_.sing(note->onset, note->pitch);
     if (queue_size_ == kQueue) queue_first_ = (queue_first_ + 1) % kQueue, --queue_size_;
     queue_[(queue_first_ + queue_size_++) % kQueue] = *note;
   }
+  return settle(t);
 }
 
 std::optional<EarMelodyNote> Ear::take_melody() {
@@ -74,7 +89,7 @@ EarChord Ear::describe(int root, int cls, std::uint8_t had) const {
   return chord;
 }
 
-bool Ear::choose(Micros) {
+bool Ear::choose(Micros t) {
   const auto& scores = net_.scores();
   std::array<int, kReadings> top{};
   top.fill(-1);
@@ -100,11 +115,18 @@ bool Ear::choose(Micros) {
     readings_[i] = {k == best ? chord : describe(k / kEarClasses, k % kEarClasses, 0), std::exp(scores[static_cast<std::size_t>(k)])};
   }
   const float confidence = std::exp(scores[static_cast<std::size_t>(best)]);
+  pending_.reset();
   if (harmony_ && harmony_->chord == chord) {
     harmony_->confidence = confidence;
     return false;
   }
-  harmony_ = EarHarmony{chord, confidence, features_.cluster_start()};
+  const EarHarmony next{chord, confidence, features_.cluster_start(), t};
+  if (confidence < kSure) {
+    pending_ = next;
+    pending_->named_at = t + kSettle;
+    return false;
+  }
+  harmony_ = next;
   return true;
 }
 

@@ -1,11 +1,14 @@
 // The learnt ear: what harmony is in force, which notes are the tune, and what the key is, while it is being played.
 //
-// Feed it every key press, release and sustain pedal in time order. Before each event at time t, and whenever
-// next_deadline() has come, call advance: then a file and a live performance give the same results, event for event.
-// (An event brings advance with it, so a driver that has no timer only learns of melody notes later.)
+// Feed it every key press, release and sustain pedal in time order, and call advance at every next_deadline() that comes
+// before the next event (or with it): then a file and a live performance give the same results, event for event.
 //
-//   Ear ear;
+//   for (auto due = ear.next_deadline(); due && *due <= t; due = ear.next_deadline())
+//     if (ear.advance(*due)) show(*ear.harmony());
 //   if (ear.note_on(t, Pitch(60), Velocity(80))) show(*ear.harmony());
+//
+// A name the ear is sure of is in force with the key press that completes it. A less certain one waits kSettle for
+// further keys, so that a chord growing under the hands is not renamed with every finger.
 //
 // Times: Micros of one stream. Threads: one owner. No allocation after construction. Total: events out of order are
 // taken at the latest time seen. Deterministic: plain float arithmetic, no clock, no chance.
@@ -39,6 +42,8 @@ struct EarChord {
   friend constexpr bool operator==(const EarChord&, const EarChord&) = default;
 };
 
+inline constexpr Micros kSettle{30'000};
+
 struct EarReading {
   EarChord chord;
   float probability = 0;  // of root and class together
@@ -47,7 +52,8 @@ struct EarReading {
 struct EarHarmony {
   EarChord chord;
   float confidence = 0;  // probability of root and class, 0..1
-  Micros since{0};       // the moment from which this name holds
+  Micros since{0};       // the moment from which this name holds: the start of the notes that made it
+  Micros named_at{0};    // when it came in force
 };
 
 class Ear {
@@ -60,8 +66,8 @@ class Ear {
   bool pedal(Micros t, bool down);  // sustain pedal
 
   // Takes the decisions that are due by t.
-  void advance(Micros t);
-  std::optional<Micros> next_deadline() const { return melody_.next_deadline(); }
+  bool advance(Micros t);
+  std::optional<Micros> next_deadline() const;
 
   // Nothing before the first note.
   const std::optional<EarHarmony>& harmony() const { return harmony_; }
@@ -80,6 +86,7 @@ class Ear {
  private:
   static constexpr std::size_t kQueue = 64;
   bool choose(Micros t);
+  bool settle(Micros t);
   EarChord describe(int root, int cls, std::uint8_t had) const;
 
   EarFeatures features_;
@@ -87,7 +94,7 @@ class Ear {
   EarMelody melody_;
   EarTonality tonality_;
   std::array<float, kEarInputs> x_{};
-  std::optional<EarHarmony> harmony_;
+  std::optional<EarHarmony> harmony_, pending_;  // pending_: comes in force at its named_at unless a key comes first
   std::array<EarReading, kReadings> readings_{};
   std::array<EarMelodyNote, kQueue> queue_{};
   std::size_t queue_first_ = 0, queue_size_ = 0;

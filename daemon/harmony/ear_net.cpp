@@ -16,6 +16,11 @@ struct Tensor {
   float scale;
 };
 
+// The tensors of one harmony network.
+struct HarmonyTensors {
+  Tensor w1, w1s, b1, wa, wh, wp, wm, bg, wo1, bo1, wo2, wo3, bo2, bo3;
+};
+
 #include "daemon/harmony/ear_table.inc"
 
 // Rows of `from` weights become rows of `to`, filled up with zeros: whole vectors are faster than odd ends.
@@ -72,28 +77,35 @@ template <std::size_t N>
   }
 }
 
-constexpr std::size_t kSee = HarmonyNet::kSee, kState = HarmonyNet::kState, kGates = 3 * kState, kMessage = HarmonyNet::kMessage,
-                      kOut = HarmonyNet::kOut, kAll = HarmonyNet::kAll, kClasses = kEarClasses, kWide = 24;  // kWide: a row of outputs, filled up
+constexpr std::size_t kClasses = kEarClasses, kDetails = 12 + kEarExtensions;
+constexpr std::size_t kWide = 24;  // a row of outputs, filled up
 
+template <typename P>
+constexpr const HarmonyTensors& tensors() {
+  return P::kState == 28 ? kTable_first : kTable_second;
+}
+
+template <typename P>
 struct HarmonyWeights {
-  std::array<float, kEarChannels * 12 * kSee> w1;  // [channel][semitones above the root][kSee]
-  std::array<float, kEarScalars * kSee> w1s;
-  std::array<float, kSee> b1;
-  std::array<float, kSee * kGates> wa;
-  std::array<float, kState * kGates> wh;
-  std::array<float, kState * kMessage> wp;
-  std::array<float, kMessage * 12 * kGates> wm;  // [message][semitones above the root][gates]
-  std::array<float, kGates> bg;
-  std::array<float, (kSee + kState) * kOut> wo1;
-  std::array<float, kOut> bo1;
-  std::array<float, kOut * kWide> wo2;  // classes
-  std::array<float, kOut * kWide> wo3;  // bass and extensions
+  std::array<float, kEarChannels * 12 * P::kSee> w1;  // [channel][semitones above the root][kSee]
+  std::array<float, kEarScalars * P::kSee> w1s;
+  std::array<float, P::kSee> b1;
+  std::array<float, P::kSee * P::kGates> wa;
+  std::array<float, P::kState * P::kGates> wh;
+  std::array<float, P::kState * P::kMessage> wp;
+  std::array<float, P::kMessage * 12 * P::kGates> wm;  // [message][semitones above the root][gates]
+  std::array<float, P::kGates> bg;
+  std::array<float, (P::kSee + P::kState) * P::kOut> wo1;
+  std::array<float, P::kOut> bo1;
+  std::array<float, P::kOut * kWide> wo2;  // classes
+  std::array<float, P::kOut * kWide> wo3;  // bass and extensions
   std::array<float, kWide> bo2;
   std::array<float, kWide> bo3;
   HarmonyWeights() {
-    unpack(kTable_w1, w1), unpack(kTable_w1s, w1s), unpack(kTable_b1, b1), unpack(kTable_wa, wa), unpack(kTable_wh, wh);
-    unpack(kTable_wp, wp), unpack(kTable_wm, wm), unpack(kTable_bg, bg), unpack(kTable_wo1, wo1), unpack(kTable_bo1, bo1);
-    unpack_rows(kTable_wo2, kClasses, kWide, wo2), unpack_rows(kTable_wo3, kAll - kClasses, kWide, wo3), unpack(kTable_bo2, bo2), unpack(kTable_bo3, bo3);
+    const HarmonyTensors& t = tensors<P>();
+    unpack(t.w1, w1), unpack(t.w1s, w1s), unpack(t.b1, b1), unpack(t.wa, wa), unpack(t.wh, wh), unpack(t.wp, wp), unpack(t.wm, wm);
+    unpack(t.bg, bg), unpack(t.wo1, wo1), unpack(t.bo1, bo1), unpack(t.bo2, bo2), unpack(t.bo3, bo3);
+    unpack_rows(t.wo2, kClasses, kWide, wo2), unpack_rows(t.wo3, kDetails, kWide, wo3);
   }
 };
 
@@ -131,6 +143,87 @@ const W& weights() {
   return *shared;
 }
 
+// The state at the end of a cluster becomes the past of the next one.
+template <typename P>
+[[gnu::always_inline]] inline void commit_part(P& net, const HarmonyWeights<P>& w) {
+  constexpr std::size_t n = P::kState, gates_size = P::kGates, message_size = P::kMessage;
+  net.committed = net.last;
+  std::array<std::array<float, message_size>, 12> message{};
+  for (std::size_t r = 0; r < 12; ++r) {
+    auto& gates = net.carried[r];
+    gates.fill(0.0F);
+    for (std::size_t i = 0; i < n; ++i) {
+      const float h = net.committed[r][i];
+      add_scaled<gates_size>(gates.data(), &w.wh[i * gates_size], h);
+      add_scaled<message_size>(message[r].data(), &w.wp[i * message_size], h);
+    }
+    for (std::size_t i = 0; i < n; ++i) net.carried_new[r][i] = std::exchange(gates[2 * n + i], 0.0F);
+  }
+  for (std::size_t p = 0; p < 12; ++p)
+    for (std::size_t d = 0; d < message_size; ++d)
+      for (std::size_t r = 0; r < 12; ++r)
+        add_scaled<gates_size>(net.carried[r].data(), &w.wm[(d * 12 + (p + 12 - r) % 12) * gates_size], message[p][d]);
+}
+
+template <std::size_t N>
+[[gnu::always_inline]] inline void normalise(std::array<float, N>& scores) {
+  float top = -1e30F;
+  for (const float s : scores) top = std::max(top, s);
+  float sum = 0.0F;
+  for (const float s : scores) sum += quick_exp(s - top);
+  const float norm = top + std::log(sum);
+  for (float& s : scores) s -= norm;
+}
+
+template <typename P>
+[[gnu::always_inline]] inline void update_part(P& net, const HarmonyWeights<P>& w, const std::array<float, kEarInputs>& x) {
+  constexpr std::size_t see_size = P::kSee, n = P::kState, gates_size = P::kGates, out_size = P::kOut;
+  std::array<float, see_size> shared = w.b1;
+  for (std::size_t i = 0; i < kEarScalars; ++i) add_scaled<see_size>(shared.data(), &w.w1s[i * see_size], x[kEarChannels * 12 + i]);
+  std::array<std::array<float, see_size>, 12> see;
+  see.fill(shared);
+  for (std::size_t c = 0; c < kEarChannels; ++c)
+    for (std::size_t p = 0; p < 12; ++p) {
+      const float v = x[c * 12 + p];
+      if (v < 1e-4F) continue;  // most pitch classes are silent
+      const float* block = &w.w1[c * 12 * see_size];
+      for (std::size_t r = 0; r < 12; ++r) add_scaled<see_size>(see[r].data(), block + (p + 12 - r) % 12 * see_size, v);
+    }
+  for (std::size_t r = 0; r < 12; ++r) {
+    std::array<float, gates_size> gates = w.bg;
+    std::array<float, out_size> out = w.bo1;
+    for (std::size_t i = 0; i < see_size; ++i) {
+      const float a = see[r][i];
+      if (a <= 0.0F) continue;
+      add_scaled<gates_size>(gates.data(), &w.wa[i * gates_size], a);
+      add_scaled<out_size>(out.data(), &w.wo1[i * out_size], a);
+    }
+    std::array<float, n> after;
+    step<n>(gates.data(), net.carried[r].data(), net.carried_new[r].data(), net.committed[r].data(), after.data());
+    net.last[r] = after;
+    for (std::size_t i = 0; i < n; ++i) add_scaled<out_size>(out.data(), &w.wo1[(see_size + i) * out_size], after[i]);
+    for (float& o : out) o = std::max(o, 0.0F);
+    net.out[r] = out;
+    std::array<float, kWide> s = w.bo2;
+    for (std::size_t i = 0; i < out_size; ++i)
+      if (out[i] > 0.0F) add_scaled<kWide>(s.data(), &w.wo2[i * kWide], out[i]);
+    std::copy(s.begin(), s.begin() + kClasses, net.scores.begin() + static_cast<std::ptrdiff_t>(r * kClasses));
+  }
+  normalise(net.scores);
+}
+
+template <typename P>
+[[gnu::always_inline]] inline void detail_part(const P& net, const HarmonyWeights<P>& w, std::size_t root, std::array<float, kWide>& y) {
+  for (std::size_t i = 0; i < kWide; ++i) y[i] += 0.5F * w.bo3[i];
+  for (std::size_t i = 0; i < P::kOut; ++i)
+    if (net.out[root][i] > 0.0F) add_scaled<kWide>(y.data(), &w.wo3[i * kWide], 0.5F * net.out[root][i]);
+}
+
+template <typename P>
+const HarmonyWeights<P>& weights_of(const P&) {
+  return weights<HarmonyWeights<P>>();
+}
+
 }  // namespace
 
 HarmonyNet::HarmonyNet() {
@@ -138,79 +231,22 @@ HarmonyNet::HarmonyNet() {
 }
 
 UNDERSONG_WIDE void HarmonyNet::commit() {
-  const HarmonyWeights& w = weights<HarmonyWeights>();
-  committed_ = last_;
-  std::array<std::array<float, kMessage>, 12> message{};
-  for (std::size_t r = 0; r < 12; ++r) {
-    auto& gates = carried_[r];
-    gates.fill(0.0F);
-    for (std::size_t i = 0; i < kState; ++i) {
-      const float h = committed_[r][i];
-      add_scaled<kGates>(gates.data(), &w.wh[i * kGates], h);
-      add_scaled<kMessage>(message[r].data(), &w.wp[i * kMessage], h);
-    }
-    for (std::size_t i = 0; i < kState; ++i) {
-      carried_new_[r][i] = gates[2 * kState + i];
-      gates[2 * kState + i] = 0.0F;
-    }
-  }
-  for (std::size_t p = 0; p < 12; ++p)
-    for (std::size_t d = 0; d < kMessage; ++d)
-      for (std::size_t r = 0; r < 12; ++r)
-        add_scaled<kGates>(carried_[r].data(), &w.wm[(d * 12 + (p + 12 - r) % 12) * kGates], message[p][d]);
+  commit_part(first_, weights_of(first_));
+  commit_part(second_, weights_of(second_));
 }
 
 UNDERSONG_WIDE void HarmonyNet::update(const std::array<float, kEarInputs>& x, bool opens) {
-  const HarmonyWeights& w = weights<HarmonyWeights>();
   if (opens) commit();
-
-  std::array<float, kSee> shared = w.b1;
-  for (std::size_t i = 0; i < kEarScalars; ++i) add_scaled<kSee>(shared.data(), &w.w1s[i * kSee], x[kEarChannels * 12 + i]);
-  std::array<std::array<float, kSee>, 12> see;
-  see.fill(shared);
-  for (std::size_t c = 0; c < kEarChannels; ++c)
-    for (std::size_t p = 0; p < 12; ++p) {
-      const float v = x[c * 12 + p];
-      if (v < 1e-4F) continue;  // most pitch classes are silent
-      const float* block = &w.w1[c * 12 * kSee];
-      for (std::size_t r = 0; r < 12; ++r) add_scaled<kSee>(see[r].data(), block + (p + 12 - r) % 12 * kSee, v);
-    }
-
-  float top = -1e30F;
-  for (std::size_t r = 0; r < 12; ++r) {
-    std::array<float, kGates> gates = w.bg;
-    std::array<float, kOut> out = w.bo1;
-    for (std::size_t i = 0; i < kSee; ++i) {
-      const float a = see[r][i];
-      if (a <= 0.0F) continue;
-      add_scaled<kGates>(gates.data(), &w.wa[i * kGates], a);
-      add_scaled<kOut>(out.data(), &w.wo1[i * kOut], a);
-    }
-    std::array<float, kState> after;
-    step<kState>(gates.data(), carried_[r].data(), carried_new_[r].data(), committed_[r].data(), after.data());
-    last_[r] = after;
-    for (std::size_t i = 0; i < kState; ++i) add_scaled<kOut>(out.data(), &w.wo1[(kSee + i) * kOut], after[i]);
-    for (float& o : out) o = std::max(o, 0.0F);
-    out_[r] = out;
-    std::array<float, kWide> s = w.bo2;
-    for (std::size_t i = 0; i < kOut; ++i)
-      if (out[i] > 0.0F) add_scaled<kWide>(s.data(), &w.wo2[i * kWide], out[i]);
-    for (std::size_t c = 0; c < kClasses; ++c) {
-      scores_[r * kClasses + c] = s[c];
-      top = std::max(top, s[c]);
-    }
-  }
-  float sum = 0.0F;
-  for (const float s : scores_) sum += quick_exp(s - top);
-  const float norm = top + std::log(sum);
-  for (float& s : scores_) s -= norm;
+  update_part(first_, weights_of(first_), x);
+  update_part(second_, weights_of(second_), x);
+  for (std::size_t i = 0; i < scores_.size(); ++i) scores_[i] = 0.5F * (first_.scores[i] + second_.scores[i]);
+  normalise(scores_);
 }
 
 UNDERSONG_WIDE void HarmonyNet::details(int root, std::array<float, 12>& bass, std::array<float, kEarExtensions>& extensions) const {
-  const HarmonyWeights& w = weights<HarmonyWeights>();
-  std::array<float, kWide> y = w.bo3;
-  const auto& out = out_[static_cast<std::size_t>(root)];
-  for (std::size_t i = 0; i < kOut; ++i) add_scaled<kWide>(y.data(), &w.wo3[i * kWide], out[i]);
+  std::array<float, kWide> y{};
+  detail_part(first_, weights_of(first_), static_cast<std::size_t>(root), y);
+  detail_part(second_, weights_of(second_), static_cast<std::size_t>(root), y);
   std::copy(y.begin(), y.begin() + 12, bass.begin());
   std::copy(y.begin() + 12, y.begin() + 12 + kEarExtensions, extensions.begin());
 }

@@ -19,11 +19,20 @@ namespace undersong::harmony {
 inline constexpr int kEarClasses = 18;  // rows of kEarClassText
 inline constexpr int kEarExtensions = 7;  // b9 9 #9 11 #11 b13 13
 
+// What one network of the pair remembers. See: what it makes of the inputs, per root; Message: what a root tells the others.
+template <std::size_t See, std::size_t State, std::size_t Message, std::size_t Out>
+struct HarmonyPart {
+  static constexpr std::size_t kSee = See, kState = State, kGates = 3 * State, kMessage = Message, kOut = Out;
+  std::array<std::array<float, State>, 12> last{}, committed{};
+  std::array<std::array<float, 3 * State>, 12> carried{};  // what the committed state adds to the gates
+  std::array<std::array<float, State>, 12> carried_new{};
+  std::array<std::array<float, Out>, 12> out{};
+  std::array<float, 12 * kEarClasses> scores{};
+};
+
+// Two networks, taught apart on different variations of the music, judge together: their log-probabilities are averaged.
 class HarmonyNet {
  public:
-  static constexpr int kSee = 48, kState = 40, kMessage = 4, kOut = 40, kAll = kEarClasses + 12 + kEarExtensions;
-  using State = std::array<std::array<float, kState>, 12>;
-
   HarmonyNet();
   // Reads the features at a key press; `opens` says that it opens a cluster.
   void update(const std::array<float, kEarInputs>& x, bool opens);
@@ -35,10 +44,8 @@ class HarmonyNet {
 
  private:
   void commit();
-  State last_{}, committed_{};
-  std::array<std::array<float, 3 * kState>, 12> carried_{};  // what the committed state adds to the gates
-  std::array<std::array<float, kState>, 12> carried_new_{};
-  std::array<std::array<float, kOut>, 12> out_{};
+  HarmonyPart<40, 28, 4, 32> first_;
+  HarmonyPart<48, 40, 4, 40> second_;
   std::array<float, 12 * kEarClasses> scores_{};
 };
 
