@@ -29,6 +29,7 @@ harmony::Quality quality_of(const harmony::EarChord& heard) {
 
 // A held key below is accompaniment even when it is the highest.
 constexpr int kLowestHeld = 55;  // G3; common practice, no source
+constexpr Micros kEarBegins{1'000'000};
 constexpr Micros kSettled{250'000};  // a chord that stood so long was meant
 constexpr Micros kTuneLingers{2'000'000};
 
@@ -45,20 +46,25 @@ Analysis::Analysis(Settings settings) : settings_(settings) {
   asked_.wishes = settings.wishes;
 }
 
+Micros Analysis::to_ear(Micros at) {
+  if (!origin_) origin_ = at - kEarBegins;
+  return at - *origin_;
+}
+
 bool Analysis::event(const midi::Event& event) {
   findings_ = {};
   const auto changes = notes_.apply(event);
   for (const NoteChange& change : changes) {
     if (change.kind == NoteChange::Kind::kStruck) {
-      ear_.note_on(event.at, change.pitch, change.velocity);
+      ear_.note_on(to_ear(event.at), change.pitch, change.velocity);
     } else if (change.kind == NoteChange::Kind::kReleased) {
-      ear_.note_off(event.at, change.pitch);
+      ear_.note_off(to_ear(event.at), change.pitch);
       melody_.release(change.pitch);
     }
   }
   if (notes_.damper_down() != damper_) {
     damper_ = !damper_;
-    ear_.pedal(event.at, damper_);
+    ear_.pedal(to_ear(event.at), damper_);
   }
   if (!collect(event.at) && changes.empty()) return false;
   return publish(event.at);
@@ -66,7 +72,7 @@ bool Analysis::event(const midi::Event& event) {
 
 bool Analysis::advance(Micros at) {
   findings_ = {};
-  ear_.advance(at);
+  ear_.advance(to_ear(at));
   const bool heard = collect(at);
   if (settled_from_ && at >= *settled_from_) note_tried();
   if (!list_offered_ && at >= list_since_ + settings_.offered_after) {
@@ -80,6 +86,7 @@ bool Analysis::advance(Micros at) {
 
 std::optional<Micros> Analysis::next_deadline() const {
   auto due = ear_.next_deadline();
+  if (due) due = from_ear(*due);
   if (const auto supposed = supposed_from(); supposed && (!due || *supposed < *due)) due = supposed;
   if (settled_from_ && (!due || *settled_from_ < *due)) due = settled_from_;
   if (!list_offered_) {
@@ -120,10 +127,10 @@ bool Analysis::collect(Micros at) {
   bool found = false;
   while (const auto note = ear_.take_melody()) {
     if (!note->is_melody) continue;
-    const auto onset = notes_.onset(note->pitch);
-    const bool held = notes_.is_down(note->pitch) && onset && *onset == note->onset;
-    melody_.add(note->pitch, note->onset, held);
-    findings_.melody.push_back({note->pitch, {}, {}, note->onset, held});
+    const Micros onset = from_ear(note->onset);
+    const bool held = notes_.is_down(note->pitch) && notes_.onset(note->pitch) == onset;
+    melody_.add(note->pitch, onset, held);
+    findings_.melody.push_back({note->pitch, {}, {}, onset, held});
     found = true;
   }
   if (ear_.take_key_change()) {
@@ -134,7 +141,7 @@ bool Analysis::collect(Micros at) {
   if (const auto& heard = ear_.harmony()) {
     const harmony::Chord chord = chord_of(heard->chord);
     const bool changed = !in_force_ || in_force_->chord != chord;
-    in_force_ = InForce{chord, heard->confidence, heard->since};
+    in_force_ = InForce{chord, heard->confidence, from_ear(heard->since)};
     if (changed) {
       findings_.harmony = found = true;
       settled_from_ = at + kSettled;

@@ -82,6 +82,11 @@ class Analysis {
   // The chord in force was meant: is it one of those that were offered under the melody note?
   void note_tried();
 
+  // The ear counts from the first thing it hears, so that it hears the same whenever a stream begins.
+  Micros to_ear(Micros at);
+  Micros from_ear(Micros at) const { return at + origin_.value_or(Micros{}); }
+
+  std::optional<Micros> origin_;
   harmony::Ear ear_;
   std::optional<InForce> in_force_;
   harmony::StandingMelody melody_;

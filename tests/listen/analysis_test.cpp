@@ -103,6 +103,18 @@ TEST(Analysis, OnlyTheTimesOfEventsMatterNotWhenOneLooks) {
   EXPECT_GT(told_file.size(), 40u);
 }
 
+TEST(Analysis, HearsTheSameWheneverTheStreamBegins) {
+  Analysis early, late;
+  const Micros shift = std::chrono::hours(900);
+  for (Event event : cadence()) {
+    std::vector<std::string> told[2];
+    drive(early, event, [&](const Analysis& a) { told[0].push_back(std::to_string(a.moment().at.count()) + name(a)); });
+    event.at += shift;
+    drive(late, event, [&](const Analysis& a) { told[1].push_back(std::to_string((a.moment().at - shift).count()) + name(a)); });
+    EXPECT_EQ(told[0], told[1]);
+  }
+}
+
 TEST(Analysis, TheListKeepsStillWhileNeitherMelodyNorChordChanges) {
   Analysis analysis;
   auto events = chord(0, {36, 52, 55, 59, 74}, 3000);

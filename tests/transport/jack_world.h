@@ -74,6 +74,9 @@ class Process {
     ::waitpid(id_, &status, 0);
     id_ = -1;
   }
+  void signal(int number) const {
+    if (id_ > 0) ::kill(id_, number);
+  }
   bool write_line(const std::string& line) {
     const std::string text = line + "\n";
     return ::write(in_, text.data(), text.size()) == static_cast<ssize_t>(text.size());

@@ -1,0 +1,415 @@
+// The daemon as a process of its own, spoken to over its socket, played to over a real JACK server, killed and restarted.
+#include <gtest/gtest.h>
+#include <rtmidi/RtMidi.h>
+
+#include <cmath>
+#include <csignal>
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <set>
+#include <sstream>
+#include <string>
+
+#include "daemon/midi/smf.h"
+#include "protocol/connection.h"
+#include "tests/transport/jack_world.h"
+
+namespace undersong::app {
+namespace {
+
+using namespace std::chrono_literals;
+using protocol::Connection;
+using transport::eventually;
+using transport::JackServer;
+using transport::kPatience;
+using transport::Player;
+using transport::Process;
+
+class DaemonTest : public testing::Test {
+ protected:
+  DaemonTest() {
+    char name[] = "/tmp/undersong-daemon-XXXXXX";
+    folder_ = mkdtemp(name);
+    // Nothing of the player's own session may be touched.
+    setenv("HOME", folder_.c_str(), 1);
+    setenv("XDG_RUNTIME_DIR", (folder_ / "run").c_str(), 1);
+    for (const char* variable : {"XDG_CONFIG_HOME", "XDG_DATA_HOME", "NOTIFY_SOCKET"}) unsetenv(variable);
+    setenv("JACK_NO_START_SERVER", "1", 1);
+    setenv("JACK_DEFAULT_SERVER", "undersong-no-such-server", 1);
+  }
+  ~DaemonTest() override {
+    daemon_.reset();
+    std::error_code ignored;
+    std::filesystem::remove_all(folder_, ignored);
+  }
+
+  void start(std::vector<std::string> more = {}) {
+    std::vector<std::string> words{UNDERSONGD, "--web-port", "0"};
+    words.insert(words.end(), more.begin(), more.end());
+    daemon_ = std::make_unique<Process>(words, true);
+  }
+  Connection connect() {
+    std::optional<Connection> made;
+    eventually([&] {
+      auto opened = Connection::open(folder_ / "run/undersong/socket", 1s);
+      if (opened) made.emplace(std::move(*opened));
+      return made.has_value();
+    });
+    if (!made) throw std::runtime_error("the daemon does not answer");
+    return std::move(*made);
+  }
+  // Notifications until one satisfies.
+  template <class T>
+  std::optional<T> until(Connection& daemon, const std::function<bool(const T&)>& enough) {
+    const auto end = std::chrono::steady_clock::now() + kPatience;
+    while (std::chrono::steady_clock::now() < end) {
+      const auto note = daemon.next_notification(200ms);
+      if (!note) return std::nullopt;
+      if (!*note) continue;
+      const auto read = (*note)->as<T>();
+      if (read && *read && enough(**read)) return **read;
+    }
+    return std::nullopt;
+  }
+  static std::vector<protocol::PlayedNote> keys(std::initializer_list<int> pitches, bool on) {
+    std::vector<protocol::PlayedNote> out;
+    for (int pitch : pitches) out.push_back({pitch, 70, on});
+    return out;
+  }
+
+  std::filesystem::path folder_;
+  std::unique_ptr<Process> daemon_;
+};
+
+TEST_F(DaemonTest, AClientsChordBecomesAMomentWithAlternativesAndATake) {
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({38, 53, 57, 60, 64, 76}, true)}));
+  const auto moment = until<protocol::Moment>(
+      daemon, [](const auto& m) { return m.chord && m.chord->root == 2 && !m.melody.empty() && m.alternatives.size() >= 24; });
+  ASSERT_TRUE(moment);
+  EXPECT_EQ(moment->melody[0].pitch, 76);
+  EXPECT_EQ(moment->chord->quality.substr(0, 3), "min");
+  std::set<std::int64_t> roots;
+  for (const auto& offered : moment->alternatives) roots.insert(offered.root);
+  EXPECT_EQ(roots.size(), 12u);
+  const auto marked = daemon.request(protocol::MarkTake{.text = "here"});
+  ASSERT_TRUE(marked);
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({38, 53, 57, 60, 64, 76}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  const auto takes = daemon.request(protocol::ListTakes{});
+  ASSERT_TRUE(takes);
+  ASSERT_EQ(takes->takes.size(), 1u);
+  EXPECT_EQ(takes->takes[0].notes, 6u);
+  EXPECT_EQ(takes->takes[0].marks, 1u);
+  EXPECT_EQ(takes->takes[0].ended, "request");
+  EXPECT_FALSE(daemon.request(protocol::MarkTake{}));  // no take any more: said, not kept
+}
+
+TEST_F(DaemonTest, WishesReorderTheListAndHoldKeepsIt) {
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({36, 52, 55, 59, 72}, true)}));
+  const auto before = until<protocol::Moment>(daemon, [](const auto& m) { return m.alternatives.size() >= 24; });
+  ASSERT_TRUE(before);
+  const auto settings = daemon.request(protocol::SetSettings{.brighter = -1, .surprising = 0.5});
+  ASSERT_TRUE(settings);
+  EXPECT_EQ(settings->wishes.brighter, -1.0);
+  const auto after = until<protocol::Moment>(daemon, [&](const auto& m) { return m.alternatives_number > before->alternatives_number; });
+  ASSERT_TRUE(after);
+  EXPECT_NE(after->alternatives[0].harte, before->alternatives[0].harte);
+  ASSERT_TRUE(daemon.request(protocol::Hold{.on = true}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({41, 57, 60, 64, 77}, true)}));
+  const auto held = until<protocol::Moment>(daemon, [](const auto& m) { return m.still && m.held.size() > 8; });
+  ASSERT_TRUE(held);
+  EXPECT_EQ(held->alternatives_number, after->alternatives_number);
+  EXPECT_FALSE(daemon.request(protocol::SetSettings{.brighter = 7}));
+}
+
+TEST_F(DaemonTest, AClientThatGoesLetsGoOfItsKeys) {
+  start();
+  Connection watcher = connect();
+  ASSERT_TRUE(watcher.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
+  {
+    Connection player = connect();
+    ASSERT_TRUE(player.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
+    ASSERT_TRUE(until<protocol::Moment>(watcher, [](const auto& m) { return m.held.size() == 3; }));
+  }
+  EXPECT_TRUE(until<protocol::Moment>(watcher, [](const auto& m) { return m.held.empty(); }));
+}
+
+TEST_F(DaemonTest, KilledInTheMiddleTheTakeIsThereAndClosedAtTheNextStart) {
+  start();
+  std::uint64_t last = 0;
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67, 72}, true)}));
+    std::optional<protocol::Read<protocol::Kept>> marked;
+    ASSERT_TRUE(eventually([&] { marked = daemon.request(protocol::MarkTake{.text = "kept"}); return bool(*marked); }));
+    last = (*marked)->number;  // answered: on disk
+  }
+  daemon_->end(SIGKILL);
+  start();
+  Connection daemon = connect();
+  const auto takes = daemon.request(protocol::ListTakes{});
+  ASSERT_TRUE(takes);
+  ASSERT_EQ(takes->takes.size(), 1u);
+  EXPECT_EQ(takes->takes[0].ended, "interrupted");
+  EXPECT_EQ(takes->takes[0].notes, 4u);
+  const auto lines = daemon.request(protocol::GetEvents{.take = std::nullopt, .from = 1, .limit = 2000});
+  ASSERT_TRUE(lines);
+  ASSERT_GE(lines->lines.size(), last);
+  for (std::size_t i = 0; i < lines->lines.size(); ++i) EXPECT_EQ(lines->lines[i].number, i + 1);
+  EXPECT_EQ(lines->lines[last - 1].text, "kept");
+}
+
+TEST_F(DaemonTest, AskedToStopItClosesTheTake) {
+  start();
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
+    ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::MarkTake{})); }));
+  }
+  daemon_->end(SIGTERM);
+  EXPECT_FALSE(std::filesystem::exists(folder_ / "run/undersong/socket"));
+  start();
+  const auto takes = connect().request(protocol::ListTakes{});
+  ASSERT_TRUE(takes);
+  ASSERT_EQ(takes->takes.size(), 1u);
+  EXPECT_EQ(takes->takes[0].ended, "stop");
+}
+
+TEST_F(DaemonTest, ASecondDaemonGivesWayAndTheFirstGoesOn) {
+  start();
+  Connection first = connect();
+  Process second({UNDERSONGD, "--web-port", "0"}, true);
+  const std::string said = second.read_line();
+  EXPECT_NE(said.find("Another undersongd is running"), std::string::npos) << said;
+  EXPECT_TRUE(first.request(protocol::GetStatus{}));
+}
+
+TEST_F(DaemonTest, ASocketLeftBehindByAKilledDaemonIsNoHindrance) {
+  start();
+  (void)connect();
+  daemon_->end(SIGKILL);
+  ASSERT_TRUE(std::filesystem::exists(folder_ / "run/undersong/socket"));
+  start();
+  EXPECT_TRUE(connect().request(protocol::GetStatus{}));
+}
+
+TEST_F(DaemonTest, AWrongConfigurationIsSaidInOneSentenceAndNothingStarts) {
+  std::filesystem::create_directories(folder_ / ".config/undersong");
+  std::ofstream(folder_ / ".config/undersong/undersong.toml") << "[takes]\nsilence = 3\n";
+  start();
+  const std::string said = daemon_->read_line();
+  EXPECT_NE(said.find("undersong.toml, line 2: silence is no option of [takes]"), std::string::npos) << said;
+}
+
+TEST_F(DaemonTest, HangupReadsTheConfigurationAgain) {
+  std::filesystem::create_directories(folder_ / ".config/undersong");
+  const auto file = folder_ / ".config/undersong/undersong.toml";
+  std::ofstream(file) << "[listen]\nbrighter = 0.25\n";
+  start();
+  Connection daemon = connect();
+  EXPECT_EQ(daemon.request(protocol::GetSettings{})->wishes.brighter, 0.25);
+  std::ofstream(file, std::ios::trunc) << "[listen]\nbrighter = -0.5\nsymbols = \"signs\"\n";
+  daemon_->signal(SIGHUP);
+  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::GetSettings{})->wishes.brighter == -0.5; }));
+  EXPECT_EQ(daemon.request(protocol::GetSettings{})->symbol_style, protocol::SymbolStyle::kSigns);
+}
+
+TEST_F(DaemonTest, AFilePlayedToTheDaemonAndToAnalyseGivesTheSameChords) {
+  const std::string demo = UNDERSONG_SOURCE_DIR "/configs/demo.mid";
+  start({"--play", demo, "--speed", "1000"});
+  Connection daemon = connect();
+  std::optional<protocol::TakeSummary> take;
+  ASSERT_TRUE(eventually([&] {
+    const auto takes = daemon.request(protocol::ListTakes{});
+    if (takes && !takes->takes.empty() && takes->takes[0].ended) take = takes->takes[0];
+    return take.has_value();
+  }));
+  std::vector<std::string> live;
+  for (std::uint64_t from = take->first_line; from != 0;) {
+    const auto lines = daemon.request(protocol::GetEvents{.take = take->take, .from = from, .limit = 2000});
+    ASSERT_TRUE(lines);
+    for (const auto& line : lines->lines)
+      if (line.kind == protocol::LineKind::kChord) live.push_back(std::to_string(line.at - take->at) + " " + line.chord->harte);
+    from = lines->more ? lines->next : 0;
+  }
+  Process analyse({UNDERSONG_CLIENT, "analyse", demo, "--events"}, true);
+  std::vector<std::string> file;
+  std::optional<std::int64_t> first;
+  for (std::string line; !(line = analyse.read_line()).empty();) {
+    const auto event = boost::json::parse(line).as_object();
+    if (!event.contains("chord")) continue;
+    const auto since = static_cast<std::int64_t>(std::llround(event.at("since").to_number<double>() * 1e6));
+    if (!first) first = since;
+    file.push_back(std::to_string(since - *first) + " " + std::string(event.at("chord").as_string()));
+  }
+  EXPECT_GT(file.size(), 40u);
+  ASSERT_EQ(live.size(), file.size()) << (live.empty() ? "" : live.back()) << " / " << (file.empty() ? "" : file.back());
+  for (std::size_t i = 0; i < live.size(); ++i) EXPECT_EQ(live[i], file[i]);
+}
+
+TEST_F(DaemonTest, ATakeIsExportedAsTheNotesThatWerePlayed) {
+  const std::string demo = UNDERSONG_SOURCE_DIR "/configs/demo.mid";
+  start({"--play", demo, "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(eventually([&] {
+    const auto takes = daemon.request(protocol::ListTakes{});
+    return takes && !takes->takes.empty() && takes->takes[0].ended;
+  }));
+  const auto out = folder_ / "take.mid";
+  Process client({UNDERSONG_CLIENT, "export", "-o", out.string()}, true);
+  EXPECT_EQ(client.read_line(), "Take 1 is in " + out.string() + ".");
+  const auto written = midi::read_smf_file(out), played = midi::read_smf_file(demo);
+  ASSERT_TRUE(written);
+  const auto notes = [](const midi::Smf& file) {
+    std::vector<std::array<std::uint8_t, 3>> bytes;
+    for (const auto& event : midi::merged_events(file)) bytes.push_back(event.bytes);
+    return bytes;
+  };
+  EXPECT_EQ(notes(*written), notes(*played));
+}
+
+// ---- over a real MIDI transport
+
+class DaemonOverJack : public DaemonTest {
+ protected:
+  void SetUp() override {
+    if (!transport::have_jackd()) GTEST_SKIP() << "jackd is not installed (Debian: jackd2)";
+    jack_ = std::make_unique<JackServer>();
+    ASSERT_TRUE(jack_->start());
+  }
+  void TearDown() override {
+    daemon_.reset();
+    jack_.reset();
+  }
+  void configure(const std::string& toml) {
+    std::filesystem::create_directories(folder_ / ".config/undersong");
+    std::ofstream(folder_ / ".config/undersong/undersong.toml") << toml;
+  }
+  bool until_connected(Connection& daemon, const std::string& name) {
+    return eventually([&] {
+      const auto status = daemon.request(protocol::GetStatus{});
+      if (!status) return false;
+      for (const auto& port : status->ports)
+        if (port.connected && port.name.find(name) != std::string::npos) return true;
+      return false;
+    });
+  }
+  static void strike(Player& keys, std::initializer_list<int> pitches) {
+    for (int pitch : pitches) {
+      std::ostringstream order;
+      order << "send 90 " << std::hex << pitch << " 48";
+      ASSERT_EQ(keys.order(order.str()), "ok");
+    }
+  }
+
+  std::unique_ptr<JackServer> jack_;
+};
+
+TEST_F(DaemonOverJack, AKeyboardIsHeardAndUnpluggedWithKeysDownItsNotesEnd) {
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
+  Player keys("Stage keys");
+  ASSERT_TRUE(until_connected(daemon, "Stage keys"));
+  // A port is known before it is wired up; the first note may go before that.
+  ASSERT_TRUE(eventually([&] {
+    strike(keys, {36, 52, 55, 59, 74});
+    const auto note = daemon.next_notification(100ms);
+    return note && *note && (*note)->method == "moment";
+  }));
+  const auto moment = until<protocol::Moment>(daemon, [](const auto& m) { return m.chord && m.held.size() == 5; });
+  ASSERT_TRUE(moment);
+  EXPECT_EQ(moment->chord->root, 0);
+  keys.leave();
+  EXPECT_TRUE(until<protocol::Moment>(daemon, [](const auto& m) { return m.held.empty(); }));
+}
+
+TEST_F(DaemonOverJack, ASuggestionIsPlayedSoftlyOnARealOutputAndNeverHeardAsPlaying) {
+  // The instrument that plays the suggestion echoes everything it gets.
+  Player echoer("Echoer", true);
+  configure("[hear]\noutput = \"Echoer in\"\nvelocity = 40\nlength_ms = 300\n");
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(until_connected(daemon, "Echoer:out"));
+  std::vector<std::array<unsigned char, 3>> arrived;
+  std::mutex mutex;
+  RtMidiIn ear(RtMidi::UNIX_JACK, "Somebody");
+  struct Into {
+    std::vector<std::array<unsigned char, 3>>& list;
+    std::mutex& mutex;
+  } into{arrived, mutex};
+  ear.setCallback(
+      [](double, std::vector<unsigned char>* message, void* to) {
+        auto& out = *static_cast<Into*>(to);
+        const std::lock_guard lock(out.mutex);
+        if (message->size() == 3) out.list.push_back({(*message)[0], (*message)[1], (*message)[2]});
+      },
+      &into);
+  ASSERT_TRUE(eventually([&] {
+    for (unsigned i = 0; i < ear.getPortCount(); ++i)
+      if (ear.getPortName(i).find("Echoer:out") != std::string::npos) {
+        ear.openPort(i, "in");
+        return true;
+      }
+    return false;
+  }));
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({36, 52, 55, 59, 74}, true)}));
+  const auto moment = until<protocol::Moment>(daemon, [](const auto& m) { return !m.alternatives.empty() && m.held.size() == 5; });
+  ASSERT_TRUE(moment);
+  // The output may still be looked for; what was asked is then refused with a sentence, and asked again.
+  ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.place = 2})); }));
+  const auto now = daemon.request(protocol::GetMoment{});
+  ASSERT_TRUE(now);
+  std::set<int> wanted;
+  for (const auto& pitch : now->alternatives[2].left) wanted.insert(static_cast<int>(pitch));
+  for (const auto& pitch : now->alternatives[2].right) wanted.insert(static_cast<int>(pitch));
+  std::set<int> struck, released;
+  ASSERT_TRUE(eventually([&] {
+    const std::lock_guard lock(mutex);
+    for (const auto& message : arrived) {
+      if ((message[0] & 0xF0) == 0x90 && message[2] > 0) {
+        struck.insert(message[1]);
+        EXPECT_LE(message[2], 60);
+      }
+      if ((message[0] & 0xF0) == 0x80 || ((message[0] & 0xF0) == 0x90 && message[2] == 0)) released.insert(message[1]);
+    }
+    return struck == wanted && released == wanted;
+  }));
+  const auto after = daemon.request(protocol::GetMoment{});
+  ASSERT_TRUE(after);
+  EXPECT_EQ(after->held.size(), 5u) << "only the client's keys are held";
+  EXPECT_EQ(daemon.request(protocol::GetStatus{})->take->notes, 5u);
+}
+
+TEST_F(DaemonOverJack, AMappedPedalMarksAndIsNotHeardAsMusic) {
+  configure("[[controls]]\nmessage = \"cc 67\"\naction = \"mark\"\n\n[[controls]]\nmessage = \"note 108\"\naction = \"end_take\"\n");
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  Player keys("Stage keys");
+  ASSERT_TRUE(until_connected(daemon, "Stage keys"));
+  ASSERT_TRUE(eventually([&] {
+    strike(keys, {48, 64, 67});
+    const auto note = daemon.next_notification(100ms);
+    return note && *note && (*note)->method == "moment";
+  }));
+  keys.order("send B0 43 7F");
+  keys.order("send B0 43 00");
+  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kMark; }));
+  strike(keys, {108});
+  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kTakeEnd; }));
+  const auto moment = daemon.request(protocol::GetMoment{});
+  ASSERT_TRUE(moment);
+  for (const auto& note : moment->held) EXPECT_NE(note.pitch, 108);
+}
+
+}  // namespace
+}  // namespace undersong::app
