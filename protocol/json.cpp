@@ -45,6 +45,7 @@ void append_double(std::string& out, double number) {
     out += "null";
     return;
   }
+  if (number == 0) number = 0;  // -0 would come back as a whole number, without its sign
   std::array<char, 40> digits;
   out.append(digits.data(), std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr);
 }
@@ -134,7 +135,7 @@ bool read_natural(const boost::json::value& from, std::uint64_t& to, Fault& faul
 bool read_real(const boost::json::value& from, double low, double high, double& to, Fault& fault) {
   if (from.is_number()) {
     to = from.to_number<double>();
-    if (to >= low && to <= high) return true;
+    if (std::isfinite(to) && to >= low && to <= high) return true;
   }
   std::string wanted = "a number";
   if (std::isfinite(low)) wanted += " from " + std::to_string(std::lround(low)) + " to " + std::to_string(std::lround(high));

@@ -1,5 +1,6 @@
 #include "daemon/server/rpc.h"
 
+#include <cmath>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -20,6 +21,12 @@ std::string error_text(std::string_view id, RpcCode code, std::string_view sente
   protocol::append_string(out, sentence);
   out.append(R"(},"id":)").append(id).append("}");
   return out;
+}
+
+// A number too large to be one can't be given back.
+bool valid_id(const json::value& id) {
+  if (const auto* d = id.if_double()) return std::isfinite(*d);
+  return id.is_string() || id.is_number() || id.is_null();
 }
 
 // All the calls of one message.
@@ -80,7 +87,7 @@ class RpcMessage {
   static void call(const std::shared_ptr<Batch>& batch, const json::value& value, const Dispatch& dispatch) {
     const auto* object = value.if_object();
     const json::value* id = object != nullptr ? object->if_contains("id") : nullptr;
-    if (id != nullptr && !id->is_string() && !id->is_number() && !id->is_null()) id = nullptr;
+    if (id != nullptr && !valid_id(*id)) id = nullptr;
     const auto refuse = [&](std::string_view sentence) {
       batch->add(error_text(id != nullptr ? json::serialize(*id) : "null", RpcCode::kInvalidRequest, sentence));
     };

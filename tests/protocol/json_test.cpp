@@ -79,6 +79,16 @@ TEST(Writer, ShortNumbersRoundToThreeDecimals) {
   EXPECT_EQ(text(1e300), "1e+300");
 }
 
+TEST(Writer, NumbersComeBackAsTheyWere) {
+  for (const double d : {0.1, -0.0, 1.5, 1e300, 5e-324, 123456789.125, -2.0 / 3}) {
+    std::string out, again;
+    append_double(out, d);
+    append_double(again, parse(out)->to_number<double>());
+    EXPECT_EQ(out, again);
+    EXPECT_EQ(parse(out)->to_number<double>(), d);
+  }
+}
+
 TEST(Writer, LeavesOutEmptyOptionalsAndKeepsNullables) {
   EXPECT_EQ(to_json(MarkTake{}), "{}");
   EXPECT_EQ(to_json(Heard{}), R"({"harte":null})");

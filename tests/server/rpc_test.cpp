@@ -103,6 +103,7 @@ TEST(Requests, AreRefusedWithTheIdTheyHave) {
   EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"sum","id":{}})"), refused(-32600, nullptr));
   EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"sum","params":5,"id":7})"), refused(-32600, 7));
   EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"foobar","id":null})"), refused(-32601, nullptr)) << "null is an id";
+  EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"sum","id":8e999999})"), refused(-32600, nullptr)) << "no number";
   std::string many = "[1";
   for (int i = 0; i < 300; ++i) many += ",1";
   EXPECT_EQ(answer(many + "]"), refused(-32600, nullptr)) << "one answer, not 301";
