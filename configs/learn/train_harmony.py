@@ -171,8 +171,11 @@ def main():
     ap.add_argument('dumper'); ap.add_argument('out'); ap.add_argument('--pop', required=True); ap.add_argument('--takes', nargs='+', default=[])
     ap.add_argument('--epochs', type=int, default=16); ap.add_argument('--seed', type=int, default=1); ap.add_argument('--resume'); ap.add_argument('--lr', type=float, default=2.5e-3)
     ap.add_argument('--take-weight', type=float, default=1.0); ap.add_argument('--songs', type=int, default=0, help='only so many songs (a trial)'); ap.add_argument('--variations', type=int, default=4)
+    ap.add_argument('--size', type=int, nargs=4, metavar=('SEE', 'STATE', 'MESSAGE', 'OUT'))
     ap.add_argument('--lanes', type=int, default=24); ap.add_argument('--length', type=int, default=96); ap.add_argument('--decay', type=float, default=1e-3); ap.add_argument('--drop', type=float, default=0); ap.add_argument('--plain', type=float, default=.35, help='share of songs taken as they are')
-    a = ap.parse_args(); rng = np.random.default_rng(a.seed); t0 = time.time()
+    a = ap.parse_args()
+    if a.size: global D1, DH, DP, D2; D1, DH, DP, D2 = a.size
+    rng = np.random.default_rng(a.seed); t0 = time.time()
     pop = [s for i, s in enumerate(E.stems(a.pop)) if i % 10 != 5]; takes = [s for d in a.takes for i, s in enumerate(E.stems(d)) if i % 10 != 5]
     if a.songs: pop, takes = pop[:a.songs], takes[:a.songs]
     vary = lambda: (int(rng.choice((0, 6, 14))), int(rng.integers(1, 1 << 20)), int(rng.integers(-5, 6)), round(float(rng.uniform(.85, 1.18)), 3))
