@@ -58,7 +58,9 @@ int run(const Options& options) {
     return 1;
   }
   for (const auto& warning : file->warnings) fmt::print(stderr, "undersong: {}\n", warning);
-  listen::Analysis analysis;
+  listen::Settings settings;
+  settings.names_only = true;
+  listen::Analysis analysis(settings);
   const auto each = [&](const listen::Analysis& changed) { options.events ? print_events(changed) : print_table(changed); };
   Micros last{};
   for (const midi::Event& event : midi::merged_events(*file)) {

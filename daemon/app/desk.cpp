@@ -19,7 +19,10 @@ bool strikes(const midi::Event& event) {
 }
 
 listen::Settings analysis_settings(const Config& config) {
-  return {config.wishes, static_cast<std::size_t>(config.melody_notes), listen::Settings{}.offered_after};
+  listen::Settings out;
+  out.wishes = config.wishes;
+  out.melody_notes = static_cast<std::size_t>(config.melody_notes);
+  return out;
 }
 
 listen::Controls controls_of(const Config& config) {

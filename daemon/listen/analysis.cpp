@@ -197,7 +197,7 @@ void Analysis::note_tried() {
 }
 
 void Analysis::refresh_alternatives(Micros at) {
-  if (moment_.still) return;
+  if (moment_.still || settings_.names_only) return;
   harmony::Question question;
   const auto& newest = melody_.newest();
   for (std::size_t i = 0; i < newest.size() && i < settings_.melody_notes; ++i) {
@@ -251,8 +251,9 @@ void Analysis::write_moment(Micros at) {
     context.previous = in_force_->chord;
   }
   moment_.readings.clear();
-  for (const auto& reading : harmony::recognise({sounding.data(), count}, context))
-    moment_.readings.push_back({reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
+  if (!settings_.names_only)
+    for (const auto& reading : harmony::recognise({sounding.data(), count}, context))
+      moment_.readings.push_back({reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
 
   moment_.melody.clear();
   for (const auto& note : melody_.newest()) moment_.melody.push_back(described({note.pitch, {}, {}, note.since, note.held}));

@@ -22,6 +22,7 @@ struct Settings {
   harmony::Wishes wishes;
   std::size_t melody_notes = 2;  // 1: the newest only; 2: the two newest while both are held
   Micros offered_after{400'000};  // a list that stood so long counts as offered
+  bool names_only = false;        // only harmony, melody and key: no readings of the hands, no alternatives
 };
 
 // What the last call found, for whoever keeps it. Cleared at each call.

@@ -1,4 +1,5 @@
 #include "daemon/takes/database.h"
+#include "daemon/takes/timeline.h"
 
 #include <sqlite3.h>
 #include <sys/stat.h>
@@ -357,6 +358,7 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
     auto& to = line.kind == LineKind::kChord ? detail.chords : line.kind == LineKind::kKey ? detail.keys : detail.marks;
     to.push_back(std::move(line));
   }
+  detail.chords = settled_chords(detail.chords);
   return detail;
 }
 
