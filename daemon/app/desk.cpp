@@ -65,6 +65,7 @@ void Desk::received(const midi::Event& event) {
       player_velocity_ += (player_velocity_ == 0 ? 1 : kVelocityMemory) * (static_cast<float>(event.bytes[2]) - player_velocity_);
       if (take_) ++take_->notes;
     }
+    remember_pedal(event);
     if (take_ && event.size > 0) world_.store.append(takes::midi_received(event));
     keep_findings();
     if (moved) world_.changed_moment();
@@ -121,6 +122,16 @@ void Desk::keep_findings() {
                                                     {moment.melody.begin(), moment.melody.size()}, moment.alternatives));
 }
 
+void Desk::remember_pedal(const midi::Event& event) {
+  const bool pedal = event.size == 3 && event.kind() == midi::kControlChange && (event.bytes[1] == 64 || event.bytes[1] == 66);
+  const bool gone = midi::notice_of(event) == midi::Notice::kPortGone;
+  if (!pedal && !gone) return;
+  std::erase_if(pedals_, [&](const midi::Event& held) {
+    return held.port == event.port && (gone || (held.status() == event.status() && held.bytes[1] == event.bytes[1]));
+  });
+  if (pedal && event.bytes[2] >= 64) pedals_.push_back(event);
+}
+
 // ---- takes
 
 void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reason) {
@@ -132,6 +143,11 @@ void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reas
     analysis_.begin_take();
     take_ = OpenTake{*change.begun, world_.utc_ms(), 0, std::nullopt};
     world_.store.append(takes::take_begin(*change.begun, take_->begin_utc_ms));
+    // A pedal that was pressed before belongs to what is heard.
+    for (midi::Event pedal : pedals_) {
+      pedal.at = *change.begun;
+      world_.store.append(takes::midi_received(pedal));
+    }
   }
   if (change.ended || change.begun) world_.changed_status();
 }

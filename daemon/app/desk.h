@@ -72,6 +72,7 @@ class Desk : public server::Desk {
   };
   void advance_to(Micros at);
   void keep_findings();
+  void remember_pedal(const midi::Event& event);
   void boundary(const takes::Boundary::Change& change, takes::EndReason reason);
   void obey(std::span<const listen::Order> orders);
   void mark_at(Micros at, std::string text, Answer<std::uint64_t> answer);
@@ -89,6 +90,7 @@ class Desk : public server::Desk {
   midi::Audition audition_;
   midi::Lane* client_lane_ = nullptr;
   std::map<server::ClientId, listen::PitchSet> client_keys_;
+  std::vector<midi::Event> pedals_;  // that are down
   std::optional<OpenTake> take_;
   Micros latest_{};                 // of all events
   float player_velocity_ = 0;       // slow mean of what is played; 0 before the first note
