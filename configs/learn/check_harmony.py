@@ -22,7 +22,7 @@ def outputs(P, songs):
     Y = np.concatenate(out); return [Y[:len(d['t']), b] for b, d in enumerate(songs)]
 
 
-def decide(t, Y, margin=.6, margin_class=.6, margin_bass=.8, sure=.6, settle=.03, ext=True):
+def decide(t, Y, margin=.3, margin_class=.4, margin_bass=.8, sure=.55, settle=.03, ext=True):
     """The names shown: [(t, label)]. Margins are differences of log-probability in favour of what stands.
 
     A new name of probability `sure` is shown at once; a less certain one only when `settle` seconds have brought no further key.
@@ -56,7 +56,7 @@ def main():
     P = H.sizes(dict(np.load(a.model)))
     for folder in a.folders:
         songs = [E.song(a.dumper, s) for i, s in enumerate(E.stems(folder)) if a.all or i % 10 == 5]; Ys = outputs(P, songs)
-        for v in itertools.product((.4, .8), (.6,), (.8,), (.01, .5, .7, .85), (.03, .06)) if a.grid else [(.6, .6, .8, .6, .03)]:
+        for v in itertools.product((.4, .8), (.6,), (.8,), (.01, .5, .7, .85), (.03, .06)) if a.grid else [(.3, .4, .8, .55, .03)]:
             parts = [S.score_song([r[:3] for r in d['rows']], decide(d['t'], Y, *v)) for d, Y in zip(songs, Ys)]
             r = S.report(parts)
             print(os.path.basename(os.path.normpath(folder)), *v, ' '.join('%s %.4f' % (k, r[k]) for k in ('root', 'majmin', 'sevenths', 'tetrads', 'tetrads_inv', 'seg', 'overseg', 'underseg')),

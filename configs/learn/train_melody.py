@@ -36,9 +36,11 @@ def rows(dumper, stem, share, vary=(0, 1, 0, 1.0)):
 def sigmoid(x): return .5 * (1 + np.tanh(.5 * x))
 
 
-def forward(P, x, reset, h, keep=True):
+def forward(P, x, reset, h, keep=True, drop=0, rng=None):
     """x [T,B,IN], reset [T,B], h [B,H] -> log-odds [T,B], h, what backward needs."""
-    T, B = reset.shape; a = np.maximum(x.reshape(T * B, IN) @ P['m1'] + P['mb1'], 0); g = (a @ P['ma'] + P['mbg']).reshape(T, B, 3 * H); hs = np.empty((T, B, H), f32); save = []
+    T, B = reset.shape; a = np.maximum(x.reshape(T * B, IN) @ P['m1'] + P['mb1'], 0)
+    if drop: a *= (rng.random(a.shape, f32) > drop) / f32(1 - drop)        # of what is seen, a share is hidden at random
+    g = (a @ P['ma'] + P['mbg']).reshape(T, B, 3 * H); hs = np.empty((T, B, H), f32); save = []
     for t in range(T):
         if reset[t].any(): h = np.where(reset[t][:, None], f32(0), h)
         c = h @ P['mh']; zr = sigmoid(g[t][:, :2 * H] + c[:, :2 * H]); z, r = zr[:, :H], zr[:, H:]; cn = c[:, 2 * H:]; n = np.tanh(g[t][:, 2 * H:] + r * cn)
@@ -48,21 +50,21 @@ def forward(P, x, reset, h, keep=True):
     return (o @ P['m3'] + P['mb3'])[:, 0].reshape(T, B), h, (a, q, o, save)
 
 
-def backward(P, x, reset, cache, d):
+def backward(P, x, reset, cache, d, drop=0):
     T, B = reset.shape; a, q, o, save = cache; d = d.reshape(T * B, 1); G = {'m3': o.T @ d, 'mb3': d.sum(0)}
     do = d @ P['m3'].T * (o > 0); G['mo'] = q.T @ do; G['mbo'] = do.sum(0); dq = do @ P['mo'].T; da = dq[:, :A].copy(); dh = dq[:, A:].reshape(T, B, H); dg = np.empty((T, B, 3 * H), f32); G['mh'] = np.zeros_like(P['mh']); dn_ = np.zeros((B, H), f32)
     for t in range(T - 1, -1, -1):
         h, z, r, n, cn = save[t]; e = dh[t] + dn_; dn = e * (1 - z) * (1 - n * n); dz = e * (h - n) * z * (1 - z); dr = dn * cn * r * (1 - r)
         dg[t] = np.concatenate((dz, dr, dn), 1); dc = np.concatenate((dz, dr, dn * r), 1); G['mh'] += h.T @ dc; dn_ = e * z + dc @ P['mh'].T
         if reset[t].any(): dn_ = np.where(reset[t][:, None], f32(0), dn_)
-    dg = dg.reshape(T * B, 3 * H); G['ma'] = a.T @ dg; G['mbg'] = dg.sum(0); da += dg @ P['ma'].T; da *= a > 0; G['m1'] = x.reshape(T * B, IN).T @ da; G['mb1'] = da.sum(0)
+    dg = dg.reshape(T * B, 3 * H); G['ma'] = a.T @ dg; G['mbg'] = dg.sum(0); da += dg @ P['ma'].T; da *= (a > 0) / f32(1 - drop); G['m1'] = x.reshape(T * B, IN).T @ da; G['mb1'] = da.sum(0)
     return G
 
 
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument('dumper'); ap.add_argument('out'); ap.add_argument('--pop', required=True); ap.add_argument('--takes', nargs='*', default=[]); ap.add_argument('--share', type=float, default=0)
-    ap.add_argument('--variations', type=int, default=0); ap.add_argument('--epochs', type=int, default=12); ap.add_argument('--resume'); ap.add_argument('--take-weight', type=float, default=.5); ap.add_argument('--lr', type=float, default=2e-3); ap.add_argument('--decay', type=float, default=3e-3)
+    ap.add_argument('--variations', type=int, default=0); ap.add_argument('--drop', type=float, default=0); ap.add_argument('--epochs', type=int, default=12); ap.add_argument('--resume'); ap.add_argument('--take-weight', type=float, default=.5); ap.add_argument('--lr', type=float, default=2e-3); ap.add_argument('--decay', type=float, default=3e-3)
     a = ap.parse_args(); g = np.random.default_rng(1); t0 = time.time(); tr, ho = [], []
     for d in [a.pop] + a.takes:
         for i, s in enumerate(E.stems(d)):
@@ -99,8 +101,8 @@ def main():
                 if p < n: R[p, b] = True
         h = np.zeros((B, H), f32); ls = c = 0
         for i in range(0, n, T):
-            x, y, w, r = X[i:i + T], Y[i:i + T], W[i:i + T], R[i:i + T]; s, h, cache = forward(P, x, r, h); p = sigmoid(s); d = (w * (p - y) / w.sum()).astype(f32); ls += float(-(w * np.log(np.where(y > 0, p, 1 - p) + 1e-7)).sum() / w.sum()); c += 1
-            G = backward(P, x, r, cache, d); k = min(1, .5 / (np.sqrt(sum(float((q * q).sum()) for q in G.values())) + 1e-6)); step += 1; lr = a.lr * min(1, step / 100) * (.02 + .98 * .5 * (1 + np.cos(np.pi * min(1, step / total))))
+            x, y, w, r = X[i:i + T], Y[i:i + T], W[i:i + T], R[i:i + T]; s, h, cache = forward(P, x, r, h, drop=a.drop, rng=g); p = sigmoid(s); d = (w * (p - y) / w.sum()).astype(f32); ls += float(-(w * np.log(np.where(y > 0, p, 1 - p) + 1e-7)).sum() / w.sum()); c += 1
+            G = backward(P, x, r, cache, d, a.drop); k = min(1, .5 / (np.sqrt(sum(float((q * q).sum()) for q in G.values())) + 1e-6)); step += 1; lr = a.lr * min(1, step / 100) * (.02 + .98 * .5 * (1 + np.cos(np.pi * min(1, step / total))))
             for q in P:
                 u = G[q] * k; m[q] += .1 * (u - m[q]); v[q] += .002 * (u * u - v[q]); P[q] = (P[q] - lr * (m[q] / (1 - .9 ** step)) / (np.sqrt(v[q] / (1 - .998 ** step)) + 1e-8) - (lr * a.decay * P[q] if P[q].ndim > 1 else 0)).astype(f32)
         print('epoch', e + 1, 'loss %.4f' % (ls / c), round(time.time() - t0), 's', flush=True)

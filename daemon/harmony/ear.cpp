@@ -8,9 +8,9 @@ namespace undersong::harmony {
 namespace {
 
 // A new name must lead the one in force by so much log-probability. Chosen on songs held out of training.
-constexpr float kMarginRoot = 0.6F, kMarginClass = 0.6F, kMarginBass = 0.8F, kMarginExtension = 0.8F;
+constexpr float kMarginRoot = 0.3F, kMarginClass = 0.4F, kMarginBass = 0.8F, kMarginExtension = 0.8F;
 // A name of this probability is shown at once.
-constexpr float kSure = 0.6F;
+constexpr float kSure = 0.55F;
 
 constexpr std::array<std::string_view, 12> kNames = {"C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"};
 constexpr std::array<std::string_view, 12> kDegrees = {"1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7"};

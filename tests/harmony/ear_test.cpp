@@ -190,7 +190,7 @@ TEST(Ear, AnUncertainNameWaitsAndACertainOneDoesNot) {
     if (feed(ear, e)) {
       ++at_once;
       EXPECT_EQ(ear.harmony()->named_at, e.t);
-      EXPECT_GE(ear.harmony()->confidence, 0.6F);
+      EXPECT_GE(ear.harmony()->confidence, 0.55F);
     }
   }
   EXPECT_GT(waited, 10);
