@@ -42,16 +42,21 @@ int main(int argc, char** argv) {
   harmony::Ear ear;
   if (std::strcmp(argv[1], "time") == 0) {
     std::vector<double> cost;
+    double all = 0;
     for (const auto& e : events) {
       const auto a = std::chrono::steady_clock::now();
       feed(ear, e);
       while (ear.take_melody()) {}
-      if (e.kind == learn::Event::kOn) cost.push_back(std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - a).count());
+      const double took = std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - a).count();
+      all += took;
+      if (e.kind == learn::Event::kOn) cost.push_back(took);
     }
     double sum = 0;
     for (const double c : cost) sum += c;
     std::sort(cost.begin(), cost.end());
-    std::printf("note-ons %zu mean %.1f us p50 %.1f p99 %.1f max %.1f\n", cost.size(), sum / static_cast<double>(cost.size()), cost[cost.size() / 2], cost[cost.size() * 99 / 100], cost.back());
+    if (cost.empty()) return std::fprintf(stderr, "%s: no key is pressed\n", argv[2]), 1;
+    std::printf("all events mean %.1f us; key presses %zu mean %.1f p50 %.1f p99 %.1f max %.1f\n", all / static_cast<double>(events.size()), cost.size(),
+                sum / static_cast<double>(cost.size()), cost[cost.size() / 2], cost[cost.size() * 99 / 100], cost.back());
     return 0;
   }
   for (const auto& e : events) {
