@@ -39,7 +39,7 @@ struct Moment {
       "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, so `number` "
       "may skip. `alternatives_number` changes when the list does.";
   static constexpr const char* kExample =
-      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
+      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
   TimeUs at = 0;
   Nullable<ChordInForce> chord;
@@ -217,15 +217,83 @@ BOOST_DESCRIBE_STRUCT(TakeLines, (), (lines, next, more))
 struct GetEvents {
   static constexpr const char* kMethod = "take.events";
   static constexpr const char* kSays =
-      "Log lines from number `from` on, of one take or of all. While `more`, ask again from `next`.";
+      "Log lines from number `from` on, of one take or of all, and of these `kinds` only if given. While `more`, ask again "
+      "from `next`.";
   static constexpr const char* kExample = R"({"take":12,"from":89101,"limit":1})";
   static constexpr const char* kReplyExample =
       R"({"lines":[{"number":89101,"take":12,"at":81200345,"kind":"take_begin","begin_utc_ms":1790000000000}],"next":89102,"more":true})";
   using Reply = TakeLines;
   std::optional<std::uint64_t> take{}, from{};
   std::optional<Whole<1, 2000>> limit{};
+  std::optional<std::vector<LineKind>> kinds{};
 };
-BOOST_DESCRIBE_STRUCT(GetEvents, (), (take, from, limit))
+BOOST_DESCRIBE_STRUCT(GetEvents, (), (take, from, limit, kinds))
+
+struct PedalMove {
+  static constexpr const char* kSays = "The sustain pedal goes down or up.";
+  TimeUs at = 0;
+  bool down = false;
+};
+BOOST_DESCRIBE_STRUCT(PedalMove, (), (at, down))
+
+struct TakeNotes {
+  static constexpr const char* kSays =
+      "Lists of equal length, one place a note, by beginning; `length_us` is until the key goes up. The drum channel is left out.";
+  std::uint64_t take = 0;
+  std::vector<TimeUs> at;
+  std::vector<std::int64_t> length_us;
+  std::vector<PitchNumber> pitch;
+  std::vector<VelocityNumber> velocity;
+  std::vector<PedalMove> pedal;
+};
+BOOST_DESCRIBE_STRUCT(TakeNotes, (), (take, at, length_us, pitch, velocity, pedal))
+
+struct GetNotes {
+  static constexpr const char* kMethod = "take.notes";
+  static constexpr const char* kSays = "All notes of a take at once, in columns, to be drawn or sounded.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"at":[81200345,81200391],"length_us":[410000,1220000],"pitch":[41,76],"velocity":[58,74],"pedal":[{"at":81300000,"down":true}]})";
+  using Reply = TakeNotes;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(GetNotes, (), (take))
+
+struct TakeSketch {
+  static constexpr const char* kSays =
+      "The take in equal spans of time: how many `notes` begin in each, and the `lowest` and `highest` of them (0 where there are none).";
+  std::uint64_t take = 0;
+  std::vector<std::uint32_t> notes;
+  std::vector<PitchNumber> lowest, highest;
+};
+BOOST_DESCRIBE_STRUCT(TakeSketch, (), (take, notes, lowest, highest))
+
+struct GetSketch {
+  static constexpr const char* kMethod = "take.sketch";
+  static constexpr const char* kSays = "A take seen from afar, for a small picture of it in a list.";
+  static constexpr const char* kExample = R"({"take":12,"spans":4})";
+  static constexpr const char* kReplyExample = R"({"take":12,"notes":[12,9,0,14],"lowest":[36,41,0,38],"highest":[79,76,0,84]})";
+  using Reply = TakeSketch;
+  std::optional<std::uint64_t> take{};
+  std::optional<Whole<1, 1000>> spans{};
+};
+BOOST_DESCRIBE_STRUCT(GetSketch, (), (take, spans))
+
+struct SpelledPitches {
+  std::vector<std::string> names;
+};
+BOOST_DESCRIBE_STRUCT(SpelledPitches, (), (names))
+
+struct SpellPitches {
+  static constexpr const char* kMethod = "chord.spell";
+  static constexpr const char* kSays = "Names keys as they are written in a chord: Eb4 in Cm, D#4 in B.";
+  static constexpr const char* kExample = R"({"harte":"C:min7","pitches":[48,63,70]})";
+  static constexpr const char* kReplyExample = R"({"names":["C3","Eb4","Bb4"]})";
+  using Reply = SpelledPitches;
+  std::string harte;
+  std::vector<PitchNumber> pitches;
+};
+BOOST_DESCRIBE_STRUCT(SpellPitches, (), (harte, pitches))
 
 struct Kept {
   static constexpr const char* kSays = "The line that keeps what was asked for; it is on disk.";
@@ -408,9 +476,9 @@ BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_sty
 // ---- the list
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
-using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, MarkTake,
-                                      EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, Hear,
-                                      Hold, SendNotes, GetSettings, SetSettings>;
+using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
+                                      GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, Hear,
+                                      Hold, SendNotes, SpellPitches, GetSettings, SetSettings>;
 
 // ---- errors
 

@@ -36,7 +36,8 @@ BOOST_DESCRIBE_STRUCT(Reading, (), (symbol, harte, root, root_name, quality, bas
 
 struct ChordInForce {
   static constexpr const char* kSays =
-      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, silent now.";
+      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, silent now. "
+      "`dark_bright` and `resolved_tense` as in Alternative.";
   std::string symbol, harte;
   PitchClassNumber root;
   std::string root_name;
@@ -45,8 +46,11 @@ struct ChordInForce {
   Share confidence;
   TimeUs since = 0;
   bool sounding = false;
+  Real<-1, 1> dark_bright;
+  Share resolved_tense;
 };
-BOOST_DESCRIBE_STRUCT(ChordInForce, (), (symbol, harte, root, root_name, quality, bass, confidence, since, sounding))
+BOOST_DESCRIBE_STRUCT(ChordInForce, (), (symbol, harte, root, root_name, quality, bass, confidence, since, sounding, dark_bright,
+                                         resolved_tense))
 
 enum class Mode : std::uint8_t { kMajor, kMinor };
 BOOST_DESCRIBE_ENUM(Mode, kMajor, kMinor)
@@ -246,7 +250,8 @@ BOOST_DESCRIBE_ENUM(SymbolStyle, kLetters, kSigns)
 struct Settings {
   static constexpr const char* kSays =
       "`symbol_style` letters: Cmaj7, signs: CΔ7. `hear_output` empty: the daemon's own virtual port. `hear_velocity`: "
-      "the loudest a suggestion is played. `settle_ms`: how long a list stands before it is logged as offered.";
+      "the loudest a suggestion is played. "
+      "`settle_ms`: a chord that lasts less is not shown by clients that are read at a glance.";
   Wishes wishes;
   SymbolStyle symbol_style = SymbolStyle::kLetters;
   std::string hear_output;

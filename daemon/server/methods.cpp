@@ -4,8 +4,10 @@
 #include <array>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/server/session.h"
 #include "daemon/takes/midi_export.h"
+#include "daemon/takes/played_notes.h"
 
 namespace undersong::server {
 namespace {
@@ -86,10 +88,18 @@ void get_take(Session& session, const GetTake& params, To<TakeDetail> to) {
   });
 }
 
+// The protocol names kinds in the order in which the store numbers them, from 1.
+constexpr takes::LineKind stored_kind(LineKind kind) { return static_cast<takes::LineKind>(static_cast<int>(kind) + 1); }
+static_assert(stored_kind(LineKind::kTakeBegin) == takes::LineKind::kTakeBegin && stored_kind(LineKind::kMelody) == takes::LineKind::kMelody &&
+              stored_kind(LineKind::kRestore) == takes::LineKind::kRestore);
+
 void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
   const std::size_t limit = params.limit ? static_cast<std::size_t>(params.limit->value) : 500;
   const takes::LineNumber from = params.from.value_or(1);
-  session.room().store.lines(params.take, from, limit + 1, [to, limit, from](Result<std::vector<takes::Line>> lines) {
+  std::vector<takes::LineKind> kinds;
+  if (params.kinds)
+    for (const LineKind kind : *params.kinds) kinds.push_back(stored_kind(kind));
+  session.room().store.lines(params.take, from, limit + 1, std::move(kinds), [to, limit, from](Result<std::vector<takes::Line>> lines) {
     if (!lines) return to(lines.error());
     const bool more = lines->size() > limit;
     if (more) lines->pop_back();
@@ -102,6 +112,39 @@ void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
     append_json(out, lines->empty() ? from : lines->back().number + 1);
     out.append(R"(,"more":)").append(more ? "true}" : "false}");
     to.reply.result(std::move(out));
+  });
+}
+
+void get_notes(Session& session, const GetNotes& params, To<TakeNotes> to) {
+  session.room().store.midi(params.take, [to](Result<takes::Store::Midi> take) {
+    if (!take) return to(take.error());
+    const auto played = takes::played_notes(take->events);
+    TakeNotes out;
+    out.take = take->detail.summary.take;
+    for (const auto& note : played.notes) {
+      out.at.push_back(note.at.count());
+      out.length_us.push_back(note.length.count());
+      out.pitch.emplace_back(note.pitch.value());
+      out.velocity.emplace_back(note.velocity.value());
+    }
+    for (const auto& move : played.pedal) out.pedal.push_back({move.at.count(), move.down});
+    to(out);
+  });
+}
+
+void get_sketch(Session& session, const GetSketch& params, To<TakeSketch> to) {
+  const std::size_t spans = params.spans ? static_cast<std::size_t>(params.spans->value) : 96;
+  session.room().store.midi(params.take, [to, spans](Result<takes::Store::Midi> take) {
+    if (!take) return to(take.error());
+    const auto& summary = take->detail.summary;
+    TakeSketch out;
+    out.take = summary.take;
+    for (const auto& span : takes::sketch(take->events, summary.at, summary.last_at - summary.at, spans).spans) {
+      out.notes.push_back(span.notes);
+      out.lowest.emplace_back(span.notes == 0 ? 0 : span.lowest.value());
+      out.highest.emplace_back(span.notes == 0 ? 0 : span.highest.value());
+    }
+    to(out);
   });
 }
 
@@ -148,6 +191,18 @@ void send_notes(Session& session, const SendNotes& params, To<Accepted> to) {
   to(Accepted{*accepted});
 }
 
+void spell(Session&, const SpellPitches& params, To<SpelledPitches> to) {
+  const auto parsed = harmony::parse_harte(params.harte);
+  if (!parsed) return to(invalid_input("params.harte is not a chord in Harte syntax: " + params.harte + "."));
+  SpelledPitches out;
+  for (const auto& number : params.pitches) {
+    const Pitch pitch(static_cast<int>(number.value));
+    const int interval = (pitch.value() - parsed->chord.root.value() + 12) % 12;
+    out.names.push_back(harmony::text(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval)), pitch));
+  }
+  to(out);
+}
+
 void get_settings(Session& session, const GetSettings&, To<Settings> to) { to(session.room().desk.settings()); }
 void set_settings(Session& session, const SetSettings& params, To<Settings> to) {
   auto settings = session.room().desk.change_settings(params);
@@ -157,6 +212,7 @@ void set_settings(Session& session, const SetSettings& params, To<Settings> to) 
 }
 
 constexpr std::array kMethods{
+    row<SpellPitches, spell>,
     row<Hear, hear>,
     row<Hello, hello>,
     row<Hold, hold>,
@@ -175,8 +231,10 @@ constexpr std::array kMethods{
     row<GetTake, get_take>,
     row<ListTakes, list_takes>,
     row<MarkTake, mark_take>,
+    row<GetNotes, get_notes>,
     row<RenameTake, rename_take>,
     row<RestoreTake, restore_take>,
+    row<GetSketch, get_sketch>,
     row<Unsubscribe, unsubscribe>,
 };
 static_assert(std::is_sorted(kMethods.begin(), kMethods.end(), [](const Method& a, const Method& b) { return a.name < b.name; }));

@@ -159,7 +159,7 @@ void Session::fetch() {
   if (fetching_) return;
   fetching_ = true;
   const takes::LineNumber from = log_next_;
-  room_.store.lines({}, from, kReplayLines, [weak = weak_from_this(), from](Result<std::vector<takes::Line>> lines) {
+  room_.store.lines({}, from, kReplayLines, {}, [weak = weak_from_this(), from](Result<std::vector<takes::Line>> lines) {
     const auto session = weak.lock();
     if (!session) return;
     session->fetching_ = false;

@@ -263,7 +263,7 @@ Result<void> WebListener::listen(WebOptions options) {
   }
   impl_->guard.emplace(options.address, port(), options.token, options.more_hosts);
   impl_->content_security_policy =
-      "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; media-src 'self'; connect-src 'self'" +
+      "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; media-src 'self'; manifest-src 'self'; connect-src 'self'" +
       impl_->guard->websocket_sources() + "; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
   impl_->options = std::move(options);
   impl_->accept();

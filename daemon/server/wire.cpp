@@ -4,6 +4,7 @@
 #include <cstdlib>
 
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/colour.h"
 #include "protocol/json.h"
 
 namespace undersong::server {
@@ -40,6 +41,13 @@ void append_reading(std::string& out, const listen::Reading& reading, harmony::S
   append_short(out, std::clamp(static_cast<double>(reading.confidence), 0.0, 1.0));
 }
 
+void append_colour(std::string& out, float dark_bright, float resolved_tense) {
+  out.append(R"(,"dark_bright":)");
+  append_short(out, std::clamp(static_cast<double>(dark_bright), -1.0, 1.0));
+  out.append(R"(,"resolved_tense":)");
+  append_short(out, std::clamp(static_cast<double>(resolved_tense), 0.0, 1.0));
+}
+
 void append_hand(std::string& out, const harmony::Hand& hand) {
   out += '[';
   for (std::size_t i = 0; i < hand.size(); ++i) {
@@ -56,10 +64,8 @@ void append_alternative(std::string& out, const harmony::Alternative& alternativ
   out.append(R"(,"degrees":[)");
   for (std::size_t i = 0; i < alternative.degrees.size(); ++i)
     out.append(i == 0 ? "\"" : ",\"").append(harmony::text(alternative.degrees[i])).append("\"");
-  out.append(R"(],"dark_bright":)");
-  append_short(out, std::clamp(static_cast<double>(alternative.dark_bright), -1.0, 1.0));
-  out.append(R"(,"resolved_tense":)");
-  append_short(out, std::clamp(static_cast<double>(alternative.resolved_tense), 0.0, 1.0));
+  out += ']';
+  append_colour(out, alternative.dark_bright, alternative.resolved_tense);
   out.append(R"(,"familiar":)");
   append_short(out, std::clamp(static_cast<double>(alternative.familiar), 0.0, 1.0));
   out.append(R"(,"hands_move":)");
@@ -88,6 +94,10 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
     append_int(out, moment.harmony->since.count());
     out.append(R"(,"sounding":)");
     append_bool(out, moment.harmony->sounding);
+    const auto& reading = moment.harmony->reading;
+    const harmony::Colour colour =
+        harmony::colour(reading.chord, reading.root_name, moment.key ? std::optional(moment.key->key) : std::nullopt);
+    append_colour(out, colour.dark_bright, colour.resolved_tense);
     out += '}';
   } else {
     out.append("null");

@@ -362,9 +362,12 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   return detail;
 }
 
-std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, std::size_t limit) {
+std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, const std::vector<LineKind>& kinds) {
+  std::string only;
+  for (const LineKind kind : kinds) only.append(only.empty() ? " AND kind IN (" : ",").append(std::to_string(static_cast<int>(kind)));
+  if (!only.empty()) only += ')';
   SQLite::Statement query(file_, std::string("SELECT number, take, at, kind, data FROM log WHERE number >= ?") +
-                                     (take ? " AND take = ?" : "") + " ORDER BY number LIMIT " + std::to_string(limit));
+                                     (take ? " AND take = ?" : "") + only + " ORDER BY number LIMIT " + std::to_string(limit));
   query.bind(1, signed_of(std::min<LineNumber>(from, INT64_MAX)));
   if (take) query.bind(2, signed_of(*take));
   std::vector<Line> lines;

@@ -55,7 +55,7 @@ class Database {
   Found list(const Search& search);
   // The newest that isn't deleted without a number.
   std::optional<Detail> detail(std::optional<TakeId> take);
-  std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit);
+  std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, const std::vector<LineKind>& kinds = {});
   std::vector<midi::Event> midi(TakeId take);
 
  private:

@@ -107,10 +107,10 @@ class SqliteStore final : public Store {
     task<Detail>(std::move(answer), [this, take] { return find(take); });
   }
 
-  void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, Answer<std::vector<Line>> answer) override {
+  void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, std::vector<LineKind> kinds, Answer<std::vector<Line>> answer) override {
     task<std::vector<Line>>(std::move(answer), [=, this]() -> Result<std::vector<Line>> {
       if (take && !database_->has(*take)) return not_found("There is no take " + std::to_string(*take) + ".");
-      return database_->lines(take, from, limit);
+      return database_->lines(take, from, limit, kinds);
     });
   }
 

@@ -81,8 +81,8 @@ class Store {
   virtual void edit(LineKind kind, TakeId take, Micros at, std::string text, Answer<LineNumber> answer) = 0;
   virtual void list(Search search, Answer<Found> answer) = 0;
   virtual void detail(std::optional<TakeId> take, Answer<Detail> answer) = 0;
-  // From this number on, of one take or all, at most `limit`.
-  virtual void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, Answer<std::vector<Line>> answer) = 0;
+  // From this number on, of one take or all, at most `limit`, of these kinds; of all kinds when none is named.
+  virtual void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, std::vector<LineKind> kinds, Answer<std::vector<Line>> answer) = 0;
   struct Midi {
     Detail detail;
     std::vector<midi::Event> events;

@@ -88,7 +88,7 @@ inline Result<LineNumber> appended(Store& store, Entry entry) {
   return now<LineNumber>([&](auto answer) { store.append(std::move(entry), answer); });
 }
 inline std::vector<Line> lines_of(Store& store, std::optional<TakeId> take = {}, LineNumber from = 1, std::size_t limit = 1'000'000) {
-  auto lines = now<std::vector<Line>>([&](auto answer) { store.lines(take, from, limit, answer); });
+  auto lines = now<std::vector<Line>>([&](auto answer) { store.lines(take, from, limit, {}, answer); });
   EXPECT_TRUE(lines) << lines.error().message;
   return lines ? *lines : std::vector<Line>{};
 }
