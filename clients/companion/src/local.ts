@@ -1,0 +1,37 @@
+// Settings of this page on this machine; those of the daemon are in its status.
+import { effect, signal, type Signal } from '@preact/signals';
+
+function kept<T extends string | number | boolean>(name: string, initial: T): Signal<T> {
+  const key = `undersong.${name}`;
+  let value = initial;
+  try {
+    const text = localStorage.getItem(key);
+    if (text !== null) {
+      const read = JSON.parse(text) as unknown;
+      if (typeof read === typeof initial) value = read as T;
+    }
+  } catch {
+    // No storage, or something else wrote there: begin afresh.
+  }
+  const made = signal(value);
+  effect(() => {
+    const text = JSON.stringify(made.value);
+    try {
+      localStorage.setItem(key, text);
+    } catch {
+      // Kept for this visit only.
+    }
+  });
+  return made;
+}
+
+export type View = 'plane' | 'list' | 'voicing';
+
+export const local = {
+  theme: kept<string>('theme', 'auto'),
+  view: kept<string>('view', 'plane'),
+  all_alternatives: kept<boolean>('all', false),
+  hear_through: kept<string>('hear', 'auto'),
+  keys_open: kept<boolean>('keys', false),
+  latch: kept<boolean>('latch', false),
+};

@@ -1,0 +1,36 @@
+// Hearing a suggestion: on the MIDI output the daemon has, or with the page's own tone.
+import { computed } from '@preact/signals';
+import { local } from '../local';
+import { hush, sound_chord } from '../sound/tone';
+import { ask, chosen, complain, shown_list, status } from '../state';
+import { RpcError } from '../wire/connection';
+
+const changed_in_between = -32003;
+
+export const through = computed<'midi' | 'page'>(() => {
+  const wish = local.hear_through.value;
+  if (wish === 'midi' || wish === 'page') return wish;
+  return status.value?.outputs.some((output) => output.connected) ? 'midi' : 'page';
+});
+
+export async function hear_chosen(): Promise<void> {
+  const alternative = chosen.peek();
+  const list = shown_list.peek();
+  if (!alternative || !list) return;
+  if (through.peek() === 'page') {
+    sound_chord([...alternative.left, ...alternative.right]);
+    return;
+  }
+  try {
+    await ask('hear', { place: list.alternatives.indexOf(alternative), list: list.number });
+  } catch (error) {
+    if (!(error instanceof RpcError) || error.code !== changed_in_between) return complain(error);
+    // The daemon's list went on while ours is kept calm: the chord that was seen is what is meant.
+    await ask('hear', { harte: alternative.harte }).catch(complain);
+  }
+}
+
+export function stop_hearing(): void {
+  hush();
+  if (through.peek() === 'midi') void ask('hear', { stop: true }).catch(() => undefined);
+}

@@ -1,0 +1,81 @@
+// The list: what else could stand under the melody, best first, at least the best of each root.
+import { useEffect, useRef } from 'preact/hooks';
+import { local } from '../local';
+import { pretty, spoken } from '../music/text';
+import type { Alternative } from '../protocol';
+import { ChordSymbol } from '../shell/chord_symbol';
+import { choose, choose_next, chosen, listed, shown_list } from '../state';
+import { hear_chosen } from './hear';
+import { colour_words } from './plane';
+
+export function List() {
+  const list = listed.value;
+  const all = shown_list.value?.alternatives ?? [];
+  const selected = chosen.value;
+  const box = useRef<HTMLUListElement>(null);
+  useEffect(() => {
+    const row = box.current?.querySelector('[aria-selected=true]') as HTMLElement | null;
+    const outer = box.current;
+    if (!row || !outer) return;
+    if (row.offsetTop < outer.scrollTop) outer.scrollTop = row.offsetTop;
+    else if (row.offsetTop + row.offsetHeight > outer.scrollTop + outer.clientHeight)
+      outer.scrollTop = row.offsetTop + row.offsetHeight - outer.clientHeight;
+  }, [selected?.harte]);
+  const keys = (event: KeyboardEvent) => {
+    if (event.key !== 'ArrowDown' && event.key !== 'ArrowUp') return;
+    event.preventDefault();
+    event.stopPropagation();
+    choose_next(event.key === 'ArrowDown' ? 1 : -1);
+  };
+  return (
+    <section class="list" aria-label="The list" data-list={shown_list.value?.number ?? 0}>
+      <div class="list-head">
+        <h2>{shown_list.value ? <>Under {shown_list.value.melody ? <b>{pretty(shown_list.value.melody)}</b> : 'the melody'}</> : 'Suggestions'}</h2>
+        {all.length > 0 && (
+          <label class="tick">
+            <input type="checkbox" checked={local.all_alternatives.value}
+                   onChange={(event) => (local.all_alternatives.value = event.currentTarget.checked)} />
+            all {all.length}
+          </label>
+        )}
+      </div>
+      {list.length === 0 ? (
+        <p class="teach small">No melody held yet. Keep one or two notes down on top: for each of the twelve roots the best chords that
+          carry them are listed here, with the note’s degree, the colour and how far your hands would move.</p>
+      ) : (
+        <ul role="listbox" aria-label="Suggestions, best first" class="rows" ref={box} tabIndex={0} onKeyDown={keys}
+            aria-activedescendant={selected ? `row-${all.indexOf(selected)}` : undefined}>
+          {list.map((each) => <Row key={each.harte} alternative={each} rank={all.indexOf(each)} chosen={each.harte === selected?.harte} />)}
+        </ul>
+      )}
+    </section>
+  );
+}
+
+function Row({ alternative, rank, chosen }: { alternative: Alternative; rank: number; chosen: boolean }) {
+  const { symbol, degrees, dark_bright, resolved_tense, hands_move, reason, tried } = alternative;
+  const words = colour_words(dark_bright, resolved_tense);
+  return (
+    <li role="option" id={`row-${rank}`} aria-selected={chosen} data-harte={alternative.harte} data-tried={tried} class={`row${chosen ? ' chosen' : ''}${tried ? ' tried' : ''}`}
+        aria-label={`${rank + 1}: ${spoken(symbol)}, melody is ${degrees.map(pretty).join(' and ')}, ${words}, hands move ${hands_move} semitones, ${pretty(reason)}${tried ? ', tried' : ''}`}
+        onClick={() => choose(alternative)} onDblClick={() => void hear_chosen()}>
+      <span class="row-rank">{rank + 1}</span>
+      <span class="row-chord"><ChordSymbol symbol={symbol} /></span>
+      <span class="row-degree">{degrees.map(pretty).join(' ')}</span>
+      <TinyPlane x={dark_bright} y={resolved_tense} />
+      <span class="row-hands" title="semitones the hands move, all voices together">{hands_move === 0 ? 'stays' : `↔ ${hands_move}`}</span>
+      <span class="row-reason">{tried ? '✓ tried · ' : ''}{pretty(reason)}</span>
+    </li>
+  );
+}
+
+/** Where the chord stands on the plane, in small. */
+function TinyPlane({ x, y }: { x: number; y: number }) {
+  return (
+    <svg class="tiny-plane" viewBox="0 0 36 24" aria-hidden="true">
+      <rect x="0.5" y="0.5" width="35" height="23" rx="3" />
+      <line x1="18" y1="2" x2="18" y2="22" />
+      <circle cx={4 + (x + 1) * 14} cy={20.5 - y * 17} r="3.2" />
+    </svg>
+  );
+}

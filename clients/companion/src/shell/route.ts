@@ -1,0 +1,15 @@
+// Where in the page we are: the part of the address after #.
+import { signal } from '@preact/signals';
+
+export type Route = { page: 'play' } | { page: 'takes' } | { page: 'take'; take: number } | { page: 'settings' };
+
+function read(): Route {
+  const hash = location.hash.slice(1);
+  const take = /^take\/(\d+)$/.exec(hash);
+  if (take) return { page: 'take', take: Number(take[1]) };
+  if (hash === 'takes' || hash === 'settings') return { page: hash };
+  return { page: 'play' };
+}
+
+export const route = signal<Route>(read());
+addEventListener('hashchange', () => (route.value = read()));

@@ -1,0 +1,80 @@
+// Settings: those of the daemon, shared by all its clients, and those of this page.
+import { local } from '../local';
+import type { SetSettings } from '../protocol';
+import { ask, complain, daemon, settings, status } from '../state';
+import { ChordSymbol } from './chord_symbol';
+
+function change(what: SetSettings): void {
+  ask('settings.set', what).catch(complain);
+}
+
+export function SettingsPage() {
+  const now = settings.value;
+  return (
+    <div class="page settings">
+      <h1>Settings</h1>
+      {!now ? <p class="soft">Undersong is not connected just now.</p> : (
+        <>
+          <fieldset>
+            <legend>Chord symbols</legend>
+            {([['letters', ['Cm7', 'Cmaj7', 'Cm7b5']], ['signs', ['C-7', 'CΔ7', 'Cø7']]] as const).map(([style, examples]) => (
+              <label class="choice" key={style}>
+                <input type="radio" name="symbols" checked={now.symbol_style === style} onChange={() => change({ symbol_style: style })} />
+                {examples.map((each) => <ChordSymbol key={each} symbol={each} />)}
+              </label>
+            ))}
+          </fieldset>
+          <fieldset>
+            <legend>Calm</legend>
+            <label class="line">Settling time
+              <input type="number" min="0" max="2000" step="50" value={now.settle_ms} name="settle"
+                     onChange={(event) => change({ settle_ms: Math.round(Math.min(60000, Math.max(0, Number(event.currentTarget.value) || 0))) })} /> ms
+            </label>
+            <p class="soft">A chord that lasts less than this is not shown. Longer is calmer, shorter answers sooner.</p>
+          </fieldset>
+          <fieldset>
+            <legend>Hearing suggestions</legend>
+            {([['auto', 'On the MIDI output when there is one, else in this page'], ['midi', 'On the MIDI output'], ['page', 'In this page']] as const).map(([value, words]) => (
+              <label class="choice" key={value}>
+                <input type="radio" name="hear" checked={local.hear_through.value === value} onChange={() => (local.hear_through.value = value)} /> {words}
+              </label>
+            ))}
+            <label class="line">MIDI output
+              <input type="text" value={now.hear_output} placeholder={status.value?.outputs[0]?.name ?? 'Undersong out'} spellcheck={false}
+                     onChange={(event) => change({ hear_output: event.currentTarget.value })} />
+            </label>
+            <p class="soft">Part of the output’s name; empty for Undersong’s own port. {status.value?.outputs.some((each) => each.connected)
+              ? 'It is connected.' : 'It is not connected just now.'}</p>
+            <label class="line">Loudest key stroke
+              <input type="number" min="1" max="127" value={now.hear_velocity} onChange={(event) => change({ hear_velocity: Math.round(Math.min(127, Math.max(1, Number(event.currentTarget.value) || 56))) })} />
+            </label>
+            <p class="caution">Turn your instrument down before the first suggestion, and keep the volume where you can still talk over it.
+              Long sessions tire ears and hands: take breaks.</p>
+          </fieldset>
+        </>
+      )}
+      <fieldset>
+        <legend>This page</legend>
+        <label class="line">Light or dark
+          <select value={local.theme.value} onChange={(event) => (local.theme.value = event.currentTarget.value)}>
+            <option value="auto">as the system</option>
+            <option value="light">light</option>
+            <option value="dark">dark</option>
+          </select>
+        </label>
+      </fieldset>
+      <fieldset>
+        <legend>Keys of the computer</legend>
+        <dl class="shortcuts">
+          <dt><kbd>↑</kbd> <kbd>↓</kbd></dt><dd>choose a suggestion</dd>
+          <dt><kbd>Enter</kbd></dt><dd>hear it</dd>
+          <dt><kbd>Space</kbd></dt><dd>hold the list still</dd>
+          <dt><kbd>Shift</kbd> <kbd>Enter</kbd></dt><dd>mark this moment</dd>
+        </dl>
+        <p class="soft">With <b>Keys</b> open, two rows of keys play notes. A pedal, a pad or a far key of your instrument can give
+          the same orders: see [[controls]] in the daemon’s configuration.</p>
+      </fieldset>
+      <p class="soft">Undersong {daemon.welcome.value?.program ?? ''} · everything stays on this machine</p>
+    </div>
+  );
+}

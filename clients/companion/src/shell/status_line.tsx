@@ -1,0 +1,36 @@
+// One honest line: is the daemon there, is a keyboard there, are takes being kept.
+import { computed } from '@preact/signals';
+import { daemon, status } from '../state';
+
+interface Line {
+  mark: string;  // a shape, so that it is read without colour
+  text: string;
+  bad: boolean;
+}
+
+export const line = computed<Line>(() => {
+  switch (daemon.link.value) {
+    case 'connecting': return { mark: '○', text: 'Connecting …', bad: false };
+    case 'lost': return { mark: '✕', text: 'Not connected. Trying again by itself; what is shown is old.', bad: true };
+    case 'token': return { mark: '○', text: 'This daemon asks for its token.', bad: true };
+  }
+  const now = status.value;
+  if (!now) return { mark: '○', text: 'Connected …', bad: false };
+  if (!now.store.good) return { mark: '!', text: now.store.sentence, bad: true };
+  const ports = now.ports.filter((port) => port.connected).map((port) => port.name);
+  const keyboard = ports.length === 0 ? 'no keyboard yet' : ports.join(', ');
+  const take = now.take ? ` · recording take${now.take.take === undefined ? '' : ` ${now.take.take}`}` : '';
+  return { mark: ports.length === 0 ? '○' : '●', text: `Connected · ${keyboard}${take}`, bad: false };
+});
+
+export function StatusLine() {
+  const { mark, text, bad } = line.value;
+  const { first, next, missed } = daemon.log.value;
+  return (
+    <p class={`status-line${bad ? ' bad' : ''}`} role="status" data-link={daemon.link.value} data-log-first={first}
+       data-log-next={next} data-log-missed={missed} data-reconnected={daemon.reconnected.value} title={text}>
+      <span aria-hidden="true" class="status-mark">{mark}</span>
+      <span class="status-text">{text}</span>
+    </p>
+  );
+}

@@ -1,0 +1,13 @@
+import { defineConfig } from 'vite';
+
+// The daemon's content security policy allows no inline script, style or data: URL, so nothing may be inlined.
+export default defineConfig({
+  base: './',
+  esbuild: { jsx: 'automatic', jsxImportSource: 'preact' },
+  build: {
+    target: 'es2022',
+    assetsInlineLimit: 0,
+    modulePreload: { polyfill: false },
+    chunkSizeWarningLimit: 900,  // the engraving, which is loaded after the first paint
+  },
+});

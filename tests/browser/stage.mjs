@@ -1,0 +1,160 @@
+// The stage of the browser tests: a real daemon in a folder of its own, and a real Chromium that looks at its page.
+import { spawn, execFileSync } from 'node:child_process';
+import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { createServer, createConnection } from 'node:net';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { chromium } from 'playwright-core';
+
+export const root = resolve(fileURLToPath(import.meta.url), '../../..');
+const build = resolve(root, process.env.UNDERSONG_BUILD ?? 'build');
+const executablePath = process.env.CHROMIUM ?? '/usr/bin/chromium';
+const page_folder = join(root, 'clients/companion/dist');
+const patience_ms = 30_000;
+
+/** Why these tests can't run here; empty when they can. */
+export function lacking() {
+  if (!existsSync(executablePath)) return 'there is no Chromium (Debian: chromium)';
+  if (!existsSync(join(build, 'undersongd'))) return `there is no ${build}/undersongd (tests/run builds it)`;
+  if (!existsSync(join(page_folder, 'index.html'))) return 'the page is not built (clients/companion/build)';
+  return '';
+}
+
+/** Asks again and again until `check` gives something true. */
+export async function until(check, what = 'the condition') {
+  const end = Date.now() + patience_ms;
+  for (;;) {
+    const got = await check();
+    if (got) return got;
+    if (Date.now() > end) throw new Error(`${what} did not come true in ${patience_ms / 1000} s`);
+    await new Promise((done) => setTimeout(done, 25));
+  }
+}
+
+async function free_port() {
+  const server = createServer();
+  await new Promise((done) => server.listen(0, '127.0.0.1', done));
+  const { port } = server.address();
+  await new Promise((done) => server.close(done));
+  return port;
+}
+
+export class Daemon {
+  constructor() {
+    this.folder = mkdtempSync(join(tmpdir(), 'undersong-browser-'));
+    this.socket = join(this.folder, 'run/socket');
+    this.takes = join(this.folder, 'takes.sqlite');
+    this.said = '';
+  }
+
+  /** `play`: a standard MIDI file instead of keyboards. */
+  async start({ play, speed = 1, args = [] } = {}) {
+    this.port ??= await free_port();
+    const options = ['--socket', this.socket, '--takes', this.takes, '--web-port', String(this.port), '--page', page_folder, '--config', '/dev/null', ...args];
+    if (play) options.push('--play', play, '--speed', String(speed));
+    this.process = spawn(join(build, 'undersongd'), options, { stdio: ['ignore', 'ignore', 'pipe'] });
+    this.process.stderr.on('data', (data) => (this.said += data));
+    this.ended = new Promise((done) => this.process.once('exit', done));
+    await until(() => {
+      if (this.process.exitCode !== null) throw new Error(`undersongd ended: ${this.said}`);
+      return new Promise((done) => {
+        const attempt = createConnection({ port: this.port, host: '127.0.0.1' });
+        attempt.once('connect', () => { attempt.destroy(); done(true); });
+        attempt.once('error', () => done(false));
+      });
+    }, 'the web port');
+    return this;
+  }
+
+  get url() { return `http://127.0.0.1:${this.port}/`; }
+
+  async kill(signal = 'SIGKILL') {
+    if (this.process?.exitCode === null && this.process.signalCode === null) {
+      this.process.kill(signal);
+      await this.ended;
+    }
+  }
+
+  async stop() {
+    await this.kill('SIGTERM');
+    rmSync(this.folder, { recursive: true, force: true });
+  }
+
+  /** A client of its own, to look behind the page's back. */
+  client() { return new Client(this.socket); }
+}
+
+/** Speaks to the daemon's Unix socket. */
+export class Client {
+  constructor(path) {
+    this.notes = [];
+    this.waiting = new Map();
+    this.last = 0;
+    this.connection = createConnection(path);
+    let rest = '';
+    this.connection.setEncoding('utf8');
+    this.connection.on('error', () => undefined);
+    this.connection.on('data', (data) => {
+      const lines = (rest + data).split('\n');
+      rest = lines.pop();
+      for (const line of lines) this.take(JSON.parse(line));
+    });
+  }
+  take(message) {
+    const waiting = this.waiting.get(message.id);
+    if (!waiting) return this.notes.push(message);
+    this.waiting.delete(message.id);
+    if (message.error) waiting.reject(new Error(message.error.message));
+    else waiting.resolve(message.result);
+  }
+  ask(method, params = {}) {
+    const id = ++this.last;
+    return new Promise((resolve, reject) => {
+      this.waiting.set(id, { resolve, reject });
+      this.connection.write(JSON.stringify({ jsonrpc: '2.0', id, method, params }) + '\n');
+    });
+  }
+  play(...pitches) { return this.ask('notes.send', { notes: pitches.map((pitch) => ({ pitch, velocity: 70, on: true })) }); }
+  release(...pitches) { return this.ask('notes.send', { notes: pitches.map((pitch) => ({ pitch, velocity: 0, on: false })) }); }
+  close() { this.connection.destroy(); }
+}
+
+export async function open_browser({ width = 480, height = 720, ...options } = {}) {
+  const profile = mkdtempSync(join(tmpdir(), 'undersong-chromium-'));
+  const context = await chromium.launchPersistentContext(profile, {
+    executablePath,
+    headless: true,
+    viewport: { width, height },
+    args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
+    ...options,
+  });
+  const page = context.pages()[0] ?? (await context.newPage());
+  page.setDefaultTimeout(patience_ms);
+  // Everything the browser complains about: a test fails that leaves something here.
+  const complaints = [];
+  page.on('pageerror', (error) => complaints.push(`error: ${error.message}`));
+  page.on('console', (message) => {
+    if (/Content Security Policy|Refused to/i.test(message.text())) complaints.push(message.text());
+  });
+  page.on('request', (request) => {
+    const { hostname, protocol } = new URL(request.url());
+    if (hostname !== '127.0.0.1' && protocol !== 'data:' && protocol !== 'blob:') complaints.push(`asked another origin: ${request.url()}`);
+  });
+  return {
+    context, page, complaints,
+    async close() {
+      await context.close();
+      rmSync(profile, { recursive: true, force: true });
+    },
+  };
+}
+
+export function has(command) {
+  try {
+    execFileSync('/bin/sh', ['-c', `command -v ${command}`], { stdio: 'ignore' });
+    return true;
+  } catch {
+    return false;
+  }
+}
