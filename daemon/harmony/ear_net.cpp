@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <cstring>
 #include <memory>
 #include <utility>
 
@@ -42,6 +43,52 @@ void unpack(const Tensor& t, std::array<float, N>& out) {
 #else
 #define UNDERSONG_WIDE
 #endif
+
+#if defined(__GNUC__) && !defined(__clang__)
+#pragma GCC diagnostic ignored "-Wpsabi"  // lanes are never passed between functions: all that takes them is inlined
+#endif
+// Eight outputs at once; a machine with narrower vectors does the same in halves.
+typedef float Lane __attribute__((vector_size(32)));
+[[gnu::always_inline]] inline Lane load(const float* from) {
+  Lane lane;
+  std::memcpy(&lane, from, sizeof lane);
+  return lane;
+}
+[[gnu::always_inline]] inline void store(float* to, Lane lane) { std::memcpy(to, &lane, sizeof lane); }
+
+// One input of a layer: its value and the row of weights that it multiplies.
+struct Term {
+  const float* row;
+  float value;
+};
+
+// y += the sum of value * row[from ..], `Lanes` times eight outputs, which stay in registers while the rows go by.
+template <std::size_t Lanes>
+[[gnu::always_inline]] inline void add_block(float* __restrict y, const Term* terms, std::size_t count, std::size_t from) {
+  Lane sum[Lanes];
+#pragma GCC unroll 8
+  for (std::size_t l = 0; l < Lanes; ++l) sum[l] = load(y + from + 8 * l);
+  for (std::size_t k = 0; k < count; ++k) {
+    const float* row = terms[k].row + from;
+    const float value = terms[k].value;
+#pragma GCC unroll 8
+    for (std::size_t l = 0; l < Lanes; ++l) sum[l] += value * load(row + 8 * l);
+  }
+#pragma GCC unroll 8
+  for (std::size_t l = 0; l < Lanes; ++l) store(y + from + 8 * l, sum[l]);
+}
+
+// y += the sum of value * row over N outputs, in the order of the terms.
+template <std::size_t N>
+[[gnu::always_inline]] inline void add_terms(float* __restrict y, const Term* terms, std::size_t count) {
+  constexpr std::size_t kBlock = 5, kWhole = N / (8 * kBlock), kRest = N % (8 * kBlock) / 8;
+  for (std::size_t b = 0; b < kWhole; ++b) add_block<kBlock>(y, terms, count, b * 8 * kBlock);
+  if constexpr (kRest > 0) add_block<kRest>(y, terms, count, kWhole * 8 * kBlock);
+  constexpr std::size_t kDone = (kWhole * kBlock + kRest) * 8;
+  if constexpr (kDone < N)
+    for (std::size_t k = 0; k < count; ++k)
+      for (std::size_t i = kDone; i < N; ++i) y[i] += terms[k].value * terms[k].row[i];
+}
 
 // y += x * w, N known at compile time so that it becomes vector code.
 template <std::size_t N>
@@ -149,20 +196,25 @@ template <typename P>
   constexpr std::size_t n = P::kState, gates_size = P::kGates, message_size = P::kMessage;
   net.committed = net.last;
   std::array<std::array<float, message_size>, 12> message{};
+  std::array<Term, std::max(n, 12 * message_size)> terms;
   for (std::size_t r = 0; r < 12; ++r) {
     auto& gates = net.carried[r];
     gates.fill(0.0F);
     for (std::size_t i = 0; i < n; ++i) {
       const float h = net.committed[r][i];
-      add_scaled<gates_size>(gates.data(), &w.wh[i * gates_size], h);
+      terms[i] = {&w.wh[i * gates_size], h};
       add_scaled<message_size>(message[r].data(), &w.wp[i * message_size], h);
     }
+    add_terms<gates_size>(gates.data(), terms.data(), n);
     for (std::size_t i = 0; i < n; ++i) net.carried_new[r][i] = std::exchange(gates[2 * n + i], 0.0F);
   }
-  for (std::size_t p = 0; p < 12; ++p)
-    for (std::size_t d = 0; d < message_size; ++d)
-      for (std::size_t r = 0; r < 12; ++r)
-        add_scaled<gates_size>(net.carried[r].data(), &w.wm[(d * 12 + (p + 12 - r) % 12) * gates_size], message[p][d]);
+  for (std::size_t r = 0; r < 12; ++r) {
+    std::size_t count = 0;
+    for (std::size_t p = 0; p < 12; ++p)
+      for (std::size_t d = 0; d < message_size; ++d)
+        terms[count++] = {&w.wm[(d * 12 + (p + 12 - r) % 12) * gates_size], message[p][d]};
+    add_terms<gates_size>(net.carried[r].data(), terms.data(), count);
+  }
 }
 
 template <std::size_t N>
@@ -180,33 +232,48 @@ template <typename P>
   constexpr std::size_t see_size = P::kSee, n = P::kState, gates_size = P::kGates, out_size = P::kOut;
   std::array<float, see_size> shared = w.b1;
   for (std::size_t i = 0; i < kEarScalars; ++i) add_scaled<see_size>(shared.data(), &w.w1s[i * see_size], x[kEarChannels * 12 + i]);
-  std::array<std::array<float, see_size>, 12> see;
-  see.fill(shared);
+  struct Heard {
+    std::size_t channel, pitch_class;
+    float value;
+  };
+  std::array<Heard, kEarChannels * 12 + 1> heard;
+  std::size_t heard_count = 0;
   for (std::size_t c = 0; c < kEarChannels; ++c)
     for (std::size_t p = 0; p < 12; ++p) {
-      const float v = x[c * 12 + p];
-      if (v < 1e-4F) continue;  // most pitch classes are silent
-      const float* block = &w.w1[c * 12 * see_size];
-      for (std::size_t r = 0; r < 12; ++r) add_scaled<see_size>(see[r].data(), block + (p + 12 - r) % 12 * see_size, v);
+      heard[heard_count] = {c, p, x[c * 12 + p]};
+      heard_count += x[c * 12 + p] >= 1e-4F;  // most pitch classes are silent
     }
+  std::array<Term, std::max<std::size_t>(kEarChannels * 12, see_size) + 1> terms, out_terms;
   for (std::size_t r = 0; r < 12; ++r) {
+    std::array<float, see_size> see = shared;
+    for (std::size_t k = 0; k < heard_count; ++k)
+      terms[k] = {&w.w1[(heard[k].channel * 12 + (heard[k].pitch_class + 12 - r) % 12) * see_size], heard[k].value};
+    add_terms<see_size>(see.data(), terms.data(), heard_count);
     std::array<float, gates_size> gates = w.bg;
     std::array<float, out_size> out = w.bo1;
+    std::size_t count = 0;
+    // Counted on without a branch: which units are silent can't be foreseen.
     for (std::size_t i = 0; i < see_size; ++i) {
-      const float a = see[r][i];
-      if (a <= 0.0F) continue;
-      add_scaled<gates_size>(gates.data(), &w.wa[i * gates_size], a);
-      add_scaled<out_size>(out.data(), &w.wo1[i * out_size], a);
+      terms[count] = {&w.wa[i * gates_size], see[i]};
+      out_terms[count] = {&w.wo1[i * out_size], see[i]};
+      count += see[i] > 0.0F;
     }
+    add_terms<gates_size>(gates.data(), terms.data(), count);
+    add_terms<out_size>(out.data(), out_terms.data(), count);
     std::array<float, n> after;
     step<n>(gates.data(), net.carried[r].data(), net.carried_new[r].data(), net.committed[r].data(), after.data());
     net.last[r] = after;
-    for (std::size_t i = 0; i < n; ++i) add_scaled<out_size>(out.data(), &w.wo1[(see_size + i) * out_size], after[i]);
+    for (std::size_t i = 0; i < n; ++i) terms[i] = {&w.wo1[(see_size + i) * out_size], after[i]};
+    add_terms<out_size>(out.data(), terms.data(), n);
     for (float& o : out) o = std::max(o, 0.0F);
     net.out[r] = out;
     std::array<float, kWide> s = w.bo2;
-    for (std::size_t i = 0; i < out_size; ++i)
-      if (out[i] > 0.0F) add_scaled<kWide>(s.data(), &w.wo2[i * kWide], out[i]);
+    count = 0;
+    for (std::size_t i = 0; i < out_size; ++i) {
+      terms[count] = {&w.wo2[i * kWide], out[i]};
+      count += out[i] > 0.0F;
+    }
+    add_terms<kWide>(s.data(), terms.data(), count);
     std::copy(s.begin(), s.begin() + kClasses, net.scores.begin() + static_cast<std::ptrdiff_t>(r * kClasses));
   }
   normalise(net.scores);
