@@ -446,6 +446,22 @@ struct SendNotes {
 };
 BOOST_DESCRIBE_STRUCT(SendNotes, (), (notes))
 
+struct ChordSymbols {
+  static constexpr const char* kSays = "In the order asked; empty for what is no chord.";
+  std::vector<std::string> symbols;
+};
+BOOST_DESCRIBE_STRUCT(ChordSymbols, (), (symbols))
+
+struct NameChords {
+  static constexpr const char* kMethod = "chord.symbols";
+  static constexpr const char* kSays = "Chords in Harte syntax as symbols for people, in the style of the settings.";
+  static constexpr const char* kExample = R"({"harte":["C:min7","N"]})";
+  static constexpr const char* kReplyExample = R"({"symbols":["Cm7",""]})";
+  using Reply = ChordSymbols;
+  std::vector<std::string> harte;
+};
+BOOST_DESCRIBE_STRUCT(NameChords, (), (harte))
+
 // ---- settings
 
 struct GetSettings {
@@ -478,7 +494,7 @@ BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_sty
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
                                       GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, Hear,
-                                      Hold, SendNotes, SpellPitches, GetSettings, SetSettings>;
+                                      Hold, SendNotes, SpellPitches, NameChords, GetSettings, SetSettings>;
 
 // ---- errors
 

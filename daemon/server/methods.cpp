@@ -203,6 +203,16 @@ void spell(Session&, const SpellPitches& params, To<SpelledPitches> to) {
   to(out);
 }
 
+void name_chords(Session& session, const NameChords& params, To<ChordSymbols> to) {
+  const auto style = session.room().desk.settings().symbol_style == SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
+  ChordSymbols out;
+  for (const auto& text : params.harte) {
+    const auto parsed = harmony::parse_harte(text);
+    out.symbols.push_back(parsed ? harmony::symbol(parsed->chord, parsed->root, style) : std::string());
+  }
+  to(out);
+}
+
 void get_settings(Session& session, const GetSettings&, To<Settings> to) { to(session.room().desk.settings()); }
 void set_settings(Session& session, const SetSettings& params, To<Settings> to) {
   auto settings = session.room().desk.change_settings(params);
@@ -213,6 +223,7 @@ void set_settings(Session& session, const SetSettings& params, To<Settings> to) 
 
 constexpr std::array kMethods{
     row<SpellPitches, spell>,
+    row<NameChords, name_chords>,
     row<Hear, hear>,
     row<Hello, hello>,
     row<Hold, hold>,

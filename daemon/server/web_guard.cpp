@@ -44,7 +44,9 @@ WebGuard::Verdict WebGuard::websocket(std::string_view host, std::optional<std::
 
 std::string WebGuard::websocket_sources() const {
   std::string all;
-  for (const std::string& host : hosts_) all += " ws://" + host;
+  // Browsers know no IPv6 address there; 'self' covers it.
+  for (const std::string& host : hosts_)
+    if (host[0] != '[') all += " ws://" + host;
   return all;
 }
 

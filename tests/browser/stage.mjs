@@ -54,6 +54,8 @@ export class Daemon {
     const options = ['--socket', this.socket, '--takes', this.takes, '--web-port', String(this.port), '--page', page_folder, '--config', '/dev/null', ...args];
     if (play) options.push('--play', play, '--speed', String(speed));
     this.process = spawn(join(build, 'undersongd'), options, { stdio: ['ignore', 'ignore', 'pipe'] });
+    const ours = this.process;
+    process.once('exit', () => ours.kill('SIGKILL'));  // whatever happens to the test, its daemon ends with it
     this.process.stderr.on('data', (data) => (this.said += data));
     this.ended = new Promise((done) => this.process.once('exit', done));
     await until(() => {

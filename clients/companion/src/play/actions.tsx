@@ -1,6 +1,6 @@
 // What the player does: hear, hold still, mark; and how loud the page's own tone is.
 import { local } from '../local';
-import { pretty } from '../music/text';
+import { ChordSymbol } from '../shell/chord_symbol';
 import { volume } from '../sound/tone';
 import { ask, chosen, complain, say, still } from '../state';
 import { hear_chosen, through } from './hear';
@@ -19,7 +19,7 @@ export function Actions() {
   return (
     <section class="actions" aria-label="Actions">
       <button type="button" class="act hear" disabled={!alternative} onClick={() => void hear_chosen()} aria-keyshortcuts="Enter">
-        <Ear /> <span>Hear{alternative ? <> <b>{pretty(alternative.symbol)}</b></> : ''}</span>
+        <Ear /> <span>Hear{alternative ? <> <ChordSymbol symbol={alternative.symbol} /></> : ''}</span>
       </button>
       <button type="button" class="act" aria-pressed={still.value} onClick={toggle_still} aria-keyshortcuts="Space">
         <Anchor /> <span>{still.value ? 'Held still' : 'Hold still'}</span>

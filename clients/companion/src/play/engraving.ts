@@ -25,17 +25,18 @@ function read(note: Written): Named {
   return { ...note, letter, sign, octave: Number(octave), step: Number(octave) * 7 + letters.indexOf(letter) };
 }
 
-const width = 250, height = 214, stave_x = 22;
+const width = 210, height = 214, stave_x = 22;
 
-export async function engrave(place: HTMLElement, left: Written[], right: Written[]): Promise<void> {
+/** Gives back what fits the picture to its place, to be called when that has changed. */
+export async function engrave(place: HTMLElement, left: Written[], right: Written[]): Promise<() => void> {
   await load_font();
   place.replaceChildren();
   const renderer = new Renderer(place as HTMLDivElement, Renderer.Backends.SVG);
   renderer.resize(width, height);
   const context = renderer.getContext();
-  const ink = getComputedStyle(place).color;
-  context.setFillStyle(ink);
-  context.setStrokeStyle(ink);
+  // By name, so that light and dark need no new engraving.
+  context.setFillStyle('currentColor');
+  context.setStrokeStyle('currentColor');
   const treble = new Stave(stave_x, 8, width - stave_x - 6).addClef('treble');
   const bass = new Stave(stave_x, 98, width - stave_x - 6).addClef('bass');
   treble.setContext(context).draw();
@@ -55,18 +56,24 @@ export async function engrave(place: HTMLElement, left: Written[], right: Writte
     const made = new StaveNote({ clef, keys: sorted.map((note) => `${note.letter}${note.sign}/${note.octave}`), duration: 'w' });
     sorted.forEach((note, i) => {
       if (note.sign) made.addModifier(new Accidental(note.sign), i);
-      if (!note.stays) made.setKeyStyle(i, { fillStyle: getComputedStyle(place).getPropertyValue('--call').trim(), strokeStyle: getComputedStyle(place).getPropertyValue('--call').trim() });
+      if (!note.stays) made.setKeyStyle(i, { fillStyle: 'var(--call)', strokeStyle: 'var(--call)' });
     });
     return voice.addTickables([made]);
   };
   const voices: [Voice | null, Stave][] = [[chord(on_treble, 'treble'), treble], [chord(on_bass, 'bass'), bass]];
   const there = voices.filter((each): each is [Voice, Stave] => each[0] !== null);
-  if (there.length === 0) return;
+  if (there.length === 0) return () => undefined;
   const formatter = new Formatter();
   there.forEach(([voice]) => formatter.joinVoices([voice]));
   formatter.format(there.map(([voice]) => voice), 90);
   there.forEach(([voice, stave]) => voice.draw(context, stave));
   const svg = place.querySelector('svg');
-  svg?.setAttribute('viewBox', `0 0 ${width} ${height}`);
   svg?.setAttribute('aria-hidden', 'true');
+  // What is drawn has a size only while it is in sight.
+  const fit = () => {
+    const drawn = svg?.getBBox();
+    if (drawn && drawn.width > 0) svg!.setAttribute('viewBox', `${drawn.x - 4} ${drawn.y - 4} ${drawn.width + 8} ${drawn.height + 8}`);
+  };
+  fit();
+  return fit;
 }

@@ -20,7 +20,7 @@ function text_width(symbol: string, px: number): number {
 }
 
 function label_px(rank: number): number {
-  return rank < 3 ? 21 : rank < 7 ? 18 : 16;
+  return rank < 3 ? 24 : rank < 7 ? 20 : 17;
 }
 function radius(rank: number): number {
   return rank < 3 ? 9 : rank < 7 ? 7 : 5;
@@ -61,7 +61,8 @@ export function Plane() {
       of_root.set(alternative.root, nth + 1);
       return { key: `${alternative.root}.${nth}`, alternative, symbol: alternative.symbol, rank, labelled: nth === 0 };
     });
-    if (now) plain.push({ key: 'now', alternative: null, symbol: now.symbol, rank: 0, labelled: true });
+    plain.sort((a, b) => Number(b.labelled) - Number(a.labelled));  // labels of better ranks find their place first
+    if (now) plain.unshift({ key: 'now', alternative: null, symbol: now.symbol, rank: 0, labelled: true });
     const place_among_best = (each: Omit<Item, 'stone'>) => (each.alternative ? best.indexOf(each.alternative) : 0);
     const stones = lay_out(
       plain.map((each) => ({
@@ -108,7 +109,7 @@ export function Plane() {
             bright to the right, resolved below, tense above.</p>
         )}
         <svg class="leads" width={width} height={height} aria-hidden="true">
-          {items.filter((each) => each.labelled).map(({ key, stone }) => (
+          {items.filter((each) => each.stone.far).map(({ key, stone }) => (
             <line key={key} x1={stone.x} y1={stone.y} x2={stone.label_x} y2={stone.label_y} />
           ))}
         </svg>

@@ -1,13 +1,14 @@
 // Where things stand on the plane: dark at the left, bright at the right, resolved below, tense above.
 //
-// A stone lies exactly where its chord's colour is. Its label lies beside it and is pushed aside where another is in the
-// way. The result depends on the list and the size alone, so nothing moves unless one of them changes.
+// A stone lies exactly where its chord's colour is. Its label takes the best free place around it, better ranks first.
+// The result depends on the list and the size alone, so nothing moves unless one of them changes.
 export interface Stone {
   x: number;  // px
   y: number;
   radius: number;
   label_x: number;  // centre of the label
   label_y: number;
+  far: boolean;     // so far that a line must lead to the label
 }
 
 export interface Wanted {
@@ -21,53 +22,51 @@ export interface Wanted {
 /** Most chords are neither extreme, so the middle of each way gets more room. */
 export function place(dark_bright: number, resolved_tense: number): { x: number; y: number } {
   const x = Math.sign(dark_bright) * Math.abs(dark_bright) ** 0.75;
-  return { x: (x + 1) / 2, y: 1 - Math.min(1, Math.max(0, resolved_tense)) ** 0.75 };
+  return { x: (x + 1) / 2, y: 1 - Math.min(1, Math.max(0, resolved_tense)) ** 0.62 };
 }
 
-const rounds = 90;
-const gap = 2;
+interface Box { x: number; y: number; w: number; h: number }  // centre and half sizes
+
+function overlap(a: Box, b: Box): number {
+  const x = a.w + b.w - Math.abs(a.x - b.x), y = a.h + b.h - Math.abs(a.y - b.y);
+  return x > 0 && y > 0 ? x * y : 0;
+}
+
+const margin_x = 24, margin_top = 22, margin_bottom = 30;
+const reaches = [0, 7, 16, 28, 42, 58];
+const ways = [[1, 0], [-1, 0], [0.7, -0.8], [0.7, 0.8], [-0.7, -0.8], [-0.7, 0.8], [0, -1], [0, 1]] as const;
 
 export function lay_out(wanted: Wanted[], width: number, height: number): Stone[] {
-  const margin_x = 26, margin_top = 22, margin_bottom = 20;
-  const stones = wanted.map((each) => {
+  const stones: Stone[] = wanted.map((each) => {
     const at = place(each.dark_bright, each.resolved_tense);
     const x = margin_x + at.x * (width - 2 * margin_x);
     const y = margin_top + at.y * (height - margin_top - margin_bottom);
-    const side = x > width - margin_x - each.label_width - each.radius ? -1 : 1;
-    return { x, y, radius: each.radius, label_x: x + side * (each.radius + 3 + each.label_width / 2), label_y: y };
+    return { x, y, radius: each.radius, label_x: x, label_y: y, far: false };
   });
-  const labelled = wanted.map((each, i) => ({ ...each, i })).filter((each) => each.label_width > 0);
-  for (let round = 0; round < rounds; ++round) {
-    for (const a of labelled) {
-      const here = stones[a.i]!;
-      for (const b of labelled) {
-        const there = stones[b.i]!;
-        if (a.i < b.i) {
-          const over_x = (a.label_width + b.label_width) / 2 + gap - Math.abs(here.label_x - there.label_x);
-          const over_y = (a.label_height + b.label_height) / 2 + gap - Math.abs(here.label_y - there.label_y);
-          if (over_x > 0 && over_y > 0) {
-            if (over_y < over_x * 0.9) {
-              const push = ((here.label_y <= there.label_y ? -1 : 1) * over_y) / 2;
-              here.label_y += push;
-              there.label_y -= push;
-            } else {
-              const push = ((here.label_x <= there.label_x ? -1 : 1) * over_x) / 2;
-              here.label_x += push;
-              there.label_x -= push;
-            }
-          }
-        }
-        // A label does not cover a stone either.
-        const over_x = a.label_width / 2 + there.radius + gap - Math.abs(here.label_x - there.x);
-        const over_y = a.label_height / 2 + there.radius + gap - Math.abs(here.label_y - there.y);
-        if (over_x > 0 && over_y > 0) {
-          if (over_y < over_x) here.label_y += (here.label_y < there.y ? -1 : 1) * over_y * 0.6;
-          else here.label_x += (here.label_x < there.x ? -1 : 1) * over_x * 0.6;
-        }
+  const taken: Box[] = [];
+  wanted.forEach((each, i) => {
+    if (each.label_width === 0) return;
+    const stone = stones[i]!;
+    const w = each.label_width / 2, h = each.label_height / 2;
+    let best: Box | null = null, least = Infinity;
+    for (const reach of reaches) {
+      for (const [j, [dx, dy]] of ways.entries()) {
+        const away = each.radius + 3 + reach;
+        const box = { x: stone.x + dx * away + Math.sign(dx) * w, y: stone.y + dy * (away + h * (dx === 0 ? 1 : 0.7)), w, h };
+        const outside = Math.max(0, w + 2 - box.x, box.x + w + 2 - width) + Math.max(0, h + 1 - box.y, box.y + h + 1 - height);
+        let cost = reach * 3 + j * 1.5 + outside * 400;
+        for (const other of taken) cost += overlap(box, other) * 5;
+        stones.forEach((other, k) => {
+          const size = other.radius + (wanted[k]!.label_width > 0 ? 2 : 0);
+          cost += overlap(box, { x: other.x, y: other.y, w: size, h: size }) * (wanted[k]!.label_width > 0 ? 4 : 0.5);
+        });
+        if (cost < least) [best, least] = [box, cost];
       }
-      here.label_x = Math.min(width - a.label_width / 2 - 3, Math.max(a.label_width / 2 + 3, here.label_x));
-      here.label_y = Math.min(height - a.label_height / 2 - 2, Math.max(a.label_height / 2 + 2, here.label_y));
     }
-  }
+    taken.push(best!);
+    stone.label_x = best!.x;
+    stone.label_y = best!.y;
+    stone.far = Math.hypot(Math.max(0, Math.abs(best!.x - stone.x) - w), Math.max(0, Math.abs(best!.y - stone.y) - h)) > each.radius + 9;
+  });
   return stones;
 }

@@ -74,12 +74,15 @@ function Staff({ left, right, name, held }: { left: number[]; right: number[]; n
   useEffect(() => {
     if (!ready) return;
     let current = true;
+    let fit = () => undefined as void;
+    const watch = new ResizeObserver(() => fit());
+    watch.observe(place.current!);
     void import('./engraving').then(async ({ engrave }) => {
       if (!current || !place.current) return;
-      await engrave(place.current, left.map((pitch, i) => ({ name: name(pitch), stays: stays[i]! })),
+      fit = await engrave(place.current, left.map((pitch, i) => ({ name: name(pitch), stays: stays[i]! })),
                     right.map((pitch, i) => ({ name: name(pitch), stays: stays[left.length + i]! })));
     });
-    return () => { current = false; };
+    return () => { current = false; watch.disconnect(); };
   }, [what, ready]);
   return <div class="staff" ref={place} role="img" aria-label={`Grand staff. Left hand ${left.map((p) => pretty(name(p))).join(' ')}; right hand ${right.map((p) => pretty(name(p))).join(' ')}`} />;
 }

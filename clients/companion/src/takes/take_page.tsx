@@ -1,1 +1,260 @@
-export function TakePage({ take }: { take: number }) { return <div class="page"><h1>Take {take}</h1></div>; }
+// One take: its roll, what held at any instant, and what can be done with it.
+import { signal } from '@preact/signals';
+import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
+import { clock, key_name, plain_pitch, pretty } from '../music/text';
+import { ChordSymbol } from '../shell/chord_symbol';
+import { volume } from '../sound/tone';
+import { ask, complain, daemon, say, settings, takes_changed } from '../state';
+import { local } from '../local';
+import { Player } from './player';
+import { Roll } from './roll';
+import { holding, load_rest, load_take, type TakeData } from './take_data';
+import { day_and_time, delete_take } from './take_list';
+
+export function TakePage({ take }: { take: number }) {
+  const [data, set_data] = useState<TakeData | null>(null);
+  const [trouble, set_trouble] = useState('');
+  const [, grown] = useState(0);
+  useEffect(() => {
+    let wanted = true;
+    load_take(take).then(async (got) => {
+      if (!wanted) return;
+      set_data(got);
+      await load_rest(got, () => grown((n) => n + 1), () => wanted);
+    }).catch((error: Error) => wanted && daemon.link.peek() === 'open' && set_trouble(error.message));
+    return () => { wanted = false; };
+  }, [take, daemon.link.value, takes_changed.value, settings.value?.symbol_style]);
+  if (trouble) return <div class="page"><h1>Take {take}</h1><p>{trouble}</p><p><a href="#takes">All takes</a></p></div>;
+  if (!data) return <div class="page"><h1>Take {take}</h1><p class="soft">Opening …</p></div>;
+  return <OpenTake data={data} parts={data.melody.length + data.offered.length} />;
+}
+
+function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
+  const { summary } = data;
+  const canvas = useRef<HTMLCanvasElement>(null);
+  const cursor = useMemo(() => signal(0), [summary.take]);
+  const [playing, set_playing] = useState(false);
+  const roll = useRef<Roll>();
+  const player = useRef<Player>();
+  useEffect(() => {
+    const made = (roll.current = new Roll(canvas.current!, () => (cursor.value = made.cursor)));
+    player.current = new Player((time) => made.set_cursor(time), () => set_playing(false));
+    const fit = () => made.resize(canvas.current!.clientWidth, canvas.current!.clientHeight);
+    fit();
+    const watch = new ResizeObserver(fit);
+    watch.observe(canvas.current!);
+    const scheme = matchMedia('(prefers-color-scheme: dark)');
+    const recolour = () => made.take_colours();
+    scheme.addEventListener('change', recolour);
+    const stop_theme = local.theme.subscribe(() => queueMicrotask(recolour));
+    return () => {
+      watch.disconnect();
+      scheme.removeEventListener('change', recolour);
+      stop_theme();
+      player.current?.stop();
+      made.stop();
+    };
+  }, []);
+  useEffect(() => roll.current!.set_data(data), [data, parts]);
+
+  const toggle = () => {
+    if (player.current!.playing) player.current!.stop();
+    else player.current!.start(data, roll.current!.cursor);
+    set_playing(player.current!.playing);
+  };
+  const scrub = (time: number) => {
+    roll.current!.set_cursor(time);
+    if (player.current!.playing) player.current!.start(data, roll.current!.cursor);
+  };
+  return (
+    <div class="take-page">
+      <TakeHead data={data} />
+      <div class="take-tools" role="group" aria-label="Playing and looking">
+        <button type="button" class="act" onClick={toggle} aria-pressed={playing}>{playing ? '❚❚ Pause' : '▶ Play'}</button>
+        <label class="volume"><span>Page tone</span>
+          <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page’s tone" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
+                 onInput={(event) => (volume.value = Number(event.currentTarget.value))} />
+        </label>
+        <span class="spring" />
+        <button type="button" class="quiet" aria-label="Closer" onClick={() => roll.current!.zoom(1 / 1.6)}>+</button>
+        <button type="button" class="quiet" aria-label="Further away" onClick={() => roll.current!.zoom(1.6)}>−</button>
+        <button type="button" class="quiet" onClick={() => roll.current!.fit(true)}>Whole</button>
+      </div>
+      <RollCanvas canvas={canvas} roll={roll} data={data} cursor={cursor.value} scrub={scrub} toggle={toggle} />
+      <Instant data={data} time={cursor.value} scrub={scrub} />
+    </div>
+  );
+}
+
+interface RollProps {
+  canvas: { current: HTMLCanvasElement | null };
+  roll: { current: Roll | undefined };
+  data: TakeData;
+  cursor: number;
+  scrub: (time: number) => void;
+  toggle: () => void;
+}
+
+/** The canvas as a slider of time: drag to pan, tap to place the cursor, wheel to move, with Ctrl to zoom. */
+function RollCanvas({ canvas, roll, data, cursor, scrub, toggle }: RollProps) {
+  const drag = useRef<{ x: number; from: number; moved: boolean; overview: boolean; pinch?: number }>();
+  const fingers = useRef(new Map<number, number>());
+  const x_of = (event: PointerEvent) => event.clientX - canvas.current!.getBoundingClientRect().left;
+  const y_of = (event: PointerEvent) => event.clientY - canvas.current!.getBoundingClientRect().top;
+  const down = (event: PointerEvent) => {
+    canvas.current!.setPointerCapture(event.pointerId);
+    fingers.current.set(event.pointerId, x_of(event));
+    const overview = roll.current!.in_overview(y_of(event));
+    drag.current = { x: x_of(event), from: roll.current!.from, moved: false, overview };
+    if (overview) roll.current!.centre_on(roll.current!.time_in_overview(x_of(event)));
+  };
+  const move = (event: PointerEvent) => {
+    const now = drag.current;
+    if (!now) return;
+    const before = [...fingers.current.values()];
+    fingers.current.set(event.pointerId, x_of(event));
+    const after = [...fingers.current.values()];
+    if (after.length === 2 && before.length === 2) {
+      const was = Math.abs(before[0]! - before[1]!), is = Math.abs(after[0]! - after[1]!);
+      if (was > 10 && is > 10) roll.current!.zoom(was / is, (after[0]! + after[1]!) / 2);
+      now.moved = true;
+      now.x = x_of(event);
+      now.from = roll.current!.from;
+      return;
+    }
+    if (now.overview) return roll.current!.centre_on(roll.current!.time_in_overview(x_of(event)));
+    if (Math.abs(x_of(event) - now.x) > 4) now.moved = true;
+    if (now.moved) roll.current!.pan_to(now.from - (x_of(event) - now.x) * roll.current!.us_per_px);
+  };
+  const up = (event: PointerEvent) => {
+    fingers.current.delete(event.pointerId);
+    const now = drag.current;
+    if (fingers.current.size === 0) drag.current = undefined;
+    if (now && !now.moved) scrub(now.overview ? roll.current!.time_in_overview(x_of(event)) : roll.current!.time_at(x_of(event)));
+  };
+  useEffect(() => {
+    const wheel = (event: WheelEvent) => {
+      event.preventDefault();
+      if (event.ctrlKey || event.metaKey) roll.current!.zoom(event.deltaY > 0 ? 1.25 : 0.8, event.offsetX);
+      else roll.current!.pan_px(event.deltaX + event.deltaY);
+    };
+    const element = canvas.current!;
+    element.addEventListener('wheel', wheel, { passive: false });
+    return () => element.removeEventListener('wheel', wheel);
+  }, []);
+  const keys = (event: KeyboardEvent) => {
+    const step = event.shiftKey ? 10e6 : 1e6;
+    if (event.key === 'ArrowRight') scrub(roll.current!.cursor + step);
+    else if (event.key === 'ArrowLeft') scrub(roll.current!.cursor - step);
+    else if (event.key === 'Home') scrub(0);
+    else if (event.key === 'End') scrub(data.length);
+    else if (event.key === '+' || event.key === '=') roll.current!.zoom(1 / 1.6, roll.current!.px_of(roll.current!.cursor));
+    else if (event.key === '-') roll.current!.zoom(1.6, roll.current!.px_of(roll.current!.cursor));
+    else if (event.key === ' ') toggle();
+    else return;
+    event.preventDefault();
+  };
+  const chord = holding(data.chords, cursor);
+  return (
+    <canvas class="roll" ref={canvas} tabIndex={0} role="slider" aria-label="Place in the take" aria-valuemin={0} aria-valuemax={Math.round(data.length / 1e6)}
+            aria-valuenow={Math.round(cursor / 1e6)} aria-valuetext={`${clock(cursor)}${chord ? `, ${pretty(chord.symbol)}` : ''}`} data-notes={data.notes.count}
+            onPointerDown={down} onPointerMove={move} onPointerUp={up} onPointerCancel={up} onKeyDown={keys} />
+  );
+}
+
+function TakeHead({ data }: { data: TakeData }) {
+  const { summary } = data;
+  const take = summary.take;
+  const rename = (title: string) => title !== summary.title && ask('take.rename', { take, title }).catch(complain);
+  const annotate = (text: string) => text !== summary.annotation && ask('take.annotate', { take, text }).catch(complain);
+  const save = async () => {
+    const got = await ask('take.export', { take });
+    const bytes = Uint8Array.from(atob(got.base64), (c) => c.charCodeAt(0));
+    const link = document.createElement('a');
+    link.href = URL.createObjectURL(new Blob([bytes], { type: 'audio/midi' }));
+    link.download = got.file_name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
+    say(`Saved as ${got.file_name}.`);
+  };
+  const remove = async () => {
+    await delete_take(take);
+    location.hash = '#takes';
+  };
+  return (
+    <div class="take-head">
+      <h1 class="visually-hidden">{summary.title || `Take ${take}`}</h1>
+      <a href="#takes" class="quiet back" aria-label="All takes">‹</a>
+      <input class="title" value={summary.title} placeholder={`Take ${take}`} aria-label="Title of this take" maxLength={200} disabled={!summary.ended}
+             onChange={(event) => void rename(event.currentTarget.value.trim())} onKeyDown={(event) => event.key === 'Enter' && event.currentTarget.blur()} />
+      <button type="button" class="quiet" onClick={() => save().catch(complain)}>Export</button>
+      <button type="button" class="quiet" disabled={!summary.ended} onClick={() => remove().catch(complain)}>Delete</button>
+      <p class="take-about soft">
+        {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {summary.notes} notes · {data.chords.length} chords
+        {summary.ended === 'interrupted' && ' · broken off, kept to the last note'}{!summary.ended && ' · still being played'}
+      </p>
+      <input class="annotation" value={summary.annotation} placeholder="A note to yourself" aria-label="A note on this take" maxLength={2000} disabled={!summary.ended}
+             onChange={(event) => void annotate(event.currentTarget.value.trim())} onKeyDown={(event) => event.key === 'Enter' && event.currentTarget.blur()} />
+    </div>
+  );
+}
+
+// Symbols of what was offered, by Harte form and style.
+const symbols = signal(new Map<string, string>());
+const asked = new Set<string>();
+function symbol_of(harte: string[], style: string): (each: string) => string {
+  const missing = harte.filter((each) => !asked.has(style + each));
+  if (missing.length > 0) {
+    missing.forEach((each) => asked.add(style + each));
+    ask('chord.symbols', { harte: missing }).then((got) => {
+      const more = new Map(symbols.peek());
+      missing.forEach((each, i) => more.set(style + each, got.symbols[i]!));
+      symbols.value = more;
+    }, () => missing.forEach((each) => asked.delete(style + each)));
+  }
+  return (each) => symbols.value.get(style + each) ?? '';
+}
+
+/** What held at the cursor. */
+function Instant({ data, time, scrub }: { data: TakeData; time: number; scrub: (time: number) => void }) {
+  const chord = holding(data.chords, time);
+  const melody = holding(data.melody, time);
+  const key = holding(data.keys, time);
+  const offer = holding(data.offered, time);
+  const style = settings.value?.symbol_style ?? 'letters';
+  const offered = offer?.harte.slice(0, 12) ?? [];
+  const name = symbol_of(offered, style);
+  const tried = new Set(data.tried.filter((each) => offer && each.at >= offer.at && each.at <= time).map((each) => each.harte));
+  const next = (list: { at: number }[], step: 1 | -1) => {
+    const found = step > 0 ? list.find((each) => each.at > time + 1) : list.findLast((each) => each.at < time - 1);
+    if (found) scrub(found.at);
+  };
+  return (
+    <section class="instant" aria-label="At this instant">
+      <div class="instant-now">
+        <span class="instant-time">{clock(time)}</span>
+        <span class="instant-chord">{chord ? <ChordSymbol symbol={chord.symbol} /> : <span class="soft">no chord</span>}</span>
+        {melody && <span class="instant-melody">{plain_pitch(melody.pitch)}{melody.degree && <span class="degree">{pretty(melody.degree)}</span>}</span>}
+        {key && <span class="soft">in {key_name(key.harte)}</span>}
+        <span class="spring" />
+        <button type="button" class="quiet" onClick={() => next(data.chords, -1)}>‹ chord</button>
+        <button type="button" class="quiet" onClick={() => next(data.chords, 1)}>chord ›</button>
+        {data.marks.length > 0 && <button type="button" class="quiet" onClick={() => next(data.marks, 1)}>mark ›</button>}
+      </div>
+      <div class="instant-offer">
+        {offer ? (
+          <>
+            <span class="soft">Offered under {offer.melody.map(plain_pitch).join(' ')}:</span>
+            <ul aria-label="What was offered, best first">
+              {offered.map((each) => (
+                <li key={each} class={tried.has(each) ? 'tried' : ''}>{name(each) && <ChordSymbol symbol={name(each)} />}{tried.has(each) && <span class="check"> ✓<span class="visually-hidden"> tried</span></span>}</li>
+              ))}
+              {offer.harte.length > offered.length && <li class="soft">and {offer.harte.length - offered.length} more</li>}
+            </ul>
+          </>
+        ) : <span class="soft">Nothing had been offered yet.</span>}
+      </div>
+      <p class="soft small-print">Played with this page’s own tone. For your instrument, export the take as a MIDI file.</p>
+    </section>
+  );
+}

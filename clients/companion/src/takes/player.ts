@@ -1,0 +1,66 @@
+// Sounds a take again with the page's tone, from any place.
+import { audio, hush, sound } from '../sound/tone';
+import { first_from, type TakeData } from './take_data';
+
+const ahead_s = 0.25;
+const tick_ms = 60;
+
+export class Player {
+  playing = false;
+  private timer = 0;
+  private begun = 0;     // on the audio clock
+  private from = 0;      // in the take, microseconds
+  private next = 0;      // the next note to sound
+  private data: TakeData | null = null;
+
+  constructor(private readonly moved: (time: number) => void, private readonly ended: () => void) {}
+
+  start(data: TakeData, from: number): void {
+    this.stop();
+    this.data = data;
+    this.from = from >= data.length - 1000 ? 0 : from;
+    this.next = first_from(data.notes.at, this.from);
+    this.begun = audio().currentTime + 0.05;
+    this.playing = true;
+    this.tick();
+  }
+
+  stop(): void {
+    if (!this.playing) return;
+    this.playing = false;
+    clearTimeout(this.timer);
+    hush();
+  }
+
+  private time(): number {
+    return this.from + Math.max(0, audio().currentTime - this.begun) * 1e6;
+  }
+
+  private tick = (): void => {
+    const data = this.data!;
+    const { notes } = data;
+    const horizon = this.time() + ahead_s * 1e6;
+    for (; this.next < notes.count && notes.at[this.next]! < horizon; ++this.next) {
+      const i = this.next;
+      const at = this.begun + (notes.at[i]! - this.from) / 1e6;
+      const end = this.pedal_end(notes.at[i]! + notes.length[i]!);
+      sound(notes.pitch[i]!, notes.velocity[i]!, at)(this.begun + (end - this.from) / 1e6);
+    }
+    const now = this.time();
+    this.moved(now);
+    if (now >= data.length) {
+      this.playing = false;
+      this.ended();
+      return;
+    }
+    this.timer = window.setTimeout(this.tick, tick_ms);
+  };
+
+  /** A key let go while the pedal is down sounds until the pedal goes up, at most some seconds. */
+  private pedal_end(up: number): number {
+    const { pedal } = this.data!;
+    const i = first_from(pedal.map((each) => each.at), up) - 1;
+    if (i < 0 || !pedal[i]!.down) return up;
+    return Math.min(pedal[i + 1]?.at ?? up, up + 5e6);
+  }
+}

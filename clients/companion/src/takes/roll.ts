@@ -1,0 +1,362 @@
+// The piano roll: chords on a time line, notes, melody, marks and pedal on one canvas, the whole take small below.
+//
+// Notes are drawn once into tiles, strips of the picture kept as images; panning only moves tiles, so an hour with
+// 50,000 notes moves as smoothly as a minute.
+import { symbol_parts } from '../music/text';
+import { clock } from '../music/text';
+import { first_from, type TakeData } from './take_data';
+
+const tile_px = 512;
+const most_tiles = 48;
+const ruler_h = 20, chords_h = 40, pedal_h = 7, overview_h = 44, gap_h = 6;
+const widest_us_per_px = 60e6;
+const narrowest_us_per_px = 1500;
+const readable_us_per_px = 24e3;
+
+interface Colours { paper: string; raise: string; sink: string; ink: string; soft: string; line: string; call: string; song: string; call_paper: string }
+
+export class Roll {
+  cursor = 0;
+  from = 0;          // time at the left edge
+  us_per_px = 20e3;
+  private data: TakeData | null = null;
+  private width = 0;
+  private height = 0;
+  private dpr = 1;
+  private tiles = new Map<string, HTMLCanvasElement>();
+  private overview: HTMLCanvasElement | null = null;
+  private dirty = 0;
+  private colours!: Colours;
+  private font = 'sans-serif';
+
+  constructor(private readonly canvas: HTMLCanvasElement, private readonly changed: () => void) {
+    this.take_colours();
+  }
+
+  set_data(data: TakeData): void {
+    const first = this.data === null;
+    this.data = data;
+    this.forget_pictures();
+    if (first) this.fit();
+    this.touch();
+  }
+
+  resize(width: number, height: number): void {
+    if (width === this.width && height === this.height && devicePixelRatio === this.dpr) return;
+    const fitted = this.data !== null && this.width > 0 && this.from === 0 && Math.abs(this.whole_us_per_px() - this.us_per_px) < 1;
+    this.width = width;
+    this.height = height;
+    this.dpr = devicePixelRatio;
+    this.canvas.width = Math.round(width * this.dpr);
+    this.canvas.height = Math.round(height * this.dpr);
+    this.forget_pictures();
+    if (fitted || this.us_per_px === 0) this.fit();
+    this.touch();
+  }
+
+  take_colours(): void {
+    const style = getComputedStyle(this.canvas);
+    const of = (name: string) => style.getPropertyValue(`--${name}`).trim();
+    this.colours = { paper: of('paper'), raise: of('raise'), sink: of('sink'), ink: of('ink'), soft: of('soft'), line: of('line'), call: of('call'), song: of('song'), call_paper: of('call-paper') };
+    this.font = style.fontFamily;
+    this.forget_pictures();
+    this.touch();
+  }
+
+  forget_pictures(): void {
+    this.tiles.clear();
+    this.overview = null;
+  }
+
+  // ---- moving about
+
+  private whole_us_per_px(): number {
+    return Math.min(widest_us_per_px, Math.max(narrowest_us_per_px, (this.data?.length ?? 1e6) / Math.max(1, this.width - 8)));
+  }
+  /** The whole take, or its beginning near enough to read the chords. */
+  fit(whole = false): void {
+    this.us_per_px = whole ? this.whole_us_per_px() : Math.min(this.whole_us_per_px(), readable_us_per_px);
+    this.from = 0;
+    this.touch();
+  }
+  zoom(factor: number, around_px = this.width / 2): void {
+    const time = this.time_at(around_px);
+    this.us_per_px = Math.min(this.whole_us_per_px(), Math.max(narrowest_us_per_px, this.us_per_px * factor));
+    this.pan_to(time - around_px * this.us_per_px);
+  }
+  pan_to(from: number): void {
+    const most = Math.max(0, (this.data?.length ?? 0) - (this.width - 8) * this.us_per_px);
+    this.from = Math.min(most, Math.max(0, from));
+    this.touch();
+  }
+  pan_px(px: number): void { this.pan_to(this.from + px * this.us_per_px); }
+  set_cursor(time: number, follow = true): void {
+    this.cursor = Math.min(this.data?.length ?? 0, Math.max(0, time));
+    const px = this.px_of(this.cursor);
+    if (follow && (px < 0 || px > this.width - 24)) this.pan_to(this.cursor - this.width * 0.1 * this.us_per_px);
+    this.touch();
+    this.changed();
+  }
+  time_at(px: number): number { return this.from + px * this.us_per_px; }
+  px_of(time: number): number { return (time - this.from) / this.us_per_px; }
+  /** In the overview at this height? Then x means the whole take. */
+  in_overview(y: number): boolean { return y >= this.height - overview_h; }
+  time_in_overview(x: number): number { return (x / Math.max(1, this.width)) * (this.data?.length ?? 0); }
+  centre_on(time: number): void { this.pan_to(time - (this.width / 2) * this.us_per_px); }
+
+  // ---- drawing
+
+  touch(): void {
+    if (!this.dirty) this.dirty = requestAnimationFrame(() => { this.dirty = 0; this.draw(); });
+  }
+  stop(): void { cancelAnimationFrame(this.dirty); }
+
+  private get notes_top(): number { return ruler_h + chords_h; }
+  private get notes_h(): number { return Math.max(40, this.height - this.notes_top - pedal_h - gap_h - overview_h); }
+
+  private draw(): void {
+    const data = this.data, ctx = this.canvas.getContext('2d', { alpha: false });
+    if (!data || !ctx || this.width === 0) return;
+    ctx.setTransform(this.dpr, 0, 0, this.dpr, 0, 0);
+    ctx.fillStyle = this.colours.raise;
+    ctx.fillRect(0, 0, this.width, this.height);
+    // Which tiles are in sight; the picture moves by whole device pixels so that tiles stay sharp.
+    const first = Math.floor(this.from / (tile_px * this.us_per_px));
+    const last = Math.floor((this.from + this.width * this.us_per_px) / (tile_px * this.us_per_px));
+    for (let i = first; i <= last; ++i) {
+      const x = Math.round((i * tile_px - this.from / this.us_per_px) * this.dpr) / this.dpr;
+      ctx.drawImage(this.tile(i), x, this.notes_top, tile_px, this.notes_h);
+    }
+    this.draw_octaves(ctx);
+    this.draw_ruler(ctx);
+    this.draw_chords(ctx, data);
+    this.draw_marks(ctx, data);
+    this.draw_pedal(ctx, data);
+    this.draw_overview(ctx, data);
+    const x = Math.round(this.px_of(this.cursor));
+    if (x >= -1 && x <= this.width) {
+      ctx.fillStyle = this.colours.call;
+      ctx.fillRect(x - 1, 0, 2, this.height - overview_h - gap_h);
+      ctx.beginPath();
+      ctx.moveTo(x - 6, 0); ctx.lineTo(x + 6, 0); ctx.lineTo(x, 9);
+      ctx.fill();
+    }
+    // The neighbours, so that they are there when panning gets to them.
+    for (const i of [last + 1, first - 1]) {
+      if (i >= 0 && !this.tiles.has(this.tile_key(i)) && i * tile_px * this.us_per_px < data.length) {
+        setTimeout(() => this.data === data && this.tile(i));
+        break;
+      }
+    }
+  }
+
+  private tile_key(i: number): string { return `${this.us_per_px}.${i}`; }
+
+  private tile(i: number): HTMLCanvasElement {
+    const key = this.tile_key(i);
+    const have = this.tiles.get(key);
+    if (have) return have;
+    const tile = document.createElement('canvas');
+    tile.width = Math.round(tile_px * this.dpr);
+    tile.height = Math.round(this.notes_h * this.dpr);
+    const ctx = tile.getContext('2d', { alpha: false })!;
+    ctx.scale(this.dpr, this.dpr);
+    ctx.fillStyle = this.colours.raise;
+    ctx.fillRect(0, 0, tile_px, this.notes_h);
+    const begin = i * tile_px * this.us_per_px;
+    this.draw_notes(ctx, begin, this.us_per_px, tile_px, 0, this.notes_h);
+    this.draw_melody(ctx, begin, this.us_per_px, tile_px, 0, this.notes_h);
+    if (this.tiles.size >= most_tiles) this.tiles.delete(this.tiles.keys().next().value!);
+    this.tiles.set(key, tile);
+    return tile;
+  }
+
+  private row(height: number): { low: number; h: number } {
+    const { lowest, highest } = this.data!.notes;
+    const low = lowest - 2, rows = Math.max(24, highest - lowest + 5);
+    return { low, h: height / rows };
+  }
+  private y_of(pitch: number, top: number, height: number): number {
+    const { low, h } = this.row(height);
+    return top + height - (pitch - low + 1) * h;
+  }
+
+  private draw_notes(ctx: CanvasRenderingContext2D, begin: number, us_per_px: number, width: number, top: number, height: number): void {
+    const { notes } = this.data!;
+    const end = begin + width * us_per_px;
+    const h = Math.max(1.5, this.row(height).h - 1);
+    const shades = [0.42, 0.62, 0.82, 1];
+    const paths = shades.map(() => new Path2D());
+    const right = new Float64Array(128).fill(-1);  // how far each key's row is covered already
+    for (let i = first_from(notes.latest_end, begin); i < notes.count && notes.at[i]! < end; ++i) {
+      const x = (notes.at[i]! - begin) / us_per_px;
+      const w = Math.max(1.4, notes.length[i]! / us_per_px - 0.6);
+      const pitch = notes.pitch[i]!;
+      if (x + w < 0 || x + w <= right[pitch]! + 0.4) continue;
+      right[pitch] = x + w;
+      paths[notes.velocity[i]! >> 5]!.rect(x, this.y_of(pitch, top, height), w, h);
+    }
+    ctx.fillStyle = this.colours.ink;
+    shades.forEach((shade, i) => { ctx.globalAlpha = shade; ctx.fill(paths[i]!); });
+    ctx.globalAlpha = 1;
+  }
+
+  private draw_melody(ctx: CanvasRenderingContext2D, begin: number, us_per_px: number, width: number, top: number, height: number): void {
+    const { melody, length } = this.data!;
+    const end = begin + width * us_per_px;
+    const h = this.row(height).h;
+    ctx.strokeStyle = this.colours.song;
+    ctx.lineWidth = Math.max(2.2, Math.min(4, h * 0.5));
+    ctx.lineJoin = 'round';
+    ctx.beginPath();
+    let first = melody.findIndex((each) => each.at >= begin);
+    first = Math.max(0, (first < 0 ? melody.length : first) - 2);
+    let open = false;
+    for (let i = first; i < melody.length && melody[i]!.at < end + width * us_per_px; ++i) {
+      const note = melody[i]!, until = Math.min(melody[i + 1]?.at ?? length, note.at + 4e6);
+      const y = this.y_of(note.pitch, top, height) + h / 2;
+      const x = (note.at - begin) / us_per_px;
+      if (open) ctx.lineTo(x, y);
+      else ctx.moveTo(x, y);
+      ctx.lineTo((until - begin) / us_per_px, y);
+      open = until === melody[i + 1]?.at;
+    }
+    ctx.stroke();
+  }
+
+  private draw_octaves(ctx: CanvasRenderingContext2D): void {
+    const { lowest, highest } = this.data!.notes;
+    ctx.font = `11px ${this.font}`;
+    ctx.textBaseline = 'middle';
+    for (let c = Math.ceil((lowest - 2) / 12) * 12; c <= highest + 2; c += 12) {
+      const y = Math.round(this.y_of(c, this.notes_top, this.notes_h) + this.row(this.notes_h).h) + 0.5;
+      ctx.fillStyle = this.colours.line;
+      ctx.globalAlpha = 0.7;
+      ctx.fillRect(0, y, this.width, 1);
+      ctx.globalAlpha = 1;
+      ctx.fillStyle = this.colours.soft;
+      if (y - 14 > this.notes_top) ctx.fillText(`C${c / 12 - 1}`, 4, y - 7);
+    }
+  }
+
+  private draw_ruler(ctx: CanvasRenderingContext2D): void {
+    const { colours } = this;
+    ctx.fillStyle = colours.sink;
+    ctx.fillRect(0, 0, this.width, ruler_h);
+    const steps = [0.1, 0.5, 1, 5, 10, 30, 60, 300, 600, 1800, 3600].map((s) => s * 1e6);
+    const step = steps.find((each) => each / this.us_per_px > 76) ?? 3600e6;
+    ctx.font = `11px ${this.font}`;
+    ctx.textBaseline = 'middle';
+    for (let t = Math.floor(this.from / step) * step; this.px_of(t) < this.width; t += step) {
+      const x = Math.round(this.px_of(t));
+      ctx.fillStyle = colours.line;
+      ctx.fillRect(x, 0, 1, this.height - overview_h - gap_h);
+      ctx.fillStyle = colours.soft;
+      ctx.fillText(step < 1e6 ? `${clock(t)}.${Math.floor((t % 1e6) / 1e5)}` : clock(t), x + 4, ruler_h / 2);
+    }
+  }
+
+  private draw_chords(ctx: CanvasRenderingContext2D, data: TakeData): void {
+    const { colours } = this;
+    ctx.fillStyle = colours.paper;
+    ctx.fillRect(0, ruler_h, this.width, chords_h);
+    const times = data.chords.map((each) => each.at);
+    let free = -Infinity;
+    for (let i = Math.max(0, first_from(times, this.from) - 1); i < data.chords.length; ++i) {
+      const chord = data.chords[i]!;
+      const x = this.px_of(chord.at);
+      if (x > this.width) break;
+      const end = this.px_of(data.chords[i + 1]?.at ?? data.length);
+      ctx.fillStyle = colours.line;
+      ctx.fillRect(Math.round(x), ruler_h, 1, chords_h);
+      // Half a name would be another chord: it is written whole or, where there is no room, not at all.
+      const at = Math.max(x, 0) + 4;
+      if (at < free || (x < 0 && end < 30)) continue;
+      free = this.draw_symbol(ctx, chord.symbol, at, ruler_h + chords_h * 0.66, 19) + 7;
+    }
+    for (const trial of data.tried) {
+      const x = this.px_of(trial.at);
+      if (x < -10 || x > this.width) continue;
+      ctx.fillStyle = colours.call;
+      ctx.font = `700 11px ${this.font}`;
+      ctx.fillText('✓', x + 2, ruler_h + chords_h - 5);
+    }
+  }
+
+  private draw_symbol(ctx: CanvasRenderingContext2D, symbol: string, x: number, y: number, px: number): number {
+    const parts = symbol_parts(symbol);
+    ctx.fillStyle = this.colours.ink;
+    ctx.textBaseline = 'alphabetic';
+    const write = (text: string, share: number, lift: number, weight: number) => {
+      if (!text) return;
+      ctx.font = `${weight} ${px * share}px ${this.font}`;
+      ctx.fillText(text, x, y - lift * px);
+      x += ctx.measureText(text).width + 0.5;
+    };
+    write(parts.letter, 1, 0, 650);
+    write(parts.accidental, 0.74, 0.2, 600);
+    write(parts.quality, 0.68, 0, 550);
+    write(parts.raised, 0.6, 0.36, 600);
+    write(parts.bass && `/${parts.bass}`, 0.7, 0, 550);
+    ctx.textBaseline = 'middle';
+    return x;
+  }
+
+  private draw_marks(ctx: CanvasRenderingContext2D, data: TakeData): void {
+    for (const mark of data.marks) {
+      const x = Math.round(this.px_of(mark.at));
+      if (x < -200 || x > this.width) continue;
+      ctx.fillStyle = this.colours.call;
+      ctx.fillRect(x, ruler_h, 1.5, this.notes_top + this.notes_h - ruler_h);
+      ctx.beginPath();
+      ctx.moveTo(x, this.notes_top + 2); ctx.lineTo(x + 13, this.notes_top + 7); ctx.lineTo(x, this.notes_top + 12);
+      ctx.fill();
+      ctx.font = `600 12px ${this.font}`;
+      if (mark.text) ctx.fillText(mark.text, x + 17, this.notes_top + 8);
+    }
+  }
+
+  private draw_pedal(ctx: CanvasRenderingContext2D, data: TakeData): void {
+    const top = this.notes_top + this.notes_h;
+    ctx.fillStyle = this.colours.sink;
+    ctx.fillRect(0, top, this.width, pedal_h);
+    ctx.fillStyle = this.colours.soft;
+    data.pedal.forEach((move, i) => {
+      if (!move.down) return;
+      const x = this.px_of(move.at), end = this.px_of(data.pedal[i + 1]?.at ?? data.length);
+      if (end >= 0 && x <= this.width) ctx.fillRect(x, top + 2, Math.max(1, end - x - 1), pedal_h - 4);
+    });
+  }
+
+  private draw_overview(ctx: CanvasRenderingContext2D, data: TakeData): void {
+    const top = this.height - overview_h;
+    if (!this.overview) {
+      const picture = document.createElement('canvas');
+      picture.width = Math.round(this.width * this.dpr);
+      picture.height = Math.round(overview_h * this.dpr);
+      const small = picture.getContext('2d', { alpha: false })!;
+      small.scale(this.dpr, this.dpr);
+      small.fillStyle = this.colours.sink;
+      small.fillRect(0, 0, this.width, overview_h);
+      this.draw_notes(small, 0, data.length / this.width, this.width, 2, overview_h - 4);
+      this.overview = picture;
+    }
+    ctx.drawImage(this.overview, 0, top, this.width, overview_h);
+    const x = (this.from / data.length) * this.width;
+    const w = Math.max(6, ((this.width * this.us_per_px) / data.length) * this.width);
+    ctx.globalAlpha = 0.45;
+    ctx.fillStyle = this.colours.paper;
+    ctx.fillRect(0, top, x, overview_h);
+    ctx.fillRect(x + w, top, this.width, overview_h);
+    ctx.globalAlpha = 1;
+    ctx.strokeStyle = this.colours.call;
+    ctx.lineWidth = 2;
+    ctx.strokeRect(Math.max(1, x), top + 1, Math.min(w, this.width - 2), overview_h - 2);
+    for (const mark of data.marks) {
+      ctx.fillStyle = this.colours.call;
+      ctx.fillRect((mark.at / data.length) * this.width - 1, top, 2, 10);
+    }
+    ctx.fillStyle = this.colours.call;
+    ctx.fillRect((this.cursor / data.length) * this.width - 0.5, top, 1.5, overview_h);
+  }
+}
