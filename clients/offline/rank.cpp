@@ -1,14 +1,20 @@
 // undersong rank QUERIES.jsonl: which chords could stand under these notes, best first.
 //
-// A query is a JSON object on a line: id, key_so_far (fifths of the signature, -7..7), melody [[pitch, beats], ...],
-// held (the pitch that matters most), previous [Harte, ...] with the newest last.
+// A query is a JSON object on a line: id, key_so_far (fifths of the signature, -7..7), melody [[pitch, beats], ...] in the
+// order of sounding, held (the pitch that matters most), previous [Harte, ...] with the newest last. Each is answered from
+// itself alone. With --session the id must be PIECE-NUMBER, where the numbers of a piece count its chords: what the queries
+// of a piece tell of its earlier chords is then remembered, as it is in a take.
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
+#include <charconv>
 #include <fstream>
 #include <iostream>
+#include <map>
 #include <memory>
+#include <sstream>
 #include <string>
+#include <vector>
 
 #include "clients/offline/commands.h"
 #include "daemon/base/result.h"
@@ -20,14 +26,24 @@ namespace {
 
 namespace json = boost::json;
 
+struct Options {
+  std::string file;
+  std::string table;
+  harmony::Wishes wishes{0, 0, -1};
+  bool session = false;
+  bool plain = false;    // no places for variety
+  bool explain = false;  // with the reason of each
+};
+
 struct Query {
   std::string id;
   harmony::Question question;
+  std::vector<std::optional<harmony::Chord>> previous;  // newest last
 };
 
 Result<Pitch> pitch_of(const json::value& value, const char* member) {
   const auto number = value.is_number() ? value.to_number<double>() : -1.0;
-  if (number < 0 || number > 127) return invalid_input(fmt::format("\"{}\" must be a pitch from 0 to 127", member));
+  if (!(number >= 0 && number <= 127)) return invalid_input(fmt::format("\"{}\" must be a pitch from 0 to 127", member));
   return Pitch(static_cast<int>(number));
 }
 
@@ -46,57 +62,156 @@ Result<Query> parse(const std::string& line) {
   if (!pitch) return pitch.error();
   query.question.melody.push_back(*pitch);
   if (const auto* key = object.if_contains("key_so_far")) {
-    if (!key->is_number() || key->to_number<double>() < -7 || key->to_number<double>() > 7)
+    if (!key->is_number() || !(key->to_number<double>() >= -7 && key->to_number<double>() <= 7))
       return invalid_input("\"key_so_far\" must be a number of fifths from -7 to 7");
     const int fifths = static_cast<int>(key->to_number<double>());
     query.question.key = harmony::Key{PitchClass(7 * fifths), harmony::Mode::kMajor};
   }
-  if (const auto* previous = object.if_contains("previous"); previous && previous->is_array() && !previous->get_array().empty()) {
-    const json::value& last = previous->get_array().back();
-    const auto chord = last.is_string() ? harmony::parse_harte(std::string(last.get_string())) : std::nullopt;
-    if (chord) query.question.previous = chord->chord;
+  if (const auto* previous = object.if_contains("previous"); previous) {
+    if (!previous->is_array()) return invalid_input("\"previous\" must be a list of chords");
+    for (const json::value& item : previous->get_array()) {
+      const auto chord = item.is_string() ? harmony::parse_harte(std::string(item.get_string())) : std::nullopt;
+      query.previous.push_back(chord ? std::optional(chord->chord) : std::nullopt);
+    }
+    for (std::size_t back = 1; back <= query.previous.size(); ++back) {
+      const auto& chord = query.previous[query.previous.size() - back];
+      if (!chord) break;  // a chord we have no name for: what stood before it is not "the one before"
+      if (back == 1)
+        query.question.previous = *chord;
+      else
+        query.question.earlier.push_back(*chord);
+    }
   }
-  // Of the other notes the longest one is asked along with the held one.
-  if (const auto* melody = object.if_contains("melody"); melody && melody->is_array()) {
-    double longest = 0;
-    std::optional<Pitch> other;
+  if (const auto* melody = object.if_contains("melody"); melody) {
+    if (!melody->is_array()) return invalid_input("\"melody\" must be a list of [pitch, beats]");
     for (const json::value& item : melody->get_array()) {
       if (!item.is_array() || item.get_array().size() < 2 || !item.get_array()[1].is_number())
         return invalid_input("\"melody\" must be a list of [pitch, beats]");
       const auto note = pitch_of(item.get_array()[0], "melody");
       if (!note) return note.error();
       const double beats = item.get_array()[1].to_number<double>();
-      if (note->pitch_class() != pitch->pitch_class() && beats > longest) longest = beats, other = *note;
+      if (!(beats >= 0 && beats <= 1000)) return invalid_input("the beats of a melody note must be from 0 to 1000");
+      query.question.phrase.add(note->pitch_class(), static_cast<float>(beats));
     }
-    if (other) query.question.melody.push_back(*other);
+    query.question.phrase.beats = query.question.phrase.total();
   }
-  query.question.wishes.surprising = -1;
   return query;
 }
 
-int run(const std::string& file) {
+// The chords of one piece as the queries tell them, in their order.
+class Session {
+ public:
+  // Remembers what this query tells of the chords before it; false if its id has no number.
+  bool before(const Query& query) {
+    const auto dash = query.id.rfind('-');
+    std::size_t number = 0;
+    const char* end = query.id.data() + query.id.size();
+    if (dash == std::string::npos || std::from_chars(query.id.data() + dash + 1, end, number).ptr != end) return false;
+    if (const std::string piece = query.id.substr(0, dash); piece != piece_) {
+      piece_ = piece;
+      notes_.clear();
+      memory_.clear();
+      known_ = 0;
+    }
+    const std::size_t told = std::min(query.previous.size(), number);
+    for (std::size_t back = told; back > 0; --back) {
+      const std::size_t at = number - back;
+      if (at < known_ || !query.previous[query.previous.size() - back]) continue;
+      known_ = at + 1;
+      const auto heard = notes_.find(at);
+      memory_.add(*query.previous[query.previous.size() - back],
+                  heard == notes_.end() ? std::nullopt : std::optional(heard->second.held),
+                  heard == notes_.end() ? harmony::PitchClassSet() : heard->second.notes);
+    }
+    Notes& mine = notes_[number];
+    mine.held = query.question.melody[0].pitch_class();
+    for (int pc = 0; pc < 12; ++pc)
+      if (query.question.phrase.weight[static_cast<std::size_t>(pc)] > 0) mine.notes.insert(PitchClass(pc));
+    return true;
+  }
+  const harmony::TakeMemory& memory() const { return memory_; }
+
+ private:
+  struct Notes {
+    PitchClass held;
+    harmony::PitchClassSet notes;
+  };
+  std::string piece_;
+  std::map<std::size_t, Notes> notes_;
+  harmony::TakeMemory memory_;
+  std::size_t known_ = 0;  // chords before this one are remembered
+};
+
+Result<harmony::RankingTable> read_table(const std::string& file) {
+  std::ifstream in(file);
+  if (!in) return invalid_input(fmt::format("{}: can't be opened", file));
+  std::vector<std::int32_t> numbers;
+  std::string line;
+  for (std::size_t count = 1; std::getline(in, line); ++count) {
+    if (line.starts_with("//")) continue;
+    for (const char* at = line.data(); at < line.data() + line.size();) {
+      if (*at == ',' || *at == ' ' || *at == '\r') {
+        ++at;
+        continue;
+      }
+      std::int32_t number = 0;
+      const auto read = std::from_chars(at, line.data() + line.size(), number);
+      if (read.ec != std::errc()) return invalid_input(fmt::format("{}, line {}: not a number", file, count));
+      numbers.push_back(number);
+      at = read.ptr;
+    }
+  }
+  auto table = harmony::RankingTable::from(numbers);
+  if (!table) return invalid_input(fmt::format("{}: not a ranking table", file));
+  return *std::move(table);
+}
+
+int run(const Options& options) {
   std::ifstream opened;
-  if (file != "-") opened.open(file);
-  std::istream& in = file == "-" ? std::cin : opened;
+  if (options.file != "-") opened.open(options.file);
+  std::istream& in = options.file == "-" ? std::cin : opened;
   if (!in) {
-    fmt::print(stderr, "undersong: {}: can't be opened.\n", file);
+    fmt::print(stderr, "undersong: {}: can't be opened.\n", options.file);
     return 1;
   }
+  std::optional<harmony::RankingTable> learnt;
+  if (!options.table.empty()) {
+    auto table = read_table(options.table);
+    if (!table) {
+      fmt::print(stderr, "undersong: {}.\n", table.error().message);
+      return 1;
+    }
+    learnt = *std::move(table);
+  }
+  const auto& table = learnt ? *learnt : harmony::RankingTable::standard();
   std::string line;
   std::size_t number = 0;
   harmony::Alternatives list;
+  Session session;
   while (std::getline(in, line)) {
     ++number;
     if (line.find_first_not_of(" \t\r") == std::string::npos) continue;
-    const auto query = parse(line);
+    auto query = parse(line);
+    if (query && options.session && !session.before(*query)) query = invalid_input("\"id\" must be PIECE-NUMBER with --session");
     if (!query) {
-      fmt::print(stderr, "undersong: {}, line {}: {}.\n", file, number, query.error().message);
+      fmt::print(stderr, "undersong: {}, line {}: {}.\n", options.file, number, query.error().message);
       return 1;
     }
-    harmony::rank_alternatives(query->question, nullptr, list);
-    json::array ranked;
-    for (const auto& offered : list) ranked.emplace_back(harmony::harte(offered.chord, offered.root_name));
-    std::cout << json::serialize(json::object{{"id", query->id}, {"ranked", std::move(ranked)}}) << '\n';
+    query->question.wishes = options.wishes;
+    query->question.variety = !options.plain;
+    if (options.session) query->question.take = &session.memory();
+    harmony::rank_alternatives(query->question, nullptr, list, table);
+    json::array ranked, reasons;
+    for (const auto& offered : list) {
+      ranked.emplace_back(harmony::harte(offered.chord, offered.root_name));
+      if (!options.explain) continue;
+      std::string reason = harmony::symbol(offered.chord, offered.root_name) + ": ";
+      harmony::append_reason(reason, offered, query->question.melody, query->question.previous);
+      reasons.emplace_back(reason);
+    }
+    json::object out{{"id", query->id}, {"ranked", std::move(ranked)}};
+    if (options.explain) out["reasons"] = std::move(reasons);
+    std::cout << json::serialize(out) << '\n';
   }
   return 0;
 }
@@ -104,10 +219,19 @@ int run(const std::string& file) {
 }  // namespace
 
 void add_rank(CLI::App& program, int& exit_code) {
-  auto file = std::make_shared<std::string>();
+  auto options = std::make_shared<Options>();
   auto* command = program.add_subcommand("rank", "Rank chords under given melody notes, a JSON query a line");
-  command->add_option("QUERIES", *file, "file of JSON lines, or - for standard input")->required();
-  command->callback([file, &exit_code] { exit_code = run(*file); });
+  command->add_option("QUERIES", options->file, "file of JSON lines, or - for standard input")->required();
+  command->add_option("--wish", options->wishes.surprising, "familiar -1 .. 1 surprising")
+      ->check(CLI::Range(-1.0, 1.0))
+      ->default_val(options->wishes.surprising);
+  command->add_option("--brighter", options->wishes.brighter, "darker -1 .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
+  command->add_option("--tenser", options->wishes.tenser, "resolved -1 .. 1 tense")->check(CLI::Range(-1.0, 1.0));
+  command->add_flag("--no-variety", options->plain, "no places kept for variety");
+  command->add_flag("--session", options->session, "remember the earlier chords of a piece, as in a take");
+  command->add_flag("--explain", options->explain, "say why each stands where it does");
+  command->add_option("--table", options->table, "a learnt table in place of the one built in");
+  command->callback([options, &exit_code] { exit_code = run(*options); });
 }
 
 }  // namespace undersong::offline

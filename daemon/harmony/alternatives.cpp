@@ -5,100 +5,200 @@
 #include <cmath>
 #include <string_view>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/colour.h"
+#include "daemon/harmony/offered.h"
 
 namespace undersong::harmony {
 namespace {
 
-// Chords worth offering. Rows that are only names for bare or ambiguous sets stay with the recogniser.
-constexpr std::string_view kOffered[] = {
-    "maj", "min", "sus2", "sus4", "maj6", "min6", "maj6(9)", "min6(9)", "7", "maj7", "min7", "minmaj7", "hdim7", "dim7",
-    "aug(b7)", "aug(7)", "7(*5,b5)", "sus4(b7)", "9", "maj9", "min9", "minmaj7(9)", "hdim7(11)", "sus4(b7,9)",
-    "sus4(b7,b9)", "min9(11)", "maj7(#11)", "maj9(#11)", "9(#11)", "9(13)", "9(#11,13)", "maj9(13)", "min9(11,13)",
-    "sus4(b7,9,13)", "maj(9)", "min(9)", "7(b9)", "7(#9)", "7(b13)", "7(b9,13)", "7(b9,b13)", "aug(b7,9)",
-    "aug(b7,#9)", "7(*5,b9,#9,#11,b13)", "dim", "aug"};
-constexpr std::size_t kOfferedCount = std::size(kOffered);
-
-// A single held note, this many semitones above the root, must find this chord in the list.
-struct Promise {
-  int interval;
-  std::string_view harte;
-};
-constexpr Promise kPromises[] = {
-    {0, "maj"}, {0, "min"}, {11, "maj7"}, {10, "min7"}, {9, "maj6(9)"}, {8, "aug(b7)"}, {7, "maj"}, {7, "min"},
-    {6, "7(*5,b9,#9,#11,b13)"}, {5, "min9(11)"}, {4, "maj7"}, {3, "min7"}, {2, "maj9"}, {1, "7(b9)"}};
-
-// Weights of the ranking, one place. Common practice, no source.
-constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
+// Weights of the ranking, one place; the scores of the learnt table are natural logarithms. Common practice, no source.
 constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
-constexpr float kWorstFit = -1.2f;  // below, a chord is not offered at all
-constexpr float kSameChord = 1.5f;  // the chord in force is no alternative to itself
-constexpr float kRarityWeight = 0.9f;
-constexpr float kFamiliarWeight = 0.6f;
+constexpr float kAvoided = -10;        // a held note that clashes: only the familiar end still offers such a chord
+constexpr float kUsualWeight = 0.35f;  // by root and triad
+constexpr float kUsualFloor = -8;
+constexpr float kOutsideWeight = 0.1f; // a tone outside the key
+constexpr float kHandsWeight = 0.12f;  // a semitone for each tone
+constexpr float kSameChord = -6;       // the chord in force is no alternative to itself
+constexpr float kLikedWeight = 0.5f;
 constexpr float kWishWeight = 2.0f;
+constexpr float kFamiliarSpan = 12;    // natural logarithms between 1 and 0 on the scale of familiarity
+constexpr float kPlainness = 5;        // at the familiar end, what a rarer name within the class costs, in logarithms
+constexpr float kNewRoot = 4, kNewCell = 4, kAlike = 1.0f, kStepOfPlace = 0.02f;
+constexpr std::size_t kByScore = 3, kByVariety = 9;
 
-// What a chord is in a key, worked out once for all 25 of them (24 and none), so that a question costs little.
-struct InKey {
-  float home = 0;  // home_score
-  Colour colour;
-  NoteName root_name;
-  bool all_tones = false;  // lie in the key
-};
-
-struct Tables {
-  std::array<Quality, kOfferedCount> offered;
-  std::array<Family, kOfferedCount> family;
-  std::array<float, kOfferedCount> rarity;
-  std::array<std::array<float, 12>, kOfferedCount> fit{};       // [quality][interval of a note above the root]
-  std::array<std::array<bool, 12>, kOfferedCount> promised{};
-  std::array<std::array<InKey, 12 * kOfferedCount>, 25> in_key;  // [key][root * kOfferedCount + quality]
-
-  static std::size_t key_index(const std::optional<Key>& key) {
-    return key ? static_cast<std::size_t>(key->tonic.value() + (key->mode == Mode::kMinor ? 12 : 0)) : 24;
-  }
-
-  Tables() {
-    for (std::size_t i = 0; i < kOfferedCount; ++i) {
-      offered[i] = quality(kOffered[i]);
-      family[i] = row(offered[i]).family;
-      rarity[i] = row(offered[i]).rarity;
-      for (int interval = 0; interval < 12; ++interval) {
-        const Role how = role(offered[i], interval);
-        fit[i][static_cast<std::size_t>(interval)] = how == Role::kChordTone ? kChordTone : how == Role::kTension ? kTension : kAvoid;
-      }
-      for (const Promise& promise : kPromises)
-        if (kOffered[i] == promise.harte) promised[i][static_cast<std::size_t>(promise.interval)] = true;
-    }
-    constexpr unsigned kMajorScale = 0b101010110101;
-    for (int k = 0; k < 25; ++k) {
-      std::optional<Key> key;
-      if (k < 24) key = Key{PitchClass(k), k < 12 ? Mode::kMajor : Mode::kMinor};
-      const PitchClassSet scale = key ? PitchClassSet(kMajorScale).transposed(7 * signature(*key)) : PitchClassSet();
-      for (int r = 0; r < 12; ++r)
-        for (std::size_t i = 0; i < kOfferedCount; ++i) {
-          const Chord chord{PitchClass(r), offered[i], PitchClass(r)};
-          InKey& made = in_key[static_cast<std::size_t>(k)][static_cast<std::size_t>(r) * kOfferedCount + i];
-          made.home = home_score(key, chord);
-          made.root_name = root_name_in(chord, key);
-          made.colour = colour(chord, made.root_name, key);
-          made.all_tones = key && (row(offered[i]).tones.transposed(r) - scale).empty();
-        }
-    }
-  }
-};
-const Tables& tables() {
-  static const Tables kTables;
-  return kTables;
+// Rises with the wish, so that the list moves one way; by far the greatest at the familiar end.
+float familiar_weight(float surprising) {
+  if (surprising >= 0) return -7 * surprising;
+  const float square = surprising * surprising;
+  return 7 * -surprising + 1000 * square * square;
 }
 
 struct Candidate {
-  float score = 0;
-  float familiar_score = 0;
+  float score = 0;  // without wishes, then with
+  float familiar = 0;
   std::uint8_t root = 0;
-  std::uint8_t index = 0;  // in kOffered
+  std::uint8_t index = 0;  // in the offered
   bool kept = false;       // promised, or the best of its root
 };
+
+// The way of the hands, or of the voices of the chord in force, to each pitch class; summed over sets by two look-ups.
+class Way {
+ public:
+  Way(const Hands* hands, const std::optional<Chord>& previous) {
+    std::array<int, 12> way{};
+    if (hands) {
+      way.fill(127);
+      for (int key = 36; key < 84; ++key) {
+        int& least = way[static_cast<std::size_t>(key % 12)];
+        least = std::min(least, hands->way(key));
+      }
+    } else if (previous) {
+      const PitchClassSet tones = row(previous->quality).tones.transposed(previous->root.value());
+      for (int pc = 0; pc < 12; ++pc) {
+        int distance = 0;
+        while (distance < 6 && !tones.contains(PitchClass(pc + distance)) && !tones.contains(PitchClass(pc - distance))) ++distance;
+        way[static_cast<std::size_t>(pc)] = distance;
+      }
+    }
+    for (std::size_t bits = 1; bits < 64; ++bits) {
+      const auto bit = static_cast<std::size_t>(std::countr_zero(bits));
+      low_[bits] = low_[bits & (bits - 1)] + static_cast<float>(std::min(way[bit], 7));
+      high_[bits] = high_[bits & (bits - 1)] + static_cast<float>(std::min(way[bit + 6], 7));
+    }
+  }
+  float to(PitchClassSet tones) const { return low_[tones.bits() & 63u] + high_[tones.bits() >> 6]; }
+
+ private:
+  std::array<float, 64> low_{}, high_{};
+};
+
+Phrase asked_phrase(const Question& question) {
+  Phrase phrase = question.phrase;
+  if (phrase.empty())
+    for (std::size_t i = question.melody.size(); i-- > 0;) phrase.add(question.melody[i].pitch_class(), 1);
+  phrase.held = question.melody[0].pitch_class();
+  return phrase;
+}
+
+// How usual each chord is, and each root with each kind of triad; 0 for the most usual.
+struct Usual {
+  ChordScores chord;
+  std::array<std::array<float, kTriads>, 12> triad;
+
+  explicit Usual(const Question& question, const Phrase& phrase, const RankingTable& table) {
+    ChordsBefore before;
+    if (question.previous) {
+      before.push_back(*question.previous);
+      for (const Chord& earlier : question.earlier) before.push_back(earlier);
+    }
+    usual_chords(phrase, question.key, before, question.take, table, chord);
+    if (question.previous) {
+      const auto cls = quality_class(question.previous->quality);
+      if (cls != QualityClass::kNone)
+        chord[static_cast<std::size_t>(question.previous->root.value()) * kQualityClasses + static_cast<std::size_t>(cls)] += kSameChord;
+    }
+    const float most = *std::max_element(chord.begin(), chord.end());
+    for (float& value : chord) value -= most;
+    for (std::size_t r = 0; r < 12; ++r) {
+      auto& own = triad[r];
+      own.fill(kUsualFloor);
+      for (std::size_t q = 0; q < kQualityClasses; ++q) {
+        float& best = own[triad_of(static_cast<QualityClass>(q))];
+        best = std::max(best, chord[r * kQualityClasses + q]);
+      }
+      // A suspension or an augmented fifth stands wherever its plain chord could; the songs learnt from hardly know them.
+      const float plain = own[kMajorTriad] - 0.5f;
+      own[kSuspendedTriad] = std::max(own[kSuspendedTriad], plain);
+      own[kAugmentedTriad] = std::max(own[kAugmentedTriad], plain - 0.5f);
+    }
+  }
+};
+
+// Places 1 to 3 for the score, one for each root and triad; 4 to 12 for variety. Adds to the scores, so that the order
+// without wishes is this one.
+void make_places(std::span<Candidate> candidates, const Question& question, const Offered& offered, std::size_t key) {
+  constexpr std::size_t kPlaces = kByScore + kByVariety;
+  const std::size_t held = static_cast<std::size_t>(question.melody[0].pitch_class().value());
+  // The best of each root and class.
+  constexpr std::uint16_t kNobody = 0xFFFF;
+  std::array<std::uint16_t, kTableChords> best;
+  best.fill(kNobody);
+  for (std::size_t i = 0; i < candidates.size(); ++i) {
+    std::uint16_t& at = best[candidates[i].root * kQualityClasses + offered.cls[candidates[i].index]];
+    if (at == kNobody || candidates[i].score > candidates[at].score) at = static_cast<std::uint16_t>(i);
+  }
+  std::array<std::uint16_t, kTableChords> pool;  // candidates that may be chosen
+  std::size_t size = 0;
+  for (std::uint16_t at : best)
+    if (at != kNobody) pool[size++] = at;
+  std::size_t previous = kTableChords;
+  if (question.previous && quality_class(question.previous->quality) != QualityClass::kNone)
+    previous = static_cast<std::size_t>(question.previous->root.value()) * kQualityClasses +
+               static_cast<std::size_t>(quality_class(question.previous->quality));
+
+  std::array<std::uint16_t, kPlaces> chosen;
+  std::size_t count = 0;
+  unsigned roots = 0, cells = 0;
+  std::array<unsigned, 12> triads{};
+  const auto take = [&](std::size_t place) {
+    const Candidate& made = candidates[pool[place]];
+    chosen[count++] = pool[place];
+    roots |= 1u << made.root;
+    cells |= 1u << offered.cell[key][made.root * kQualityClasses + offered.cls[made.index]];
+    triads[made.root] |= 1u << triad_of(static_cast<QualityClass>(offered.cls[made.index]));
+    pool[place] = pool[--size];
+  };
+  while (count < kByScore && size > 0) {
+    std::size_t first = size;
+    for (std::size_t i = 0; i < size; ++i) {
+      const Candidate& made = candidates[pool[i]];
+      if (triads[made.root] >> triad_of(static_cast<QualityClass>(offered.cls[made.index])) & 1u) continue;
+      if (first == size || made.score > candidates[pool[first]].score) first = i;
+    }
+    if (first == size) break;
+    take(first);
+  }
+  // Only chords in which the held note rests, and not the one in force.
+  for (std::size_t i = 0; i < size;) {
+    const Candidate& made = candidates[pool[i]];
+    const std::size_t cls = offered.cls[made.index];
+    const bool rests = kRests[cls] >> ((held + 12 - made.root) % 12) & 1u;
+    if (rests && made.root * kQualityClasses + cls != previous && made.score > kAvoided / 2)
+      ++i;
+    else
+      pool[i] = pool[--size];
+  }
+  while (count < kPlaces && size > 0) {
+    std::size_t first = 0;
+    float most = -1e9f;
+    for (std::size_t i = 0; i < size; ++i) {
+      const Candidate& made = candidates[pool[i]];
+      const float value = made.score + (roots >> made.root & 1u ? 0 : kNewRoot) +
+                          (cells >> offered.cell[key][made.root * kQualityClasses + offered.cls[made.index]] & 1u ? 0 : kNewCell);
+      if (value > most) most = value, first = i;
+    }
+    take(first);
+  }
+  // What is like a chosen one steps back; the chosen stand above the others, in their order.
+  std::array<bool, kTableChords> alike{};
+  std::array<bool, 12 * kOfferedCount> is_chosen{};
+  for (std::size_t i = 0; i < count; ++i) {
+    is_chosen[chosen[i]] = true;
+    alike[candidates[chosen[i]].root * kQualityClasses + offered.cls[candidates[chosen[i]].index]] = true;
+  }
+  float place = -1e9f;
+  for (std::size_t i = 0; i < candidates.size(); ++i) {
+    if (is_chosen[i]) continue;
+    if (alike[candidates[i].root * kQualityClasses + offered.cls[candidates[i].index]]) candidates[i].score -= kAlike;
+    place = std::max(place, candidates[i].score);
+  }
+  for (std::size_t i = count; i-- > 0;) {
+    Candidate& made = candidates[chosen[i]];
+    made.score = place = std::max(made.score, place + kStepOfPlace);
+  }
+}
 
 }  // namespace
 
@@ -108,6 +208,14 @@ void Tried::add(const Chord& chord) {
 }
 bool Tried::contains(const Chord& chord) const {
   return families_[static_cast<std::size_t>(chord.root.value())] >> static_cast<unsigned>(row(chord.quality).family) & 1u;
+}
+
+void Liked::add(const Chord& chord, int times) {
+  std::uint8_t& count = times_[static_cast<std::size_t>(chord.root.value())][static_cast<std::size_t>(row(chord.quality).family)];
+  count = static_cast<std::uint8_t>(std::clamp(count + times, 0, kMost));
+}
+int Liked::times(const Chord& chord) const {
+  return times_[static_cast<std::size_t>(chord.root.value())][static_cast<std::size_t>(row(chord.quality).family)];
 }
 
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key) {
@@ -122,48 +230,68 @@ NoteName root_name_in(const Chord& chord, const std::optional<Key>& key) {
   return name;
 }
 
-void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out) {
+void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out, const RankingTable& table) {
   out.clear();
   if (question.melody.empty()) return;
-  const Tables& known = tables();
-  const auto& in_key = known.in_key[Tables::key_index(question.key)];
+  const Offered& known = offered();
+  const std::size_t key = Offered::key_index(question.key);
+  const auto& in_key = known.in_key[key];
+  const Phrase phrase = asked_phrase(question);
+  const Usual usual(question, phrase, table);
+  const Way way(hands, question.previous);
+  std::array<float, 12> share;
+  for (std::size_t pc = 0; pc < 12; ++pc) share[pc] = phrase.weight[pc] / std::max(phrase.total(), 1e-6f);
+
   std::array<Candidate, 12 * kOfferedCount> candidates;
   std::size_t count = 0;
-  for (int r = 0; r < 12; ++r) {
-    const PitchClass root(r);
-    std::array<float, 8> motion{};  // by family
-    for (std::size_t f = 0; f < motion.size(); ++f) motion[f] = motion_score(question.previous, root, static_cast<Family>(f));
+  for (std::size_t r = 0; r < 12; ++r) {
+    const PitchClass root(static_cast<int>(r));
     FixedVector<std::size_t, kMelodyNotes> intervals;
     for (Pitch note : question.melody) intervals.push_back(static_cast<std::size_t>(ascending(root, note.pitch_class())));
     const bool single = intervals.size() == 1;
-    std::size_t best_of_root = candidates.size();
+    // How the whole phrase sits in each quality; of the held notes the newest counts most.
+    std::array<float, kOfferedCount> sits{};
+    for (std::size_t pc = 0; pc < 12; ++pc)
+      if (share[pc] > 0)
+        for (std::size_t i = 0; i < kOfferedCount; ++i) sits[i] += share[pc] * known.fit[(pc + 12 - r) % 12][i];
     for (std::size_t i = 0; i < kOfferedCount; ++i) {
-      // The newest note counts most.
-      const float sits = single ? known.fit[i][intervals[0]]
-                                : (known.fit[i][intervals[0]] + kOlderNote * known.fit[i][intervals[1]]) / (1 + kOlderNote);
-      const bool promised = single && known.promised[i][intervals[0]];
-      if (sits < kWorstFit && !promised) continue;
-      const InKey& home = in_key[static_cast<std::size_t>(r) * kOfferedCount + i];
-      Candidate& made = candidates[count];
+      const float holds = single ? known.fit[intervals[0]][i]
+                                 : (known.fit[intervals[0]][i] + kOlderNote * known.fit[intervals[1]][i]) / (1 + kOlderNote);
+      const InKey& home = in_key[r * kOfferedCount + i];
+      Candidate& made = candidates[count++];
       made.root = static_cast<std::uint8_t>(r);
       made.index = static_cast<std::uint8_t>(i);
-      made.kept = promised;
-      made.familiar_score = home.home + motion[static_cast<std::size_t>(known.family[i])];
-      made.score = kFitWeight * sits - kRarityWeight * known.rarity[i] + kFamiliarWeight * made.familiar_score;
-      if (question.previous && question.previous->root == root && question.previous->quality == known.offered[i])
-        made.score -= kSameChord;
-      made.score += kWishWeight * (question.wishes.brighter * home.colour.dark_bright +
-                                   question.wishes.tenser * (2 * home.colour.resolved_tense - 1));
-      if (question.wishes.surprising != 0)
-        made.score += kWishWeight * question.wishes.surprising * (1 - 2 * familiarity(made.familiar_score));
-      if (best_of_root == candidates.size() || made.score > candidates[best_of_root].score) best_of_root = count;
-      ++count;
+      made.kept = single && known.promised[intervals[0]][i];
+      const std::size_t cls = known.cls[i];
+      made.familiar = std::clamp(1 + (usual.chord[r * kQualityClasses + cls] - kPlainness * known.rarer[i]) / kFamiliarSpan, 0.0f, 1.0f);
+      made.score = kFitWeight * 0.5f * (holds + sits[i]) + known.liking[i] +
+                   kUsualWeight * usual.triad[r][triad_of(static_cast<QualityClass>(cls))] -
+                   kOutsideWeight * static_cast<float>(home.outside) - kHandsWeight * way.to(home.tones) * known.per_tone[i];
+      if (holds < kWorstFit && !made.kept) made.score += kAvoided;
+      if (question.previous && question.previous->root == root && question.previous->quality == known.quality[i])
+        made.score += kSameChord;
+      made.score += kLikedWeight * static_cast<float>(question.liked.times({root, known.quality[i], root}));
     }
-    if (best_of_root < candidates.size()) candidates[best_of_root].kept = true;
+  }
+  if (question.variety) make_places({candidates.data(), count}, question, known, key);
+
+  const float familiar = familiar_weight(question.wishes.surprising);
+  const float bright = kWishWeight * question.wishes.brighter, tense = 2 * kWishWeight * question.wishes.tenser;
+  for (std::size_t r = 0, at = 0; r < 12; ++r) {
+    std::size_t best_of_root = at;
+    for (std::size_t i = 0; i < kOfferedCount; ++i, ++at) {
+      const InKey& home = in_key[at];
+      candidates[at].score += familiar * candidates[at].familiar + bright * home.colour.dark_bright + tense * home.colour.resolved_tense;
+      if (candidates[at].score > candidates[best_of_root].score) best_of_root = at;
+    }
+    candidates[best_of_root].kept = true;
   }
   // The kept ones have their place for sure; the rest of the list goes to the best of the others.
   const auto end = candidates.begin() + static_cast<std::ptrdiff_t>(count);
-  const auto better = [](const Candidate& a, const Candidate& b) { return a.score > b.score; };
+  const auto better = [](const Candidate& a, const Candidate& b) {
+    if (a.score != b.score) return a.score > b.score;
+    return a.root != b.root ? a.root < b.root : a.index < b.index;
+  };
   const auto others = std::partition(candidates.begin(), end, [](const Candidate& c) { return c.kept; });
   const auto kept = static_cast<std::size_t>(others - candidates.begin());
   const auto room = std::min(kMaxAlternatives - std::min(kMaxAlternatives, kept), count - kept);
@@ -171,28 +299,37 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   std::nth_element(others, last, end, better);
   std::sort(candidates.begin(), last, better);
 
-  const PitchClassSet before =
-      question.previous ? row(question.previous->quality).tones.transposed(question.previous->root.value()) : PitchClassSet();
+  ChordsBefore before;
+  PitchClassSet tones_before;
+  NoteName from;
+  if (question.previous) {
+    before.push_back(*question.previous);
+    for (const Chord& earlier : question.earlier) before.push_back(earlier);
+    tones_before = row(question.previous->quality).tones.transposed(question.previous->root.value());
+    from = root_name_in(*question.previous, question.key);
+  }
   for (auto it = candidates.begin(); it != last; ++it) {
     Alternative made;
-    const Quality offered = known.offered[it->index];
+    const Quality quality = known.quality[it->index];
     const InKey& home = in_key[it->root * kOfferedCount + it->index];
-    made.chord = {PitchClass(it->root), offered, PitchClass(it->root)};
+    made.chord = {PitchClass(it->root), quality, PitchClass(it->root)};
     made.root_name = home.root_name;
     for (Pitch note : question.melody) {
       const int interval = ascending(made.chord.root, note.pitch_class());
-      made.degrees.push_back(degree_in(offered, interval));
-      made.reason.tension |= role(offered, interval) != Role::kChordTone;
+      made.degrees.push_back(degree_in(quality, interval));
+      made.reason.tension |= role(quality, interval) != Role::kChordTone;
     }
     made.score = it->score;
     made.dark_bright = home.colour.dark_bright;
     made.resolved_tense = home.colour.resolved_tense;
-    made.familiar = familiarity(it->familiar_score);
+    made.familiar = it->familiar;
     made.tried = question.tried.contains(made.chord);
-    made.reason.move = root_move(question.previous, made.chord.root);
-    made.reason.common_tones =
-        static_cast<std::uint8_t>((row(offered).tones.transposed(made.chord.root.value()) & before).size());
-    made.reason.in_key = home.all_tones;
+    made.reason.relation = relation(before, made.chord, question.key);
+    made.reason.from = from;
+    made.reason.key = question.key;
+    made.reason.outside = home.outside;
+    made.reason.common_tones = static_cast<std::uint8_t>((home.tones & tones_before).size());
+    made.reason.liked = static_cast<std::uint8_t>(question.liked.times(made.chord));
     if (hands) made.voicing = voice(made.chord, {question.melody.begin(), question.melody.size()}, *hands);
     out.push_back(made);
   }
@@ -200,6 +337,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
 
 void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
                    const std::optional<Chord>& previous) {
+  const Reason& reason = alternative.reason;
   for (std::size_t i = 0; i < melody.size() && i < alternative.degrees.size(); ++i) {
     if (i > 0) out += ", ";
     append_text(out, alternative.root_name.above(alternative.degrees[i]));
@@ -210,20 +348,30 @@ void append_reason(std::string& out, const Alternative& alternative, const Melod
       append_text(out, alternative.degrees[i]);
     }
   }
-  static constexpr std::array<std::string_view, 13> kMoves{
-      "", "same root", "root up a semitone", "root up a step", "root up a minor third", "root up a major third",
-      "root falls a fifth", "root a tritone away", "root rises a fifth", "root down a major third",
-      "root down a minor third", "root down a step", "root down a semitone"};
-  if (previous && alternative.reason.move != RootMove::kNone) {
+  if (previous && reason.relation != Relation::kNone) {
     out += "; ";
-    out += kMoves[static_cast<std::size_t>(alternative.reason.move)];
-    static constexpr std::array<std::string_view, 8> kCommon{
-        "no common tone", "one common tone", "two common tones", "three common tones", "four common tones",
-        "five common tones", "six common tones", "seven common tones"};
-    out += "; ";
-    out += kCommon[std::min<std::size_t>(alternative.reason.common_tones, 7)];
+    out += text(reason.relation);
+    out += reason.relation == Relation::kPedalPoint || reason.relation == Relation::kSameRoot ? " under " : " from ";
+    if (reason.relation == Relation::kSameRoot) out.erase(out.size() - 7), out += " as ";
+    out += symbol({previous->root, previous->quality, previous->root}, reason.from);
   }
-  if (alternative.reason.in_key) out += "; in the key";
+  if (reason.key) {
+    if (reason.outside == 0) {
+      out += "; stays in ";
+    } else {
+      static constexpr std::array<std::string_view, 5> kCount{"", "one tone", "two tones", "three tones", "four tones"};
+      out += "; ";
+      out += reason.outside < kCount.size() ? kCount[reason.outside] : "most tones";
+      out += " outside ";
+    }
+    out += text(*reason.key);
+  }
+  if (alternative.familiar >= kUsualFrom) {
+    out += "; usual here";
+  } else if (alternative.familiar < kRareBelow) {
+    out += "; rare here";
+  }
+  if (reason.liked > 0) out += "; you came back to it";
 }
 
 }  // namespace undersong::harmony

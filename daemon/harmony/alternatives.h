@@ -1,10 +1,19 @@
-// What else could stand under the held melody notes: chords on all twelve roots, ranked.
+// What else could stand under the melody: chords on all twelve roots, ranked.
 //
-// A candidate is scored by how each melody note sits in it, by what usually follows, by how plain its name is, by how
-// far the hands would have to move, and by the player's wishes. For every root the best chord is kept, and these
-// combinations are always kept for a single note (common practice, no source): the note as root of a major and a minor
-// chord, 7 of a maj7, b7 of a m7, 13 of a 6/9, #5 of a dominant, 5 of a major and a minor chord, #11 of an altered
-// dominant, 11 of a m11, 3 of a maj7, b3 of a m7, 9 of a maj9, b9 of a dominant.
+// The score of a candidate is a sum:
+//   - how each melody note sits in it: chord tone, available tension, avoid note;
+//   - how usual its root and triad are there (transition.h), how far it leaves the key, how far the hands must move;
+//   - a liking by quality for sounds with colour (ninths, suspensions, alterations), which stands against the learnt
+//     table's plain songs;
+//   - what the player liked in this take;
+//   - a place for variety: the first three places go to the score, the next nine to chords that differ in root and colour
+//     (maximal marginal relevance, Carbonell & Goldstein 1998). It is settled once for a question, whatever the wishes;
+//   - the wishes, each the product of the wish and what the chord is on that scale. So a greater wish never lowers the mean
+//     of that scale over the first n chords: the best n of scores a + w * v have a mean v that grows with w.
+// At the familiar end the learnt likelihood outweighs all else.
+// For every root the best chord is kept, and these combinations are always kept for a single note (common practice, no
+// source): the note as root of a major and a minor chord, 7 of a maj7, b7 of a m7, 13 of a 6/9, #5 of a dominant, 5 of a
+// major and a minor chord, #11 of an altered dominant, 11 of a m11, 3 of a maj7, b3 of a m7, 9 of a maj9, b9 of a dominant.
 // Pure; no allocation.
 #pragma once
 
@@ -17,6 +26,7 @@
 #include "daemon/harmony/fixed_vector.h"
 #include "daemon/harmony/interval.h"
 #include "daemon/harmony/key.h"
+#include "daemon/harmony/relation.h"
 #include "daemon/harmony/spelling.h"
 #include "daemon/harmony/transition.h"
 #include "daemon/harmony/voicing.h"
@@ -37,10 +47,13 @@ using MelodyPitches = FixedVector<Pitch, kMelodyNotes>;  // newest first
 
 // Why an alternative stands where it does, as data; append_reason makes the sentence.
 struct Reason {
-  RootMove move = RootMove::kNone;  // from the chord in force
-  bool in_key = false;              // all its tones lie in the key
-  std::uint8_t common_tones = 0;    // with the chord in force
-  bool tension = false;             // a melody note is a tension, not a chord tone
+  Relation relation = Relation::kNone;  // to the chord in force
+  NoteName from;                        // name of the root of the chord in force
+  std::optional<Key> key;
+  std::uint8_t outside = 0;             // of its tones, how many lie outside the key
+  std::uint8_t common_tones = 0;        // with the chord in force
+  bool tension = false;                 // a melody note is a tension, not a chord tone
+  std::uint8_t liked = 0;               // how often the player marked it or came back to it in this take
   friend constexpr bool operator==(const Reason&, const Reason&) = default;
 };
 
@@ -51,7 +64,7 @@ struct Alternative {
   float score = 0;           // ranking only, higher first; no unit
   float dark_bright = 0;     // -1 dark .. 1 bright
   float resolved_tense = 0;  // 0 resolved .. 1 tense
-  float familiar = 0;        // 0 surprising .. 1 the usual thing after the chord in force
+  float familiar = 0;        // 0 surprising .. 1 the most usual here; logarithmic: a twelfth less is e times rarer
   Voicing voicing;
   Reason reason;
   bool tried = false;  // the player has sounded a chord of this root and family under this note
@@ -69,21 +82,39 @@ class Tried {
   std::array<std::uint8_t, 12> families_{};  // bit = Family
 };
 
+// Roots and families the player came back to in this take, or that sounded when the player set a mark.
+class Liked {
+ public:
+  void add(const Chord& chord, int times = 1);
+  int times(const Chord& chord) const;  // 0..kMost
+  void clear() { times_ = {}; }
+  static constexpr int kMost = 4;
+
+ private:
+  std::array<std::array<std::uint8_t, 8>, 12> times_{};  // [root][Family]
+};
+
 struct Question {
-  MelodyPitches melody;            // nothing is offered when empty
+  MelodyPitches melody;            // what stays on top; nothing is offered when empty
+  Phrase phrase;                   // all the notes to be borne, by how long they sounded; empty: those of `melody`, alike
   std::optional<Key> key;
   std::optional<Chord> previous;   // the chord in force
+  FixedVector<Chord, kChordsBefore - 1> earlier;  // those before it, newest first
   Wishes wishes;
+  bool variety = true;             // false: no places for variety
   Tried tried;
+  Liked liked;
+  const TakeMemory* take = nullptr;  // what was heard earlier in the take, if anything; must outlive the call
 };
 
 // Fills `out`, best first. With voicings only if `hands` is given.
-void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out);
+void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out,
+                       const RankingTable& table = RankingTable::standard());
 
 // The name of the root of `chord` in this key (flat side without a key).
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key);
 
-// "G is the 9th; the root falls a fifth from C7; two common tones". Never ends in a full stop.
+// "D is its 9; falling fifth from F7; stays in Eb major; usual here". Never ends in a full stop.
 void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
                    const std::optional<Chord>& previous);
 

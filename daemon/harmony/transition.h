@@ -1,30 +1,43 @@
-// What usually follows: how familiar a chord is after the previous one, in a key.
+// What usually follows: how likely each chord is under these notes, after these chords, in this key.
 //
-// Textbook rules with weights of our own: the root's degree in the key, the motion of roots, the pull of dominants, tones
-// outside the key. Source: root motions and functions as in Kostka & Payne, "Tonal Harmony", ch. 7 (from memory); the
-// weights are common practice, no source.
+// Source: the learnt table (ranking_table.h).
+// Pure; no allocation.
 #pragma once
 
+#include <array>
 #include <optional>
 
 #include "daemon/harmony/chord.h"
-#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/key.h"
+#include "daemon/harmony/ranking_table.h"
+#include "daemon/harmony/relation.h"
+#include "daemon/harmony/take_memory.h"
 
 namespace undersong::harmony {
 
-// The move of roots from one chord to the next, upwards in semitones, as a name.
-enum class RootMove : std::uint8_t {
-  kNone, kSameRoot, kSemitoneUp, kStepUp, kMinorThirdUp, kMajorThirdUp, kFallingFifth, kTritone, kRisingFifth,
-  kMajorThirdDown, kMinorThirdDown, kStepDown, kSemitoneDown,
-};
-RootMove root_move(const std::optional<Chord>& from, PitchClass to);
+// The notes of a span of melody: how long each sounded, and which came first and last.
+struct Phrase {
+  std::array<float, 12> weight{};  // by pitch class, any unit; all zero = no phrase
+  PitchClass held;                 // the one that matters most
+  PitchClass first, last;
+  float beats = 2;                 // how long the span lasts, about
 
-// No unit; higher is more usual. The first is how much a chord is at home in the key, the second how usual it is after
-// the previous one; they add up. Unknown context contributes nothing.
-float home_score(const std::optional<Key>& key, const Chord& chord);
-float motion_score(const std::optional<Chord>& previous, PitchClass next_root, Family next_family);
-// The same as a share, 0 surprising .. 1 usual.
-float familiarity(float score);
+  void add(PitchClass note, float sounded) {
+    if (empty()) first = held = note;
+    weight[static_cast<std::size_t>(note.value())] += sounded;
+    last = note;
+  }
+  float total() const {
+    float sum = 0;
+    for (float w : weight) sum += w;
+    return sum;
+  }
+  bool empty() const { return total() <= 0; }
+  friend constexpr bool operator==(const Phrase&, const Phrase&) = default;
+};
+
+// Logarithms, up to a constant; [absolute root * 13 + class]. Without a key, the mean over the keys that hold the notes.
+void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const ChordsBefore& before, const TakeMemory* take,
+                  const RankingTable& table, ChordScores& out);
 
 }  // namespace undersong::harmony

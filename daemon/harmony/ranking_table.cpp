@@ -1,0 +1,125 @@
+#include "daemon/harmony/ranking_table.h"
+
+#include <cstdlib>
+
+namespace undersong::harmony {
+namespace {
+
+constexpr std::int16_t kNumbers[] = {
+#include "daemon/harmony/ranking_table.inc"
+};
+constexpr float kUnit = 1.0f / 50;
+
+class Reader {
+ public:
+  explicit Reader(std::span<const std::int32_t> numbers) : numbers_(numbers) {}
+  std::int32_t next() {
+    if (at_ < numbers_.size()) return numbers_[at_++];
+    short_ = true;
+    return 0;
+  }
+  void read(float& value) { value = kUnit * static_cast<float>(next()); }
+  template <class T, std::size_t N>
+  void read(std::array<T, N>& values) {
+    for (T& value : values) read(value);
+  }
+  // The upper bounds keep what is read within the table, whatever the file says.
+  void read(std::vector<RankingTable::Listed>& list) {
+    const std::int32_t count = next();
+    if (count < 0 || static_cast<std::size_t>(count) > numbers_.size()) {
+      short_ = true;
+      return;
+    }
+    for (std::int32_t i = 0; i < count; ++i) {
+      const std::int32_t context = next(), chord = next();
+      float value = 0;
+      read(value);
+      if (context < 0 || context > 65535 || chord < 0 || static_cast<std::size_t>(chord) >= kTableChords ||
+          (!list.empty() && context < list.back().context))
+        short_ = true;
+      else
+        list.push_back({static_cast<std::uint16_t>(context), static_cast<std::uint8_t>(chord), value});
+    }
+  }
+  bool complete() const { return !short_ && at_ == numbers_.size(); }
+
+ private:
+  std::span<const std::int32_t> numbers_;
+  std::size_t at_ = 0;
+  bool short_ = false;
+};
+
+}  // namespace
+
+QualityClass quality_class(Quality of) {
+  static const auto kTable = [] {
+    std::vector<QualityClass> out;
+    for (const QualityRow& made : chord_vocabulary()) {
+      const auto has = [&](int number, int alter) {
+        for (Degree degree : made.degrees)
+          if (degree == Degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)}) return true;
+        return false;
+      };
+      const bool sixth = has(6, 0) || has(13, 0), flat7 = has(7, -1), seventh = has(7, 0);
+      using enum QualityClass;
+      QualityClass cls = kNone;
+      if (has(3, 0) && has(5, 1) && !has(5, 0))
+        cls = flat7 ? kAugmentedSeventh : kAugmented;
+      else if (has(3, 0))
+        cls = flat7 ? kDominant : seventh ? kMajorSeventh : sixth ? kSixth : kMajor;
+      else if (has(3, -1) && has(5, -1) && !has(5, 0))
+        cls = flat7 ? kHalfDiminished : kDiminished;
+      else if (has(3, -1))
+        cls = flat7 ? kMinorSeventh : seventh ? kMinorMajorSeventh : sixth ? kMinorSixth : kMinor;
+      else if (has(4, 0) || has(2, 0) || has(11, 0) || has(9, 0))
+        cls = kSuspended;
+      out.push_back(cls);
+    }
+    return out;
+  }();
+  return kTable[static_cast<std::size_t>(of.row())];
+}
+
+std::size_t RankingTable::family(std::size_t cls) {
+  constexpr std::array<std::uint8_t, kQualityClasses> kFamily{0, 0, 0, 1, 2, 2, 2, 2, 3, 3, 4, 4, 5};
+  return kFamily[cls];
+}
+
+std::optional<RankingTable> RankingTable::from(std::span<const std::int32_t> numbers) {
+  Reader in(numbers);
+  if (in.next() != 1) return std::nullopt;  // the version
+  RankingTable out;
+  in.read(out.after);
+  in.read(out.after_second);
+  in.read(out.seen_from);
+  in.read(out.restated);
+  in.read(out.by_length);
+  in.read(out.by_style);
+  in.read(out.note);
+  in.read(out.held);
+  in.read(out.first);
+  in.read(out.last);
+  std::array<std::array<float, kQualityClasses>, 12> by_interval;
+  in.read(by_interval);
+  for (std::size_t note = 0; note < 12; ++note)
+    for (std::size_t c = 0; c < kTableChords; ++c)
+      out.long_note[note][c] = by_interval[(note + 12 - c / kQualityClasses) % 12][c % kQualityClasses];
+  for (float* weight : {&out.again.second, &out.again.third, &out.again.fourth, &out.again.circle_of_two, &out.again.circle_of_three})
+    in.read(*weight);
+  in.read(out.take);
+  in.read(out.after_two);
+  in.read(out.after_two_seen);
+  if (!in.complete()) return std::nullopt;
+  return out;
+}
+
+const RankingTable& RankingTable::standard() {
+  static const RankingTable kTable = [] {
+    auto made = from(std::vector<std::int32_t>(std::begin(kNumbers), std::end(kNumbers)));
+    if (!made) std::abort();  // it is compiled in
+    return *std::move(made);
+  }();
+  return kTable;
+}
+
+}  // namespace undersong::harmony
