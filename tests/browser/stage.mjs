@@ -46,6 +46,7 @@ export class Daemon {
     this.socket = join(this.folder, 'run/socket');
     this.takes = join(this.folder, 'takes.sqlite');
     this.said = '';
+    this.clients = [];
   }
 
   /** `play`: a standard MIDI file instead of keyboards. */
@@ -79,12 +80,17 @@ export class Daemon {
   }
 
   async stop() {
+    for (const client of this.clients) client.close();
     await this.kill('SIGTERM');
     rmSync(this.folder, { recursive: true, force: true });
   }
 
-  /** A client of its own, to look behind the page's back. */
-  client() { return new Client(this.socket); }
+  /** A client of its own, to play and to look behind the page's back. */
+  client() {
+    const client = new Client(this.socket);
+    this.clients.push(client);
+    return client;
+  }
 }
 
 /** Speaks to the daemon's Unix socket. */
@@ -122,29 +128,34 @@ export class Client {
   close() { this.connection.destroy(); }
 }
 
-export async function open_browser({ width = 480, height = 720, ...options } = {}) {
+/** A Chromium with a fresh profile. `page()` gives a new page and the list of what the browser complains about. */
+export async function open_browser(options = {}) {
   const profile = mkdtempSync(join(tmpdir(), 'undersong-chromium-'));
   const context = await chromium.launchPersistentContext(profile, {
     executablePath,
     headless: true,
-    viewport: { width, height },
+    acceptDownloads: true,
     args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
     ...options,
   });
-  const page = context.pages()[0] ?? (await context.newPage());
-  page.setDefaultTimeout(patience_ms);
-  // Everything the browser complains about: a test fails that leaves something here.
-  const complaints = [];
-  page.on('pageerror', (error) => complaints.push(`error: ${error.message}`));
-  page.on('console', (message) => {
-    if (/Content Security Policy|Refused to/i.test(message.text())) complaints.push(message.text());
-  });
-  page.on('request', (request) => {
-    const { hostname, protocol } = new URL(request.url());
-    if (hostname !== '127.0.0.1' && protocol !== 'data:' && protocol !== 'blob:') complaints.push(`asked another origin: ${request.url()}`);
-  });
   return {
-    context, page, complaints,
+    context,
+    async page({ width = 480, height = 720, ...media } = {}) {
+      const page = await context.newPage();
+      page.setDefaultTimeout(patience_ms);
+      await page.setViewportSize({ width, height });
+      await page.emulateMedia(media);
+      const complaints = [];
+      page.on('pageerror', (error) => complaints.push(`error: ${error.message}`));
+      page.on('console', (message) => {
+        if (/Content Security Policy|Refused to/i.test(message.text())) complaints.push(message.text());
+      });
+      page.on('request', (request) => {
+        const { hostname, protocol } = new URL(request.url());
+        if (hostname !== '127.0.0.1' && protocol !== 'data:' && protocol !== 'blob:') complaints.push(`asked another origin: ${request.url()}`);
+      });
+      return { page, complaints };
+    },
     async close() {
       await context.close();
       rmSync(profile, { recursive: true, force: true });

@@ -36,7 +36,7 @@ export function SettingsPage() {
             <legend>Hearing suggestions</legend>
             {([['auto', 'On the MIDI output when there is one, else in this page'], ['midi', 'On the MIDI output'], ['page', 'In this page']] as const).map(([value, words]) => (
               <label class="choice" key={value}>
-                <input type="radio" name="hear" checked={local.hear_through.value === value} onChange={() => (local.hear_through.value = value)} /> {words}
+                <input type="radio" name="hear" checked={local.hear_through.value === value} onChange={() => (local.hear_through.value = value)} /> <span>{words}</span>
               </label>
             ))}
             <label class="line">MIDI output

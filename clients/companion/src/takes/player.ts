@@ -1,6 +1,6 @@
 // Sounds a take again with the page's tone, from any place.
 import { audio, hush, sound } from '../sound/tone';
-import { first_from, type TakeData } from './take_data';
+import { first_at, first_from, type TakeData } from './take_data';
 
 const ahead_s = 0.25;
 const tick_ms = 60;
@@ -59,7 +59,7 @@ export class Player {
   /** A key let go while the pedal is down sounds until the pedal goes up, at most some seconds. */
   private pedal_end(up: number): number {
     const { pedal } = this.data!;
-    const i = first_from(pedal.map((each) => each.at), up) - 1;
+    const i = first_at(pedal, up) - 1;
     if (i < 0 || !pedal[i]!.down) return up;
     return Math.min(pedal[i + 1]?.at ?? up, up + 5e6);
   }

@@ -2,13 +2,12 @@
 //
 // Notes are drawn once into tiles, strips of the picture kept as images; panning only moves tiles, so an hour with
 // 50,000 notes moves as smoothly as a minute.
-import { symbol_parts } from '../music/text';
-import { clock } from '../music/text';
-import { first_from, type TakeData } from './take_data';
+import { clock, symbol_parts } from '../music/text';
+import { first_at, first_from, type TakeData } from './take_data';
 
 const tile_px = 512;
 const most_tiles = 48;
-const ruler_h = 20, chords_h = 40, pedal_h = 7, overview_h = 44, gap_h = 6;
+const ruler_h = 20, chords_h = 40, chord_px = 19, pedal_h = 7, overview_h = 44, gap_h = 6;
 const widest_us_per_px = 60e6;
 const narrowest_us_per_px = 1500;
 const readable_us_per_px = 24e3;
@@ -28,6 +27,8 @@ export class Roll {
   private dirty = 0;
   private colours!: Colours;
   private font = 'sans-serif';
+  private chord_times = new Float64Array();
+  private widths = new Map<string, number>();  // of chord symbols
 
   constructor(private readonly canvas: HTMLCanvasElement, private readonly changed: () => void) {
     this.take_colours();
@@ -36,6 +37,7 @@ export class Roll {
   set_data(data: TakeData): void {
     const first = this.data === null;
     this.data = data;
+    this.chord_times = Float64Array.from(data.chords, (each) => each.at);
     this.forget_pictures();
     if (first) this.fit();
     this.touch();
@@ -209,8 +211,7 @@ export class Roll {
     ctx.lineWidth = Math.max(2.2, Math.min(4, h * 0.5));
     ctx.lineJoin = 'round';
     ctx.beginPath();
-    let first = melody.findIndex((each) => each.at >= begin);
-    first = Math.max(0, (first < 0 ? melody.length : first) - 2);
+    const first = Math.max(0, first_at(melody, begin) - 2);
     let open = false;
     for (let i = first; i < melody.length && melody[i]!.at < end + width * us_per_px; ++i) {
       const note = melody[i]!, until = Math.min(melody[i + 1]?.at ?? length, note.at + 4e6);
@@ -260,7 +261,7 @@ export class Roll {
     const { colours } = this;
     ctx.fillStyle = colours.paper;
     ctx.fillRect(0, ruler_h, this.width, chords_h);
-    const times = data.chords.map((each) => each.at);
+    const times = this.chord_times;
     let free = -Infinity;
     for (let i = Math.max(0, first_from(times, this.from) - 1); i < data.chords.length; ++i) {
       const chord = data.chords[i]!;
@@ -271,35 +272,44 @@ export class Roll {
       ctx.fillRect(Math.round(x), ruler_h, 1, chords_h);
       // Half a name would be another chord: it is written whole or, where there is no room, not at all.
       const at = Math.max(x, 0) + 4;
-      if (at < free || (x < 0 && end < 30)) continue;
-      free = this.draw_symbol(ctx, chord.symbol, at, ruler_h + chords_h * 0.66, 19) + 7;
+      const w = this.symbol_width(ctx, chord.symbol, chord_px);
+      if (at < free || end - x < 9 || (x < 0 && at + w > end) || at + w > this.width) continue;
+      this.write_symbol(ctx, chord.symbol, chord_px, at, ruler_h + chords_h * 0.66);
+      free = at + w + 7;
     }
-    for (const trial of data.tried) {
-      const x = this.px_of(trial.at);
-      if (x < -10 || x > this.width) continue;
+    for (let i = first_at(data.tried, this.from - 10 * this.us_per_px); i < data.tried.length; ++i) {
+      const x = this.px_of(data.tried[i]!.at);
+      if (x > this.width) break;
       ctx.fillStyle = colours.call;
       ctx.font = `700 11px ${this.font}`;
       ctx.fillText('✓', x + 2, ruler_h + chords_h - 5);
     }
   }
 
-  private draw_symbol(ctx: CanvasRenderingContext2D, symbol: string, x: number, y: number, px: number): number {
+  private each_part(ctx: CanvasRenderingContext2D, symbol: string, px: number, use: (text: string, x: number, lift: number) => void): number {
     const parts = symbol_parts(symbol);
+    let x = 0;
+    for (const [text, share, lift, weight] of [
+      [parts.letter, 1, 0, 650], [parts.accidental, 0.74, 0.2, 600], [parts.quality, 0.68, 0, 550], [parts.raised, 0.6, 0.36, 600],
+      [parts.bass && `/${parts.bass}`, 0.7, 0, 550],
+    ] as const) {
+      if (!text) continue;
+      ctx.font = `${weight} ${px * share}px ${this.font}`;
+      use(text, x, lift * px);
+      x += ctx.measureText(text).width + 0.5;
+    }
+    return x;
+  }
+  private symbol_width(ctx: CanvasRenderingContext2D, symbol: string, px: number): number {
+    let width = this.widths.get(symbol);
+    if (width === undefined) this.widths.set(symbol, (width = this.each_part(ctx, symbol, px, () => undefined)));
+    return width;
+  }
+  private write_symbol(ctx: CanvasRenderingContext2D, symbol: string, px: number, at: number, y: number): void {
     ctx.fillStyle = this.colours.ink;
     ctx.textBaseline = 'alphabetic';
-    const write = (text: string, share: number, lift: number, weight: number) => {
-      if (!text) return;
-      ctx.font = `${weight} ${px * share}px ${this.font}`;
-      ctx.fillText(text, x, y - lift * px);
-      x += ctx.measureText(text).width + 0.5;
-    };
-    write(parts.letter, 1, 0, 650);
-    write(parts.accidental, 0.74, 0.2, 600);
-    write(parts.quality, 0.68, 0, 550);
-    write(parts.raised, 0.6, 0.36, 600);
-    write(parts.bass && `/${parts.bass}`, 0.7, 0, 550);
+    this.each_part(ctx, symbol, px, (text, x, lift) => ctx.fillText(text, at + x, y - lift));
     ctx.textBaseline = 'middle';
-    return x;
   }
 
   private draw_marks(ctx: CanvasRenderingContext2D, data: TakeData): void {
@@ -321,11 +331,11 @@ export class Roll {
     ctx.fillStyle = this.colours.sink;
     ctx.fillRect(0, top, this.width, pedal_h);
     ctx.fillStyle = this.colours.soft;
-    data.pedal.forEach((move, i) => {
-      if (!move.down) return;
-      const x = this.px_of(move.at), end = this.px_of(data.pedal[i + 1]?.at ?? data.length);
-      if (end >= 0 && x <= this.width) ctx.fillRect(x, top + 2, Math.max(1, end - x - 1), pedal_h - 4);
-    });
+    for (let i = Math.max(0, first_at(data.pedal, this.from) - 1); i < data.pedal.length; ++i) {
+      const x = this.px_of(data.pedal[i]!.at), end = this.px_of(data.pedal[i + 1]?.at ?? data.length);
+      if (x > this.width) break;
+      if (data.pedal[i]!.down) ctx.fillRect(x, top + 2, Math.max(1, end - x - 1), pedal_h - 4);
+    }
   }
 
   private draw_overview(ctx: CanvasRenderingContext2D, data: TakeData): void {

@@ -67,6 +67,17 @@ export function first_from(times: ArrayLike<number>, time: number): number {
   return low;
 }
 
+/** The same in a list of things that have a time. */
+export function first_at(list: { at: number }[], time: number): number {
+  let low = 0, high = list.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (list[middle]!.at < time) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
 /** What holds at a time: the last that began by then. */
 export function holding<T extends { at: number }>(list: T[], time: number): T | null {
   let low = 0, high = list.length;

@@ -1,0 +1,59 @@
+// Every screen before axe-core, in light and dark.
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { after, before, describe, test } from 'node:test';
+import { Daemon, lacking, open_browser, until } from './stage.mjs';
+
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+const why_not = lacking();
+let browser, daemon;
+
+describe('for everybody', { skip: why_not || false }, () => {
+  before(async () => {
+    browser = await open_browser({ bypassCSP: true });  // only so that axe itself may run in the page
+    daemon = await new Daemon().start();
+    const client = daemon.client();
+    await client.play(48, 52, 55, 59, 76);
+    await client.release(48, 52, 55, 59, 76);
+    await client.ask('take.end');
+    await client.play(50, 57, 60, 65, 76);
+    await until(async () => (await client.ask('moment.get')).alternatives.length > 0, 'alternatives');
+  });
+  after(async () => {
+    await browser?.close();
+    await daemon?.stop();
+  });
+
+  const screens = {
+    'playing, the plane': ['', async (page) => page.locator('.stone-body').first().waitFor({ state: 'attached' })],
+    'playing, the list': ['', async (page) => page.getByRole('button', { name: 'List', exact: true }).click()],
+    'playing, the voicing': ['', async (page) => { await page.getByRole('button', { name: 'Voicing', exact: true }).click(); await page.locator('.staff svg').waitFor(); }],
+    'playing, with keys': ['', async (page) => page.getByRole('button', { name: 'Keys' }).click()],
+    'the takes': ['#takes', async (page) => { await page.locator('.take-row').first().waitFor(); await page.getByText('Search', { exact: true }).click(); }],
+    'a take': ['#take/1', async (page) => page.locator('canvas.roll').waitFor()],
+    'the settings': ['#settings', async (page) => page.locator('input[name=settle]').waitFor()],
+  };
+  for (const [name, [hash, arrive]] of Object.entries(screens)) {
+    for (const colorScheme of ['light', 'dark']) {
+      for (const width of [480, 1180]) {
+        if (width === 1180 && name.startsWith('playing, the ') && !name.endsWith('plane')) continue;  // all at once there
+        test(`${name}, ${colorScheme}, ${width} px wide`, async () => {
+          const { page } = await browser.page({ width, height: 820, colorScheme, reducedMotion: 'reduce' });
+          try {
+            await page.goto(daemon.url + hash);
+            await page.locator('[data-link=open]').waitFor();
+            await arrive(page);
+            await page.evaluate(axe);
+            const { violations } = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ['violations'] }));
+            const serious = violations.filter((each) => each.impact === 'serious' || each.impact === 'critical');
+            assert.deepEqual(serious.map((each) => `${each.id}: ${each.nodes.map((node) => `${node.target} ${node.failureSummary}`).join('; ')}`), []);
+          } finally {
+            await page.evaluate(() => localStorage.clear());
+            await page.close();
+          }
+        });
+      }
+    }
+  }
+});

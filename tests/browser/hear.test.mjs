@@ -1,0 +1,112 @@
+// What is heard: the bytes that arrive at a real MIDI output over JACK, and the page's own tone.
+import assert from 'node:assert/strict';
+import { execFileSync, spawn } from 'node:child_process';
+import { after, before, describe, test } from 'node:test';
+import { Daemon, has, lacking, open_browser, until } from './stage.mjs';
+
+const jack = process.env.JACK_DEFAULT_SERVER && has('jack_midi_dump') && has('stdbuf');
+const why_not = lacking();
+const why_no_jack = jack ? '' : 'there is no JACK server; run under tests/transport/with_jack.sh (Debian: jackd2)';
+let browser;
+
+/** Another program that prints every MIDI message that arrives at its port. */
+class Listener {
+  constructor() {
+    this.text = '';
+    this.process = spawn('stdbuf', ['-oL', 'jack_midi_dump', 'listener'], { stdio: ['ignore', 'pipe', 'ignore'] });
+    this.process.stdout.on('data', (data) => (this.text += data));
+    process.once('exit', () => this.process.kill('SIGKILL'));
+  }
+  /** Messages as arrays of bytes. */
+  get messages() {
+    return this.text.split('\n').map((line) => /^\s*\d+:((?:\s[0-9a-f]{2})+)/i.exec(line)?.[1].trim().split(/\s/).map((byte) => parseInt(byte, 16))).filter(Boolean);
+  }
+  get struck() { return this.messages.filter(([status, , velocity]) => (status & 0xf0) === 0x90 && velocity > 0).map(([, pitch]) => pitch); }
+  get let_go() { return this.messages.filter(([status, , velocity]) => (status & 0xf0) === 0x80 || ((status & 0xf0) === 0x90 && velocity === 0)).map(([, pitch]) => pitch); }
+  stop() { this.process.kill('SIGTERM'); }
+}
+const ports = () => execFileSync('jack_lsp', { encoding: 'utf8' }).split('\n');
+const sorted = (list) => [...list].sort((a, b) => a - b);
+
+describe('hearing', { skip: why_not || false }, () => {
+  before(async () => { browser = await open_browser({ args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--autoplay-policy=no-user-gesture-required'] }); });
+  after(async () => { await browser?.close(); });
+
+  test('a suggestion arrives at the MIDI output as it is shown, softly, and ends', { skip: why_no_jack || false }, async () => {
+    const listener = new Listener();
+    const daemon = await new Daemon().start();
+    const { page, complaints } = await browser.page();
+    try {
+      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
+      await until(() => ports().includes('listener:input'), 'the listener');
+      execFileSync('jack_connect', [port, 'listener:input']);
+      const client = daemon.client();
+      await client.play(48, 52, 55, 76);
+      await page.goto(daemon.url);
+      await page.locator('.row').nth(2).waitFor({ state: 'attached' });
+      await page.getByRole('button', { name: 'List', exact: true }).click();
+      await page.locator('.row').nth(2).click();
+      const harte = await page.locator('.row').nth(2).getAttribute('data-harte');
+      const wanted = (await client.ask('moment.get')).alternatives.find((each) => each.harte === harte);
+      const notes = sorted([...wanted.left, ...wanted.right]);
+      await page.getByRole('button', { name: /^Hear/ }).click();
+      await until(() => listener.struck.length >= notes.length, 'the notes');
+      assert.deepEqual(sorted(listener.struck), notes);
+      const loudest = Math.max(...listener.messages.filter(([status]) => (status & 0xf0) === 0x90).map(([, , velocity]) => velocity));
+      assert.ok(loudest <= 70, `never louder than what was played, but ${loudest}`);
+      await until(() => listener.let_go.length >= notes.length, 'the end of the notes');
+      assert.deepEqual(sorted(listener.let_go), notes);
+      assert.deepEqual(complaints, []);
+    } finally {
+      await page.close();
+      await daemon.stop();
+      listener.stop();
+    }
+  });
+
+  test('the page’s own tone begins quiet, glides and never jumps', async () => {
+    const daemon = await new Daemon().start();
+    const { page } = await browser.page();
+    try {
+      // Listen in at the very end, before the loudspeaker.
+      await page.addInitScript(() => {
+        const connect = AudioNode.prototype.connect;
+        AudioNode.prototype.connect = function (to, ...rest) {
+          if (to instanceof AudioDestinationNode) {
+            const ear = new AnalyserNode(this.context, { fftSize: 2048 });
+            connect.call(this, ear);
+            const samples = new Float32Array(2048);
+            globalThis.peak = () => { ear.getFloatTimeDomainData(samples); return Math.max(...samples.map(Math.abs)); };
+            globalThis.jump = () => { ear.getFloatTimeDomainData(samples); let most = 0; for (let i = 1; i < samples.length; ++i) most = Math.max(most, Math.abs(samples[i] - samples[i - 1])); return most; };
+          }
+          return connect.call(this, to, ...rest);
+        };
+      });
+      const client = daemon.client();
+      await page.goto(`${daemon.url}#settings`);
+      await page.getByLabel('In this page').check();
+      await client.play(48, 52, 55, 76);
+      await page.getByRole('link', { name: 'Play' }).click();
+      await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+      await page.getByRole('button', { name: /^Hear/ }).click();
+      await until(() => page.evaluate(() => globalThis.peak() > 0.0005), 'a sound');
+      const peak = await page.evaluate(async () => {
+        let most = 0, jump = 0;
+        for (let i = 0; i < 30; ++i) {
+          await new Promise((done) => requestAnimationFrame(done));
+          most = Math.max(most, globalThis.peak());
+          jump = Math.max(jump, globalThis.jump());
+          if (i === 10) { const slider = document.querySelector('.volume input'); slider.value = '1'; slider.dispatchEvent(new Event('input', { bubbles: true })); }
+        }
+        return { most, jump };
+      });
+      assert.ok(peak.most < 0.3, `quiet, but its peak is ${peak.most}`);
+      assert.ok(peak.jump < 0.05, `no click, but two samples differ by ${peak.jump}`);
+      await until(() => page.evaluate(() => globalThis.peak() < 0.0005), 'silence after the chord');
+    } finally {
+      await page.evaluate(() => localStorage.clear());
+      await page.close();
+      await daemon.stop();
+    }
+  });
+});

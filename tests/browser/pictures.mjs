@@ -1,0 +1,111 @@
+// Makes the README's pictures of every screen, and the icons of the page, anew. Run it when the look has changed:
+//
+//   tests/browser/run pictures
+import { readFileSync, mkdirSync, statSync } from 'node:fs';
+import { join } from 'node:path';
+import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
+
+const why_not = lacking();
+if (why_not) {
+  console.error(`pictures: ${why_not}`);
+  process.exit(1);
+}
+const into = join(root, 'clients/companion/pictures');
+mkdirSync(into, { recursive: true });
+const browser = await open_browser();
+
+const icon = readFileSync(join(root, 'clients/companion/public/icon.svg'), 'utf8');
+for (const size of [192, 512]) {
+  const { page } = await browser.page({ width: size, height: size });
+  await page.setContent(`<style>body{margin:0}svg{display:block;width:${size}px;height:${size}px}</style>${icon}`);
+  await page.screenshot({ path: join(root, `clients/companion/public/icon-${size}.png`), omitBackground: true });
+  await page.close();
+}
+
+const daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
+const client = daemon.client();
+await until(async () => (await client.ask('take.list')).takes[0]?.ended, 'the demo take');
+await client.ask('take.rename', { take: 1, title: 'Evening, circling E flat' });
+await client.ask('take.annotate', { take: 1, text: 'the other last chord is worth keeping' });
+
+const shot = async (page, name) => {
+  await page.waitForTimeout(900);  // points have glided into place; nothing is tested here
+  const path = join(into, `${name}.png`);
+  await page.screenshot({ path });
+  console.log(`pictures: ${name}.png, ${Math.round(statSync(path).size / 1024)} kB`);
+};
+const view = (page, name) => page.getByRole('button', { name, exact: true }).click();
+const open = async (options, hash = '') => {
+  const { page } = await browser.page(options);
+  await page.goto(daemon.url + hash);
+  await page.locator('[data-link=open]').waitFor();
+  return page;
+};
+const phone = { width: 480, height: 720 }, tablet = { width: 1180, height: 820 };
+
+const empty = await new Daemon().start();
+{
+  const { page } = await browser.page({ ...phone, colorScheme: 'light' });
+  await page.goto(empty.url);
+  await page.locator('[data-link=open]').waitFor();
+  await shot(page, 'no-keyboard-yet');
+  await page.goto(`${empty.url}#takes`);
+  await shot(page, 'no-takes-yet');
+  await page.close();
+}
+await empty.stop();
+
+// Under a held D: G minor, then E flat, then A flat with the sharp eleventh.
+await client.play(74);
+for (const chord of [[43, 50, 58, 65], [39, 46, 55, 62], [44, 51, 60, 63]]) {
+  await client.play(...chord);
+  await until(async () => (await client.ask('moment.get')).chord?.sounding, 'the chord');
+  await new Promise((done) => setTimeout(done, 1600));  // as long as somebody listens to it
+  if (chord[0] !== 44) await client.release(...chord);
+}
+for (const colorScheme of ['light', 'dark']) {
+  const page = await open({ ...phone, colorScheme });
+  await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+  await shot(page, `playing-plane-${colorScheme}`);
+  await view(page, 'List');
+  await shot(page, `playing-list-${colorScheme}`);
+  await view(page, 'Voicing');
+  await page.locator('.staff svg').waitFor();
+  await shot(page, `playing-voicing-${colorScheme}`);
+  await view(page, 'Plane');
+  await page.close();
+}
+{
+  const page = await open({ ...tablet, colorScheme: 'dark' });
+  await page.locator('.staff svg').waitFor();
+  await shot(page, 'tablet-dark');
+  await page.emulateMedia({ colorScheme: 'light' });
+  await page.getByRole('button', { name: 'Keys' }).click();
+  await shot(page, 'tablet-keys-light');
+  await page.getByRole('button', { name: 'Keys' }).click();
+  await page.setViewportSize({ width: 360, height: 720 });
+  await shot(page, 'narrow-light');
+  await page.goto(`${daemon.url}#settings`);
+  await page.setViewportSize({ width: 480, height: 1180 });
+  await shot(page, 'settings-light');
+  await page.close();
+}
+await client.release(44, 51, 60, 63, 74);
+await client.ask('take.end');
+for (const [options, name] of [[{ ...phone, colorScheme: 'light' }, 'phone-light'], [{ ...tablet, colorScheme: 'dark' }, 'tablet-dark']]) {
+  const page = await open(options, '#takes');
+  await page.locator('.thumbnail[data-drawn=true]').nth(1).waitFor();
+  await shot(page, `takes-${name}`);
+  await page.goto(`${daemon.url}#take/1`);
+  const roll = page.locator('canvas.roll');
+  await roll.waitFor();
+  await roll.focus();
+  for (let i = 0; i < 2; ++i) await page.keyboard.press('Shift+ArrowRight');
+  for (let i = 0; i < 3; ++i) await page.keyboard.press('ArrowRight');
+  await page.locator('.instant-offer li .chord').first().waitFor();
+  await roll.evaluate((canvas) => canvas.blur());
+  await shot(page, `take-${name}`);
+  await page.close();
+}
+await browser.close();
+await daemon.stop();

@@ -1,0 +1,261 @@
+// The playing screen, in a real browser against the real daemon.
+import assert from 'node:assert/strict';
+import { after, before, describe, test } from 'node:test';
+import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
+
+const why_not = lacking();
+let browser;
+
+/** A daemon, a page that is connected to it, and a client that plays. */
+async function scene(run, { daemon: options, ...view } = {}) {
+  const daemon = await new Daemon().start(options);
+  const { page, complaints } = await browser.page(view);
+  try {
+    await page.goto(daemon.url);
+    await page.locator('[data-link=open]').waitFor();
+    await run({ daemon, page, complaints, client: daemon.client() });
+    assert.deepEqual(complaints, []);
+  } finally {
+    await page.close();
+    await daemon.stop();
+  }
+}
+
+const chord = (page) => page.locator('.now-chord .chord').getAttribute('data-symbol');
+const shows = (page, symbol) => page.locator(`.now-chord [data-symbol="${symbol}"]`).waitFor();
+const order = (page) => page.locator('.rows .row').evaluateAll((rows) => rows.map((row) => row.dataset.harte));
+const view = (page, name) => page.getByRole('button', { name, exact: true }).click();
+
+describe('the playing screen', { skip: why_not || false }, () => {
+  before(async () => { browser = await open_browser(); });
+  after(async () => { await browser?.close(); });
+
+  test('teaches while there is nothing to show', () => scene(async ({ page }) => {
+    assert.match(await page.locator('.status-line').innerText(), /Connected · no keyboard yet/);
+    assert.match(await page.locator('.now').innerText(), /No keyboard yet[^]*Plug one in/);
+    assert.match(await page.locator('.plane').innerText(), /Hold a melody note over a chord/);
+    await view(page, 'List');
+    assert.match(await page.locator('.list').innerText(), /No melody held yet/);
+    assert.ok(await page.getByRole('button', { name: 'Hear' }).isDisabled());
+  }));
+
+  test('shows the chord, the melody note with its degree, and the key', () => scene(async ({ page, client }) => {
+    await client.play(53, 57, 60, 64, 76);
+    await shows(page, 'Fmaj7');
+    await page.locator('.now-melody:has-text("E5") .degree:has-text("7")').waitFor();
+    await page.locator('.now-key').waitFor();
+    assert.equal(await page.locator('.now-chord .visually-hidden').innerText(), 'F major 7');
+  }));
+
+  test('dims the last chord when nothing sounds, and keeps it', () => scene(async ({ page, client }) => {
+    await client.play(53, 57, 60, 76);
+    await shows(page, 'F');
+    await client.release(53, 57, 60, 76);
+    await page.locator('.now.dim .now-chord [data-symbol="F"]').waitFor();
+  }));
+
+  test('does not show a chord that lasts less than the settling time', () => scene(async ({ page, client }) => {
+    await client.ask('settings.set', { settle_ms: 3000 });
+    await page.evaluate(() => {
+      globalThis.shown = [];
+      new MutationObserver(() => {
+        const now = document.querySelector('.now-chord .chord')?.dataset.symbol;
+        if (now && now !== globalThis.shown.at(-1)) globalThis.shown.push(now);
+      }).observe(document.querySelector('main'), { subtree: true, childList: true, attributes: true });
+    });
+    for (const notes of [[48, 52, 55, 72], [50, 53, 57, 74], [53, 57, 60, 77]]) {
+      await client.play(...notes);
+      const heard = await until(async () => (await client.ask('moment.get')).chord?.sounding, 'a chord at the daemon');
+      assert.ok(heard);
+      await client.release(...notes);
+    }
+    await client.play(43, 59, 62, 67, 79);
+    await shows(page, 'G');
+    assert.deepEqual(await page.evaluate(() => globalThis.shown), ['G']);
+  }));
+
+  test('writes symbols in the style of the settings, at once', () => scene(async ({ page, client }) => {
+    await client.play(48, 51, 55, 58, 72);
+    await shows(page, 'Cm7');
+    await page.goto(page.url() + '#settings');
+    await page.locator('input[name=symbols]').nth(1).check();
+    await page.getByRole('link', { name: 'Play' }).click();
+    await shows(page, 'C-7');
+    assert.match(await page.locator('.now-chord .chord-quality').innerText(), /−/);
+  }));
+
+  test('hears the demo: the cycle of four chords comes round', () => scene(async ({ page, daemon }) => {
+    const player = daemon.client();
+    await player.ask('settings.set', { settle_ms: 100 });
+    const seen = [];
+    await until(async () => {
+      const now = await page.locator('.now-chord .chord').evaluateAll((all) => all[0]?.dataset.symbol ?? '');
+      const name = /^[A-G](b|#)?/.exec(now)?.[0];
+      if (name && name !== seen.at(-1)) seen.push(name);
+      return seen.join(' ').includes('Eb C Ab G Eb C');
+    }, `the cycle Eb C Ab G; seen ${seen}`);
+  }, { daemon: { play: `${root}/configs/demo.mid`, speed: 3 } }));
+
+  test('a wish changes the order, and the plane keeps every root', () => scene(async ({ page, client }) => {
+    await client.play(43, 50, 58, 65, 74);
+    await page.locator('.stone:not(.minor)').nth(11).waitFor({ state: 'attached' });
+    const before_wish = await order(page);
+    await page.locator('[data-wish=brighter]').focus();
+    await page.keyboard.press('Home');
+    await until(async () => JSON.stringify(await order(page)) !== JSON.stringify(before_wish), 'another order');
+    assert.equal((await client.ask('moment.get')).wishes.brighter, -1);
+    const roots = await page.locator('.stone').evaluateAll((stones) => new Set(stones.map((stone) => stone.dataset.root)).size);
+    assert.equal(roots, 12);
+  }));
+
+  test('points stay where they are while nothing but the loudness changes', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 59, 76);
+    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+    await until(async () => (await page.locator('.list').getAttribute('data-list')) === String((await client.ask('moment.get')).alternatives_number), 'the newest list');
+    const places = () => page.locator('.stone-body').evaluateAll((all) => all.map((each) => each.style.transform));
+    const before_strike = await places();
+    await client.play(48, 52);  // struck again
+    const { number } = await client.ask('moment.get');
+    await client.ask('moment.get');
+    assert.ok(number > 0);
+    assert.deepEqual(await places(), before_strike);
+  }));
+
+  test('holds still while the hands go on', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 59, 76);
+    await shows(page, 'Cmaj7');
+    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+    await page.getByRole('button', { name: 'Hold still' }).click();
+    await page.getByRole('button', { name: 'Held still', pressed: true }).waitFor();
+    const held = await order(page);
+    await client.release(48, 52, 55, 59, 76);
+    await client.play(41, 48, 56, 60, 68, 77);
+    await shows(page, 'Fm');
+    assert.deepEqual(await order(page), held);
+    await page.getByRole('button', { name: 'Held still' }).click();
+    await until(async () => JSON.stringify(await order(page)) !== JSON.stringify(held), 'the list following again');
+  }));
+
+  test('marks this moment of the take', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 72);
+    await shows(page, 'C');
+    await page.getByRole('button', { name: 'Mark' }).click();
+    await page.locator('.notice:has-text("Marked")').waitFor();
+    assert.equal((await client.ask('take.get')).marks.length, 1);
+  }));
+
+  test('marks what was tried', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 76);
+    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+    const { alternatives } = await until(async () => {
+      const now = await client.ask('moment.get');
+      return now.alternatives.length > 0 && now;
+    }, 'alternatives');
+    const wanted = alternatives.find((each) => each.root === 9) ?? alternatives[0];
+    await client.release(48, 52, 55);
+    await client.play(...wanted.left, ...wanted.right.filter((pitch) => pitch !== 76));
+    await page.locator(`.stone.tried[data-root="${wanted.root}"]`).first().waitFor({ state: 'attached' });
+  }));
+
+  test('shows the chosen suggestion under both hands, on keys and on a grand staff', () => scene(async ({ page, client }) => {
+    await client.play(50, 57, 60, 65, 76);
+    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+    await view(page, 'Voicing');
+    await page.locator('.staff svg').waitFor();
+    const { alternatives } = await client.ask('moment.get');
+    const best = alternatives[0];
+    assert.equal(await page.locator('.staff .vf-notehead').count(), best.left.length + best.right.length);
+    assert.match(await page.locator('.change-words').innerText(), /stays [^]*E5/);
+  }));
+
+  test('everything can be tried with the keys of the computer', () => scene(async ({ page, client }) => {
+    await page.getByRole('button', { name: 'Keys' }).click();
+    await page.locator('.key-bed').waitFor();
+    for (const key of ['KeyZ', 'KeyC', 'KeyB', 'KeyI']) await page.keyboard.down(key);  // C3 E3 G3 and C5 above
+    await shows(page, 'C');
+    assert.deepEqual((await client.ask('moment.get')).held.map((note) => note.pitch), [48, 52, 55, 72]);
+    for (const key of ['KeyZ', 'KeyC', 'KeyB', 'KeyI']) await page.keyboard.up(key);
+    await until(async () => (await client.ask('moment.get')).held.length === 0, 'all keys let go');
+    await page.getByLabel('keys stay down').check();
+    for (const pitch of [53, 57, 60]) await page.locator(`.key[data-pitch="${pitch}"]`).click({ position: { x: 6, y: 80 } });
+    await until(async () => (await client.ask('moment.get')).held.length === 3, 'keys that stay down');
+  }));
+
+  test('is played by keyboard alone', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 76);
+    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+    await page.locator('body').press('ArrowDown');
+    await page.locator('.row.chosen:nth-child(2)').waitFor({ state: 'attached' });
+    await page.locator('body').press('Space');
+    await page.getByRole('button', { name: 'Held still' }).waitFor();
+    await page.locator('body').press('Shift+Enter');
+    await page.locator('.notice:has-text("Marked")').waitFor();
+    // Every control is reached by Tab, and shows that it has the focus.
+    await page.locator('body').focus();
+    const reached = new Set();
+    for (let i = 0; i < 40; ++i) {
+      await page.keyboard.press('Tab');
+      const at = await page.evaluate(() => {
+        const now = document.activeElement;
+        return now === document.body ? null : { name: now.getAttribute('aria-label') || now.textContent || now.dataset.wish, outline: getComputedStyle(now).outlineStyle };
+      });
+      if (!at) break;
+      assert.notEqual(at.outline, 'none', `${at.name} shows no focus`);
+      reached.add(at.name.trim());
+    }
+    for (const name of ['Play', 'Takes', 'Settings', 'Plane', 'List', 'Voicing', 'Mark', 'Keys', 'Held still']) assert.ok(reached.has(name), `${name} is not reached by Tab: ${[...reached]}`);
+  }));
+
+  test('catches up after the daemon was killed, and misses no line of the log', () => scene(async ({ page, daemon, client }) => {
+    await client.play(48, 52, 55, 72);
+    await shows(page, 'C');
+    const line = page.locator('.status-line');
+    const next = async () => Number(await line.getAttribute('data-log-next'));
+    await until(async () => (await next()) > 4, 'lines of the log');
+    const before_kill = await next();
+    await daemon.kill('SIGKILL');
+    await page.locator('[data-link=lost]').waitFor();
+    assert.match(await line.innerText(), /Not connected. Trying again by itself/);
+    await shows(page, 'C');  // the last chord stays
+    await daemon.start();
+    const again = daemon.client();
+    await again.play(53, 57, 60, 77);  // perhaps before the page is back
+    await page.locator('[data-link=open]').waitFor();
+    await shows(page, 'F');
+    await until(async () => (await next()) > (await again.ask('status.get')).log_last, 'the end of the log');
+    assert.ok((await next()) > before_kill);
+    assert.equal(await line.getAttribute('data-log-missed'), '0');
+    assert.equal(await line.getAttribute('data-reconnected'), '1');
+  }));
+
+  test('fits into a narrow window and a tablet without scrolling sideways', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 59, 76);
+    await shows(page, 'Cmaj7');
+    for (const [width, height] of [[320, 640], [360, 720], [480, 720], [768, 1024], [1180, 820]]) {
+      await page.setViewportSize({ width, height });
+      const wide = await page.evaluate(() => Math.max(document.documentElement.scrollWidth, document.querySelector('main').scrollWidth, document.querySelector('.play').scrollWidth));
+      assert.ok(wide <= width, `${wide} px in a window of ${width}`);
+      const letter = await page.locator('.now-chord .chord-letter').evaluate((element) => parseFloat(getComputedStyle(element).fontSize));
+      if (width === 480) assert.ok(letter >= 90, `the chord is ${letter} px, too small to read from 1.5 m`);
+    }
+  }));
+
+  test('keeps still for people who ask for less motion', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 59, 76);
+    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+    assert.equal(await page.locator('.stone-body').first().evaluate((stone) => getComputedStyle(stone).transitionDuration), '0s');
+  }, { reducedMotion: 'reduce' }));
+
+  test('can be installed: manifest and icons are there', () => scene(async ({ page, daemon }) => {
+    const manifest = await (await fetch(`${daemon.url}undersong.webmanifest`)).json();
+    assert.equal(manifest.display, 'standalone');
+    for (const icon of manifest.icons) {
+      const got = await fetch(daemon.url + icon.src);
+      assert.equal(got.status, 200, icon.src);
+      assert.equal(got.headers.get('content-type'), icon.type);
+    }
+    const session = await page.context().newCDPSession(page);
+    const { errors } = await session.send('Page.getAppManifest');
+    assert.deepEqual(errors, []);
+  }));
+});

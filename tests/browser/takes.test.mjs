@@ -1,0 +1,164 @@
+// The take log, in a real browser against the real daemon.
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { after, before, describe, test } from 'node:test';
+import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
+
+const why_not = lacking();
+let browser, daemon, client;
+
+describe('the take log', { skip: why_not || false }, () => {
+  before(async () => {
+    browser = await open_browser();
+    daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
+    client = daemon.client();
+    await until(async () => (await client.ask('take.list')).takes[0]?.ended, 'the demo take');
+    await client.play(54, 58, 61, 73);  // a second take, on F sharp
+    await until(async () => (await client.ask('moment.get')).chord?.sounding, 'the chord');
+    await client.ask('take.mark', { text: 'here' });
+    await client.release(54, 58, 61, 73);
+    await client.ask('take.end');
+  });
+  after(async () => {
+    await browser?.close();
+    await daemon?.stop();
+  });
+
+  async function on(hash, run, view) {
+    const { page, complaints } = await browser.page(view);
+    try {
+      await page.goto(`${daemon.url}${hash}`);
+      await page.locator('[data-link=open]').waitFor();
+      await run(page);
+      assert.deepEqual(complaints, []);
+    } finally {
+      await page.close();
+    }
+  }
+  const rows = (page) => page.locator('.take-row a').evaluateAll((all) => all.map((each) => Number(each.dataset.take)));
+
+  test('lists takes with a picture of each', () => on('#takes', async (page) => {
+    await page.locator('.thumbnail[data-drawn=true] path').first().waitFor();
+    assert.deepEqual(await rows(page), [2, 1]);
+    assert.match(await page.locator('[data-take="1"]').innerText(), /1:3\d[^]*402 notes/);
+  }));
+
+  test('searches by chord, by melody note over a root, by key and by date', () => on('#takes', async (page) => {
+    await page.getByText('Search', { exact: true }).click();
+    const finds = (...wanted) => until(async () => JSON.stringify(await rows(page)) === JSON.stringify(wanted), `takes ${wanted}`);
+    await page.getByLabel('Chord on').selectOption('6');
+    await finds(2);
+    await page.getByLabel('Chord on').selectOption('3');
+    await page.getByLabel('of kind').selectOption('major');
+    await finds(1);
+    await page.getByRole('button', { name: 'Clear' }).click();
+    await finds(2, 1);
+    await page.getByText('Search', { exact: true }).click();
+    await page.getByLabel('Melody note').selectOption('1');
+    await page.getByLabel('over root').selectOption('6');
+    await finds(2);
+    await page.getByRole('button', { name: 'Clear' }).click();
+    await page.getByText('Search', { exact: true }).click();
+    const { key } = (await client.ask('take.get', { take: 1 })).summary;
+    await page.getByLabel('Key', { exact: true }).selectOption(key);
+    await until(async () => (await rows(page)).includes(1), 'the take in its key');
+    await page.getByRole('button', { name: 'Clear' }).click();
+    await page.getByText('Search', { exact: true }).click();
+    await page.getByLabel('to', { exact: true }).fill('2001-01-01');
+    await page.getByText('No take is like that').waitFor();
+  }));
+
+  test('opens a take: every note, chords, melody, marks and what was offered at any instant', () => on('#take/1', async (page) => {
+    const roll = page.getByRole('slider', { name: 'Place in the take' });
+    await roll.waitFor();
+    assert.equal(await roll.getAttribute('data-notes'), '402');
+    await roll.focus();
+    for (let i = 0; i < 4; ++i) await page.keyboard.press('Shift+ArrowRight');  // 40 seconds in
+    await page.locator('.instant-time:has-text("0:40")').waitFor();
+    await page.locator('.instant-chord .chord').waitFor();
+    await page.locator('.instant-melody').waitFor();
+    await page.locator('.instant-offer li .chord').first().waitFor();
+    assert.match(await roll.getAttribute('aria-valuetext'), /^0:40, [A-G]/);
+    // What the cursor says is what the daemon keeps.
+    const { chords, summary } = await client.ask('take.get', { take: 1 });
+    const there = chords.filter((each) => each.at - summary.at <= 40e6).at(-1);
+    assert.equal(await page.locator('.instant-chord .chord').getAttribute('data-symbol'), there.symbol);
+  }));
+
+  test('zooms and pans by keys, wheel and dragging', () => on('#take/1', async (page) => {
+    const roll = page.locator('canvas.roll');
+    await roll.waitFor();
+    const picture = () => roll.evaluate((canvas) => canvas.toDataURL());
+    const settled = async () => {
+      await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+      return picture();
+    };
+    let last = await settled();
+    const changes = async (what, act) => {
+      await act();
+      const now = await settled();
+      assert.notEqual(now, last, what);
+      last = now;
+    };
+    const box = await roll.boundingBox();
+    await changes('the wheel pans', async () => { await page.mouse.move(box.x + 200, box.y + 150); await page.mouse.wheel(300, 0); });
+    await changes('dragging pans', async () => { await page.mouse.down(); await page.mouse.move(box.x + 60, box.y + 150, { steps: 4 }); await page.mouse.up(); });
+    await changes('plus zooms', () => roll.press('+'));
+    await changes('the whole take', () => page.getByRole('button', { name: 'Whole' }).click());
+  }));
+
+  test('plays the take in the page, following it with the cursor', () => on('#take/1', async (page) => {
+    await page.locator('canvas.roll').waitFor();
+    await page.getByRole('button', { name: 'Play' , exact: false }).first().waitFor();
+    await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).click();
+    await page.locator('.instant-time:has-text("0:01")').waitFor();
+    await page.locator('.take-tools').getByRole('button', { name: 'Pause' }).click();
+    await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).waitFor();
+  }));
+
+  test('renames and annotates a take', () => on('#take/2', async (page) => {
+    await page.getByLabel('Title of this take').fill('Two sharps and a flat');
+    await page.getByLabel('Title of this take').press('Enter');
+    await page.getByLabel('A note on this take').fill('slower');
+    await page.getByLabel('A note on this take').press('Enter');
+    await until(async () => {
+      const { title, annotation } = (await client.ask('take.get', { take: 2 })).summary;
+      return title === 'Two sharps and a flat' && annotation === 'slower';
+    }, 'the new name');
+    await page.getByLabel('All takes').click();
+    await page.getByText('Two sharps and a flat').waitFor();
+  }));
+
+  test('exports a take as a MIDI file', () => on('#take/1', async (page) => {
+    await page.locator('canvas.roll').waitFor();
+    const [download] = await Promise.all([page.waitForEvent('download'), page.getByRole('button', { name: 'Export' }).click()]);
+    assert.equal(download.suggestedFilename(), 'take-1.mid');
+    const saved = readFileSync(await download.path());
+    const { base64 } = await client.ask('take.export', { take: 1 });
+    assert.equal(saved.subarray(0, 4).toString(), 'MThd');
+    assert.deepEqual(saved, Buffer.from(base64, 'base64'));
+  }));
+
+  test('deletes a take, and brings it back', () => on('#take/2', async (page) => {
+    await page.getByRole('button', { name: 'Delete' }).click();
+    await until(async () => JSON.stringify(await rows(page)) === '[1]', 'the take off the list');
+    await page.getByRole('button', { name: 'Undo' }).click();
+    await until(async () => JSON.stringify(await rows(page)) === '[2,1]', 'the take back on the list');
+  }));
+
+  test('says so when there is no such take', () => on('#take/77', async (page) => {
+    await page.getByText('There is no take 77.').waitFor();
+  }));
+
+  test('says how takes come about while there are none', async () => {
+    const empty = await new Daemon().start();
+    const { page } = await browser.page();
+    try {
+      await page.goto(`${empty.url}#takes`);
+      await page.getByText('No takes yet').waitFor();
+    } finally {
+      await page.close();
+      await empty.stop();
+    }
+  });
+});
