@@ -6,6 +6,7 @@ void add_commands(CLI::App& program, int& exit_code) {
   add_analyse(program, exit_code);
   add_name(program, exit_code);
   add_rank(program, exit_code);
+  add_spell(program, exit_code);
 }
 
 }  // namespace undersong::offline
