@@ -506,6 +506,102 @@ def reciprocal(scores, queries):
     return {k: float(np.mean(v)) for k, v in out.items()}, out
 
 
+def session_features(queries):
+    """What the take so far tells of each candidate, as TakeMemory counts it: {id: [C, len(SESSION)]}. In the key."""
+    out = {}
+    pieces = {}
+    for q in queries:
+        pieces.setdefault(q.piece, []).append(q)
+    for asked in pieces.values():
+        notes, heard, known = {}, [], 0
+        for q in asked:
+            labels = [chord_of(x, q.tonic) for x in q.raw["previous"]]
+            for back in range(min(len(labels), q.span), 0, -1):
+                at = q.span - back
+                if at >= known:
+                    known = at + 1
+                    heard.append((labels[-back],) + notes.get(at, (None, None)))
+            mask = frozenset(np.flatnonzero(q.share))
+            notes[q.span] = (q.held, mask)
+            out[q.raw["id"]] = take_features(heard, q.held, mask)
+    return out
+
+
+def take_features(heard, held, mask):
+    n = len(heard)
+    count = np.zeros((8, C))     # heard, after, after two, after three, held, after over the held, after over the notes, notes
+    family = np.zeros((12, F))
+    for i, (chord, h, m) in enumerate(heard):
+        if chord == NONE:
+            continue
+        count[0, chord] += 1
+        family[chord // Q, FAMILY[chord % Q]] += 1
+        same = lambda back: i >= back and heard[i - back][0] == heard[n - back][0]
+        after = same(1)
+        if after:
+            count[1, chord] += 1
+            if same(2):
+                count[2, chord] += 1
+                if same(3):
+                    count[3, chord] += 1
+            if h == held:
+                count[5, chord] += 1
+            if m == mask:
+                count[6, chord] += 1
+        if h == held:
+            count[4, chord] += 1
+        if m == mask:
+            count[7, chord] += 1
+    total = count.sum(1, keepdims=True)
+    share = count / (total + .5)
+    there = count[0] > 0
+    x = np.stack([there, np.log1p(count[0]), np.log1p(family[ROOT, FAMILY[QUAL]]), np.log1p(count[1]), share[1], share[2],
+                  share[3], np.log1p(count[4]), share[4], share[5], share[6], share[7]], 1)
+    return x.astype(np.float32)
+
+
+def fit_session(base, x, y, steps=300, penalty=1.):
+    """Weights of what the take tells, on top of scores from tables that did not know the piece."""
+    w = np.zeros(x.shape[2])
+    n = np.arange(len(y))
+    for _ in range(steps):          # Newton, damped
+        s = base + x @ w
+        s -= s.max(1, keepdims=True)
+        p = np.exp(s)
+        p /= p.sum(1, keepdims=True)
+        mean = np.einsum("qc,qcf->qf", p, x)
+        g = (x[n, y] - mean).sum(0) - penalty * w
+        h = np.einsum("qc,qcf,qcg->fg", p, x, x, optimize=True) - mean.T @ mean + penalty * np.eye(len(w))
+        step = np.linalg.solve(h, g)
+        w += step * min(1, 1 / np.abs(step).max())
+        if np.abs(step).max() < 1e-3:
+            break
+    return w
+
+
+def learn_session(queries, scores):
+    """The weights on all, and figures with half of the pieces learnt, the other half judged."""
+    features = session_features(queries)
+    pieces = sorted({q.piece for q in queries})
+    half = {p: i % 2 for i, p in enumerate(pieces)}
+
+    def fit(some):
+        some = [q for q in some if q.answer != NONE]
+        return fit_session(np.stack([scores[q.raw["id"]] for q in some]), np.stack([features[q.raw["id"]] for q in some]),
+                           np.array([q.answer for q in some]))
+    rows = {}
+    for h in (0, 1):
+        w = fit([q for q in queries if half[q.piece] != h])
+        test = [q for q in queries if half[q.piece] == h]
+        _, out = reciprocal([scores[q.raw["id"]] + features[q.raw["id"]] @ w for q in test], test)
+        for k, v in out.items():
+            rows.setdefault(k, []).extend(v)
+    print("session", {k: round(float(np.mean(v)), 4) for k, v in rows.items()}, flush=True)
+    w = fit(queries)
+    print(dict(zip(SESSION, np.round(w, 2))))
+    return w
+
+
 def learn(train, steps):
     train = [q for q in train]
     model = Model(Counts(train))
@@ -535,22 +631,28 @@ def main():
     a = ap.parse_args()
     queries = read(a.queries)
     pieces = sorted({q.piece for q in queries})
+    def fold_scores(some, folds):
+        """Scores of each query from the tables of the other folds."""
+        own = sorted({q.piece for q in some})
+        fold = {p: i % folds for i, p in enumerate(own)}
+        out = {}
+        for f in range(folds):
+            test = [q for q in some if fold[q.piece] == f]
+            model, logit = learn([q for q in some if fold[q.piece] != f], a.steps)
+            out.update(zip((q.raw["id"] for q in test), judge(model, logit, test)))
+        return out
+
     if a.folds:
-        fold = {p: i % a.folds for i, p in enumerate(pieces)}
-        rows = {}
-        for f in range(a.folds):
-            train = [q for q in queries if fold[q.piece] != f]
-            test = [q for q in queries if fold[q.piece] == f]
-            model, logit = learn(train, a.steps)
-            _, out = reciprocal(judge(model, logit, test), test)
-            for k, v in out.items():
-                rows.setdefault(k, []).extend(v)
-            print("fold", f, {k: round(float(np.mean(v)), 4) for k, v in rows.items()}, flush=True)
-        print(dict(zip(DENSE, np.round(logit.p["w"], 2))))
+        scores = fold_scores(queries, a.folds)
+        mean, _ = reciprocal([scores[q.raw["id"]] for q in queries], queries)
+        print("alone", {k: round(v, 4) for k, v in mean.items()}, flush=True)
+        learn_session(queries, scores)
     if a.halves:
         for half in (0, 1):
             mine = set(pieces[half::2])
-            model, logit = learn([q for q in queries if q.piece in mine], a.steps)
+            some = [q for q in queries if q.piece in mine]
+            model, logit = learn(some, a.steps)
+            logit.session = learn_session(some, fold_scores(some, 5))
             export(os.path.join(a.halves, "half%d.txt" % half), model, logit, len(mine))
             with open(os.path.join(a.halves, "questions%d.jsonl" % half), "w") as f:
                 for q in queries:
@@ -558,6 +660,7 @@ def main():
                         f.write(json.dumps(q.raw) + "\n")
     if a.export:
         model, logit = learn(queries, a.steps)
+        logit.session = learn_session(queries, fold_scores(queries, 10))
         export(a.export, model, logit, len(pieces))
 
 

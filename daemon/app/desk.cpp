@@ -168,6 +168,7 @@ void Desk::mark_at(Micros at, std::string text, Answer<std::uint64_t> answer) {
     if (answer) answer(unavailable("There is no take to mark: play something first."));
     return;
   }
+  analysis_.mark();
   world_.store.append(takes::mark(at, std::move(text)), std::move(answer));
 }
 

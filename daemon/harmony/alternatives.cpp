@@ -21,11 +21,12 @@ constexpr float kUsualFloor = -8;
 constexpr float kOutsideWeight = 0.1f; // a tone outside the key
 constexpr float kHandsWeight = 0.12f;  // a semitone for each tone
 constexpr float kSameChord = -6;       // the chord in force is no alternative to itself
-constexpr float kLikedWeight = 0.5f;
+constexpr float kLikedWeight = 0.3f;
 constexpr float kWishWeight = 2.0f;
 constexpr float kFamiliarSpan = 12;    // natural logarithms between 1 and 0 on the scale of familiarity
 constexpr float kPlainness = 5;        // at the familiar end, what a rarer name within the class costs, in logarithms
-constexpr float kNewRoot = 4, kNewCell = 4, kAlike = 1.0f, kStepOfPlace = 0.02f;
+constexpr float kNewRoot = 4, kNewCell = 8, kAlike = 1.0f, kStepOfPlace = 0.02f;
+constexpr float kWaits = -1000;        // out of the way of every other score
 constexpr std::size_t kByScore = 3, kByVariety = 9;
 
 // Rises with the wish, so that the list moves one way; by far the greatest at the familiar end.
@@ -40,7 +41,7 @@ struct Candidate {
   float familiar = 0;
   std::uint8_t root = 0;
   std::uint8_t index = 0;  // in the offered
-  bool kept = false;       // promised, or the best of its root
+  std::uint16_t kept = 0;  // promised, or the best of its root; fills the twelve bytes, so that copies are whole words
 };
 
 // The way of the hands, or of the voices of the chord in force, to each pitch class; summed over sets by two look-ups.
@@ -116,7 +117,13 @@ struct Usual {
   }
 };
 
-// Places 1 to 3 for the score, one for each root and triad; 4 to 12 for variety. Adds to the scores, so that the order
+// Kinds that stand in for each other: a suspension or an augmented fifth for the major third or the dominant.
+constexpr std::uint8_t kind_of(std::size_t cls) {
+  const Triad triad = triad_of(static_cast<QualityClass>(cls));
+  return triad == kMinorTriad ? 1 : triad == kDiminishedTriad ? 2 : 0;
+}
+
+// Places 1 to 3 for the score, one for each root and kind; 4 to 12 for variety. Adds to the scores, so that the order
 // without wishes is this one.
 void make_places(std::span<Candidate> candidates, const Question& question, const Offered& offered, std::size_t key) {
   constexpr std::size_t kPlaces = kByScore + kByVariety;
@@ -129,10 +136,17 @@ void make_places(std::span<Candidate> candidates, const Question& question, cons
     std::uint16_t& at = best[candidates[i].root * kQualityClasses + offered.cls[candidates[i].index]];
     if (at == kNobody || candidates[i].score > candidates[at].score) at = static_cast<std::uint16_t>(i);
   }
-  std::array<std::uint16_t, kTableChords> pool;  // candidates that may be chosen
+  struct Option {  // a candidate that may be chosen
+    float score;
+    std::uint16_t at, chord;
+    std::uint8_t root, kind, cell, cls;
+  };
+  std::array<Option, kTableChords> pool;
   std::size_t size = 0;
-  for (std::uint16_t at : best)
-    if (at != kNobody) pool[size++] = at;
+  for (std::size_t c = 0; c < best.size(); ++c)
+    if (best[c] != kNobody)
+      pool[size++] = {candidates[best[c]].score, best[c], static_cast<std::uint16_t>(c), static_cast<std::uint8_t>(c / kQualityClasses),
+                      kind_of(c % kQualityClasses), offered.cell[key][held][c], static_cast<std::uint8_t>(c % kQualityClasses)};
   std::size_t previous = kTableChords;
   if (question.previous && quality_class(question.previous->quality) != QualityClass::kNone)
     previous = static_cast<std::size_t>(question.previous->root.value()) * kQualityClasses +
@@ -141,31 +155,29 @@ void make_places(std::span<Candidate> candidates, const Question& question, cons
   std::array<std::uint16_t, kPlaces> chosen;
   std::size_t count = 0;
   unsigned roots = 0, cells = 0;
-  std::array<unsigned, 12> triads{};
+  std::array<bool, kTableChords> alike{};
   const auto take = [&](std::size_t place) {
-    const Candidate& made = candidates[pool[place]];
-    chosen[count++] = pool[place];
+    const Option& made = pool[place];
+    chosen[count++] = made.at;
     roots |= 1u << made.root;
-    cells |= 1u << offered.cell[key][made.root * kQualityClasses + offered.cls[made.index]];
-    triads[made.root] |= 1u << triad_of(static_cast<QualityClass>(offered.cls[made.index]));
+    cells |= 1u << made.cell;
+    alike[made.chord] = true;
     pool[place] = pool[--size];
   };
   while (count < kByScore && size > 0) {
-    std::size_t first = size;
-    for (std::size_t i = 0; i < size; ++i) {
-      const Candidate& made = candidates[pool[i]];
-      if (triads[made.root] >> triad_of(static_cast<QualityClass>(offered.cls[made.index])) & 1u) continue;
-      if (first == size || made.score > candidates[pool[first]].score) first = i;
-    }
-    if (first == size) break;
+    std::size_t first = 0;
+    for (std::size_t i = 1; i < size; ++i)
+      if (pool[i].score > pool[first].score) first = i;
+    const Option found = pool[first];
     take(first);
+    for (std::size_t i = 0; i < size; ++i)  // another of its root and kind waits for a place of variety
+      if (pool[i].root == found.root && pool[i].kind == found.kind) pool[i].score += kWaits;
   }
   // Only chords in which the held note rests, and not the one in force.
   for (std::size_t i = 0; i < size;) {
-    const Candidate& made = candidates[pool[i]];
-    const std::size_t cls = offered.cls[made.index];
-    const bool rests = kRests[cls] >> ((held + 12 - made.root) % 12) & 1u;
-    if (rests && made.root * kQualityClasses + cls != previous && made.score > kAvoided / 2)
+    if (pool[i].score < kWaits / 2) pool[i].score -= kWaits;
+    const bool rests = kRests[pool[i].cls] >> ((held + 12 - pool[i].root) % 12) & 1u;
+    if (rests && pool[i].chord != previous && pool[i].score > kAvoided / 2)
       ++i;
     else
       pool[i] = pool[--size];
@@ -174,20 +186,14 @@ void make_places(std::span<Candidate> candidates, const Question& question, cons
     std::size_t first = 0;
     float most = -1e9f;
     for (std::size_t i = 0; i < size; ++i) {
-      const Candidate& made = candidates[pool[i]];
-      const float value = made.score + (roots >> made.root & 1u ? 0 : kNewRoot) +
-                          (cells >> offered.cell[key][made.root * kQualityClasses + offered.cls[made.index]] & 1u ? 0 : kNewCell);
+      const float value = pool[i].score + (roots >> pool[i].root & 1u ? 0 : kNewRoot) + (cells >> pool[i].cell & 1u ? 0 : kNewCell);
       if (value > most) most = value, first = i;
     }
     take(first);
   }
   // What is like a chosen one steps back; the chosen stand above the others, in their order.
-  std::array<bool, kTableChords> alike{};
   std::array<bool, 12 * kOfferedCount> is_chosen{};
-  for (std::size_t i = 0; i < count; ++i) {
-    is_chosen[chosen[i]] = true;
-    alike[candidates[chosen[i]].root * kQualityClasses + offered.cls[candidates[chosen[i]].index]] = true;
-  }
+  for (std::size_t i = 0; i < count; ++i) is_chosen[chosen[i]] = true;
   float place = -1e9f;
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     if (is_chosen[i]) continue;
@@ -270,7 +276,6 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
       if (holds < kWorstFit && !made.kept) made.score += kAvoided;
       if (question.previous && question.previous->root == root && question.previous->quality == known.quality[i])
         made.score += kSameChord;
-      made.score += kLikedWeight * static_cast<float>(question.liked.times({root, known.quality[i], root}));
     }
   }
   if (question.variety) make_places({candidates.data(), count}, question, known, key);
@@ -279,9 +284,10 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   const float bright = kWishWeight * question.wishes.brighter, tense = 2 * kWishWeight * question.wishes.tenser;
   for (std::size_t r = 0, at = 0; r < 12; ++r) {
     std::size_t best_of_root = at;
+    const auto& liked = question.liked.of(PitchClass(static_cast<int>(r)));
     for (std::size_t i = 0; i < kOfferedCount; ++i, ++at) {
       const InKey& home = in_key[at];
-      candidates[at].score += familiar * candidates[at].familiar + bright * home.colour.dark_bright + tense * home.colour.resolved_tense;
+      candidates[at].score += kLikedWeight * static_cast<float>(liked[known.family[i]]) + familiar * candidates[at].familiar + bright * home.colour.dark_bright + tense * home.colour.resolved_tense;
       if (candidates[at].score > candidates[best_of_root].score) best_of_root = at;
     }
     candidates[best_of_root].kept = true;

@@ -87,6 +87,7 @@ class Liked {
  public:
   void add(const Chord& chord, int times = 1);
   int times(const Chord& chord) const;  // 0..kMost
+  const std::array<std::uint8_t, 8>& of(PitchClass root) const { return times_[static_cast<std::size_t>(root.value())]; }  // by Family
   void clear() { times_ = {}; }
   static constexpr int kMost = 4;
 

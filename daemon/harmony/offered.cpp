@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <memory>
 #include <string_view>
+#include <vector>
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_vocabulary.h"
@@ -40,14 +41,51 @@ constexpr Promise kPromises[] = {
 constexpr std::array<std::string_view, kQualityClasses> kClassChord{"maj", "maj6", "maj7", "7", "min", "min6", "min7", "minmaj7",
                                                                     "hdim7", "dim7", "aug", "aug(b7)", "sus4(b7)"};
 
-// Which third of the values each lies in, 0..2.
-std::array<int, kTableChords> thirds(const std::array<float, kTableChords>& values) {
-  auto sorted = values;
-  std::sort(sorted.begin(), sorted.end());
-  std::array<int, kTableChords> out{};
-  for (std::size_t i = 0; i < values.size(); ++i)
-    out[i] = (values[i] > sorted[kTableChords / 3]) + (values[i] > sorted[2 * kTableChords / 3]);
-  return out;
+constexpr unsigned kMajorScale = 0b101010110101;
+
+// How tense a chord is under a held note, for telling cells apart: the harshness of its intervals, the held note's too,
+// and its tones outside the key, alike. Source: interval classes 1..6 by Huron (1994), aggregate dyadic consonance.
+float tension(PitchClassSet tones, PitchClass held, PitchClassSet scale) {
+  constexpr std::array<float, 7> kConsonance{0, -1.428f, -0.582f, 0.594f, 0.386f, 1.240f, -0.453f};
+  const float outside = static_cast<float>((tones - scale).size()) / static_cast<float>(tones.size());
+  tones.insert(held);
+  float harsh = 0;
+  int pairs = 0;
+  for (int a = 0; a < 12; ++a)
+    for (int b = a + 1; b < 12; ++b)
+      if (tones.contains(PitchClass(a)) && tones.contains(PitchClass(b))) {
+        harsh += (1.24f - kConsonance[static_cast<std::size_t>(std::min(b - a, 12 - b + a))]) / 2.668f;
+        ++pairs;
+      }
+  return 0.5f * harsh / static_cast<float>(pairs) + 0.5f * outside;
+}
+
+// Cells of three by three: dark to bright, resolved to tense, cut so that the chords that hold a note share out evenly.
+void make_cells(Offered& made, std::size_t k, Key key) {
+  const PitchClassSet scale = PitchClassSet(kMajorScale).transposed(7 * signature(key));
+  std::array<float, kTableChords> bright;
+  std::array<std::array<float, kTableChords>, 12> tense;
+  std::vector<float> all_bright, all_tense;
+  for (std::size_t c = 0; c < kTableChords; ++c) {
+    const PitchClass root(static_cast<int>(c / kQualityClasses));
+    const Chord chord{root, quality(kClassChord[c % kQualityClasses]), root};
+    const PitchClassSet tones = row(chord.quality).tones.transposed(root.value());
+    bright[c] = colour(chord, root_name_in(chord, key), key).dark_bright;
+    for (int held = 0; held < 12; ++held) {
+      const float t = tense[static_cast<std::size_t>(held)][c] = tension(tones, PitchClass(held), scale);
+      if (!tones.contains(PitchClass(held))) continue;
+      all_bright.push_back(bright[c]);
+      all_tense.push_back(t);
+    }
+  }
+  std::sort(all_bright.begin(), all_bright.end());
+  std::sort(all_tense.begin(), all_tense.end());
+  const auto third = [](const std::vector<float>& sorted, float value) {
+    return (value > sorted[sorted.size() / 3]) + (value > sorted[2 * sorted.size() / 3]);
+  };
+  for (std::size_t held = 0; held < 12; ++held)
+    for (std::size_t c = 0; c < kTableChords; ++c)
+      made.cell[k][held][c] = static_cast<std::uint8_t>(3 * third(all_bright, bright[c]) + third(all_tense, tense[held][c]));
 }
 
 void fill(Offered& made) {
@@ -56,6 +94,7 @@ void fill(Offered& made) {
   for (std::size_t i = 0; i < kOfferedCount; ++i) {
     made.quality[i] = quality(kRows[i].harte);
     made.cls[i] = static_cast<std::uint8_t>(quality_class(made.quality[i]));
+    made.family[i] = static_cast<std::uint8_t>(row(made.quality[i]).family);
     made.liking[i] = kRows[i].liking;
     made.per_tone[i] = 1.0f / static_cast<float>(row(made.quality[i]).tones.size());
     plainest[made.cls[i]] = std::min(plainest[made.cls[i]], row(made.quality[i]).rarity);
@@ -68,12 +107,10 @@ void fill(Offered& made) {
   }
   for (std::size_t i = 0; i < kOfferedCount; ++i) made.rarer[i] = row(made.quality[i]).rarity - plainest[made.cls[i]];
 
-  constexpr unsigned kMajorScale = 0b101010110101;
   for (std::size_t k = 0; k < 25; ++k) {
     std::optional<Key> key;
     if (k < 24) key = Key{PitchClass(static_cast<int>(k)), k < 12 ? Mode::kMajor : Mode::kMinor};
     const PitchClassSet scale = key ? PitchClassSet(kMajorScale).transposed(7 * signature(*key)) : PitchClassSet(0xFFF);
-    std::array<float, kTableChords> bright, tense;
     for (std::size_t r = 0; r < 12; ++r) {
       const PitchClass root(static_cast<int>(r));
       for (std::size_t i = 0; i < kOfferedCount; ++i) {
@@ -84,17 +121,8 @@ void fill(Offered& made) {
         home.tones = row(chord.quality).tones.transposed(root.value());
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());
       }
-      // Without a key the cells are those of C: only their differences count.
-      for (std::size_t q = 0; q < kQualityClasses; ++q) {
-        const Chord chord{root, quality(kClassChord[q]), root};
-        const auto in = key ? *key : Key{};
-        const Colour seen = colour(chord, root_name_in(chord, in), in);
-        bright[r * kQualityClasses + q] = seen.dark_bright;
-        tense[r * kQualityClasses + q] = seen.resolved_tense;
-      }
     }
-    const auto columns = thirds(bright), rows = thirds(tense);
-    for (std::size_t c = 0; c < kTableChords; ++c) made.cell[k][c] = static_cast<std::uint8_t>(3 * columns[c] + rows[c]);
+    make_cells(made, k, key ? *key : Key{});  // without a key those of C: only their differences count
   }
 }
 

@@ -55,13 +55,15 @@ struct InKey {
 struct Offered {
   std::array<Quality, kOfferedCount> quality;
   std::array<std::uint8_t, kOfferedCount> cls;           // QualityClass
+  std::array<std::uint8_t, kOfferedCount> family;        // Family
   std::array<float, kOfferedCount> rarer;                // than the plainest of its class
   std::array<float, kOfferedCount> liking;
   std::array<float, kOfferedCount> per_tone;             // 1 / how many tones
   std::array<std::array<float, kOfferedCount>, 12> fit;  // [interval of a note above the root][quality]
   std::array<std::array<bool, kOfferedCount>, 12> promised{};
   std::array<std::array<InKey, 12 * kOfferedCount>, 25> in_key;        // [key][root * kOfferedCount + quality]
-  std::array<std::array<std::uint8_t, kTableChords>, 25> cell;         // [key][root * 13 + class], 0..8: dark-bright by tension
+  // [key][held note][root * 13 + class], 0..8: three steps of dark-bright by three of tension.
+  std::array<std::array<std::array<std::uint8_t, kTableChords>, 12>, 25> cell;
 
   static std::size_t key_index(const std::optional<Key>& key) {
     return key ? static_cast<std::size_t>(key->tonic.value() + (key->mode == Mode::kMinor ? 12 : 0)) : 24;

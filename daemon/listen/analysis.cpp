@@ -5,6 +5,7 @@
 
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/recogniser.h"
+#include "daemon/harmony/written_spelling.h"
 
 namespace undersong::listen {
 namespace {
@@ -119,8 +120,36 @@ bool Analysis::set_melody_notes(Micros at, std::size_t count) {
   return publish(at);
 }
 
+bool Analysis::set_phrase(Micros at, Micros length) {
+  findings_ = {};
+  settings_.phrase = std::max(length, Micros{0});
+  asked_.melody.clear();  // the same question is to be asked anew
+  refresh_alternatives(at);
+  return publish(at);
+}
+
+void Analysis::mark() {
+  constexpr int kMarkCounts = 2;  // as much as coming back to it twice
+  if (in_force_) liked_.add(in_force_->chord, kMarkCounts);
+}
+
 void Analysis::begin_take() {
   for (auto& tried : tried_) tried.clear();
+  liked_.clear();
+  memory_.clear();
+  settled_.clear();
+  sung_.clear();
+}
+
+harmony::Phrase Analysis::phrase_at(Micros at, Micros since) const {
+  harmony::Phrase out;
+  for (std::size_t i = 0; i < sung_.size(); ++i) {
+    const Micros ends = i + 1 < sung_.size() ? sung_[i + 1].onset : at;
+    const auto sounded = std::chrono::duration<float>(ends - std::max(sung_[i].onset, since)).count();
+    if (ends > since) out.add(sung_[i].pitch.pitch_class(), std::clamp(sounded, 0.05f, 4.0f));
+  }
+  if (!sung_.empty()) out.held = sung_.back().pitch.pitch_class();
+  return out;
 }
 
 bool Analysis::collect(Micros at) {
@@ -130,6 +159,8 @@ bool Analysis::collect(Micros at) {
     const Micros onset = from_ear(note->onset);
     const bool held = notes_.is_down(note->pitch) && notes_.onset(note->pitch) == onset;
     melody_.add(note->pitch, onset, held);
+    if (sung_.full()) sung_.erase(0);
+    sung_.push_back({note->pitch, onset});
     findings_.melody.push_back({note->pitch, {}, {}, onset, held});
     found = true;
   }
@@ -178,9 +209,21 @@ bool Analysis::hold_highest(Micros at) {
 }
 
 void Analysis::note_tried() {
+  const Micros at = *settled_from_;
   settled_from_.reset();
   const harmony::Chord& chord = in_force_->chord;
   const auto& melody = melody_.newest();
+  if (settled_.empty() || settled_[0] != chord) {
+    const bool came_back = std::find(settled_.begin(), settled_.end(), chord) != settled_.end();
+    if (came_back) liked_.add(chord);
+    if (settled_.full()) settled_.pop_back();
+    settled_.insert(0, chord);
+    const harmony::Phrase over = phrase_at(at, in_force_->since);
+    harmony::PitchClassSet notes;
+    for (int pc = 0; pc < 12; ++pc)
+      if (over.weight[static_cast<std::size_t>(pc)] > 0) notes.insert(PitchClass(pc));
+    memory_.add(chord, melody.empty() ? std::nullopt : std::optional(melody[0].pitch.pitch_class()), notes);
+  }
   if (melody.empty() || !notes_.is_sounding(melody[0].pitch)) return;
   const PitchClass under = melody[0].pitch.pitch_class();
   tried_[static_cast<std::size_t>(under.value())].add(chord);
@@ -205,7 +248,13 @@ void Analysis::refresh_alternatives(Micros at) {
     question.melody.push_back(newest[i].pitch);
   }
   if (moment_.key) question.key = moment_.key->key;
-  if (in_force_) question.previous = in_force_->chord;
+  if (in_force_) {
+    question.previous = in_force_->chord;
+    for (const harmony::Chord& chord : settled_)
+      if (question.earlier.size() > 0 || chord != in_force_->chord) question.earlier.push_back(chord);
+  }
+  if (settings_.phrase > Micros{0}) question.phrase = phrase_at(at, at - settings_.phrase);
+  question.liked = liked_;
   question.wishes = settings_.wishes;
   if (!question.melody.empty())
     question.tried = tried_[static_cast<std::size_t>(question.melody[0].pitch_class().value())];
@@ -217,6 +266,7 @@ void Analysis::refresh_alternatives(Micros at) {
   for (std::size_t key = 0; key < 128; ++key)
     if (notes_.down()[key]) held[count++] = Pitch(static_cast<int>(key));
   const harmony::Hands hands{std::span<const Pitch>(held.data(), count)};
+  question.take = &memory_;
   harmony::rank_alternatives(question, &hands, moment_.alternatives);
   ++moment_.alternatives_number;
   findings_.alternatives = true;
@@ -262,12 +312,12 @@ void Analysis::write_moment(Micros at) {
 
 MelodyNote Analysis::described(MelodyNote note) const {
   const int home = moment_.key ? harmony::signature(moment_.key->key) : 0;
-  note.name = harmony::spell_within(note.pitch.pitch_class(), home - 5);
   if (moment_.harmony) {
     const auto& reading = moment_.harmony->reading;
-    const int interval = ascending(reading.chord.root, note.pitch.pitch_class());
-    note.degree = harmony::degree_in(reading.chord.quality, interval);
-    if (harmony::role(reading.chord.quality, interval) == harmony::Role::kChordTone) note.name = reading.root_name.above(note.degree);
+    note.degree = harmony::degree_in(reading.chord.quality, ascending(reading.chord.root, note.pitch.pitch_class()));
+    note.name = harmony::spell_note(note.pitch.pitch_class(), home, &reading.chord, &reading.root_name);
+  } else {
+    note.name = harmony::spell_note(note.pitch.pitch_class(), home, nullptr, nullptr);
   }
   return note;
 }

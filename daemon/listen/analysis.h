@@ -21,6 +21,7 @@ namespace undersong::listen {
 struct Settings {
   harmony::Wishes wishes;
   std::size_t melody_notes = 2;  // 1: the newest only; 2: the two newest while both are held
+  Micros phrase{0};  // asks with all melody notes of so long a time, by how long they sounded; 0: with those above only
   Micros offered_after{400'000};  // a list that stood so long counts as offered
   bool names_only = false;        // only harmony, melody and key: no readings of the hands, no alternatives
 };
@@ -57,7 +58,10 @@ class Analysis {
   bool set_wishes(Micros at, harmony::Wishes wishes);
   bool hold_still(Micros at, bool still);
   bool set_melody_notes(Micros at, std::size_t count);
-  // A new take: what was tried is forgotten; the key and what sounds stay.
+  bool set_phrase(Micros at, Micros length);
+  // The player marked this moment: the chord in force is liked in this take.
+  void mark();
+  // A new take: what was tried, liked and heard is forgotten; the key and what sounds stay.
   void begin_take();
 
  private:
@@ -93,6 +97,15 @@ class Analysis {
   harmony::StandingMelody melody_;
   bool damper_ = false;
   std::array<harmony::Tried, 12> tried_;  // by pitch class of the melody note
+  harmony::Liked liked_;
+  harmony::TakeMemory memory_;
+  FixedVector<harmony::Chord, harmony::kChordsBefore> settled_;  // chords that were meant, newest first
+  struct Sung {
+    Pitch pitch;
+    Micros onset{};
+  };
+  FixedVector<Sung, 24> sung_;            // the melody, newest last
+  harmony::Phrase phrase_at(Micros at, Micros since) const;
   harmony::Question asked_;               // what the list in the moment answers
   Micros list_since_{};
   bool list_offered_ = true;

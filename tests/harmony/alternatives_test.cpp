@@ -3,8 +3,12 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
+#include <random>
 #include <set>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
@@ -152,7 +156,220 @@ TEST(Alternatives, ReasonsAreSentencesForPeople) {
   ASSERT_NE(g7, list.end());
   std::string reason;
   append_reason(reason, *g7, question.melody, question.previous);
-  EXPECT_TRUE(reason.starts_with("G is its root; root falls a fifth; ")) << reason;
+  EXPECT_TRUE(reason.starts_with("G is its root; falling fifth from Dm7; stays in C major; usual here")) << reason;
+}
+
+// ---- over many questions, drawn anew from a fixed seed
+
+class Draw {
+ public:
+  explicit Draw(unsigned seed) : engine_(seed) {}
+  int upto(int n) { return static_cast<int>(engine_() % static_cast<unsigned>(n + 1)); }
+  Chord chord() {
+    const PitchClass root(upto(11));
+    return {root, Quality(upto(static_cast<int>(chord_vocabulary().size()) - 1)), upto(3) ? root : PitchClass(upto(11))};
+  }
+  Question question() {
+    Question out;
+    out.melody.push_back(Pitch(55 + upto(30)));
+    if (upto(2) == 0) out.melody.push_back(Pitch(55 + upto(30)));
+    if (upto(3)) out.key = Key{PitchClass(upto(11)), upto(1) ? Mode::kMajor : Mode::kMinor};
+    if (upto(4)) {
+      out.previous = chord();
+      for (int i = upto(3); i > 0; --i) out.earlier.push_back(chord());
+    }
+    for (int i = upto(2) ? 0 : upto(8); i > 0; --i) out.phrase.add(PitchClass(upto(11)), 0.25f * static_cast<float>(1 + upto(7)));
+    for (int i = upto(3); i > 0; --i) out.liked.add(chord(), upto(3));
+    out.wishes = {0.25f * static_cast<float>(upto(8) - 4), 0.25f * static_cast<float>(upto(8) - 4),
+                  0.25f * static_cast<float>(upto(8) - 4)};
+    if (upto(1)) out.wishes = {};
+    return out;
+  }
+
+ private:
+  std::mt19937 engine_;
+};
+
+TEST(Alternatives, StepByStepAWishMovesTheMeanOfTheTopFiveOneWayOnly) {
+  Draw draw(20);
+  Alternatives list;
+  const Hands rest;
+  TakeMemory take;
+  for (int i = 0; i < 40; ++i) take.add(draw.chord(), PitchClass(draw.upto(11)), PitchClassSet(1u << draw.upto(11)));
+  for (int round = 0; round < 400; ++round) {
+    Question question = draw.question();
+    if (draw.upto(1)) question.take = &take;
+    const Hands* hands = draw.upto(3) ? nullptr : &rest;
+    for (int axis = 0; axis < 3; ++axis) {
+      const Wishes others = question.wishes;
+      float before = -100;
+      for (int step = -8; step <= 8; ++step) {
+        const float wish = static_cast<float>(step) / 8;
+        (axis == 0 ? question.wishes.brighter : axis == 1 ? question.wishes.tenser : question.wishes.surprising) = wish;
+        rank_alternatives(question, hands, list);
+        float mean = 0;
+        for (std::size_t i = 0; i < 5; ++i)
+          mean += (axis == 0 ? list[i].dark_bright : axis == 1 ? list[i].resolved_tense : 1 - list[i].familiar) / 5;
+        ASSERT_GE(mean, before - 1e-5f) << "round " << round << ", scale " << axis << ", wish " << wish;
+        before = mean;
+      }
+      question.wishes = others;
+    }
+  }
+}
+
+TEST(Alternatives, EveryRootIsOfferedInOrderWhateverTheQuestion) {
+  Draw draw(21);
+  Alternatives list;
+  for (int round = 0; round < 3000; ++round) {
+    rank_alternatives(draw.question(), nullptr, list);
+    std::set<int> roots;
+    std::set<std::pair<int, int>> chords;
+    for (std::size_t i = 0; i < list.size(); ++i) {
+      roots.insert(list[i].chord.root.value());
+      chords.insert({list[i].chord.root.value(), list[i].chord.quality.row()});
+      ASSERT_TRUE(list[i].familiar >= 0 && list[i].familiar <= 1 && std::isfinite(list[i].score));
+      if (i > 0) {
+        ASSERT_GE(list[i - 1].score, list[i].score);
+      }
+    }
+    ASSERT_EQ(roots.size(), 12u);
+    ASSERT_EQ(chords.size(), kMaxAlternatives);
+  }
+}
+
+TEST(Alternatives, WithoutAWishTheFirstDozenDiffersInRootAndColour) {
+  Draw draw(22);
+  Alternatives list;
+  double roots_in_all = 0;
+  int rounds = 0;
+  for (; rounds < 500; ++rounds) {
+    Question question = draw.question();
+    question.wishes = {};
+    question.liked.clear();
+    rank_alternatives(question, nullptr, list);
+    std::set<int> roots;
+    std::set<std::pair<int, QualityClass>> chords;
+    for (std::size_t i = 0; i < 12; ++i) {
+      roots.insert(list[i].chord.root.value());
+      chords.insert({list[i].chord.root.value(), quality_class(list[i].chord.quality)});
+      if (question.previous) {
+        EXPECT_FALSE(list[i].chord.root == question.previous->root && list[i].chord.quality == question.previous->quality);
+      }
+    }
+    EXPECT_EQ(chords.size(), 12u);
+    EXPECT_GE(roots.size(), 8u);
+    roots_in_all += static_cast<double>(roots.size());
+  }
+  EXPECT_GE(roots_in_all / rounds, 10);
+}
+
+// The learnt songs are plain; what stands high away from the familiar end must not be.
+TEST(Alternatives, NinthsSuspensionsAndAlterationsStandHighAtTheNeutralAndSurprisingEnds) {
+  const auto rich = [](const Alternative& offered) {
+    const auto& made = row(offered.chord.quality);
+    bool above = made.family == Family::kSuspended;
+    for (Degree degree : made.degrees) above |= degree.number >= 9 || (degree.number == 5 && degree.alter != 0 && made.family == Family::kDominant);
+    return above;
+  };
+  const auto triad = [](const Alternative& offered) {
+    const auto text = row(offered.chord.quality).harte;
+    return text == "maj" || text == "min";
+  };
+  Draw draw(23);
+  Alternatives list;
+  for (const float wish : {0.0f, 0.5f, 1.0f}) {
+    int riches = 0, triads = 0, asked = 0;
+    for (; asked < 200; ++asked) {
+      Question question = draw.question();
+      question.key = Key{PitchClass(draw.upto(11)), Mode::kMajor};
+      question.wishes = {0, 0, wish};
+      rank_alternatives(question, nullptr, list);
+      for (std::size_t i = 0; i < 6; ++i) riches += rich(list[i]), triads += triad(list[i]);
+    }
+    EXPECT_GE(riches, asked * 3) << wish;       // half of the first six
+    EXPECT_LE(triads * 10, asked * 6) << wish;  // a tenth
+  }
+}
+
+TEST(Alternatives, WhatThePlayerCameBackToRises) {
+  Draw draw(24);
+  Alternatives list;
+  int rose = 0;
+  for (int round = 0; round < 200; ++round) {
+    Question question = draw.question();
+    question.liked.clear();
+    question.wishes = {};
+    rank_alternatives(question, nullptr, list);
+    const Chord chosen = list[static_cast<std::size_t>(12 + draw.upto(10))].chord;
+    const auto place = [&] {
+      for (std::size_t i = 0; i < list.size(); ++i)
+        if (list[i].chord == chosen) return i;
+      return list.size();
+    };
+    const std::size_t before = place();
+    question.liked.add(chosen, Liked::kMost);
+    rank_alternatives(question, nullptr, list);
+    EXPECT_LE(place(), before);
+    rose += place() < before;
+  }
+  EXPECT_GE(rose, 100);
+}
+
+TEST(Alternatives, APhraseWeighsByHowLongItsNotesSounded) {
+  // G on top; under it the phrase is either F A C, or E G C.
+  const auto place_of = [](std::initializer_list<int> phrase, PitchClass root) {
+    Question question;
+    question.melody.push_back(Pitch(79));
+    question.key = Key{PitchClass(0), Mode::kMajor};
+    question.wishes.surprising = -1;
+    for (int note : phrase) question.phrase.add(PitchClass(note), 1);
+    Alternatives list;
+    rank_alternatives(question, nullptr, list);
+    for (std::size_t i = 0; i < list.size(); ++i)
+      if (list[i].chord.root == root) return i;
+    return list.size();
+  };
+  EXPECT_LT(place_of({5, 9, 0, 5, 7}, PitchClass(5)), place_of({4, 7, 0, 7, 7}, PitchClass(5)));
+  EXPECT_LT(place_of({4, 7, 0, 7, 7}, PitchClass(0)), place_of({5, 9, 0, 5, 7}, PitchClass(0)));
+}
+
+TEST(TakeMemory, WhatFollowedEarlierUnderTheSameNotesIsExpectedAgain) {
+  TakeMemory take;
+  const Chord a{PitchClass(0), quality("maj7"), PitchClass(0)}, b{PitchClass(8), quality("min7"), PitchClass(8)};
+  const PitchClassSet over_a(1u << 4), over_b(1u << 11);
+  for (int i = 0; i < 3; ++i) {
+    take.add(a, PitchClass(4), over_a);
+    take.add(b, PitchClass(11), over_b);
+  }
+  take.add(a, PitchClass(4), over_a);
+  Question question;
+  question.melody.push_back(Pitch(71));
+  question.key = Key{PitchClass(0), Mode::kMajor};
+  question.previous = a;
+  question.wishes.surprising = -1;
+  Alternatives list;
+  rank_alternatives(question, nullptr, list);
+  EXPECT_FALSE(list[0].chord.root == b.root);
+  question.take = &take;
+  rank_alternatives(question, nullptr, list);
+  EXPECT_TRUE(list[0].chord.root == b.root && list[0].chord.quality == b.quality);
+}
+
+TEST(TakeMemory, AnEndlessTakeForgetsTheOldest) {
+  TakeMemory take;
+  Draw draw(25);
+  for (int i = 0; i < 5000; ++i) take.add(draw.chord(), std::nullopt, {});
+  ChordScores scores{};
+  take.add_scores(PitchClass(0), {}, RankingTable::standard().take, scores);
+  for (float score : scores) EXPECT_TRUE(std::isfinite(score));
+}
+
+TEST(RankingTable, WhatIsNoTableIsRefused) {
+  EXPECT_FALSE(RankingTable::from({}));
+  const std::vector<std::int32_t> zeros(1000), version{1, 2, 3};
+  EXPECT_FALSE(RankingTable::from(zeros));
+  EXPECT_FALSE(RankingTable::from(version));
 }
 
 }  // namespace
