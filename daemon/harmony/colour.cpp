@@ -1,66 +1,94 @@
 #include "daemon/harmony/colour.h"
 
 #include <algorithm>
-#include <array>
-#include <vector>
+#include <cmath>
 
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/colour_terms.h"
+#include "daemon/harmony/fixed_vector.h"
+#include "daemon/harmony/tonal_space.h"
 
 namespace undersong::harmony {
 namespace {
 
-// Consonance of interval classes 1..6. Source: Huron (1994), aggregate dyadic consonance weights.
-constexpr std::array<float, 7> kConsonance{0.0f, -1.428f, -0.582f, 0.594f, 0.386f, 1.240f, -0.453f};
+#include "daemon/harmony/colour_weights.inc"
 
-struct QualityColour {
-  float mean_fifths;  // of its tones, above the root on the line of fifths
-  float harshness;    // 0..1
-};
+// How much of the mode term is the chord's own and how much its place in the key; and the register term's share.
+constexpr float kOwnMode = 0.5f, kRegisterShare = 0.15f;
+constexpr float kModeRange = 1.25f;  // of the learnt mode term, in steps of a seven-step scale
 
-const std::vector<QualityColour>& table() {
-  static const std::vector<QualityColour> kTable = [] {
-    std::vector<QualityColour> out;
-    for (const QualityRow& made : chord_vocabulary()) {
-      float fifths = 0;
-      for (Degree degree : made.degrees) fifths += static_cast<float>(NoteName(0).above(degree).fifths());
-      float sum = 0;
-      int pairs = 0;
-      for (int a = 0; a < 12; ++a)
-        for (int b = a + 1; b < 12; ++b)
-          if (made.tones.contains(PitchClass(a)) && made.tones.contains(PitchClass(b))) {
-            const int interval = b - a;
-            sum += kConsonance[static_cast<std::size_t>(std::min(interval, 12 - interval))];
-            ++pairs;
-          }
-      const float consonance = pairs ? sum / static_cast<float>(pairs) : 1;  // about -0.5 .. 1.24
-      out.push_back({fifths / static_cast<float>(made.degrees.size()), std::clamp((0.75f - consonance) / 1.2f, 0.0f, 1.0f)});
-    }
-    return out;
-  }();
-  return kTable;
+float own_mode(const ColourTerms& terms) {
+  return kModeKeyFit * terms.key_fit + kModeTriads * terms.triads + kModeFifths * terms.fifths;
+}
+
+// `root_place`: the root on the line of fifths above the tonic.
+Colour weigh(const ColourTerms& terms, bool in_key, int root_place, bool moved) {
+  const Ratings rated = ratings(terms, moved);
+  Colour out;
+  out.consonance = std::clamp((rated.consonance - 1) / 3, 0.0f, 1.0f);
+  out.valence = std::clamp((rated.valence - 4) / 3, -1.0f, 1.0f);
+  out.mode = std::clamp(own_mode(terms) / kModeRange, -1.0f, 1.0f);
+  if (in_key) {
+    // The major scale's seven notes lie about two fifths above its tonic, the minor scale's one below: between is zero.
+    const float place = std::clamp((terms.fifths + static_cast<float>(root_place) - 0.5f) / 6, -1.0f, 1.0f);
+    out.mode = kOwnMode * out.mode + (1 - kOwnMode) * place;
+  }
+  out.height = std::tanh(terms.height / 1.5f);
+  out.dark_bright = (1 - kRegisterShare) * out.mode + kRegisterShare * out.height;
+  out.resolved_tense = std::clamp(in_key ? (rated.tension_in_key - 1) / 8 : (rated.tension - 1) / 6, 0.0f, 1.0f);
+  return out;
 }
 
 }  // namespace
 
-Colour colour(Chord chord, NoteName root, const std::optional<Key>& key) {
-  const QualityColour& own = table()[static_cast<std::size_t>(chord.quality.row())];
-  Colour out;
-  float outside = 0;
-  if (key) {
-    const int tonic = tonic_name(*key).fifths();
-    // The major scale's seven notes lie about two fifths above its tonic, the minor scale's one below: between is zero.
-    const float place = own.mean_fifths + static_cast<float>(root.fifths() - tonic) - 0.5f;
-    out.dark_bright = std::clamp(place / 6, -1.0f, 1.0f);
-    const PitchClassSet tones = row(chord.quality).tones.transposed(chord.root.value());
-    constexpr unsigned kMajorScale = 0b101010110101;
-    const PitchClassSet scale = PitchClassSet(kMajorScale).transposed(7 * signature(*key));
-    outside = static_cast<float>((tones - scale).size()) / static_cast<float>(tones.size());
-  } else {
-    out.dark_bright = std::clamp((own.mean_fifths - 0.5f) / 4, -1.0f, 1.0f);
-  }
-  const float inverted = chord.bass == chord.root ? 0.0f : 0.08f;
-  out.resolved_tense = std::clamp(0.8f * own.harshness + 0.3f * outside + inverted, 0.0f, 1.0f);
+Ratings ratings(const ColourTerms& t, bool moved) {
+  Ratings out;
+  out.consonance = kConsonance + kPeriodicity * t.periodicity + kMeanRoughness * t.mean_roughness +
+                   kWorstRoughness * t.worst_roughness + kUnfamiliarity * t.unfamiliarity + kOutside * t.outside + kFifth * t.fifth;
+  out.tension = kTension + kTensionConsonance * out.consonance + kTensionHeight * t.height;
+  out.valence = kValence + own_mode(t) + kValenceConsonance * out.consonance;
+  out.tension_in_key = kInKey + kInKeyRootStability * t.root_stability + kInKeyLeastStability * t.least_stability +
+                       kInKeyMeanStability * t.mean_stability + kInKeyDistance * t.distance +
+                       kInKeyMotion * (moved ? t.motion : kMeanMotion) + kInKeyPeriodicity * t.periodicity +
+                       kInKeyMode * own_mode(t);
   return out;
+}
+
+Colour colour(std::span<const Pitch> keys, const std::optional<Key>& key, std::optional<PitchClass> root,
+              std::span<const Pitch> previous) {
+  if (keys.empty()) return {};
+  if (!root) {
+    PitchClassSet tones;
+    Pitch lowest = keys[0];
+    for (Pitch note : keys) tones.insert(note.pitch_class()), lowest = std::min(lowest, note);
+    root = likely_root(tones, lowest.pitch_class());
+  }
+  const ColourTerms terms = colour_terms(keys, root, key, previous);
+  const int place = key ? (7 * ascending(key->tonic, *root) + 5) % 12 - 5 : 0;
+  return weigh(terms, key.has_value(), place, !previous.empty());
+}
+
+Colour colour(Chord chord, NoteName root, const std::optional<Key>& key) {
+  const QualityRow& made = row(chord.quality);
+  // Bass, then every tone above it in close position, about middle C whatever the root, so that all roots compare.
+  FixedVector<Pitch, 9> keys;
+  constexpr int kBass = 52;
+  keys.push_back(Pitch(kBass));
+  for (int i = 1; i < 12; ++i)
+    if (made.tones.contains(PitchClass(chord.bass.value() + i - chord.root.value()))) keys.push_back(Pitch(kBass + i));
+  // Ninths and higher tensions stand an octave up, as they are played.
+  for (Degree degree : made.degrees)
+    if (degree.number > 7)
+      for (Pitch& note : keys)
+        if (note != keys[0] && (note.value() - kBass + chord.bass.value() - chord.root.value() - semitones(degree)) % 12 == 0)
+          note = Pitch(note.value() + 12);
+  // The key moves with the chord, to where the chord was put.
+  const int moved = kBass - chord.bass.value();
+  std::optional<Key> moved_key = key;
+  if (moved_key) moved_key->tonic = transpose(moved_key->tonic, moved);
+  ColourTerms terms = colour_terms({keys.begin(), keys.size()}, transpose(chord.root, moved), moved_key, {});
+  terms.height = 0;
+  return weigh(terms, key.has_value(), key ? root.fifths() - tonic_name(*key).fifths() : 0, false);
 }
 
 }  // namespace undersong::harmony

@@ -1,0 +1,195 @@
+"""Learns the weights of colour from published ratings, and tells how well chords left out of learning are predicted.
+
+    learn_colour.py UNDERSONG KIT/colour            figures only
+    learn_colour.py UNDERSONG KIT/colour --write    and daemon/harmony/{chord_counts,colour_weights}.inc
+
+UNDERSONG is the built program: the terms are measured by the very code that runs live (`undersong colour --terms`), so a
+changed term only needs this script again. KIT/colour holds the ratings; no rating goes into the project, only weights.
+Every fit is a ridge on standardised terms. Python 3.11 with Debian's python3-numpy.
+"""
+import csv
+import io
+import os
+import subprocess
+import sys
+
+import numpy as np
+
+CONSONANCE = ["periodicity", "mean_roughness", "worst_roughness", "unfamiliarity", "outside", "fifth"]
+MODE = ["key_fit", "triads", "fifths"]
+IN_KEY = ["root_stability", "least_stability", "mean_stability", "distance", "motion", "periodicity", "mode"]
+RIDGE = {"consonance": 3.0, "tension": 1.0, "valence": 10.0, "in_key": 1.0}
+
+
+def rows_of(path):
+    with open(path, newline="", encoding="utf-8") as f:
+        return list(csv.DictReader(line for line in f if not line.startswith("#")))
+
+
+def terms_of(program, path):
+    out = subprocess.run([program, "colour", path, "--terms"], check=True, capture_output=True, text=True).stdout
+    return {r["id"]: {k: float(v) for k, v in r.items() if k != "id"} for r in csv.DictReader(io.StringIO(out))}
+
+
+def fit(x, y, strength):
+    mean, spread = x.mean(0), x.std(0) + 1e-9
+    z = (x - mean) / spread
+    w = np.linalg.solve(z.T @ z + strength * np.eye(z.shape[1]), z.T @ (y - y.mean())) / spread
+    return w, y.mean() - w @ mean
+
+
+def left_out(x, y, groups, strength):
+    """Every group predicted by what is learnt from the others."""
+    groups = np.array(groups)
+    out = np.zeros(len(y))
+    for g in set(groups):
+        inside = groups == g
+        w, b = fit(x[~inside], y[~inside], strength)
+        out[inside] = x[inside] @ w + b
+    return out
+
+
+def r(a, b):
+    return float(np.corrcoef(a, b)[0, 1])
+
+
+def prime(bits):
+    return min(((bits >> k) | (bits << (12 - k))) & 0xFFF for k in range(12))
+
+
+def bits_of(numbers):
+    out = 0
+    for n in numbers:
+        out |= 1 << (int(n) % 12)
+    return out
+
+
+class Set:
+    """A table of ratings with the terms of its chords."""
+
+    def __init__(self, program, kit, name, target):
+        path = os.path.join(kit, name)
+        terms = terms_of(program, path)
+        self.rows = [row for row in rows_of(path) if row[target] not in ("", "NA")]
+        self.terms = [terms[row["id"]] for row in self.rows]
+        self.y = np.array([float(row[target]) * float(row.get("direction") or 1) for row in self.rows])
+
+    def x(self, names):
+        return np.array([[t[n] for n in names] for t in self.terms])
+
+    def add(self, name, values):
+        for t, v in zip(self.terms, values):
+            t[name] = v
+
+
+def learn(program, kit):
+    weights = {}
+    alone = Set(program, kit, "consonance.csv", "rating")
+    classes = [prime(bits_of(row["midi"].split())) for row in alone.rows]
+    w, b = fit(alone.x(CONSONANCE), alone.y, RIDGE["consonance"])
+    weights["consonance"] = (b, dict(zip(CONSONANCE, w)))
+    out = left_out(alone.x(CONSONANCE), alone.y, classes, RIDGE["consonance"])
+    print(f"consonance, set classes left out         r {r(out, alone.y):.3f}   (learnt on all: {r(alone.x(CONSONANCE) @ w, alone.y):.3f})")
+    with_notes = CONSONANCE + ["n"]
+    out = left_out(alone.x(with_notes), alone.y, classes, RIDGE["consonance"])
+    wn, _ = fit(alone.x(with_notes), alone.y, RIDGE["consonance"])
+    print(f"  with a term for the number of notes    r {r(out, alone.y):.3f}   (weight {wn[-1]:.3f} a note; not shipped)")
+
+    more = Set(program, kit, "more_consonance.csv", "rating")
+    sets = np.array([row["dataset"] for row in more.rows])
+    values = more.x(CONSONANCE) @ w
+    each = {s: r(values[sets == s], more.y[sets == s]) for s in sorted(set(sets))}
+    mean = sum(v * (sets == s).sum() for s, v in each.items()) / len(sets)
+    print(f"more consonance, never learnt from       mean r {mean:.3f}   " + "  ".join(f"{s} {v:.3f}" for s, v in each.items()))
+
+    tension = Set(program, kit, "emotion.csv", "tension")
+    tension.add("consonance", tension.x(CONSONANCE) @ w + b)
+    names = ["consonance", "octaves"]
+    types = [row["chord"] for row in tension.rows]
+    wt, bt = fit(tension.x(names), tension.y, RIDGE["tension"])
+    out = left_out(tension.x(names), tension.y, types, RIDGE["tension"])
+    weights["tension"] = (bt, dict(zip(names, wt)))
+    print(f"tension alone                            r {r(tension.x(names) @ wt, tension.y):.3f}   (chord types left out: {r(out, tension.y):.3f})")
+
+    valence = Set(program, kit, "emotion.csv", "valence")
+    valence.add("consonance", valence.x(CONSONANCE) @ w + b)
+    names = MODE + ["consonance"]
+    wv, bv = fit(valence.x(names), valence.y, RIDGE["valence"])
+    out = left_out(valence.x(names), valence.y, types, RIDGE["valence"])
+    weights["valence"] = (bv, dict(zip(names, wv)))
+    mode = valence.x(MODE) @ wv[:3]
+    print(f"valence, chord types left out            r {r(out, valence.y):.3f}   (learnt on all: {r(valence.x(names) @ wv, valence.y):.3f}; "
+          f"its mode term alone: {r(mode, valence.y):.3f})")
+
+    key = Set(program, kit, "context_tension.csv", "tension")
+    key.add("mode", key.x(MODE) @ wv[:3])
+    wk, bk = fit(key.x(IN_KEY), key.y, RIDGE["in_key"])
+    out = left_out(key.x(IN_KEY), key.y, range(len(key.y)), RIDGE["in_key"])
+    weights["in_key"] = (bk, dict(zip(IN_KEY, wk)))
+    weights["motion"] = float(key.x(["motion"]).mean())
+    print(f"tension in a key, left one out           r {r(out, key.y):.3f}   (learnt on all: {r(key.x(IN_KEY) @ wk, key.y):.3f})")
+    roots = [row["root_pc"] for row in key.rows]
+    out = left_out(key.x(IN_KEY), key.y, roots, RIDGE["in_key"])
+    print(f"  with all chords of a root left out     r {r(out, key.y):.3f}")
+    return weights
+
+
+def camel(name):
+    return "".join(part.capitalize() for part in name.split("_"))
+
+
+def write_weights(weights, path):
+    lines = ["// Made by configs/learn/learn_colour.py. Weights of the terms in colour_terms.h for the scales in colour.h, learnt by",
+             "// ridge regression from mean ratings of listeners; none of the ratings is here. Sources:"]
+    lines += ["// consonance: Bowling, Purves & Gill (2018), doi:10.1073/pnas.1713206115, via R package inconData (CC0)."]
+    b, w = weights["consonance"]
+    lines.append(f"constexpr float kConsonance = {b:.5f}f;")
+    lines += [f"constexpr float k{camel(n)} = {v:.5f}f;" for n, v in w.items()]
+    lines.append("// tension and valence: Lahdelma & Eerola (2016), doi:10.1177/2041669516655812, via R package inconData (CC0).")
+    b, w = weights["tension"]
+    lines += [f"constexpr float kTension = {b:.5f}f;", f"constexpr float kTensionConsonance = {w['consonance']:.5f}f;",
+              f"constexpr float kTensionHeight = {w['octaves']:.5f}f;"]
+    b, w = weights["valence"]
+    lines += [f"constexpr float kValence = {b:.5f}f;", f"constexpr float kValenceConsonance = {w['consonance']:.5f}f;"]
+    lines += [f"constexpr float kMode{camel(n)} = {w[n]:.5f}f;" for n in MODE]
+    lines.append("// tension in a key: Bigand, Parncutt & Lerdahl (1996), doi:10.3758/BF03205482, via R package incon (MIT).")
+    b, w = weights["in_key"]
+    lines.append(f"constexpr float kInKey = {b:.5f}f;")
+    lines += [f"constexpr float kInKey{camel(n)} = {v:.5f}f;" for n, v in w.items()]
+    lines.append(f"constexpr float kMeanMotion = {weights['motion']:.5f}f;  // semitones a voice, where the chord before is not known")
+    with open(path, "w", encoding="utf-8") as f:
+        f.write("\n".join(lines) + "\n")
+
+
+def write_counts(kit, path):
+    counts = {}
+    for row in rows_of(os.path.join(kit, "chord_counts.csv")):
+        bits = prime(bits_of(row["pcs"].split()))
+        counts[bits] = counts.get(bits, 0) + int(row["count"])
+    cells = [f"{{0x{bits:03x}, {n}}}" for bits, n in sorted(counts.items(), key=lambda i: -i[1])]
+    lines = ["// Made by configs/learn/learn_colour.py. How often each set of pitch classes, in any transposition and inversion, occurs",
+             "// among the chords of the McGill Billboard corpus (Burgoyne, Wild & Fujinaga 2011), as counted in R package corpdiss (MIT).",
+             "constexpr SetCount kSetCounts[] = {"]
+    for i in range(0, len(cells), 8):
+        lines.append("    " + ", ".join(cells[i:i + 8]) + ",")
+    lines.append("};")
+    with open(path, "w", encoding="utf-8") as f:
+        f.write("\n".join(lines) + "\n")
+
+
+def main():
+    if len(sys.argv) < 3:
+        sys.exit(__doc__)
+    program, kit = sys.argv[1:3]
+    harmony = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "..", "daemon", "harmony")
+    if "--counts" in sys.argv or "--write" in sys.argv:
+        write_counts(kit, os.path.join(harmony, "chord_counts.inc"))
+    if "--counts" in sys.argv:
+        return
+    weights = learn(program, kit)
+    if "--write" in sys.argv:
+        write_weights(weights, os.path.join(harmony, "colour_weights.inc"))
+
+
+if __name__ == "__main__":
+    main()

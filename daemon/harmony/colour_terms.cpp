@@ -1,0 +1,83 @@
+#include "daemon/harmony/colour_terms.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "daemon/harmony/chord_set.h"
+#include "daemon/harmony/fixed_vector.h"
+#include "daemon/harmony/harmonicity.h"
+#include "daemon/harmony/roughness.h"
+#include "daemon/harmony/tonal_space.h"
+#include "daemon/harmony/voice_leading.h"
+
+namespace undersong::harmony {
+namespace {
+
+constexpr std::size_t kMostKeys = 16;
+constexpr float kUnknown = 8.5f;  // unfamiliarity from which chords are equally strange
+
+// notes^0.7
+constexpr std::array<float, kMostKeys + 1> kNotesPower{0,      1,      1.6245f, 2.1577f, 2.6390f, 3.0852f, 3.5051f, 3.9045f, 4.2871f,
+                                                       4.6555f, 5.0119f, 5.3577f, 5.6943f, 6.0226f, 6.3433f, 6.6571f, 6.9644f};
+
+}  // namespace
+
+ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> root, const std::optional<Key>& key,
+                         std::span<const Pitch> previous) {
+  ColourTerms out;
+  FixedVector<Pitch, kMostKeys> notes;
+  PitchClassSet tones;
+  for (Pitch note : keys) {
+    std::size_t at = 0;
+    while (at < notes.size() && notes[at] < note) ++at;
+    if (at < notes.size() && notes[at] == note) continue;
+    if (notes.insert(at, note)) tones.insert(note.pitch_class());
+  }
+  if (notes.empty()) return out;
+  const std::span<const Pitch> sounding{notes.begin(), notes.size()};
+  const auto count = static_cast<float>(notes.size());
+
+  float pairs = 0, worst = 0;
+  for (std::size_t i = 0; i < notes.size(); ++i)
+    for (std::size_t j = 0; j < i; ++j) {
+      const float pair = pair_roughness(notes[j], notes[i]);
+      pairs += pair;
+      worst = i == 1 ? pair : std::max(worst, pair);
+    }
+  out.periodicity = log_periodicity(sounding) / kNotesPower[notes.size()];
+  if (notes.size() > 1) out.mean_roughness = std::sqrt(std::max(0.0f, 2 * pairs / (count * (count - 1))));
+  out.worst_roughness = worst;
+
+  const ChordSet& set = chord_set(tones);
+  out.unfamiliarity = std::min(set.unfamiliarity, kUnknown);
+  out.outside = set.outside;
+  out.fifth = set.fifth ? 1.0f : 0.0f;
+  out.key_fit = set.key_fit;
+  out.triads = set.triads;
+
+  const PitchClass bottom = root ? *root : likely_root(tones, notes[0].pitch_class());
+  out.fifths = mean_fifths(tones, bottom);
+  float sum = 0;
+  for (Pitch note : notes) sum += static_cast<float>(note.value());
+  out.height = (sum / count - 60) / 12;
+
+  if (key) {
+    out.root_stability = stability(bottom, *key);
+    out.least_stability = 10;
+    for (int i = 0; i < 12; ++i) {
+      if (!tones.contains(PitchClass(i))) continue;
+      const float value = stability(PitchClass(i), *key);
+      out.mean_stability += value;
+      out.least_stability = std::min(out.least_stability, value);
+    }
+    out.mean_stability /= static_cast<float>(tones.size());
+    out.distance = static_cast<float>(distance_from_tonic(tones, bottom, *key));
+  }
+  if (!previous.empty())
+    out.motion = static_cast<float>(voice_leading_distance(previous, sounding)) /
+                 static_cast<float>(std::max(previous.size(), notes.size()));
+  return out;
+}
+
+}  // namespace undersong::harmony

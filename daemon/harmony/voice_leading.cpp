@@ -1,0 +1,157 @@
+#include "daemon/harmony/voice_leading.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdlib>
+#include <limits>
+
+#include "daemon/harmony/chord_vocabulary.h"
+
+namespace undersong::harmony {
+namespace {
+
+template <class Tone, class Way>
+double fixed(std::span<const Tone> from, std::span<const Tone> to, Norm norm, Way way) {
+  double out = 0;
+  for (std::size_t i = 0; i < std::min(from.size(), to.size()); ++i) {
+    const double d = way(from[i], to[i]);
+    if (norm == Norm::kTaxicab) out += d;
+    if (norm == Norm::kEuclidean) out += d * d;
+    if (norm == Norm::kMaximum) out = std::max(out, d);
+  }
+  return norm == Norm::kEuclidean ? std::sqrt(out) : out;
+}
+
+// Cheapest path from both first tones to both last ones that moves on in one chord or in both at a step: with tones in
+// order no minimal assignment has to cross, so the path is the minimal voice leading.
+template <class Way>
+class Path {
+ public:
+  Path(std::size_t from, std::size_t to, Way way) : rows_(from), columns_(to) {
+    for (std::size_t i = 0; i < rows_; ++i)
+      for (std::size_t j = 0; j < columns_; ++j) {
+        int before = i == 0 && j == 0 ? 0 : std::numeric_limits<int>::max() / 2;
+        if (i > 0) before = std::min(before, cost_[i - 1][j]);
+        if (j > 0) before = std::min(before, cost_[i][j - 1]);
+        if (i > 0 && j > 0) before = std::min(before, cost_[i - 1][j - 1]);
+        cost_[i][j] = before + way(i, j);
+      }
+  }
+  int cost() const { return cost_[rows_ - 1][columns_ - 1]; }
+  // Last pair first; moves on in both chords where that costs the same.
+  template <class Each>
+  void walk_back(Each each) const {
+    std::size_t i = rows_ - 1, j = columns_ - 1;
+    each(i, j);
+    while (i > 0 || j > 0) {
+      const int both = i > 0 && j > 0 ? cost_[i - 1][j - 1] : std::numeric_limits<int>::max();
+      const int up = i > 0 ? cost_[i - 1][j] : std::numeric_limits<int>::max();
+      const int left = j > 0 ? cost_[i][j - 1] : std::numeric_limits<int>::max();
+      if (both <= up && both <= left) {
+        --i, --j;
+      } else if (up <= left) {
+        --i;
+      } else {
+        --j;
+      }
+      each(i, j);
+    }
+  }
+
+ private:
+  std::size_t rows_, columns_;
+  std::array<std::array<int, kMostVoices + 1>, kMostVoices + 1> cost_;
+};
+
+using Tones = FixedVector<PitchClass, kMostVoices>;
+
+// A circle has no first tone: every turn of the second chord against the first is tried, and the first pair is met again
+// at the end (its way counted once).
+VoiceLeading turn(const Tones& from, const Tones& to, std::size_t start) {
+  const auto at = [&](std::size_t j) { return to[(start + j) % to.size()]; };
+  const auto way = [&](std::size_t i, std::size_t j) {
+    return i == from.size() && j == to.size() ? 0 : pitch_class_distance(from[i % from.size()], at(j));
+  };
+  const Path path(from.size() + 1, to.size() + 1, way);
+  VoiceLeading out;
+  out.semitones = path.cost();
+  path.walk_back([&](std::size_t i, std::size_t j) {
+    if (i != from.size() || j != to.size()) out.voices.push_back({from[i % from.size()], at(j)});
+  });
+  std::reverse(out.voices.begin(), out.voices.end());
+  return out;
+}
+
+Tones sorted(std::span<const PitchClass> tones) {
+  Tones out;
+  for (PitchClass tone : tones) out.push_back(tone);
+  std::sort(out.begin(), out.end());
+  return out;
+}
+
+VoiceLeading freely(const Tones& from, const Tones& to) {
+  VoiceLeading best = turn(from, to, 0);
+  for (std::size_t start = 1; start < to.size(); ++start) {
+    VoiceLeading other = turn(from, to, start);
+    if (other.semitones < best.semitones) best = other;
+  }
+  return best;
+}
+
+Chord made(PitchClass root, bool major) { return {root, quality(major ? "maj" : "min"), root}; }
+
+// Moves a triad's root by one way from major and the opposite way from minor, and changes its mode.
+Chord exchange(const Chord& triad, int from_major) {
+  static const Quality kMajor = quality("maj"), kMinor = quality("min");
+  if (triad.quality == kMajor) return made(transpose(triad.root, from_major), false);
+  if (triad.quality == kMinor) return made(transpose(triad.root, -from_major), true);
+  return triad;
+}
+
+}  // namespace
+
+double fixed_distance(std::span<const Pitch> from, std::span<const Pitch> to, Norm norm) {
+  return fixed(from, to, norm, [](Pitch a, Pitch b) { return std::abs(a.value() - b.value()); });
+}
+double fixed_distance(std::span<const PitchClass> from, std::span<const PitchClass> to, Norm norm) {
+  return fixed(from, to, norm, pitch_class_distance);
+}
+
+int voice_leading_distance(std::span<const Pitch> from, std::span<const Pitch> to) {
+  FixedVector<Pitch, kMostVoices> a, b;
+  for (Pitch note : from) a.push_back(note);
+  for (Pitch note : to) b.push_back(note);
+  if (a.empty() || b.empty()) return 0;
+  std::sort(a.begin(), a.end());
+  std::sort(b.begin(), b.end());
+  return Path(a.size(), b.size(), [&](std::size_t i, std::size_t j) { return std::abs(a[i].value() - b[j].value()); }).cost();
+}
+
+VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to, bool keep_bass) {
+  if (from.empty() || to.empty()) return {};
+  if (!keep_bass) return freely(sorted(from), sorted(to));
+  // The basses are met already; the other voices may, but need not, meet them again.
+  VoiceLeading best;
+  best.semitones = std::numeric_limits<int>::max();
+  for (std::size_t leave_from : {0u, 1u})
+    for (std::size_t leave_to : {0u, 1u}) {
+      const Tones a = sorted(from.subspan(leave_from)), b = sorted(to.subspan(leave_to));
+      VoiceLeading upper;
+      if (!a.empty() && !b.empty()) {
+        upper = freely(a, b);
+      } else if (a.size() != b.size()) {
+        continue;  // one side's upper voices would have nowhere to go
+      }
+      if (upper.semitones < best.semitones) best = upper;
+    }
+  best.semitones += pitch_class_distance(from[0], to[0]);
+  best.voices.insert(0, {from[0], to[0]});
+  return best;
+}
+
+Chord parallel(const Chord& triad) { return exchange(triad, 0); }
+Chord leading_tone_exchange(const Chord& triad) { return exchange(triad, 4); }
+Chord relative(const Chord& triad) { return exchange(triad, 9); }
+
+}  // namespace undersong::harmony
