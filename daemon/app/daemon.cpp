@@ -73,6 +73,7 @@ class Running final : public Daemon {
                                                        .open_output = [this](const std::string& name) { return open_output(name); },
                                                        .changed_moment = [this] { changed(moment_changed_); },
                                                        .changed_status = [this] { changed(status_changed_); },
+                                                       .changed_deadline = [this] { changed(deadline_changed_); },
                                                        .utc_ms = utc_ms});
 
     server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion)};
@@ -183,7 +184,7 @@ class Running final : public Daemon {
   void flush() {
     if (moment_changed_) server_->publish_moment(desk_->moment(), desk_->symbol_style());
     if (status_changed_) server_->publish_status();
-    moment_changed_ = status_changed_ = false;
+    moment_changed_ = status_changed_ = deadline_changed_ = false;
     arm();
   }
 
@@ -257,7 +258,7 @@ class Running final : public Daemon {
   asio::posix::stream_descriptor wake_;
   asio::steady_timer due_, tend_;
   std::optional<Micros> armed_;
-  bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false;
+  bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false, deadline_changed_ = false;
 };
 
 }  // namespace

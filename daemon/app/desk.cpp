@@ -268,6 +268,7 @@ void Desk::sound(const harmony::Voicing& voicing) {
   const midi::Strike strike{Velocity(std::max(1, static_cast<int>(std::lround(velocity)))),
                             std::chrono::duration_cast<Micros>(config_.hear_length), Micros(12'000), 0};
   audition_.play(notes, strike, midi::steady_now(), sender());
+  world_.changed_deadline();  // the other notes, and the end
 }
 
 void Desk::tend_output() {

@@ -32,6 +32,7 @@ class Desk : public server::Desk {
     takes::Store& store;
     std::function<std::unique_ptr<midi::Output>(const std::string& name)> open_output;
     std::function<void()> changed_moment, changed_status;
+    std::function<void()> changed_deadline;  // next_deadline() may be earlier now although nothing was received
     std::function<std::int64_t()> utc_ms;
   };
   Desk(const Config& config, World world);
