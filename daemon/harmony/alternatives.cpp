@@ -18,7 +18,6 @@ constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
 constexpr float kAvoided = -10;        // a held note that clashes: only the familiar end still offers such a chord
 constexpr float kUsualWeight = 0.35f;  // by root and triad
 constexpr float kUsualFloor = -8;
-constexpr float kOutsideWeight = 0.1f; // a tone outside the key
 constexpr float kHandsWeight = 0.12f;  // a semitone for each tone
 constexpr float kSameChord = -6;       // the chord in force is no alternative to itself
 constexpr float kLikedWeight = 0.3f;
@@ -131,10 +130,14 @@ void make_places(std::span<Candidate> candidates, const Question& question, cons
   // The best of each root and class.
   constexpr std::uint16_t kNobody = 0xFFFF;
   std::array<std::uint16_t, kTableChords> best;
+  std::array<float, kTableChords> best_score;
   best.fill(kNobody);
+  best_score.fill(-1e9f);
   for (std::size_t i = 0; i < candidates.size(); ++i) {
-    std::uint16_t& at = best[candidates[i].root * kQualityClasses + offered.cls[candidates[i].index]];
-    if (at == kNobody || candidates[i].score > candidates[at].score) at = static_cast<std::uint16_t>(i);
+    const std::size_t c = candidates[i].root * kQualityClasses + offered.cls[candidates[i].index];
+    const bool higher = candidates[i].score > best_score[c];  // unforeseeable: chosen without a jump
+    best_score[c] = higher ? candidates[i].score : best_score[c];
+    best[c] = higher ? static_cast<std::uint16_t>(i) : best[c];
   }
   struct Option {  // a candidate that may be chosen
     float score;
@@ -197,8 +200,8 @@ void make_places(std::span<Candidate> candidates, const Question& question, cons
   float place = -1e9f;
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     if (is_chosen[i]) continue;
-    if (alike[candidates[i].root * kQualityClasses + offered.cls[candidates[i].index]]) candidates[i].score -= kAlike;
-    place = std::max(place, candidates[i].score);
+    candidates[i].score -= alike[candidates[i].root * kQualityClasses + offered.cls[candidates[i].index]] ? kAlike : 0;
+    place = place > candidates[i].score ? place : candidates[i].score;
   }
   for (std::size_t i = count; i-- > 0;) {
     Candidate& made = candidates[chosen[i]];
@@ -249,36 +252,43 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   for (std::size_t pc = 0; pc < 12; ++pc) share[pc] = phrase.weight[pc] / std::max(phrase.total(), 1e-6f);
 
   std::array<Candidate, 12 * kOfferedCount> candidates;
-  std::size_t count = 0;
   for (std::size_t r = 0; r < 12; ++r) {
     const PitchClass root(static_cast<int>(r));
     FixedVector<std::size_t, kMelodyNotes> intervals;
     for (Pitch note : question.melody) intervals.push_back(static_cast<std::size_t>(ascending(root, note.pitch_class())));
     const bool single = intervals.size() == 1;
-    // How the whole phrase sits in each quality; of the held notes the newest counts most.
-    std::array<float, kOfferedCount> sits{};
+    // How the melody sits in each quality: half by the held notes, of which the newest counts most, half by the phrase.
+    std::array<float, kPadded> holds = known.fit[intervals[0]], sits{};
+    if (!single)
+      for (std::size_t i = 0; i < kPadded; ++i)
+        holds[i] = (holds[i] + kOlderNote * known.fit[intervals[1]][i]) * (1 / (1 + kOlderNote));
     for (std::size_t pc = 0; pc < 12; ++pc)
       if (share[pc] > 0)
-        for (std::size_t i = 0; i < kOfferedCount; ++i) sits[i] += share[pc] * known.fit[(pc + 12 - r) % 12][i];
+        for (std::size_t i = 0; i < kPadded; ++i) sits[i] += share[pc] * known.fit[(pc + 12 - r) % 12][i];
+    for (std::size_t i = 0; i < kPadded; ++i) sits[i] = kFitWeight * 0.5f * (holds[i] + sits[i]);
+    std::array<float, kQualityClasses> usual_class, usual_triad;
+    for (std::size_t q = 0; q < kQualityClasses; ++q) {
+      usual_class[q] = 1 + usual.chord[r * kQualityClasses + q] / kFamiliarSpan;
+      usual_triad[q] = kUsualWeight * usual.triad[r][triad_of(static_cast<QualityClass>(q))];
+    }
+    const auto& promised = known.promised[intervals[0]];
     for (std::size_t i = 0; i < kOfferedCount; ++i) {
-      const float holds = single ? known.fit[intervals[0]][i]
-                                 : (known.fit[intervals[0]][i] + kOlderNote * known.fit[intervals[1]][i]) / (1 + kOlderNote);
       const InKey& home = in_key[r * kOfferedCount + i];
-      Candidate& made = candidates[count++];
+      Candidate& made = candidates[r * kOfferedCount + i];
       made.root = static_cast<std::uint8_t>(r);
       made.index = static_cast<std::uint8_t>(i);
-      made.kept = single && known.promised[intervals[0]][i];
+      made.kept = single && promised[i];
       const std::size_t cls = known.cls[i];
-      made.familiar = std::clamp(1 + (usual.chord[r * kQualityClasses + cls] - kPlainness * known.rarer[i]) / kFamiliarSpan, 0.0f, 1.0f);
-      made.score = kFitWeight * 0.5f * (holds + sits[i]) + known.liking[i] +
-                   kUsualWeight * usual.triad[r][triad_of(static_cast<QualityClass>(cls))] -
-                   kOutsideWeight * static_cast<float>(home.outside) - kHandsWeight * way.to(home.tones) * known.per_tone[i];
-      if (holds < kWorstFit && !made.kept) made.score += kAvoided;
-      if (question.previous && question.previous->root == root && question.previous->quality == known.quality[i])
-        made.score += kSameChord;
+      const float familiar = usual_class[cls] - kPlainness / kFamiliarSpan * known.rarer[i];
+      made.familiar = familiar > 0 ? familiar : 0;  // by value, so that no jump is guessed; never above 1
+      made.score = sits[i] + home.liking + usual_triad[cls] - kHandsWeight * way.to(home.tones) * known.per_tone[i];
+      if (holds[i] < kWorstFit && !made.kept) made.score += kAvoided;
     }
+    if (question.previous && question.previous->root == root)
+      for (std::size_t i = 0; i < kOfferedCount; ++i)
+        if (question.previous->quality == known.quality[i]) candidates[r * kOfferedCount + i].score += kSameChord;
   }
-  if (question.variety) make_places({candidates.data(), count}, question, known, key);
+  if (question.variety) make_places(candidates, question, known, key);
 
   const float familiar = familiar_weight(question.wishes.surprising);
   const float bright = kWishWeight * question.wishes.brighter, tense = 2 * kWishWeight * question.wishes.tenser;
@@ -292,18 +302,27 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     }
     candidates[best_of_root].kept = true;
   }
-  // The kept ones have their place for sure; the rest of the list goes to the best of the others.
-  const auto end = candidates.begin() + static_cast<std::ptrdiff_t>(count);
+  // The kept ones have their place for sure; the rest of the list goes to the best of the others. Few come in after the
+  // first ones, so that keeping them sorted is cheaper than selecting among all.
   const auto better = [](const Candidate& a, const Candidate& b) {
     if (a.score != b.score) return a.score > b.score;
     return a.root != b.root ? a.root < b.root : a.index < b.index;
   };
-  const auto others = std::partition(candidates.begin(), end, [](const Candidate& c) { return c.kept; });
-  const auto kept = static_cast<std::size_t>(others - candidates.begin());
-  const auto room = std::min(kMaxAlternatives - std::min(kMaxAlternatives, kept), count - kept);
-  const auto last = others + static_cast<std::ptrdiff_t>(room);
-  std::nth_element(others, last, end, better);
-  std::sort(candidates.begin(), last, better);
+  FixedVector<Candidate, kMaxAlternatives> listed, others;
+  for (const Candidate& made : candidates)
+    if (made.kept) listed.push_back(made);
+  const std::size_t room = kMaxAlternatives - listed.size();
+  for (const Candidate& made : candidates) {
+    // They come in the order that decides between equals.
+    if (others.size() == room && (room == 0 || !(made.score > others.back().score))) continue;
+    if (made.kept) continue;
+    std::size_t at = others.size();
+    while (at > 0 && made.score > others[at - 1].score) --at;
+    if (others.size() == room) others.pop_back();
+    others.insert(at, made);
+  }
+  for (const Candidate& made : others) listed.push_back(made);
+  std::sort(listed.begin(), listed.end(), better);
 
   ChordsBefore before;
   PitchClassSet tones_before;
@@ -314,21 +333,21 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     tones_before = row(question.previous->quality).tones.transposed(question.previous->root.value());
     from = root_name_in(*question.previous, question.key);
   }
-  for (auto it = candidates.begin(); it != last; ++it) {
+  for (const Candidate& candidate : listed) {
     Alternative made;
-    const Quality quality = known.quality[it->index];
-    const InKey& home = in_key[it->root * kOfferedCount + it->index];
-    made.chord = {PitchClass(it->root), quality, PitchClass(it->root)};
+    const Quality quality = known.quality[candidate.index];
+    const InKey& home = in_key[candidate.root * kOfferedCount + candidate.index];
+    made.chord = {PitchClass(candidate.root), quality, PitchClass(candidate.root)};
     made.root_name = home.root_name;
     for (Pitch note : question.melody) {
       const int interval = ascending(made.chord.root, note.pitch_class());
       made.degrees.push_back(degree_in(quality, interval));
       made.reason.tension |= role(quality, interval) != Role::kChordTone;
     }
-    made.score = it->score;
+    made.score = candidate.score;
     made.dark_bright = home.colour.dark_bright;
     made.resolved_tense = home.colour.resolved_tense;
-    made.familiar = it->familiar;
+    made.familiar = candidate.familiar;
     made.tried = question.tried.contains(made.chord);
     made.reason.relation = relation(before, made.chord, question.key);
     made.reason.from = from;

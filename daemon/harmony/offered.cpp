@@ -95,7 +95,6 @@ void fill(Offered& made) {
     made.quality[i] = quality(kRows[i].harte);
     made.cls[i] = static_cast<std::uint8_t>(quality_class(made.quality[i]));
     made.family[i] = static_cast<std::uint8_t>(row(made.quality[i]).family);
-    made.liking[i] = kRows[i].liking;
     made.per_tone[i] = 1.0f / static_cast<float>(row(made.quality[i]).tones.size());
     plainest[made.cls[i]] = std::min(plainest[made.cls[i]], row(made.quality[i]).rarity);
     for (int interval = 0; interval < 12; ++interval) {
@@ -120,6 +119,7 @@ void fill(Offered& made) {
         home.colour = colour(chord, home.root_name, key);
         home.tones = row(chord.quality).tones.transposed(root.value());
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());
+        home.liking = kRows[i].liking - kOutsideWeight * static_cast<float>(home.outside);
       }
     }
     make_cells(made, k, key ? *key : Key{});  // without a key those of C: only their differences count

@@ -18,6 +18,8 @@
 namespace undersong::harmony {
 
 inline constexpr std::size_t kOfferedCount = 46;
+inline constexpr std::size_t kPadded = 48;  // whole vectors of floats
+inline constexpr float kOutsideWeight = 0.1f;
 inline constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
 inline constexpr float kWorstFit = -1.2f;  // below, the held notes clash
 inline constexpr float kUsualFrom = 0.8f, kRareBelow = 0.4f;  // on the scale of Alternative::familiar, for words
@@ -50,6 +52,7 @@ struct InKey {
   NoteName root_name;
   PitchClassSet tones;
   std::uint8_t outside = 0;  // tones outside the key's scale
+  float liking = 0;          // of the quality, less kOutsideWeight for each tone outside
 };
 
 struct Offered {
@@ -57,9 +60,8 @@ struct Offered {
   std::array<std::uint8_t, kOfferedCount> cls;           // QualityClass
   std::array<std::uint8_t, kOfferedCount> family;        // Family
   std::array<float, kOfferedCount> rarer;                // than the plainest of its class
-  std::array<float, kOfferedCount> liking;
   std::array<float, kOfferedCount> per_tone;             // 1 / how many tones
-  std::array<std::array<float, kOfferedCount>, 12> fit;  // [interval of a note above the root][quality]
+  std::array<std::array<float, kPadded>, 12> fit{};  // [interval of a note above the root][quality]
   std::array<std::array<bool, kOfferedCount>, 12> promised{};
   std::array<std::array<InKey, 12 * kOfferedCount>, 25> in_key;        // [key][root * kOfferedCount + quality]
   // [key][held note][root * 13 + class], 0..8: three steps of dark-bright by three of tension.
