@@ -1,14 +1,17 @@
 // A chord laid out for two hands, melody on top.
 //
 // Limits (common practice, no source): each hand spans a tenth (16 semitones) at most and holds five notes at most; the
-// hands don't cross; low notes stand far apart (kLowIntervals). Within these the layout that moves the hands least and
-// is neither muddy nor gaping is found exactly, by branch and bound.
-// Pure; no allocation; about a microsecond.
+// hands don't cross; low notes stand far apart (kLowIntervals). Within these the layout of least price (voicing_price.h:
+// true motion of the hands, mud, gaps) is found exactly, by branch and bound.
+// Textbook styles have names; voicings() offers the best layout and up to three others. Common practice, no source.
+// Pure; no allocation; `voice` takes about half a microsecond.
 #pragma once
 
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <span>
+#include <string_view>
 
 #include "daemon/harmony/chord.h"
 #include "daemon/harmony/fixed_vector.h"
@@ -23,7 +26,7 @@ using Hand = FixedVector<Pitch, kNotesInHand>;  // lowest first
 struct Voicing {
   Hand left;
   Hand right;                   // the melody is its highest note
-  std::uint8_t hands_move = 0;  // semitones: the sum over its notes of the way to the nearest key held now
+  std::uint8_t hands_move = 0;  // semitones: least motion that brings the keys held now to these (Hands::motion)
   friend constexpr bool operator==(const Voicing&, const Voicing&) = default;
 };
 
@@ -31,19 +34,50 @@ struct Voicing {
 // source (arranging handbooks differ by a step or two).
 inline constexpr std::array<std::uint8_t, 13> kLowIntervals{0, 52, 51, 48, 46, 46, 47, 34, 43, 41, 41, 41, 24};
 
-// Where the hands are: the way from each key to the nearest one they hold. Made once a moment, used for every chord.
+// Where the hands are. Made once a moment, used for every chord.
 class Hands {
  public:
   Hands();  // at rest over the middle of the keyboard
+  // Of more than ten keys (a pedal holds them) the five lowest and five highest count as held.
   explicit Hands(std::span<const Pitch> held);
-  int way(int key) const { return way_[static_cast<std::size_t>(key)]; }  // semitones, 0..127
+  // Semitones from a key (0..127) to the nearest one held.
+  int way(int key) const { return way_[static_cast<std::size_t>(key)]; }
+  // Semitones of the least motion onto these keys, lowest first: every finger takes one key; fingers left over are lifted,
+  // and where fingers are too few every one of them is used and some take two keys.
+  int motion(std::span<const int> keys) const;
 
  private:
   std::array<std::uint8_t, 128> way_{};
+  FixedVector<std::uint8_t, 2 * kNotesInHand> held_;  // lowest first
 };
 
 // `melody`: the notes that stay on top, any order, at least one, each within a tenth below the highest (others are left
 // out). The bass is chord.bass. The result always holds the bass (where the melody leaves room below it) and the melody.
 Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands);
+
+enum class Style : std::uint8_t {
+  kOpen,       // whatever moves and sounds best: what voice() without a style finds
+  kShell,      // root, third and seventh (sixth, fifth) alone under the melody
+  kRootlessA,  // left hand 3 5 7 9 upwards, without the root; 13 for 5 where the chord has it
+  kRootlessB,  // left hand 7 9 3 5 upwards
+  kDrop2,      // four voices in close position under the melody, the second from above an octave down
+  kSpread,     // root in the bass and no neighbours nearer than a fourth
+  kQuartal,    // fourths downwards from the melody, one major third allowed, over the bass
+  kBlock,      // four voices close under the melody in the right hand, the melody an octave down in the left
+};
+inline constexpr int kStyles = 8;
+std::string_view name(Style style);  // "rootless A"
+
+// The best layout in this style; nullopt where chord, melody or room don't allow it. Rootless, drop 2 and block voicings
+// may leave the bass to somebody else; drop 2, block and quartal ones keep a second melody note only if it falls into place.
+std::optional<Voicing> voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands, Style style);
+
+struct StyledVoicing {
+  Style style = Style::kOpen;
+  Voicing voicing;
+};
+// The best layout first, then the cheapest three of the other styles that differ from it and from each other.
+using Voicings = FixedVector<StyledVoicing, 4>;
+Voicings voicings(const Chord& chord, std::span<const Pitch> melody, const Hands& hands);
 
 }  // namespace undersong::harmony
