@@ -38,16 +38,10 @@ ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> 
   const std::span<const Pitch> sounding{notes.begin(), notes.size()};
   const auto count = static_cast<float>(notes.size());
 
-  float pairs = 0, worst = 0;
-  for (std::size_t i = 0; i < notes.size(); ++i)
-    for (std::size_t j = 0; j < i; ++j) {
-      const float pair = pair_roughness(notes[j], notes[i]);
-      pairs += pair;
-      worst = i == 1 ? pair : std::max(worst, pair);
-    }
+  const PairRoughness rough = pair_roughness(sounding);
+  out.mean_roughness = std::sqrt(std::max(0.0f, rough.mean));
+  out.worst_roughness = rough.worst;
   out.periodicity = log_periodicity(sounding) / kNotesPower[notes.size()];
-  if (notes.size() > 1) out.mean_roughness = std::sqrt(std::max(0.0f, 2 * pairs / (count * (count - 1))));
-  out.worst_roughness = worst;
 
   const ChordSet& set = chord_set(tones);
   out.unfamiliarity = std::min(set.unfamiliarity, kUnknown);
@@ -64,14 +58,9 @@ ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> 
 
   if (key) {
     out.root_stability = stability(bottom, *key);
-    out.least_stability = 10;
-    for (int i = 0; i < 12; ++i) {
-      if (!tones.contains(PitchClass(i))) continue;
-      const float value = stability(PitchClass(i), *key);
-      out.mean_stability += value;
-      out.least_stability = std::min(out.least_stability, value);
-    }
-    out.mean_stability /= static_cast<float>(tones.size());
+    const SetStability stable = stability(tones, *key);
+    out.least_stability = stable.least;
+    out.mean_stability = stable.mean;
     out.distance = static_cast<float>(distance_from_tonic(tones, bottom, *key));
   }
   if (!previous.empty())

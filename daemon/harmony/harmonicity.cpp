@@ -82,12 +82,12 @@ float log_periodicity(std::span<const Pitch> keys) {
   const auto& known = periods();
   float sum = 0;
   for (int reference : notes) {
-    std::uint8_t twos = 0, threes = 0, fives = 0;
+    int twos = 0, threes = 0, fives = 0;
     for (int note : notes) {
       const Period& period = known[static_cast<std::size_t>(note - reference + kMost)];
-      twos = std::max(twos, period.twos);
-      threes = std::max(threes, period.threes);
-      fives = std::max(fives, period.fives);
+      twos = std::max<int>(twos, period.twos);
+      threes |= period.threes;  // 0 or 1
+      fives |= period.fives;
     }
     constexpr float kLog3 = 1.5849625f, kLog5 = 2.3219281f;
     sum += static_cast<float>(twos) + kLog3 * static_cast<float>(threes) + kLog5 * static_cast<float>(fives) +

@@ -88,6 +88,12 @@ struct PairTable {
   }
 };
 
+const PairTable& pair_table() {
+  static const PairTable kTable;
+  return kTable;
+}
+std::size_t place(Pitch key) { return static_cast<std::size_t>(std::clamp(key.value(), kLowest, kHighest) - kLowest); }
+
 }  // namespace
 
 double roughness(std::span<const Pitch> keys, int harmonics) {
@@ -100,10 +106,21 @@ double roughness(std::span<const Pitch> keys, int harmonics) {
   return energy > 0 ? beating(partials) / energy : 0;
 }
 
-float pair_roughness(Pitch a, Pitch b) {
-  static const PairTable kTable;
-  const auto at = [](Pitch key) { return static_cast<std::size_t>(std::clamp(key.value(), kLowest, kHighest) - kLowest); };
-  return kTable.values[at(a) * kKeys + at(b)];
+float pair_roughness(Pitch a, Pitch b) { return pair_table().values[place(a) * kKeys + place(b)]; }
+
+PairRoughness pair_roughness(std::span<const Pitch> keys) {
+  if (keys.size() < 2) return {};
+  const float* const values = pair_table().values.data();
+  float sum = 0, worst = -1e9f;
+  for (std::size_t i = 1; i < keys.size(); ++i) {
+    const float* const row = values + place(keys[i]) * kKeys;
+    for (std::size_t j = 0; j < i; ++j) {
+      const float pair = row[place(keys[j])];
+      sum += pair;
+      worst = std::max(worst, pair);
+    }
+  }
+  return {sum / static_cast<float>(keys.size() * (keys.size() - 1) / 2), worst};
 }
 
 }  // namespace undersong::harmony

@@ -20,4 +20,11 @@ double roughness(std::span<const Pitch> keys, int harmonics = 11);
 // that roughness of a dyad = (own + own + pair) / (2 * tone energy). Negative where partials fall together.
 float pair_roughness(Pitch a, Pitch b);
 
+// Over all pairs of different keys, lowest first: their mean and the harshest; 0 for fewer than two keys.
+struct PairRoughness {
+  float mean = 0;
+  float worst = 0;
+};
+PairRoughness pair_roughness(std::span<const Pitch> keys);
+
 }  // namespace undersong::harmony

@@ -61,7 +61,12 @@ constexpr std::array<int, 4> kFifths{0, 6, 7, 8};
 
 struct Tables {
   std::array<std::array<std::array<std::array<std::uint8_t, 9>, 6>, 12>, 2> distance{};  // [mode][root above tonic][third][fifth]
-  std::array<float, 4096> fifths{};
+  struct Above {
+    float fifths = 0;
+    std::uint8_t third = 0, fifth = 0;  // of the triad at the bottom, semitones
+  };
+  std::array<Above, 4096> above{};                                // by set above its root
+  std::array<std::array<SetStability, 4096>, 2> stable{};         // [mode][set above the tonic]
 
   Tables() {
     for (Mode mode : {Mode::kMajor, Mode::kMinor})
@@ -73,12 +78,26 @@ struct Tables {
                     [static_cast<std::size_t>(fifth)] = static_cast<std::uint8_t>(nearest_distance(
                         {root, transpose(root, third), transpose(root, fifth)}, {PitchClass(0), mode}));
           }
-    for (unsigned bits = 1; bits < fifths.size(); ++bits) {
+    for (unsigned bits = 1; bits < above.size(); ++bits) {
       const PitchClassSet set(bits);
+      const Triad triad = triad_of(set, PitchClass(0));
+      above[bits].third = static_cast<std::uint8_t>(triad.third.value());
+      above[bits].fifth = static_cast<std::uint8_t>(triad.fifth.value());
+      for (Mode mode : {Mode::kMajor, Mode::kMinor}) {
+        SetStability& made = stable[static_cast<std::size_t>(mode)][bits];
+        made.least = 10;
+        for (int i = 0; i < 12; ++i) {
+          if (!set.contains(PitchClass(i))) continue;
+          const float value = stability(PitchClass(i), {PitchClass(0), mode});
+          made.mean += value;
+          made.least = std::min(made.least, value);
+        }
+        made.mean /= static_cast<float>(set.size());
+      }
       int sum = 0;
       for (int i = 0; i < 12; ++i)
         if (set.contains(PitchClass(i))) sum += i == 6 ? (set.contains(PitchClass(7)) ? 6 : -6) : (7 * i + 5) % 12 - 5;
-      fifths[bits] = static_cast<float>(sum) / static_cast<float>(set.size());
+      above[bits].fifths = static_cast<float>(sum) / static_cast<float>(set.size());
     }
   }
 };
@@ -111,10 +130,12 @@ int chord_distance(const Triad& from, PitchClass from_region, const Triad& to, P
 }
 
 int distance_from_tonic(PitchClassSet tones, PitchClass root, Key key) {
-  const Triad chord = triad_of(tones, root);
-  return tables().distance[static_cast<std::size_t>(key.mode)][static_cast<std::size_t>(ascending(key.tonic, root))]
-                          [static_cast<std::size_t>(ascending(root, chord.third))]
-                          [static_cast<std::size_t>(ascending(root, chord.fifth))];
+  const auto& chord = tables().above[tones.relative_to(root).bits()];
+  return tables().distance[static_cast<std::size_t>(key.mode)][static_cast<std::size_t>(ascending(key.tonic, root))][chord.third][chord.fifth];
+}
+
+SetStability stability(PitchClassSet tones, Key key) {
+  return tables().stable[static_cast<std::size_t>(key.mode)][tones.relative_to(key.tonic).bits()];
 }
 
 float stability(PitchClass tone, Key key) {
@@ -122,7 +143,7 @@ float stability(PitchClass tone, Key key) {
   return static_cast<float>(profile[static_cast<std::size_t>(ascending(key.tonic, tone))]);
 }
 
-float mean_fifths(PitchClassSet tones, PitchClass root) { return tables().fifths[tones.relative_to(root).bits()]; }
+float mean_fifths(PitchClassSet tones, PitchClass root) { return tables().above[tones.relative_to(root).bits()].fifths; }
 
 PitchClass likely_root(PitchClassSet tones, PitchClass bass) {
   constexpr std::array<int, 12> kSupport{60, 0, 12, 6, 20, 0, 0, 30, 0, 0, 15, 0};

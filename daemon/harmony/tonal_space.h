@@ -31,6 +31,12 @@ int distance_from_tonic(PitchClassSet tones, PitchClass root, Key key);
 
 // Probe-tone rating of a pitch class in a key, 2.2 (foreign) .. 6.4 (tonic). Source: Krumhansl & Kessler (1982).
 float stability(PitchClass tone, Key key);
+// The same over a set: of its tones on average, and of the most foreign one; 0 for the empty set.
+struct SetStability {
+  float mean = 0;
+  float least = 0;
+};
+SetStability stability(PitchClassSet tones, Key key);
 
 // Mean place of the tones on the line of fifths above the root: P5 +1, M2 +2 ... M7 +5, P4 -1 ... m2 -5; the tritone is +6
 // over a perfect fifth, else -6. 0 for the empty set.
