@@ -60,6 +60,15 @@ float tension(PitchClassSet tones, PitchClass held, PitchClassSet scale) {
   return 0.5f * harsh / static_cast<float>(pairs) + 0.5f * outside;
 }
 
+// Mean place of the tones on the line of fifths. Apart from the colour that is shown, so that variety does not change with
+// how colour is measured.
+float brightness(const Chord& chord, Key key) {
+  const NoteName root = root_name_in(chord, key);
+  float sum = 0;
+  for (Degree degree : row(chord.quality).degrees) sum += static_cast<float>(root.above(degree).fifths());
+  return sum / static_cast<float>(row(chord.quality).degrees.size());
+}
+
 // Cells of three by three: dark to bright, resolved to tense, cut so that the chords that hold a note share out evenly.
 void make_cells(Offered& made, std::size_t k, Key key) {
   const PitchClassSet scale = PitchClassSet(kMajorScale).transposed(7 * signature(key));
@@ -70,7 +79,7 @@ void make_cells(Offered& made, std::size_t k, Key key) {
     const PitchClass root(static_cast<int>(c / kQualityClasses));
     const Chord chord{root, quality(kClassChord[c % kQualityClasses]), root};
     const PitchClassSet tones = row(chord.quality).tones.transposed(root.value());
-    bright[c] = colour(chord, root_name_in(chord, key), key).dark_bright;
+    bright[c] = brightness(chord, key);
     for (int held = 0; held < 12; ++held) {
       const float t = tense[static_cast<std::size_t>(held)][c] = tension(tones, PitchClass(held), scale);
       if (!tones.contains(PitchClass(held))) continue;

@@ -213,9 +213,13 @@ void Analysis::note_tried() {
   settled_from_.reset();
   const harmony::Chord& chord = in_force_->chord;
   const auto& melody = melody_.newest();
-  if (settled_.empty() || settled_[0] != chord) {
-    const bool came_back = std::find(settled_.begin(), settled_.end(), chord) != settled_.end();
-    if (came_back) liked_.add(chord);
+  const auto alike = [&](const harmony::Chord& other) {
+    return other.root == chord.root && harmony::row(other.quality).family == harmony::row(chord.quality).family;
+  };
+  if (!settled_.empty() && alike(settled_[0])) {
+    settled_[0] = chord;  // the same chord with another colour or bass
+  } else {
+    if (std::any_of(settled_.begin(), settled_.end(), alike)) liked_.add(chord);  // the player came back to it
     if (settled_.full()) settled_.pop_back();
     settled_.insert(0, chord);
     const harmony::Phrase over = phrase_at(at, in_force_->since);

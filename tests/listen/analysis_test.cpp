@@ -166,6 +166,49 @@ TEST(Analysis, AnOfferedChordThatIsPlayedUnderTheHeldNoteCountsAsTried) {
   EXPECT_TRUE(std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.tried; }));
 }
 
+TEST(Analysis, AMarkedChordIsLikedUntilTheTakeEnds) {
+  const auto liked = [](const Analysis& a) {
+    const auto& list = a.moment().alternatives;
+    return std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.reason.liked > 0; });
+  };
+  Analysis analysis;
+  play(analysis, chord(0, {36, 52, 55, 59, 74}, 3000));
+  analysis.mark();
+  play(analysis, chord(3500, {41, 57, 60, 64, 79}, 1000));
+  EXPECT_TRUE(liked(analysis));
+  analysis.begin_take();
+  play(analysis, chord(5500, {43, 59, 62, 65, 77}, 1000));
+  EXPECT_FALSE(liked(analysis));
+}
+
+TEST(Analysis, AChordThatIsComeBackToIsLiked) {
+  Analysis analysis;
+  play(analysis, chord(0, {36, 52, 55, 59, 74}, 1500));
+  play(analysis, chord(2000, {41, 57, 60, 64, 74}, 1500));
+  play(analysis, chord(4000, {36, 52, 55, 59, 74}, 1500));
+  play(analysis, chord(6000, {41, 57, 60, 64, 79}, 1500));
+  const auto& list = analysis.moment().alternatives;
+  EXPECT_TRUE(std::any_of(list.begin(), list.end(), [](const auto& offered) {
+    return offered.chord.root == PitchClass(0) && offered.reason.liked > 0;
+  }));
+}
+
+TEST(Analysis, ThePhraseMayBeAskedAboutInPlaceOfTheHeldNoteAlone) {
+  Settings settings;
+  settings.phrase = Micros(4'000'000);
+  Analysis held, phrase(settings);
+  play(held, cadence());
+  play(phrase, cadence());
+  ASSERT_FALSE(phrase.moment().alternatives.empty());
+  bool differs = false;
+  for (std::size_t i = 0; i < held.moment().alternatives.size(); ++i)
+    differs |= held.moment().alternatives[i].score != phrase.moment().alternatives[i].score;
+  EXPECT_TRUE(differs);
+  phrase.set_phrase(ms(13000), Micros(0));
+  held.set_phrase(ms(13000), Micros(0));
+  EXPECT_EQ(phrase.moment().alternatives[0].chord, held.moment().alternatives[0].chord);
+}
+
 TEST(Analysis, DrumsClockAndSensingAreNotHeard) {
   Analysis analysis;
   EXPECT_FALSE(analysis.event(note_on(ms(0), midi::kDrumChannel, Pitch(38), Velocity(100))));
