@@ -157,9 +157,11 @@ Layout block(const Wanted& w) {
 Layout quartal(const Wanted& w) {
   const Quality quality = w.chord.quality;
   const int third = third_of(quality), seventh = seventh_of(quality);
+  if (!seventh && row(quality).family != Family::kSuspended) return {};  // a plain triad would lose its plainness
   Layout best;
   // Three steps down: fourths, perfect or augmented, and one major third at most.
   constexpr std::array<int, 3> kSteps{5, 6, 4};
+  constexpr int kImperfect = 6;  // the price of a step that is no perfect fourth
   for (int choice = 0; choice < 27; ++choice) {
     const std::array<int, 3> steps{kSteps[static_cast<std::size_t>(choice % 3)], kSteps[static_cast<std::size_t>(choice / 3 % 3)],
                                    kSteps[static_cast<std::size_t>(choice / 9)]};
@@ -179,7 +181,9 @@ Layout quartal(const Wanted& w) {
       Keys keys = stack;
       keys.insert(0, bass);
       for (std::size_t split_at : {std::size_t{1}, std::size_t{2}}) {
-        const Layout made = judged(keys, split_at, w.hands);
+        Layout made = judged(keys, split_at, w.hands);
+        if (made.price == kUnplayable) continue;
+        made.price += kImperfect * static_cast<int>(3 - std::count(steps.begin(), steps.end(), 5));
         if (made.price < best.price) best = made;
       }
     }
