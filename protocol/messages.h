@@ -58,7 +58,7 @@ struct Status {
   static constexpr const char* kMethod = "status";
   static constexpr const char* kSays = "State: ports, the take being played, the store's health, settings.";
   static constexpr const char* kExample =
-      R"({"ports":[{"number":0,"name":"Stage keyboard","connected":true}],"outputs":[{"name":"undersong","connected":true}],"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700},"log_last":90412})";
+      R"({"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true}],"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700},"log_last":90412})";
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
   Nullable<CurrentTake> take;

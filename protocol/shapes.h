@@ -212,11 +212,13 @@ BOOST_DESCRIBE_STRUCT(TakeSummary, (), (take, begin_utc_ms, at, length_us, title
 // ---- the daemon's state
 
 struct Port {
+  static constexpr const char* kSays = "An input. `own`: ours, for other programs to play into; no keyboard.";
   std::uint64_t number = 0;
   std::string name;
   bool connected = false;
+  bool own = false;
 };
-BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected))
+BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected, own))
 
 struct OutputPort {
   std::string name;

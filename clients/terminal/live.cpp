@@ -139,7 +139,7 @@ class View {
     if (!status_) return "";
     std::string ports;
     for (const auto& port : status_->ports)
-      if (port.connected) ports += (ports.empty() ? "" : ", ") + port.name;
+      if (port.connected && !port.own) ports += (ports.empty() ? "" : ", ") + port.name;
     std::string out = ports.empty() ? "no keyboard yet: plug one in" : "listening to " + ports;
     if (status_->take && moment_)
       out += fmt::format("; take {}, {}", status_->take->take.value_or(0), duration(moment_->at - status_->take->since));

@@ -312,7 +312,8 @@ Micros Desk::now() { return std::max(latest_, midi::steady_now()); }
 protocol::Status Desk::status() {
   protocol::Status out;
   for (const auto& port : world_.inputs.ports())
-    if (!client_lane_ || port.number != client_lane_->port()) out.ports.push_back({port.number, port.name, port.connected});
+    if (!client_lane_ || port.number != client_lane_->port())
+      out.ports.push_back({port.number, port.name, port.connected, port.name == midi::PortsOptions().virtual_port});
   if (output_) {
     const std::string name = output_->port_name().empty() ? config_.hear_output : output_->port_name();
     out.outputs.push_back({name.empty() ? "Undersong out" : name, output_->connected()});

@@ -34,7 +34,7 @@ describe('hearing', { skip: why_not || false }, () => {
 
   test('a suggestion arrives at the MIDI output as it is shown, softly, and ends', { skip: why_no_jack || false }, async () => {
     const listener = new Listener();
-    const daemon = await new Daemon().start();
+    const daemon = await new Daemon().start({ jack: true });
     const { page, complaints } = await browser.page();
     try {
       const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
@@ -50,7 +50,7 @@ describe('hearing', { skip: why_not || false }, () => {
       const wanted = (await client.ask('moment.get')).alternatives.find((each) => each.harte === harte);
       const notes = sorted([...wanted.left, ...wanted.right]);
       await page.getByRole('button', { name: /^Hear/ }).click();
-      await until(() => listener.struck.length >= notes.length, 'the notes');
+      await until(() => listener.struck.length >= notes.length, () => `the notes ${notes}; there came ${listener.text}`);
       assert.deepEqual(sorted(listener.struck), notes);
       const loudest = Math.max(...listener.messages.filter(([status]) => (status & 0xf0) === 0x90).map(([, , velocity]) => velocity));
       assert.ok(loudest <= 70, `never louder than what was played, but ${loudest}`);
@@ -84,7 +84,7 @@ describe('hearing', { skip: why_not || false }, () => {
       });
       const client = daemon.client();
       await page.goto(`${daemon.url}#settings`);
-      await page.getByLabel('In this page').check();
+      await page.getByLabel('In this page', { exact: true }).check();
       await client.play(48, 52, 55, 76);
       await page.getByRole('link', { name: 'Play' }).click();
       await page.locator('.stone-body').first().waitFor({ state: 'attached' });

@@ -23,8 +23,11 @@ for (const size of [192, 512]) {
 }
 
 const daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
+const listener = daemon.client();
+await until(async () => (await listener.ask('take.list')).takes[0]?.ended, 'the demo take');
+await daemon.kill('SIGTERM');
+await daemon.start();  // without the file, whose time has run ahead of ours
 const client = daemon.client();
-await until(async () => (await client.ask('take.list')).takes[0]?.ended, 'the demo take');
 await client.ask('take.rename', { take: 1, title: 'Evening, circling E flat' });
 await client.ask('take.annotate', { take: 1, text: 'the other last chord is worth keeping' });
 

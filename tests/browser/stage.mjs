@@ -11,7 +11,7 @@ export const root = resolve(fileURLToPath(import.meta.url), '../../..');
 const build = resolve(root, process.env.UNDERSONG_BUILD ?? 'build');
 const executablePath = process.env.CHROMIUM ?? '/usr/bin/chromium';
 const page_folder = join(root, 'clients/companion/dist');
-const patience_ms = 30_000;
+const patience_ms = 15_000;
 
 /** Why these tests can't run here; empty when they can. */
 export function lacking() {
@@ -22,22 +22,29 @@ export function lacking() {
 }
 
 /** Asks again and again until `check` gives something true. */
-export async function until(check, what = 'the condition') {
-  const end = Date.now() + patience_ms;
+export async function until(check, what = 'the condition', patience = patience_ms) {
+  const end = Date.now() + patience;
   for (;;) {
     const got = await check();
     if (got) return got;
-    if (Date.now() > end) throw new Error(`${what} did not come true in ${patience_ms / 1000} s`);
+    if (Date.now() > end) throw new Error(`${typeof what === 'function' ? what() : what} did not come true in ${patience / 1000} s`);
     await new Promise((done) => setTimeout(done, 25));
   }
 }
 
+// Below the range from which clients are given ports: while the daemon is down, a browser that tries again and again
+// could otherwise be given the daemon's own port, and hold it.
 async function free_port() {
-  const server = createServer();
-  await new Promise((done) => server.listen(0, '127.0.0.1', done));
-  const { port } = server.address();
-  await new Promise((done) => server.close(done));
-  return port;
+  for (let tries = 0; tries < 100; ++tries) {
+    const port = 12_000 + Math.floor(Math.random() * 16_000);
+    const free = await new Promise((done) => {
+      const server = createServer();
+      server.once('error', () => done(false));
+      server.listen(port, '127.0.0.1', () => server.close(() => done(true)));
+    });
+    if (free) return port;
+  }
+  throw new Error('no port is free');
 }
 
 export class Daemon {
@@ -49,12 +56,14 @@ export class Daemon {
     this.clients = [];
   }
 
-  /** `play`: a standard MIDI file instead of keyboards. */
-  async start({ play, speed = 1, args = [] } = {}) {
+  /** `play`: a standard MIDI file instead of keyboards. `jack`: with the MIDI ports of the JACK server there is. */
+  async start({ play, speed = 1, args = [], jack = false } = {}) {
     this.port ??= await free_port();
     const options = ['--socket', this.socket, '--takes', this.takes, '--web-port', String(this.port), '--page', page_folder, '--config', '/dev/null', ...args];
     if (play) options.push('--play', play, '--speed', String(speed));
-    this.process = spawn(join(build, 'undersongd'), options, { stdio: ['ignore', 'ignore', 'pipe'] });
+    const env = { ...process.env, JACK_NO_START_SERVER: '1' };
+    if (!jack) env.JACK_DEFAULT_SERVER = 'none-for-this-test';
+    this.process = spawn(join(build, 'undersongd'), options, { stdio: ['ignore', 'ignore', 'pipe'], env });
     const ours = this.process;
     process.once('exit', () => ours.kill('SIGKILL'));  // whatever happens to the test, its daemon ends with it
     this.process.stderr.on('data', (data) => (this.said += data));
@@ -66,7 +75,7 @@ export class Daemon {
         attempt.once('connect', () => { attempt.destroy(); done(true); });
         attempt.once('error', () => done(false));
       });
-    }, 'the web port');
+    }, () => `the web port; the daemon said ${this.said}`);
     return this;
   }
 

@@ -27,7 +27,7 @@ class RememberingDesk final : public Desk {
 
   protocol::Status status() override {
     protocol::Status status;
-    status.ports.push_back({0, "test keyboard", true});
+    status.ports.push_back({0, "test keyboard", true, false});
     status.outputs.push_back({"test output", true});
     status.still = still;
     status.settings = now_;

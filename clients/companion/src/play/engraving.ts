@@ -14,6 +14,9 @@ function load_font(): Promise<unknown> {
   font ??= new FontFace('Bravura', `url(${bravura})`).load().then((face) => {
     document.fonts.add(face);
     VexFlow.setFonts('Bravura');
+  }, (error) => {
+    font = null;  // to be tried again
+    throw error;
   });
   return font;
 }

@@ -76,7 +76,7 @@ function FirstWords() {
         {daemon.link.value === 'lost' && <p>Start <code>undersongd</code>. This page finds it by itself.</p>}
       </div>
     );
-  const keyboard = status.value?.ports.some((port) => port.connected) ?? false;
+  const keyboard = status.value?.ports.some((port) => port.connected && !port.own) ?? false;
   return keyboard ? (
     <div class="teach">
       <h2>Play something</h2>

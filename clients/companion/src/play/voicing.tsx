@@ -4,7 +4,7 @@ import { useEffect, useMemo, useRef } from 'preact/hooks';
 import { moves, type Moves } from '../music/hands';
 import { plain_pitch, pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
-import { ask, chosen, held, shown_chord } from '../state';
+import { ask, chosen, daemon, held, shown_chord } from '../state';
 import { KeyboardPicture } from './keyboard_picture';
 
 // Names of keys as the daemon spells them, by "harte pitch".
@@ -81,8 +81,8 @@ function Staff({ left, right, name, held }: { left: number[]; right: number[]; n
       if (!current || !place.current) return;
       fit = await engrave(place.current, left.map((pitch, i) => ({ name: name(pitch), stays: stays[i]! })),
                     right.map((pitch, i) => ({ name: name(pitch), stays: stays[left.length + i]! })));
-    });
+    }).catch(() => undefined);  // the daemon went away before the engraving was loaded; it comes with the next connection
     return () => { current = false; watch.disconnect(); };
-  }, [what, ready]);
+  }, [what, ready, daemon.link.value]);
   return <div class="staff" ref={place} role="img" aria-label={`Grand staff. Left hand ${left.map((p) => pretty(name(p))).join(' ')}; right hand ${right.map((p) => pretty(name(p))).join(' ')}`} />;
 }

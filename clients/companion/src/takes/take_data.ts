@@ -29,6 +29,7 @@ export interface TakeData {
   melody: TimedMelody[];
   offered: TimedOffer[];
   tried: TimedTrial[];
+  complete: boolean;  // the take has ended and all of it is here
 }
 
 function in_columns(got: TakeNotes, begin: number): Notes {
@@ -90,14 +91,16 @@ export function holding<T extends { at: number }>(list: T[], time: number): T | 
 }
 
 /** Notes, chords, keys and marks: enough to draw. */
-export async function load_take(take: number): Promise<TakeData> {
-  const [detail, notes] = await Promise.all([ask('take.get', { take }), ask('take.notes', { take })]);
+export async function load_take(take: number, before: TakeData | null = null): Promise<TakeData> {
+  // What was played in a take that has ended does not change any more.
+  const kept = before?.complete && before.summary.take === take ? before : null;
+  const [detail, notes] = await Promise.all([ask('take.get', { take }), kept ? null : ask('take.notes', { take })]);
   const begin = detail.summary.at;
-  const data = {
+  const data: TakeData = kept ? { ...kept, ...timed(detail) } : {
     ...timed(detail),
-    notes: in_columns(notes, begin),
-    pedal: notes.pedal.map(({ at, down }) => ({ at: at - begin, down })),
-    melody: [], offered: [], tried: [],
+    notes: in_columns(notes!, begin),
+    pedal: notes!.pedal.map(({ at, down }) => ({ at: at - begin, down })),
+    melody: [], offered: [], tried: [], complete: false,
   };
   const symbols = await ask('chord.symbols', { harte: [...new Set(data.chords.map((each) => each.harte))].slice(0, 1000) });
   const by_harte = new Map([...new Set(data.chords.map((each) => each.harte))].map((harte, i) => [harte, symbols.symbols[i] ?? '']));
@@ -126,7 +129,10 @@ export async function load_rest(data: TakeData, grown: () => void, wanted: () =>
     for (const line of got.lines) add(data, line, begin);
     for (const list of [data.melody, data.offered, data.tried]) list.sort((a, b) => a.at - b.at);
     grown();
-    if (!got.more) return;
+    if (!got.more) {
+      data.complete = data.summary.ended !== undefined;
+      return;
+    }
     from = got.next;
   }
 }

@@ -3,6 +3,7 @@ import { signal } from '@preact/signals';
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { clock, key_name, plain_pitch, pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
+import { Editable } from '../shell/editable';
 import { volume } from '../sound/tone';
 import { ask, complain, daemon, say, settings, takes_changed } from '../state';
 import { local } from '../local';
@@ -15,11 +16,14 @@ export function TakePage({ take }: { take: number }) {
   const [data, set_data] = useState<TakeData | null>(null);
   const [trouble, set_trouble] = useState('');
   const [, grown] = useState(0);
+  const before = useRef<TakeData | null>(null);
   useEffect(() => {
     let wanted = true;
-    load_take(take).then(async (got) => {
+    load_take(take, before.current).then(async (got) => {
       if (!wanted) return;
+      before.current = got;
       set_data(got);
+      if (got.complete) return;
       await load_rest(got, () => grown((n) => n + 1), () => wanted);
     }).catch((error: Error) => wanted && daemon.link.peek() === 'open' && set_trouble(error.message));
     return () => { wanted = false; };
@@ -165,8 +169,8 @@ function RollCanvas({ canvas, roll, data, cursor, scrub, toggle }: RollProps) {
 function TakeHead({ data }: { data: TakeData }) {
   const { summary } = data;
   const take = summary.take;
-  const rename = (title: string) => title !== summary.title && ask('take.rename', { take, title }).catch(complain);
-  const annotate = (text: string) => text !== summary.annotation && ask('take.annotate', { take, text }).catch(complain);
+  const rename = (title: string) => void ask('take.rename', { take, title }).catch(complain);
+  const annotate = (text: string) => void ask('take.annotate', { take, text }).catch(complain);
   const save = async () => {
     const got = await ask('take.export', { take });
     const bytes = Uint8Array.from(atob(got.base64), (c) => c.charCodeAt(0));
@@ -185,16 +189,14 @@ function TakeHead({ data }: { data: TakeData }) {
     <div class="take-head">
       <h1 class="visually-hidden">{summary.title || `Take ${take}`}</h1>
       <a href="#takes" class="quiet back" aria-label="All takes">‹</a>
-      <input class="title" value={summary.title} placeholder={`Take ${take}`} aria-label="Title of this take" maxLength={200} disabled={!summary.ended}
-             onChange={(event) => void rename(event.currentTarget.value.trim())} onKeyDown={(event) => event.key === 'Enter' && event.currentTarget.blur()} />
+      <Editable class="title" value={summary.title} label="Title of this take" placeholder={`Take ${take}`} longest={200} disabled={!summary.ended} keep={rename} />
       <button type="button" class="quiet" onClick={() => save().catch(complain)}>Export</button>
       <button type="button" class="quiet" disabled={!summary.ended} onClick={() => remove().catch(complain)}>Delete</button>
       <p class="take-about soft">
         {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {summary.notes} notes · {data.chords.length} chords
         {summary.ended === 'interrupted' && ' · broken off, kept to the last note'}{!summary.ended && ' · still being played'}
       </p>
-      <input class="annotation" value={summary.annotation} placeholder="A note to yourself" aria-label="A note on this take" maxLength={2000} disabled={!summary.ended}
-             onChange={(event) => void annotate(event.currentTarget.value.trim())} onKeyDown={(event) => event.key === 'Enter' && event.currentTarget.blur()} />
+      <Editable class="annotation" value={summary.annotation} label="A note on this take" placeholder="A note to yourself" longest={2000} disabled={!summary.ended} keep={annotate} />
     </div>
   );
 }
