@@ -264,8 +264,10 @@ def lasts(q):
 # name: (rows, candidates seen from this root or None, columns C/Q/step, penalty), context of a query
 AFTER = {
     "after": (12 * F + 1, lambda q: coarse(q.previous[3]), None, 48.),
+    "after_chord": (C + 1, lambda q: q.previous[3], None, 32.),
     "after2": (12 * F + 1, lambda q: coarse(q.previous[2]), None, 80.),
     "motion": (F + 1, lambda q: family_of(q.previous[3]), 3, 24.),
+    "motion_quality": (Q + 1, lambda q: q.previous[3] % Q if q.previous[3] < C else Q, 3, 24.),
     "motion2": (F + 1, lambda q: family_of(q.previous[2]), 2, 32.),
     "motion3": (F + 1, lambda q: family_of(q.previous[1]), 1, 32.),
     "motion4": (F + 1, lambda q: family_of(q.previous[0]), 0, 32.),
@@ -290,6 +292,7 @@ LINEAR = {
     "lastnote": (lambda q: np.eye(12)[q.notes[-1][0]], 16., "step"),
     "notekey": (lambda q: q.share, 40., "C"),
     "firstkey": (lambda q: np.eye(12)[q.notes[0][0]], 48., "C"),
+    "lastkey": (lambda q: np.eye(12)[q.notes[-1][0]], 48., "C"),
     "style": (style, 24., "Q"),
 }
 
@@ -429,7 +432,7 @@ def table(model, logit):
         quality = last % Q if last < C else Q
         t = witten_bell(witten_bell(np.full(C, 1 / C), counts.get(("turned", family_of(last)))), counts.get(("turned2", quality)))[at]
         before[last] = (w["prior"] * np.log(prior) + w["bigram"] * np.log(bigram) + w["turned"] * np.log(t) + p["key"] +
-                        p["after"][coarse(last)] + p["motion"][family_of(last)][at] + p["restated"][0][at])
+                        p["after"][coarse(last)] + p["after_chord"][last] + p["motion_quality"][quality][at] + p["motion"][family_of(last)][at] + p["restated"][0][at])
         if last < C:
             before[last, last] += w["again"]
         # What is seen after two chords, against what one chord lets expect; the rest differs by a constant.
@@ -457,7 +460,7 @@ def table(model, logit):
             ("seen from the second last", p["motion2"]), ("from the third last", p["motion3"]), ("from the fourth last", p["motion4"]),
             ("after a chord stated twice", p["restated"][1] - p["restated"][0]), ("by length", p["length"]),
             ("qualities heard", p["style"]), ("notes", notes), ("held note", holds),
-            ("first note", p["firstkey"] + by_step(p["firstnote"])), ("last note", p["lastnote"]),
+            ("first note", p["firstkey"] + by_step(p["firstnote"])), ("last note", p["lastkey"] + by_step(p["lastnote"])),
             ("notes of a long span", w["long"] * tones.T), 
             ("heard second, third, fourth last, in circles of two and three",
              np.array([w[k] for k in ("second", "third", "fourth", "circle2", "circle3")])),
@@ -581,6 +584,8 @@ def fit_session(base, x, y, steps=300, penalty=1.):
 
 def learn_session(queries, scores):
     """The weights on all, and figures with half of the pieces learnt, the other half judged."""
+    alone, _ = reciprocal([scores[q.raw["id"]] for q in queries], queries)
+    print("alone", {k: round(v, 4) for k, v in alone.items()}, flush=True)
     features = session_features(queries)
     pieces = sorted({q.piece for q in queries})
     half = {p: i % 2 for i, p in enumerate(pieces)}
@@ -644,8 +649,6 @@ def main():
 
     if a.folds:
         scores = fold_scores(queries, a.folds)
-        mean, _ = reciprocal([scores[q.raw["id"]] for q in queries], queries)
-        print("alone", {k: round(v, 4) for k, v in mean.items()}, flush=True)
         learn_session(queries, scores)
     if a.halves:
         for half in (0, 1):

@@ -55,8 +55,7 @@ class RankingTable {
   Row restated;                                                // the last chord was stated twice; from its root
   std::array<Row, 5> by_length;                                // spans of up to 1, 2, 3, 4 beats, and longer
   std::array<std::array<float, kQualityClasses>, kQualityClasses> by_style;  // [class heard][class]
-  std::array<Row, 12> note, held, first;                       // by note above the tonic
-  std::array<std::array<float, kQualityClasses>, 12> last;     // by interval above the root
+  std::array<Row, 12> note, held, first, last;                 // by note above the tonic
   std::array<Row, 12> long_note;
   struct Again { float second, third, fourth, circle_of_two, circle_of_three; } again;
   static constexpr std::size_t kTakeWeights = 12;

@@ -71,15 +71,14 @@ void in_key(const Phrase& phrase, float total, int tonic, const std::array<std::
   }
   add(out, table.held[above(phrase.held)]);
   add(out, table.first[above(phrase.first)]);
+  add(out, table.last[above(phrase.last)]);
   std::array<float, kQualityClasses> style{};
   for (std::size_t chord : heard)
     if (chord != kNoChord)
       for (std::size_t q = 0; q < kQualityClasses; ++q) style[q] += table.by_style[chord % kQualityClasses][q];
   std::size_t c = 0;
-  for (std::size_t root = 0; root < 12; ++root) {
-    const auto& by_class = table.last[(above(phrase.last) + 12 - root) % 12];
-    for (std::size_t q = 0; q < kQualityClasses; ++q) out[c++] += style[q] + by_class[q];
-  }
+  for (std::size_t root = 0; root < 12; ++root)
+    for (float value : style) out[c++] += value;
 }
 
 }  // namespace
