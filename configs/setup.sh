@@ -5,10 +5,12 @@ want=${1:-build}
 packages=(g++ cmake ninja-build pkg-config librtmidi-dev libjack-jackd2-dev libboost1.81-dev libboost-json1.81-dev
   libspdlog-dev libfmt-dev libtomlplusplus-dev libsqlitecpp-dev libsqlite3-dev libpugixml-dev libcli11-dev libgtest-dev
   libbenchmark-dev python3)
+# The companion page is built with node and npm.
+command -v node >/dev/null 2>&1 || packages+=(nodejs)
+command -v npm >/dev/null 2>&1 || packages+=(npm)
 if [ "$want" = tests ]; then
-  packages+=(jackd2 python3-numpy clang-14 libclang-rt-14-dev)
-  command -v node >/dev/null 2>&1 || packages+=(nodejs)
-  command -v npm >/dev/null 2>&1 || packages+=(npm)
+  packages+=(jackd2 python3-numpy clang-14 libclang-rt-14-dev fonts-dejavu-core)
+  command -v "${CHROMIUM:-/usr/bin/chromium}" >/dev/null 2>&1 || packages+=(chromium)
 fi
 missing=()
 for package in "${packages[@]}"; do

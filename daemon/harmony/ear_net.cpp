@@ -44,7 +44,7 @@ void unpack(const Tensor& t, std::array<float, N>& out) {
 #define UNDERSONG_WIDE
 #endif
 
-#if defined(__GNUC__) && !defined(__clang__)
+#if defined(__GNUC__)
 #pragma GCC diagnostic ignored "-Wpsabi"  // lanes are never passed between functions: all that takes them is inlined
 #endif
 // Eight outputs at once; a machine with narrower vectors does the same in halves.

@@ -112,6 +112,7 @@ int main(int argc, char** argv) {
                                    .open_output = [](const std::string&) { return std::unique_ptr<midi::Output>(); },
                                    .changed_moment = [&] { moved = true; },
                                    .changed_status = [] {},
+                                   .changed_deadline = [] {},
                                    .utc_ms = [] { return std::int64_t{0}; }});
     server = std::make_unique<server::Server>(io, server::Server::Options{.socket = folder / "run/socket", .web = std::nullopt, .program_version = "bench"},
                                               desk, **store);
