@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/midi/rtmidi_source.h"
 
 namespace undersong::app {
 namespace {
