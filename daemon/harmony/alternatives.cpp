@@ -2,7 +2,8 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
+#include <bit>
+#include <span>
 #include <string_view>
 
 #include "daemon/harmony/chord_symbol.h"
@@ -210,22 +211,6 @@ void make_places(std::span<Candidate> candidates, const Question& question, cons
 }
 
 }  // namespace
-
-void Tried::add(const Chord& chord) {
-  families_[static_cast<std::size_t>(chord.root.value())] |=
-      static_cast<std::uint8_t>(1u << static_cast<unsigned>(row(chord.quality).family));
-}
-bool Tried::contains(const Chord& chord) const {
-  return families_[static_cast<std::size_t>(chord.root.value())] >> static_cast<unsigned>(row(chord.quality).family) & 1u;
-}
-
-void Liked::add(const Chord& chord, int times) {
-  std::uint8_t& count = times_[static_cast<std::size_t>(chord.root.value())][static_cast<std::size_t>(row(chord.quality).family)];
-  count = static_cast<std::uint8_t>(std::clamp(count + times, 0, kMost));
-}
-int Liked::times(const Chord& chord) const {
-  return times_[static_cast<std::size_t>(chord.root.value())][static_cast<std::size_t>(row(chord.quality).family)];
-}
 
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key) {
   // Around the key's signature; a minor key has its raised tones on the sharp side.
