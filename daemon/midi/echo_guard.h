@@ -24,7 +24,7 @@ namespace undersong::midi {
 class EchoGuard {
  public:
   static constexpr Micros kWindow{
-      60'000};  // a USB instrument answers within a few milliseconds, a network session within 40
+      160'000};  // a USB instrument answers within a few milliseconds, a network session within 40, a busy machine later
   static constexpr std::size_t kRemembered = 256;
 
   explicit EchoGuard(Micros window = kWindow) : window_(window) {}
