@@ -6,9 +6,11 @@
 #include <string>
 
 #include "clients/offline/commands.h"
+#include "daemon/harmony/beat_tracker.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/midi/smf.h"
+#include "daemon/takes/loop.h"
 
 namespace undersong::offline {
 namespace {
@@ -18,6 +20,7 @@ double seconds(Micros at) { return std::chrono::duration<double>(at).count(); }
 struct Options {
   std::string file;
   bool events = false;
+  bool afterwards = false;  // beats found at leisure instead of those told while it was played
 };
 
 // One JSON line for each change, in the order in which a listener would have been told.
@@ -34,6 +37,39 @@ void print_events(const listen::Analysis& analysis) {
                note.pitch.value());
   if (found.key)
     fmt::print("{{\"t\":{:.6f},\"key\":\"{}\"}}\n", seconds(moment.at), harmony::harte(moment.key->key));
+}
+
+void print_beat(Micros told, Micros beat, bool downbeat) {
+  fmt::print("{{\"t\":{:.6f},\"beat\":{:.6f}{}}}\n", seconds(told), seconds(beat), downbeat ? ",\"downbeat\":true" : "");
+}
+
+// Beats as they are told: the tracker is given the same strikes as the ear.
+class LiveBeats {
+ public:
+  void event(const midi::Event& event) {
+    advance(event.at);
+    for (const auto& change : notes_.apply(event))
+      if (change.kind == listen::NoteChange::Kind::kStruck) tracker_.note_on(event.at, change.pitch, change.velocity);
+    print();
+  }
+  void advance(Micros at) {
+    tracker_.advance(at);
+    print();
+  }
+
+ private:
+  void print() {
+    while (const auto beat = tracker_.take_beat()) print_beat(beat->told, beat->at, beat->downbeat);
+  }
+  listen::NoteState notes_;
+  harmony::BeatTracker tracker_;
+};
+
+void print_revised_beats(const std::vector<midi::Event>& events) {
+  const auto take = takes::hear(events);
+  const auto beats = takes::revised_beats(take);
+  const Micros end = events.empty() ? Micros{} : events.back().at;
+  for (const auto& beat : beats.beats) print_beat(end, beat.at, beat.downbeat);
 }
 
 // The chords as a person would note them: from when, what, in which key.
@@ -62,12 +98,18 @@ int run(const Options& options) {
   settings.names_only = true;
   listen::Analysis analysis(settings);
   const auto each = [&](const listen::Analysis& changed) { options.events ? print_events(changed) : print_table(changed); };
+  const auto events = midi::merged_events(*file);
+  LiveBeats beats;
+  const bool live_beats = options.events && !options.afterwards;
   Micros last{};
-  for (const midi::Event& event : midi::merged_events(*file)) {
+  for (const midi::Event& event : events) {
+    if (live_beats) beats.event(event);
     listen::drive(analysis, event, each);
     last = event.at;
   }
+  if (live_beats) beats.advance(last + Micros(5'000'000));
   listen::drive(analysis, last + Micros(5'000'000), each);
+  if (options.events && options.afterwards) print_revised_beats(events);
   if (analysis.moment().number == 0) fmt::print(stderr, "undersong: {}: no notes in this file.\n", options.file);
   return 0;
 }
@@ -79,6 +121,7 @@ void add_analyse(CLI::App& program, int& exit_code) {
   auto* command = program.add_subcommand("analyse", "Listen to a standard MIDI file as if it were played now");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   command->add_flag("--events", options->events, "print JSON lines, one for each change");
+  command->add_flag("--afterwards", options->afterwards, "with --events: beats as found when the whole take is known");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }
 

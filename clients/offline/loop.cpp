@@ -1,0 +1,123 @@
+// undersong loop FILE.mid: the chord cycle that was circled, each time round, and the sections over it.
+#include <fmt/format.h>
+
+#include <boost/json.hpp>
+#include <cmath>
+#include <iostream>
+#include <memory>
+#include <string>
+
+#include "clients/offline/commands.h"
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/midi/smf.h"
+#include "daemon/takes/section.h"
+
+namespace undersong::offline {
+namespace {
+
+namespace json = boost::json;
+
+double seconds(Micros at) { return std::chrono::duration<double>(at).count(); }
+double rounded(double value) { return std::round(value * 1e4) / 1e4; }
+
+std::string clock(Micros at) {
+  const int tenths = static_cast<int>(std::lround(10 * seconds(at)));
+  return fmt::format("{}:{:02d}.{}", tenths / 600, tenths / 10 % 60, tenths % 10);
+}
+
+double bpm(const takes::Beats& beats) {
+  std::vector<double> gaps;
+  for (std::size_t i = 1; i < beats.beats.size(); ++i)
+    if (!beats.beats[i].begins) gaps.push_back(seconds(beats.beats[i].at - beats.beats[i - 1].at));
+  if (gaps.empty()) return 0;
+  std::nth_element(gaps.begin(), gaps.begin() + static_cast<std::ptrdiff_t>(gaps.size() / 2), gaps.end());
+  return 60 / gaps[gaps.size() / 2];
+}
+
+void print_json(const takes::Loop& loop, const takes::Sections& sections, const takes::Beats& beats) {
+  json::object out;
+  json::array chords, lengths, passes, parts;
+  for (const auto& chord : loop.chords) {
+    chords.emplace_back(harmony::harte(chord.chord, chord.root));
+    lengths.push_back(json::object{{"beats", chord.beats > 0 ? json::value(chord.beats) : json::value()}, {"seconds", rounded(seconds(chord.length))}});
+  }
+  for (std::size_t i = 0; i < loop.passes.size(); ++i) {
+    const auto& pass = loop.passes[i];
+    passes.push_back(json::object{{"start", rounded(seconds(pass.begin))}, {"end", rounded(seconds(pass.end))},
+                                  {"section", sections.sections[sections.of_pass[i]].label}, {"variant", pass.variant},
+                                  {"cut", pass.cut}, {"transposed", pass.transposed}, {"difference", describe_difference(loop, pass)}});
+  }
+  for (const auto& section : sections.sections)
+    parts.push_back(json::object{{"label", section.label}, {"kind", text(section.kind)}, {"first", section.first}, {"passes", section.count},
+                                 {"start", rounded(seconds(loop.passes[section.first].begin))},
+                                 {"end", rounded(seconds(loop.passes[section.first + section.count - 1].end))}, {"reason", section.reason}});
+  out["chords"] = std::move(chords);
+  out["lengths"] = std::move(lengths);
+  out["confidence"] = rounded(loop.confidence);
+  out["passes"] = std::move(passes);
+  out["sections"] = std::move(parts);
+  out["tempo"] = beats.pulse() ? json::value(std::round(10 * bpm(beats)) / 10) : json::value();
+  out["meter"] = beats.pulse() ? json::value(beats.meter) : json::value();
+  std::cout << json::serialize(out) << '\n';
+}
+
+void print_summary(const takes::Loop& loop, const takes::Sections& sections, const takes::Beats& beats) {
+  fmt::print("Loop  ");
+  double length = 0;
+  for (const auto& chord : loop.chords) {
+    length += chord.beats > 0 ? chord.beats : seconds(chord.length);
+    fmt::print(" {} ({:.3g})", harmony::symbol(chord.chord, chord.root), chord.beats > 0 ? chord.beats : seconds(chord.length));
+  }
+  fmt::print("\n       {:.3g} {}, {} times, {:.0f} % sure\n", length, beats.pulse() ? "beats" : "seconds", loop.passes.size(), 100 * loop.confidence);
+  if (beats.pulse()) fmt::print("Beat   {:.0f} a minute, {} a bar, {:.0f} % sure\n", bpm(beats), beats.meter, 100 * beats.confidence);
+  else fmt::print("Beat   no pulse was found; lengths are in seconds\n");
+  for (const auto& section : sections.sections) {
+    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, text(section.kind), clock(loop.passes[section.first].begin),
+               clock(loop.passes[section.first + section.count - 1].end), section.reason);
+    for (std::size_t i = section.first; i < section.first + section.count; ++i) {
+      const std::string difference = describe_difference(loop, loop.passes[i]);
+      fmt::print("    {:>2}  {:>7}{}{}\n", i + 1, clock(loop.passes[i].begin), difference.empty() ? "" : "  ", difference);
+    }
+  }
+}
+
+struct Options {
+  std::string file;
+  bool json = false;
+};
+
+int run(const Options& options) {
+  const auto fail = [&](const std::string& why) {
+    fmt::print(stderr, "undersong: {}: {}\n", options.file, why);
+    return 1;
+  };
+  const auto file = midi::read_smf_file(options.file);
+  if (!file) {
+    fmt::print(stderr, "undersong: {}\n", file.error().message);
+    return 1;
+  }
+  for (const auto& warning : file->warnings) fmt::print(stderr, "undersong: {}\n", warning);
+  const auto take = takes::hear(midi::merged_events(*file));
+  if (take.notes.empty()) return fail("no notes in this file.");
+  if (take.notes.size() == 1) return fail("only one note in this file; a loop needs chords that come round.");
+  std::vector<Micros> changes;
+  for (const auto& span : take.spans) changes.push_back(span.begin);
+  const auto beats = takes::find_beats(take.notes, changes);
+  const auto loop = takes::find_loop(take, beats);
+  if (!loop) return fail(fmt::format("no run of chords comes round often enough to be a loop among the {} chords of this file.", take.spans.size()));
+  const auto sections = takes::find_sections(take, *loop);
+  options.json ? print_json(*loop, sections, beats) : print_summary(*loop, sections, beats);
+  return 0;
+}
+
+}  // namespace
+
+void add_loop(CLI::App& program, int& exit_code) {
+  auto options = std::make_shared<Options>();
+  auto* command = program.add_subcommand("loop", "Find the chord cycle that was circled in a standard MIDI file, and its sections");
+  command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
+  command->add_flag("--json", options->json, "print one JSON object");
+  command->callback([options, &exit_code] { exit_code = run(*options); });
+}
+
+}  // namespace undersong::offline

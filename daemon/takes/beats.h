@@ -1,0 +1,37 @@
+// Beats and bars found at leisure, when the whole take is known; and the player's corrections, which re-bar it all.
+//
+// Threads: pure. Errors: none; a take without a pulse gives no beats. Times: Micros of the take.
+// Source: as harmony/beat_lattice.h, with the way back (Viterbi); bars by dynamic programming over metre and place,
+// bass strikes and fresh chords voting, common practice, no source.
+#pragma once
+
+#include <cstddef>
+#include <vector>
+
+#include "daemon/takes/played_notes.h"
+
+namespace undersong::takes {
+
+struct Beat {
+  Micros at{};
+  bool downbeat = false;
+  bool begins = false;  // the pulse begins here, or anew after a passage without one
+};
+
+struct Beats {
+  std::vector<Beat> beats;  // ascending
+  int meter = 4;            // beats a bar, most of the time
+  float confidence = 0;     // 0..1: how much of what was struck the beats explain
+  bool pulse() const { return beats.size() > 3; }
+};
+
+// `notes` by beginning. `chord_changes`: when settled chords begin, ascending; may be empty.
+Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes = {});
+
+// The player's corrections. Each gives all beats anew.
+Beats twice_as_fast(const Beats& beats);
+Beats half_as_fast(const Beats& beats);  // keeps the beats that begin bars, where bars allow it
+// The beat nearest to `at` begins a bar; bars of `meter` beats run from there both ways, to the ends of its stretch.
+Beats with_beat_one(const Beats& beats, Micros at, int meter);
+
+}  // namespace undersong::takes

@@ -1,0 +1,174 @@
+#include "daemon/takes/heard_take.h"
+
+#include <algorithm>
+#include <map>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/listen/analysis.h"
+#include "daemon/takes/log_line.h"
+#include "daemon/takes/timeline.h"
+
+namespace undersong::takes {
+namespace {
+
+constexpr Micros kTogether{90'000};  // a chord's fingers and its bass
+
+// A root without double accidentals, for chords that are compared far from where they were spelled.
+harmony::NoteName plain(harmony::NoteName name) {
+  int fifths = name.fifths();
+  while (fifths < -6) fifths += 12;
+  while (fifths > 6) fifths -= 12;
+  return harmony::NoteName(fifths);
+}
+
+std::vector<HeardNote> bass_strikes(const std::vector<PlayedNote>& notes) {
+  constexpr Micros kRoll{200'000}, kHandOver{40'000};
+  std::vector<HeardNote> out;
+  for (std::size_t i = 0; i < notes.size(); ++i) {
+    const PlayedNote& note = notes[i];
+    if (note.pitch >= Pitch(60)) continue;
+    bool lowest = true;
+    for (std::size_t k = i; lowest && k-- > 0 && note.at - notes[k].at < Micros(12'000'000);) {
+      const Micros left = notes[k].at + notes[k].length - note.at;
+      // One that ends just as this begins has handed over.
+      if (notes[k].pitch < note.pitch && (left > kHandOver || note.at - notes[k].at < kRoll)) lowest = false;
+    }
+    for (std::size_t k = i + 1; lowest && k < notes.size() && notes[k].at - note.at < kTogether; ++k)
+      if (notes[k].pitch < note.pitch) lowest = false;
+    if (lowest) out.push_back({note.at, note.pitch});
+  }
+  return out;
+}
+
+bool strikes_once_a_chord(const std::vector<HeardChord>& chords, const std::vector<HeardNote>& bass, Micros end) {
+  std::vector<int> counts;
+  std::size_t b = 0;
+  for (std::size_t i = 0; i < chords.size();) {
+    std::size_t j = i + 1;
+    while (j < chords.size() && chords[j].chord.root == chords[i].chord.root) ++j;
+    const Micros until = j < chords.size() ? chords[j].at - kTogether : end;
+    int count = 0;
+    while (b < bass.size() && bass[b].at < until) count += bass[b++].at >= chords[i].at - kTogether;
+    counts.push_back(count);
+    i = j;
+  }
+  if (counts.empty()) return false;
+  std::nth_element(counts.begin(), counts.begin() + static_cast<std::ptrdiff_t>(counts.size() / 2), counts.end());
+  return counts[counts.size() / 2] <= 1;
+}
+
+struct Piece {
+  Micros begin{}, end{};
+  int bass = -1;  // pitch class of the bass note that is struck here
+  std::map<int, Micros> roots;
+};
+
+std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
+  const auto& chords = take.chords;
+  std::vector<ChordSpan> out;
+  if (chords.empty()) return out;
+  // Where a new statement may begin.
+  std::vector<std::pair<Micros, int>> at;  // when; pitch class of the bass struck there, or -1
+  const bool once = strikes_once_a_chord(chords, take.bass, end);
+  for (const HeardNote& strike : take.bass)
+    if (once && strike.at >= chords.front().at - kTogether) at.emplace_back(strike.at, strike.pitch.pitch_class().value());
+  for (std::size_t i = 0; i < chords.size(); ++i) {
+    if (i > 0 && chords[i].chord.root == chords[i - 1].chord.root) continue;
+    const auto near = std::find_if(at.begin(), at.end(), [&](const auto& a) { return std::chrono::abs(a.first - chords[i].at) <= kTogether; });
+    if (near == at.end()) at.emplace_back(chords[i].at, -1);
+  }
+  std::sort(at.begin(), at.end());
+  std::vector<Piece> pieces;
+  std::size_t c = 0;
+  for (std::size_t i = 0; i < at.size(); ++i) {
+    Piece piece;
+    piece.begin = at[i].first;
+    piece.end = i + 1 < at.size() ? at[i + 1].first : end;
+    piece.bass = at[i].second;
+    if (piece.end <= piece.begin) continue;
+    while (c + 1 < chords.size() && chords[c + 1].at <= piece.begin + kTogether) ++c;
+    for (std::size_t k = c; k < chords.size() && chords[k].at < piece.end; ++k) {
+      const Micros from = k == c ? piece.begin : std::max(piece.begin, chords[k].at);
+      const Micros to = std::min(piece.end, k + 1 < chords.size() ? chords[k + 1].at : end);
+      if (to > from) piece.roots[chords[k].chord.root.value()] += to - from;
+    }
+    pieces.push_back(std::move(piece));
+  }
+  const auto main_root = [](const Piece& p) {
+    int root = -1;
+    Micros longest{-1};
+    for (const auto& [r, length] : p.roots)
+      if (length > longest) longest = length, root = r;
+    return root;
+  };
+  // What stands on the same root belongs to the piece before unless its bass is struck anew; so does a brief name that no
+  // bass note begins.
+  std::vector<Piece> joined;
+  for (Piece& piece : pieces) {
+    const bool brief = piece.end - piece.begin < Micros(600'000);
+    const bool same = !joined.empty() && main_root(piece) == main_root(joined.back());
+    const bool anew = piece.bass >= 0 && !joined.empty() && piece.bass == joined.back().bass;
+    const bool follows = !joined.empty() && ((same && !anew) || (piece.bass < 0 && once && brief));
+    if (follows) {
+      joined.back().end = piece.end;
+      for (const auto& [r, length] : piece.roots) joined.back().roots[r] += length;
+    } else {
+      joined.push_back(std::move(piece));
+    }
+  }
+  for (const Piece& piece : joined) {
+    const int root = main_root(piece);
+    if (root < 0) continue;
+    // The name that stood longest on this root.
+    std::vector<std::pair<const HeardChord*, Micros>> names;
+    auto k = std::upper_bound(chords.begin(), chords.end(), piece.begin + kTogether, [](Micros t, const HeardChord& h) { return t < h.at; });
+    if (k != chords.begin()) --k;
+    for (; k != chords.end() && k->at < piece.end; ++k) {
+      if (k->chord.root.value() != root) continue;
+      const Micros to = std::min(piece.end, k + 1 != chords.end() ? (k + 1)->at : end), from = std::max(piece.begin, k->at);
+      const auto known = std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.first->chord == k->chord; });
+      if (known != names.end()) known->second += to - from;
+      else names.emplace_back(&*k, to - from);
+    }
+    if (names.empty()) continue;
+    const auto best = std::max_element(names.begin(), names.end(), [](const auto& a, const auto& b) { return a.second < b.second; });
+    out.push_back({piece.begin, piece.end, best->first->chord, plain(best->first->root)});
+  }
+  return out;
+}
+
+}  // namespace
+
+HeardTake hear(const std::vector<midi::Event>& events) {
+  HeardTake take;
+  if (events.empty()) return take;
+  take.notes = played_notes(events).notes;
+  listen::Settings settings;
+  settings.names_only = true;
+  listen::Analysis analysis(settings);
+  std::vector<Line> lines;
+  const auto each = [&](const listen::Analysis& changed) {
+    const auto& moment = changed.moment();
+    if (changed.findings().harmony) {
+      Line line;
+      line.at = moment.harmony->since;
+      line.kind = LineKind::kChord;
+      line.data = harmony::harte(moment.harmony->reading.chord, moment.harmony->reading.root_name);
+      lines.push_back(std::move(line));
+    }
+    for (const auto& note : changed.findings().melody) take.melody.push_back({note.since, note.pitch});
+    if (changed.findings().key) take.key = moment.key->key;
+  };
+  for (const midi::Event& event : events) listen::drive(analysis, event, each);
+  listen::drive(analysis, events.back().at + Micros(5'000'000), each);
+  for (const Line& line : settled_chords(lines))
+    if (const auto parsed = harmony::parse_harte(line.data)) take.chords.push_back({line.at, parsed->chord, parsed->root});
+  std::stable_sort(take.melody.begin(), take.melody.end(), [](const HeardNote& a, const HeardNote& b) { return a.at < b.at; });
+  Micros end{};
+  for (const PlayedNote& note : take.notes) end = std::max(end, note.at + note.length);
+  take.bass = bass_strikes(take.notes);
+  take.spans = spans_of(take, end);
+  return take;
+}
+
+}  // namespace undersong::takes

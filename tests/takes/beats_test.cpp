@@ -1,0 +1,106 @@
+#include "daemon/takes/beats.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+namespace undersong::takes {
+namespace {
+
+Micros at(double seconds) { return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6))); }
+double sec(Micros t) { return std::chrono::duration<double>(t).count(); }
+
+// Bars of a bass note and a tune from `from`; returns where the next bar would begin.
+double bars(std::vector<PlayedNote>& notes, double from, double interval, int meter, int count) {
+  for (int i = 0; i < count * meter; ++i) {
+    const double t = from + i * interval;
+    if (i % meter == 0) notes.push_back({at(t), at(interval * meter * .95), Pitch(36 + i / meter * 5 % 12), Velocity(85)});
+    notes.push_back({at(t + .003), at(interval * .9), Pitch(72 + i * 5 % 9), Velocity(70)});
+    if (i % 3 == 1) notes.push_back({at(t + interval / 2), at(interval * .4), Pitch(74), Velocity(60)});
+  }
+  return from + count * meter * interval;
+}
+
+Beats in_four(int beats, double interval) {
+  Beats out;
+  for (int i = 0; i < beats; ++i) out.beats.push_back({at(1 + i * interval), i % 4 == 0, i == 0});
+  return out;
+}
+
+TEST(Beats, LieOnThePulseAndBarsBeginWithTheBass) {
+  for (const int meter : {3, 4}) {
+    std::vector<PlayedNote> notes;
+    bars(notes, 2, .65, meter, 14);
+    const Beats found = find_beats(notes);
+    ASSERT_TRUE(found.pulse());
+    EXPECT_EQ(found.meter, meter);
+    EXPECT_NEAR(static_cast<double>(found.beats.size()), 14 * meter, 4);
+    for (const Beat& beat : found.beats) {
+      const double place = (sec(beat.at) - 2) / .65;
+      EXPECT_LT(std::abs(place - std::round(place)), .1) << sec(beat.at);
+      if (beat.downbeat && place > 1 && place < 13 * meter) {
+        EXPECT_EQ(static_cast<int>(std::lround(place)) % meter, 0) << place;
+      }
+    }
+  }
+}
+
+TEST(Beats, APulseThatStopsAndBeginsElsewhereIsTwoStretches) {
+  std::vector<PlayedNote> notes;
+  const double end = bars(notes, 1, .6, 4, 12);
+  bars(notes, end + 9.27, .75, 4, 12);
+  const Beats found = find_beats(notes);
+  int begins = 0;
+  for (const Beat& beat : found.beats) {
+    begins += beat.begins;
+    EXPECT_FALSE(beat.at > at(end + 3) && beat.at < at(end + 8)) << sec(beat.at);
+  }
+  EXPECT_EQ(begins, 2);
+}
+
+TEST(Beats, NothingPlayedHasNoPulse) {
+  EXPECT_FALSE(find_beats({}).pulse());
+  EXPECT_FALSE(find_beats({{at(1), at(1), Pitch(60), Velocity(60)}}).pulse());
+}
+
+TEST(Beats, NotesAtOneMomentHaveNoPulse) {
+  std::vector<PlayedNote> notes;
+  for (int i = 0; i < 10; ++i) notes.push_back({at(1), at(2), Pitch(40 + 4 * i), Velocity(70)});
+  EXPECT_FALSE(find_beats(notes).pulse());
+}
+
+TEST(Corrections, TwiceAsFastPutsABeatBetweenAndBarsKeepTheirNumber) {
+  const Beats fast = twice_as_fast(in_four(8, 1));
+  ASSERT_EQ(fast.beats.size(), 15u);
+  for (std::size_t i = 0; i < fast.beats.size(); ++i) {
+    EXPECT_EQ(fast.beats[i].at, at(1 + .5 * static_cast<double>(i)));
+    EXPECT_EQ(fast.beats[i].downbeat, i % 4 == 0) << i;
+  }
+}
+
+TEST(Corrections, HalfAsFastKeepsTheBeatsThatBeginBars) {
+  const Beats slow = half_as_fast(in_four(16, .5));
+  ASSERT_EQ(slow.beats.size(), 8u);
+  for (std::size_t i = 0; i < slow.beats.size(); ++i) {
+    EXPECT_EQ(slow.beats[i].at, at(1 + static_cast<double>(i)));
+    EXPECT_EQ(slow.beats[i].downbeat, i % 4 == 0) << i;
+  }
+  EXPECT_TRUE(slow.beats[0].begins);
+}
+
+TEST(Corrections, HalfOfTwiceIsWhatWas) {
+  const Beats was = in_four(16, .5);
+  const Beats now = half_as_fast(twice_as_fast(was));
+  ASSERT_EQ(now.beats.size(), was.beats.size());
+  for (std::size_t i = 0; i < was.beats.size(); ++i) EXPECT_EQ(now.beats[i].at, was.beats[i].at);
+}
+
+TEST(Corrections, ABeatOneBarsEverythingBothWays) {
+  const Beats three = with_beat_one(in_four(12, 1), at(6.2), 3);  // beat 5, counted from 0
+  EXPECT_EQ(three.meter, 3);
+  for (std::size_t i = 0; i < 12; ++i) EXPECT_EQ(three.beats[i].downbeat, i % 3 == 2) << i;
+  EXPECT_TRUE(with_beat_one({}, at(1), 4).beats.empty());
+}
+
+}  // namespace
+}  // namespace undersong::takes
