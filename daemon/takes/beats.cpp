@@ -216,7 +216,11 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
     change += std::abs(std::log(length(i) / length(i - 1)));
     ++changes;
   }
-  if (all > 0 && changes > 0) found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(std::exp(-change / changes / kWandering));
+  // With fewer strikes than beats almost anything can be fitted.
+  double strikes = 0;
+  for (std::size_t i = 0; i < onsets.size(); ++i) strikes += i == 0 || onsets[i].at - onsets[i - 1].at > Micros(50'000);
+  const double enough = std::min(1., strikes / static_cast<double>(std::max<std::size_t>(1, found.beats.size())));
+  if (all > 0 && changes > 0) found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(enough * enough) * static_cast<float>(std::exp(-change / changes / kWandering));
   bar(found, onsets, chord_changes);
   return found;
 }

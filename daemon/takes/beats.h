@@ -21,8 +21,9 @@ struct Beat {
 struct Beats {
   std::vector<Beat> beats;  // ascending
   int meter = 4;            // beats a bar, most of the time
-  float confidence = 0;     // 0..1: how much of what was struck the beats explain
-  bool pulse() const { return beats.size() > 3; }
+  float confidence = 0;     // 0..1: how much of what was struck lies on beats, how steadily they come, on how much evidence
+  // Below that, beats are what could be fitted, and one had better count in chord changes.
+  bool pulse() const { return beats.size() > 3 && confidence >= .2f; }
 };
 
 // `notes` by beginning. `chord_changes`: when settled chords begin, ascending; may be empty.

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <random>
 
 namespace undersong::takes {
 namespace {
@@ -56,6 +57,15 @@ TEST(Beats, APulseThatStopsAndBeginsElsewhereIsTwoStretches) {
     EXPECT_FALSE(beat.at > at(end + 3) && beat.at < at(end + 8)) << sec(beat.at);
   }
   EXPECT_EQ(begins, 2);
+}
+
+TEST(Beats, NotesAtChanceDistancesHaveNoPulse) {
+  std::mt19937 random(5);
+  std::uniform_real_distribution<double> gap(.2, 2.5);
+  std::vector<PlayedNote> notes;
+  double t = 1;
+  for (int i = 0; i < 60; ++i, t += gap(random)) notes.push_back({at(t), at(.3), Pitch(40 + static_cast<int>(random() % 40)), Velocity(70)});
+  EXPECT_FALSE(find_beats(notes).pulse());
 }
 
 TEST(Beats, NothingPlayedHasNoPulse) {

@@ -66,6 +66,16 @@ TEST(Loop, AnotherLastChordIsAVariantNotALongerLoop) {
   EXPECT_EQ(describe_difference(*loop, loop->passes[3]), "E7 instead of Cmaj7");
 }
 
+TEST(Loop, AVariantInEveryFourthPassOfEverySectionIsStillAVariant) {
+  Script s;
+  for (int section = 0; section < 6; ++section)
+    for (int i = 0; i < 4; ++i) s.chords({"A:min7", "D:7", "G:maj7"}).chord(i == 3 ? "E:7" : "C:maj7");
+  const auto loop = find_loop(s.take, {});
+  ASSERT_TRUE(loop);
+  EXPECT_EQ(names(*loop), "A:min7 D:7 G:maj7 C:maj7 ");
+  EXPECT_EQ(loop->passes.size(), 24u);
+}
+
 TEST(Loop, SurvivesAChordLeftOutAndOnePutIn) {
   Script s;
   s.chords({"F:maj7", "Bb:7", "D:min7", "C:sus4(b7)"});
