@@ -16,7 +16,6 @@ constexpr double kUsualInterval = 65;  // frames a beat that are likeliest
 constexpr double kIntervalWidth = 0.403;  // of their logarithm
 constexpr double kIntervalPrior = 1.06;  // how much that counts, a second
 constexpr double kChange = 10.3;  // cost of another interval, by its share of the old one
-constexpr double kPerBeat = 0;
 constexpr double kReach = 0.183;  // largest change of an interval from one beat to the next
 constexpr double kBegin = 16.3;  // cost of beginning a pulse
 constexpr double kStop = 2.64;  // cost of ending one
@@ -25,7 +24,6 @@ constexpr double kLow = 1.4;  // weight of a bass note
 constexpr double kTop = 0.635;  // of the top of a chord
 constexpr double kInner = 0.346;  // of what lies between
 constexpr double kFresh = 1.6;  // of a single note that is new
-constexpr double kAll = 1;
 
 constexpr float kNever = -1e30f;
 
@@ -65,10 +63,10 @@ const Tables& tables() {
         t.plain[at] = static_cast<float>(place(offset, interval, kPlainShare, s, chance));
         t.bass[at] = static_cast<float>(place(offset, interval, kBassShare, s, bchance));
       }
-    const double centre = kUsualInterval, width = kIntervalWidth, strength = kIntervalPrior, lambda = kChange, beat = kPerBeat;
+    const double centre = kUsualInterval, width = kIntervalWidth, strength = kIntervalPrior, lambda = kChange;
     for (int i = 0; i < n; ++i) {
       const double interval = first + i, x = std::log(interval / centre) / width;
-      t.prior[static_cast<std::size_t>(i)] = static_cast<float>(-strength * .5 * x * x * interval / 100 - beat);
+      t.prior[static_cast<std::size_t>(i)] = static_cast<float>(-strength * .5 * x * x * interval / 100);
       const int reach = std::max(2, static_cast<int>(interval * kReach));
       auto& near = t.near[static_cast<std::size_t>(i)];
       near.first = static_cast<std::int16_t>(std::max(0, i - reach));
@@ -116,7 +114,6 @@ BeatOnset BeatWeigher::weigh(Micros at, Pitch pitch, Velocity velocity) {
   if (low) out.weight *= static_cast<float>(kLow);
   else if (!alone) out.weight *= static_cast<float>(highest ? kTop : kInner);
   else if (fresh) out.weight *= static_cast<float>(kFresh);
-  out.weight *= static_cast<float>(kAll);
   recent_[next_] = {at, pitch, out.weight};
   next_ = (next_ + 1) % recent_.size();
   return out;

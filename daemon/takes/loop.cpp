@@ -1,3 +1,5 @@
+// Longer than most: candidates, alignment, what is worth keeping and its description share one model of a cycle, which nobody
+// else needs to see.
 #include "daemon/takes/loop.h"
 
 #include <algorithm>
