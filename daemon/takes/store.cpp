@@ -1,5 +1,7 @@
 #include "daemon/takes/store.h"
 
+#include <sys/resource.h>
+#include <unistd.h>
 #include <pthread.h>
 
 #include <condition_variable>
@@ -159,6 +161,8 @@ class SqliteStore final : public Store {
 
   void run() {
     pthread_setname_np(pthread_self(), "takes");
+    // Writing may wait; what is played may not: on one core the listener goes first.
+    setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 10);
     std::unique_lock lock(mutex_);
     for (;;) {
       const auto ready = [this] { return stop_ || urgent_ || !tasks_.empty(); };
