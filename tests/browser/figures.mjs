@@ -6,7 +6,7 @@
 //
 // usage: tests/browser/run figures
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { cpus, loadavg, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { gzipSync } from 'node:zlib';
 import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
@@ -102,6 +102,22 @@ figure('script for the first paint, compressed', rounded(compressed / 1000), 'kB
   const chords = [[48, 52, 55, 59, 76], [50, 53, 57, 60, 76], [43, 50, 59, 65, 76], [45, 52, 55, 60, 76]];
   await client.play(...chords[0]);
   await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+  // What this machine takes for a frame with nothing in it, so that a slow figure can be told from a busy machine.
+  const bare = await page.evaluate(async () => {
+    const all = [];
+    for (let i = 0; i < 200; ++i) {
+      await new Promise((done) => setTimeout(done, 25));
+      const came = performance.now();
+      await new Promise((done) => requestAnimationFrame(() => {
+        const channel = new MessageChannel();
+        channel.port1.onmessage = done;
+        channel.port2.postMessage(0);
+      }));
+      all.push(performance.now() - came);
+    }
+    return all;
+  });
+  console.log(`figures: load of the machine ${rounded(loadavg()[0])} on ${cpus().length} processors; an empty frame takes ${rounded(quantile(bare, 0.5))} ms, 95th of 100: ${rounded(quantile(bare, 0.95))} ms`);
   await page.evaluate(() => (globalThis.waits.length = 0));
   const begun = performance.now();
   const wanted = 400;
@@ -130,7 +146,7 @@ figure('script for the first paint, compressed', rounded(compressed / 1000), 'kB
   writeFileSync(file, long_take(50_000));
   const daemon = await new Daemon().start({ play: file, speed: 400 });
   const client = daemon.client();
-  await until(async () => (await client.ask('take.list')).takes[0]?.ended, 'the long take', 240_000);
+  await until(async () => (await client.ask("take.list")).takes[0]?.ended, "the long take", 240_000);
   const { notes, length_us } = (await client.ask('take.list')).takes[0];
   console.log(`figures: the long take has ${notes} notes in ${rounded(length_us / 60e6)} minutes`);
   const { page } = await browser.page({ width: 1180, height: 820 });

@@ -7,6 +7,7 @@ import { ChordSymbol } from '../shell/chord_symbol';
 import { choose, choose_next, chosen, listed, shown_list } from '../state';
 import { hear_chosen } from './hear';
 import { colour_words } from './plane';
+import { place } from './plane_layout';
 
 export function List() {
   const list = listed.value;
@@ -71,11 +72,12 @@ function Row({ alternative, rank, chosen }: { alternative: Alternative; rank: nu
 
 /** Where the chord stands on the plane, in small. */
 function TinyPlane({ x, y }: { x: number; y: number }) {
+  const at = place(x, y);
   return (
     <svg class="tiny-plane" viewBox="0 0 36 24" aria-hidden="true">
       <rect x="0.5" y="0.5" width="35" height="23" rx="3" />
       <line x1="18" y1="2" x2="18" y2="22" />
-      <circle cx={4 + (x + 1) * 14} cy={20.5 - y * 17} r="3.2" />
+      <circle cx={4 + at.x * 28} cy={4 + at.y * 16} r="3.2" />
     </svg>
   );
 }

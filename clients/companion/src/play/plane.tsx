@@ -11,9 +11,18 @@ import { lay_out, type Stone } from './plane_layout';
 import { Wish } from './wish';
 
 let pen: CanvasRenderingContext2D | null = null;
+let family = '';
+const widths = new Map<string, number>();
 function text_width(symbol: string, px: number): number {
+  const key = `${px} ${symbol}`;
+  let width = widths.get(key);
+  if (width === undefined) widths.set(key, (width = measured_width(symbol, px)));
+  return width;
+}
+function measured_width(symbol: string, px: number): number {
   pen ??= document.createElement('canvas').getContext('2d')!;
-  pen.font = `600 ${px}px ${getComputedStyle(document.body).fontFamily}`;
+  family ||= getComputedStyle(document.body).fontFamily;
+  pen.font = `600 ${px}px ${family}`;
   const parts = symbol_parts(symbol);
   const small = parts.accidental + parts.quality + parts.raised + (parts.bass ? `/${parts.bass}` : '');
   return pen.measureText(parts.letter).width + pen.measureText(small).width * 0.74 + 4;
@@ -180,6 +189,6 @@ function Strings() {
 export function colour_words(dark_bright: number, resolved_tense: number): string {
   const light = dark_bright < -0.45 ? 'very dark' : dark_bright < -0.12 ? 'dark' : dark_bright <= 0.12 ? 'neither dark nor bright'
     : dark_bright <= 0.45 ? 'bright' : 'very bright';
-  const pull = resolved_tense < 0.12 ? 'resolved' : resolved_tense < 0.3 ? 'gently tense' : resolved_tense < 0.5 ? 'tense' : 'very tense';
+  const pull = resolved_tense < 0.45 ? 'resolved' : resolved_tense < 0.6 ? 'gently tense' : resolved_tense < 0.76 ? 'tense' : 'very tense';
   return `${light}, ${pull}`;
 }

@@ -19,10 +19,17 @@ export interface Wanted {
   label_height: number;
 }
 
-/** Most chords are neither extreme, so the middle of each way gets more room. */
+// Most chords are near the middle of either way, so the middle gets more room: of 1,535 chords offered in the demo, the
+// middle half lies within -0.12..0.13 and 0.56..0.74. The stretch is fixed: a place always means the same colour.
+const usual_tension = 0.6;
+function stretched(value: number, low: number, high: number, middle: number, steep: number): number {
+  const bend = (of: number) => Math.tanh(steep * (of - middle));
+  return (bend(Math.min(high, Math.max(low, value))) - bend(low)) / (bend(high) - bend(low));
+}
+
+/** Shares of width and height, from the upper left. */
 export function place(dark_bright: number, resolved_tense: number): { x: number; y: number } {
-  const x = Math.sign(dark_bright) * Math.abs(dark_bright) ** 0.75;
-  return { x: (x + 1) / 2, y: 1 - Math.min(1, Math.max(0, resolved_tense)) ** 0.62 };
+  return { x: stretched(dark_bright, -1, 1, 0, 2.4), y: 1 - stretched(resolved_tense, 0, 1, usual_tension, 4) };
 }
 
 interface Box { x: number; y: number; w: number; h: number }  // centre and half sizes
