@@ -10,7 +10,6 @@
 #include <algorithm>
 #include <array>
 #include <charconv>
-#include <fstream>
 #include <iostream>
 #include <memory>
 #include <optional>
@@ -18,6 +17,7 @@
 #include <vector>
 
 #include "clients/offline/commands.h"
+#include "clients/offline/input.h"
 #include "daemon/base/result.h"
 #include "daemon/harmony/colour.h"
 #include "daemon/harmony/colour_terms.h"
@@ -235,13 +235,9 @@ Result<void> run_table(std::istream& in, Options options) {
 }
 
 int run(const Options& options) {
-  std::ifstream opened;
-  if (options.file != "-") opened.open(options.file);
-  std::istream& in = options.file == "-" ? std::cin : opened;
-  if (!in) {
-    fmt::print(stderr, "undersong: {}: can't be opened.\n", options.file);
-    return 1;
-  }
+  Input input(options.file);
+  if (!input.good()) return 1;
+  std::istream& in = input.stream();
   const auto done = run_table(in, options);
   if (done) return 0;
   fmt::print(stderr, "undersong: {}, {}.\n", options.file, done.error().message);

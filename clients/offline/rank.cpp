@@ -17,6 +17,7 @@
 #include <vector>
 
 #include "clients/offline/commands.h"
+#include "clients/offline/input.h"
 #include "daemon/base/result.h"
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_symbol.h"
@@ -167,13 +168,9 @@ Result<harmony::RankingTable> read_table(const std::string& file) {
 }
 
 int run(const Options& options) {
-  std::ifstream opened;
-  if (options.file != "-") opened.open(options.file);
-  std::istream& in = options.file == "-" ? std::cin : opened;
-  if (!in) {
-    fmt::print(stderr, "undersong: {}: can't be opened.\n", options.file);
-    return 1;
-  }
+  Input input(options.file);
+  if (!input.good()) return 1;
+  std::istream& in = input.stream();
   std::optional<harmony::RankingTable> learnt;
   if (!options.table.empty()) {
     auto table = read_table(options.table);

@@ -5,12 +5,12 @@
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
-#include <fstream>
 #include <iostream>
 #include <memory>
 #include <string>
 
 #include "clients/offline/commands.h"
+#include "clients/offline/input.h"
 #include "daemon/base/result.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/written_spelling.h"
@@ -76,13 +76,9 @@ json::array texts(const std::vector<harmony::NoteName>& names) {
 }
 
 int run(const std::string& file) {
-  std::ifstream opened;
-  if (file != "-") opened.open(file);
-  std::istream& in = file == "-" ? std::cin : opened;
-  if (!in) {
-    fmt::print(stderr, "undersong: {}: can't be opened.\n", file);
-    return 1;
-  }
+  Input input(file);
+  if (!input.good()) return 1;
+  std::istream& in = input.stream();
   std::string line;
   for (std::size_t number = 1; std::getline(in, line); ++number) {
     if (line.find_first_not_of(" \t\r") == std::string::npos) continue;

@@ -1,5 +1,7 @@
 """Learns which chord is usual under a melody, after other chords, in a key: daemon/harmony/ranking_table.inc.
 
+Over 400 lines: reading, counting, fitting, folds and export share one model and are run as one program.
+
     /usr/bin/python3 train_ranking.py KIT/leadsheets/queries_dev.jsonl --folds 10       figures, each fold from the others
     ... --halves OUT       learn on either half of the pieces: OUT/half0.txt, half1.txt and the questions of the other half
     ... --export ../../daemon/harmony/ranking_table.inc       learn on all pieces

@@ -1,3 +1,4 @@
+// Over 400 lines: every entry point here touches the same state, and they are easier to check against each other in one place.
 #include "daemon/app/desk.h"
 
 #include <fmt/format.h>

@@ -1,4 +1,5 @@
 // The daemon as a process of its own, spoken to over its socket, played to over a real JACK server, killed and restarted.
+// Over 400 lines: one fixture starts, kills and restarts the process for all of them.
 #include <gtest/gtest.h>
 #include <rtmidi/RtMidi.h>
 

@@ -1,3 +1,4 @@
+// Over 400 lines: one fixture owns server and instruments for all of them.
 // MIDI from another process over a real JACK server, through RtMidi, to the consumer of the inputs: what a
 // keyboard's note goes through, but for the cable. Where there is no jackd all of this is skipped, visibly.
 #include <fcntl.h>
