@@ -1,5 +1,6 @@
 #include "daemon/midi/output.h"
 
+#include <thread>
 #include <rtmidi/RtMidi.h>
 #include <spdlog/fmt/fmt.h>
 #include <unistd.h>
@@ -103,6 +104,7 @@ Result<void> Output::open_port() {
 }
 
 bool Output::send(const Event& message) {
+  last_sent_ = steady_now();
   if (!connected() || message.size < 2 || message.size > 3 || message.status() < 0x80 ||
       message.status() >= 0xF0)
     return false;
@@ -132,6 +134,10 @@ void Output::all_notes_off() {
 
 void Output::close() {
   if (connected()) all_notes_off();
+  // The back end hands messages on in its own time, and what it still has goes with the port: JACK needs a period
+  // or two, 43 ms at the longest that is usual (2048 frames at 48 kHz).
+  const Micros waited = steady_now() - last_sent_;
+  if (connected() && waited < kFlush) std::this_thread::sleep_for(kFlush - waited);
   on_ = {};
   open_ = false;
   out_.reset();

@@ -61,6 +61,8 @@ class Output {
   std::string port_name_, raw_name_;
   std::string own_port_;  // the end of the name of our side of the connection
   unsigned opened_ = 0;
+  static constexpr Micros kFlush{90'000};
+  Micros last_sent_{-1'000'000};
   bool open_ = false;
   bool failed_ = false;  // set by RtMidi's error callback, which runs on our own thread
   EchoGuard guard_;
