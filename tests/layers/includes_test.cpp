@@ -1,4 +1,4 @@
-// Dependencies point one way: clients -> protocol <- server -> takes -> listen -> midi -> harmony; the core uses the
+// Dependencies point one way: clients -> protocol <- server -> song -> takes -> listen -> midi -> harmony; the core uses the
 // standard library only.
 #include <gtest/gtest.h>
 
@@ -20,13 +20,16 @@ const std::map<std::string, Folders> kMayInclude{
     {"daemon/midi", {"daemon/midi", "daemon/harmony", "daemon/base"}},
     {"daemon/listen", {"daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
     {"daemon/takes", {"daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
-    {"daemon/server", {"daemon/server", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base", "protocol"}},
+    {"daemon/song", {"daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
+    {"daemon/server",
+     {"daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base", "protocol"}},
     {"daemon/app",
-     {"daemon/app", "daemon/server", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base", "protocol"}},
+     {"daemon/app", "daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base", "protocol"}},
     {"protocol", {"protocol"}},
     // The entry point of the client is the one place that knows both of its halves.
     {"clients/terminal", {"clients/terminal", "clients/offline", "protocol"}},
-    {"clients/offline", {"clients/offline", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
+    {"clients/offline",
+     {"clients/offline", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
 };
 
 const std::regex kInclude(R"re(^\s*#\s*include\s*([<"])([^>"]+)[>"])re");

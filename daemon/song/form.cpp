@@ -1,0 +1,41 @@
+// What sounds in a part the given time round.
+#include "daemon/song/form.h"
+
+#include <algorithm>
+
+namespace undersong::song {
+namespace {
+
+const Ending* ending_of(const Part& part, int time) {
+  for (const Ending& ending : part.endings)
+    if (std::find(ending.times.begin(), ending.times.end(), time) != ending.times.end()) return &ending;
+  return nullptr;
+}
+
+template <class T>
+std::vector<T> replaced(const std::vector<T>& usual, const std::vector<T>& instead, Ticks from) {
+  std::vector<T> out;
+  for (const T& item : usual)
+    if (item.at < from) out.push_back(item);
+  out.insert(out.end(), instead.begin(), instead.end());
+  return out;
+}
+
+}  // namespace
+
+std::vector<WrittenChord> chords_at(const Part& part, int time) {
+  const Ending* ending = ending_of(part, time);
+  return ending ? replaced(part.chords, ending->chords, ending->from) : part.chords;
+}
+
+std::vector<WrittenNote> melody_at(const Part& part, int time) {
+  const Ending* ending = ending_of(part, time);
+  return ending ? replaced(part.melody, ending->melody, ending->from) : part.melody;
+}
+
+Ticks length_at(const Part& part, int time) {
+  const Ending* ending = ending_of(part, time);
+  return ending ? ending->from + ending->length : part.length;
+}
+
+}  // namespace undersong::song
