@@ -8,6 +8,7 @@ void add_commands(CLI::App& program, int& exit_code) {
   add_loop(program, exit_code);
   add_name(program, exit_code);
   add_rank(program, exit_code);
+  add_reharmonise(program, exit_code);
   add_spell(program, exit_code);
 }
 

@@ -219,7 +219,8 @@ NoteName root_name_in(const Chord& chord, const std::optional<Key>& key) {
   // Far from home the other side can read better: F# minor rather than Gb minor, Ab rather than G#.
   const PitchClassSet tones = row(chord.quality).tones;
   const bool minor_third = tones.contains(PitchClass(3)) && !tones.contains(PitchClass(4));
-  if (minor_third && name.fifths() <= -6 && name.fifths() < home - 1) return NoteName(name.fifths() + 12);
+  const int darkest = home < 0 ? -6 : -5;  // C# minor rather than Db minor, but in flat keys
+  if (minor_third && name.fifths() <= darkest && name.fifths() < home - 1) return NoteName(name.fifths() + 12);
   if (!minor_third && name.fifths() >= 7 && name.fifths() > home + 4) return NoteName(name.fifths() - 12);
   return name;
 }

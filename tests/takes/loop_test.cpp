@@ -151,6 +151,69 @@ TEST(Sections, AThemeThatReturnsHasItsLetterAgainAndADenserTuneHasAnother) {
   EXPECT_NE(found.sections[2].reason.find("comes again"), std::string::npos);
 }
 
+TEST(Sections, AMelodyThatKeepsPartOfAnotherHasItsLetterWithAMark) {
+  Script s;
+  const auto theme = [&] { s.tune({72, 74, 76, 79}).chord("D:min7").tune({77, 74, 71, 67}).chord("G:7").tune({76, 72, 67, 72}).chord("C:maj7"); };
+  // The first chord's tune is kept, the others' are new; and that comes twice, so it is meant.
+  const auto altered = [&] { s.tune({72, 74, 76, 79}).chord("D:min7").tune({65, 69, 62, 86}).chord("G:7").tune({84, 81, 64, 88}).chord("C:maj7"); };
+  theme(), theme(), theme(), altered(), altered(), theme(), theme();
+  const auto loop = find_loop(s.take, {});
+  ASSERT_TRUE(loop);
+  ASSERT_EQ(loop->passes.size(), 7u);
+  const auto found = find_sections(s.take, *loop);
+  ASSERT_EQ(found.sections.size(), 3u);
+  EXPECT_EQ(found.sections[0].label, "A");
+  EXPECT_EQ(found.sections[1].label, "A'");
+  EXPECT_EQ(found.sections[1].first, 3u);
+  EXPECT_EQ(found.sections[1].count, 2u);
+  EXPECT_EQ(found.sections[2].label, "A");
+}
+
+TEST(Sections, ASecondAlterationHasASecondMark) {
+  Script s;
+  const auto play = [&](std::initializer_list<int> second, std::initializer_list<int> third) {
+    s.tune({72, 74, 76, 79}).chord("D:min7").tune(second).chord("G:7").tune(third).chord("C:maj7");
+  };
+  for (int i = 0; i < 3; ++i) play({77, 74, 71, 67}, {76, 72, 67, 72});
+  for (int i = 0; i < 2; ++i) play({65, 69, 62, 86}, {84, 81, 64, 88});
+  for (int i = 0; i < 2; ++i) play({83, 80, 87, 63}, {70, 66, 91, 61});
+  const auto loop = find_loop(s.take, {});
+  ASSERT_TRUE(loop);
+  const auto found = find_sections(s.take, *loop);
+  ASSERT_EQ(found.sections.size(), 3u);
+  EXPECT_EQ(found.sections[1].label, "A'");
+  EXPECT_EQ(found.sections[2].label, "A''");
+}
+
+TEST(Sections, ATransposedPassOfTheSameMelodyIsTheSameSection) {
+  Script s;
+  const auto theme = [&](int moved, std::initializer_list<const char*> chords) {
+    const std::vector<std::vector<int>> tunes{{72, 74, 76}, {77, 74}, {76, 72, 67}, {73, 76}};
+    std::size_t i = 0;
+    for (const char* chord : chords) {
+      double t = s.now;
+      for (const int pitch : tunes[i]) {
+        s.take.melody.push_back({Script::at(t), Pitch(pitch + moved)});
+        t += 2 / static_cast<double>(tunes[i].size());
+      }
+      s.chord(chord);
+      ++i;
+    }
+  };
+  for (int i = 0; i < 3; ++i) theme(0, {"D:min7", "G:7", "C:maj7", "A:7"});
+  theme(2, {"E:min7", "A:7", "D:maj7", "B:7"});
+  for (int i = 0; i < 2; ++i) theme(0, {"D:min7", "G:7", "C:maj7", "A:7"});
+  const auto loop = find_loop(s.take, {});
+  ASSERT_TRUE(loop);
+  ASSERT_EQ(loop->passes.size(), 6u);
+  EXPECT_EQ(loop->passes[3].transposed, 2);
+  const auto found = find_sections(s.take, *loop);
+  ASSERT_EQ(found.sections.size(), 1u);
+  EXPECT_EQ(found.sections[0].label, "A");
+  EXPECT_EQ(found.sections[0].count, 6u);
+  EXPECT_GT(found.sections[0].agreement, .95);
+}
+
 TEST(Sections, PassesWithoutATuneAreSaidToHaveNone) {
   Script s;
   for (int i = 0; i < 3; ++i) s.chords({"D:min7", "G:7", "C:maj7"});

@@ -1,0 +1,432 @@
+#include "daemon/song/reharmonise.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/cycle_voicing.h"
+#include "daemon/harmony/distinct_cycles.h"
+#include "daemon/harmony/offered.h"
+#include "daemon/harmony/voice_leading.h"
+
+namespace undersong::song {
+namespace {
+
+using harmony::Chord;
+using harmony::Family;
+using harmony::Key;
+using harmony::NoteName;
+
+// Weights, one place; the learnt scores are natural logarithms. Common practice, no source.
+constexpr double kFit = 1.5;
+constexpr double kRichness = .2;        // a tone more or less than the loop's chords have
+constexpr double kAsPlayed = .3;        // of chords of one root and family, the player's own
+constexpr double kWish = 2, kTenseWish = 4, kFamiliarWish = 7;
+constexpr double kUsual = .5, kUsualClass = .2, kUsualFloor = -8, kFamiliarSpan = 12, kPlainness = 5;
+constexpr double kMotion = .08;         // a semitone of one voice
+constexpr double kRepeated = 4, kSameRoot = .7;
+constexpr double kRootWish = 2.5;
+
+struct Candidate {
+  Chord chord;
+  NoteName root;
+  double worth = 0;
+  std::uint16_t kind = 0;
+};
+
+// Chords of one kind stand in for each other: a suspension, a dominant or an augmented fifth for the major chord there.
+constexpr std::size_t kKinds = 3;
+std::uint16_t kind_of(const Chord& chord) {
+  const Family family = harmony::row(chord.quality).family;
+  const bool minor = family == Family::kMinor, diminished = family == Family::kDiminished || family == Family::kHalfDiminished;
+  return static_cast<std::uint16_t>(chord.root.value() * static_cast<int>(kKinds) + (minor ? 1 : diminished ? 2 : 0));
+}
+harmony::PitchClassSet tones_of(const Chord& chord) { return harmony::row(chord.quality).tones.transposed(chord.root.value()); }
+harmony::PitchClassSet scale_of(const std::optional<Key>& key) {
+  constexpr unsigned kMajorScale = 0b101010110101;
+  return key ? harmony::PitchClassSet(kMajorScale).transposed(7 * harmony::signature(*key)) : harmony::PitchClassSet(0xFFF);
+}
+
+// The key of the loop and its melody: the notes, and whether its tonic and its dominant are among the chords. The one heard
+// in the take if that fits about as well.
+std::optional<Key> key_of(const takes::HeardTake& take, const takes::Loop& loop, const Sung& sung) {
+  constexpr double kTonic = .12, kDominant = .12, kAsHeard = .03;
+  std::array<double, 12> weights{};
+  for (std::size_t i = 0; i < loop.chords.size(); ++i) {
+    const auto& chord = loop.chords[i];
+    const double length = std::max(.5, chord.beats > 0 ? chord.beats : std::chrono::duration<double>(chord.length).count());
+    const auto tones = tones_of(chord.chord);
+    for (int pc = 0; pc < 12; ++pc) {
+      if (tones.contains(PitchClass(pc))) weights[static_cast<std::size_t>(pc)] += length / tones.size();
+      weights[static_cast<std::size_t>(pc)] += sung.spans[i].length[static_cast<std::size_t>(pc)] / 2;
+    }
+  }
+  const auto value = [&](Key key) {
+    double out = harmony::profile_correlation(weights, key);
+    bool tonic = false, dominant = false;
+    for (const auto& chord : loop.chords) {
+      const Family family = harmony::row(chord.chord.quality).family;
+      tonic |= chord.chord.root == key.tonic && family == (key.mode == harmony::Mode::kMajor ? Family::kMajor : Family::kMinor);
+      dominant |= chord.chord.root == transpose(key.tonic, 7) && (family == Family::kDominant || family == Family::kMajor || family == Family::kSuspended);
+    }
+    return out + kTonic * tonic + kDominant * dominant;
+  };
+  std::optional<Key> best = take.key;
+  double most = best ? value(*best) + kAsHeard : -2;
+  for (int tonic = 0; tonic < 12; ++tonic)
+    for (const auto mode : {harmony::Mode::kMajor, harmony::Mode::kMinor})
+      if (const Key key{PitchClass(tonic), mode}; value(key) > most) most = value(key), best = key;
+  return best;
+}
+
+double fit(const Chord& chord, const SungSpan& span) {
+  double sum = 0, total = 0;
+  for (int pc = 0; pc < 12; ++pc) {
+    const double length = span.length[static_cast<std::size_t>(pc)];
+    if (length <= 0) continue;
+    const auto role = harmony::role(chord.quality, ascending(chord.root, PitchClass(pc)));
+    sum += length * static_cast<double>(role == harmony::Role::kChordTone ? harmony::kChordTone : role == harmony::Role::kTension ? harmony::kTension : harmony::kAvoid);
+    total += length;
+  }
+  return total > 0 ? sum / total : 0;
+}
+
+bool carries(const Chord& chord, const SungSpan& span) {
+  const bool suspended = harmony::row(chord.quality).family == Family::kSuspended;
+  for (int pc = 0; pc < 12; ++pc) {
+    if (!span.long_notes.contains(PitchClass(pc))) continue;
+    const int interval = ascending(chord.root, PitchClass(pc));
+    if (harmony::role(chord.quality, interval) == harmony::Role::kAvoid) return false;
+    if (suspended && (interval == 3 || interval == 4)) return false;  // what is suspended is not sung
+  }
+  return true;
+}
+
+class Reharmoniser {
+ public:
+  Reharmoniser(const takes::Loop& loop, const ReharmoniseWish& wish, Reharmonisation& out) : loop_(loop), wish_(wish), out_(out) {
+    for (const auto& chord : loop.chords) richness_ += harmony::row(chord.chord.quality).tones.size() / static_cast<double>(loop.chords.size());
+  }
+
+  Result<void> run() {
+    const std::size_t n = loop_.chords.size();
+    kept_.assign(n, false);
+    for (std::size_t keep : wish_.keep) kept_[keep] = true;
+    for (std::size_t i = 0; i < n; ++i) pools_.push_back(pool(i));
+    out_.free = static_cast<std::size_t>(std::count(kept_.begin(), kept_.end(), false));
+    out_.apart = (out_.free + 1) / 2;
+    harmony::CycleProblem problem;
+    harmony::Kinds played;
+    for (std::size_t i = 0; i < n; ++i) {
+      auto& options = problem.spans.emplace_back();
+      for (const Candidate& made : pools_[i]) options.push_back({made.worth, made.kind});
+      played.push_back(kind_of(loop_.chords[i].chord));
+    }
+    problem.links.resize(n);
+    for (std::size_t i = 0; i < n; ++i) link(problem.links[i], i, pools_[i], pools_[(i + 1) % n]);
+    const auto found = harmony::distinct_cycles(problem, {&played, 1}, out_.apart, std::min(wish_.count, kMostProposals));
+    out_.exact = found.exact;
+    for (const auto& cycle : found.cycles) {
+      std::vector<Candidate> chords;
+      for (std::size_t i = 0; i < n; ++i) chords.push_back(pools_[i][cycle.choice[i]]);
+      out_.proposals.push_back(proposal(chords, cycle.worth));
+    }
+    // The loop itself, measured with the same weights.
+    harmony::CycleProblem own;
+    std::vector<std::vector<Candidate>> single;
+    for (std::size_t i = 0; i < n; ++i) {
+      const Candidate made = played_candidate(i);
+      single.push_back({made});
+      own.spans.push_back({{made.worth, made.kind}});
+    }
+    own.links.resize(n);
+    std::vector<Candidate> chords;
+    for (std::size_t i = 0; i < n; ++i) link(own.links[i], i, single[i], single[(i + 1) % n]), chords.push_back(single[i][0]);
+    out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)));
+    out_.played.reason = "as played";
+    for (Proposal& made : out_.proposals) made.reason = reason(made);
+    if (out_.proposals.empty())
+      return not_found("no other chords carry this melody: only those that were played do");
+    return {};
+  }
+
+ private:
+  double own_worth(const Chord& chord, NoteName root, double liking, const SungSpan& span) const {
+    const auto colour = harmony::colour(chord, root, out_.key);
+    const double richness = harmony::row(chord.quality).tones.size() - richness_;
+    return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) + kWish * static_cast<double>(wish_.wishes.brighter * colour.dark_bright) +
+           kTenseWish * static_cast<double>(wish_.wishes.tenser * colour.resolved_tense);
+  }
+
+  Candidate played_candidate(std::size_t place) const {
+    const auto& played = loop_.chords[place];
+    const auto& known = harmony::offered();
+    double liking = 0;
+    for (std::size_t i = 0; i < harmony::kOfferedCount; ++i)
+      if (known.quality[i] == played.chord.quality)
+        liking = static_cast<double>(known.in_key[harmony::Offered::key_index(out_.key)][static_cast<std::size_t>(played.chord.root.value()) * harmony::kOfferedCount + i].liking);
+    return {played.chord, played.root, kAsPlayed + own_worth(played.chord, played.root, liking, out_.melody.spans[place]), kind_of(played.chord)};
+  }
+
+  // What may stand in this place, best first.
+  std::vector<Candidate> pool(std::size_t place) const {
+    const Candidate played = played_candidate(place);
+    if (kept_[place]) return {played};
+    const auto& known = harmony::offered();
+    const auto& in_key = known.in_key[harmony::Offered::key_index(out_.key)];
+    const SungSpan& span = out_.melody.spans[place];
+    std::vector<Candidate> best(12 * kKinds);
+    std::vector<double> value(best.size(), -1e9);
+    // Of one kind, the best once it is known how usual it is under these notes.
+    harmony::ChordScores scores;
+    usual(place, {}, scores);
+    const auto offer = [&](const Candidate& made) {
+      const double here = made.worth + usual_worth(scores, made.chord);
+      if (here > value[made.kind]) best[made.kind] = made, value[made.kind] = here;
+    };
+    for (std::size_t r = 0; r < 12; ++r)
+      for (std::size_t i = 0; i < harmony::kOfferedCount; ++i) {
+        const PitchClass root(static_cast<int>(r));
+        const Chord chord{root, known.quality[i], root};
+        if (!carries(chord, span)) continue;
+        const auto& home = in_key[r * harmony::kOfferedCount + i];
+        offer({chord, home.root_name, own_worth(chord, home.root_name, static_cast<double>(home.liking), span), kind_of(chord)});
+      }
+    offer(played);
+    std::vector<std::size_t> order;
+    for (std::size_t k = 0; k < best.size(); ++k)
+      if (value[k] > -1e9) order.push_back(k);
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return value[a] > value[b]; });
+    std::vector<Candidate> out;
+    for (std::size_t k : order) out.push_back(best[k]);
+    return out;
+  }
+
+  const harmony::Phrase& phrase_at(std::size_t place) const {
+    // Where nothing is sung the last note before it is still in the ear.
+    const std::size_t n = out_.melody.spans.size();
+    for (std::size_t back = 0; back < n; ++back)
+      if (const auto& span = out_.melody.spans[(place + n - back) % n]; span.top) return span.phrase;
+    return out_.melody.spans[place].phrase;
+  }
+
+  // How usual each chord is here after `before`; 0 for the most usual.
+  void usual(std::size_t place, const harmony::ChordsBefore& before, harmony::ChordScores& out) const {
+    harmony::usual_chords(phrase_at(place), out_.key, before, nullptr, harmony::RankingTable::standard(), out);
+    const float most = *std::max_element(out.begin(), out.end());
+    for (float& value : out) value -= most;
+  }
+
+  double usual_worth(const harmony::ChordScores& scores, const Chord& chord) const {
+    const auto cls = harmony::quality_class(chord.quality);
+    if (cls == harmony::QualityClass::kNone) return (kUsual + kUsualClass) * kUsualFloor;
+    const std::size_t root = static_cast<std::size_t>(chord.root.value()) * harmony::kQualityClasses;
+    // By root and triad; a suspension or an augmented fifth stands wherever its plain chord could.
+    const auto best_of = [&](harmony::Triad triad) {
+      double best = kUsualFloor;
+      for (std::size_t q = 0; q < harmony::kQualityClasses; ++q)
+        if (harmony::triad_of(static_cast<harmony::QualityClass>(q)) == triad) best = std::max(best, static_cast<double>(scores[root + q]));
+      return best;
+    };
+    const harmony::Triad triad = harmony::triad_of(cls);
+    double value = best_of(triad);
+    if (triad == harmony::kSuspendedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - .5);
+    if (triad == harmony::kAugmentedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - 1);
+    const double rarer = static_cast<double>(harmony::row(chord.quality).rarity);
+    const double familiar = std::clamp(1 + static_cast<double>(scores[root + static_cast<std::size_t>(cls)]) / kFamiliarSpan - kPlainness / kFamiliarSpan * rarer, 0., 1.);
+    return kUsual * value + kUsualClass * std::max(kUsualFloor, static_cast<double>(scores[root + static_cast<std::size_t>(cls)])) - kFamiliarWish * static_cast<double>(wish_.wishes.surprising) * familiar;
+  }
+
+  static double motion(const Chord& from, const Chord& to) {
+    FixedVector<PitchClass, 12> a, b;
+    const auto from_tones = tones_of(from), to_tones = tones_of(to);
+    for (int pc = 0; pc < 12; ++pc) {
+      if (from_tones.contains(PitchClass(pc))) a.push_back(PitchClass(pc));
+      if (to_tones.contains(PitchClass(pc))) b.push_back(PitchClass(pc));
+    }
+    return harmony::minimal_voice_leading({a.begin(), a.size()}, {b.begin(), b.size()}).semitones;
+  }
+
+  void link(std::vector<std::vector<double>>& out, std::size_t place, const std::vector<Candidate>& from, const std::vector<Candidate>& to) const {
+    const std::size_t n = loop_.chords.size(), next = (place + 1) % n;
+    const bool stays = kind_of(loop_.chords[place].chord) == kind_of(loop_.chords[next].chord);
+    harmony::ChordScores scores;
+    for (const Candidate& a : from) {
+      auto& row = out.emplace_back();
+      harmony::ChordsBefore before;
+      before.push_back(a.chord);
+      usual(next, before, scores);
+      for (const Candidate& b : to) {
+        double worth = usual_worth(scores, b.chord) - kMotion * motion(a.chord, b.chord);
+        if (n > 1 && a.chord.root == b.chord.root && !(stays && a.kind == b.kind)) worth -= a.kind == b.kind ? kRepeated : kSameRoot;
+        if (wish_.roots != RootMotion::kAny && moves_so(wish_.roots, a.chord.root, b.chord.root)) worth += kRootWish;
+        row.push_back(worth);
+      }
+    }
+  }
+
+  Proposal proposal(const std::vector<Candidate>& chosen, double worth) const {
+    Proposal out;
+    const std::size_t n = chosen.size();
+    out.score = worth / static_cast<double>(n);
+    std::vector<Chord> chords;
+    std::vector<Pitch> tops;
+    for (std::size_t i = 0; i < n; ++i) {
+      chords.push_back(chosen[i].chord);
+      Pitch top(72);
+      for (std::size_t back = 0; back < n; ++back)
+        if (const auto& span = out_.melody.spans[(i + n - back) % n]; span.top) {
+          top = *span.top;
+          break;
+        }
+      tops.push_back(top);
+    }
+    const auto voiced = harmony::voice_cycle(chords, tops);
+    const auto scale = scale_of(out_.key);
+    for (std::size_t i = 0; i < n; ++i) {
+      ProposedChord made;
+      made.chord = chords[i];
+      made.root = chosen[i].root;
+      made.kept = kept_[i];
+      made.changed = chosen[i].kind != kind_of(loop_.chords[i].chord);
+      out.changed += made.changed;
+      made.voicing = voiced.voicings[i];
+      out.hands_move += made.voicing.hands_move;
+      const auto colour = harmony::colour(made.chord, made.root, out_.key);
+      made.dark_bright = colour.dark_bright;
+      made.resolved_tense = colour.resolved_tense;
+      out.dark_bright += colour.dark_bright / static_cast<float>(n);
+      out.resolved_tense += colour.resolved_tense / static_cast<float>(n);
+      made.outside = (tones_of(made.chord) - scale).size();
+      harmony::ChordsBefore before;
+      for (std::size_t back = 1; back <= harmony::kChordsBefore && n > 1; ++back) before.push_back(chords[(i + n * back - back) % n]);
+      made.reached = harmony::relation(before, made.chord, out_.key);
+      made.change = harmony::substitution(loop_.chords[i].chord, made.chord, out_.key);
+      const SungSpan& span = out_.melody.spans[i];
+      for (int pc = 0; pc < 12; ++pc) {
+        const double length = span.length[static_cast<std::size_t>(pc)];
+        if (length <= 0) continue;
+        const int interval = ascending(made.chord.root, PitchClass(pc));
+        SungNote note;
+        note.degree = harmony::degree_in(made.chord.quality, interval);
+        note.name = made.root.above(note.degree);
+        note.role = harmony::role(made.chord.quality, interval);
+        note.length = length;
+        note.is_long = span.long_notes.contains(PitchClass(pc));
+        made.melody.push_back(note);
+      }
+      std::stable_sort(made.melody.begin(), made.melody.end(), [](const SungNote& a, const SungNote& b) { return a.length > b.length; });
+      out.chords.push_back(std::move(made));
+    }
+    return out;
+  }
+
+  // How the roots move most of the time, where the chords stand, and the colour beside the loop's.
+  std::string reason(const Proposal& made) const {
+    std::string out;
+    const auto add = [&](const std::string& text) { out += (out.empty() ? "" : "; ") + text; };
+    const std::size_t n = made.chords.size();
+    constexpr std::array<std::pair<RootMotion, std::string_view>, 5> kWays{{{RootMotion::kFallingFifths, "roots fall by fifths"},
+        {RootMotion::kSemitones, "roots move by semitones"}, {RootMotion::kSteps, "roots move by step"},
+        {RootMotion::kThirds, "roots move by thirds"}, {RootMotion::kRisingFifths, "roots rise by fifths"}}};
+    std::size_t most = 0;
+    std::string_view way;
+    for (const auto& [motion, words] : kWays) {
+      std::size_t times = 0;
+      for (std::size_t i = 0; i < n && n > 1; ++i) times += moves_so(motion, made.chords[i].chord.root, made.chords[(i + 1) % n].chord.root);
+      if (times > most) most = times, way = words;
+    }
+    if (n > 1 && 2 * most > n) add(fmt::format("{} {}", way, most == n ? "all the way round" : fmt::format("{} times of {}", most, n)));
+    std::string outside;
+    for (std::size_t i = 0; i < n; ++i) {
+      const auto& chord = made.chords[i];
+      if (chord.outside == 0 || !chord.changed) continue;
+      outside += (outside.empty() ? "" : ", ") + harmony::symbol(chord.chord, chord.root);
+      if (chord.change != harmony::Substitution::kOther && chord.change != harmony::Substitution::kSame)
+        outside += fmt::format(" ({} for {})", text(chord.change), harmony::symbol(loop_.chords[i].chord, loop_.chords[i].root));
+    }
+    if (out_.key) add(outside.empty() ? "what is new stays in " + harmony::text(*out_.key) : "from outside " + harmony::text(*out_.key) + ": " + outside);
+    constexpr float kNoticed = .08f;
+    const float bright = made.dark_bright - out_.played.dark_bright, tense = made.resolved_tense - out_.played.resolved_tense;
+    if (std::abs(bright) >= kNoticed) add(bright > 0 ? "brighter than the loop" : "darker than the loop");
+    if (std::abs(tense) >= kNoticed) add(tense > 0 ? "tenser than the loop" : "more resolved than the loop");
+    if (n > 1) {
+      const auto back = made.chords[0].reached;
+      if (back == harmony::Relation::kFallingFifth || back == harmony::Relation::kBackdoor || back == harmony::Relation::kSubstituteResolves ||
+          back == harmony::Relation::kDeceptive)
+        add(fmt::format("the last chord leads back to the first ({})", text(back)));
+    }
+    if (out.empty()) out = "the melody lies well in every chord";
+    return out;
+  }
+
+  const takes::Loop& loop_;
+  const ReharmoniseWish& wish_;
+  Reharmonisation& out_;
+  std::vector<bool> kept_;
+  std::vector<std::vector<Candidate>> pools_;
+  double richness_ = 0;
+};
+
+}  // namespace
+
+std::optional<RootMotion> parse_root_motion(std::string_view name) {
+  for (int i = 0; i <= static_cast<int>(RootMotion::kSemitones); ++i)
+    if (name == text(static_cast<RootMotion>(i))) return static_cast<RootMotion>(i);
+  return std::nullopt;
+}
+
+std::string_view text(RootMotion motion) {
+  static constexpr std::array<std::string_view, 6> kText{"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"};
+  return kText[static_cast<std::size_t>(motion)];
+}
+
+bool moves_so(RootMotion motion, PitchClass from, PitchClass to) {
+  const int move = ascending(from, to);
+  switch (motion) {
+    case RootMotion::kAny: return true;
+    case RootMotion::kFallingFifths: return move == 5;
+    case RootMotion::kRisingFifths: return move == 7;
+    case RootMotion::kThirds: return move == 3 || move == 4 || move == 8 || move == 9;
+    case RootMotion::kSteps: return move == 1 || move == 2 || move == 10 || move == 11;
+    case RootMotion::kSemitones: return move == 1 || move == 11;
+  }
+  return false;
+}
+
+Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::Loop& loop, const takes::Sections& sections,
+                                    const ReharmoniseWish& wish) {
+  const std::size_t n = loop.chords.size();
+  if (n == 0) return not_found("there is no loop to reharmonise");
+  if (wish.count < 1 || wish.count > kMostProposals) return invalid_input(fmt::format("{} proposals can't be made; 1 to {} can", wish.count, kMostProposals));
+  std::vector<bool> kept(n, false);
+  for (std::size_t keep : wish.keep) {
+    if (keep >= n) return invalid_input(fmt::format("chord {} can't be kept: the loop has {} {}", keep + 1, n, n == 1 ? "chord" : "chords"));
+    kept[keep] = true;
+  }
+  if (std::find(kept.begin(), kept.end(), false) == kept.end())
+    return invalid_input(n == 1 ? "the loop's only chord is kept, so nothing is left to change" : fmt::format("all {} chords are kept, so nothing is left to change", n));
+  std::string label = wish.section;
+  if (label.empty()) {
+    label = usual_section(sections);
+    if (label.empty()) return not_found("no melody sounds over the loop, so nothing says what other chords must carry");
+  } else if (std::none_of(sections.sections.begin(), sections.sections.end(), [&](const auto& s) { return s.label == label; })) {
+    std::vector<std::string> known;
+    for (const auto& section : sections.sections)
+      if (std::find(known.begin(), known.end(), section.label) == known.end()) known.push_back(section.label);
+    return not_found(fmt::format("there is no section {}; there {} {}", label, known.size() == 1 ? "is" : "are", fmt::join(known, ", ")));
+  }
+  Reharmonisation out;
+  out.melody = sung(take, loop, sections, label);
+  if (out.melody.silent())
+    return not_found(fmt::format("no melody sounds over the loop in section {}, so nothing says what other chords must carry", label));
+  out.key = key_of(take, loop, out.melody);
+  out.pulse = loop.chords.front().beats > 0;
+  if (const auto made = Reharmoniser(loop, wish, out).run(); !made) return made.error();
+  return out;
+}
+
+}  // namespace undersong::song

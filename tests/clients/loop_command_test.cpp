@@ -1,0 +1,196 @@
+// undersong loop and reharmonise, on files as they come: good ones, and all that can be wrong with one.
+#include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <boost/json.hpp>
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <fstream>
+#include <string>
+#include <vector>
+
+#include "clients/offline/commands.h"
+
+namespace undersong::offline {
+namespace {
+
+namespace json = boost::json;
+
+struct Outcome {
+  int exit_code = -1;
+  std::string printed, complaint;
+};
+
+Outcome run(std::vector<std::string> words) {
+  Outcome out;
+  CLI::App program;
+  add_loop(program, out.exit_code);
+  add_reharmonise(program, out.exit_code);
+  testing::internal::CaptureStdout();
+  testing::internal::CaptureStderr();
+  try {
+    program.parse(std::vector<std::string>(words.rbegin(), words.rend()));
+  } catch (const CLI::ParseError& error) {
+    out.exit_code = 2;
+    std::fprintf(stderr, "%s", error.what());
+  }
+  std::fflush(stdout);
+  out.printed = testing::internal::GetCapturedStdout();
+  out.complaint = testing::internal::GetCapturedStderr();
+  return out;
+}
+
+const std::string kDemo = std::string(UNDERSONG_SOURCE_DIR) + "/configs/demo.mid";
+
+// A file of its own for each test, gone afterwards.
+class File {
+ public:
+  explicit File(const std::string& bytes)
+      : path_(std::filesystem::temp_directory_path() / ("undersong-loop-" + std::to_string(::getpid()) + ".mid")) {
+    std::ofstream(path_, std::ios::binary) << bytes;
+  }
+  ~File() { std::filesystem::remove(path_); }
+  std::string name() const { return path_.string(); }
+
+ private:
+  std::filesystem::path path_;
+};
+
+// Notes of a beat and a half-second beat: {key, begins, lasts} in beats.
+struct Note {
+  int key;
+  double at, beats;
+};
+std::string smf(const std::vector<Note>& notes) {
+  struct Event {
+    long tick;
+    std::string bytes;
+  };
+  std::vector<Event> events;
+  for (const Note& note : notes) {
+    events.push_back({std::lround(note.at * 480), {static_cast<char>(0x90), static_cast<char>(note.key), 80}});
+    events.push_back({std::lround((note.at + note.beats) * 480) - 10, {static_cast<char>(0x80), static_cast<char>(note.key), 0}});
+  }
+  std::stable_sort(events.begin(), events.end(), [](const Event& a, const Event& b) { return a.tick < b.tick; });
+  std::string track;
+  long last = 0;
+  const auto length = [&](long value) {
+    std::string out(1, static_cast<char>(value & 127));
+    while (value >>= 7) out.insert(out.begin(), static_cast<char>((value & 127) | 128));
+    return out;
+  };
+  for (const Event& event : events) track += length(event.tick - last) + event.bytes, last = event.tick;
+  track += std::string("\0\xff\x2f\0", 4);
+  const auto four = [](std::size_t n) { return std::string{static_cast<char>(n >> 24), static_cast<char>(n >> 16), static_cast<char>(n >> 8), static_cast<char>(n)}; };
+  return "MThd" + four(6) + std::string("\0\0\0\1\1\xe0", 6) + "MTrk" + four(track.size()) + track;
+}
+
+// Dm7 G7 Cmaj7 A7, two seconds each, with or without a tune of minims: one beats the minims.
+std::vector<Note> circle(int passes, bool tune) {
+  const std::vector<std::vector<int>> chords{{38, 53, 57, 60}, {43, 53, 59, 62}, {36, 52, 55, 59}, {45, 55, 61, 64}};
+  const std::vector<std::vector<int>> melody{{77, 74}, {74, 71}, {76, 79}, {73, 76}};
+  std::vector<Note> out;
+  for (int pass = 0; pass < passes; ++pass)
+    for (std::size_t c = 0; c < 4; ++c) {
+      const double at = pass * 16.0 + static_cast<double>(c) * 4;
+      for (int key : chords[c]) out.push_back({key, at, 4});
+      for (std::size_t m = 0; tune && m < 2; ++m) out.push_back({melody[c][m], at + 2 * static_cast<double>(m), 2});
+    }
+  return out;
+}
+
+TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
+  const File file(smf(circle(6, true)));
+  const auto table = run({"loop", file.name()});
+  EXPECT_EQ(table.exit_code, 0) << table.complaint;
+  EXPECT_NE(table.printed.find("Loop   Dm7 (2) G7 (2) Cmaj7 (2) A7 (2)\n       8 beats, 6 times"), std::string::npos) << table.printed;
+  const auto object = json::parse(run({"loop", "--json", file.name()}).printed).as_object();
+  EXPECT_EQ(object.at("chords"), json::value({"D:min7", "G:7", "C:maj7", "A:7"}));
+  EXPECT_EQ(object.at("passes").as_array().size(), 6u);
+  ASSERT_FALSE(object.at("sections").as_array().empty());
+  EXPECT_EQ(object.at("sections").at(0).at("label"), "A");
+  EXPECT_EQ(object.at("lengths").at(0).at("beats"), 2.0);
+}
+
+// Every bad input: exit code 1 and one sentence that names the file.
+TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
+  const std::vector<Note> chain{{48, 0, 2}, {52, 0, 2}, {55, 0, 2}, {50, 3, 2}, {53, 3, 2}, {57, 3, 2}, {46, 6, 2}, {50, 6, 2}, {53, 6, 2}};
+  const struct {
+    std::string bytes, sentence;
+  } kBad[] = {{smf({}), "no notes in this file."},
+              {smf({{60, 0, 2}}), "only one note in this file"},
+              {smf(chain), "no run of chords comes round often enough"},
+              {"not MIDI at all", ""},
+              {"", ""},
+              {smf(circle(3, true)).substr(0, 60), ""}};
+  for (const std::string command : {"loop", "reharmonise"})
+    for (const auto& bad : kBad) {
+      const File file(bad.bytes);
+      const auto out = run({command, file.name()});
+      EXPECT_EQ(out.exit_code, 1) << command << " " << bad.sentence;
+      EXPECT_TRUE(out.printed.empty());
+      EXPECT_NE(out.complaint.find(file.name()), std::string::npos) << out.complaint;
+      EXPECT_NE(out.complaint.find(bad.sentence), std::string::npos) << out.complaint;
+      EXPECT_EQ(out.complaint.back(), '\n');
+    }
+  for (const std::string command : {"loop", "reharmonise"}) {
+    const auto out = run({command, "/nowhere/at-all.mid"});
+    EXPECT_EQ(out.exit_code, 1);
+    EXPECT_NE(out.complaint.find("/nowhere/at-all.mid"), std::string::npos);
+  }
+}
+
+TEST(ReharmoniseCommand, PrintsProposalsForPeopleAndForPrograms) {
+  const File file(smf(circle(6, true)));
+  const auto table = run({"reharmonise", file.name(), "--count", "3"});
+  EXPECT_EQ(table.exit_code, 0) << table.complaint;
+  EXPECT_NE(table.printed.find("\n 3  "), std::string::npos) << table.printed;
+  EXPECT_EQ(table.printed.find("\n 4  "), std::string::npos);
+  const auto object = json::parse(run({"reharmonise", file.name(), "--json", "--keep", "1,4", "--roots-move", "fifths"}).printed).as_object();
+  EXPECT_EQ(object.at("key"), "C:maj");
+  EXPECT_EQ(object.at("proposals").as_array().size(), 8u);
+  for (const auto& proposal : object.at("proposals").as_array()) {
+    EXPECT_EQ(proposal.at("chords").at(0).at("harte"), "D:min7");
+    EXPECT_EQ(proposal.at("chords").at(3).at("harte"), "A:7");
+    for (const auto& chord : proposal.at("chords").as_array()) EXPECT_FALSE(chord.at("right").as_array().empty());
+  }
+}
+
+TEST(ReharmoniseCommand, SaysWhatCannotBeDone) {
+  const File file(smf(circle(5, true)));
+  const auto far = run({"reharmonise", file.name(), "--keep", "9"});
+  EXPECT_EQ(far.exit_code, 1);
+  EXPECT_EQ(far.complaint, "undersong: " + file.name() + ": chord 9 can't be kept: the loop has 4 chords.\n");
+  EXPECT_EQ(run({"reharmonise", file.name(), "--keep", "1,2,3,4"}).exit_code, 1);
+  EXPECT_EQ(run({"reharmonise", file.name(), "--section", "Z"}).exit_code, 1);
+  for (const std::string keep : {"0", "x", "1,", ",1", "1;2"}) {
+    const auto out = run({"reharmonise", file.name(), "--keep", keep});
+    EXPECT_EQ(out.exit_code, 2) << keep;
+    EXPECT_NE(out.complaint.find("--keep " + keep), std::string::npos);
+  }
+  EXPECT_EQ(run({"reharmonise", file.name(), "--count", "99"}).exit_code, 2);
+  EXPECT_EQ(run({"reharmonise", file.name(), "--roots-move", "sideways"}).exit_code, 2);
+}
+
+TEST(ReharmoniseCommand, NeedsAMelody) {
+  std::vector<Note> deep = circle(6, false);
+  for (Note& note : deep) note.key -= 12;
+  const File file(smf(deep));
+  const auto out = run({"reharmonise", file.name()});
+  // Whether the top of plain chords is a melody is for the ear to say; if not, the command says so.
+  if (out.exit_code != 0) {
+    EXPECT_EQ(out.exit_code, 1);
+    EXPECT_NE(out.complaint.find("no melody sounds over the loop"), std::string::npos) << out.complaint;
+  }
+}
+
+TEST(ReharmoniseCommand, ReadsTheDemo) {
+  const auto out = run({"reharmonise", kDemo});
+  EXPECT_EQ(out.exit_code, 0) << out.complaint;
+  EXPECT_NE(out.printed.find("\n 8  "), std::string::npos) << out.printed;
+}
+
+}  // namespace
+}  // namespace undersong::offline

@@ -1,0 +1,73 @@
+#include "daemon/harmony/cycle_voicing.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <limits>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/voicing_price.h"
+
+namespace undersong::harmony {
+namespace {
+
+Chord chord(const char* text) { return parse_harte(text)->chord; }
+
+TEST(CycleVoicing, CostsAsLittleAsAnyRowOfItsLayoutsByBruteForce) {
+  const std::vector<std::vector<Chord>> cycles{{chord("D:min7"), chord("G:7"), chord("C:maj7")},
+                                               {chord("A:min"), chord("F:maj9"), chord("E:7(b9)")},
+                                               {chord("F:maj7"), chord("F:min7")},
+                                               {chord("C:maj")}};
+  const std::vector<Pitch> tops{Pitch(76), Pitch(74), Pitch(71)};
+  for (const auto& chords : cycles) {
+    const auto lists = cycle_layouts(chords, tops);
+    int least = std::numeric_limits<int>::max();
+    std::vector<std::size_t> at(chords.size(), 0);
+    for (;;) {
+      std::vector<Voicing> row;
+      for (std::size_t i = 0; i < chords.size(); ++i) row.push_back(lists[i][at[i]]);
+      least = std::min(least, cycle_price(row));
+      std::size_t i = 0;
+      while (i < at.size() && ++at[i] == lists[i].size()) at[i++] = 0;
+      if (i == at.size()) break;
+    }
+    const auto found = voice_cycle(chords, tops);
+    EXPECT_EQ(found.price, least);
+    EXPECT_EQ(cycle_price(found.voicings), least);
+  }
+}
+
+TEST(CycleVoicing, KeepsTheNoteOnTopAndTheBassAndTheHandsPlayable) {
+  std::vector<Chord> chords;
+  std::vector<Pitch> tops;
+  for (std::size_t row = 0; row < chord_vocabulary().size(); ++row) {
+    const PitchClass root(static_cast<int>(5 * row));
+    chords.push_back({root, Quality(static_cast<int>(row)), root});
+    tops.push_back(Pitch(67 + static_cast<int>(row * 7 % 15)));
+  }
+  const auto found = voice_cycle(chords, tops);
+  ASSERT_EQ(found.voicings.size(), chords.size());
+  for (std::size_t i = 0; i < chords.size(); ++i) {
+    const Voicing& voicing = found.voicings[i];
+    ASSERT_FALSE(voicing.left.empty());
+    ASSERT_FALSE(voicing.right.empty());
+    EXPECT_EQ(voicing.right.back(), tops[i]);
+    EXPECT_EQ(voicing.left[0].pitch_class(), chords[i].bass);
+    EXPECT_LE(voicing.left.back().value() - voicing.left[0].value(), kHandSpan);
+    EXPECT_LE(voicing.right.back().value() - voicing.right[0].value(), kHandSpan);
+  }
+}
+
+TEST(CycleVoicing, MovesLessThanVoicingEachChordByItself) {
+  const std::vector<Chord> chords{chord("C:maj7"), chord("A:min7"), chord("D:min7"), chord("G:7")};
+  const std::vector<Pitch> tops(4, Pitch(76));
+  std::vector<Voicing> alone;
+  for (const Chord& c : chords) alone.push_back(voice(c, {&tops[0], 1}, Hands()));
+  EXPECT_LE(voice_cycle(chords, tops).price, cycle_price(alone));
+}
+
+TEST(CycleVoicing, NoChordsGiveNoVoicing) { EXPECT_TRUE(voice_cycle({}, {}).voicings.empty()); }
+
+}  // namespace
+}  // namespace undersong::harmony
