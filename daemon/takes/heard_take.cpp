@@ -142,7 +142,9 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
 HeardTake hear(const std::vector<midi::Event>& events) {
   HeardTake take;
   if (events.empty()) return take;
-  take.notes = played_notes(events).notes;
+  auto played = played_notes(events);
+  take.notes = std::move(played.notes);
+  take.pedal = std::move(played.pedal);
   listen::Settings settings;
   settings.names_only = true;
   listen::Analysis analysis(settings);

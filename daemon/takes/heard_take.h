@@ -36,6 +36,7 @@ struct ChordSpan {
 
 struct HeardTake {
   std::vector<PlayedNote> notes;
+  std::vector<PedalMove> pedal;      // sustain, changes only
   std::vector<HeardChord> chords;    // settled, by beginning
   std::vector<HeardNote> melody;     // by beginning
   std::vector<HeardNote> bass;       // strikes of the lowest voice, by beginning

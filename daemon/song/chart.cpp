@@ -1,0 +1,119 @@
+#include "daemon/song/chart.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "daemon/harmony/chord_symbol.h"
+
+namespace undersong::song {
+namespace {
+
+constexpr int kBarsALine = 4;
+
+struct Cell {
+  std::string text;
+  bool breaks = false;  // a line ends after it
+};
+
+// One bar: symbols at their beats.
+std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks length) {
+  std::vector<std::pair<Ticks, std::string>> here;
+  bool goes_on = false;
+  for (const WrittenChord& chord : chords) {
+    if (chord.at >= from && chord.at < from + length) here.emplace_back(chord.at - from, harmony::symbol(chord.chord, chord.root));
+    goes_on = goes_on || (chord.at < from && chord.at + chord.length > from);
+  }
+  if (here.empty()) return goes_on ? "%" : "N.C.";
+  if (here.size() == 1 && here[0].first == Ticks(0)) return here[0].second;
+  std::string out;
+  const auto add = [&](const std::string& word) { out += (out.empty() ? "" : " ") + word; };
+  for (Ticks beat; beat < length; beat += kBeat) {
+    bool any = false;
+    for (const auto& [at, symbol] : here)
+      if (at >= beat && at < beat + kBeat) {
+        add(at == beat ? symbol : "-" + symbol);  // between two beats
+        any = true;
+      }
+    if (!any) add(".");
+  }
+  return out;
+}
+
+std::vector<std::string> bars_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks to, int meter) {
+  std::vector<std::string> out;
+  for (Ticks at = from; at < to; at += meter * kBeat) {
+    const Ticks length = std::min(meter * kBeat, to - at);
+    std::string text = bar_text(chords, at, length);
+    if (length < meter * kBeat) text += fmt::format(" ({}/4)", (length.count() + 479) / 480);
+    out.push_back(std::move(text));
+  }
+  return out;
+}
+
+void add_lines(std::string& out, const std::vector<std::string>& bars, std::size_t width, bool repeat_begin, bool repeat_end, const std::string& prefix) {
+  for (std::size_t i = 0; i < bars.size(); i += kBarsALine) {
+    out += i == 0 ? fmt::format("{:<8}", prefix) : std::string(8, ' ');
+    out += i == 0 && repeat_begin ? "|:" : "| ";
+    for (std::size_t k = i; k < std::min(bars.size(), i + kBarsALine); ++k) {
+      out += fmt::format(" {:<{}} ", bars[k], width);
+      out += k + 1 == bars.size() && repeat_end ? ":|" : "|";
+    }
+    out += '\n';
+  }
+}
+
+}  // namespace
+
+std::string times_text(const std::vector<int>& times) {
+  std::string out;
+  for (std::size_t i = 0; i < times.size();) {
+    std::size_t to = i + 1;
+    while (to < times.size() && times[to] == times[to - 1] + 1) ++to;
+    if (!out.empty()) out += ", ";
+    out += to - i > 1 ? fmt::format("{}.-{}.", times[i], times[to - 1]) : fmt::format("{}.", times[i]);
+    i = to;
+  }
+  return out;
+}
+
+std::vector<int> usual_times(const Part& part) {
+  std::vector<int> out;
+  for (int t = 1; t <= part.times; ++t)
+    if (std::none_of(part.endings.begin(), part.endings.end(), [&](const Ending& e) { return std::find(e.times.begin(), e.times.end(), t) != e.times.end(); }))
+      out.push_back(t);
+  return out;
+}
+
+std::string chart(const Form& form) {
+  std::string out = form.title + "\n";
+  if (form.key) out += "Key of " + harmony::text(*form.key) + ", ";
+  if (form.pulse) out += fmt::format("{}/4, quarter = {}\n", form.meter, std::lround(form.tempo));
+  else out += "no pulse: each bar is one chord change, lengths are free\n";
+  std::size_t width = 4;
+  for (const Part& part : form.parts)
+    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter)) width = std::max(width, bar.size());
+  for (const Part& part : form.parts) {
+    const int meter = part.free ? 4 : form.meter;
+    out += '\n';
+    std::string head = part.name;
+    if (!part.label.empty()) head += fmt::format("{}{}", head.empty() ? "" : ", ", takes::text(part.kind));
+    if (part.times > 1) head += fmt::format(", {} times", part.times);
+    if (part.free && form.pulse) head += head.empty() ? "free time" : ", free time";
+    if (!head.empty()) out += head + "\n";
+    const bool again = part.times > 1;
+    if (part.endings.empty()) {
+      add_lines(out, bars_text(part.chords, Ticks(0), part.length, meter), width, again, again, "");
+      continue;
+    }
+    const Ticks from = part.endings.front().from;
+    add_lines(out, bars_text(part.chords, Ticks(0), from, meter), width, true, false, "");
+    add_lines(out, bars_text(part.chords, from, part.length, meter), width, false, true, times_text(usual_times(part)));
+    for (const Ending& ending : part.endings)
+      add_lines(out, bars_text(ending.chords, from, from + ending.length, meter), width, false, ending.times.back() != part.times || ending.times.size() > 1, times_text(ending.times));
+  }
+  return out;
+}
+
+}  // namespace undersong::song

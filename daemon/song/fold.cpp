@@ -1,0 +1,147 @@
+#include "daemon/song/fold.h"
+
+#include <algorithm>
+
+namespace undersong::song {
+namespace {
+
+constexpr double kSame = .5;
+constexpr Ticks kSlack{120};
+
+using Group = std::vector<const Strain*>;
+
+bool same_chord(const WrittenChord& a, const WrittenChord& b) { return a.at == b.at && a.chord == b.chord; }
+
+// The first place where the chords differ; the length if they don't.
+Ticks first_difference(const Strain& a, const Strain& b) {
+  for (std::size_t i = 0; i < std::min(a.chords.size(), b.chords.size()); ++i)
+    if (!same_chord(a.chords[i], b.chords[i])) return std::min(a.chords[i].at, b.chords[i].at);
+  if (a.chords.size() > b.chords.size()) return a.chords[b.chords.size()].at;
+  if (b.chords.size() > a.chords.size()) return b.chords[a.chords.size()].at;
+  return a.length;
+}
+
+bool may_fold(const Group& group, const Strain& strain, Ticks bar) {
+  if (!strain.whole || !group.front()->whole || strain.length != group.front()->length) return false;
+  bool alike = false;
+  for (const Strain* other : group) {
+    alike = alike || agreement(other->melody, strain.melody) >= kSame;
+    const Ticks differs = first_difference(*other, strain);
+    if (differs < strain.length && ((differs - differs % bar) == Ticks(0) || 2 * (differs - differs % bar) < strain.length)) return false;
+  }
+  return alike;
+}
+
+// The one that agrees best with the others, first of all.
+std::size_t representative(const std::vector<std::vector<WrittenNote>>& melodies) {
+  std::size_t best = 0;
+  double most = -1;
+  constexpr std::size_t kCompared = 64;
+  for (std::size_t i = 0; i < melodies.size(); ++i) {
+    double sum = 0;
+    for (std::size_t k = 0; k < std::min(kCompared, melodies.size()); ++k)
+      if (k != i) sum += agreement(melodies[i], melodies[k]);
+    if (sum > most + 1e-9) most = sum, best = i;
+  }
+  return best;
+}
+
+template <class T>
+std::vector<T> within(const std::vector<T>& all, Ticks begin, Ticks end) {
+  std::vector<T> out;
+  for (T item : all) {
+    if (item.at >= end) continue;
+    item.length = std::min(item.length, end - item.at);
+    if (item.at >= begin) out.push_back(item);
+  }
+  return out;
+}
+
+// Chords from `begin` on; the one that reaches in is said again.
+std::vector<WrittenChord> chords_from(const std::vector<WrittenChord>& all, Ticks begin, Ticks end) {
+  std::vector<WrittenChord> out;
+  for (WrittenChord chord : all) {
+    if (chord.at + chord.length <= begin || chord.at >= end) continue;
+    if (chord.at < begin) chord.length = chord.at + chord.length - begin, chord.at = begin;
+    out.push_back(chord);
+  }
+  return out;
+}
+
+std::vector<WrittenNote> common_melody(const Group& group, const std::vector<std::size_t>& members, Ticks begin, Ticks end) {
+  std::vector<std::vector<WrittenNote>> melodies;
+  for (const std::size_t i : members) melodies.push_back(within(group[i]->melody, begin, end));
+  return melodies[representative(melodies)];
+}
+
+Part part_of(const Group& group, Ticks bar) {
+  Part part;
+  const Strain& front = *group.front();
+  part.length = front.length;
+  part.free = front.free;
+  part.times = static_cast<int>(group.size());
+  part.begin = front.begin;
+  part.end = group.back()->end;
+  Ticks from = part.length;
+  for (const Strain* a : group) from = std::min(from, first_difference(front, *a));
+  from = from - from % bar;
+  std::vector<std::size_t> all;
+  for (std::size_t i = 0; i < group.size(); ++i) all.push_back(i);
+  if (from == part.length - part.length % bar && std::all_of(group.begin(), group.end(), [&](const Strain* s) { return first_difference(front, *s) == s->length; }))
+    from = part.length;
+  // Times by how they end.
+  std::vector<std::vector<std::size_t>> ends;
+  for (const std::size_t i : all) {
+    const auto like = std::find_if(ends.begin(), ends.end(), [&](const auto& e) { return first_difference(*group[e.front()], *group[i]) == part.length; });
+    if (like != ends.end()) like->push_back(i);
+    else ends.push_back({i});
+  }
+  // The way it ends most often is the part's own.
+  std::stable_sort(ends.begin(), ends.end(), [](const auto& a, const auto& b) { return a.size() > b.size(); });
+  part.melody = common_melody(group, all, Ticks(0), from);
+  part.chords = within(front.chords, Ticks(0), from);
+  for (std::size_t e = 0; e < ends.size() && from < part.length; ++e) {
+    auto chords = chords_from(group[ends[e].front()]->chords, from, part.length);
+    auto melody = common_melody(group, ends[e], from, part.length);
+    if (e == 0) {
+      part.chords.insert(part.chords.end(), chords.begin(), chords.end());
+      part.melody.insert(part.melody.end(), melody.begin(), melody.end());
+      continue;
+    }
+    Ending ending{{}, from, part.length - from, std::move(chords), std::move(melody)};
+    for (const std::size_t i : ends[e]) ending.times.push_back(static_cast<int>(i) + 1);
+    part.endings.push_back(std::move(ending));
+  }
+  return part;
+}
+
+}  // namespace
+
+double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b) {
+  if (a.empty() && b.empty()) return 1;
+  std::size_t hits = 0, from = 0;
+  std::vector<bool> taken(b.size(), false);
+  for (const WrittenNote& note : a) {
+    while (from < b.size() && b[from].at + kSlack < note.at) ++from;
+    for (std::size_t i = from; i < b.size() && b[i].at <= note.at + kSlack; ++i)
+      if (!taken[i] && b[i].pitch == note.pitch) {
+        taken[i] = true;
+        ++hits;
+        break;
+      }
+  }
+  return 2. * static_cast<double>(hits) / static_cast<double>(a.size() + b.size());
+}
+
+std::vector<Part> fold(std::span<const Strain> strains, int meter) {
+  std::vector<Part> out;
+  const Ticks bar = meter * kBeat;
+  for (std::size_t i = 0; i < strains.size();) {
+    Group group{&strains[i++]};
+    while (i < strains.size() && may_fold(group, strains[i], bar)) group.push_back(&strains[i++]);
+    out.push_back(part_of(group, bar));
+  }
+  return out;
+}
+
+}  // namespace undersong::song

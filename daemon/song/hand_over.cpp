@@ -1,0 +1,65 @@
+#include "daemon/song/hand_over.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "daemon/song/chart.h"
+#include "daemon/song/lead_sheet.h"
+#include "daemon/song/melody_line.h"
+
+namespace undersong::song {
+namespace {
+
+constexpr double kSlowest = 10, kFastest = 400;  // beats a minute that may be asked for
+
+std::vector<std::uint8_t> bytes_of(const std::string& text) { return {text.begin(), text.end()}; }
+
+// XML cannot hold control characters, and a title is one line.
+std::string printable(const std::string& title) {
+  std::string out;
+  for (const char c : title) out += static_cast<unsigned char>(c) < 0x20 || c == 0x7F ? ' ' : c;
+  return out.empty() ? "Untitled" : out;
+}
+
+}  // namespace
+
+Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverOptions& options) {
+  const auto& tempo = options.parts.tempo;
+  if (tempo && !(*tempo >= kSlowest && *tempo <= kFastest))
+    return invalid_input(fmt::format("A steady tempo of {:g} beats a minute is outside {:g} to {:g}.", *tempo, kSlowest, kFastest));
+  const takes::HeardTake take = takes::hear(events);
+  std::vector<Micros> changes;
+  for (const takes::ChordSpan& span : take.spans) changes.push_back(span.begin);
+  takes::Beats beats = takes::find_beats(take.notes, changes);
+  const auto loop = takes::find_loop(take, beats);
+  takes::Sections sections;
+  if (loop) {
+    beats = takes::without_free_playing(beats, *loop);
+    sections = takes::find_sections(take, *loop);
+  }
+  auto form = form_of_take(take, beats, loop, sections);
+  if (!form) return form.error();
+  Folder out;
+  out.form = std::move(*form);
+  out.form.title = printable(options.title);
+  Micros end{};
+  for (const midi::Event& event : events) end = std::max(end, event.at);
+  const auto melody = melody_line(take);
+  const Bars bars = bars_of(take, beats, loop, end);
+  auto parts = midi_parts(events, {take, melody, bars}, out.form, options.parts);
+  if (!parts) return parts.error();
+  out.pad_motion = parts->pad_motion;
+  out.pad_parallels = parts->pad_parallels;
+  out.files.push_back({"parts.mid", std::move(parts->bytes)});
+  out.files.push_back({"lead_sheet.musicxml", bytes_of(lead_sheet(out.form))});
+  out.files.push_back({"chart.txt", bytes_of(chart(out.form))});
+  if (!bars.pulse) {
+    out.remarks.push_back(options.parts.steady ? "No pulse was found, so a bar is one chord change, and the steady tempo counts four beats to each."
+                                               : "No pulse was found, so a bar is one chord change, and lengths on paper are free.");
+  }
+  if (melody.empty()) out.remarks.push_back("No melody was heard above the chords; the lead sheet has chords only.");
+  return out;
+}
+
+}  // namespace undersong::song

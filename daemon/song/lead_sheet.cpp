@@ -1,0 +1,371 @@
+#include "daemon/song/lead_sheet.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <pugixml.hpp>
+#include <sstream>
+
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/song/chart.h"
+#include "daemon/song/harmony_kind.h"
+#include "daemon/song/notation.h"
+
+namespace undersong::song {
+namespace {
+
+using pugi::xml_node;
+
+xml_node add(xml_node parent, const char* name) { return parent.append_child(name); }
+xml_node add(xml_node parent, const char* name, const std::string& text) {
+  xml_node node = parent.append_child(name);
+  node.text().set(text.c_str());
+  return node;
+}
+xml_node add(xml_node parent, const char* name, std::int64_t number) { return add(parent, name, std::to_string(number)); }
+void set(xml_node node, const char* name, const std::string& value) { node.append_attribute(name).set_value(value.c_str()); }
+
+// Letter and accidental of a name.
+struct Letter {
+  char step = 'C';
+  int alter = 0;
+};
+Letter letter(harmony::NoteName name) {
+  constexpr std::string_view kSteps = "FCGDAEB";
+  const int place = name.fifths() + 1, turn = place >= 0 ? place / 7 : (place - 6) / 7;
+  return {kSteps[static_cast<std::size_t>(place - 7 * turn)], turn};
+}
+int natural(char step) { return std::map<char, int>{{'C', 0}, {'D', 2}, {'E', 4}, {'F', 5}, {'G', 7}, {'A', 9}, {'B', 11}}.at(step); }
+// The octave follows the letter: Cb4 is key 59.
+int octave(const Letter& name, Pitch pitch) { return (pitch.value() - name.alter - natural(name.step)) / 12 - 1; }
+
+// What the signature and the bar so far say about each line and space.
+class Accidentals {
+ public:
+  explicit Accidentals(int signature) : signature_(signature) {}
+  void new_bar() { bar_.clear(); }
+  // The accidental that must be written, or nullptr.
+  const char* needed(const Letter& name, int at_octave, bool tied) {
+    const auto key = std::pair(name.step, at_octave);
+    const auto known = bar_.find(key);
+    const int before = known != bar_.end() ? known->second : of_signature(name.step);
+    if (tied) return nullptr;  // over a bar line a tie carries it, and it does not count for what follows
+    bar_[key] = name.alter;
+    if (before == name.alter) return nullptr;
+    constexpr const char* kNames[] = {"flat-flat", "flat", "natural", "sharp", "double-sharp"};
+    return name.alter < -2 || name.alter > 2 ? nullptr : kNames[name.alter + 2];
+  }
+
+ private:
+  int of_signature(char step) const {
+    const int place = static_cast<int>(std::string_view("FCGDAEB").find(step));
+    return signature_ > place ? 1 : signature_ < 0 && 6 - place < -signature_ ? -1 : 0;
+  }
+  int signature_;
+  std::map<std::pair<char, int>, int> bar_;
+};
+
+void add_root(xml_node parent, const char* what, harmony::NoteName name) {
+  const Letter l = letter(name);
+  xml_node node = add(parent, what);
+  add(node, (std::string(what) + "-step").c_str(), std::string(1, l.step));
+  if (l.alter != 0) add(node, (std::string(what) + "-alter").c_str(), l.alter);
+}
+
+void add_harmony(xml_node measure, const WrittenChord& chord, Ticks offset) {
+  const harmony::QualityRow& row = harmony::row(chord.chord.quality);
+  const HarmonyKind kind = harmony_kind(row);
+  xml_node node = add(measure, "harmony");
+  set(node, "print-frame", "no");
+  add_root(node, "root", chord.root);
+  xml_node kind_node = add(node, "kind", std::string(kind.kind));
+  set(kind_node, "text", std::string(row.letters));
+  if (chord.chord.bass != chord.chord.root)
+    add_root(node, "bass", chord.root.above(harmony::degree_in(chord.chord.quality, ascending(chord.chord.root, chord.chord.bass))));
+  for (const DegreeChange& change : kind.degrees) {
+    xml_node degree = add(node, "degree");
+    set(degree, "print-object", "no");  // the kind's text says it
+    add(degree, "degree-value", change.value);
+    add(degree, "degree-alter", change.alter);
+    add(degree, "degree-type", std::string(change.type));
+  }
+  if (offset != Ticks(0)) add(node, "offset", offset.count());
+}
+
+const char* beam_text(Mark mark) {
+  switch (mark) {
+    case Mark::kBegin: return "begin";
+    case Mark::kContinue: return "continue";
+    case Mark::kEnd: return "end";
+    case Mark::kForwardHook: return "forward hook";
+    case Mark::kBackwardHook: return "backward hook";
+    case Mark::kNone: break;
+  }
+  return "";
+}
+
+void add_note(xml_node measure, const Symbol& symbol, Accidentals& accidentals) {
+  xml_node node = add(measure, "note");
+  const char* accidental = nullptr;
+  if (symbol.note) {
+    const Letter name = letter(symbol.note->name);
+    const int at_octave = octave(name, symbol.note->pitch);
+    xml_node pitch = add(node, "pitch");
+    add(pitch, "step", std::string(1, name.step));
+    if (name.alter != 0) add(pitch, "alter", name.alter);
+    add(pitch, "octave", at_octave);
+    accidental = accidentals.needed(name, at_octave, symbol.tied_before);
+  } else {
+    xml_node rest = add(node, "rest");
+    if (symbol.whole_bar) set(rest, "measure", "yes");
+  }
+  add(node, "duration", symbol.length.count());
+  if (symbol.tied_before) set(add(node, "tie"), "type", "stop");
+  if (symbol.tied_after) set(add(node, "tie"), "type", "start");
+  add(node, "voice", 1);
+  if (!symbol.type.empty() && !symbol.whole_bar) add(node, "type", std::string(symbol.type));
+  for (int i = 0; i < symbol.dots && !symbol.whole_bar; ++i) add(node, "dot");
+  if (accidental) add(node, "accidental", std::string(accidental));
+  if (symbol.actual > 1) {
+    xml_node time = add(node, "time-modification");
+    add(time, "actual-notes", symbol.actual);
+    add(time, "normal-notes", symbol.normal);
+    add(time, "normal-type", std::string(symbol.actual == 3 ? "eighth" : "16th"));
+  }
+  for (int level = 0; level < 3; ++level)
+    if (symbol.beams[level] != Mark::kNone) set(add(node, "beam", std::string(beam_text(symbol.beams[level]))), "number", std::to_string(level + 1));
+  if (!symbol.tied_before && !symbol.tied_after && symbol.tuplet == Mark::kNone) return;
+  xml_node notations = add(node, "notations");
+  if (symbol.tied_before) set(add(notations, "tied"), "type", "stop");
+  if (symbol.tied_after) set(add(notations, "tied"), "type", "start");
+  if (symbol.tuplet != Mark::kNone) {
+    xml_node tuplet = add(notations, "tuplet");
+    set(tuplet, "type", symbol.tuplet == Mark::kBegin ? "start" : "stop");
+    if (symbol.tuplet == Mark::kBegin) set(tuplet, "bracket", "yes");
+  }
+}
+
+// One way on from where a part's endings begin, in the order on paper.
+struct Volta {
+  std::vector<int> times;
+  Ticks length;
+  const std::vector<WrittenChord>* chords;
+  const std::vector<WrittenNote>* melody;
+};
+
+std::vector<Volta> voltas(const Part& part) {
+  std::vector<Volta> out;
+  if (part.endings.empty()) return out;
+  const Ticks from = part.endings.front().from;
+  if (auto usual = usual_times(part); !usual.empty()) out.push_back({std::move(usual), part.length - from, &part.chords, &part.melody});
+  for (const Ending& ending : part.endings) out.push_back({ending.times, ending.length, &ending.chords, &ending.melody});
+  std::stable_sort(out.begin(), out.end(), [](const Volta& a, const Volta& b) { return a.times.front() < b.times.front(); });
+  const auto last = std::find_if(out.begin(), out.end(), [&](const Volta& v) { return v.times.back() == part.times; });
+  if (last != out.end() && last + 1 != out.end()) {
+    Volta again = *last;
+    again.times = {part.times};
+    last->times.pop_back();
+    if (last->times.empty()) out.erase(last);
+    out.push_back(std::move(again));
+  }
+  return out;
+}
+
+std::string number_list(const std::vector<int>& times) {
+  std::string out;
+  for (const int t : times) out += (out.empty() ? "" : ", ") + std::to_string(t);
+  return out;
+}
+
+class Sheet {
+ public:
+  explicit Sheet(const Form& form) : form_(form), accidentals_(form.signature) {}
+
+  std::string write() {
+    xml_node declaration = document_.append_child(pugi::node_declaration);
+    set(declaration, "version", "1.0");
+    set(declaration, "encoding", "UTF-8");
+    document_.append_child(pugi::node_doctype)
+        .set_value("score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\"");
+    xml_node score = add(document_, "score-partwise");
+    set(score, "version", "4.0");
+    add(add(score, "work"), "work-title", form_.title);
+    xml_node encoding = add(add(score, "identification"), "encoding");
+    add(encoding, "software", "Undersong");
+    for (const char* element : {"accidental", "beam"}) {
+      xml_node supports = add(encoding, "supports");
+      set(supports, "element", element);
+      set(supports, "type", "yes");
+    }
+    xml_node list = add(add(score, "part-list"), "score-part");
+    set(list, "id", "P1");
+    add(list, "part-name", "Melody");
+    part_ = add(score, "part");
+    set(part_, "id", "P1");
+    for (std::size_t i = 0; i < form_.parts.size(); ++i) write_part(form_.parts[i], i + 1 == form_.parts.size());
+    std::ostringstream out;
+    document_.save(out, " ");
+    return out.str();
+  }
+
+ private:
+  // A measure with what stands at its head. `beats` quarters long.
+  xml_node measure(int beats, bool pickup) {
+    xml_node node = add(part_, "measure");
+    if (pickup) {
+      set(node, "number", "0");
+      set(node, "implicit", "yes");
+    } else {
+      set(node, "number", std::to_string(++number_));
+    }
+    accidentals_.new_bar();
+    pending_beats_ = beats;
+    return node;
+  }
+
+  void attributes(xml_node node, bool pickup) {
+    const int beats = pickup ? form_.meter : pending_beats_;
+    if (!first_ && beats == beats_) return;
+    xml_node at = add(node, "attributes");
+    if (first_) {
+      add(at, "divisions", 480);
+      xml_node key = add(at, "key");
+      add(key, "fifths", form_.signature);
+      if (form_.key) add(key, "mode", std::string(form_.key->mode == harmony::Mode::kMinor ? "minor" : "major"));
+    }
+    xml_node time = add(at, "time");
+    add(time, "beats", beats);
+    add(time, "beat-type", 4);
+    if (first_) {
+      xml_node clef = add(at, "clef");
+      add(clef, "sign", std::string("G"));
+      add(clef, "line", 2);
+    }
+    beats_ = beats;
+  }
+
+  static xml_node direction_above(xml_node node) {
+    xml_node direction = add(node, "direction");
+    set(direction, "placement", "above");
+    return direction;
+  }
+
+  void words(xml_node node, const std::string& text) { add(add(direction_above(node), "direction-type"), "words", text); }
+
+  void head(xml_node node, const Part& part) {
+    if (first_ && form_.pulse) {
+      xml_node direction = direction_above(node);
+      xml_node metronome = add(add(direction, "direction-type"), "metronome");
+      add(metronome, "beat-unit", std::string("quarter"));
+      add(metronome, "per-minute", std::lround(form_.tempo));
+      set(add(direction, "sound"), "tempo", std::to_string(std::lround(form_.tempo)));
+    }
+    if (!part.name.empty()) add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
+    std::string text;
+    const auto say = [&](const std::string& what) { text += (text.empty() ? "" : ", ") + what; };
+    if (!part.label.empty() && part.kind != takes::SectionKind::kTheme) say(std::string(takes::text(part.kind)));
+    if (part.times > 1) say(fmt::format("play {} times", part.times));
+    if (part.free && !free_) say(form_.pulse ? "free time" : "no pulse: one chord change a bar, lengths are free");
+    if (!part.free && free_) say("in time");
+    free_ = part.free;
+    if (!text.empty()) words(node, text);
+  }
+
+  static void barline(xml_node node, const char* location, const char* style, const Volta* ending, const char* ending_type, int repeat_times, bool forward) {
+    xml_node line = add(node, "barline");
+    set(line, "location", location);
+    if (style) add(line, "bar-style", std::string(style));
+    if (ending) {
+      xml_node e = add(line, "ending");
+      set(e, "number", number_list(ending->times));
+      set(e, "type", ending_type);
+      if (std::string_view(ending_type) == "start") e.text().set(times_text(ending->times).c_str());
+    }
+    if (forward || repeat_times > 0) {
+      xml_node repeat = add(line, "repeat");
+      set(repeat, "direction", forward ? "forward" : "backward");
+      if (!forward && repeat_times > 2) set(repeat, "times", std::to_string(repeat_times));
+    }
+  }
+
+  struct Edges {
+    const Part* part = nullptr;  // its head stands here
+    bool forward = false;
+    int backward = 0;  // times; 0 none
+    const Volta* volta = nullptr;
+    bool last = false;   // of the sheet
+    bool last_volta = false;
+    bool open = false;  // endings follow: no bar line of its own
+  };
+
+  // Bars `from` to `to` of a strain.
+  void write_bars(const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& melody, Ticks from, Ticks to, int meter, const Edges& edges) {
+    for (Ticks at = from; at < to;) {
+      const Ticks length = std::min(meter * kBeat, to - at);
+      const bool begins = at == from, ends = at + length >= to;
+      const bool pickup = first_ && length < meter * kBeat && to - from == length;
+      xml_node node = measure(static_cast<int>((length.count() + 479) / 480), pickup);
+      if (begins && edges.part && !edges.part->name.empty() && !first_) set(add(node, "print"), "new-system", "yes");
+      if (begins && (edges.forward || edges.volta))
+        barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0, edges.forward);
+      attributes(node, pickup);
+      if (begins && edges.part) head(node, *edges.part);
+      first_ = false;
+      std::size_t c = 0;
+      while (c < chords.size() && chords[c].at < at) ++c;
+      for (const Symbol& symbol : write_bar(melody, at, length)) {
+        // Symbols stand before the note they sound with; where the melody holds on, they say how far into it.
+        for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c) add_harmony(node, chords[c], chords[c].at - symbol.at);
+        add_note(node, symbol, accidentals_);
+      }
+      if (ends && !edges.open) {
+        const char* style = edges.backward > 0 ? "light-heavy" : edges.last ? "light-heavy" : edges.volta ? nullptr : "light-light";
+        if (style || edges.volta)
+          barline(node, "right", style, edges.volta, edges.last_volta && edges.backward == 0 ? "discontinue" : "stop", edges.backward, false);
+      }
+      at += length;
+    }
+  }
+
+  void write_part(const Part& part, bool last) {
+    const int meter = part.free ? 4 : form_.meter;
+    const auto ways = voltas(part);
+    Edges edges;
+    edges.part = &part;
+    edges.forward = part.times > 1;
+    if (ways.empty()) {
+      edges.backward = part.times > 1 ? part.times : 0;
+      edges.last = last;
+      write_bars(part.chords, part.melody, Ticks(0), part.length, meter, edges);
+      return;
+    }
+    const Ticks from = part.endings.front().from;
+    edges.open = true;
+    write_bars(part.chords, part.melody, Ticks(0), from, meter, edges);
+    for (std::size_t i = 0; i < ways.size(); ++i) {
+      Edges volta;
+      volta.volta = &ways[i];
+      volta.last_volta = i + 1 == ways.size();
+      const bool goes_back = !volta.last_volta || ways[i].times.size() > 1;
+      volta.backward = goes_back ? static_cast<int>(ways[i].times.size()) + (volta.last_volta ? 0 : 1) : 0;
+      volta.last = last && volta.last_volta;
+      write_bars(*ways[i].chords, *ways[i].melody, from, from + ways[i].length, meter, volta);
+    }
+  }
+
+  const Form& form_;
+  pugi::xml_document document_;
+  xml_node part_;
+  Accidentals accidentals_;
+  int number_ = 0;
+  int beats_ = 0, pending_beats_ = 4;
+  bool first_ = true, free_ = false;
+};
+
+}  // namespace
+
+std::string lead_sheet(const Form& form) { return Sheet(form).write(); }
+
+}  // namespace undersong::song

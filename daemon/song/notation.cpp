@@ -1,0 +1,186 @@
+#include "daemon/song/notation.h"
+
+#include <algorithm>
+#include <array>
+
+namespace undersong::song {
+namespace {
+
+struct Value {
+  std::int64_t ticks;
+  std::string_view type;
+  int dots;
+};
+constexpr std::array<Value, 12> kValues{{{1920, "whole", 0},
+                                         {1440, "half", 1},
+                                         {960, "half", 0},
+                                         {720, "quarter", 1},
+                                         {480, "quarter", 0},
+                                         {360, "eighth", 1},
+                                         {240, "eighth", 0},
+                                         {180, "16th", 1},
+                                         {120, "16th", 0},
+                                         {60, "32nd", 0},
+                                         {30, "64th", 0},
+                                         {15, "128th", 0}}};
+
+const Value* value_of(std::int64_t ticks) {
+  const auto found = std::find_if(kValues.begin(), kValues.end(), [&](const Value& v) { return v.ticks == ticks; });
+  return found == kValues.end() ? nullptr : &*found;
+}
+
+struct Span {
+  Ticks begin, end;
+  const WrittenNote* note;
+};
+
+class BarWriter {
+ public:
+  BarWriter(Ticks from, Ticks length, std::vector<Span> spans) : from_(from), to_(from + length), spans_(std::move(spans)) {
+    tuplets_.assign(static_cast<std::size_t>((length.count() + 479) / 480), 0);
+    for (const Span& span : spans_) {
+      see(span.begin);
+      see(span.end);
+    }
+  }
+
+  std::vector<Symbol> write() {
+    for (const Span& span : spans_) write(span);
+    mark_tuplets();
+    mark_beams();
+    return std::move(out_);
+  }
+
+ private:
+  std::int64_t within(Ticks at) const { return (at - from_).count() % 480; }
+  std::size_t beat(Ticks at) const { return static_cast<std::size_t>((at - from_).count() / 480); }
+
+  void see(Ticks at) {
+    if (at >= to_ || within(at) % 60 == 0) return;
+    int& parts = tuplets_[beat(at)];
+    parts = within(at) % 160 == 0 ? std::max(parts, 3) : 6;
+  }
+
+  void write(const Span& span) {
+    for (Ticks at = span.begin; at < span.end;) {
+      const Ticks length = next_length(at, span.end, span.note == nullptr, span.begin == from_ && span.end == to_);
+      Symbol symbol;
+      symbol.at = at;
+      symbol.length = length;
+      symbol.note = span.note;
+      symbol.whole_bar = !span.note && span.begin == from_ && span.end == to_;
+      std::int64_t nominal = length.count();
+      if (const int parts = symbol.whole_bar ? 0 : tuplets_[beat(at)]; parts != 0) {
+        nominal = nominal * 3 / 2;
+        symbol.actual = parts;
+        symbol.normal = parts == 3 ? 2 : 4;
+      }
+      if (const Value* value = value_of(nominal)) symbol.type = value->type, symbol.dots = value->dots;
+      if (span.note) {
+        symbol.tied_before = at > span.note->at;
+        symbol.tied_after = at + length < span.note->at + span.note->length;
+      }
+      out_.push_back(symbol);
+      at += length;
+    }
+  }
+
+  // How long the next note on paper is, of what is to be written from `at` to `end`.
+  Ticks next_length(Ticks at, Ticks end, bool rest, bool whole_bar) const {
+    if (rest && whole_bar) return end - at;
+    const std::size_t first = beat(at);
+    const Ticks beat_end = from_ + static_cast<std::int64_t>(first + 1) * kBeat;
+    if (tuplets_[first] != 0) {
+      const std::int64_t left = (std::min(end, beat_end) - at).count();
+      for (const std::int64_t size : {320, 240, 160, 80})
+        if (size <= left) return Ticks(size);
+      return Ticks(left);
+    }
+    Ticks plain_end = end;  // up to the next tuplet
+    for (std::size_t b = first; b < tuplets_.size(); ++b)
+      if (tuplets_[b] != 0) {
+        plain_end = std::min(plain_end, from_ + static_cast<std::int64_t>(b) * kBeat);
+        break;
+      }
+    const std::int64_t left = (plain_end - at).count(), inside = within(at), bar_beats = (to_ - from_).count() / 480;
+    const bool middle_of_four = bar_beats == 4;
+    if (inside == 0) {
+      const auto b = static_cast<std::int64_t>(first);
+      const bool on_half = !middle_of_four || b % 2 == 0;
+      if (left >= 1920 && b == 0) return Ticks(1920);
+      if (left >= 1440 && !rest && (b == 0 || (middle_of_four && b == 1 && left == 1440))) return Ticks(1440);
+      if (left >= 960 && (rest ? on_half && middle_of_four : on_half || left == 960)) return Ticks(960);
+      if (left == 720 && !rest && (on_half || b % 2 == 1)) return Ticks(720);
+      if (left >= 480) return kBeat;
+    } else {
+      const std::int64_t to_beat = 480 - inside;
+      if (left > to_beat) {
+        const bool crosses_middle = middle_of_four && first == 1;
+        if (!rest && inside == 240 && left == 480 && !crosses_middle) return kBeat;
+        return piece(inside, to_beat);
+      }
+    }
+    return piece(inside, left);
+  }
+
+  // The longest value that fits into `left` ticks within one beat.
+  static Ticks piece(std::int64_t inside, std::int64_t left) {
+    for (const Value& value : kValues)
+      if (value.ticks <= left && value.ticks < 480 && (value.dots == 0 || value.ticks == left) && (value.ticks != 240 || inside % 120 == 0)) return Ticks(value.ticks);
+    return Ticks(left);
+  }
+
+  void mark_tuplets() {
+    for (std::size_t i = 0; i < out_.size(); ++i) {
+      if (out_[i].actual == 1) continue;
+      if (i == 0 || beat(out_[i - 1].at) != beat(out_[i].at)) out_[i].tuplet = Mark::kBegin;
+      else if (i + 1 == out_.size() || beat(out_[i + 1].at) != beat(out_[i].at)) out_[i].tuplet = Mark::kEnd;
+    }
+  }
+
+  static int flags(const Symbol& symbol) {
+    if (!symbol.note) return 0;
+    return symbol.type == "eighth" ? 1 : symbol.type == "16th" ? 2 : symbol.type == "32nd" ? 3 : 0;
+  }
+
+  void mark_beams() {
+    for (std::size_t i = 0; i < out_.size();) {
+      std::size_t to = i + 1;
+      if (flags(out_[i]) > 0)
+        while (to < out_.size() && flags(out_[to]) > 0 && beat(out_[to].at) == beat(out_[i].at)) ++to;
+      if (to - i > 1)
+        for (int level = 1; level <= 3; ++level)
+          for (std::size_t k = i; k < to; ++k) {
+            if (flags(out_[k]) < level) continue;
+            const bool before = k > i && flags(out_[k - 1]) >= level, after = k + 1 < to && flags(out_[k + 1]) >= level;
+            out_[k].beams[level - 1] = before && after ? Mark::kContinue : before ? Mark::kEnd : after ? Mark::kBegin : k > i ? Mark::kBackwardHook : Mark::kForwardHook;
+          }
+      i = to;
+    }
+  }
+
+  Ticks from_, to_;
+  std::vector<Span> spans_;
+  std::vector<int> tuplets_;  // for each beat: 0, 3 or 6 parts
+  std::vector<Symbol> out_;
+};
+
+}  // namespace
+
+std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length) {
+  std::vector<Span> spans;
+  Ticks at = from;
+  const Ticks to = from + length;
+  auto it = std::lower_bound(notes.begin(), notes.end(), from, [](const WrittenNote& n, Ticks t) { return n.at + n.length <= t; });
+  for (; it != notes.end() && it->at < to; ++it) {
+    const Ticks begin = std::max(at, it->at), end = std::min(to, it->at + it->length);
+    if (end <= begin) continue;
+    if (begin > at) spans.push_back({at, begin, nullptr});
+    spans.push_back({begin, end, &*it});
+    at = end;
+  }
+  if (at < to) spans.push_back({at, to, nullptr});
+  return BarWriter(from, length, std::move(spans)).write();
+}
+
+}  // namespace undersong::song

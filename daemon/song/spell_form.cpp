@@ -1,0 +1,65 @@
+#include "daemon/song/spell_form.h"
+
+#include <algorithm>
+
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/written_spelling.h"
+
+namespace undersong::song {
+namespace {
+
+// Chords and notes of the form one after another, with the way back to where they stand.
+struct Row {
+  std::vector<harmony::WrittenChord> chords;
+  std::vector<harmony::WrittenNote> melody;
+  std::vector<WrittenChord*> chord_of;
+  std::vector<WrittenNote*> note_of;
+
+  void add(std::vector<WrittenChord>& from, std::vector<WrittenNote>& notes, double at) {
+    for (WrittenChord& chord : from) {
+      chords.push_back({at + chord.at.beats(), at + (chord.at + chord.length).beats(), chord.chord});
+      chord_of.push_back(&chord);
+    }
+    for (WrittenNote& note : notes) {
+      melody.push_back({at + note.at.beats(), at + (note.at + note.length).beats(), note.pitch});
+      note_of.push_back(&note);
+    }
+  }
+};
+
+// Major or its relative minor: the one whose chord stands longer; the ear's key where it is one of the two.
+harmony::Key key_of(const Row& row, int signature, std::optional<harmony::Key> heard) {
+  const harmony::Key major{harmony::NoteName(signature).pitch_class(), harmony::Mode::kMajor};
+  const harmony::Key minor{harmony::NoteName(signature + 3).pitch_class(), harmony::Mode::kMinor};
+  if (heard && (*heard == major || *heard == minor)) return *heard;
+  double weight = 0;
+  for (const auto& chord : row.chords) {
+    const auto& tones = harmony::row(chord.chord.quality).tones;
+    if (chord.chord.root == major.tonic && tones.contains(PitchClass(4))) weight += chord.end - chord.begin;
+    if (chord.chord.root == minor.tonic && tones.contains(PitchClass(3))) weight -= chord.end - chord.begin;
+  }
+  return weight >= 0 ? major : minor;
+}
+
+}  // namespace
+
+void spell_form(Form& form, std::optional<harmony::Key> heard) {
+  Row row;
+  double at = 0;
+  for (Part& part : form.parts) {
+    row.add(part.chords, part.melody, at);
+    at += part.length.beats();
+    for (Ending& ending : part.endings) {
+      row.add(ending.chords, ending.melody, at - ending.from.beats());
+      at += ending.length.beats();
+    }
+  }
+  form.signature = harmony::signature_of(row.chords, row.melody);
+  form.key = key_of(row, form.signature, heard);
+  const auto roots = harmony::spell_roots(row.chords, form.signature);
+  const auto names = harmony::spell_melody(row.melody, row.chords, roots, form.signature);
+  for (std::size_t i = 0; i < roots.size(); ++i) row.chord_of[i]->root = roots[i];
+  for (std::size_t i = 0; i < names.size(); ++i) row.note_of[i]->name = names[i];
+}
+
+}  // namespace undersong::song
