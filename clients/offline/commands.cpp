@@ -10,6 +10,7 @@ void add_commands(CLI::App& program, int& exit_code) {
   add_name(program, exit_code);
   add_rank(program, exit_code);
   add_reharmonise(program, exit_code);
+  add_sketch(program, exit_code);
   add_spell(program, exit_code);
 }
 

@@ -5,7 +5,7 @@
 
 namespace undersong::offline {
 
-// Adds analyse, colour, hand-over, loop, name, rank, reharmonise and spell to the program. A command that runs sets
+// Adds analyse, colour, hand-over, loop, name, rank, reharmonise, sketch and spell to the program. A command that runs sets
 // `exit_code`: 0, or 1 after one sentence on stderr.
 void add_commands(CLI::App& program, int& exit_code);
 
@@ -16,6 +16,7 @@ void add_loop(CLI::App& program, int& exit_code);
 void add_name(CLI::App& program, int& exit_code);
 void add_rank(CLI::App& program, int& exit_code);
 void add_reharmonise(CLI::App& program, int& exit_code);
+void add_sketch(CLI::App& program, int& exit_code);
 void add_spell(CLI::App& program, int& exit_code);
 
 }  // namespace undersong::offline

@@ -161,4 +161,37 @@ std::optional<ParsedChord> parse_harte(std::string_view text) {
   return out;
 }
 
+std::optional<ParsedChord> parse_symbol(std::string_view text) {
+  std::size_t letters = 1;
+  while (letters < text.size() && letters < 3 && (text[letters] == '#' || text[letters] == 'b')) ++letters;
+  const auto root = parse_note_name(text.substr(0, letters));
+  if (!root) return std::nullopt;
+  const auto quality_of = [](std::string_view name) -> std::optional<Quality> {
+    const auto rows = chord_vocabulary();
+    for (std::size_t i = 0; i < rows.size(); ++i)
+      if (rows[i].letters == name || rows[i].signs == name) return Quality(static_cast<int>(i));
+    return std::nullopt;
+  };
+  ParsedChord out;
+  out.root = *root;
+  out.exact = true;
+  out.chord.root = out.chord.bass = root->pitch_class();
+  std::string_view rest = text.substr(letters);
+  auto quality = quality_of(rest);
+  if (!quality) {  // a bass after the last slash; 6/9 has one of its own
+    const auto slash = rest.rfind('/');
+    if (slash == std::string_view::npos) return std::nullopt;
+    const auto bass = parse_note_name(rest.substr(slash + 1));
+    quality = quality_of(rest.substr(0, slash));
+    if (!bass || !quality) return std::nullopt;
+    out.chord.bass = bass->pitch_class();
+  }
+  out.chord.quality = *quality;
+  return out;
+}
+
+std::optional<ParsedChord> parse_chord(std::string_view text) {
+  return text.find(':') != std::string_view::npos ? parse_harte(text) : parse_symbol(text);
+}
+
 }  // namespace undersong::harmony

@@ -30,4 +30,10 @@ struct ParsedChord {
 // nullopt for "N", "X" and what is not Harte syntax.
 std::optional<ParsedChord> parse_harte(std::string_view text);
 
+// A chord read from a symbol as `symbol` writes it, in letters or signs: C, Am9, Bb7#11, C/E, F#-7/B. Only rows of the
+// vocabulary are known.
+std::optional<ParsedChord> parse_symbol(std::string_view text);
+// Whichever of the two it is: Harte syntax has a colon.
+std::optional<ParsedChord> parse_chord(std::string_view text);
+
 }  // namespace undersong::harmony

@@ -1,0 +1,131 @@
+// undersong sketch new | check | hand-over: a song as an ordered list of sections drawn from takes.
+#include "daemon/song/sketch.h"
+
+#include <fmt/format.h>
+
+#include <filesystem>
+#include <fstream>
+#include <memory>
+#include <sstream>
+
+#include "clients/offline/commands.h"
+#include "daemon/midi/smf.h"
+#include "daemon/song/form_midi.h"
+
+namespace undersong::offline {
+namespace {
+
+namespace fs = std::filesystem;
+
+int fail(const std::string& why) {
+  fmt::print(stderr, "undersong: {}{}\n", why, why.ends_with('.') ? "" : ".");
+  return 1;
+}
+
+song::SourceReader reader(const fs::path& folder) {
+  return [folder](const song::SketchSource& source) -> Result<std::vector<midi::Event>> {
+    if (source.file.empty())
+      return unavailable(fmt::format("take {} is kept by the daemon and no file names it; export it first: undersong export {} FILE.mid", source.take, source.take));
+    const fs::path path = fs::path(source.file).is_absolute() ? fs::path(source.file) : folder / source.file;
+    const auto file = midi::read_smf_file(path);
+    if (!file) return file.error();
+    return midi::merged_events(*file);
+  };
+}
+
+Result<std::string> read_text(const std::string& name) {
+  std::error_code error;
+  constexpr std::uintmax_t kMost = 1 << 20;
+  if (fs::is_directory(name, error)) return invalid_input(fmt::format("{} is a folder, not a sketch", name));
+  std::ifstream in(name, std::ios::binary);
+  if (!in) return not_found(fmt::format("{} can't be opened", name));
+  if (fs::file_size(name, error) > kMost && !error) return invalid_input(fmt::format("{} is larger than a sketch can be (1 MB)", name));
+  std::ostringstream text;
+  text << in.rdbuf();
+  return text.str();
+}
+
+struct Options {
+  std::vector<std::string> files;
+  std::string sketch, directory, title;
+  bool force = false;
+};
+
+int make_new(const Options& options) {
+  std::vector<song::SketchSource> sources;
+  for (const std::string& file : options.files) sources.push_back({file, 0});
+  const std::string title = options.title.empty() ? fs::path(options.files.front()).stem().string() : options.title;
+  const auto sketch = song::propose_sketch(sources, reader(fs::current_path()), title);
+  if (!sketch) return fail(sketch.error().message);
+  fmt::print("{}", song::write_sketch(*sketch));
+  return 0;
+}
+
+std::string layer_words(const song::Layers& layers) {
+  std::vector<std::string> out;
+  if (layers.melody) out.emplace_back("melody");
+  if (layers.chords) out.emplace_back("chords");
+  if (layers.bass) out.emplace_back("bass");
+  if (layers.pad) out.emplace_back("pad");
+  return out.empty() ? "silent" : fmt::format("{}", fmt::join(out, ", "));
+}
+
+Result<song::Form> form_of(const std::string& name) {
+  const auto text = read_text(name);
+  if (!text) return text.error();
+  const auto sketch = song::read_sketch(*text, name);
+  if (!sketch) return sketch.error();
+  auto form = song::form_of_sketch(*sketch, reader(fs::absolute(name).parent_path()));
+  if (!form) return Error{form.error().code, name + ", " + form.error().message};
+  return form;
+}
+
+int check(const Options& options) {
+  const auto form = form_of(options.sketch);
+  if (!form) return fail(form.error().message);
+  fmt::print("{}{}; {}/4, {:.0f} a minute\n\n", form->title, form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  double now = 0;
+  for (const song::Part& part : form->parts) {
+    double beats = 0;
+    for (int time = 1; time <= part.times; ++time) beats += song::length_at(part, time).beats();
+    const int at = static_cast<int>(now * 60 / form->tempo + .5);
+    fmt::print("  {:>2}:{:02d}  {:<16} {:>3.0f} bars  {:>2} {}  {}\n", at / 60, at % 60, part.name, beats / form->meter, part.times, part.times == 1 ? "time " : "times", layer_words(part.layers));
+    now += beats;
+  }
+  const int whole = static_cast<int>(now * 60 / form->tempo + .5);
+  fmt::print("\n  {:>2}:{:02d}  the end\n", whole / 60, whole % 60);
+  return 0;
+}
+
+int hand_over(const Options& options) {
+  const auto form = form_of(options.sketch);
+  if (!form) return fail(form.error().message);
+  const auto folder = song::hand_over_form(*form);
+  if (!folder) return fail(folder.error().message);
+  if (const auto written = song::write_folder(*folder, options.directory, options.force); !written) return fail(written.error().message);
+  fmt::print("{}: {} sections{}, {}/4, {:.0f} a minute\n", options.directory, form->parts.size(), form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  for (const auto& made : folder->files) fmt::print("  {:<20} {} bytes\n", made.name, made.bytes.size());
+  return 0;
+}
+
+}  // namespace
+
+void add_sketch(CLI::App& program, int& exit_code) {
+  auto options = std::make_shared<Options>();
+  auto* command = program.add_subcommand("sketch", "Make a song of sections drawn from takes");
+  command->require_subcommand(1);
+  auto* fresh = command->add_subcommand("new", "Propose a sketch from standard MIDI files, as TOML on standard output");
+  fresh->add_option("FILE", options->files, "standard MIDI files, format 0 or 1")->required();
+  fresh->add_option("--title", options->title, "title of the song; the first file's name if there is none");
+  fresh->callback([options, &exit_code] { exit_code = make_new(*options); });
+  auto* look = command->add_subcommand("check", "Read a sketch and say what it makes, or what is wrong and where");
+  look->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
+  look->callback([options, &exit_code] { exit_code = check(*options); });
+  auto* give = command->add_subcommand("hand-over", "Write a sketch's parts, lead sheet and chord chart into a folder");
+  give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
+  give->add_option("DIR", options->directory, "the folder; made if there is none")->required();
+  give->add_flag("--force", options->force, "write into a folder that is not empty");
+  give->callback([options, &exit_code] { exit_code = hand_over(*options); });
+}
+
+}  // namespace undersong::offline

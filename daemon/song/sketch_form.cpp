@@ -1,0 +1,345 @@
+// From a sketch to a written form: each section drawn from its take, with its own chords, key and layers.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+#include <memory>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/fold.h"
+#include "daemon/song/sketch.h"
+#include "daemon/song/sketch_source.h"
+#include "daemon/song/spell_form.h"
+
+namespace undersong::song {
+namespace {
+
+takes::SectionKind section_kind(SketchKind kind) {
+  switch (kind) {
+    case SketchKind::kDevelopment: case SketchKind::kInterlude: return takes::SectionKind::kDeveloped;
+    case SketchKind::kBridge: return takes::SectionKind::kSparse;
+    case SketchKind::kSolo: return takes::SectionKind::kSolo;
+    case SketchKind::kIntro: case SketchKind::kTheme: case SketchKind::kEnding: break;
+  }
+  return takes::SectionKind::kTheme;
+}
+
+class Builder {
+ public:
+  explicit Builder(const SourceReader& read) : read_(read) {}
+
+  Result<Form> build(const Sketch& sketch) {
+    Form form;
+    form.title = sketch.title.empty() ? "Untitled" : sketch.title;
+    std::optional<harmony::Key> key;
+    for (std::size_t i = 0; i < sketch.sections.size(); ++i) {
+      const SketchSection& section = sketch.sections[i];
+      const auto where = [&](const Error& error) {
+        std::string message = error.message;
+        if (message.ends_with('.')) message.pop_back();
+        return Error{error.code, fmt::format("section {} ({}): {}", i + 1, section.name, message)};
+      };
+      auto source = analysed(section.source);
+      if (!source) return where(source.error());
+      const AnalysedSource& from = **source;
+      if (i == 0) {
+        form.meter = from.bars.meter;
+        form.pulse = from.bars.pulse;
+        form.tempo = sketch.tempo.value_or(from.bars.pulse ? 60 / from.bars.seconds_a_beat : 120);
+        key = from.take.key;
+      } else if (from.bars.pulse && form.pulse && from.bars.meter != form.meter) {
+        return where(invalid_input(fmt::format("its take has {} beats a bar and the first section's has {}; one song has one metre", from.bars.meter, form.meter)));
+      }
+      auto parts = parts_of(section, from);
+      if (!parts) return where(parts.error());
+      for (Part& part : *parts) form.parts.push_back(std::move(part));
+    }
+    spell_form(form, key);
+    return form;
+  }
+
+ private:
+  Result<const AnalysedSource*> analysed(const SketchSource& source) {
+    auto& known = sources_[source];
+    if (!known) {
+      const auto events = read_(source);
+      if (!events) return events.error();
+      auto made = analyse_source(*events);
+      if (!made) return made.error();
+      known = std::move(*made);
+    }
+    return static_cast<const AnalysedSource*>(known.get());
+  }
+
+  // The strains that are asked for, in the order they are to be played.
+  Result<std::vector<Strain>> strains_of(const SketchSection& section, const AnalysedSource& from) const {
+    const Heard heard{from.take, from.melody, from.bars};
+    std::vector<Strain> out;
+    if (section.span) {
+      const Micros begin(std::llround(1e6 * section.span->first)), end(std::llround(1e6 * section.span->second));
+      const auto& spans = from.take.spans;
+      if (begin >= spans.back().end) return not_found(fmt::format("nothing sounds from {:g} to {:g} seconds; the take ends at {:.1f}", section.span->first, section.span->second, std::chrono::duration<double>(spans.back().end).count()));
+      if (from.bars.pulse) {  // from the bar line nearest to one end to that nearest to the other
+        const auto line = [&](Micros at) {
+          Ticks best = from.bars.bars.front().at;
+          const double beat = from.bars.map.beats_at(at);
+          for (const Bar& bar : from.bars.bars)
+            if (std::abs(bar.at.beats() - beat) < std::abs(best.beats() - beat)) best = bar.at;
+          return best;
+        };
+        const Ticks first = line(begin), last = line(end);
+        if (last <= first) return invalid_input("its span holds no whole bar");
+        out.push_back(write_bars(heard, first, last));
+      } else {
+        std::size_t first = 0, last = 0;
+        while (first + 1 < spans.size() && spans[first].end <= begin) ++first;
+        for (last = first; last < spans.size() && spans[last].begin < end;) ++last;
+        if (last == first) return not_found("no chord sounds in its span");
+        out.push_back(write_stretch(heard, first, last, false));
+      }
+      if (out.back().chords.empty()) return not_found("no chord sounds in its span");
+      return out;
+    }
+    if (!from.loop) return not_found("its take has no loop to draw sections from; give it a span in seconds");
+    const takes::Loop& loop = *from.loop;
+    std::vector<std::size_t> passes;
+    if (!section.passes.empty()) {
+      for (int pass : section.passes) {
+        if (static_cast<std::size_t>(pass) > loop.passes.size())
+          return not_found(fmt::format("there is no pass {}; the loop came round {} times", pass, loop.passes.size()));
+        passes.push_back(static_cast<std::size_t>(pass - 1));
+      }
+    } else {
+      std::string label = section.label.empty() ? usual_section(from.sections) : section.label;
+      if (label.empty()) label = from.sections.sections.front().label;
+      std::vector<std::string> known;
+      bool done = false;  // the first stretch of passes with this label; later ones repeat it
+      for (const auto& made : from.sections.sections) {
+        if (std::find(known.begin(), known.end(), made.label) == known.end()) known.push_back(made.label);
+        if (made.label != label || done) continue;
+        for (std::size_t i = made.first; i < made.first + made.count; ++i) passes.push_back(i);
+        done = true;
+      }
+      if (passes.empty()) return not_found(fmt::format("there is no section {}; there {} {}", label, known.size() == 1 ? "is" : "are", fmt::join(known, ", ")));
+      // A take's own cut or transposed times are no pattern for a song, unless there are no others.
+      const auto whole = [&](std::size_t i) { return !loop.passes[i].cut && loop.passes[i].transposed == 0; };
+      if (std::any_of(passes.begin(), passes.end(), whole)) std::erase_if(passes, [&](std::size_t i) { return !whole(i); });
+    }
+    for (std::size_t pass : passes) out.push_back(write_pass(heard, loop, loop.passes[pass], from.cycle));
+    std::erase_if(out, [](const Strain& strain) { return strain.length <= Ticks(0); });
+    if (out.empty()) return not_found("nothing sounds in its passes");
+    return out;
+  }
+
+  Result<std::vector<Part>> parts_of(const SketchSection& section, const AnalysedSource& from) const {
+    auto strains = strains_of(section, from);
+    if (!strains) return strains.error();
+    std::vector<Part> parts = fold(*strains, from.bars.meter);
+    std::erase_if(parts, [](const Part& part) { return part.length <= Ticks(0); });
+    if (parts.empty()) return not_found("nothing can be written down from it");
+    // By label, what was played most often stands for the section; passes and spans are played as they are listed.
+    if (section.passes.empty() && !section.span && parts.size() > 1) {
+      const auto most = std::max_element(parts.begin(), parts.end(), [](const Part& a, const Part& b) { return a.times < b.times; });
+      parts = {*most};
+    }
+    if (section.proposal || !section.chords.empty()) {
+      auto changed = rechorded(section, from, parts);
+      if (!changed) return changed.error();
+    }
+    if (section.transpose != 0)
+      for (Part& part : parts)
+        if (auto moved = transpose_part(part, section.transpose); !moved) return moved.error();
+    const int repeats = section.repeats.value_or(section.passes.empty() && !section.span ? parts.front().times : 1);
+    if (parts.size() == 1) {
+      repeat(parts.front(), section.passes.empty() ? repeats : parts.front().times * repeats);
+    } else {
+      const std::vector<Part> once = parts;
+      for (int i = 1; i < repeats; ++i) parts.insert(parts.end(), once.begin(), once.end());
+    }
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+      parts[i].label = section.label;
+      parts[i].kind = section_kind(section.kind);
+      parts[i].name = i == 0 ? section.name : "";
+      parts[i].layers = section.layers;
+      if (parts[i].melody.empty()) parts[i].layers.melody = false;
+    }
+    return parts;
+  }
+
+  // Endings go on standing in the times they stood in; what is played more often begins again with the first of them.
+  static void repeat(Part& part, int times) {
+    const int once = part.times;
+    part.times = times;
+    for (Ending& ending : part.endings) {
+      std::vector<int> all;
+      for (int time = 1; time <= times; ++time)
+        if (std::find(ending.times.begin(), ending.times.end(), (time - 1) % once + 1) != ending.times.end()) all.push_back(time);
+      ending.times = std::move(all);
+    }
+    std::erase_if(part.endings, [](const Ending& ending) { return ending.times.empty(); });
+  }
+
+  Result<void> rechorded(const SketchSection& section, const AnalysedSource& from, std::vector<Part>& parts) const {
+    std::vector<std::pair<harmony::Chord, harmony::NoteName>> chords;
+    if (section.proposal) {
+      if (!from.loop) return not_found("its take has no loop to reharmonise");
+      ReharmoniseWish wish;
+      wish.section = section.label;
+      wish.count = kMostProposals;
+      const auto found = reharmonise(from.take, *from.loop, from.sections, wish);
+      if (!found) return found.error();
+      if (static_cast<std::size_t>(*section.proposal) > found->proposals.size())
+        return not_found(fmt::format("there is no proposal {}; there are {}", *section.proposal, found->proposals.size()));
+      for (const auto& chord : found->proposals[static_cast<std::size_t>(*section.proposal - 1)].chords) chords.emplace_back(chord.chord, chord.root);
+    } else {
+      for (const std::string& text : section.chords) {
+        const auto parsed = harmony::parse_chord(text);
+        if (!parsed) return invalid_input(fmt::format("{} is no chord", text));
+        chords.emplace_back(parsed->chord, parsed->root);
+      }
+    }
+    for (Part& part : parts) {
+      // Over a whole time round the chords stand where the loop's do; elsewhere one stands for each that was played.
+      const bool round = !section.span && from.loop && part.length == from.cycle.length && part.free == from.cycle.free;
+      std::vector<Ticks> places;
+      if (round) places = from.cycle.starts;
+      else
+        for (const WrittenChord& chord : part.chords) places.push_back(chord.at);
+      if (places.size() != chords.size())
+        return invalid_input(fmt::format("{} {} given, but {} {} there to be replaced", chords.size(), chords.size() == 1 ? "chord is" : "chords are", places.size(), places.size() == 1 ? "is" : "are"));
+      part.endings.clear();
+      part.chords.clear();
+      for (std::size_t i = 0; i < places.size(); ++i) {
+        const Ticks end = i + 1 < places.size() ? places[i + 1] : part.length;
+        part.chords.push_back({chords[i].first, chords[i].second, places[i], end - places[i]});
+      }
+    }
+    return {};
+  }
+
+  static Result<void> transpose_part(Part& part, int by) {
+    const auto move_chords = [&](std::vector<WrittenChord>& chords) {
+      for (WrittenChord& chord : chords) {
+        chord.chord.root = transpose(chord.chord.root, by);
+        chord.chord.bass = transpose(chord.chord.bass, by);
+        chord.root = harmony::spell_within(chord.chord.root, -5);
+      }
+    };
+    bool fits = true;
+    const auto move_notes = [&](std::vector<WrittenNote>& notes) {
+      for (WrittenNote& note : notes) {
+        const int key = note.pitch.value() + by;
+        fits = fits && key >= 0 && key <= 127;
+        note.pitch = Pitch(key);
+      }
+    };
+    move_chords(part.chords);
+    move_notes(part.melody);
+    for (Ending& ending : part.endings) move_chords(ending.chords), move_notes(ending.melody);
+    if (!fits) return invalid_input(fmt::format("{} semitones {} its melody leaves the keys there are", std::abs(by), by > 0 ? "up" : "down"));
+    return {};
+  }
+
+  const SourceReader& read_;
+  std::map<SketchSource, std::unique_ptr<AnalysedSource>> sources_;
+};
+
+}  // namespace
+
+Result<std::unique_ptr<AnalysedSource>> analyse_source(const std::vector<midi::Event>& events) {
+  auto out = std::make_unique<AnalysedSource>();
+  out->take = takes::hear(events);
+  if (out->take.notes.empty()) return invalid_input("there are no notes in its take");
+  if (out->take.spans.empty()) return invalid_input("no chord was heard in its take");
+  std::vector<Micros> changes;
+  for (const takes::ChordSpan& span : out->take.spans) changes.push_back(span.begin);
+  out->beats = takes::find_beats(out->take.notes, changes);
+  out->loop = takes::find_loop(out->take, out->beats);
+  if (out->loop) {
+    out->beats = takes::without_free_playing(out->beats, *out->loop);
+    out->sections = takes::find_sections(out->take, *out->loop);
+  }
+  Micros end{};
+  for (const takes::PlayedNote& note : out->take.notes) end = std::max(end, note.at + note.length);
+  out->melody = melody_line(out->take);
+  out->bars = bars_of(out->take, out->beats, out->loop, end);
+  if (out->loop) out->cycle = cycle_of(*out->loop, out->bars, out->melody);
+  return out;
+}
+
+Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read) {
+  if (sketch.sections.empty()) return invalid_input("there are no sections, so there is nothing to play");
+  return Builder(read).build(sketch);
+}
+
+Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read, const std::string& title) {
+  Sketch out;
+  out.title = title;
+  if (sources.empty()) return invalid_input("a sketch needs a take to draw from");
+  std::vector<std::unique_ptr<AnalysedSource>> analysed;
+  for (const SketchSource& source : sources) {
+    const std::string name = source.file.empty() ? fmt::format("take {}", source.take) : source.file;
+    const auto events = read(source);
+    if (!events) return events.error();
+    auto made = analyse_source(*events);
+    if (!made) return Error{made.error().code, fmt::format("{}: {}", name, made.error().message)};
+    analysed.push_back(std::move(*made));
+  }
+  using takes::SectionKind;
+  const auto add = [&](std::size_t source, SketchKind kind, std::string name, const std::string& label, int repeats) -> SketchSection& {
+    SketchSection section;
+    section.name = std::move(name);
+    section.kind = kind;
+    section.source = sources[source];
+    section.label = label;
+    section.repeats = repeats;
+    out.sections.push_back(std::move(section));
+    return out.sections.back();
+  };
+  // The first section of a kind in any source that has not been used as something else.
+  struct Place {
+    std::size_t source;
+    std::string label;
+  };
+  const auto first = [&](std::initializer_list<SectionKind> kinds, const std::vector<Place>& used) -> std::optional<Place> {
+    for (const SectionKind kind : kinds)
+      for (std::size_t i = 0; i < analysed.size(); ++i)
+        for (const auto& section : analysed[i]->sections.sections) {
+          const bool taken = std::any_of(used.begin(), used.end(), [&](const Place& p) { return p.source == i && p.label == section.label; });
+          if (section.kind == kind && !taken) return Place{i, section.label};
+        }
+    return std::nullopt;
+  };
+  std::vector<Place> used;
+  const auto take = [&](std::initializer_list<SectionKind> kinds) {
+    auto place = first(kinds, used);
+    if (place) used.push_back(*place);
+    return place;
+  };
+  const auto theme = take({SectionKind::kTheme, SectionKind::kDeveloped, SectionKind::kSolo, SectionKind::kSparse, SectionKind::kAccompaniment});
+  if (!theme) {  // no loop anywhere: what was played, one after another
+    for (std::size_t i = 0; i < analysed.size(); ++i) {
+      SketchSection& whole = add(i, i == 0 ? SketchKind::kTheme : SketchKind::kDevelopment, i == 0 ? "Theme" : fmt::format("Part {}", i + 1), "", 1);
+      whole.span = {0.0, std::ceil(std::chrono::duration<double>(analysed[i]->take.spans.back().end).count())};
+    }
+    return out;
+  }
+  add(theme->source, SketchKind::kIntro, "Intro", theme->label, 1).layers = {false, true, true, false};
+  add(theme->source, SketchKind::kTheme, "Theme", theme->label, 2);
+  if (const auto place = take({SectionKind::kDeveloped})) add(place->source, SketchKind::kDevelopment, "Development", place->label, 2);
+  // A bridge is sparse, or another theme, or else the theme over other chords.
+  if (const auto place = take({SectionKind::kSparse, SectionKind::kTheme})) {
+    add(place->source, SketchKind::kBridge, "Bridge", place->label, 1).layers.bass = false;
+  } else {
+    const AnalysedSource& from = *analysed[theme->source];
+    ReharmoniseWish wish;
+    wish.section = theme->label;
+    if (reharmonise(from.take, *from.loop, from.sections, wish)) add(theme->source, SketchKind::kBridge, "Bridge", theme->label, 1).proposal = 1;
+  }
+  if (const auto place = take({SectionKind::kSolo})) add(place->source, SketchKind::kSolo, "Solo", place->label, 2);
+  add(theme->source, SketchKind::kTheme, "Theme again", theme->label, 1);
+  add(theme->source, SketchKind::kEnding, "Ending", theme->label, 1).layers = {true, false, false, true};
+  return out;
+}
+
+}  // namespace undersong::song

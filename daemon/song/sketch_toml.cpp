@@ -1,0 +1,255 @@
+// The sketch as text: read with the line of whatever is wrong, and written.
+#include <fmt/format.h>
+
+#include <array>
+#include <sstream>
+#include <toml++/toml.h>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/sketch.h"
+
+namespace undersong::song {
+namespace {
+
+constexpr std::array<std::string_view, 7> kKinds{"intro", "theme", "development", "bridge", "solo", "interlude", "ending"};
+constexpr std::array<std::pair<std::string_view, bool Layers::*>, 4> kLayers{
+    {{"melody", &Layers::melody}, {"chords", &Layers::chords}, {"bass", &Layers::bass}, {"pad", &Layers::pad}}};
+constexpr std::size_t kMostSections = 200, kLongestText = 200;
+
+using Problem = std::optional<std::string>;  // the end of a sentence: "must be ..."
+
+Problem text_of(const toml::node& node, std::string& out) {
+  const auto* value = node.as_string();
+  if (!value || value->get().size() > kLongestText) return fmt::format("must be a text in quotes, {} bytes at most", kLongestText);
+  for (const char c : value->get())
+    if (static_cast<unsigned char>(c) < 0x20) return "must be one line of text";
+  out = value->get();
+  return std::nullopt;
+}
+Problem whole(const toml::node& node, std::int64_t low, std::int64_t high, std::int64_t& out) {
+  const auto* value = node.as_integer();
+  if (!value || value->get() < low || value->get() > high) return fmt::format("must be a whole number from {} to {}", low, high);
+  out = value->get();
+  return std::nullopt;
+}
+
+Problem set_kind(SketchSection& s, const toml::node& node) {
+  std::string word;
+  if (const auto problem = text_of(node, word)) return problem;
+  const auto kind = parse_sketch_kind(word);
+  if (!kind) return fmt::format("must be one of {}", fmt::join(kKinds, ", "));
+  s.kind = *kind;
+  return std::nullopt;
+}
+Problem set_passes(SketchSection& s, const toml::node& node) {
+  const auto* list = node.as_array();
+  const char* wanted = "must be a list of times round, the first is 1, as in [3, 4]";
+  if (!list || list->empty() || list->size() > 64) return wanted;
+  for (const auto& item : *list) {
+    std::int64_t number = 0;
+    if (whole(item, 1, 1'000'000, number)) return wanted;
+    s.passes.push_back(static_cast<int>(number));
+  }
+  return std::nullopt;
+}
+Problem set_span(SketchSection& s, const toml::node& node) {
+  const auto* list = node.as_array();
+  const char* wanted = "must be two times in seconds, as in [12.5, 30.0]";
+  if (!list || list->size() != 2 || !(*list)[0].is_number() || !(*list)[1].is_number()) return wanted;
+  const double from = *(*list)[0].value<double>(), to = *(*list)[1].value<double>();
+  if (!(from >= 0 && to > from && to <= 1e6)) return wanted;
+  s.span = {from, to};
+  return std::nullopt;
+}
+Problem set_layers(SketchSection& s, const toml::node& node) {
+  const auto* list = node.as_array();
+  const char* wanted = "must be a list of melody, chords, bass, pad";
+  if (!list || list->empty()) return wanted;
+  s.layers = {false, false, false, false};
+  for (const auto& item : *list) {
+    bool known = false;
+    for (const auto& [name, layer] : kLayers)
+      if (item.is_string() && item.as_string()->get() == name) s.layers.*layer = known = true;
+    if (!known) return wanted;
+  }
+  return std::nullopt;
+}
+Problem set_chords(SketchSection& s, const toml::node& node) {
+  const auto* list = node.as_array();
+  const char* wanted = "must be a list of chords, as in [\"Am9\", \"D7\"]";
+  if (!list || list->empty() || list->size() > 256) return wanted;
+  for (const auto& item : *list) {
+    if (!item.is_string()) return wanted;
+    const std::string& name = item.as_string()->get();
+    if (!harmony::parse_chord(name)) return fmt::format("holds \"{}\", which is no chord", name);
+    s.chords.push_back(name);
+  }
+  return std::nullopt;
+}
+
+struct Key {
+  std::string_view name;
+  Problem (*set)(SketchSection&, const toml::node&);
+};
+// THE keys of a section.
+constexpr std::array kSectionKeys = {
+    Key{"name", [](SketchSection& s, const toml::node& n) { return text_of(n, s.name); }},
+    Key{"kind", set_kind},
+    Key{"source",
+        [](SketchSection& s, const toml::node& n) -> Problem {
+          if (const auto problem = text_of(n, s.source.file)) return problem;
+          if (s.source.file.empty()) return "must name a file";
+          return std::nullopt;
+        }},
+    Key{"take", [](SketchSection& s, const toml::node& n) { return whole(n, 1, INT64_MAX, s.source.take); }},
+    Key{"label",
+        [](SketchSection& s, const toml::node& n) -> Problem {
+          if (const auto problem = text_of(n, s.label)) return problem;
+          if (s.label.empty()) return "must name a section, as in \"A\"";
+          return std::nullopt;
+        }},
+    Key{"passes", set_passes},
+    Key{"span", set_span},
+    Key{"repeats",
+        [](SketchSection& s, const toml::node& n) {
+          std::int64_t value = 0;
+          const auto problem = whole(n, 1, 64, value);
+          s.repeats = static_cast<int>(value);
+          return problem;
+        }},
+    Key{"layers", set_layers},
+    Key{"reharmonise",
+        [](SketchSection& s, const toml::node& n) {
+          std::int64_t value = 0;
+          const auto problem = whole(n, 1, static_cast<std::int64_t>(kMostProposals), value);
+          s.proposal = static_cast<int>(value);
+          return problem;
+        }},
+    Key{"chords", set_chords},
+    Key{"transpose",
+        [](SketchSection& s, const toml::node& n) {
+          std::int64_t value = 0;
+          const auto problem = whole(n, -24, 24, value);
+          s.transpose = static_cast<int>(value);
+          return problem;
+        }},
+};
+
+class Reader {
+ public:
+  explicit Reader(const std::string& name) : name_(name) {}
+
+  Result<Sketch> read(std::string_view text) {
+    toml::table table;
+    try {
+      table = toml::parse(text);
+    } catch (const toml::parse_error& error) {
+      return invalid_input(fmt::format("{}, line {}: {}", name_, error.source().begin.line, error.description()));
+    }
+    Sketch out;
+    for (const auto& [key, node] : table) {
+      if (key == "title") {
+        if (const auto problem = text_of(node, out.title)) return wrong(node, "title", *problem);
+      } else if (key == "tempo") {
+        const auto value = node.value<double>();
+        if (!node.is_number() || !value || !(*value >= 10 && *value <= 400)) return wrong(node, "tempo", "must be beats a minute, from 10 to 400");
+        out.tempo = *value;
+      } else if (key != "section") {
+        return unknown(key, "; known are title, tempo and [[section]]");
+      }
+    }
+    const toml::node* list = table.get("section");
+    if (!list) return invalid_input(fmt::format("{}: there is no [[section]], so there is nothing to play", name_));
+    const auto* sections = list->as_array();
+    if (!sections || sections->empty() || !sections->is_array_of_tables()) return wrong(*list, "section", "must be written [[section]], once for each");
+    if (sections->size() > kMostSections) return wrong(*list, "section", fmt::format("must come {} times at most", kMostSections));
+    for (const auto& item : *sections) {
+      auto section = read_section(*item.as_table(), out.sections.size() + 1);
+      if (!section) return section.error();
+      out.sections.push_back(std::move(*section));
+    }
+    return out;
+  }
+
+ private:
+  static int line_of(const toml::node& node) { return static_cast<int>(node.source().begin.line); }
+  Error wrong(const toml::node& node, std::string_view key, const std::string& problem) const {
+    return invalid_input(fmt::format("{}, line {}: {} {}", name_, line_of(node), key, problem));
+  }
+  Error unknown(const toml::key& key, std::string_view known) const {
+    return invalid_input(fmt::format("{}, line {}: {} is not known here{}", name_, key.source().begin.line, key.str(), known));
+  }
+
+  Result<SketchSection> read_section(const toml::table& table, std::size_t number) const {
+    SketchSection out;
+    out.line = line_of(table);
+    for (const auto& [key, node] : table) {
+      const auto* found = std::find_if(kSectionKeys.begin(), kSectionKeys.end(), [&](const Key& k) { return k.name == key.str(); });
+      if (found == kSectionKeys.end()) {
+        std::string known;
+        for (const Key& k : kSectionKeys) known += (known.empty() ? "" : ", ") + std::string(k.name);
+        return unknown(key, "; a section knows " + known);
+      }
+      if (const auto problem = found->set(out, node)) return wrong(node, found->name, *problem);
+    }
+    if (out.name.empty()) out.name = std::string(text(out.kind));
+    const auto section = [&](const std::string& problem) {
+      return invalid_input(fmt::format("{}, line {}: section {} ({}) {}", name_, out.line, number, out.name, problem));
+    };
+    if (out.source.file.empty() == (out.source.take == 0))
+      return section(out.source.take == 0 ? "says neither source nor take, so nobody knows what to play" : "says both source and take; one is wanted");
+    if (!out.label.empty() + !out.passes.empty() + out.span.has_value() > 1) return section("says more than one of label, passes and span; one is wanted");
+    if (out.proposal && !out.chords.empty()) return section("says both reharmonise and chords; one is wanted");
+    if (out.proposal && out.span) return section("says both span and reharmonise, but proposals are made for the loop; spell out chords instead");
+    return out;
+  }
+
+  const std::string& name_;
+};
+
+std::string quoted(const std::string& text) {
+  std::ostringstream out;
+  out << toml::value<std::string>(text);
+  return out.str();
+}
+
+}  // namespace
+
+std::string_view text(SketchKind kind) { return kKinds[static_cast<std::size_t>(kind)]; }
+
+std::optional<SketchKind> parse_sketch_kind(std::string_view word) {
+  for (std::size_t i = 0; i < kKinds.size(); ++i)
+    if (kKinds[i] == word) return static_cast<SketchKind>(i);
+  return std::nullopt;
+}
+
+Result<Sketch> read_sketch(std::string_view text, const std::string& name) { return Reader(name).read(text); }
+
+std::string write_sketch(const Sketch& sketch) {
+  std::string out = fmt::format("title = {}\n", quoted(sketch.title));
+  if (sketch.tempo) out += fmt::format("tempo = {:g}\n", *sketch.tempo);
+  for (const SketchSection& s : sketch.sections) {
+    out += fmt::format("\n[[section]]\nname = {}\nkind = \"{}\"\n", quoted(s.name), text(s.kind));
+    out += s.source.file.empty() ? fmt::format("take = {}\n", s.source.take) : fmt::format("source = {}\n", quoted(s.source.file));
+    if (!s.label.empty()) out += fmt::format("label = {}\n", quoted(s.label));
+    if (!s.passes.empty()) out += fmt::format("passes = [{}]\n", fmt::join(s.passes, ", "));
+    if (s.span) out += fmt::format("span = [{:.3f}, {:.3f}]\n", s.span->first, s.span->second);
+    if (s.repeats) out += fmt::format("repeats = {}\n", *s.repeats);
+    if (!(s.layers == Layers{})) {
+      std::vector<std::string> layers;
+      for (const auto& [name, layer] : kLayers)
+        if (s.layers.*layer) layers.push_back(fmt::format("\"{}\"", name));
+      out += fmt::format("layers = [{}]\n", fmt::join(layers, ", "));
+    }
+    if (s.proposal) out += fmt::format("reharmonise = {}\n", *s.proposal);
+    if (!s.chords.empty()) {
+      std::vector<std::string> chords;
+      for (const std::string& chord : s.chords) chords.push_back(quoted(chord));
+      out += fmt::format("chords = [{}]\n", fmt::join(chords, ", "));
+    }
+    if (s.transpose != 0) out += fmt::format("transpose = {}\n", s.transpose);
+  }
+  return out;
+}
+
+}  // namespace undersong::song
