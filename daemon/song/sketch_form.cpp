@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <memory>
 
@@ -157,7 +158,7 @@ class Builder {
       for (int i = 1; i < repeats; ++i) parts.insert(parts.end(), once.begin(), once.end());
     }
     for (std::size_t i = 0; i < parts.size(); ++i) {
-      parts[i].label = section.label;
+      parts[i].label.clear();  // the section's own name says what it is
       parts[i].kind = section_kind(section.kind);
       parts[i].name = i == 0 ? section.name : "";
       parts[i].layers = section.layers;

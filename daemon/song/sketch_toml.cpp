@@ -1,8 +1,9 @@
 // The sketch as text: read with the line of whatever is wrong, and written.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
-#include <sstream>
+#include <cstdint>
 #include <toml++/toml.h>
 
 #include "daemon/harmony/chord_symbol.h"
@@ -208,9 +209,12 @@ class Reader {
 };
 
 std::string quoted(const std::string& text) {
-  std::ostringstream out;
-  out << toml::value<std::string>(text);
-  return out.str();
+  std::string out = "\"";
+  for (const char c : text) {
+    if (c == '"' || c == '\\') out += '\\';
+    out += static_cast<unsigned char>(c) < 0x20 || c == 0x7F ? ' ' : c;
+  }
+  return out + '"';
 }
 
 }  // namespace

@@ -1,4 +1,4 @@
-// undersong loop and reharmonise, on files as they come: good ones, and all that can be wrong with one.
+// undersong loop, reharmonise and sketch, on files as they come: good ones, and all that can be wrong with one.
 #include <gtest/gtest.h>
 #include <unistd.h>
 
@@ -28,6 +28,7 @@ Outcome run(std::vector<std::string> words) {
   CLI::App program;
   add_loop(program, out.exit_code);
   add_reharmonise(program, out.exit_code);
+  add_sketch(program, out.exit_code);
   testing::internal::CaptureStdout();
   testing::internal::CaptureStderr();
   try {
@@ -179,17 +180,73 @@ TEST(ReharmoniseCommand, NeedsAMelody) {
   for (Note& note : deep) note.key -= 12;
   const File file(smf(deep));
   const auto out = run({"reharmonise", file.name()});
-  // Whether the top of plain chords is a melody is for the ear to say; if not, the command says so.
-  if (out.exit_code != 0) {
-    EXPECT_EQ(out.exit_code, 1);
-    EXPECT_NE(out.complaint.find("no melody sounds over the loop"), std::string::npos) << out.complaint;
+  EXPECT_EQ(out.exit_code, 1) << out.printed;
+  EXPECT_NE(out.complaint.find("no melody sounds over the loop"), std::string::npos) << out.complaint;
+}
+
+TEST(ReharmoniseCommand, CountsInChordsWhereThereIsNoPulse) {
+  // Chords of very different lengths, with a tune whose notes keep no time.
+  std::vector<Note> free;
+  double at = 0;
+  unsigned state = 7;
+  const auto some = [&] { return state = state * 1664525u + 1013904223u, (state >> 8) % 1000 / 1000.0; };
+  for (const Note& note : circle(6, false)) {
+    if (note.key < 48) at += 3 + 6 * some();  // a bass note begins the next chord
+    free.push_back({note.key, at, 2.5});
+    if (note.key < 48) free.push_back({note.key + 36, at + .3 + some(), 1.2});
   }
+  const File file(smf(free));
+  const auto out = run({"reharmonise", file.name(), "--json"});
+  ASSERT_EQ(out.exit_code, 0) << out.complaint;
+  const auto object = json::parse(out.printed).as_object();
+  EXPECT_TRUE(object.at("beats").at(0).is_null());
+  EXPECT_FALSE(object.at("proposals").as_array().empty());
+  EXPECT_NE(run({"reharmonise", file.name()}).printed.find("no pulse was found"), std::string::npos);
 }
 
 TEST(ReharmoniseCommand, ReadsTheDemo) {
   const auto out = run({"reharmonise", kDemo});
   EXPECT_EQ(out.exit_code, 0) << out.complaint;
   EXPECT_NE(out.printed.find("\n 8  "), std::string::npos) << out.printed;
+}
+
+TEST(SketchCommand, ProposesChecksAndHandsOver) {
+  const auto folder = std::filesystem::temp_directory_path() / ("undersong-sketch-" + std::to_string(::getpid()));
+  std::filesystem::create_directories(folder);
+  const auto proposed = run({"sketch", "new", kDemo, "--title", "Rounds"});
+  EXPECT_EQ(proposed.exit_code, 0) << proposed.complaint;
+  const std::string sketch = (folder / "song.toml").string();
+  std::ofstream(sketch) << proposed.printed;
+  const auto checked = run({"sketch", "check", sketch});
+  EXPECT_EQ(checked.exit_code, 0) << checked.complaint;
+  EXPECT_TRUE(checked.printed.starts_with("Rounds, C minor; 4/4, ")) << checked.printed;
+  EXPECT_NE(checked.printed.find("Theme again"), std::string::npos);
+  const std::string out = (folder / "out").string();
+  EXPECT_EQ(run({"sketch", "hand-over", sketch, out}).exit_code, 0);
+  for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"}) EXPECT_GT(std::filesystem::file_size(folder / "out" / name), 100u) << name;
+  const auto again = run({"sketch", "hand-over", sketch, out});
+  EXPECT_EQ(again.exit_code, 1);
+  EXPECT_NE(again.complaint.find("--force"), std::string::npos);
+  EXPECT_EQ(run({"sketch", "hand-over", sketch, out, "--force"}).exit_code, 0);
+  std::filesystem::remove_all(folder);
+}
+
+TEST(SketchCommand, SaysWhatIsWrongWithASketch) {
+  const auto complaint = [](const std::string& text) {
+    const File file(text);
+    const auto out = run({"sketch", "check", file.name()});
+    EXPECT_EQ(out.exit_code, 1);
+    EXPECT_TRUE(out.printed.empty());
+    EXPECT_TRUE(out.complaint.starts_with("undersong: " + file.name())) << out.complaint;
+    return out.complaint;
+  };
+  EXPECT_NE(complaint("title = \"x\"\nrepeats = 2\n").find(", line 2: repeats is not known here"), std::string::npos);
+  EXPECT_NE(complaint("[[section]]\ntake = 12\n").find("take 12 is kept by the daemon"), std::string::npos);
+  EXPECT_NE(complaint("[[section]]\nsource = \"none.mid\"\n").find("none.mid"), std::string::npos);
+  EXPECT_NE(complaint(std::string("MThd\0\0", 6)).find("line 1"), std::string::npos);
+  EXPECT_EQ(run({"sketch", "check", "/nowhere/song.toml"}).exit_code, 1);
+  EXPECT_EQ(run({"sketch", "check", "/tmp"}).exit_code, 1);
+  EXPECT_EQ(run({"sketch", "new", "/nowhere/take.mid"}).exit_code, 1);
 }
 
 }  // namespace

@@ -88,6 +88,24 @@ TEST(ChordSymbol, ShowsWhatMusiciansWrite) {
   EXPECT_EQ(show("G:7(b9)", SymbolStyle::kLetters), "G7b9");
 }
 
+TEST(ChordSymbol, IsReadBackInLettersAndSigns) {
+  for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
+    for (int fifths = -8; fifths <= 8; ++fifths) {
+      const NoteName root(fifths);
+      for (const int bass : {0, 3, 7}) {
+        const Chord chord{root.pitch_class(), Quality(static_cast<int>(i)), transpose(root.pitch_class(), bass)};
+        for (const auto style : {SymbolStyle::kLetters, SymbolStyle::kSigns}) {
+          const auto read = parse_symbol(symbol(chord, root, style));
+          ASSERT_TRUE(read) << symbol(chord, root, style);
+          EXPECT_EQ(read->chord, chord) << symbol(chord, root, style);
+          EXPECT_EQ(read->root, root);
+        }
+      }
+    }
+  for (const char* text : {"", "H", "c", "Cm77", "C/", "C/X", "C//E", "6/9", "N", "Cmaj7/"}) EXPECT_FALSE(parse_symbol(text)) << text;
+  EXPECT_EQ(parse_chord("A:min7")->chord, parse_chord("Am7")->chord);
+}
+
 // Source: available tensions and avoid notes by the whole-step rule, Nettles, Berklee harmony course; table worked out
 // from that rule.
 TEST(Vocabulary, TensionsAndAvoidNotesFollowTheRule) {
