@@ -204,7 +204,10 @@ class Sheet {
     add(list, "part-name", "Melody");
     part_ = add(score, "part");
     set(part_, "id", "P1");
-    for (std::size_t i = 0; i < form_.parts.size(); ++i) write_part(form_.parts[i], i + 1 == form_.parts.size());
+    for (std::size_t i = 0; i < form_.parts.size(); ++i) {
+      const bool last = i + 1 == form_.parts.size();
+      write_part(form_.parts[i], last, !last && form_.parts[i + 1].times > 1);
+    }
     std::ostringstream out;
     document_.save(out, " ");
     return out.str();
@@ -252,7 +255,12 @@ class Sheet {
     return direction;
   }
 
-  void words(xml_node node, const std::string& text) { add(add(direction_above(node), "direction-type"), "words", text); }
+  // Below the staff, where chord symbols are not in their way.
+  static void words(xml_node node, const std::string& text) {
+    xml_node direction = add(node, "direction");
+    set(direction, "placement", "below");
+    set(add(add(direction, "direction-type"), "words", text), "font-style", "italic");
+  }
 
   void head(xml_node node, const Part& part) {
     if (first_ && form_.pulse) {
@@ -265,7 +273,7 @@ class Sheet {
     if (!part.name.empty()) add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
     std::string text;
     const auto say = [&](const std::string& what) { text += (text.empty() ? "" : ", ") + what; };
-    if (!part.label.empty() && part.kind != takes::SectionKind::kTheme) say(std::string(takes::text(part.kind)));
+    if (part.name == part.label && !part.label.empty() && part.kind != takes::SectionKind::kTheme) say(std::string(takes::text(part.kind)));
     if (part.times > 1) say(fmt::format("play {} times", part.times));
     if (part.free && !free_) say(form_.pulse ? "free time" : "no pulse: one chord change a bar, lengths are free");
     if (!part.free && free_) say("in time");
@@ -297,6 +305,7 @@ class Sheet {
     const Volta* volta = nullptr;
     bool last = false;   // of the sheet
     bool last_volta = false;
+    bool repeat_follows = false;  // whose sign is bar line enough
     bool open = false;  // endings follow: no bar line of its own
   };
 
@@ -315,13 +324,18 @@ class Sheet {
       first_ = false;
       std::size_t c = 0;
       while (c < chords.size() && chords[c].at < at) ++c;
-      for (const Symbol& symbol : write_bar(melody, at, length)) {
+      std::vector<Ticks> cuts;
+      for (const WrittenChord& chord : chords)
+        if (chord.at >= at && chord.at < at + length) cuts.push_back(chord.at);
+      // A bar that is silent but for its chord counts its beats: under a rest of a whole bar some engravers lose the symbol.
+      if (cuts.size() == 1 && cuts[0] == at && length > kBeat) cuts.push_back(at + (length > 2 * kBeat ? 2 : 1) * kBeat);
+      for (const Symbol& symbol : write_bar(melody, at, length, cuts)) {
         // Symbols stand before the note they sound with; where the melody holds on, they say how far into it.
         for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c) add_harmony(node, chords[c], chords[c].at - symbol.at);
         add_note(node, symbol, accidentals_);
       }
       if (ends && !edges.open) {
-        const char* style = edges.backward > 0 ? "light-heavy" : edges.last ? "light-heavy" : edges.volta ? nullptr : "light-light";
+        const char* style = edges.backward > 0 ? "light-heavy" : edges.last ? "light-heavy" : edges.volta || edges.repeat_follows ? nullptr : "light-light";
         if (style || edges.volta)
           barline(node, "right", style, edges.volta, edges.last_volta && edges.backward == 0 ? "discontinue" : "stop", edges.backward, false);
       }
@@ -329,12 +343,13 @@ class Sheet {
     }
   }
 
-  void write_part(const Part& part, bool last) {
+  void write_part(const Part& part, bool last, bool repeat_follows) {
     const int meter = part.free ? 4 : form_.meter;
     const auto ways = voltas(part);
     Edges edges;
     edges.part = &part;
     edges.forward = part.times > 1;
+    edges.repeat_follows = repeat_follows;
     if (ways.empty()) {
       edges.backward = part.times > 1 ? part.times : 0;
       edges.last = last;
@@ -349,8 +364,9 @@ class Sheet {
       volta.volta = &ways[i];
       volta.last_volta = i + 1 == ways.size();
       const bool goes_back = !volta.last_volta || ways[i].times.size() > 1;
-      volta.backward = goes_back ? static_cast<int>(ways[i].times.size()) + (volta.last_volta ? 0 : 1) : 0;
+      volta.backward = goes_back ? part.times : 0;
       volta.last = last && volta.last_volta;
+      volta.repeat_follows = repeat_follows;
       write_bars(*ways[i].chords, *ways[i].melody, from, from + ways[i].length, meter, volta);
     }
   }

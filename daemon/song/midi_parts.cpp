@@ -9,10 +9,10 @@
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/string_pad.h"
-#include "daemon/harmony/written_spelling.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/comping.h"
 #include "daemon/song/quantise.h"
+#include "daemon/song/spell_form.h"
 
 namespace undersong::song {
 namespace {
@@ -188,8 +188,12 @@ std::vector<WrittenChord> changes_of(const Heard& heard, int signature) {
     if (until > at) out.push_back({span.chord, span.root, at, until - at});
   }
   std::vector<harmony::WrittenChord> row;
-  for (const WrittenChord& chord : out) row.push_back({chord.at.beats(), (chord.at + chord.length).beats(), chord.chord});
-  const auto roots = harmony::spell_roots(row, signature);
+  std::vector<bool> free;
+  for (const WrittenChord& chord : out) {
+    row.push_back({chord.at.beats(), (chord.at + chord.length).beats(), chord.chord});
+    free.push_back(heard.bars.free[heard.bars.bar_at(chord.at)]);
+  }
+  const auto roots = spell_changes(row, signature, free);
   for (std::size_t i = 0; i < out.size(); ++i) out[i].root = roots[i];
   return out;
 }

@@ -110,7 +110,7 @@ class BarWriter {
       if (left >= 1920 && b == 0) return Ticks(1920);
       if (left >= 1440 && !rest && (b == 0 || (middle_of_four && b == 1 && left == 1440))) return Ticks(1440);
       if (left >= 960 && (rest ? on_half && middle_of_four : on_half || left == 960)) return Ticks(960);
-      if (left == 720 && !rest && (on_half || b % 2 == 1)) return Ticks(720);
+      if (left == 720 && !rest && on_half) return Ticks(720);
       if (left >= 480) return kBeat;
     } else {
       const std::int64_t to_beat = 480 - inside;
@@ -167,19 +167,27 @@ class BarWriter {
 
 }  // namespace
 
-std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length) {
+std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length, std::span<const Ticks> cuts) {
   std::vector<Span> spans;
+  const auto rest = [&](Ticks begin, Ticks end) {
+    for (const Ticks cut : cuts)
+      if (cut > begin && cut < end) {
+        spans.push_back({begin, cut, nullptr});
+        begin = cut;
+      }
+    spans.push_back({begin, end, nullptr});
+  };
   Ticks at = from;
   const Ticks to = from + length;
   auto it = std::lower_bound(notes.begin(), notes.end(), from, [](const WrittenNote& n, Ticks t) { return n.at + n.length <= t; });
   for (; it != notes.end() && it->at < to; ++it) {
     const Ticks begin = std::max(at, it->at), end = std::min(to, it->at + it->length);
     if (end <= begin) continue;
-    if (begin > at) spans.push_back({at, begin, nullptr});
+    if (begin > at) rest(at, begin);
     spans.push_back({begin, end, &*it});
     at = end;
   }
-  if (at < to) spans.push_back({at, to, nullptr});
+  if (at < to) rest(at, to);
   return BarWriter(from, length, std::move(spans)).write();
 }
 

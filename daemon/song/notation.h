@@ -28,6 +28,7 @@ struct Symbol {  // one note or rest on paper
 };
 
 // `notes` by beginning, one voice; those that reach into the bar are cut at its lines and tied.
-std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length);
+// `cuts`, ascending: where rests are cut because something begins there, as chords do.
+std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length, std::span<const Ticks> cuts = {});
 
 }  // namespace undersong::song

@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "daemon/harmony/chord_vocabulary.h"
-#include "daemon/harmony/written_spelling.h"
 
 namespace undersong::song {
 namespace {
@@ -14,11 +13,13 @@ struct Row {
   std::vector<harmony::WrittenNote> melody;
   std::vector<WrittenChord*> chord_of;
   std::vector<WrittenNote*> note_of;
+  std::vector<bool> free;  // for each chord
 
-  void add(std::vector<WrittenChord>& from, std::vector<WrittenNote>& notes, double at) {
+  void add(std::vector<WrittenChord>& from, std::vector<WrittenNote>& notes, double at, bool in_free_time) {
     for (WrittenChord& chord : from) {
       chords.push_back({at + chord.at.beats(), at + (chord.at + chord.length).beats(), chord.chord});
       chord_of.push_back(&chord);
+      free.push_back(in_free_time);
     }
     for (WrittenNote& note : notes) {
       melody.push_back({at + note.at.beats(), at + (note.at + note.length).beats(), note.pitch});
@@ -43,20 +44,31 @@ harmony::Key key_of(const Row& row, int signature, std::optional<harmony::Key> h
 
 }  // namespace
 
+std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenChord> chords, int signature, const std::vector<bool>& free) {
+  auto roots = harmony::spell_roots(chords, signature);
+  for (std::size_t i = 0; i < roots.size(); ++i) {
+    int fifths = roots[i].fifths();
+    while (fifths < (free[i] ? -6 : -8)) fifths += 12;
+    while (fifths > (free[i] ? 6 : 12)) fifths -= 12;
+    roots[i] = harmony::NoteName(fifths);
+  }
+  return roots;
+}
+
 void spell_form(Form& form, std::optional<harmony::Key> heard) {
   Row row;
   double at = 0;
   for (Part& part : form.parts) {
-    row.add(part.chords, part.melody, at);
+    row.add(part.chords, part.melody, at, part.free);
     at += part.length.beats();
     for (Ending& ending : part.endings) {
-      row.add(ending.chords, ending.melody, at - ending.from.beats());
+      row.add(ending.chords, ending.melody, at - ending.from.beats(), part.free);
       at += ending.length.beats();
     }
   }
   form.signature = harmony::signature_of(row.chords, row.melody);
   form.key = key_of(row, form.signature, heard);
-  const auto roots = harmony::spell_roots(row.chords, form.signature);
+  const auto roots = spell_changes(row.chords, form.signature, row.free);
   const auto names = harmony::spell_melody(row.melody, row.chords, roots, form.signature);
   for (std::size_t i = 0; i < roots.size(); ++i) row.chord_of[i]->root = roots[i];
   for (std::size_t i = 0; i < names.size(); ++i) row.note_of[i]->name = names[i];

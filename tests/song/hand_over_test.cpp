@@ -1,0 +1,323 @@
+// An invented take, handed over and read back: the form, the MIDI file against what was played, the folder on disk.
+#include "daemon/song/hand_over.h"
+
+#include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <fstream>
+#include <random>
+
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/string_pad.h"
+#include "daemon/midi/smf.h"
+#include "daemon/song/chart.h"
+
+namespace undersong::song {
+namespace {
+
+namespace fs = std::filesystem;
+
+struct Take {
+  std::vector<midi::Event> events;
+  std::vector<Micros> beats;
+};
+
+struct Tune {
+  struct Note {
+    double at, length;
+    int pitch;
+  };
+  // Four bars of four, and what comes instead of the last bar the fourth time.
+  std::vector<std::vector<int>> chords{{36, 64, 67, 71}, {45, 60, 64, 67}, {38, 65, 69, 72}, {43, 65, 71, 74}};
+  std::vector<int> other{37, 65, 68, 72};
+  std::vector<Note> melody{{0, 1, 79},   {1, .5, 81},  {1.5, .5, 79}, {2, 2, 76},   {4, 1.5, 84},  {5.5, .5, 83}, {6, 2, 81},
+                           {8, .5, 77},  {8.5, .5, 79}, {9, 1, 81},   {10, 2, 86},  {12, 1, 83},   {13, 1, 81},   {14, 2, 79}};
+};
+
+// Four times round at about 92 a minute, the tempo wandering and every stroke a little off, as people play.
+Take play(const Tune& tune, int times, bool melody = true) {
+  std::mt19937 random(9);
+  std::normal_distribution<double> stroke(0, .009), drift(0, .01);
+  Take take;
+  double now = .8, length = .652;
+  std::vector<double> beats;
+  for (int b = 0; b <= 16 * times; ++b) {
+    beats.push_back(now);
+    length = .652 + .93 * (length - .652) + .652 * drift(random);
+    now += length;
+  }
+  const auto at = [&](double beat) {
+    const auto i = std::min(static_cast<std::size_t>(beat), beats.size() - 2);
+    return Micros(static_cast<std::int64_t>(1e6 * (beats[i] + (beat - static_cast<double>(i)) * (beats[i + 1] - beats[i]))));
+  };
+  const auto note = [&](double beat, double beats_long, int pitch, int velocity, bool exact) {
+    const Micros off(exact ? 0 : static_cast<std::int64_t>(1e6 * stroke(random)));
+    take.events.push_back(midi::note_on(at(beat) + off, 0, Pitch(pitch), Velocity(velocity)));
+    take.events.push_back(midi::note_off(at(beat + .9 * beats_long) + off, 0, Pitch(pitch)));
+  };
+  for (int time = 0; time < times; ++time)
+    for (std::size_t bar = 0; bar < 4; ++bar) {
+      const double beat = 16 * time + 4 * static_cast<double>(bar);
+      const auto& chord = bar == 3 && time == 3 ? tune.other : tune.chords[bar];
+      for (const int pitch : chord) note(beat, 4, pitch, 55, false);
+      take.events.push_back(midi::control_change(at(beat + .1), 0, 64, 100));
+      take.events.push_back(midi::control_change(at(beat + 3.9), 0, 64, 0));
+      if (!melody) continue;
+      for (const Tune::Note& n : tune.melody)
+        if (n.at >= 4 * static_cast<double>(bar) && n.at < 4 * static_cast<double>(bar) + 4) note(16 * time + n.at, n.length, n.pitch, 85, false);
+    }
+  std::stable_sort(take.events.begin(), take.events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+  for (const double beat : beats) take.beats.push_back(Micros(static_cast<std::int64_t>(1e6 * beat)));
+  return take;
+}
+
+Folder handed_over(const Take& take, HandOverOptions options = {}) {
+  auto folder = hand_over(take.events, options);
+  EXPECT_TRUE(folder.has_value()) << (folder ? "" : folder.error().message);
+  return folder ? std::move(*folder) : Folder{};
+}
+
+midi::Smf parts_of(const Folder& folder) {
+  auto file = midi::read_smf(folder.files.at(0).bytes);
+  EXPECT_TRUE(file.has_value());
+  return *file;
+}
+
+const midi::SmfTrack& track(const midi::Smf& file, const std::string& name) {
+  const auto found = std::find_if(file.tracks.begin(), file.tracks.end(), [&](const auto& t) { return t.name == name; });
+  EXPECT_NE(found, file.tracks.end()) << name;
+  return *found;
+}
+
+struct Sounding {
+  midi::Tick from, to;
+  int pitch;
+};
+std::vector<Sounding> notes_of(const midi::SmfTrack& track) {
+  std::vector<Sounding> out;
+  for (const auto& event : track.events) {
+    const bool on = (event.bytes[0] & 0xF0) == 0x90 && event.bytes[2] > 0;
+    const bool off = (event.bytes[0] & 0xF0) == 0x80 || ((event.bytes[0] & 0xF0) == 0x90 && event.bytes[2] == 0);
+    if (on) out.push_back({event.tick, event.tick, event.bytes[1]});
+    if (off)
+      for (auto it = out.rbegin(); it != out.rend(); ++it)
+        if (it->pitch == event.bytes[1] && it->to == it->from) {
+          it->to = event.tick;
+          break;
+        }
+  }
+  return out;
+}
+
+TEST(HandOver, AThemeThatComesRoundIsOneStrainWithTheOtherEndingOfTheFourthTime) {
+  const Folder folder = handed_over(play(Tune{}, 4));
+  ASSERT_EQ(folder.form.parts.size(), 1u) << chart(folder.form);
+  const Part& part = folder.form.parts[0];
+  EXPECT_EQ(part.times, 4);
+  EXPECT_EQ(part.length, 16 * kBeat);
+  EXPECT_EQ(folder.form.meter, 4);
+  EXPECT_NEAR(folder.form.tempo, 92, 4);
+  ASSERT_EQ(part.endings.size(), 1u) << chart(folder.form);
+  EXPECT_EQ(part.endings[0].times, std::vector<int>{4});
+  EXPECT_EQ(part.endings[0].from, 12 * kBeat);
+  EXPECT_EQ(part.endings[0].chords.at(0).chord.root, PitchClass(1));
+  ASSERT_EQ(part.chords.size(), 4u);
+  for (std::size_t bar = 0; bar < 4; ++bar) EXPECT_EQ(part.chords[bar].at, static_cast<std::int64_t>(4 * bar) * kBeat);
+}
+
+TEST(HandOver, TheMelodyIsWrittenAsItWasMeant) {
+  const Tune tune;
+  const Folder folder = handed_over(play(tune, 4));
+  ASSERT_FALSE(folder.form.parts.empty());
+  const auto& melody = folder.form.parts[0].melody;
+  ASSERT_EQ(melody.size(), tune.melody.size());
+  for (std::size_t i = 0; i < melody.size(); ++i) {
+    EXPECT_EQ(melody[i].pitch.value(), tune.melody[i].pitch);
+    EXPECT_DOUBLE_EQ(melody[i].at.beats(), tune.melody[i].at);
+    EXPECT_DOUBLE_EQ(melody[i].length.beats(), tune.melody[i].length) << i;
+  }
+}
+
+TEST(HandOver, TheTempoMapPutsEveryBeatWhereItWasPlayed) {
+  const Take take = play(Tune{}, 4);
+  const midi::Smf file = parts_of(handed_over(take));
+  const midi::TickClock clock(file.division, file.tempos);
+  // Bars line up: every chord of the take was struck at a bar line of the file, within the player's own unsteadiness.
+  int bars = 0;
+  for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) {
+    const midi::Tick tick = clock.nearest_tick(take.beats[beat]);
+    const midi::Tick lead = file.time_signatures.size() > 1 ? file.time_signatures[1].tick : 0;
+    const auto bar = (static_cast<double>(tick) - static_cast<double>(lead)) / 3840;
+    EXPECT_NEAR(bar, std::round(bar), .02) << beat;
+    ++bars;
+  }
+  EXPECT_EQ(bars, 16);
+}
+
+TEST(HandOver, WhatWasPlayedIsInTheFileToTheMillisecond) {
+  const Take take = play(Tune{}, 4);
+  const midi::Smf file = parts_of(handed_over(take));
+  const midi::SmfTrack& played = track(file, "as played");
+  ASSERT_EQ(played.events.size(), take.events.size());
+  for (std::size_t i = 0; i < take.events.size(); ++i) {
+    EXPECT_EQ(played.events[i].bytes, take.events[i].bytes);
+    EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at).count()), 0, 1000);
+  }
+}
+
+TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
+  const midi::Smf file = parts_of(handed_over(play(Tune{}, 4)));
+  EXPECT_EQ(file.format, 1);
+  std::vector<std::string> names;
+  for (const auto& t : file.tracks) names.push_back(t.name);
+  EXPECT_EQ(names, (std::vector<std::string>{"Untitled", "as played", "melody", "chords", "bass roots", "string pad, violin I", "string pad, violin II",
+                                             "string pad, viola", "string pad, cello"}));
+  ASSERT_FALSE(file.markers.empty());
+  EXPECT_TRUE(file.markers[0].text.starts_with("A")) << file.markers[0].text;
+  ASSERT_EQ(file.key_signatures.size(), 1u);
+  EXPECT_EQ(file.key_signatures[0].fifths, 0);
+  ASSERT_FALSE(file.time_signatures.empty());
+  EXPECT_EQ(file.time_signatures.back().numerator, 4);
+  // A name for each chord, as text in the track of the chords, where the bass moves.
+  const auto bass = notes_of(track(file, "bass roots"));
+  std::vector<midi::Tick> named;
+  for (const auto& text : file.texts) {
+    EXPECT_EQ(text.kind, midi::SmfText::Kind::kText);
+    EXPECT_EQ(file.tracks[text.track].name, "chords");
+    named.push_back(text.tick);
+  }
+  ASSERT_EQ(bass.size(), named.size());
+  EXPECT_EQ(bass.size(), 16u);
+  for (std::size_t i = 0; i < bass.size(); ++i) EXPECT_EQ(bass[i].from, named[i]);
+  EXPECT_EQ(notes_of(track(file, "melody")).size(), 4 * Tune{}.melody.size());
+}
+
+TEST(HandOver, StringsStayInRangeAndOrderAndHoldCommonTones) {
+  const Folder folder = handed_over(play(Tune{}, 4));
+  const midi::Smf file = parts_of(folder);
+  std::vector<std::vector<Sounding>> voices;
+  for (const char* name : {"string pad, cello", "string pad, viola", "string pad, violin II", "string pad, violin I"}) voices.push_back(notes_of(track(file, name)));
+  for (std::size_t v = 0; v < 4; ++v) {
+    for (std::size_t i = 0; i < voices[v].size(); ++i) {
+      EXPECT_GE(voices[v][i].pitch, harmony::kStringRanges[v].lowest.value());
+      EXPECT_LE(voices[v][i].pitch, harmony::kStringRanges[v].highest.value());
+      if (i > 0 && voices[v][i].from == voices[v][i - 1].to) {
+        EXPECT_NE(voices[v][i].pitch, voices[v][i - 1].pitch) << "a common tone was struck again";
+      }
+    }
+    if (v == 0) continue;
+    for (const Sounding& low : voices[v - 1])
+      for (const Sounding& high : voices[v])
+        if (low.from < high.to && high.from < low.to) {
+          EXPECT_LT(low.pitch, high.pitch);
+        }
+  }
+  EXPECT_EQ(folder.pad_parallels, 0);
+}
+
+TEST(HandOver, ASteadyTempoHasOneTempoAndAQuantisedMelody) {
+  HandOverOptions options;
+  options.parts.steady = true;
+  options.parts.tempo = 100;
+  const midi::Smf file = parts_of(handed_over(play(Tune{}, 4), options));
+  ASSERT_EQ(file.tempos.size(), 1u);
+  EXPECT_EQ(file.tempos[0].micros_per_quarter, 600'000u);
+  for (const Sounding& note : notes_of(track(file, "melody"))) EXPECT_TRUE(note.from % 120 == 0 || note.from % 160 == 0) << note.from;
+}
+
+TEST(HandOver, WithoutAMelodyItSaysSoAndWritesChords) {
+  Tune tune;
+  for (auto& chord : tune.chords)
+    for (std::size_t i = 1; i < chord.size(); ++i) chord[i] -= 12;
+  const Folder folder = handed_over(play(tune, 4, false));
+  ASSERT_FALSE(folder.form.parts.empty());
+  const std::string sheet(folder.files.at(1).bytes.begin(), folder.files.at(1).bytes.end());
+  EXPECT_NE(sheet.find("<harmony"), std::string::npos);
+  EXPECT_EQ(sheet.find("<pitch>"), std::string::npos);
+  ASSERT_FALSE(folder.remarks.empty());
+  EXPECT_NE(folder.remarks.back().find("No melody"), std::string::npos);
+}
+
+// Chords of any length one after another: nothing to tap a foot to.
+Take free_playing() {
+  std::mt19937 random(4);
+  Take take;
+  std::int64_t now = 300'000;
+  for (int i = 0; i < 24; ++i) {
+    const std::int64_t length = 700'000 + static_cast<std::int64_t>(random() % 4'000'000);
+    const int root = static_cast<int>(random() % 12);
+    for (const int pitch : {36 + root, 52 + root, 55 + root, 58 + root}) {
+      const Micros roll(static_cast<std::int64_t>(random() % 60'000));
+      take.events.push_back(midi::note_on(Micros(now) + roll, 0, Pitch(pitch), Velocity(60)));
+      take.events.push_back(midi::note_off(Micros(now + length - 50'000), 0, Pitch(pitch)));
+    }
+    now += length;
+  }
+  std::stable_sort(take.events.begin(), take.events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+  return take;
+}
+
+TEST(HandOver, WithoutAPulseABarIsAChordChangeAndItSaysSo) {
+  const Take take = free_playing();
+  const Folder folder = handed_over(take);
+  EXPECT_FALSE(folder.form.pulse);
+  ASSERT_FALSE(folder.remarks.empty());
+  EXPECT_NE(folder.remarks[0].find("No pulse"), std::string::npos);
+  for (const Part& part : folder.form.parts) {
+    EXPECT_TRUE(part.free);
+    for (const WrittenChord& chord : part.chords) EXPECT_EQ(chord.at % (4 * kBeat), Ticks(0));
+  }
+  const midi::Smf file = parts_of(folder);
+  const auto& played = track(file, "as played");
+  ASSERT_EQ(played.events.size(), take.events.size());
+  for (std::size_t i = 0; i < take.events.size(); ++i)
+    EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at).count()), 0, 3000);
+  for (const Sounding& note : notes_of(track(file, "bass roots"))) EXPECT_TRUE(std::any_of(file.time_signatures.begin(), file.time_signatures.end(), [&](const auto& s) {
+    return note.from >= s.tick && (note.from - s.tick) % (s.numerator * 960u) == 0;
+  }));
+}
+
+TEST(HandOver, BadInputGetsOneSentence) {
+  const auto sentence = [](const std::vector<midi::Event>& events, HandOverOptions options = {}) {
+    const auto folder = hand_over(events, options);
+    return folder ? std::string("accepted") : folder.error().message;
+  };
+  EXPECT_EQ(sentence({}), "There are no notes in this take.");
+  const std::vector<midi::Event> one{midi::note_on(Micros(0), 0, Pitch(60), Velocity(80)), midi::note_off(Micros(500'000), 0, Pitch(60))};
+  EXPECT_EQ(sentence(one), "There is only one note in this take; a form needs chords and a melody.");
+  HandOverOptions fast;
+  fast.parts.steady = true;
+  fast.parts.tempo = 9000;
+  EXPECT_EQ(sentence(play(Tune{}, 2).events, fast), "A steady tempo of 9000 beats a minute is outside 10 to 400.");
+}
+
+class OnDisk : public testing::Test {
+ protected:
+  void SetUp() override {
+    top_ = fs::temp_directory_path() / ("undersong-hand-over-" + std::to_string(::getpid()));
+    fs::create_directories(top_);
+  }
+  void TearDown() override { fs::remove_all(top_); }
+  fs::path top_;
+};
+
+TEST_F(OnDisk, AFolderThatIsNotEmptyIsLeftAloneUnlessForced) {
+  const Folder folder = handed_over(play(Tune{}, 4));
+  const fs::path directory = top_ / "deep" / "folder";
+  ASSERT_TRUE(write_folder(folder, directory, false).has_value());
+  for (const File& file : folder.files) EXPECT_EQ(fs::file_size(directory / file.name), file.bytes.size());
+  EXPECT_EQ(std::distance(fs::directory_iterator(directory), fs::directory_iterator{}), 3);
+  const auto again = write_folder(folder, directory, false);
+  ASSERT_FALSE(again.has_value());
+  EXPECT_NE(again.error().message.find("is not empty"), std::string::npos);
+  std::ofstream(directory / "mine.txt") << "kept";
+  EXPECT_TRUE(write_folder(folder, directory, true).has_value());
+  EXPECT_TRUE(fs::exists(directory / "mine.txt"));
+  const auto on_file = write_folder(folder, directory / "mine.txt", true);
+  ASSERT_FALSE(on_file.has_value());
+  EXPECT_NE(on_file.error().message.find("is a file"), std::string::npos);
+}
+
+}  // namespace
+}  // namespace undersong::song
