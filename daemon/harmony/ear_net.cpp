@@ -7,6 +7,9 @@
 #include <memory>
 #include <utility>
 
+#include "daemon/harmony/lanes.h"
+#include "daemon/harmony/rotation.h"
+
 namespace undersong::harmony {
 namespace {
 
@@ -15,6 +18,7 @@ struct Tensor {
   const std::int16_t* data;
   std::size_t size;
   float scale;
+  double at(std::size_t i) const { return static_cast<double>(data[i]) * static_cast<double>(scale); }
 };
 
 // The tensors of one harmony network.
@@ -36,58 +40,53 @@ void unpack(const Tensor& t, std::array<float, N>& out) {
   for (std::size_t i = 0; i < N; ++i) out[i] = i < t.size ? static_cast<float>(t.data[i]) * t.scale : 0.0F;
 }
 
-// On x86 the hot functions exist twice, and the wider vectors are used where the machine has them. The sums are the
-// same to the last bit: each output is its own lane, and neither version fuses multiplication and addition.
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
-#define UNDERSONG_WIDE __attribute__((target_clones("avx2", "default"), flatten))
-#else
-#define UNDERSONG_WIDE
-#endif
-
-#if defined(__GNUC__)
-#pragma GCC diagnostic ignored "-Wpsabi"  // lanes are never passed between functions: all that takes them is inlined
-#endif
-// Eight outputs at once; a machine with narrower vectors does the same in halves.
-typedef float Lane __attribute__((vector_size(32)));
-[[gnu::always_inline]] inline Lane load(const float* from) {
-  Lane lane;
-  std::memcpy(&lane, from, sizeof lane);
-  return lane;
-}
-[[gnu::always_inline]] inline void store(float* to, Lane lane) { std::memcpy(to, &lane, sizeof lane); }
-
-// One input of a layer: its value and the row of weights that it multiplies.
-struct Term {
-  const float* row;
-  float value;
-};
-
-// y += the sum of value * row[from ..], `Lanes` times eight outputs, which stay in registers while the rows go by.
-template <std::size_t Lanes>
-[[gnu::always_inline]] inline void add_block(float* __restrict y, const Term* terms, std::size_t count, std::size_t from) {
+// y[from ..] += the sum over the inputs in `which` of x * row, `Lanes` times eight outputs, which stay in registers.
+template <std::size_t N, std::size_t Lanes, class Which>
+[[gnu::always_inline]] inline void add_block(float* __restrict y, const float* __restrict w, const float* __restrict x, const Which& which,
+                                             std::size_t count, std::size_t from) {
   Lane sum[Lanes];
 #pragma GCC unroll 8
-  for (std::size_t l = 0; l < Lanes; ++l) sum[l] = load(y + from + 8 * l);
+  for (std::size_t l = 0; l < Lanes; ++l) sum[l] = load(y + from + kLane * l);
   for (std::size_t k = 0; k < count; ++k) {
-    const float* row = terms[k].row + from;
-    const float value = terms[k].value;
+    const std::size_t i = which(k);
+    const float* row = w + i * N + from;
+    const float value = x[i];
 #pragma GCC unroll 8
-    for (std::size_t l = 0; l < Lanes; ++l) sum[l] += value * load(row + 8 * l);
+    for (std::size_t l = 0; l < Lanes; ++l) sum[l] += value * load(row + kLane * l);
   }
 #pragma GCC unroll 8
-  for (std::size_t l = 0; l < Lanes; ++l) store(y + from + 8 * l, sum[l]);
+  for (std::size_t l = 0; l < Lanes; ++l) store(y + from + kLane * l, sum[l]);
 }
 
-// y += the sum of value * row over N outputs, in the order of the terms.
+// y += x * w over the inputs in `which`, in that order; N outputs. Blocks are alike, and as wide as registers allow: the
+// sums of a block wait for each other.
+template <std::size_t N, class Which>
+[[gnu::always_inline]] inline void add_which(float* __restrict y, const float* __restrict w, const float* __restrict x, const Which& which,
+                                             std::size_t count) {
+  static_assert(N % kLane == 0);
+  constexpr std::size_t kLanes = N / kLane, kBlocks = (kLanes + 7) / 8, kEach = kLanes / kBlocks, kLonger = kLanes % kBlocks;
+  std::size_t at = 0;
+  for (std::size_t b = 0; b < kLonger; ++b, at += (kEach + 1) * kLane) add_block<N, kEach + 1>(y, w, x, which, count, at);
+  for (std::size_t b = kLonger; b < kBlocks; ++b, at += kEach * kLane) add_block<N, kEach>(y, w, x, which, count, at);
+}
+
+// y += x * w, all inputs.
 template <std::size_t N>
-[[gnu::always_inline]] inline void add_terms(float* __restrict y, const Term* terms, std::size_t count) {
-  constexpr std::size_t kBlock = 5, kWhole = N / (8 * kBlock), kRest = N % (8 * kBlock) / 8;
-  for (std::size_t b = 0; b < kWhole; ++b) add_block<kBlock>(y, terms, count, b * 8 * kBlock);
-  if constexpr (kRest > 0) add_block<kRest>(y, terms, count, kWhole * 8 * kBlock);
-  constexpr std::size_t kDone = (kWhole * kBlock + kRest) * 8;
-  if constexpr (kDone < N)
-    for (std::size_t k = 0; k < count; ++k)
-      for (std::size_t i = kDone; i < N; ++i) y[i] += terms[k].value * terms[k].row[i];
+[[gnu::always_inline]] inline void add_all(float* __restrict y, const float* __restrict w, const float* __restrict x, std::size_t inputs) {
+  add_which<N>(y, w, x, [](std::size_t k) { return k; }, inputs);
+}
+
+// y += x * w over the inputs above zero: half of the units are silent.
+template <std::size_t N, std::size_t Inputs>
+[[gnu::always_inline]] inline void add_active(float* __restrict y, const float* __restrict w, const float* __restrict x) {
+  std::array<std::uint32_t, Inputs + 1> which;
+  std::size_t count = 0;
+  // Counted on without a branch: which units are silent can't be foreseen.
+  for (std::size_t i = 0; i < Inputs; ++i) {
+    which[count] = static_cast<std::uint32_t>(i);
+    count += x[i] > 0.0F;
+  }
+  add_which<N>(y, w, x, [&](std::size_t k) { return which[k]; }, count);
 }
 
 // y += x * w, N known at compile time so that it becomes vector code.
@@ -134,36 +133,55 @@ constexpr const HarmonyTensors& tensors() {
 
 template <typename P>
 struct HarmonyWeights {
-  std::array<float, kEarChannels * 12 * P::kSee> w1;  // [channel][semitones above the root][kSee]
+  static constexpr std::size_t kBoth = P::kGates + P::kOut;  // what is seen goes to the gates and, past them, to the outputs
+  Rotation<kEarChannels, P::kSee> w1;
   std::array<float, kEarScalars * P::kSee> w1s;
   std::array<float, P::kSee> b1;
-  std::array<float, P::kSee * P::kGates> wa;
+  std::array<float, P::kSee * kBoth> see;
+  std::array<float, kBoth> both;
   std::array<float, P::kState * P::kGates> wh;
-  std::array<float, P::kState * P::kMessage> wp;
-  std::array<float, P::kMessage * 12 * P::kGates> wm;  // [message][semitones above the root][gates]
-  std::array<float, P::kGates> bg;
-  std::array<float, (P::kSee + P::kState) * P::kOut> wo1;
-  std::array<float, P::kOut> bo1;
+  std::array<float, P::kState * kLane> wp;  // a row of messages, filled up
+  Rotation<P::kMessage, P::kGates> wm;
+  std::array<float, P::kState * P::kOut> wo1;  // of the state
   std::array<float, P::kOut * kWide> wo2;  // classes
   std::array<float, P::kOut * kWide> wo3;  // bass and extensions
   std::array<float, kWide> bo2;
   std::array<float, kWide> bo3;
-  HarmonyWeights() {
-    const HarmonyTensors& t = tensors<P>();
-    unpack(t.w1, w1), unpack(t.w1s, w1s), unpack(t.b1, b1), unpack(t.wa, wa), unpack(t.wh, wh), unpack(t.wp, wp), unpack(t.wm, wm);
-    unpack(t.bg, bg), unpack(t.wo1, wo1), unpack(t.bo1, bo1), unpack(t.bo2, bo2), unpack(t.bo3, bo3);
-    unpack_rows(t.wo2, kClasses, kWide, wo2), unpack_rows(t.wo3, kDetails, kWide, wo3);
+  explicit HarmonyWeights(const HarmonyTensors& t = tensors<P>())
+      : w1([&](std::size_t c, std::size_t d, std::size_t o) { return t.w1.at((c * 12 + d) * P::kSee + o); }),
+        wm([&](std::size_t c, std::size_t d, std::size_t gate) { return at_gate(t.wm, c * 12 + d, gate); }) {
+    unpack(t.w1s, w1s), unpack(t.b1, b1), unpack(t.bo2, bo2), unpack(t.bo3, bo3);
+    for (std::size_t gate = 0; gate < P::kGates; ++gate) {
+      for (std::size_t i = 0; i < P::kState; ++i) wh[i * P::kGates + gate] = static_cast<float>(at_gate(t.wh, i, gate));
+      for (std::size_t i = 0; i < P::kSee; ++i) see[i * kBoth + gate] = static_cast<float>(at_gate(t.wa, i, gate));
+      both[gate] = static_cast<float>(at_gate(t.bg, 0, gate));
+    }
+    for (std::size_t out = 0; out < P::kOut; ++out) {
+      for (std::size_t i = 0; i < P::kSee; ++i) see[i * kBoth + P::kGates + out] = static_cast<float>(t.wo1.at(i * P::kOut + out));
+      for (std::size_t i = 0; i < P::kState; ++i) wo1[i * P::kOut + out] = static_cast<float>(t.wo1.at((P::kSee + i) * P::kOut + out));
+      both[P::kGates + out] = static_cast<float>(t.bo1.at(out));
+    }
+    unpack_rows(t.wo2, kClasses, kWide, wo2), unpack_rows(t.wo3, kDetails, kWide, wo3), unpack_rows(t.wp, P::kMessage, kLane, wp);
+  }
+
+ private:
+  // The table has three times kState a row; each third is filled up to kRoom.
+  static double at_gate(const Tensor& t, std::size_t row, std::size_t gate) {
+    const std::size_t third = gate / P::kRoom, i = gate % P::kRoom;
+    return i < P::kState ? t.at(row * 3 * P::kState + third * P::kState + i) : 0;
   }
 };
 
 struct KeyWeights {
   static constexpr std::size_t kH = KeyNet::kHidden;
-  std::array<float, KeyNet::kRows * 12 * kH> w1;
+  Rotation<KeyNet::kRows, kH> w1;
   std::array<float, KeyNet::kScalars * kH> w1s;
   std::array<float, kH> b1;
   std::array<float, kH * 2> w2;
   std::array<float, 2> b2;
-  KeyWeights() { unpack(kTable_k1, w1), unpack(kTable_k1s, w1s), unpack(kTable_kb1, b1), unpack(kTable_k2, w2), unpack(kTable_kb2, b2); }
+  KeyWeights() : w1([](std::size_t c, std::size_t d, std::size_t o) { return kTable_k1.at((c * 12 + d) * kH + o); }) {
+    unpack(kTable_k1s, w1s), unpack(kTable_kb1, b1), unpack(kTable_k2, w2), unpack(kTable_kb2, b2);
+  }
 };
 
 struct MelodyWeights {
@@ -193,28 +211,22 @@ const W& weights() {
 // The state at the end of a cluster becomes the past of the next one.
 template <typename P>
 [[gnu::always_inline]] inline void commit_part(P& net, const HarmonyWeights<P>& w) {
-  constexpr std::size_t n = P::kState, gates_size = P::kGates, message_size = P::kMessage;
+  constexpr std::size_t n = P::kState, room = P::kRoom, gates_size = P::kGates, message_size = P::kMessage;
   net.committed = net.last;
-  std::array<std::array<float, message_size>, 12> message{};
-  std::array<Term, std::max(n, 12 * message_size)> terms;
+  std::array<std::array<float, 12>, message_size> message;
   for (std::size_t r = 0; r < 12; ++r) {
     auto& gates = net.carried[r];
     gates.fill(0.0F);
-    for (std::size_t i = 0; i < n; ++i) {
-      const float h = net.committed[r][i];
-      terms[i] = {&w.wh[i * gates_size], h};
-      add_scaled<message_size>(message[r].data(), &w.wp[i * message_size], h);
-    }
-    add_terms<gates_size>(gates.data(), terms.data(), n);
-    for (std::size_t i = 0; i < n; ++i) net.carried_new[r][i] = std::exchange(gates[2 * n + i], 0.0F);
+    add_all<gates_size>(gates.data(), w.wh.data(), net.committed[r].data(), n);
+    std::array<float, kLane> told{};
+    add_all<kLane>(told.data(), w.wp.data(), net.committed[r].data(), n);
+    for (std::size_t d = 0; d < message_size; ++d) message[d][r] = told[d];
+    std::copy(gates.begin() + 2 * room, gates.end(), net.carried_new[r].begin());
+    std::fill(gates.begin() + 2 * room, gates.end(), 0.0F);
   }
-  for (std::size_t r = 0; r < 12; ++r) {
-    std::size_t count = 0;
-    for (std::size_t p = 0; p < 12; ++p)
-      for (std::size_t d = 0; d < message_size; ++d)
-        terms[count++] = {&w.wm[(d * 12 + (p + 12 - r) % 12) * gates_size], message[p][d]};
-    add_terms<gates_size>(net.carried[r].data(), terms.data(), count);
-  }
+  std::array<Spectrum, message_size> spectra;
+  for (std::size_t d = 0; d < message_size; ++d) to_spectrum(message[d].data(), spectra[d].data());
+  w.wm.add(spectra, net.carried);
 }
 
 template <std::size_t N>
@@ -228,52 +240,23 @@ template <std::size_t N>
 }
 
 template <typename P>
-[[gnu::always_inline]] inline void update_part(P& net, const HarmonyWeights<P>& w, const std::array<float, kEarInputs>& x) {
-  constexpr std::size_t see_size = P::kSee, n = P::kState, gates_size = P::kGates, out_size = P::kOut;
+[[gnu::always_inline]] inline void update_part(P& net, const HarmonyWeights<P>& w, const std::array<Spectrum, kEarChannels>& spectra, const float* scalars) {
+  constexpr std::size_t see_size = P::kSee, n = P::kState, out_size = P::kOut, both_size = HarmonyWeights<P>::kBoth;
   std::array<float, see_size> shared = w.b1;
-  for (std::size_t i = 0; i < kEarScalars; ++i) add_scaled<see_size>(shared.data(), &w.w1s[i * see_size], x[kEarChannels * 12 + i]);
-  struct Heard {
-    std::size_t channel, pitch_class;
-    float value;
-  };
-  std::array<Heard, kEarChannels * 12 + 1> heard;
-  std::size_t heard_count = 0;
-  for (std::size_t c = 0; c < kEarChannels; ++c)
-    for (std::size_t p = 0; p < 12; ++p) {
-      heard[heard_count] = {c, p, x[c * 12 + p]};
-      heard_count += x[c * 12 + p] >= 1e-4F;  // most pitch classes are silent
-    }
-  std::array<Term, std::max<std::size_t>(kEarChannels * 12, see_size) + 1> terms, out_terms;
+  add_all<see_size>(shared.data(), w.w1s.data(), scalars, kEarScalars);
+  std::array<std::array<float, see_size>, 12> seen;
+  seen.fill(shared);
+  w.w1.add(spectra, seen);
   for (std::size_t r = 0; r < 12; ++r) {
-    std::array<float, see_size> see = shared;
-    for (std::size_t k = 0; k < heard_count; ++k)
-      terms[k] = {&w.w1[(heard[k].channel * 12 + (heard[k].pitch_class + 12 - r) % 12) * see_size], heard[k].value};
-    add_terms<see_size>(see.data(), terms.data(), heard_count);
-    std::array<float, gates_size> gates = w.bg;
-    std::array<float, out_size> out = w.bo1;
-    std::size_t count = 0;
-    // Counted on without a branch: which units are silent can't be foreseen.
-    for (std::size_t i = 0; i < see_size; ++i) {
-      terms[count] = {&w.wa[i * gates_size], see[i]};
-      out_terms[count] = {&w.wo1[i * out_size], see[i]};
-      count += see[i] > 0.0F;
-    }
-    add_terms<gates_size>(gates.data(), terms.data(), count);
-    add_terms<out_size>(out.data(), out_terms.data(), count);
-    std::array<float, n> after;
-    step<n>(gates.data(), net.carried[r].data(), net.carried_new[r].data(), net.committed[r].data(), after.data());
-    net.last[r] = after;
-    for (std::size_t i = 0; i < n; ++i) terms[i] = {&w.wo1[(see_size + i) * out_size], after[i]};
-    add_terms<out_size>(out.data(), terms.data(), n);
-    for (float& o : out) o = std::max(o, 0.0F);
-    net.out[r] = out;
+    std::array<float, both_size> both = w.both;
+    add_active<both_size, see_size>(both.data(), w.see.data(), seen[r].data());
+    auto& after = net.last[r];
+    step<P::kRoom>(both.data(), net.carried[r].data(), net.carried_new[r].data(), net.committed[r].data(), after.data());
+    add_all<out_size>(both.data() + P::kGates, w.wo1.data(), after.data(), n);
+    std::array<float, out_size>& out = net.out[r];
+    for (std::size_t i = 0; i < out_size; ++i) out[i] = std::max(both[P::kGates + i], 0.0F);
     std::array<float, kWide> s = w.bo2;
-    count = 0;
-    for (std::size_t i = 0; i < out_size; ++i) {
-      terms[count] = {&w.wo2[i * kWide], out[i]};
-      count += out[i] > 0.0F;
-    }
-    add_terms<kWide>(s.data(), terms.data(), count);
+    add_active<kWide, out_size>(s.data(), w.wo2.data(), out.data());
     std::copy(s.begin(), s.begin() + kClasses, net.scores.begin() + static_cast<std::ptrdiff_t>(r * kClasses));
   }
   normalise(net.scores);
@@ -304,8 +287,10 @@ UNDERSONG_WIDE void HarmonyNet::commit() {
 
 UNDERSONG_WIDE void HarmonyNet::update(const std::array<float, kEarInputs>& x, bool opens) {
   if (opens) commit();
-  update_part(first_, weights_of(first_), x);
-  update_part(second_, weights_of(second_), x);
+  std::array<Spectrum, kEarChannels> spectra;
+  for (std::size_t c = 0; c < kEarChannels; ++c) to_spectrum(&x[c * 12], spectra[c].data());
+  update_part(first_, weights_of(first_), spectra, &x[kEarChannels * 12]);
+  update_part(second_, weights_of(second_), spectra, &x[kEarChannels * 12]);
   for (std::size_t i = 0; i < scores_.size(); ++i) scores_[i] = 0.5F * (first_.scores[i] + second_.scores[i]);
   normalise(scores_);
 }
@@ -327,12 +312,9 @@ UNDERSONG_WIDE void KeyNet::update(const Input& x, std::array<float, 24>& out) c
   for (std::size_t i = 0; i < kScalars; ++i) add_scaled<n>(shared.data(), &w.w1s[i * n], x[kRows * 12 + i]);
   std::array<std::array<float, n>, 12> hidden;
   hidden.fill(shared);
-  for (std::size_t c = 0; c < kRows; ++c)
-    for (std::size_t p = 0; p < 12; ++p) {
-      const float v = x[c * 12 + p];
-      if (v < 1e-4F) continue;
-      for (std::size_t r = 0; r < 12; ++r) add_scaled<n>(hidden[r].data(), &w.w1[(c * 12 + (p + 12 - r) % 12) * n], v);
-    }
+  std::array<Spectrum, kRows> spectra;
+  for (std::size_t c = 0; c < kRows; ++c) to_spectrum(&x[c * 12], spectra[c].data());
+  w.w1.add(spectra, hidden);
   float top = -1e30F;
   for (std::size_t r = 0; r < 12; ++r)
     for (std::size_t mode = 0; mode < 2; ++mode) {

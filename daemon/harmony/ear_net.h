@@ -22,10 +22,11 @@ inline constexpr int kEarExtensions = 7;  // b9 9 #9 11 #11 b13 13
 // What one network of the pair remembers. See: what it makes of the inputs, per root; Message: what a root tells the others.
 template <std::size_t See, std::size_t State, std::size_t Message, std::size_t Out>
 struct HarmonyPart {
-  static constexpr std::size_t kSee = See, kState = State, kGates = 3 * State, kMessage = Message, kOut = Out;
-  std::array<std::array<float, State>, 12> last{}, committed{};
-  std::array<std::array<float, 3 * State>, 12> carried{};  // what the committed state adds to the gates
-  std::array<std::array<float, State>, 12> carried_new{};
+  // The state is filled up with zeros to whole vectors.
+  static constexpr std::size_t kSee = See, kState = State, kRoom = (State + 7) / 8 * 8, kGates = 3 * kRoom, kMessage = Message, kOut = Out;
+  std::array<std::array<float, kRoom>, 12> last{}, committed{};
+  std::array<std::array<float, kGates>, 12> carried{};  // what the committed state adds to the gates
+  std::array<std::array<float, kRoom>, 12> carried_new{};
   std::array<std::array<float, Out>, 12> out{};
   std::array<float, 12 * kEarClasses> scores{};
 };

@@ -1,0 +1,33 @@
+// Eight floats at once, for the networks of the ear. Plain arithmetic in a fixed order: the same result, to the last bit,
+// on machines with wide vectors and with narrow ones; nothing is fused.
+//
+// For .cpp files that mark their hot functions UNDERSONG_WIDE: all that takes or gives a Lane is inlined there.
+#pragma once
+
+#include <cstddef>
+#include <cstring>
+
+// On x86 the hot functions exist twice, and the wider vectors are used where the machine has them.
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#define UNDERSONG_WIDE __attribute__((target_clones("avx2", "default"), flatten))
+#else
+#define UNDERSONG_WIDE
+#endif
+
+#if defined(__GNUC__)
+#pragma GCC diagnostic ignored "-Wpsabi"  // lanes are never passed between functions: all that takes them is inlined
+#endif
+
+namespace undersong::harmony {
+
+inline constexpr std::size_t kLane = 8;
+typedef float Lane __attribute__((vector_size(32)));
+
+[[gnu::always_inline]] inline Lane load(const float* from) {
+  Lane lane;
+  std::memcpy(&lane, from, sizeof lane);
+  return lane;
+}
+[[gnu::always_inline]] inline void store(float* to, Lane lane) { std::memcpy(to, &lane, sizeof lane); }
+
+}  // namespace undersong::harmony
