@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
+
+#include "daemon/harmony/lanes.h"
 
 namespace undersong::harmony {
 namespace {
@@ -31,16 +34,16 @@ struct Tables {
   // [offset from the beat][interval], log likelihood ratio of a note there; one for plain notes, one for bass notes.
   std::vector<float> plain, bass;
   std::array<float, BeatLattice::kIntervals> prior{};                       // a beat of this length
-  struct Near { std::int16_t first, last; };
-  std::array<Near, BeatLattice::kIntervals> near{};                         // intervals that may come before
-  std::vector<float> change;                                                // cost [to][from - near.first]
-  std::array<std::size_t, BeatLattice::kIntervals> change_at{};
+  struct Next { int first, end; };
+  std::array<Next, BeatLattice::kIntervals> next{};                         // intervals that may come after this one, whole vectors
+  std::array<std::array<float, BeatLattice::kIntervals>, BeatLattice::kIntervals> change{};  // cost [from][to]
   float start, stop;
 };
 
 double place(double offset, double interval, const std::array<double, 4>& share, double sigma, double chance) {
   const auto bell = [&](double at, double s) {
-    double d = std::abs(offset - at * interval);
+    const double d = std::abs(offset - at * interval);
+    if (d > 7 * s) return 0.;  // lost beside kChance
     return std::exp(-0.5 * d * d / (s * s)) / (s * 2.5066);
   };
   double density = share[0] * (bell(0, sigma) + bell(1, sigma)) + share[1] * bell(.5, sigma);
@@ -57,7 +60,7 @@ const Tables& tables() {
     t.bass = t.plain;
     const double sigma = kSpread, chance = kChance, bchance = kBassChance;
     for (int offset = 0; offset <= longest; ++offset)
-      for (int i = 0; i < n; ++i) {
+      for (int i = std::max(0, offset - first); i < n; ++i) {  // shorter ones are over
         const auto at = static_cast<std::size_t>(offset * n + i);
         const double interval = first + i, s = sigma * std::pow(interval / 60., kSpreadGrowth);
         t.plain[at] = static_cast<float>(place(offset, interval, kPlainShare, s, chance));
@@ -67,15 +70,20 @@ const Tables& tables() {
     for (int i = 0; i < n; ++i) {
       const double interval = first + i, x = std::log(interval / centre) / width;
       t.prior[static_cast<std::size_t>(i)] = static_cast<float>(-strength * .5 * x * x * interval / 100);
-      const int reach = std::max(2, static_cast<int>(interval * kReach));
-      auto& near = t.near[static_cast<std::size_t>(i)];
-      near.first = static_cast<std::int16_t>(std::max(0, i - reach));
-      near.last = static_cast<std::int16_t>(std::min(n - 1, i + reach));
-      t.change_at[static_cast<std::size_t>(i)] = t.change.size();
-      for (int from = near.first; from <= near.last; ++from) {
+    }
+    const auto reach = [](int to) { return std::max(2, static_cast<int>((first + to) * kReach)); };
+    for (int from = 0; from < n; ++from) {
+      const auto at = static_cast<std::size_t>(from);
+      int low = from, high = from;
+      while (low > 0 && from - (low - 1) <= reach(low - 1)) --low;
+      while (high + 1 < n && high + 1 - from <= reach(high + 1)) ++high;
+      constexpr int kWhole = static_cast<int>(kLane);
+      t.next[at] = {low / kWhole * kWhole, (high / kWhole + 1) * kWhole};
+      t.change[at].fill(-kNever);
+      for (int to = low; to <= high; ++to) {
         // Rounding to a frame costs nothing.
-        const double d = std::max(0., std::abs(from - i) - .5) / (first + std::min(from, i));
-        t.change.push_back(static_cast<float>(lambda * d));
+        const double d = std::max(0., std::abs(from - to) - .5) / (first + std::min(from, to));
+        t.change[at][static_cast<std::size_t>(to)] = static_cast<float>(lambda * d);
       }
     }
     t.start = static_cast<float>(kBegin);
@@ -123,61 +131,106 @@ BeatLattice::BeatLattice() : values_(static_cast<std::size_t>(kRing) * kInterval
   tables();  // made now, not with the first note
 }
 
-void BeatLattice::step() {
+namespace {
+
+// The highest value from i to the end of a row.
+[[gnu::always_inline]] inline float highest(const float* row, int i) {
+  constexpr int kWhole = static_cast<int>(kLane);
+  static_assert(BeatLattice::kIntervals % kLane == 0);
+  float top = kNever;
+  for (; i % kWhole != 0; ++i) top = row[i] > top ? row[i] : top;
+  if (i == BeatLattice::kIntervals) return top;
+  Lane tops = load(row + i);
+  for (i += kWhole; i < BeatLattice::kIntervals; i += kWhole) {
+    const Lane here = load(row + i);
+    tops = here > tops ? here : tops;
+  }
+  for (std::size_t l = 0; l < kLane; ++l) top = tops[l] > top ? tops[l] : top;
+  return top;
+}
+int place_of(const float* row, int i, float value) {
+  while (row[i] != value) ++i;
+  return i;
+}
+
+}  // namespace
+
+UNDERSONG_WIDE void BeatLattice::step() {
   const Tables& t = tables();
   ++now_;
-  float best_arrival = kNever;
-  int arrival = 0;
-  for (int i = 0; i < kIntervals; ++i) {
-    const int from = now_ - (kShortest + i);
-    arrived_[static_cast<std::size_t>(i)] = from >= 0 ? row(from)[i] : kNever;
-    if (arrived_[static_cast<std::size_t>(i)] > best_arrival) best_arrival = arrived_[static_cast<std::size_t>(i)], arrival = i;
-  }
+  // What arrives now began an interval ago: one row further back for each longer interval.
+  arrived_.fill(kNever);
+  const int able = std::min(kIntervals, now_ - kShortest + 1);
+  for (int i = 0, place = (now_ - kShortest + kRing) % kRing; i < able; ++i, place = place == 0 ? kRing - 1 : place - 1)
+    arrived_[static_cast<std::size_t>(i)] = values_[static_cast<std::size_t>(place * kIntervals + i)];
   stopped_from_ = kStart;
-  if (best_arrival - t.stop > none_) {
-    none_ = best_arrival - t.stop;
-    stopped_from_ = static_cast<std::uint8_t>(arrival);
+  if (const float best = highest(arrived_.data(), 0); best - t.stop > none_) {
+    none_ = best - t.stop;
+    stopped_from_ = static_cast<std::uint8_t>(place_of(arrived_.data(), 0, best));
   }
-  float* values = row(now_);
+  float* __restrict values = row(now_);
+  std::int32_t* __restrict came = from_.data();
   const float begin = none_ - t.start;
-  for (int i = 0; i < kIntervals; ++i) {
-    const auto at = static_cast<std::size_t>(i);
-    float best = begin;
-    std::uint8_t from = kStart;
-    const float* cost = t.change.data() + t.change_at[at];
-    for (int j = t.near[at].first; j <= t.near[at].last; ++j) {
-      const float value = arrived_[static_cast<std::size_t>(j)] - *cost++;
-      if (value > best) best = value, from = static_cast<std::uint8_t>(j);
+  for (int i = 0; i < kIntervals; ++i) values[i] = begin, came[i] = kStart;
+  for (std::int32_t j = 0; j < kIntervals; ++j) {
+    const auto at = static_cast<std::size_t>(j);
+    const float value = arrived_[at];
+    if (value <= begin) continue;  // to begin anew is better than to come from there
+    const float* __restrict cost = t.change[at].data();
+    const WholeLane from = WholeLane{} + j;
+    for (int i = t.next[at].first; i < t.next[at].end; i += static_cast<int>(kLane)) {
+      const Lane here = value - load(cost + i), before = load(values + i);
+      const WholeLane better = here > before;
+      store(values + i, better ? here : before);
+      store(came + i, better ? from : load(came + i));
     }
-    came_from_[at] = from;
-    values[i] = best + t.prior[at];
+  }
+  for (int i = 0; i < kIntervals; ++i) came_from_[static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(came[i]);
+  for (int i = 0; i < kIntervals; i += static_cast<int>(kLane)) store(values + i, load(values + i) + load(&t.prior[static_cast<std::size_t>(i)]));
+  if (!best_known_) return;
+  if (best_.interval <= now_ - best_.beat) {
+    best_known_ = false;  // its next beat is here
+  } else if (const float top = highest(values, 0); top > best_.score) {
+    best_ = {now_, kShortest + place_of(values, 0, top), top};
   }
 }
 
-void BeatLattice::note(const BeatOnset& onset) {
+UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
   const Tables& t = tables();
   const float bass = onset.bass * onset.weight, plain = onset.weight - bass;
   for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
-    const int offset = now_ - beat, first = std::max(0, offset - kShortest);
-    float* values = row(beat);
-    const float* a = t.plain.data() + static_cast<std::ptrdiff_t>(offset) * kIntervals;
-    const float* b = t.bass.data() + static_cast<std::ptrdiff_t>(offset) * kIntervals;
-    for (int i = first; i < kIntervals; ++i) values[i] += plain * a[i] + bass * b[i];
+    const int offset = now_ - beat;
+    // From the start of a vector: earlier intervals are over, and nobody reads them.
+    constexpr int kWhole = static_cast<int>(kLane);
+    float* __restrict values = row(beat);
+    const float* __restrict a = t.plain.data() + static_cast<std::ptrdiff_t>(offset) * kIntervals;
+    const float* __restrict b = t.bass.data() + static_cast<std::ptrdiff_t>(offset) * kIntervals;
+    const int first = std::max(0, offset - kShortest) / kWhole * kWhole;
+    if (bass == 0)
+      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + plain * load(a + i));
+    else
+      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + (plain * load(a + i) + bass * load(b + i)));
   }
+  best_known_ = false;
 }
 
-std::optional<BeatLattice::Best> BeatLattice::best() const {
-  Best best;
-  float top = kNever;
+UNDERSONG_WIDE void BeatLattice::find_best() {
+  best_ = {0, 0, kNever};
   for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
     const int first = std::max(0, now_ - beat - kShortest + 1);
     const float* values = row(beat);
-    for (int i = first; i < kIntervals; ++i)
-      if (values[i] > top) top = values[i], best.beat = beat, best.interval = kShortest + i;
+    if (first >= kIntervals) continue;
+    if (const float top = highest(values, first); top > best_.score) best_ = {beat, kShortest + place_of(values, first, top), top};
   }
-  if (top <= none_) return std::nullopt;
-  best.score = top - none_;
-  return best;
+  best_known_ = true;
+}
+
+std::optional<BeatLattice::Best> BeatLattice::best() {
+  if (!best_known_) find_best();
+  if (best_.score <= none_) return std::nullopt;
+  Best found = best_;
+  found.score -= none_;
+  return found;
 }
 
 }  // namespace undersong::harmony

@@ -70,7 +70,7 @@ class BeatLattice {
     float score = 0;   // above that of no pulse
   };
   // The best hypothesis that has a pulse; nothing when no pulse explains the notes better.
-  std::optional<Best> best() const;
+  std::optional<Best> best();
 
   // The way back to the last step, for whoever keeps it. From interval i (index) at this beat: the interval that came
   // before, or kStart.
@@ -84,10 +84,15 @@ class BeatLattice {
   float* row(int frame) { return values_.data() + static_cast<std::size_t>(frame % kRing) * kIntervals; }
   const float* row(int frame) const { return values_.data() + static_cast<std::size_t>(frame % kRing) * kIntervals; }
 
+  void find_best();
+
   int now_ = -1;
   float none_ = 0;  // score of no pulse now
   std::vector<float> values_;  // [frame of the last beat][interval]
   std::array<float, kIntervals> arrived_{};
+  std::array<std::int32_t, kIntervals> from_{};
+  Best best_;               // its score still with that of no pulse
+  bool best_known_ = false;
   std::array<std::uint8_t, kIntervals> came_from_{};
   std::uint8_t stopped_from_ = kStart;
 };

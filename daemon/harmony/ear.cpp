@@ -25,7 +25,8 @@ bool Ear::note_on(Micros t, Pitch p, Velocity v) {
   tonality_.note_on(t, p, v, is_bass);
   melody_.note_on(t, p, v);
   features_.write(t, x_);
-  net_.update(x_, opens && heard_);
+  if (opens) net_.commit();
+  net_.update(x_);
   heard_ = true;
   return choose(t) || settled;
 }
@@ -46,7 +47,13 @@ bool Ear::pedal(Micros t, bool down) {
 std::optional<Micros> Ear::next_deadline() const {
   auto due = melody_.next_deadline();
   if (pending_ && (!due || pending_->named_at < *due)) due = pending_->named_at;
+  if (const auto ready = ready_at(); ready && (!due || *ready < *due)) due = ready;
   return due;
+}
+
+std::optional<Micros> Ear::ready_at() const {
+  if (!heard_ || net_.is_committed()) return std::nullopt;
+  return features_.cluster_end();
 }
 
 bool Ear::settle(Micros t) {
@@ -56,6 +63,7 @@ bool Ear::settle(Micros t) {
 }
 
 bool Ear::advance(Micros t) {
+  if (const auto ready = ready_at(); ready && *ready <= t) net_.commit();
   while (const auto note = melody_.decide(t, features_)) {
     if (note->is_melody) tonality_.sing(note->onset, note->pitch);
     if (queue_size_ == kQueue) queue_first_ = (queue_first_ + 1) % kQueue, --queue_size_;
@@ -89,7 +97,7 @@ EarChord Ear::describe(int root, int cls, std::uint8_t had) const {
   return chord;
 }
 
-bool Ear::choose(Micros t) {
+std::array<EarReading, Ear::kReadings> Ear::readings() const {
   const auto& scores = net_.scores();
   std::array<int, kReadings> top{};
   top.fill(-1);
@@ -101,7 +109,18 @@ bool Ear::choose(Micros t) {
     for (int j = static_cast<int>(kReadings) - 1; j > rank; --j) top[static_cast<std::size_t>(j)] = top[static_cast<std::size_t>(j - 1)];
     if (rank < static_cast<int>(kReadings)) top[static_cast<std::size_t>(rank)] = k;
   }
-  int best = top[0];
+  std::array<EarReading, kReadings> out;
+  for (std::size_t i = 0; i < kReadings; ++i) {
+    const int k = top[i], root = k / kEarClasses, cls = k % kEarClasses;
+    const bool now = harmony_ && harmony_->chord.root.value() == root && harmony_->chord.cls == cls;
+    out[i] = {now ? harmony_->chord : describe(root, cls, 0), std::exp(scores[static_cast<std::size_t>(k)])};
+  }
+  return out;
+}
+
+bool Ear::choose(Micros t) {
+  const auto& scores = net_.scores();
+  int best = static_cast<int>(std::max_element(scores.begin(), scores.end()) - scores.begin());
   std::uint8_t had = 0;
   if (harmony_) {
     const int now = harmony_->chord.root.value() * kEarClasses + harmony_->chord.cls;
@@ -110,10 +129,6 @@ bool Ear::choose(Micros t) {
     if (best == now) had = harmony_->chord.extensions;
   }
   const EarChord chord = describe(best / kEarClasses, best % kEarClasses, had);
-  for (std::size_t i = 0; i < kReadings; ++i) {
-    const int k = top[i];
-    readings_[i] = {k == best ? chord : describe(k / kEarClasses, k % kEarClasses, 0), std::exp(scores[static_cast<std::size_t>(k)])};
-  }
   const float confidence = std::exp(scores[static_cast<std::size_t>(best)]);
   pending_.reset();
   if (harmony_ && harmony_->chord == chord) {

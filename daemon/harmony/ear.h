@@ -71,8 +71,8 @@ class Ear {
 
   // Nothing before the first note.
   const std::optional<EarHarmony>& harmony() const { return harmony_; }
-  // The likeliest readings now, best first; none before the first note.
-  const std::array<EarReading, kReadings>& readings() const { return readings_; }
+  // The likeliest readings now, best first; worked out at the call.
+  std::array<EarReading, kReadings> readings() const;
   std::optional<EarKeyReading> key() const { return tonality_.reading(); }
   // True once after each change of the key.
   bool take_key_change() { return std::exchange(key_changed_, false); }
@@ -87,6 +87,8 @@ class Ear {
   static constexpr std::size_t kQueue = 64;
   bool choose(Micros t);
   bool settle(Micros t);
+  // When the cluster that sounds is over for certain and the net can be made ready for the next one: then nobody waits.
+  std::optional<Micros> ready_at() const;
   EarChord describe(int root, int cls, std::uint8_t had) const;
 
   EarFeatures features_;
@@ -95,7 +97,6 @@ class Ear {
   EarTonality tonality_;
   std::array<float, kEarInputs> x_{};
   std::optional<EarHarmony> harmony_, pending_;  // pending_: comes in force at its named_at unless a key comes first
-  std::array<EarReading, kReadings> readings_{};
   std::array<EarMelodyNote, kQueue> queue_{};
   std::size_t queue_first_ = 0, queue_size_ = 0;
   bool key_changed_ = false, heard_ = false;

@@ -8,6 +8,7 @@
 // Source: decay times and registers chosen by us; the weights that read them are learnt (configs/learn).
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstdint>
 
@@ -42,6 +43,8 @@ class EarFeatures {
 
   const EarKey& key(int pitch) const { return keys_[static_cast<std::size_t>(pitch)]; }
   Micros cluster_start() const { return cluster_start_; }
+  // A press from then on opens a new cluster.
+  Micros cluster_end() const { return std::min(last_on_ + kClusterGap, cluster_start_ + kClusterSpan) + Micros{1}; }
   bool is_pedal_down() const { return pedal_; }
   const std::array<float, 12>& recent_bass() const { return bass_[1]; }
   int sounding_bass() const;  // lowest key down, or lowest sounding, or -1

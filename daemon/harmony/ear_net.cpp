@@ -281,12 +281,14 @@ HarmonyNet::HarmonyNet() {
 }
 
 UNDERSONG_WIDE void HarmonyNet::commit() {
+  if (committed_) return;
+  committed_ = true;
   commit_part(first_, weights_of(first_));
   commit_part(second_, weights_of(second_));
 }
 
-UNDERSONG_WIDE void HarmonyNet::update(const std::array<float, kEarInputs>& x, bool opens) {
-  if (opens) commit();
+UNDERSONG_WIDE void HarmonyNet::update(const std::array<float, kEarInputs>& x) {
+  committed_ = false;
   std::array<Spectrum, kEarChannels> spectra;
   for (std::size_t c = 0; c < kEarChannels; ++c) to_spectrum(&x[c * 12], spectra[c].data());
   update_part(first_, weights_of(first_), spectra, &x[kEarChannels * 12]);

@@ -35,8 +35,11 @@ struct HarmonyPart {
 class HarmonyNet {
  public:
   HarmonyNet();
-  // Reads the features at a key press; `opens` says that it opens a cluster.
-  void update(const std::array<float, kEarInputs>& x, bool opens);
+  // Reads the features at a key press.
+  void update(const std::array<float, kEarInputs>& x);
+  // The cluster is over: its memory is the past of the next one. Nothing if that has been done.
+  void commit();
+  bool is_committed() const { return committed_; }
   // Log-probability of every root x class, after update.
   float score(int root, int cls) const { return scores_[static_cast<std::size_t>(root * kEarClasses + cls)]; }
   const std::array<float, 12 * kEarClasses>& scores() const { return scores_; }
@@ -44,7 +47,7 @@ class HarmonyNet {
   void details(int root, std::array<float, 12>& bass, std::array<float, kEarExtensions>& extensions) const;
 
  private:
-  void commit();
+  bool committed_ = false;
   HarmonyPart<40, 28, 4, 32> first_;
   HarmonyPart<48, 40, 4, 40> second_;
   std::array<float, 12 * kEarClasses> scores_{};

@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <cstring>
 
 // On x86 the hot functions exist twice, and the wider vectors are used where the machine has them.
@@ -22,12 +23,19 @@ namespace undersong::harmony {
 
 inline constexpr std::size_t kLane = 8;
 typedef float Lane __attribute__((vector_size(32)));
+typedef std::int32_t WholeLane __attribute__((vector_size(32)));  // of a comparison: -1 where true
 
 [[gnu::always_inline]] inline Lane load(const float* from) {
   Lane lane;
   std::memcpy(&lane, from, sizeof lane);
   return lane;
 }
+[[gnu::always_inline]] inline WholeLane load(const std::int32_t* from) {
+  WholeLane lane;
+  std::memcpy(&lane, from, sizeof lane);
+  return lane;
+}
+[[gnu::always_inline]] inline void store(std::int32_t* to, WholeLane lane) { std::memcpy(to, &lane, sizeof lane); }
 [[gnu::always_inline]] inline void store(float* to, Lane lane) { std::memcpy(to, &lane, sizeof lane); }
 
 }  // namespace undersong::harmony

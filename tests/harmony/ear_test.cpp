@@ -264,8 +264,9 @@ TEST(HarmonyNet, TurnsWithItsInput) {
       y = x;
       for (std::size_t c = 0; c < kEarChannels; ++c)
         for (std::size_t p = 0; p < 12; ++p) y[c * 12 + (p + static_cast<std::size_t>(turn)) % 12] = x[c * 12 + p];
-      plain.update(x, step % 2 == 0);
-      turned.update(y, step % 2 == 0);
+      if (step % 2 == 0) plain.commit(), turned.commit();
+      plain.update(x);
+      turned.update(y);
       for (int r = 0; r < 12; ++r)
         for (int c = 0; c < kEarClasses; ++c) EXPECT_NEAR(plain.score(r, c), turned.score((r + turn) % 12, c), 2e-3F);
     }
@@ -280,8 +281,9 @@ TEST(HarmonyNet, ScoresAreLogProbabilities) {
     double sum = 0;
     for (const float s : ear.net().scores()) sum += std::exp(static_cast<double>(s));
     ASSERT_NEAR(sum, 1.0, 1e-3);
-    ASSERT_GT(ear.readings()[0].probability, 0.0F);
-    for (std::size_t i = 1; i < Ear::kReadings; ++i) ASSERT_LE(ear.readings()[i].probability, ear.readings()[i - 1].probability);
+    const auto readings = ear.readings();
+    ASSERT_GT(readings[0].probability, 0.0F);
+    for (std::size_t i = 1; i < Ear::kReadings; ++i) ASSERT_LE(readings[i].probability, readings[i - 1].probability);
   }
 }
 
