@@ -15,6 +15,7 @@
 #include <boost/asio/local/stream_protocol.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
 #include <boost/asio/post.hpp>
+#include <boost/asio/steady_timer.hpp>
 #include <boost/asio/write.hpp>
 #include <cstdlib>
 #include <cstring>
@@ -120,6 +121,24 @@ int main(int argc, char** argv) {
 
     asio::posix::stream_descriptor wake(io, inputs.wake_fd()), floor_wake(io, floor_inputs.wake_fd());
     std::vector<double> analysis_micros;
+    // What falls due between two messages is done then, as in the daemon.
+    asio::steady_timer due(io);
+    std::optional<Micros> armed;
+    std::function<void()> publish = [&] {
+      if (moved) server->publish_moment(desk.moment(), desk.symbol_style());
+      moved = false;
+      const auto next = desk.next_deadline();
+      if (next == armed) return;
+      armed = next;
+      if (!next) return void(due.cancel());
+      due.expires_at(asio::steady_timer::time_point(std::chrono::duration_cast<asio::steady_timer::duration>(*next)));
+      due.async_wait([&](boost::system::error_code error) {
+        if (error) return;
+        armed.reset();
+        desk.advance(midi::steady_now());
+        publish();
+      });
+    };
     std::function<void()> listen = [&] {
       wake.async_wait(asio::posix::stream_descriptor::wait_read, [&](boost::system::error_code error) {
         if (error) return;
@@ -129,8 +148,7 @@ int main(int argc, char** argv) {
           if (event.size == 3)
             analysis_micros.push_back(std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - before).count());
         });
-        if (moved) server->publish_moment(desk.moment(), desk.symbol_style());
-        moved = false;
+        publish();
         listen();
       });
     };
@@ -216,6 +234,7 @@ int main(int argc, char** argv) {
     client.join();
     io.stop();
     io_thread.join();
+    due.cancel();
     wake.release();
     floor_wake.release();
     ::close(real);
