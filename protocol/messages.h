@@ -25,7 +25,7 @@ struct Welcome {
   static constexpr const char* kSays =
       "The first message on every connection. `token_needed`: say hello with the token first, nothing else is answered.";
   static constexpr const char* kExample =
-      R"({"protocol":1,"program":"0.1.0","capabilities":["moment","status","log","hear","export"],"token_needed":false})";
+      R"({"protocol":1,"program":"0.1.0","capabilities":["moment","status","log","hear","export","play"],"token_needed":false})";
   std::uint32_t protocol = kProtocolVersion;
   std::string program;
   std::vector<std::string> capabilities;
@@ -56,18 +56,20 @@ BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, hel
 
 struct Status {
   static constexpr const char* kMethod = "status";
-  static constexpr const char* kSays = "State: ports, the take being played, the store's health, settings.";
+  static constexpr const char* kSays = "State: ports, the take being played, what is played on the output, the store's health, settings. `at`: the daemon's clock when this was written.";
   static constexpr const char* kExample =
-      R"({"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true}],"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700},"log_last":90412})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700},"log_last":90412})";
+  TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
+  Nullable<Playing> playing;
   Nullable<CurrentTake> take;
   StoreHealth store;
   bool still = false;
   Settings settings;
   std::uint64_t log_last = 0;
 };
-BOOST_DESCRIBE_STRUCT(Status, (), (ports, outputs, take, store, still, settings, log_last))
+BOOST_DESCRIBE_STRUCT(Status, (), (at, ports, outputs, playing, take, store, still, settings, log_last))
 
 struct Log : LogLine {
   static constexpr const char* kMethod = "log";
@@ -415,6 +417,36 @@ struct Hear {
 };
 BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, stop))
 
+struct PlayTake {
+  static constexpr const char* kMethod = "take.play";
+  static constexpr const char* kSays =
+      "Plays a take on the MIDI output, from `from_us` to `to_us` of it (all of it where left out), with its pedals; the "
+      "newest when `take` is left out. `velocity`: the mean loudness it is brought down to, hear_velocity where left out. "
+      "Takes the place of what is being played.";
+  static constexpr const char* kExample = R"({"take":12,"from_us":4000000,"to_us":12000000})";
+  static constexpr const char* kReplyExample = R"({"take":12,"since":97200345,"from_us":4000000,"to_us":12000000})";
+  using Reply = Playing;
+  std::optional<std::uint64_t> take{};
+  std::optional<TimeUs> from_us{}, to_us{};
+  std::optional<Whole<1, 127>> velocity{};
+};
+BOOST_DESCRIBE_STRUCT(PlayTake, (), (take, from_us, to_us, velocity))
+
+struct Stopped {
+  static constexpr const char* kSays = "`was`: something was being played.";
+  bool was = false;
+};
+BOOST_DESCRIBE_STRUCT(Stopped, (), (was))
+
+struct StopPlaying {
+  static constexpr const char* kMethod = "play.stop";
+  static constexpr const char* kSays = "Ends what is played on the MIDI output, and every note of it.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample = R"({"was":true})";
+  using Reply = Stopped;
+};
+BOOST_DESCRIBE_STRUCT(StopPlaying, (), ())
+
 struct Holding {
   bool still = false;
 };
@@ -493,7 +525,7 @@ BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_sty
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
-                                      GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, Hear,
+                                      GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, Hear, PlayTake, StopPlaying,
                                       Hold, SendNotes, SpellPitches, NameChords, GetSettings, SetSettings>;
 
 // ---- errors

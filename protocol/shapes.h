@@ -221,10 +221,22 @@ struct Port {
 BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected, own))
 
 struct OutputPort {
+  static constexpr const char* kSays = "`trouble`: why it isn't connected, in one sentence; empty when it is.";
   std::string name;
   bool connected = false;
+  std::string trouble;
 };
-BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected))
+BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble))
+
+struct Playing {
+  static constexpr const char* kSays =
+      "What is played on the MIDI output: a take from `from_us` to `to_us`, counted from its beginning. `since`: when "
+      "`from_us` sounded, on the daemon's clock.";
+  std::uint64_t take = 0;
+  TimeUs since = 0;
+  TimeUs from_us = 0, to_us = 0;
+};
+BOOST_DESCRIBE_STRUCT(Playing, (), (take, since, from_us, to_us))
 
 struct CurrentTake {
   static constexpr const char* kSays = "`take` is missing until its first line is on disk.";

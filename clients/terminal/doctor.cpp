@@ -36,7 +36,8 @@ int examine(const Session& session) {
   }
   if (!any) line(false, "No MIDI input: plug a keyboard in, or connect a program to \"Undersong in\".");
   for (const auto& output : status->outputs)
-    line(output.connected, fmt::format("Suggestions are played on: {}{}", output.name, output.connected ? "" : " (not there)"));
+    line(output.connected, fmt::format("Suggestions are played on: {}{}", output.name, output.connected ? "" : fmt::format(" (not there: {})", output.trouble)));
+  if (status->playing) line(true, fmt::format("Take {} is being played there.", status->playing->take));
   line(status->store.good, status->store.good ? fmt::format("Takes are kept; {} lines so far.", status->log_last) : status->store.sentence);
   if (status->store.waiting) line(status->store.good, fmt::format("{} lines wait to be written.", status->store.waiting));
   if (status->store.lost) line(false, fmt::format("{} lines did not fit in memory and are lost.", status->store.lost));

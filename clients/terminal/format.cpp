@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <array>
+#include <charconv>
 #include <ctime>
 
 namespace undersong::terminal {
@@ -11,6 +12,25 @@ namespace undersong::terminal {
 std::string duration(protocol::TimeUs length) {
   const auto tenths = length / 100'000;
   return fmt::format("{}:{:02d}.{}", tenths / 600, tenths / 10 % 60, tenths % 10);
+}
+
+std::optional<protocol::TimeUs> time_in_take(const std::string& text) {
+  const auto number = [](std::string_view part, double below) -> std::optional<double> {
+    double value = 0;
+    const auto [end, error] = std::from_chars(part.data(), part.data() + part.size(), value, std::chars_format::fixed);
+    if (error != std::errc() || end != part.data() + part.size() || !(value >= 0 && value < below)) return std::nullopt;
+    return value;
+  };
+  const auto colon = text.find(':');
+  double minutes = 0;
+  if (colon != std::string::npos) {
+    const auto whole = number(std::string_view(text).substr(0, colon), 1e5);
+    if (!whole || *whole != static_cast<double>(static_cast<int>(*whole))) return std::nullopt;
+    minutes = *whole;
+  }
+  const auto seconds = number(std::string_view(text).substr(colon == std::string::npos ? 0 : colon + 1), colon == std::string::npos ? 1e6 : 60);
+  if (!seconds) return std::nullopt;
+  return static_cast<protocol::TimeUs>((minutes * 60 + *seconds) * 1e6 + .5);
 }
 
 std::string local_time(protocol::TimeUtcMs utc) {

@@ -1,6 +1,7 @@
 // Small pieces of text that several commands print.
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "protocol/shapes.h"
@@ -9,6 +10,8 @@ namespace undersong::terminal {
 
 // "1:23.4", minutes and seconds.
 std::string duration(protocol::TimeUs length);
+// The other way: "83.4" and "1:23.4"; nothing when it is no time.
+std::optional<protocol::TimeUs> time_in_take(const std::string& text);
 // "2026-03-01 17:20", local time.
 std::string local_time(protocol::TimeUtcMs utc);
 // A word for a value between dark and bright, resolved and tense: "darker", "bright", ...

@@ -1,10 +1,11 @@
-// mark, end, hear, hold, wish: orders to the daemon.
+// mark, end, hear, play, stop, hold, wish: orders to the daemon.
 #include <fmt/format.h>
 
 #include <memory>
 #include <string>
 
 #include "clients/terminal/commands.h"
+#include "clients/terminal/format.h"
 
 namespace undersong::terminal {
 namespace {
@@ -51,6 +52,35 @@ void add_orders(CLI::App& program, Session& session) {
     if (!chord->empty()) request.harte = *chord;
     if (*stop) request.stop = true;
     order(session, request, [](const auto& heard) { return heard.harte ? "Playing " + *heard.harte + "." : std::string("Silent."); });
+  });
+
+  auto number = std::make_shared<std::uint64_t>(0);
+  auto from = std::make_shared<std::string>(), to = std::make_shared<std::string>();
+  auto velocity = std::make_shared<int>(0);
+  auto* play = program.add_subcommand("play", "Play a take on the MIDI output, quietly (mind the instrument's volume)");
+  play->add_option("TAKE", *number, "number of the take; the newest if left out");
+  play->add_option("--from", *from, "where to begin in it: seconds, or 1:23.4");
+  play->add_option("--to", *to, "where to end");
+  play->add_option("--velocity", *velocity, "mean loudness it is brought down to, instead of that of the settings")->check(CLI::Range(1, 127));
+  play->callback([=, &session] {
+    protocol::PlayTake request;
+    if (*number != 0) request.take = *number;
+    if (*velocity > 0) request.velocity = *velocity;
+    for (const auto& [written, time] : {std::pair{from, &request.from_us}, std::pair{to, &request.to_us}}) {
+      if (written->empty()) continue;
+      *time = time_in_take(*written);
+      if (*time) continue;
+      fmt::print(stderr, "undersong: \"{}\" is no time; write seconds (83.4) or minutes and seconds (1:23.4).\n", *written);
+      session.exit_code = 2;
+      return;
+    }
+    order(session, request, [](const auto& playing) {
+      return fmt::format("Playing take {} from {} to {}; `undersong stop` ends it.", playing.take, duration(playing.from_us), duration(playing.to_us));
+    });
+  });
+
+  program.add_subcommand("stop", "End what is played on the MIDI output")->callback([&session] {
+    order(session, protocol::StopPlaying{}, [](const auto& stopped) { return stopped.was ? "Stopped." : "Nothing was being played."; });
   });
 
   auto on = std::make_shared<std::string>();

@@ -15,6 +15,7 @@
 #include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
 #include "daemon/app/version.h"
+#include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
 #include "daemon/server/notify.h"
 #include "daemon/server/server.h"
@@ -25,9 +26,8 @@ namespace {
 namespace asio = boost::asio;
 using namespace std::chrono_literals;
 
-// Idle, the watcher and this together wake the machine less than once a second.
+// Idle, the watcher and the output's own thread together wake the machine less than once a second.
 constexpr auto kLookForPorts = 2500ms;
-constexpr auto kTendOutput = 5s;
 
 std::int64_t utc_ms() {
   return std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::system_clock::now().time_since_epoch()).count();
@@ -38,7 +38,7 @@ void say(const std::string& sentence) { spdlog::info("{}", sentence); }
 class Running final : public Daemon {
  public:
   explicit Running(RunOptions options)
-      : options_(std::move(options)), signals_(io_, SIGTERM, SIGINT, SIGHUP), wake_(io_), due_(io_), tend_(io_) {}
+      : options_(std::move(options)), signals_(io_, SIGTERM, SIGINT, SIGHUP), wake_(io_), due_(io_) {}
 
   ~Running() override {
     // The reverse of the start: nothing new comes in, the clients are let go, the store writes what it has.
@@ -53,6 +53,7 @@ class Running final : public Daemon {
   Result<void> begin() {
     const Config& config = options_.config;
     const Places places = default_places();
+    std::signal(SIGPIPE, SIG_IGN);  // whoever read our log or asked us something may be gone; the playing goes on
     const auto takes_file = config.takes_file.empty() ? places.takes_file : config.takes_file;
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
@@ -70,7 +71,9 @@ class Running final : public Daemon {
 
     desk_ = std::make_unique<Desk>(config, Desk::World{.inputs = inputs_,
                                                        .store = *store_,
+                                                       .echoes = *echoes_,
                                                        .open_output = [this](const std::string& name) { return open_output(name); },
+                                                       .changed_output = [this] { asio::post(io_, [this] { desk_->output_changed(); }); },
                                                        .changed_moment = [this] { changed(moment_changed_); },
                                                        .changed_status = [this] { changed(status_changed_); },
                                                        .changed_deadline = [this] { changed(deadline_changed_); },
@@ -97,11 +100,9 @@ class Running final : public Daemon {
                  serve.web ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port()) : "");
 
     if (auto heard = start_source(config); !heard) return heard.error();
-    desk_->tend_output();
     wake_.assign(inputs_.wake_fd());
     wait_for_events();
     wait_for_signals();
-    wait_to_tend();
     flush();
     return {};
   }
@@ -129,8 +130,8 @@ class Running final : public Daemon {
     return {};
   }
 
-  std::unique_ptr<midi::Output> open_output(const std::string& name) {
-    return std::make_unique<midi::Output>(midi::OutputOptions{.backend = options_.config.service, .name = name}, say);
+  std::unique_ptr<midi::Sink> open_output(const std::string& name) {
+    return std::make_unique<midi::Output>(midi::OutputOptions{.backend = options_.config.service, .name = name}, say, echoes_);
   }
 
   // ---- events and time
@@ -188,15 +189,6 @@ class Running final : public Daemon {
     arm();
   }
 
-  void wait_to_tend() {
-    tend_.expires_after(kTendOutput);
-    tend_.async_wait([this](boost::system::error_code error) {
-      if (error) return;
-      desk_->tend_output();
-      wait_to_tend();
-    });
-  }
-
   // ---- the store
 
   void kept(const std::vector<takes::Line>& lines) {
@@ -249,6 +241,7 @@ class Running final : public Daemon {
   RunOptions options_;
   asio::io_context io_{1};
   midi::Inputs inputs_;
+  const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<Desk> desk_;
@@ -256,7 +249,7 @@ class Running final : public Daemon {
   std::unique_ptr<midi::Source> source_;
   asio::signal_set signals_;
   asio::posix::stream_descriptor wake_;
-  asio::steady_timer due_, tend_;
+  asio::steady_timer due_;
   std::optional<Micros> armed_;
   bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false, deadline_changed_ = false;
 };

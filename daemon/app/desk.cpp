@@ -40,10 +40,8 @@ Desk::Desk(const Config& config, World world)
       analysis_(analysis_settings(config)),
       controls_(controls_of(config)),
       boundary_(std::chrono::duration_cast<Micros>(config.silence)),
-      output_(world_.open_output(config.hear_output)),
-      client_lane_(world_.inputs.lane("keys of a client")) {
-  tend_output();
-}
+      playback_(config.hear_output, {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline}),
+      client_lane_(world_.inputs.lane("keys of a client")) {}
 
 // ---- what is played
 
@@ -54,7 +52,7 @@ void Desk::received(const midi::Event& event) {
   if (notice == midi::Notice::kPortCame)
     for (const auto& port : world_.inputs.ports()) controls_.set_port_name(port.number, port.name);
   if (notice == midi::Notice::kNone && event.size == 0) return;
-  if (notice == midi::Notice::kNone && output_ && output_->is_echo(event)) return;
+  if (notice == midi::Notice::kNone && world_.echoes.is_echo(event)) return;
 
   const auto heard = controls_.apply(event);
   const bool consumed = heard.consumed;
@@ -78,7 +76,7 @@ void Desk::received(const midi::Event& event) {
 
 void Desk::advance(Micros now) {
   advance_to(now);
-  audition_.advance(midi::steady_now(), sender());
+  playback_.advance(midi::steady_now());
 }
 
 void Desk::advance_to(Micros at) {
@@ -104,7 +102,7 @@ void Desk::advance_to(Micros at) {
 
 std::optional<Micros> Desk::next_deadline() const {
   std::optional<Micros> first;
-  for (const auto& due : {analysis_.next_deadline(), boundary_.next_deadline(), controls_.next_deadline(), audition_.next_deadline()})
+  for (const auto& due : {analysis_.next_deadline(), boundary_.next_deadline(), controls_.next_deadline(), playback_.next_deadline()})
     if (due && (!first || *due < *first)) first = due;
   return first;
 }
@@ -219,16 +217,13 @@ bool Desk::hold(bool on) {
 
 Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
   if (wish.stop.value_or(false)) {
-    audition_.stop(midi::steady_now(), sender());
+    playback_.stop_striking();
     return std::optional<std::string>();
   }
   const auto& moment = analysis_.moment();
   if (wish.list && *wish.list != moment.alternatives_number)
     return Error{ErrorCode::kConflict, "The list of alternatives has changed since: look again."};
-  if (!output_ || !output_->connected()) tend_output();
-  if (!output_ || !output_->connected())
-    return unavailable(config_.hear_output.empty() ? std::string("No MIDI service is there to play on.")
-                                                   : fmt::format("The output {} is not there.", config_.hear_output));
+  if (auto there = playback_.ready(); !there) return there.error();
   if (wish.harte) {
     const auto chord = harmony::parse_harte(*wish.harte);
     if (!chord) return invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", *wish.harte));
@@ -255,12 +250,6 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
   return std::optional(harmony::harte(chosen.chord, chosen.root_name));
 }
 
-midi::Audition::Send Desk::sender() {
-  return [this](const midi::Event& event) {
-    if (output_) output_->send(event);
-  };
-}
-
 void Desk::sound(const harmony::Voicing& voicing) {
   std::vector<Pitch> notes(voicing.left.begin(), voicing.left.end());
   notes.insert(notes.end(), voicing.right.begin(), voicing.right.end());
@@ -269,15 +258,21 @@ void Desk::sound(const harmony::Voicing& voicing) {
   if (player_velocity_ > 0) velocity = std::min(velocity * 1.5f, kUnderPlayer * player_velocity_);
   const midi::Strike strike{Velocity(std::max(1, static_cast<int>(std::lround(velocity)))),
                             std::chrono::duration_cast<Micros>(config_.hear_length), Micros(12'000), 0};
-  audition_.play(notes, strike, midi::steady_now(), sender());
-  world_.changed_deadline();  // the other notes, and the end
+  playback_.strike(notes, strike);
 }
 
-void Desk::tend_output() {
-  if (!output_) return;
-  const bool before = output_->connected();
-  (void)output_->tend();  // it says itself what changed
-  if (output_->connected() != before) world_.changed_status();
+void Desk::play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) {
+  if (auto there = playback_.ready(); !there) return answer(there.error());
+  world_.store.midi(wish.take, [this, wish, answer, asked = ++play_asked_](Result<takes::Store::Midi> take) {
+    if (!take) return answer(take.error());
+    if (asked != play_asked_) return answer(Error{ErrorCode::kConflict, "Something else was asked for meanwhile."});
+    answer(playback_.play_take(*take, wish, Velocity(wish.velocity ? static_cast<int>(wish.velocity->value) : config_.hear_velocity)));
+  });
+}
+
+bool Desk::stop_playing() {
+  ++play_asked_;
+  return playback_.stop();
 }
 
 // ---- clients' keys
@@ -316,10 +311,9 @@ protocol::Status Desk::status() {
   for (const auto& port : world_.inputs.ports())
     if (!client_lane_ || port.number != client_lane_->port())
       out.ports.push_back({port.number, port.name, port.connected, port.name == midi::PortsOptions().virtual_port});
-  if (output_) {
-    const std::string name = output_->port_name().empty() ? config_.hear_output : output_->port_name();
-    out.outputs.push_back({name.empty() ? "Undersong out" : name, output_->connected()});
-  }
+  out.at = now().count();
+  out.outputs.push_back(playback_.output());
+  if (playback_.playing()) out.playing = *playback_.playing();
   if (take_) out.take = protocol::CurrentTake{take_->id, take_->since.count(), take_->begin_utc_ms, take_->notes};
   out.still = analysis_.moment().still;
   out.settings = settings();
@@ -353,10 +347,8 @@ Result<protocol::Settings> Desk::change_settings(const protocol::SetSettings& ch
   if (change.hear_velocity) config_.hear_velocity = static_cast<int>(change.hear_velocity->value);
   if (change.settle_ms) config_.settle = std::chrono::milliseconds(change.settle_ms->value);
   if (change.hear_output && *change.hear_output != config_.hear_output) {
-    audition_.stop(midi::steady_now(), sender());
     config_.hear_output = *change.hear_output;
-    output_ = world_.open_output(config_.hear_output);
-    tend_output();
+    playback_.set_output(config_.hear_output);
   }
   set_wishes(wishes);
   world_.changed_moment();  // symbols may look different now
@@ -398,8 +390,8 @@ std::vector<std::string> Desk::reconfigure(const Config& fresh) {
 }
 
 void Desk::stop() {
-  audition_.stop(midi::steady_now(), sender());
-  if (output_) output_->all_notes_off();
+  playback_.stop_striking();
+  playback_.stop();
   if (take_) end_take_at(now(), takes::EndReason::kStop, {});
 }
 

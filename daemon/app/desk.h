@@ -16,9 +16,9 @@
 #include "daemon/app/config.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
-#include "daemon/midi/audition.h"
+#include "daemon/app/playback.h"
+#include "daemon/midi/echo_guard.h"
 #include "daemon/midi/inputs.h"
-#include "daemon/midi/output.h"
 #include "daemon/server/desk.h"
 #include "daemon/takes/boundary.h"
 #include "daemon/takes/store.h"
@@ -30,7 +30,9 @@ class Desk : public server::Desk {
   struct World {  // what the desk stands among; all outlive it
     midi::Inputs& inputs;
     takes::Store& store;
-    std::function<std::unique_ptr<midi::Output>(const std::string& name)> open_output;
+    midi::SharedEchoGuard& echoes;  // of what is sent to the output
+    std::function<std::unique_ptr<midi::Sink>(const std::string& name)> open_output;
+    std::function<void()> changed_output;  // called from another thread; output_changed() is wanted then
     std::function<void()> changed_moment, changed_status;
     std::function<void()> changed_deadline;  // next_deadline() may be earlier now although nothing was received
     std::function<std::int64_t()> utc_ms;
@@ -41,8 +43,7 @@ class Desk : public server::Desk {
   void advance(Micros now);
   // The earliest time at which `advance` has something to do.
   std::optional<Micros> next_deadline() const;
-  // About every few seconds: looks for an output that isn't there.
-  void tend_output();
+  void output_changed() { playback_.output_changed(); }
   // The daemon stops: sounds are ended and the take is closed.
   void stop();
   // New options; what can't change while running is left, and named.
@@ -58,6 +59,8 @@ class Desk : public server::Desk {
   void mark(std::string text, Answer<std::uint64_t> answer) override;
   void end_take(Answer<std::uint64_t> answer) override;
   Result<std::optional<std::string>> hear(const protocol::Hear& wish) override;
+  void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) override;
+  bool stop_playing() override;
   bool hold(bool on) override;
   Result<std::uint64_t> play(server::ClientId client, const std::vector<protocol::PlayedNote>& notes) override;
   void client_gone(server::ClientId client) override;
@@ -80,15 +83,14 @@ class Desk : public server::Desk {
   void end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t> answer);
   void sound(const harmony::Voicing& voicing);
   void set_wishes(harmony::Wishes wishes);
-  midi::Audition::Send sender();
 
   Config config_;
   World world_;
   listen::Analysis analysis_;
   listen::Controls controls_;
   takes::Boundary boundary_;
-  std::unique_ptr<midi::Output> output_;
-  midi::Audition audition_;
+  Playback playback_;
+  std::uint64_t play_asked_ = 0;  // counts; of two that are asked for the later one is played
   midi::Lane* client_lane_ = nullptr;
   std::map<server::ClientId, listen::PitchSet> client_keys_;
   std::vector<midi::Event> pedals_;  // that are down

@@ -14,8 +14,10 @@
 #pragma once
 
 #include <array>
+#include <atomic>
 #include <bitset>
 #include <cstddef>
+#include <mutex>
 
 #include "daemon/midi/event.h"
 
@@ -44,6 +46,26 @@ class EchoGuard {
   const Micros window_;
   std::array<Sent, kRemembered> ring_{};
   std::size_t next_ = 0, count_ = 0;
+};
+
+// The same between the thread that sends and the one that hears. While nothing was sent of late, asking takes no lock.
+class SharedEchoGuard {
+ public:
+  void sent(const Event& message) {
+    const std::lock_guard lock(mutex_);
+    guard_.sent(message);
+    newest_ = message.at.count();
+  }
+  bool is_echo(const Event& received) {
+    if (received.at.count() - newest_ > EchoGuard::kWindow.count()) return false;
+    const std::lock_guard lock(mutex_);
+    return guard_.is_echo(received);
+  }
+
+ private:
+  std::mutex mutex_;  // guard_
+  EchoGuard guard_;
+  std::atomic<std::int64_t> newest_{-3'600'000'000};  // when the newest message was sent
 };
 
 }  // namespace undersong::midi

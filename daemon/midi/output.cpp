@@ -10,7 +10,8 @@
 
 namespace undersong::midi {
 
-Output::Output(OutputOptions options, Say say) : options_(std::move(options)), say_(std::move(say)) {}
+Output::Output(OutputOptions options, Say say, std::shared_ptr<SharedEchoGuard> guard)
+    : options_(std::move(options)), say_(std::move(say)), guard_(guard ? std::move(guard) : std::make_shared<SharedEchoGuard>()) {}
 
 Output::~Output() {
   try {
@@ -108,7 +109,7 @@ bool Output::send(const Event& message) {
   if (!connected() || message.size < 2 || message.size > 3 || message.status() < 0x80 ||
       message.status() >= 0xF0)
     return false;
-  guard_.sent(message);  // first: the echo may be quicker than we are
+  guard_->sent(message);  // first: the echo may be quicker than we are
   out_->sendMessage(message.bytes.data(), message.size);
   if (message.size == 3 && (message.kind() == kNoteOn || message.kind() == kNoteOff)) {
     on_[message.channel()][message.bytes[1] & 0x7F] = message.kind() == kNoteOn && message.bytes[2] > 0;

@@ -4,17 +4,19 @@
 // that the consumer of the inputs can ask of every event whether it is only an echo. A port that isn't there
 // yet, or that goes, is looked for each time the owner calls tend().
 //
-// Threads: one owner, not a real-time one. Bounds: a JACK output silently drops what exceeds about 2,700
-// messages in one burst; we send chords.
+// Threads: one owner (its Sender); is_echo from one other thread, never for long. Bounds: a JACK output silently drops
+// what exceeds about 2,700 messages in one burst; we send chords.
 #pragma once
 
 #include <array>
 #include <memory>
+#include <mutex>
 #include <string>
 
 #include "daemon/midi/backend.h"
 #include "daemon/midi/echo_guard.h"
 #include "daemon/midi/event.h"
+#include "daemon/midi/sender.h"
 
 class RtMidiOut;
 
@@ -27,26 +29,27 @@ struct OutputOptions {
   std::string virtual_port = "Undersong out";
 };
 
-class Output {
+class Output final : public Sink {
  public:
-  Output(OutputOptions options, Say say);
-  ~Output();
+  // Echoes are told by `guard`; without one it has its own.
+  Output(OutputOptions options, Say say, std::shared_ptr<SharedEchoGuard> guard = {});
+  ~Output() override;
   Output(const Output&) = delete;
   Output& operator=(const Output&) = delete;
 
   // Opens, or opens again, what isn't open; call at start and about once a second. Errors: why it is still
   // closed, in one sentence. The Say is given a sentence only when something changed.
-  Result<void> tend();
-  bool connected() const;
-  const std::string& port_name() const { return port_name_; }  // empty while closed
+  Result<void> tend() override;
+  bool connected() const override;
+  const std::string& port_name() const override { return port_name_; }  // empty while closed
 
   // Sends a channel message at once; false while closed. `at` should be steady_now(): echoes are told by it.
-  bool send(const Event& message);
+  bool send(const Event& message) override;
   bool note_on(std::uint8_t channel, Pitch pitch, Velocity velocity);
   bool note_off(std::uint8_t channel, Pitch pitch);
   void all_notes_off();  // note-offs for exactly the notes that we switched on
 
-  bool is_echo(const Event& received) { return guard_.is_echo(received); }
+  bool is_echo(const Event& received) { return guard_->is_echo(received); }
 
  private:
   void close();
@@ -65,7 +68,7 @@ class Output {
   Micros last_sent_{-1'000'000};
   bool open_ = false;
   bool failed_ = false;  // set by RtMidi's error callback, which runs on our own thread
-  EchoGuard guard_;
+  std::shared_ptr<SharedEchoGuard> guard_;
   std::array<std::array<bool, 128>, 16> on_{};
 };
 

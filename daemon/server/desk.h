@@ -33,6 +33,10 @@ class Desk {
   virtual void end_take(Answer<std::uint64_t> answer) = 0;
   // What is played, in Harte syntax; empty after `stop`.
   virtual Result<std::optional<std::string>> hear(const protocol::Hear& wish) = 0;
+  // Answered when it begins.
+  virtual void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) = 0;
+  // True if something was being played.
+  virtual bool stop_playing() = 0;
   // Returns whether the list is still now.
   virtual bool hold(bool on) = 0;
   // Notes of a client's keyboard; returns how many were taken in.

@@ -181,6 +181,13 @@ void hear(Session& session, const Hear& params, To<Heard> to) {
   if (*heard) answer.harte.emplace(**heard);
   to(answer);
 }
+void play_take(Session& session, const PlayTake& params, To<Playing> to) {
+  session.room().desk.play_take(params, [to](Result<Playing> playing) {
+    if (!playing) return to(playing.error());
+    to(*playing);
+  });
+}
+void stop_playing(Session& session, const StopPlaying&, To<Stopped> to) { to(Stopped{session.room().desk.stop_playing()}); }
 void hold(Session& session, const Hold& params, To<Holding> to) {
   to(Holding{session.room().desk.hold(params.on)});
   session.room().publish_status();
@@ -229,6 +236,7 @@ constexpr std::array kMethods{
     row<Hold, hold>,
     row<GetMoment, get_moment>,
     row<SendNotes, send_notes>,
+    row<StopPlaying, stop_playing>,
     row<GetSettings, get_settings>,
     row<SetSettings, set_settings>,
     row<GetStatus, get_status>,
@@ -243,6 +251,7 @@ constexpr std::array kMethods{
     row<ListTakes, list_takes>,
     row<MarkTake, mark_take>,
     row<GetNotes, get_notes>,
+    row<PlayTake, play_take>,
     row<RenameTake, rename_take>,
     row<RestoreTake, restore_take>,
     row<GetSketch, get_sketch>,

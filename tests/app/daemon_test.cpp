@@ -3,11 +3,13 @@
 #include <gtest/gtest.h>
 #include <rtmidi/RtMidi.h>
 
+#include <algorithm>
 #include <cmath>
 #include <csignal>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <mutex>
 #include <set>
 #include <sstream>
 #include <string>
@@ -278,6 +280,54 @@ TEST_F(DaemonTest, ATakeIsExportedAsTheNotesThatWerePlayed) {
 
 // ---- over a real MIDI transport
 
+// Somebody who listens at an output.
+class OutputEar {
+ public:
+  explicit OutputEar(const std::string& port) : in_(RtMidi::UNIX_JACK, "Somebody") {
+    in_.setCallback(
+        [](double, std::vector<unsigned char>* message, void* self) {
+          auto& ear = *static_cast<OutputEar*>(self);
+          const std::lock_guard lock(ear.mutex_);
+          if (message->size() == 3) ear.messages_.push_back({(*message)[0], (*message)[1], (*message)[2]});
+        },
+        this);
+    opened = eventually([&] {
+      for (unsigned i = 0; i < in_.getPortCount(); ++i)
+        if (in_.getPortName(i).find(port) != std::string::npos) {
+          in_.openPort(i, "in");
+          return true;
+        }
+      return false;
+    });
+  }
+  std::vector<int> struck() {
+    const std::lock_guard lock(mutex_);
+    std::vector<int> out;
+    for (const auto& m : messages_)
+      if ((m[0] & 0xF0) == 0x90 && m[2] > 0) out.push_back(m[1]);
+    return out;
+  }
+  std::size_t let_go() {
+    const std::lock_guard lock(mutex_);
+    return static_cast<std::size_t>(std::count_if(messages_.begin(), messages_.end(), [](const auto& m) {
+      return (m[0] & 0xF0) == 0x80 || ((m[0] & 0xF0) == 0x90 && m[2] == 0);
+    }));
+  }
+  int loudest() {
+    const std::lock_guard lock(mutex_);
+    int most = 0;
+    for (const auto& m : messages_)
+      if ((m[0] & 0xF0) == 0x90) most = std::max<int>(most, m[2]);
+    return most;
+  }
+  bool opened = false;
+
+ private:
+  std::mutex mutex_;
+  std::vector<std::array<unsigned char, 3>> messages_;
+  RtMidiIn in_;
+};
+
 class DaemonOverJack : public DaemonTest {
  protected:
   void SetUp() override {
@@ -339,28 +389,8 @@ TEST_F(DaemonOverJack, ASuggestionIsPlayedSoftlyOnARealOutputAndNeverHeardAsPlay
   start();
   Connection daemon = connect();
   ASSERT_TRUE(until_connected(daemon, "Echoer:out"));
-  std::vector<std::array<unsigned char, 3>> arrived;
-  std::mutex mutex;
-  RtMidiIn ear(RtMidi::UNIX_JACK, "Somebody");
-  struct Into {
-    std::vector<std::array<unsigned char, 3>>& list;
-    std::mutex& mutex;
-  } into{arrived, mutex};
-  ear.setCallback(
-      [](double, std::vector<unsigned char>* message, void* to) {
-        auto& out = *static_cast<Into*>(to);
-        const std::lock_guard lock(out.mutex);
-        if (message->size() == 3) out.list.push_back({(*message)[0], (*message)[1], (*message)[2]});
-      },
-      &into);
-  ASSERT_TRUE(eventually([&] {
-    for (unsigned i = 0; i < ear.getPortCount(); ++i)
-      if (ear.getPortName(i).find("Echoer:out") != std::string::npos) {
-        ear.openPort(i, "in");
-        return true;
-      }
-    return false;
-  }));
+  OutputEar ear("Echoer:out");
+  ASSERT_TRUE(ear.opened);
   ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({36, 52, 55, 59, 74}, true)}));
   const auto moment = until<protocol::Moment>(daemon, [](const auto& m) { return !m.alternatives.empty() && m.held.size() == 5; });
@@ -372,22 +402,114 @@ TEST_F(DaemonOverJack, ASuggestionIsPlayedSoftlyOnARealOutputAndNeverHeardAsPlay
   std::set<int> wanted;
   for (const auto& pitch : now->alternatives[2].left) wanted.insert(static_cast<int>(pitch));
   for (const auto& pitch : now->alternatives[2].right) wanted.insert(static_cast<int>(pitch));
-  std::set<int> struck, released;
   ASSERT_TRUE(eventually([&] {
-    const std::lock_guard lock(mutex);
-    for (const auto& message : arrived) {
-      if ((message[0] & 0xF0) == 0x90 && message[2] > 0) {
-        struck.insert(message[1]);
-        EXPECT_LE(message[2], 60);
-      }
-      if ((message[0] & 0xF0) == 0x80 || ((message[0] & 0xF0) == 0x90 && message[2] == 0)) released.insert(message[1]);
-    }
-    return struck == wanted && released == wanted;
+    const auto struck = ear.struck();
+    return std::set<int>(struck.begin(), struck.end()) == wanted && ear.let_go() == wanted.size();
   }));
+  EXPECT_LE(ear.loudest(), 60);
   const auto after = daemon.request(protocol::GetMoment{});
   ASSERT_TRUE(after);
   EXPECT_EQ(after->held.size(), 5u) << "only the client's keys are held";
   EXPECT_EQ(daemon.request(protocol::GetStatus{})->take->notes, 5u);
+}
+
+// A killed daemon's clients stay with the JACK server for a while, which then takes seconds to answer the next program.
+TEST_F(DaemonOverJack, KilledAndStartedAgainItAnswersWhileTheMidiServiceDoesNotYet) {
+  for (int round = 0; round < 3; ++round) {
+    start();
+    Connection daemon = connect();
+    ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
+    const auto status = daemon.request(protocol::GetStatus{});
+    ASSERT_TRUE(status);
+    ASSERT_EQ(status->outputs.size(), 1u);
+    EXPECT_EQ(status->outputs[0].connected, status->outputs[0].trouble.empty()) << status->outputs[0].trouble;
+    if (!status->outputs[0].connected) {
+      const auto refused = daemon.request(protocol::Hear{.harte = "C:maj"});
+      if (!refused) {
+        EXPECT_NE(refused.error().sentence.find("The MIDI output is being opened."), std::string::npos) << refused.error().sentence;
+      }
+    }
+    if (round == 0) {
+      ASSERT_TRUE(until_connected(daemon, "Undersong in"));
+    }
+    ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+    daemon_->end(SIGKILL);
+  }
+  start();
+  const auto takes = connect().request(protocol::ListTakes{});
+  ASSERT_TRUE(takes);
+  EXPECT_EQ(takes->takes.size(), 3u);
+  daemon_->end(SIGKILL);  // it may be in the middle of a long wait for the server
+}
+
+TEST_F(DaemonOverJack, ATakeIsPlayedAgainOnARealOutputToItsLastNoteOffAndNeverHeardAsPlaying) {
+  Player echoer("Echoer", true);
+  configure("[hear]\noutput = \"Echoer in\"\nvelocity = 40\n");
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(until_connected(daemon, "Echoer:out"));
+  OutputEar ear("Echoer:out");
+  ASSERT_TRUE(ear.opened);
+  // Keys that are pressed one after the other, a chord, all let go.
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({64}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({65}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 65, 67}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  std::optional<protocol::Playing> playing;
+  ASSERT_TRUE(eventually([&] {
+    const auto begun = daemon.request(protocol::PlayTake{});
+    if (begun) playing = *begun;
+    return bool(begun);
+  }));
+  EXPECT_EQ(playing->take, 1u);
+  ASSERT_TRUE(eventually([&] { return ear.let_go() == 4; }));
+  EXPECT_EQ(ear.struck(), (std::vector<int>{48, 64, 67, 65}));
+  EXPECT_LE(ear.loudest(), 40);
+  ASSERT_TRUE(eventually([&] { return !daemon.request(protocol::GetStatus{})->playing; }));
+  EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take) << "what was played to us is no playing";
+  const auto beyond = daemon.request(protocol::PlayTake{.from_us = 3'600'000'000});
+  ASSERT_FALSE(beyond);
+  EXPECT_NE(beyond.error().sentence.find("Take 1 lasts"), std::string::npos) << beyond.error().sentence;
+  EXPECT_FALSE(daemon.request(protocol::PlayTake{.take = 77}));
+}
+
+TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {
+  Player synth("Synth", true);
+  configure("[hear]\noutput = \"Synth in\"\n");
+  start();
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
+    ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::MarkTake{})); }));
+    ASSERT_TRUE(daemon.request(protocol::EndTake{}));  // with keys down: they sound until the end of the take
+    ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, false)}));
+  }
+  // A longer take, so that there is a middle: from a file.
+  daemon_->end(SIGTERM);
+  start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      const auto takes = daemon.request(protocol::ListTakes{});
+      return takes && !takes->takes.empty() && takes->takes[0].take == 2 && takes->takes[0].ended;
+    }));
+  }
+  daemon_->end(SIGTERM);
+  start();
+  Connection daemon = connect();
+  OutputEar ear("Synth:out");
+  ASSERT_TRUE(ear.opened);
+  const auto sounding = [&] { return static_cast<int>(ear.struck().size()) - static_cast<int>(ear.let_go()); };
+  ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::PlayTake{.take = 2})); }));
+  ASSERT_TRUE(eventually([&] { return sounding() >= 3; }));
+  EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
+  ASSERT_TRUE(eventually([&] { return sounding() == 0; }));
+  EXPECT_FALSE(daemon.request(protocol::StopPlaying{})->was);
+  ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::PlayTake{.take = 2})); }));
+  ASSERT_TRUE(eventually([&] { return sounding() >= 3; }));
+  daemon_->end(SIGTERM);
+  EXPECT_TRUE(eventually([&] { return sounding() == 0; }));
 }
 
 TEST_F(DaemonOverJack, AMappedPedalMarksAndIsNotHeardAsMusic) {

@@ -11,9 +11,12 @@ let browser;
 
 /** Another program that prints every MIDI message that arrives at its port. */
 class Listener {
+  static made = 0;
   constructor() {
     this.text = '';
-    this.process = spawn('stdbuf', ['-oL', 'jack_midi_dump', 'listener'], { stdio: ['ignore', 'pipe', 'ignore'] });
+    this.name = `listener${++Listener.made}`;  // the server remembers one that is gone for a while
+    this.port = `${this.name}:input`;
+    this.process = spawn('stdbuf', ['-oL', 'jack_midi_dump', this.name], { stdio: ['ignore', 'pipe', 'ignore'] });
     this.process.stdout.on('data', (data) => (this.text += data));
     process.once('exit', () => this.process.kill('SIGKILL'));
   }
@@ -38,8 +41,8 @@ describe('hearing', { skip: why_not || false }, () => {
     const { page, complaints } = await browser.page();
     try {
       const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
-      await until(() => ports().includes('listener:input'), 'the listener');
-      execFileSync('jack_connect', [port, 'listener:input']);
+      await until(() => ports().includes(listener.port), 'the listener');
+      execFileSync('jack_connect', [port, listener.port]);
       const client = daemon.client();
       await client.play(48, 52, 55, 76);
       await page.goto(daemon.url);
@@ -57,6 +60,41 @@ describe('hearing', { skip: why_not || false }, () => {
       await until(() => listener.let_go.length >= notes.length, 'the end of the notes');
       assert.deepEqual(sorted(listener.let_go), notes);
       assert.deepEqual(complaints, []);
+    } finally {
+      await page.close();
+      await daemon.stop();
+      listener.stop();
+    }
+  });
+
+  test('a take is played again on the MIDI output, every byte of it, from the take’s own page', { skip: why_no_jack || false }, async () => {
+    const listener = new Listener();
+    const daemon = await new Daemon().start({ jack: true });
+    const { page, complaints } = await browser.page({ width: 900 });
+    try {
+      const client = daemon.client();
+      await client.play(48, 64);
+      await client.play(67);
+      await client.release(48, 64, 67);
+      await client.play(50, 65, 69);
+      await client.release(50, 65, 69);
+      await client.ask('take.end');
+      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
+      await until(() => ports().includes(listener.port), 'the listener');
+      execFileSync('jack_connect', [port, listener.port]);
+      await page.goto(`${daemon.url}#take/1`);
+      await page.getByLabel('Where the take is heard').selectOption('midi');
+      await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).click();
+      await until(() => listener.let_go.length >= 6, () => `the end of the take; there came ${listener.text}`);
+      assert.deepEqual(listener.struck, [48, 64, 67, 50, 65, 69]);
+      assert.deepEqual(sorted(listener.let_go), [48, 50, 64, 65, 67, 69]);
+      const loudest = Math.max(...listener.messages.filter(([status]) => (status & 0xf0) === 0x90).map(([, , velocity]) => velocity));
+      assert.ok(loudest <= (await client.ask('settings.get')).hear_velocity, `brought down, but ${loudest}`);
+      await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).waitFor();  // over
+      assert.equal((await client.ask('status.get')).playing, null);
+      assert.equal((await client.ask('take.list')).takes.length, 1, 'what is played again is no new take');
+      assert.deepEqual(complaints, []);
+      await page.evaluate(() => localStorage.clear());
     } finally {
       await page.close();
       await daemon.stop();

@@ -28,7 +28,7 @@ class RememberingDesk final : public Desk {
   protocol::Status status() override {
     protocol::Status status;
     status.ports.push_back({0, "test keyboard", true, false});
-    status.outputs.push_back({"test output", true});
+    status.outputs.push_back({"test output", true, ""});
     status.still = still;
     status.settings = now_;
     return status;
@@ -44,6 +44,11 @@ class RememberingDesk final : public Desk {
     if (wish.list == 99u) return Error{ErrorCode::kConflict, "The list has changed."};
     return std::optional<std::string>(wish.harte.value_or("C:maj"));
   }
+  void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) override {
+    if (wish.take == 99u) return answer(not_found("There is no take 99."));
+    answer(protocol::Playing{wish.take.value_or(1), now().count(), wish.from_us.value_or(0), wish.to_us.value_or(9)});
+  }
+  bool stop_playing() override { return true; }
   bool hold(bool on) override { return still = on; }
   Result<std::uint64_t> play(ClientId client, const std::vector<protocol::PlayedNote>& notes) override {
     players.push_back(client);

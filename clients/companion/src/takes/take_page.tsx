@@ -5,8 +5,10 @@ import { clock, key_name, plain_pitch, pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Editable } from '../shell/editable';
 import { volume } from '../sound/tone';
-import { ask, complain, daemon, say, settings, takes_changed } from '../state';
+import { ask, complain, daemon, say, settings, status, takes_changed } from '../state';
 import { local } from '../local';
+import { through } from '../play/hear';
+import { MidiPlayer } from './midi_player';
 import { Player } from './player';
 import { Roll } from './roll';
 import { holding, load_rest, load_take, type TakeData } from './take_data';
@@ -39,10 +41,12 @@ function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
   const cursor = useMemo(() => signal(0), [summary.take]);
   const [playing, set_playing] = useState(false);
   const roll = useRef<Roll>();
-  const player = useRef<Player>();
+  const players = useRef<{ page: Player; midi: MidiPlayer }>();
   useEffect(() => {
     const made = (roll.current = new Roll(canvas.current!, () => (cursor.value = made.cursor)));
-    player.current = new Player((time) => made.set_cursor(time), () => set_playing(false));
+    const moved = (time: number) => made.set_cursor(time);
+    const over = () => set_playing(false);
+    players.current = { page: new Player(moved, over), midi: new MidiPlayer(moved, over) };
     const fit = () => made.resize(canvas.current!.clientWidth, canvas.current!.clientHeight);
     fit();
     const watch = new ResizeObserver(fit);
@@ -55,30 +59,50 @@ function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
       watch.disconnect();
       scheme.removeEventListener('change', recolour);
       stop_theme();
-      player.current?.stop();
+      players.current?.page.stop();
+      players.current?.midi.leave();
       made.stop();
     };
   }, []);
   useEffect(() => roll.current!.set_data(data), [data, parts]);
 
-  const toggle = () => {
-    if (player.current!.playing) player.current!.stop();
-    else player.current!.start(data, roll.current!.cursor);
-    set_playing(player.current!.playing);
+  const by = through.value;
+  const output = status.value?.outputs[0];
+  const stop = () => {
+    players.current!.page.stop();
+    players.current!.midi.stop();
+    set_playing(false);
   };
+  const start = () => {
+    players.current![by].start(data, roll.current!.cursor);
+    set_playing(true);
+  };
+  const toggle = () => (playing ? stop() : start());
   const scrub = (time: number) => {
     roll.current!.set_cursor(time);
-    if (player.current!.playing) player.current!.start(data, roll.current!.cursor);
+    if (playing) start();
+  };
+  const choose_output = (wish: string) => {
+    if (playing) stop();
+    local.hear_through.value = wish;
   };
   return (
     <div class="take-page">
       <TakeHead data={data} />
       <div class="take-tools" role="group" aria-label="Playing and looking">
         <button type="button" class="act" onClick={toggle} aria-pressed={playing}>{playing ? '❚❚ Pause' : '▶ Play'}</button>
-        <label class="volume"><span>Page tone</span>
-          <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page’s tone" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
-                 onInput={(event) => (volume.value = Number(event.currentTarget.value))} />
+        <label class="through"><span>on</span>
+          <select value={by} aria-label="Where the take is heard" onChange={(event) => choose_output(event.currentTarget.value)}>
+            <option value="page">this page</option>
+            <option value="midi">MIDI{output ? `: ${output.name}` : ''}</option>
+          </select>
         </label>
+        {by === 'page' ? (
+          <label class="volume"><span>Page tone</span>
+            <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page’s tone" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
+                   onInput={(event) => (volume.value = Number(event.currentTarget.value))} />
+          </label>
+        ) : output?.trouble && <span class="soft">{output.trouble}</span>}
         <span class="spring" />
         <button type="button" class="quiet" aria-label="Closer" onClick={() => roll.current!.zoom(1 / 1.6)}>+</button>
         <button type="button" class="quiet" aria-label="Further away" onClick={() => roll.current!.zoom(1.6)}>−</button>
@@ -256,7 +280,7 @@ function Instant({ data, time, scrub }: { data: TakeData; time: number; scrub: (
           </>
         ) : <span class="soft">Nothing had been offered yet.</span>}
       </div>
-      <p class="soft small-print">Played with this page’s own tone. For your instrument, export the take as a MIDI file.</p>
+      {through.value === 'midi' && <p class="soft small-print">Played on the MIDI output, brought down to the loudness of the settings. Mind your instrument’s own volume.</p>}
     </section>
   );
 }

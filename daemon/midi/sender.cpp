@@ -1,0 +1,216 @@
+#include "daemon/midi/sender.h"
+
+#include <pthread.h>
+#include <sched.h>
+#include <sys/prctl.h>
+
+#include "daemon/midi/source.h"
+
+namespace undersong::midi {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr int kPriority = 20;  // above ordinary work, below the audio service
+constexpr Micros kRoomToTend{50'000};  // so far from the next message, looking after the port can't delay it
+constexpr Micros kFar = Micros::max();
+
+void be_punctual() {
+  pthread_setname_np(pthread_self(), "midi-out");
+  prctl(PR_SET_TIMERSLACK, 1UL, 0UL, 0UL, 0UL);
+  sched_param parameters{};
+  parameters.sched_priority = kPriority;
+  // Threads that the MIDI service makes for us are not of this class. Where it isn't permitted we go without.
+  (void)sched_setscheduler(0, SCHED_FIFO | SCHED_RESET_ON_FORK, &parameters);
+}
+
+std::chrono::steady_clock::time_point on_clock(Micros at) { return std::chrono::steady_clock::time_point(at); }
+
+}  // namespace
+
+Sender::Sender(std::unique_ptr<Sink> sink, std::function<void()> changed, std::function<void(const Event&)> sent)
+    : changed_(std::move(changed)), sent_(std::move(sent)), sink_(std::move(sink)) {
+  thread_ = std::thread([this] { run(); });
+}
+
+Sender::~Sender() {
+  {
+    const std::lock_guard lock(mutex_);
+    quit_ = true;
+  }
+  wake_.notify_one();
+  thread_.join();
+}
+
+bool Sender::send(const Event& message) {
+  {
+    const std::lock_guard lock(mutex_);
+    if (!connected_ || waiting_.size() >= kMostWaiting) return false;
+    waiting_.push_back(message);
+  }
+  wake_.notify_one();
+  return true;
+}
+
+void Sender::play(std::shared_ptr<const Score> score, Micros begin) {
+  {
+    const std::lock_guard lock(mutex_);
+    silence_ = true;
+    score_ = std::move(score);
+    begin_ = begin;
+    next_ = 0;
+  }
+  wake_.notify_one();
+}
+
+void Sender::stop() {
+  {
+    const std::lock_guard lock(mutex_);
+    silence_ = true;
+    score_.reset();
+    waiting_.clear();
+  }
+  wake_.notify_one();
+}
+
+void Sender::use(std::unique_ptr<Sink> sink) {
+  {
+    const std::lock_guard lock(mutex_);
+    new_sink_ = std::move(sink);
+    score_.reset();
+    waiting_.clear();
+    connected_ = false;
+    port_name_.clear();
+    trouble_ = "The MIDI output is being opened.";
+  }
+  wake_.notify_one();
+}
+
+void Sender::look() {
+  {
+    const std::lock_guard lock(mutex_);
+    look_ = true;
+  }
+  wake_.notify_one();
+}
+
+std::string Sender::port_name() const {
+  const std::lock_guard lock(mutex_);
+  return port_name_;
+}
+std::string Sender::trouble() const {
+  const std::lock_guard lock(mutex_);
+  return trouble_;
+}
+
+Micros Sender::due() const {
+  if (!score_) return kFar;
+  return begin_ + (next_ < score_->events.size() ? score_->events[next_].at : score_->length);
+}
+
+void Sender::next_event() {
+  if (++next_ < score_->events.size()) return;
+  if (!score_->repeat_from) return;  // its end is still to come
+  // Round again, exactly one round later.
+  const Micros round = score_->length - *score_->repeat_from;
+  std::size_t first = 0;
+  while (first < score_->events.size() && score_->events[first].at < *score_->repeat_from) ++first;
+  if (round <= Micros(0) || first == score_->events.size()) return;
+  begin_ += round;
+  next_ = first;
+}
+
+void Sender::emit(Lock& lock, Event message, bool of_score) {
+  lock.unlock();
+  const Micros meant = message.at;
+  message.at = steady_now();  // echoes are told by it
+  if (sink_->send(message)) sounding_.sent(message);
+  if (of_score && sent_) {
+    message.at = meant;
+    sent_(message);
+  }
+  lock.lock();
+}
+
+void Sender::silence(Lock& lock) {
+  lock.unlock();
+  sounding_.release(steady_now(), [this](const Event& message) { sink_->send(message); });
+  lock.lock();
+}
+
+void Sender::tend(Lock& lock) {
+  look_ = false;
+  lock.unlock();
+  const auto opened = sink_->tend();
+  const bool is = sink_->connected();
+  const std::string name = sink_->port_name();
+  lock.lock();
+  if (new_sink_) return;  // this one doesn't matter any more
+  const std::string trouble = is ? "" : opened ? "The MIDI output is not there." : opened.error().message;
+  if (is == connected_ && name == port_name_ && trouble == trouble_) return;
+  if (!is) {  // what sounded went with the port
+    sounding_ = {};
+    waiting_.clear();
+    score_.reset();
+  }
+  connected_ = is;
+  port_name_ = name;
+  trouble_ = trouble;
+  lock.unlock();
+  if (changed_) changed_();
+  lock.lock();
+}
+
+void Sender::run() {
+  be_punctual();
+  Lock lock(mutex_);
+  Micros tend_at = steady_now();
+  while (!quit_) {
+    if (silence_) {
+      silence_ = false;
+      silence(lock);
+      continue;
+    }
+    if (new_sink_) {
+      auto next = std::move(new_sink_);
+      silence(lock);
+      lock.unlock();
+      sink_ = std::move(next);  // the one before closes
+      lock.lock();
+      tend_at = steady_now();
+      continue;
+    }
+    if (!waiting_.empty()) {
+      const Event message = waiting_.front();
+      waiting_.pop_front();
+      emit(lock, message, false);
+      continue;
+    }
+    const Micros now = steady_now(), next = due();
+    if (next <= now) {
+      if (next_ < score_->events.size()) {
+        Event message = score_->events[next_];
+        message.at = next;
+        next_event();
+        emit(lock, message, true);
+      } else {  // it is over
+        score_.reset();
+        silence_ = true;
+      }
+      continue;
+    }
+    if ((look_ || now >= tend_at) && next - now > kRoomToTend) {
+      tend(lock);
+      tend_at = steady_now() + Micros(kTendEvery);
+      continue;
+    }
+    // A tending that is overdue comes when there is room for it.
+    const Micros until = std::min(next, now >= tend_at ? next : tend_at);
+    wake_.wait_until(lock, on_clock(until));
+  }
+  lock.unlock();
+  sounding_.release(steady_now(), [this](const Event& message) { sink_->send(message); });
+  sink_.reset();
+}
+
+}  // namespace undersong::midi

@@ -1,0 +1,47 @@
+#include "daemon/midi/sounding.h"
+
+#include <algorithm>
+#include <utility>
+
+namespace undersong::midi {
+namespace {
+
+constexpr std::uint8_t kPitchBend = 0xE0;
+constexpr std::uint8_t kCentre = 0x40;  // high part of 8192
+
+}  // namespace
+
+void Sounding::sent(const Event& message) {
+  if (message.size != 3) return;
+  Channel& channel = channels_[message.channel()];
+  if (message.kind() == kNoteOn || message.kind() == kNoteOff) {
+    channel.notes[message.bytes[1] & 0x7F] = message.kind() == kNoteOn && message.bytes[2] > 0;
+  } else if (message.kind() == kControlChange) {
+    for (std::size_t i = 0; i < kPedals.size(); ++i)
+      if (message.bytes[1] == kPedals[i]) channel.pedals[i] = message.bytes[2] > 0;
+  } else if (message.kind() == kPitchBend) {
+    channel.bent = message.bytes[1] != 0 || message.bytes[2] != kCentre;
+  }
+}
+
+bool Sounding::nothing() const {
+  return std::all_of(channels_.begin(), channels_.end(), [](const Channel& c) { return c.notes.none() && c.pedals.none() && !c.bent; });
+}
+
+void Sounding::release(Micros at, const std::function<void(const Event&)>& send) {
+  const auto channels = std::exchange(channels_, {});
+  const auto each = [&](auto end) {
+    for (std::uint8_t number = 0; number < channels.size(); ++number) end(number, channels[number]);
+  };
+  each([&](std::uint8_t number, const Channel& channel) {
+    for (std::size_t key = 0; key < channel.notes.size(); ++key)
+      if (channel.notes[key]) send(note_off(at, number, Pitch(static_cast<int>(key))));
+  });
+  each([&](std::uint8_t number, const Channel& channel) {
+    for (std::size_t i = 0; i < kPedals.size(); ++i)
+      if (channel.pedals[i]) send(control_change(at, number, kPedals[i], 0));
+    if (channel.bent) send({at, {static_cast<std::uint8_t>(kPitchBend | number), 0, kCentre}, 3, 0});
+  });
+}
+
+}  // namespace undersong::midi
