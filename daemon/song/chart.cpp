@@ -11,6 +11,7 @@ namespace undersong::song {
 namespace {
 
 constexpr int kBarsALine = 4;
+constexpr std::size_t kWidest = 20;  // bars that are longer push the others
 
 struct Cell {
   std::string text;
@@ -93,7 +94,7 @@ std::string chart(const Form& form) {
   else out += "no pulse: each bar is one chord change, lengths are free\n";
   std::size_t width = 4;
   for (const Part& part : form.parts)
-    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter)) width = std::max(width, bar.size());
+    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter)) width = std::max(width, std::min(kWidest, bar.size()));
   for (const Part& part : form.parts) {
     const int meter = part.free ? 4 : form.meter;
     out += '\n';

@@ -11,6 +11,8 @@
 namespace undersong::song {
 namespace {
 
+constexpr double kShortestLoop = 3;  // beats
+
 Part plain_part(Strain strain) {
   Part part;
   part.free = strain.free;
@@ -92,8 +94,19 @@ void add_linear(Form& form, const Heard& heard) {
 
 }  // namespace
 
-Result<Form> form_of_take(const takes::HeardTake& take, const takes::Beats& beats, const std::optional<takes::Loop>& loop,
+bool carries_form(const takes::HeardTake& take, const takes::Loop& loop) {
+  if (loop.chords.size() < 2 || take.spans.empty()) return false;
+  double beats = 0;
+  for (const takes::LoopChord& chord : loop.chords) beats += chord.beats;
+  if (beats > 0 && beats < kShortestLoop) return false;
+  Micros inside{};
+  for (const takes::LoopPass& pass : loop.passes) inside += pass.end - pass.begin;
+  return 2 * inside >= take.spans.back().end - take.spans.front().begin;
+}
+
+Result<Form> form_of_take(const takes::HeardTake& take, const takes::Beats& beats, const std::optional<takes::Loop>& found,
                           const takes::Sections& sections) {
+  const std::optional<takes::Loop> loop = found && carries_form(take, *found) ? found : std::nullopt;
   if (take.notes.empty()) return invalid_input("There are no notes in this take.");
   if (take.notes.size() == 1) return invalid_input("There is only one note in this take; a form needs chords and a melody.");
   if (take.spans.empty()) return invalid_input("No chord was heard in this take, so there are no changes to write down.");

@@ -32,7 +32,8 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverO
   std::vector<Micros> changes;
   for (const takes::ChordSpan& span : take.spans) changes.push_back(span.begin);
   takes::Beats beats = takes::find_beats(take.notes, changes);
-  const auto loop = takes::find_loop(take, beats);
+  auto loop = takes::find_loop(take, beats);
+  if (loop && !carries_form(take, *loop)) loop.reset();
   takes::Sections sections;
   if (loop) {
     beats = takes::without_free_playing(beats, *loop);

@@ -48,8 +48,8 @@ std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenCho
   auto roots = harmony::spell_roots(chords, signature);
   for (std::size_t i = 0; i < roots.size(); ++i) {
     int fifths = roots[i].fifths();
-    while (fifths < (free[i] ? -6 : -8)) fifths += 12;
-    while (fifths > (free[i] ? 6 : 12)) fifths -= 12;
+    while (fifths < (free[i] ? std::min(-6, signature - 1) : -8)) fifths += 12;
+    while (fifths > (free[i] ? std::max(6, signature + 1) : 12)) fifths -= 12;
     roots[i] = harmony::NoteName(fifths);
   }
   return roots;

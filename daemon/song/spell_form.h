@@ -16,7 +16,7 @@ namespace undersong::song {
 void spell_form(Form& form, std::optional<harmony::Key> heard);
 
 // Roots of chords in beats, as spell_form spells them. No root has two accidentals, and in free playing, far from any key,
-// none has a name beyond Gb and F#. `free`: for each chord.
+// none has a name beyond Gb and F#, or the signature's own. `free`: for each chord.
 std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenChord> chords, int signature, const std::vector<bool>& free);
 
 }  // namespace undersong::song

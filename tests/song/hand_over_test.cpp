@@ -258,6 +258,23 @@ Take free_playing() {
   return take;
 }
 
+// A phrase comes back now and then in a song that goes elsewhere: no form hangs on it.
+TEST(Form, ALoopThatIsLittleOfTheTakeDoesNotCarryTheForm) {
+  takes::HeardTake take;
+  for (int i = 0; i < 20; ++i) take.spans.push_back({Micros(1'000'000 * i), Micros(1'000'000 * (i + 1)), {}, {}});
+  takes::Loop loop;
+  loop.chords.resize(4);
+  for (auto& chord : loop.chords) chord.beats = 2;
+  takes::LoopPass pass;
+  pass.end = Micros(4'000'000);
+  loop.passes = {pass, pass};
+  EXPECT_FALSE(carries_form(take, loop));
+  loop.passes.push_back(pass);
+  EXPECT_TRUE(carries_form(take, loop));
+  loop.chords.resize(1);
+  EXPECT_FALSE(carries_form(take, loop));
+}
+
 TEST(HandOver, WithoutAPulseABarIsAChordChangeAndItSaysSo) {
   const Take take = free_playing();
   const Folder folder = handed_over(take);
