@@ -6,7 +6,7 @@
 namespace undersong::song {
 namespace {
 
-constexpr Micros kLongestBar{60'000'000};  // a quarter of a bar must fit in a MIDI tempo of 16.7 seconds
+constexpr Micros kLongestBar{16'000'000};  // a beat of more than four seconds would make ticks coarse
 
 double seconds(Micros t) { return std::chrono::duration<double>(t).count(); }
 

@@ -17,7 +17,7 @@
 namespace undersong::song {
 namespace {
 
-constexpr std::uint16_t kPerQuarter = 960;
+constexpr std::uint16_t kPerQuarter = 3840;  // half a millisecond even where a beat lasts four seconds
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks a written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
 constexpr Velocity kChordsSoft{52}, kBassSoft{60}, kPadSoft{46};

@@ -6,7 +6,7 @@
 // The tempo map follows the playing: each beat of the take is a quarter note, at its own time to a microsecond. With a steady
 // tempo the beats are even instead: what was played keeps its place within its beat, and the melody is quantised.
 //
-// 960 ticks a quarter. Threads: pure. Errors: Result, a take longer than a MIDI file can be.
+// 3840 ticks a quarter, so that what was played lies within half a millisecond of its time. Threads: pure. Errors: Result, a take longer than a MIDI file can be.
 // Source: Standard MIDI Files 1.0; General MIDI program numbers.
 #pragma once
 

@@ -148,7 +148,7 @@ TEST(HandOver, TheTempoMapPutsEveryBeatWhereItWasPlayed) {
   for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) {
     const midi::Tick tick = clock.nearest_tick(take.beats[beat]);
     const midi::Tick lead = file.time_signatures.size() > 1 ? file.time_signatures[1].tick : 0;
-    const auto bar = (static_cast<double>(tick) - static_cast<double>(lead)) / 3840;
+    const auto bar = (static_cast<double>(tick) - static_cast<double>(lead)) / (4 * file.division.ticks_per_quarter);
     EXPECT_NEAR(bar, std::round(bar), .02) << beat;
     ++bars;
   }
@@ -223,7 +223,7 @@ TEST(HandOver, ASteadyTempoHasOneTempoAndAQuantisedMelody) {
   const midi::Smf file = parts_of(handed_over(play(Tune{}, 4), options));
   ASSERT_EQ(file.tempos.size(), 1u);
   EXPECT_EQ(file.tempos[0].micros_per_quarter, 600'000u);
-  for (const Sounding& note : notes_of(track(file, "melody"))) EXPECT_TRUE(note.from % 120 == 0 || note.from % 160 == 0) << note.from;
+  for (const Sounding& note : notes_of(track(file, "melody"))) EXPECT_TRUE(note.from % (file.division.ticks_per_quarter / 8) == 0 || note.from % (file.division.ticks_per_quarter / 6) == 0) << note.from;
 }
 
 TEST(HandOver, WithoutAMelodyItSaysSoAndWritesChords) {
@@ -289,9 +289,9 @@ TEST(HandOver, WithoutAPulseABarIsAChordChangeAndItSaysSo) {
   const auto& played = track(file, "as played");
   ASSERT_EQ(played.events.size(), take.events.size());
   for (std::size_t i = 0; i < take.events.size(); ++i)
-    EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at).count()), 0, 3000);
+    EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at).count()), 0, 1000);
   for (const Sounding& note : notes_of(track(file, "bass roots"))) EXPECT_TRUE(std::any_of(file.time_signatures.begin(), file.time_signatures.end(), [&](const auto& s) {
-    return note.from >= s.tick && (note.from - s.tick) % (s.numerator * 960u) == 0;
+    return note.from >= s.tick && (note.from - s.tick) % (s.numerator * std::uint64_t{file.division.ticks_per_quarter}) == 0;
   }));
 }
 
