@@ -5,6 +5,7 @@
 
 #include <filesystem>
 #include <memory>
+#include <optional>
 
 #include "clients/offline/commands.h"
 #include "daemon/midi/smf.h"
@@ -14,11 +15,11 @@ namespace {
 
 struct Options {
   std::string file, directory, title;
-  double tempo = 0;
+  std::optional<double> tempo;
   bool steady = false, force = false;
 };
 
-std::string bar_count(std::size_t parts) { return fmt::format("{} {}", parts, parts == 1 ? "part" : "parts"); }
+std::string part_count(std::size_t parts) { return fmt::format("{} {}", parts, parts == 1 ? "part" : "parts"); }
 
 int run(const Options& options) {
   const auto fail = [](const std::string& why) {
@@ -31,13 +32,13 @@ int run(const Options& options) {
   song::HandOverOptions wish;
   wish.title = options.title.empty() ? std::filesystem::path(options.file).stem().string() : options.title;
   wish.parts.steady = options.steady;
-  if (options.tempo != 0) wish.parts.tempo = options.tempo;
+  wish.parts.tempo = options.tempo;
   const auto folder = song::hand_over(midi::merged_events(*file), wish);
   if (!folder) return fail(options.file + ": " + folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written) return fail(written.error().message);
   for (const auto& remark : folder->remarks) fmt::print(stderr, "undersong: {}: {}\n", options.file, remark);
   const song::Form& form = folder->form;
-  fmt::print("{}: {}{}{}; strings move {} semitones, {} parallels\n", options.directory, bar_count(form.parts.size()),
+  fmt::print("{}: {}{}{}; strings move {} semitones, {} parallels\n", options.directory, part_count(form.parts.size()),
              form.key ? ", " + harmony::text(*form.key) : "", form.pulse ? fmt::format(", {}/4, {:.0f} a minute", form.meter, form.tempo) : ", no pulse",
              folder->pad_motion, folder->pad_parallels);
   for (const auto& made : folder->files) fmt::print("  {:<20} {} bytes\n", made.name, made.bytes.size());
@@ -56,6 +57,8 @@ void add_hand_over(CLI::App& program, int& exit_code) {
   command->add_flag("--force", options->force, "write into a folder that is not empty");
   command->callback([options, steady, &exit_code] {
     options->steady = steady->count() > 0;
+    const auto given = steady->results();
+    if (given.empty() || given.front().empty()) options->tempo.reset();
     exit_code = run(*options);
   });
 }

@@ -38,7 +38,7 @@ const clockOf = (midi) => {
 const channelEvents = (track) => {
   let tick = 0;
   const out = [];
-  for (const e of track) { tick += e.deltaTime; if (e.channel !== undefined) out.push({ ...e, tick }); }
+  for (const e of track) { tick += e.deltaTime; if (e.channel !== undefined && !e.meta) out.push({ ...e, tick }); }
   return out;
 };
 const key = (e) => [e.type, e.channel, e.noteNumber ?? e.controllerType ?? e.programNumber ?? e.value ?? e.amount, e.velocity ?? e.value ?? ''].join(' ');
