@@ -25,7 +25,7 @@ struct Welcome {
   static constexpr const char* kSays =
       "The first message on every connection. `token_needed`: say hello with the token first, nothing else is answered.";
   static constexpr const char* kExample =
-      R"({"protocol":1,"program":"0.1.0","capabilities":["moment","status","log","hear","export","play"],"token_needed":false})";
+      R"({"protocol":1,"program":"0.1.0","capabilities":["moment","status","log","hear","export","play","beat","along"],"token_needed":false})";
   std::uint32_t protocol = kProtocolVersion;
   std::string program;
   std::vector<std::string> capabilities;
@@ -37,9 +37,9 @@ struct Moment {
   static constexpr const char* kMethod = "moment";
   static constexpr const char* kSays =
       "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, so `number` "
-      "may skip. `alternatives_number` changes when the list does.";
+      "may skip. `alternatives_number` changes when the list does. `beat` is null while there is no steady pulse.";
   static constexpr const char* kExample =
-      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
+      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
   TimeUs at = 0;
   Nullable<ChordInForce> chord;
@@ -48,11 +48,12 @@ struct Moment {
   std::vector<MelodyNote> melody;
   std::vector<HeldNote> held;
   std::uint32_t alternatives_number = 0;
+  Nullable<BeatNow> beat;
   bool still = false;
   Wishes wishes;
   std::vector<Alternative> alternatives;
 };
-BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, held, alternatives_number, still, wishes, alternatives))
+BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, held, alternatives_number, beat, still, wishes, alternatives))
 
 struct Status {
   static constexpr const char* kMethod = "status";
@@ -356,6 +357,71 @@ struct CorrectTake {
 };
 BOOST_DESCRIBE_STRUCT(CorrectTake, (), (take, at, harte))
 
+struct Tapped {
+  Nullable<BeatNow> beat;
+};
+BOOST_DESCRIBE_STRUCT(Tapped, (), (beat))
+
+struct TapBeat {
+  static constexpr const char* kMethod = "beat.tap";
+  static constexpr const char* kSays =
+      "A tap of the foot: four even ones set tempo and bar, the first being one, and the pulse follows the playing from "
+      "there. Answers with the beat as it is now, null while there is none.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample = R"({"beat":{"at":83400112,"tempo":96,"confidence":1,"place":4,"meter":4,"source":"tapped"}})";
+  using Reply = Tapped;
+};
+BOOST_DESCRIBE_STRUCT(TapBeat, (), ())
+
+struct Corrected {
+  static constexpr const char* kSays = "`number`: the line that keeps it, null when no take is being played; `beat`: as it is now.";
+  Nullable<std::uint64_t> number;
+  Nullable<BeatNow> beat;
+};
+BOOST_DESCRIBE_STRUCT(Corrected, (), (number, beat))
+
+enum class BeatCorrection : std::uint8_t { kOne, kTwice, kHalf, kMeter, kUndo };
+BOOST_DESCRIBE_ENUM(BeatCorrection, kOne, kTwice, kHalf, kMeter, kUndo)
+
+struct CorrectBeat {
+  static constexpr const char* kMethod = "beat.correct";
+  static constexpr const char* kSays =
+      "Corrects beats, all at once: `one`: the beat nearest to `at` begins a bar; `meter` beats a bar; `twice` or `half` as "
+      "many; `undo` the last correction. Of take `take`, or of what is being played; `at` is now where left out.";
+  static constexpr const char* kExample = R"({"what":"meter","meter":3})";
+  static constexpr const char* kReplyExample =
+      R"({"number":90420,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":1,"meter":3,"source":"played"}})";
+  using Reply = Corrected;
+  BeatCorrection what = BeatCorrection::kOne;
+  std::optional<std::uint64_t> take{};
+  std::optional<TimeUs> at{};
+  std::optional<Whole<1, 16>> meter{};
+};
+BOOST_DESCRIBE_STRUCT(CorrectBeat, (), (what, take, at, meter))
+
+struct TakeBeats {
+  static constexpr const char* kSays =
+      "Lists of equal length: when each beat fell, and its `place` in the bar, from 1. `pulse` false: no steady pulse was found, and beats are only what could be fitted.";
+  std::uint64_t take = 0;
+  bool pulse = false;
+  Share confidence;
+  Whole<1, 16> meter{4};
+  std::vector<TimeUs> at;
+  std::vector<std::uint32_t> place;
+};
+BOOST_DESCRIBE_STRUCT(TakeBeats, (), (take, pulse, confidence, meter, at, place))
+
+struct GetBeats {
+  static constexpr const char* kMethod = "take.beats";
+  static constexpr const char* kSays = "The beats and bars of a take as found when all of it is known, with every correction; may take a second.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"pulse":true,"confidence":0.9,"meter":4,"at":[81200345,81825345],"place":[1,2]})";
+  using Reply = TakeBeats;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(GetBeats, (), (take))
+
 struct DeleteTake {
   static constexpr const char* kMethod = "take.delete";
   static constexpr const char* kSays = "Takes a take off the list. Nothing is erased: take.restore brings it back.";
@@ -431,6 +497,55 @@ struct PlayTake {
   std::optional<Whole<1, 127>> velocity{};
 };
 BOOST_DESCRIBE_STRUCT(PlayTake, (), (take, from_us, to_us, velocity))
+
+enum class Layer : std::uint8_t { kBass, kChords };
+BOOST_DESCRIBE_ENUM(Layer, kBass, kChords)
+
+struct PlayAlong {
+  static constexpr const char* kMethod = "play.along";
+  static constexpr const char* kSays =
+      "Finds the loop of a take and plays its bass roots and chords on the MIDI output, round and round, after `count_in` "
+      "bars (1 where left out), at `tempo` beats a minute (the take's own where left out). The take being played ends; the "
+      "next note begins one that is kept against the loop: see take.passes. Ends with play.stop.";
+  static constexpr const char* kExample = R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"]})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"since":97200345,"from_us":0,"to_us":0,"along":{"tempo":92,"meter":4,"count_in_us":2608696,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}]}})";
+  using Reply = Playing;
+  std::optional<std::uint64_t> take{};
+  std::optional<Real<20, 400>> tempo{};
+  std::optional<Whole<0, 8>> count_in{};
+  std::optional<std::vector<Layer>> layers{};
+  std::optional<Whole<1, 127>> velocity{};
+};
+BOOST_DESCRIBE_STRUCT(PlayAlong, (), (take, tempo, count_in, layers, velocity))
+
+struct TakePasses {
+  static constexpr const char* kSays =
+      "`pass_at`: when each time round began, the first being number `first_pass`. Then lists of equal length, one place a "
+      "note, by beginning: its `pass` (0: before the first), its `place_us` in the loop, and which of `chords` it is over "
+      "(-1 in pass 0). A note a little early belongs to what it anticipates.";
+  std::uint64_t take = 0;
+  LoggedAlong along;
+  std::uint32_t first_pass = 1;
+  std::vector<TimeUs> pass_at;
+  std::vector<TimeUs> at;
+  std::vector<PitchNumber> pitch;
+  std::vector<std::uint32_t> pass;
+  std::vector<TimeUs> place_us;
+  std::vector<std::int64_t> chord;
+};
+BOOST_DESCRIBE_STRUCT(TakePasses, (), (take, along, first_pass, pass_at, at, pitch, pass, place_us, chord))
+
+struct GetPasses {
+  static constexpr const char* kMethod = "take.passes";
+  static constexpr const char* kSays = "Of a take that was played along with a loop: the pass and the place in the loop of every note.";
+  static constexpr const char* kExample = R"({"take":13})";
+  static constexpr const char* kReplyExample =
+      R"({"take":13,"along":{"take":12,"tempo":92,"meter":4,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}]},"first_pass":1,"pass_at":[99809041],"at":[100120333],"pitch":[76],"pass":[1],"place_us":[311292],"chord":[0]})";
+  using Reply = TakePasses;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(GetPasses, (), (take))
 
 struct Stopped {
   static constexpr const char* kSays = "`was`: something was being played.";
@@ -525,7 +640,8 @@ BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_sty
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
-                                      GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, Hear, PlayTake, StopPlaying,
+                                      GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats,
+                                      Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
                                       Hold, SendNotes, SpellPitches, NameChords, GetSettings, SetSettings>;
 
 // ---- errors

@@ -112,9 +112,10 @@ BOOST_DESCRIBE_STRUCT(Alternative, (), (symbol, harte, root, root_name, degrees,
 // Stored as numbers in takes/log_line.h; here as words.
 enum class LineKind : std::uint8_t {
   kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection, kRename, kAnnotate, kDelete, kRestore,
+  kBeat, kAlong, kPass,
 };
 BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection,
-                    kRename, kAnnotate, kDelete, kRestore)
+                    kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass)
 
 struct LoggedMidi {
   static constexpr const char* kSays = "A MIDI message as received: 1 to 3 bytes and the number of its port.";
@@ -169,6 +170,57 @@ struct LoggedTrial {
 };
 BOOST_DESCRIBE_STRUCT(LoggedTrial, (), (list, harte, place))
 
+enum class BeatSource : std::uint8_t { kPlayed, kTapped, kClock };
+BOOST_DESCRIBE_ENUM(BeatSource, kPlayed, kTapped, kClock)
+
+struct BeatNow {
+  static constexpr const char* kSays =
+      "The newest beat: when it fell, beats a minute, its `place` in the bar from 1 to `meter`, and whether the playing, "
+      "taps or another machine's clock say so. It changes once a beat at most, and with a correction.";
+  TimeUs at = 0;
+  Whole<1, 1000> tempo{1};
+  Share confidence;
+  Whole<1, 16> place{1}, meter{4};
+  BeatSource source = BeatSource::kPlayed;
+};
+BOOST_DESCRIBE_STRUCT(BeatNow, (), (at, tempo, confidence, place, meter, source))
+
+enum class BeatWord : std::uint8_t { kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo };
+BOOST_DESCRIBE_ENUM(BeatWord, kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo)
+
+struct LoggedBeat {
+  static constexpr const char* kSays =
+      "What was said of the take's beats: `tap`: they are `interval_us` long; `clock`: another machine's bar begins; `one`: "
+      "a bar begins here; `meter` beats a bar; `twice` or `half` as many; `undo` takes the last of these back but a clock's.";
+  BeatWord what = BeatWord::kOne;
+  std::optional<TimeUs> interval_us{};
+  std::optional<Whole<1, 16>> meter{};
+};
+BOOST_DESCRIBE_STRUCT(LoggedBeat, (), (what, interval_us, meter))
+
+struct AlongChord {
+  static constexpr const char* kSays = "`at_us` from the beginning of the loop.";
+  TimeUs at_us = 0;
+  std::string harte;
+};
+BOOST_DESCRIBE_STRUCT(AlongChord, (), (at_us, harte))
+
+struct LoggedAlong {
+  static constexpr const char* kSays = "The loop of take `take` is played while this one is recorded; each time round takes `cycle_us`.";
+  std::uint64_t take = 0;
+  double tempo = 0;
+  Whole<1, 16> meter{4};
+  TimeUs cycle_us = 0;
+  std::vector<AlongChord> chords;
+};
+BOOST_DESCRIBE_STRUCT(LoggedAlong, (), (take, tempo, meter, cycle_us, chords))
+
+struct LoggedPass {
+  static constexpr const char* kSays = "The loop begins again, for the time `number`, from 1.";
+  std::uint32_t number = 0;
+};
+BOOST_DESCRIBE_STRUCT(LoggedPass, (), (number))
+
 struct LogLine {
   static constexpr const char* kSays =
       "One line of the log. Numbers ascend without gaps over all takes, and a line that has one is on disk. Only the "
@@ -184,11 +236,14 @@ struct LogLine {
   std::optional<LoggedMelody> melody{};
   std::optional<LoggedOffer> offered{};
   std::optional<LoggedTrial> tried{};
+  std::optional<LoggedBeat> beat{};
+  std::optional<LoggedAlong> along{};
+  std::optional<LoggedPass> pass{};
   std::optional<std::string> text{};
   std::optional<std::string> reason{};
   std::optional<TimeUtcMs> begin_utc_ms{};
 };
-BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, text, reason, begin_utc_ms))
+BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass, text, reason, begin_utc_ms))
 
 struct TakeSummary {
   static constexpr const char* kSays =
@@ -228,15 +283,26 @@ struct OutputPort {
 };
 BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble))
 
+struct PlayingAlong {
+  static constexpr const char* kSays = "The loop goes round after `count_in_us`; each time takes `cycle_us`.";
+  double tempo = 0;
+  Whole<1, 16> meter{4};
+  TimeUs count_in_us = 0, cycle_us = 0;
+  std::vector<AlongChord> chords;
+};
+BOOST_DESCRIBE_STRUCT(PlayingAlong, (), (tempo, meter, count_in_us, cycle_us, chords))
+
 struct Playing {
   static constexpr const char* kSays =
       "What is played on the MIDI output: a take from `from_us` to `to_us`, counted from its beginning. `since`: when "
-      "`from_us` sounded, on the daemon's clock.";
+      "`from_us` sounded, on the daemon's clock. With `along` it is the take's loop, round and round until it is stopped, "
+      "and both are 0.";
   std::uint64_t take = 0;
   TimeUs since = 0;
   TimeUs from_us = 0, to_us = 0;
+  std::optional<PlayingAlong> along{};
 };
-BOOST_DESCRIBE_STRUCT(Playing, (), (take, since, from_us, to_us))
+BOOST_DESCRIBE_STRUCT(Playing, (), (take, since, from_us, to_us, along))
 
 struct CurrentTake {
   static constexpr const char* kSays = "`take` is missing until its first line is on disk.";

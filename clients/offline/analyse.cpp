@@ -6,9 +6,9 @@
 #include <string>
 
 #include "clients/offline/commands.h"
-#include "daemon/harmony/beat_tracker.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/analysis.h"
+#include "daemon/listen/pulse.h"
 #include "daemon/midi/smf.h"
 #include "daemon/takes/loop.h"
 
@@ -43,26 +43,27 @@ void print_beat(Micros told, Micros beat, bool downbeat) {
   fmt::print("{{\"t\":{:.6f},\"beat\":{:.6f}{}}}\n", seconds(told), seconds(beat), downbeat ? ",\"downbeat\":true" : "");
 }
 
-// Beats as they are told: the tracker is given the same strikes as the ear.
+// Beats as they are told, by the very pulse that the daemon has.
 class LiveBeats {
  public:
   void event(const midi::Event& event) {
     advance(event.at);
     for (const auto& change : notes_.apply(event))
-      if (change.kind == listen::NoteChange::Kind::kStruck) tracker_.note_on(event.at, change.pitch, change.velocity);
+      if (change.kind == listen::NoteChange::Kind::kStruck) pulse_.note_on(event.at, change.pitch, change.velocity);
     print();
   }
   void advance(Micros at) {
-    tracker_.advance(at);
+    for (auto due = pulse_.next_deadline(); due && *due <= at; due = pulse_.next_deadline()) pulse_.advance(*due);
+    pulse_.advance(at);
     print();
   }
 
  private:
   void print() {
-    while (const auto beat = tracker_.take_beat()) print_beat(beat->told, beat->at, beat->downbeat);
+    while (const auto beat = pulse_.take_beat()) print_beat(beat->told, beat->at, beat->place == 0);
   }
   listen::NoteState notes_;
-  harmony::BeatTracker tracker_;
+  listen::Pulse pulse_;
 };
 
 void print_revised_beats(const std::vector<midi::Event>& events) {

@@ -25,7 +25,7 @@ void add_commands(CLI::App& program, Session& session);
 
 void add_live(CLI::App& program, Session& session);
 void add_takes(CLI::App& program, Session& session);  // list, show, export, rename, delete, restore
-void add_orders(CLI::App& program, Session& session);  // mark, end, hear, play, stop, hold, wish
+void add_orders(CLI::App& program, Session& session);  // mark, end, hear, play, along, stop, tap, beat, hold, wish
 void add_doctor(CLI::App& program, Session& session);
 
 }  // namespace undersong::terminal

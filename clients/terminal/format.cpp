@@ -40,6 +40,15 @@ std::string local_time(protocol::TimeUtcMs utc) {
   return fmt::format("{:%Y-%m-%d %H:%M}", local);
 }
 
+std::string beat_words(const protocol::BeatNow& beat) {
+  const char* sure = beat.source == protocol::BeatSource::kClock   ? "by the clock"
+                     : beat.source == protocol::BeatSource::kTapped ? "as tapped"
+                     : beat.confidence > .65                        ? "sure"
+                     : beat.confidence > .35                        ? "fairly sure"
+                                                                    : "unsure";
+  return fmt::format("{} a minute, beat {} of {}, {}", beat.tempo.value, beat.place.value, beat.meter.value, sure);
+}
+
 std::string dark_bright_word(double value) {
   return value < -0.45 ? "very dark" : value < -0.15 ? "dark" : value < 0.15 ? "neutral" : value < 0.45 ? "bright" : "very bright";
 }

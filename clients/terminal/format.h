@@ -14,6 +14,8 @@ std::string duration(protocol::TimeUs length);
 std::optional<protocol::TimeUs> time_in_take(const std::string& text);
 // "2026-03-01 17:20", local time.
 std::string local_time(protocol::TimeUtcMs utc);
+// "96 a minute, beat 3 of 4, fairly sure", "..., by the clock".
+std::string beat_words(const protocol::BeatNow& beat);
 // A word for a value between dark and bright, resolved and tense: "darker", "bright", ...
 std::string dark_bright_word(double value);
 std::string resolved_tense_word(double value);

@@ -109,13 +109,14 @@ class View {
   void draw() {
     winsize size{};
     ioctl(STDOUT_FILENO, TIOCGWINSZ, &size);
-    const std::size_t room = size.ws_row > 9 ? size.ws_row - 9u : 4, width = size.ws_col ? size.ws_col : 80u;
+    const std::size_t room = size.ws_row > 10 ? size.ws_row - 10u : 4, width = size.ws_col ? size.ws_col : 80u;
     std::string out = "\x1b[H";
     const auto put = [&](const std::string& text) { out += clipped(text, width) + "\x1b[K\n"; };
     put("");
     const bool sounding = moment_ && moment_->chord && moment_->chord->sounding;
     put(fmt::format("  {}{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m", shown_.empty() ? "play something" : shown_));
     put("  " + (moment_ ? melody() : "") + (moment_ && moment_->key ? "    in " + moment_->key->name : ""));
+    put("  \x1b[2m" + (moment_ && moment_->beat ? beat_words(*moment_->beat) : std::string("no steady pulse")) + "\x1b[0m");
     put("");
     if (moment_) {
       const std::size_t rows = std::min({options_.rows, moment_->alternatives.size(), room});

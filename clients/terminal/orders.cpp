@@ -3,6 +3,7 @@
 
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
@@ -76,6 +77,78 @@ void add_orders(CLI::App& program, Session& session) {
     }
     order(session, request, [](const auto& playing) {
       return fmt::format("Playing take {} from {} to {}; `undersong stop` ends it.", playing.take, duration(playing.from_us), duration(playing.to_us));
+    });
+  });
+
+  auto along_take = std::make_shared<std::uint64_t>(0);
+  auto tempo = std::make_shared<double>(0);
+  auto count_in = std::make_shared<int>(1);
+  auto layers = std::make_shared<std::vector<std::string>>();
+  auto loudness = std::make_shared<int>(0);
+  auto* along = program.add_subcommand("along", "Play a take's loop round and round on the MIDI output, to play over (mind the instrument's volume)");
+  along->add_option("TAKE", *along_take, "number of the take; the newest if left out");
+  along->add_option("--tempo", *tempo, "beats a minute; the take's own if left out")->check(CLI::Range(20.0, 400.0));
+  along->add_option("--count-in", *count_in, "bars before it begins")->check(CLI::Range(0, 8));
+  along->add_option("--layers", *layers, "bass, chords or both")->delimiter(',')->check(CLI::IsMember({"bass", "chords"}));
+  along->add_option("--velocity", *loudness, "how loud, instead of softly under your own playing")->check(CLI::Range(1, 127));
+  along->callback([=, &session] {
+    protocol::PlayAlong request;
+    if (*along_take != 0) request.take = *along_take;
+    if (*tempo > 0) request.tempo = *tempo;
+    request.count_in = *count_in;
+    if (*loudness > 0) request.velocity = *loudness;
+    if (!layers->empty()) {
+      request.layers.emplace();
+      for (const auto& layer : *layers) request.layers->push_back(layer == "bass" ? protocol::Layer::kBass : protocol::Layer::kChords);
+    }
+    order(session, request, [](const auto& playing) {
+      std::string chords;
+      for (const auto& each : playing.along->chords) chords += " " + each.harte;
+      return fmt::format("The loop of take {} at {:.0f} beats a minute:{}; play over it, `undersong stop` ends it.", playing.take, playing.along->tempo, chords);
+    });
+  });
+
+  program.add_subcommand("tap", "Tap the beat: four times, evenly, the first on one")->callback([&session] {
+    order(session, protocol::TapBeat{}, [](const auto& tapped) { return tapped.beat ? beat_words(*tapped.beat) : std::string("Tap on."); });
+  });
+
+  auto what = std::make_shared<std::string>();
+  auto of_take = std::make_shared<std::uint64_t>(0);
+  auto where = std::make_shared<std::string>();
+  auto* beat = program.add_subcommand("beat", "Correct the beat: this is one, twice or half as fast, beats a bar, or undo");
+  beat->add_option("WHAT", *what, "one, twice, half, undo, or beats a bar (3)")->required();
+  beat->add_option("--take", *of_take, "of a take that is over, instead of what is being played");
+  beat->add_option("--at", *where, "where in that take: seconds, or 1:23.4");
+  beat->callback([=, &session] {
+    protocol::CorrectBeat request;
+    using protocol::BeatCorrection;
+    const auto refuse = [&session](const std::string& sentence) {
+      fmt::print(stderr, "undersong: {}\n", sentence);
+      session.exit_code = 2;
+    };
+    if (*what == "one") request.what = BeatCorrection::kOne;
+    else if (*what == "twice") request.what = BeatCorrection::kTwice;
+    else if (*what == "half") request.what = BeatCorrection::kHalf;
+    else if (*what == "undo") request.what = BeatCorrection::kUndo;
+    else if (const auto beats = time_in_take(*what); beats && *beats % 1'000'000 == 0 && *beats >= 1'000'000 && *beats <= 16'000'000) {
+      request.what = BeatCorrection::kMeter;
+      request.meter = static_cast<int>(*beats / 1'000'000);
+    } else {
+      return refuse(fmt::format("\"{}\" is none of one, twice, half and undo, and no number of beats from 1 to 16.", *what));
+    }
+    if (*of_take != 0) request.take = *of_take;
+    const auto time = time_in_take(*where);
+    if (!where->empty() && (!time || *of_take == 0)) return refuse(time ? "--at belongs to --take." : fmt::format("\"{}\" is no time.", *where));
+    session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
+      if (!where->empty()) {
+        const auto take = daemon.request(protocol::GetTake{.take = *of_take});
+        if (!take) return take.error();
+        request.at = take->summary.at + *time;
+      }
+      const auto reply = daemon.request(request);
+      if (!reply) return reply.error();
+      fmt::print("{}\n", reply->beat && *of_take == 0 ? beat_words(*reply->beat) : std::string("Corrected."));
+      return std::nullopt;
     });
   });
 

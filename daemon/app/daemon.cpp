@@ -15,6 +15,7 @@
 #include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
 #include "daemon/app/version.h"
+#include "daemon/app/worker.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
 #include "daemon/server/notify.h"
@@ -77,7 +78,8 @@ class Running final : public Daemon {
                                                        .changed_moment = [this] { changed(moment_changed_); },
                                                        .changed_status = [this] { changed(status_changed_); },
                                                        .changed_deadline = [this] { changed(deadline_changed_); },
-                                                       .utc_ms = utc_ms});
+                                                       .utc_ms = utc_ms,
+                                                       .aside = [this](auto work) { return aside(std::move(work)); }});
 
     server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion)};
     if (config.web_port != 0)
@@ -121,6 +123,7 @@ class Running final : public Daemon {
     sources.ports.backend = config.service;
     sources.ports.names = config.inputs;
     sources.ports.look_every = kLookForPorts;
+    sources.ports.pass_clock = true;
     if (!config.virtual_input) sources.ports.virtual_port.clear();
     if (options_.play) sources.file = {*options_.play, options_.speed};
     auto source = midi::make_source(options_.play ? "file" : "ports", sources, inputs_);
@@ -132,6 +135,10 @@ class Running final : public Daemon {
 
   std::unique_ptr<midi::Sink> open_output(const std::string& name) {
     return std::make_unique<midi::Output>(midi::OutputOptions{.backend = options_.config.service, .name = name}, say, echoes_);
+  }
+
+  bool aside(std::function<std::function<void()>()> work) {
+    return worker_.run([this, work = std::move(work)] { asio::post(io_, work()); });
   }
 
   // ---- events and time
@@ -242,6 +249,7 @@ class Running final : public Daemon {
   asio::io_context io_{1};
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
+  Worker worker_;  // after io_: it posts there
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<Desk> desk_;

@@ -53,6 +53,7 @@ void Desk::received(const midi::Event& event) {
     for (const auto& port : world_.inputs.ports()) controls_.set_port_name(port.number, port.name);
   if (notice == midi::Notice::kNone && event.size == 0) return;
   if (notice == midi::Notice::kNone && world_.echoes.is_echo(event)) return;
+  if (listen::is_clock(event)) return beat_changed(pulse_.clock(event));  // no music: it wakes nothing else and isn't kept
 
   const auto heard = controls_.apply(event);
   const bool consumed = heard.consumed;
@@ -62,6 +63,7 @@ void Desk::received(const midi::Event& event) {
     const bool moved = analysis_.event(event);
     boundary(boundary_.played(event.at, struck, !analysis_.notes().silent()), takes::EndReason::kSilence);
     if (struck) {
+      beat_changed(pulse_.note_on(event.at, Pitch(event.bytes[1] & 0x7F), Velocity(event.bytes[2] & 0x7F)));
       player_velocity_ += (player_velocity_ == 0 ? 1 : kVelocityMemory) * (static_cast<float>(event.bytes[2]) - player_velocity_);
       if (take_) ++take_->notes;
     }
@@ -82,9 +84,11 @@ void Desk::advance(Micros now) {
 void Desk::advance_to(Micros at) {
   // In the order in which they fall due, so that an event that comes late finds the same state as one that does not.
   for (;;) {
-    const auto heard = analysis_.next_deadline(), ends = boundary_.next_deadline(), pressed = controls_.next_deadline();
+    // While a loop is played along, its player may listen as long as he likes: the take goes on.
+    const auto heard = analysis_.next_deadline(), ends = round_ ? std::nullopt : boundary_.next_deadline(), pressed = controls_.next_deadline(),
+               beat = pulse_.next_deadline(), pass = next_pass();
     std::optional<Micros> first;
-    for (const auto& due : {heard, ends, pressed})
+    for (const auto& due : {heard, ends, pressed, beat, pass})
       if (due && *due <= at && (!first || *due < *first)) first = due;
     if (!first) return;
     if (first == heard) {
@@ -94,6 +98,10 @@ void Desk::advance_to(Micros at) {
       if (analysis_.moment().number != number) world_.changed_moment();
     } else if (first == pressed) {
       obey(controls_.advance(*first));
+    } else if (first == beat) {
+      beat_changed(pulse_.advance(*first));
+    } else if (first == pass) {
+      begin_pass();
     } else {
       boundary(boundary_.passed(*first), takes::EndReason::kSilence);
     }
@@ -102,7 +110,8 @@ void Desk::advance_to(Micros at) {
 
 std::optional<Micros> Desk::next_deadline() const {
   std::optional<Micros> first;
-  for (const auto& due : {analysis_.next_deadline(), boundary_.next_deadline(), controls_.next_deadline(), playback_.next_deadline()})
+  for (const auto& due : {analysis_.next_deadline(), round_ ? std::nullopt : boundary_.next_deadline(), controls_.next_deadline(),
+                          playback_.next_deadline(), pulse_.next_deadline(), next_pass()})
     if (due && (!first || *due < *first)) first = due;
   return first;
 }
@@ -141,6 +150,7 @@ void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reas
   }
   if (change.begun) {
     analysis_.begin_take();
+    pulse_.begin_take(*change.begun);
     take_ = OpenTake{*change.begun, world_.utc_ms(), 0, std::nullopt};
     world_.store.append(takes::take_begin(*change.begun, take_->begin_utc_ms));
     // A pedal that was pressed before belongs to what is heard.
@@ -148,6 +158,10 @@ void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reas
       pedal.at = *change.begun;
       world_.store.append(takes::midi_received(pedal));
     }
+  }
+  if (change.begun && round_) {
+    world_.store.append(takes::along_begins(*change.begun, round_->of, round_->along));
+    if (round_->next > 1) world_.store.append(takes::pass_begins(round_->pass(round_->next - 1), round_->next - 1));
   }
   if (change.ended || change.begun) world_.changed_status();
 }
@@ -200,6 +214,12 @@ void Desk::obey(std::span<const listen::Order> given) {
       case listen::Action::kHearNext:
         (void)hear({});
         break;
+      case listen::Action::kTap:
+        tap_at(order.pressed);
+        break;
+      case listen::Action::kBeatOne:
+        (void)correct_now({order.pressed, takes::BeatWord::kOne, {}, 0});
+        break;
       case listen::Action::kEndTake:
         end_take_at(order.pressed, takes::EndReason::kRequest, {});
         break;
@@ -250,13 +270,17 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
   return std::optional(harmony::harte(chosen.chord, chosen.root_name));
 }
 
+// Soft at first: the configured loudness until something was played, then under the player's own.
+Velocity Desk::soft() const {
+  float velocity = static_cast<float>(config_.hear_velocity);
+  if (player_velocity_ > 0) velocity = std::min(velocity * 1.5f, kUnderPlayer * player_velocity_);
+  return Velocity(std::max(1, static_cast<int>(std::lround(velocity))));
+}
+
 void Desk::sound(const harmony::Voicing& voicing) {
   std::vector<Pitch> notes(voicing.left.begin(), voicing.left.end());
   notes.insert(notes.end(), voicing.right.begin(), voicing.right.end());
-  // Soft at first: the configured loudness until something was played, then under the player's own.
-  float velocity = static_cast<float>(config_.hear_velocity);
-  if (player_velocity_ > 0) velocity = std::min(velocity * 1.5f, kUnderPlayer * player_velocity_);
-  const midi::Strike strike{Velocity(std::max(1, static_cast<int>(std::lround(velocity)))),
+  const midi::Strike strike{soft(),
                             std::chrono::duration_cast<Micros>(config_.hear_length), Micros(12'000), 0};
   playback_.strike(notes, strike);
 }
@@ -266,12 +290,14 @@ void Desk::play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> a
   world_.store.midi(wish.take, [this, wish, answer, asked = ++play_asked_](Result<takes::Store::Midi> take) {
     if (!take) return answer(take.error());
     if (asked != play_asked_) return answer(Error{ErrorCode::kConflict, "Something else was asked for meanwhile."});
+    round_.reset();
     answer(playback_.play_take(*take, wish, Velocity(wish.velocity ? static_cast<int>(wish.velocity->value) : config_.hear_velocity)));
   });
 }
 
 bool Desk::stop_playing() {
   ++play_asked_;
+  round_.reset();
   return playback_.stop();
 }
 
@@ -391,7 +417,7 @@ std::vector<std::string> Desk::reconfigure(const Config& fresh) {
 
 void Desk::stop() {
   playback_.stop_striking();
-  playback_.stop();
+  stop_playing();
   if (take_) end_take_at(now(), takes::EndReason::kStop, {});
 }
 

@@ -16,11 +16,14 @@
 #include "daemon/app/config.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
+#include "daemon/listen/pulse.h"
 #include "daemon/app/playback.h"
 #include "daemon/midi/echo_guard.h"
 #include "daemon/midi/inputs.h"
 #include "daemon/server/desk.h"
+#include "daemon/takes/along.h"
 #include "daemon/takes/boundary.h"
+#include "daemon/takes/corrected_beats.h"
 #include "daemon/takes/store.h"
 
 namespace undersong::app {
@@ -36,6 +39,8 @@ class Desk : public server::Desk {
     std::function<void()> changed_moment, changed_status;
     std::function<void()> changed_deadline;  // next_deadline() may be earlier now although nothing was received
     std::function<std::int64_t()> utc_ms;
+    // Runs work that takes long aside; what it returns is run on io. False when too much is waiting.
+    std::function<bool(std::function<std::function<void()>()> work)> aside;
   };
   Desk(const Config& config, World world);
 
@@ -43,7 +48,10 @@ class Desk : public server::Desk {
   void advance(Micros now);
   // The earliest time at which `advance` has something to do.
   std::optional<Micros> next_deadline() const;
-  void output_changed() { playback_.output_changed(); }
+  void output_changed() {
+    playback_.output_changed();
+    if (!playback_.playing()) round_.reset();
+  }
   // The daemon stops: sounds are ended and the take is closed.
   void stop();
   // New options; what can't change while running is left, and named.
@@ -51,7 +59,8 @@ class Desk : public server::Desk {
   // Lines that are on disk: the number of the take being played is known from them.
   void kept(const std::vector<takes::Line>& lines);
 
-  const listen::Moment& moment() const { return analysis_.moment(); }
+  // With the beat; valid until the next call.
+  const listen::Moment& moment();
   harmony::SymbolStyle symbol_style() const { return config_.symbol_style; }
 
   protocol::Status status() override;
@@ -60,6 +69,10 @@ class Desk : public server::Desk {
   void end_take(Answer<std::uint64_t> answer) override;
   Result<std::optional<std::string>> hear(const protocol::Hear& wish) override;
   void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) override;
+  void play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing> answer) override;
+  std::optional<protocol::BeatNow> tap() override;
+  void correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) override;
+  void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) override;
   bool stop_playing() override;
   bool hold(bool on) override;
   Result<std::uint64_t> play(server::ClientId client, const std::vector<protocol::PlayedNote>& notes) override;
@@ -74,7 +87,24 @@ class Desk : public server::Desk {
     std::uint64_t notes = 0;
     std::optional<takes::TakeId> id;
   };
+  // The loop that is played along: where it stands.
+  struct Round {
+    takes::TakeId of = 0;
+    takes::Along along;
+    Micros begin{};
+    int next = 1;  // pass that begins next
+    Micros pass(int number) const { return begin + along.count_in + along.cycle * (number - 1); }
+  };
+  template <class T>
+  void with_take_aside(std::optional<std::uint64_t> take, Answer<T> answer,
+                       std::function<std::function<void()>(takes::TakeId, const takes::HeardTake&, const takes::Beats&)> work);
   void advance_to(Micros at);
+  void beat_changed(bool changed);
+  void tap_at(Micros at);
+  bool correct_now(const takes::BeatLine& said);
+  std::optional<Micros> next_pass() const;
+  void begin_pass();
+  Velocity soft() const;
   void keep_findings();
   void remember_pedal(const midi::Event& event);
   void boundary(const takes::Boundary::Change& change, takes::EndReason reason);
@@ -87,6 +117,10 @@ class Desk : public server::Desk {
   Config config_;
   World world_;
   listen::Analysis analysis_;
+  listen::Pulse pulse_;
+  std::uint64_t beat_changes_ = 0;
+  listen::Moment shown_;
+  std::optional<Round> round_;
   listen::Controls controls_;
   takes::Boundary boundary_;
   Playback playback_;

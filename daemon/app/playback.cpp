@@ -62,7 +62,25 @@ Result<protocol::Playing> Playback::play_take(const takes::Store::Midi& take, co
   const Micros begin = midi::steady_now() + kLead;
   ends_ = begin + score->length;
   sender_.play(std::move(score), begin);
-  playing_ = protocol::Playing{summary.take, begin.count(), from, to};
+  playing_ = protocol::Playing{summary.take, begin.count(), from, to, std::nullopt};
+  world_.changed_status();
+  world_.changed_deadline();
+  return *playing_;
+}
+
+Result<protocol::Playing> Playback::play_along(takes::TakeId of, const takes::Along& along) {
+  if (auto there = ready(); !there) return there.error();
+  stop_striking();
+  const Micros begin = midi::steady_now() + kLead;
+  sender_.play(std::make_shared<midi::Score>(along.score), begin);
+  ends_ = Micros::max();
+  protocol::PlayingAlong out;
+  out.tempo = along.tempo;
+  out.meter = along.meter;
+  out.count_in_us = along.count_in.count();
+  out.cycle_us = along.cycle.count();
+  for (const auto& chord : along.chords) out.chords.push_back({chord.at.count(), chord.harte});
+  playing_ = protocol::Playing{of, begin.count(), 0, 0, std::move(out)};
   world_.changed_status();
   world_.changed_deadline();
   return *playing_;
@@ -88,7 +106,7 @@ void Playback::advance(Micros now) {
 
 std::optional<Micros> Playback::next_deadline() const {
   auto next = audition_.next_deadline();
-  if (playing_ && (!next || ends_ < *next)) next = ends_;
+  if (playing_ && ends_ != Micros::max() && (!next || ends_ < *next)) next = ends_;
   return next;
 }
 

@@ -15,6 +15,7 @@
 #include "daemon/midi/echo_guard.h"
 #include "daemon/midi/sender.h"
 #include "daemon/server/desk.h"
+#include "daemon/takes/along.h"
 #include "daemon/takes/store.h"
 
 namespace undersong::app {
@@ -38,6 +39,8 @@ class Playback {
   void stop_striking();
   // `velocity`: the mean loudness that a take is brought down to.
   Result<protocol::Playing> play_take(const takes::Store::Midi& take, const protocol::PlayTake& wish, Velocity velocity);
+  // The score of `along`, round and round, the loop of take `of`.
+  Result<protocol::Playing> play_along(takes::TakeId of, const takes::Along& along);
   bool stop();
   const std::optional<protocol::Playing>& playing() const { return playing_; }
 

@@ -52,7 +52,7 @@ void BeatTracker::look() {
   beat.interval = kBeatFrame * best->interval;
   beat.confidence = confidence(beat.at);
   if (!newest_) votes_ = {}, count_ = 0;
-  beat.downbeat = begins_bar(beat.at);
+  place_in_bar(beat);
   newest_ = beat;
   newest_frame_ = best->beat;
   if (size_ == kWaiting) first_ = (first_ + 1) % kWaiting, --size_;
@@ -68,14 +68,15 @@ float BeatTracker::confidence(Micros at) {
   told_ = kMemory * told_ + 1;
   if (newest_) {
     const float here = static_cast<float>((at - newest_->at).count()), expected = static_cast<float>(newest_->interval.count());
-    change_ += std::min(.5f, std::abs(std::log(here / expected)));
+    change_ += std::min(.2f, std::abs(std::log(here / expected)));  // one jump to another level is soon forgiven
   } else {
     change_ += .1f;  // nothing is known yet
   }
   return struck_ / told_ * std::exp(-change_ / told_ / kWandering);
 }
 
-bool BeatTracker::begins_bar(Micros at) {
+void BeatTracker::place_in_bar(TrackedBeat& beat) {
+  const Micros at = beat.at;
   float strike = 0;
   for (const Strike& s : strikes_)
     if (s.weight > 0 && s.at > at - kNear && s.at < at + kNear) strike = std::max(strike, s.weight);
@@ -97,7 +98,9 @@ bool BeatTracker::begins_bar(Micros at) {
     const float value = share + (m == 4 ? .05f : 0.f);
     if (value > top) top = value, meter = m, place = best;
   }
-  return count_ % meter == place;
+  beat.meter = meter;
+  beat.place = (count_ - place + meter) % meter;
+  beat.downbeat = beat.place == 0;
 }
 
 std::optional<TrackedBeat> BeatTracker::take_beat() {

@@ -23,6 +23,7 @@ struct TrackedBeat {
   Micros interval{};   // to the next, as expected
   float confidence = 0;  // 0..1: how steadily the beats of late came, and how many of them a note fell on
   bool downbeat = false;
+  int place = 0, meter = 4;  // in the bar, from 0; beats a bar
 };
 
 class BeatTracker {
@@ -39,7 +40,7 @@ class BeatTracker {
   static constexpr int kLook = 4;  // frames between two looks at the lattice
   void to_frame(int frame);
   void look();
-  bool begins_bar(Micros at);
+  void place_in_bar(TrackedBeat& beat);
   float confidence(Micros at);
 
   std::optional<Micros> origin_;  // of frame 0

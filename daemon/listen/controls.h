@@ -31,7 +31,7 @@
 
 namespace undersong::listen {
 
-enum class Action : std::uint8_t { kMark, kHoldStill, kHearNext, kEndTake };
+enum class Action : std::uint8_t { kMark, kHoldStill, kHearNext, kEndTake, kTap, kBeatOne };
 enum class Press : std::uint8_t { kSingle, kDouble, kLong };
 std::string_view to_text(Action action);
 std::string_view to_text(Press press);

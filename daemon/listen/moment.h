@@ -44,6 +44,18 @@ struct HeldNote {
   Micros since{};
 };
 
+enum class BeatSource : std::uint8_t { kPlayed, kTapped, kClock };
+
+struct BeatNow {
+  Micros at{};           // when it fell
+  int tempo = 0;         // beats a minute
+  float confidence = 0;  // 0..1
+  int place = 0;         // in the bar, from 0
+  int meter = 4;         // beats a bar
+  BeatSource source = BeatSource::kPlayed;
+  friend bool operator==(const BeatNow&, const BeatNow&) = default;
+};
+
 struct Moment {
   std::uint64_t number = 0;  // counts published moments from 1
   Micros at{};
@@ -55,6 +67,7 @@ struct Moment {
   harmony::Alternatives alternatives;
   std::uint32_t alternatives_number = 0;      // changes when the list changes, so that a client may keep still
   harmony::Wishes wishes;
+  std::optional<BeatNow> beat;                // nothing while there is no steady pulse
   bool still = false;                         // the player asked for the list to hold still
 };
 

@@ -35,6 +35,11 @@ class Desk {
   virtual Result<std::optional<std::string>> hear(const protocol::Hear& wish) = 0;
   // Answered when it begins.
   virtual void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) = 0;
+  // The loop is found aside; answered when it begins.
+  virtual void play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing> answer) = 0;
+  virtual std::optional<protocol::BeatNow> tap() = 0;
+  virtual void correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) = 0;
+  virtual void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) = 0;
   // True if something was being played.
   virtual bool stop_playing() = 0;
   // Returns whether the list is still now.

@@ -6,6 +6,7 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/server/session.h"
+#include "daemon/takes/along.h"
 #include "daemon/takes/midi_export.h"
 #include "daemon/takes/played_notes.h"
 
@@ -91,7 +92,7 @@ void get_take(Session& session, const GetTake& params, To<TakeDetail> to) {
 // The protocol names kinds in the order in which the store numbers them, from 1.
 constexpr takes::LineKind stored_kind(LineKind kind) { return static_cast<takes::LineKind>(static_cast<int>(kind) + 1); }
 static_assert(stored_kind(LineKind::kTakeBegin) == takes::LineKind::kTakeBegin && stored_kind(LineKind::kMelody) == takes::LineKind::kMelody &&
-              stored_kind(LineKind::kRestore) == takes::LineKind::kRestore);
+              stored_kind(LineKind::kRestore) == takes::LineKind::kRestore && stored_kind(LineKind::kPass) == takes::LineKind::kPass);
 
 void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
   const std::size_t limit = params.limit ? static_cast<std::size_t>(params.limit->value) : 500;
@@ -187,6 +188,58 @@ void play_take(Session& session, const PlayTake& params, To<Playing> to) {
     to(*playing);
   });
 }
+void play_along(Session& session, const PlayAlong& params, To<Playing> to) {
+  session.room().desk.play_along(params, [to](Result<Playing> playing) {
+    if (!playing) return to(playing.error());
+    to(*playing);
+  });
+}
+void tap_beat(Session& session, const TapBeat&, To<Tapped> to) {
+  Tapped out;
+  if (const auto beat = session.room().desk.tap()) out.beat.emplace(*beat);
+  to(out);
+}
+void correct_beat(Session& session, const CorrectBeat& params, To<Corrected> to) {
+  session.room().desk.correct_beat(params, [to](Result<Corrected> corrected) {
+    if (!corrected) return to(corrected.error());
+    to(*corrected);
+  });
+}
+void get_beats(Session& session, const GetBeats& params, To<TakeBeats> to) {
+  session.room().desk.take_beats(params.take, [to](Result<TakeBeats> beats) {
+    if (!beats) return to(beats.error());
+    to(*beats);
+  });
+}
+void get_passes(Session& session, const GetPasses& params, To<TakePasses> to) {
+  auto& store = session.room().store;
+  store.midi(params.take, [to, &store](Result<takes::Store::Midi> take) {
+    if (!take) return to(take.error());
+    const auto number = take->detail.summary.take;
+    store.lines(number, 1, 1'000'000, {takes::LineKind::kAlong, takes::LineKind::kPass}, [to, number, events = std::move(take->events)](Result<std::vector<takes::Line>> lines) {
+      if (!lines) return to(lines.error());
+      const auto along = takes::read_along(*lines);
+      if (!along) return to(not_found("Take " + std::to_string(number) + " was not played along with a loop."));
+      TakePasses out;
+      out.take = number;
+      out.along.take = along->of;
+      out.along.tempo = along->tempo;
+      out.along.meter = along->meter;
+      out.along.cycle_us = along->cycle.count();
+      for (const auto& chord : along->chords) out.along.chords.push_back({chord.at.count(), chord.harte});
+      out.first_pass = static_cast<std::uint32_t>(along->first_pass);
+      for (const Micros at : along->passes) out.pass_at.push_back(at.count());
+      for (const auto& note : takes::place_notes(takes::played_notes(events).notes, *along)) {
+        out.at.push_back(note.at.count());
+        out.pitch.emplace_back(note.pitch.value());
+        out.pass.push_back(static_cast<std::uint32_t>(note.pass));
+        out.place_us.push_back(note.place.count());
+        out.chord.push_back(note.chord);
+      }
+      to(out);
+    });
+  });
+}
 void stop_playing(Session& session, const StopPlaying&, To<Stopped> to) { to(Stopped{session.room().desk.stop_playing()}); }
 void hold(Session& session, const Hold& params, To<Holding> to) {
   to(Holding{session.room().desk.hold(params.on)});
@@ -229,6 +282,8 @@ void set_settings(Session& session, const SetSettings& params, To<Settings> to) 
 }
 
 constexpr std::array kMethods{
+    row<CorrectBeat, correct_beat>,
+    row<TapBeat, tap_beat>,
     row<SpellPitches, spell>,
     row<NameChords, name_chords>,
     row<Hear, hear>,
@@ -236,12 +291,14 @@ constexpr std::array kMethods{
     row<Hold, hold>,
     row<GetMoment, get_moment>,
     row<SendNotes, send_notes>,
+    row<PlayAlong, play_along>,
     row<StopPlaying, stop_playing>,
     row<GetSettings, get_settings>,
     row<SetSettings, set_settings>,
     row<GetStatus, get_status>,
     row<Subscribe, subscribe>,
     row<AnnotateTake, annotate_take>,
+    row<GetBeats, get_beats>,
     row<CorrectTake, correct_take>,
     row<DeleteTake, delete_take>,
     row<EndTake, end_take>,
@@ -251,6 +308,7 @@ constexpr std::array kMethods{
     row<ListTakes, list_takes>,
     row<MarkTake, mark_take>,
     row<GetNotes, get_notes>,
+    row<GetPasses, get_passes>,
     row<PlayTake, play_take>,
     row<RenameTake, rename_take>,
     row<RestoreTake, restore_take>,

@@ -150,6 +150,9 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
   }
   out.append(R"(],"alternatives_number":)");
   append_int(out, moment.alternatives_number);
+  out.append(R"(,"beat":)");
+  if (moment.beat) protocol::append_json(out, beat_of(*moment.beat));
+  else out.append("null");
   out.append(R"(,"still":)");
   append_bool(out, moment.still);
   out.append(R"(,"wishes":{"brighter":)");
@@ -195,6 +198,9 @@ std::string_view word(takes::LineKind kind) {
     case LineKind::kAnnotate: return "annotate";
     case LineKind::kDelete: return "delete";
     case LineKind::kRestore: return "restore";
+    case LineKind::kBeat: return "beat";
+    case LineKind::kAlong: return "along";
+    case LineKind::kPass: return "pass";
   }
   return "mark";
 }
@@ -256,6 +262,9 @@ void append_line(std::string& out, const takes::Line& line) {
     case LineKind::kMelody:
     case LineKind::kOffered:
     case LineKind::kTried:
+    case LineKind::kBeat:
+    case LineKind::kAlong:
+    case LineKind::kPass:
       // Stored as the JSON object of this name (log_line.h).
       out.append(",\"").append(word(line.kind)).append("\":").append(line.data);
       break;
@@ -305,6 +314,17 @@ protocol::TakeDetail detail_of(const takes::Detail& d) {
   for (const auto& line : d.chords) out.chords.push_back({line.at.count(), member(line.data, "symbol"), member(line.data, "harte")});
   for (const auto& line : d.keys) out.keys.push_back({line.at.count(), member(line.data, "harte")});
   for (const auto& line : d.marks) out.marks.push_back({line.at.count(), line.data});
+  return out;
+}
+
+protocol::BeatNow beat_of(const listen::BeatNow& beat) {
+  protocol::BeatNow out;
+  out.at = beat.at.count();
+  out.tempo = std::clamp(beat.tempo, 1, 1000);
+  out.confidence = std::round(static_cast<double>(beat.confidence) * 10) / 10;
+  out.place = beat.place + 1;
+  out.meter = beat.meter;
+  out.source = static_cast<protocol::BeatSource>(beat.source);
   return out;
 }
 

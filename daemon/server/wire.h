@@ -29,6 +29,8 @@ void append_line(std::string& out, const takes::Line& line);
 protocol::TakeSummary summary_of(const takes::Summary& summary);
 protocol::TakeDetail detail_of(const takes::Detail& detail);
 
+protocol::BeatNow beat_of(const listen::BeatNow& beat);
+
 std::string base64(const std::vector<std::uint8_t>& bytes);
 
 }  // namespace undersong::server

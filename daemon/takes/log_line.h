@@ -5,7 +5,8 @@
 // before that of the line above.
 //
 // How a line's `data` looks: midi: port, then the 1 to 3 bytes received. chord, key, melody, offered, tried: a JSON
-// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h. mark, rename, annotate: the text.
+// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat, along and pass. mark, rename,
+// annotate: the text.
 // correction: the chord in Harte syntax. take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
 //
 // Threads: plain values.
@@ -31,7 +32,7 @@ using TakeId = std::uint64_t;  // from 1
 // Stored. A number never changes its meaning, and none is used again.
 enum class LineKind : std::uint8_t {
   kTakeBegin = 1, kMidi = 2, kChord = 3, kKey = 4, kMelody = 5, kOffered = 6, kTried = 7, kMark = 8, kTakeEnd = 9,
-  kCorrection = 10, kRename = 11, kAnnotate = 12, kDelete = 13, kRestore = 14,
+  kCorrection = 10, kRename = 11, kAnnotate = 12, kDelete = 13, kRestore = 14, kBeat = 15, kAlong = 16, kPass = 17,
 };
 
 struct Line {

@@ -75,6 +75,27 @@ class DaemonTest : public testing::Test {
     }
     return std::nullopt;
   }
+  // A file in which chords, two seconds each with three strikes of the upper notes, go round.
+  std::string write_cycle(const std::vector<std::vector<int>>& chords, int rounds) {
+    std::vector<midi::Event> events;
+    int bar = 0;
+    for (int round = 0; round < rounds; ++round)
+      for (const auto& chord : chords) {
+        for (int beat = 0; beat < 4; ++beat)
+          for (const int key : chord) {
+            if (beat > 0 && key == chord.front()) continue;
+            const Micros at = Micros(2'000'000) * bar + Micros(500'000) * beat;
+            const Micros end = key == chord.front() ? at + Micros(1'950'000) : at + Micros(450'000);
+            events.push_back(midi::note_on(at, 0, Pitch(key), Velocity(beat == 0 ? 80 : 60)));
+            events.push_back(midi::note_off(end, 0, Pitch(key)));
+          }
+        ++bar;
+      }
+    std::stable_sort(events.begin(), events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+    const auto file = folder_ / "cycle.mid";
+    EXPECT_TRUE(midi::write_smf_file(midi::smf_from_events(events, "cycle"), file));
+    return file.string();
+  }
   static std::vector<protocol::PlayedNote> keys(std::initializer_list<int> pitches, bool on) {
     std::vector<protocol::PlayedNote> out;
     for (int pitch : pitches) out.push_back({pitch, 70, on});
@@ -510,6 +531,123 @@ TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {
   ASSERT_TRUE(eventually([&] { return sounding() >= 3; }));
   daemon_->end(SIGTERM);
   EXPECT_TRUE(eventually([&] { return sounding() == 0; }));
+}
+
+TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
+  Player synth("Synth", true);
+  configure("[hear]\noutput = \"Synth in\"\n");
+  // A take that goes round F Dm Gm C, five times.
+  const std::vector<std::vector<int>> chords{{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
+  {
+    start({"--play", write_cycle(chords, 6), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      const auto takes = daemon.request(protocol::ListTakes{});
+      return takes && !takes->takes.empty() && takes->takes[0].ended;
+    }));
+  }
+  daemon_->end(SIGTERM);
+  start();
+  Connection daemon = connect();
+  OutputEar ear("Synth:out");
+  ASSERT_TRUE(ear.opened);
+  std::optional<protocol::Playing> playing;
+  ASSERT_TRUE(eventually([&] {
+    const auto begun = daemon.request(protocol::PlayAlong{.take = 1, .tempo = 400, .count_in = 0});
+    if (begun) playing = *begun;
+    return bool(begun) || begun.error().sentence.find("no loop") != std::string::npos;
+  }));
+  ASSERT_TRUE(playing);
+  ASSERT_TRUE(playing->along);
+  EXPECT_EQ(playing->along->chords.size(), 4u);
+  EXPECT_TRUE(daemon.request(protocol::GetStatus{})->playing);
+  // The second round: somebody plays over it.
+  const auto in_a_round = ear.struck().size();
+  ASSERT_TRUE(eventually([&] { return ear.struck().size() > in_a_round + 24; }));
+  EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take) << "what is played to us is no playing";
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kLog}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
+  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kAlong; }));
+  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({77}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({77}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
+  const auto passes = daemon.request(protocol::GetPasses{.take = 2});
+  ASSERT_TRUE(passes) << passes.error().sentence;
+  EXPECT_EQ(passes->along.take, 1u);
+  ASSERT_EQ(passes->pitch.size(), 2u) << "the player's notes and none of the loop's";
+  EXPECT_EQ(passes->pitch[0], 76);
+  EXPECT_GE(passes->pass[0], 1u);
+  EXPECT_GT(passes->pass[1], passes->pass[0]);
+  for (std::size_t i = 0; i < 2; ++i) {
+    EXPECT_GE(passes->chord[i], 0);
+    EXPECT_LT(passes->place_us[i], passes->along.cycle_us + 1000);
+  }
+  EXPECT_FALSE(daemon.request(protocol::GetPasses{.take = 1}));
+  EXPECT_FALSE(daemon.request(protocol::PlayAlong{.take = 2})) << "two notes are no loop";
+  ASSERT_TRUE(eventually([&] { return ear.let_go() == ear.struck().size(); })) << "all is let go";
+}
+
+TEST_F(DaemonOverJack, AnotherMachinesClockGivesTheBeatAndIsNotKept) {
+  start();
+  Connection daemon = connect();
+  Player clock("Clock");
+  ASSERT_TRUE(until_connected(daemon, "Clock"));
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({60}, true)}));
+  clock.order("send FA");
+  const auto end = std::chrono::steady_clock::now() + kPatience;
+  std::optional<protocol::BeatNow> beat;
+  while (!beat && std::chrono::steady_clock::now() < end) {
+    clock.order("send F8");
+    const auto note = daemon.next_notification(15ms);  // some 100 quarters a minute or more
+    if (!note || !*note) continue;
+    const auto moment = (*note)->as<protocol::Moment>();
+    if (moment && *moment && (*moment)->beat && (*moment)->beat->source == protocol::BeatSource::kClock) beat = *(*moment)->beat;
+  }
+  ASSERT_TRUE(beat);
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  const auto lines = daemon.request(protocol::GetEvents{.take = 1, .limit = 2000});
+  ASSERT_TRUE(lines);
+  for (const auto& line : lines->lines)
+    if (line.midi) {
+      EXPECT_LT(line.midi->bytes[0].value, 0xF0) << "the clock floods no log";
+    }
+}
+
+TEST_F(DaemonTest, WithoutAPulseACorrectionIsRefusedInOneSentence) {
+  start();
+  Connection daemon = connect();
+  const auto live = daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kTwice});
+  ASSERT_FALSE(live);
+  EXPECT_NE(live.error().sentence.find("no steady pulse"), std::string::npos) << live.error().sentence;
+  EXPECT_FALSE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kMeter}));
+  EXPECT_FALSE(daemon.request(protocol::TapBeat{})->beat) << "one tap is none";
+}
+
+TEST_F(DaemonTest, CorrectionsOfTheBeatAreKeptAndReBarAFinishedTake) {
+  start({"--play", write_cycle({{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}}, 6), "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(eventually([&] {
+    const auto takes = daemon.request(protocol::ListTakes{});
+    return takes && !takes->takes.empty() && takes->takes[0].ended;
+  }));
+  const auto before = daemon.request(protocol::GetBeats{.take = 1});
+  ASSERT_TRUE(before);
+  ASSERT_GT(before->at.size(), 20u);
+  const auto corrected = daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 1, .at = before->at[5], .meter = 3});
+  ASSERT_TRUE(corrected) << corrected.error().sentence;
+  EXPECT_TRUE(corrected->number);
+  const auto after = daemon.request(protocol::GetBeats{.take = 1});
+  ASSERT_TRUE(after);
+  EXPECT_EQ(after->meter, 3);
+  for (std::size_t i = 2; i < after->at.size(); ++i) EXPECT_EQ(after->place[i] == 1, i % 3 == 2) << i;
+  ASSERT_TRUE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kUndo, .take = 1}));
+  EXPECT_EQ(daemon.request(protocol::GetBeats{.take = 1})->place, before->place);
+  EXPECT_FALSE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 77, .at = 0}));
 }
 
 TEST_F(DaemonOverJack, AMappedPedalMarksAndIsNotHeardAsMusic) {

@@ -13,6 +13,8 @@
 #include <thread>
 
 #include "daemon/server/server.h"
+#include "daemon/takes/along.h"
+#include "daemon/takes/corrected_beats.h"
 #include "protocol/connection.h"
 #include "tests/takes/store_fixture.h"
 
@@ -47,6 +49,28 @@ class RememberingDesk final : public Desk {
   void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) override {
     if (wish.take == 99u) return answer(not_found("There is no take 99."));
     answer(protocol::Playing{wish.take.value_or(1), now().count(), wish.from_us.value_or(0), wish.to_us.value_or(9)});
+  }
+  void play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing> answer) override {
+    protocol::PlayingAlong along;
+    along.chords.push_back({0, "C:maj"});
+    answer(protocol::Playing{wish.take.value_or(1), now().count(), 0, 0, along});
+  }
+  std::optional<protocol::BeatNow> tap() override { return protocol::BeatNow{}; }
+  void correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) override {
+    store_->edit(takes::LineKind::kBeat, wish.take.value_or(1), now(), takes::beat_data({now(), takes::BeatWord::kMeter, {}, 3}), [answer](Result<takes::LineNumber> number) {
+      if (!number) return answer(number.error());
+      protocol::Corrected out;
+      out.number.emplace(*number);
+      out.beat.emplace(protocol::BeatNow{});
+      answer(out);
+    });
+  }
+  void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) override {
+    protocol::TakeBeats beats;
+    beats.take = take.value_or(1);
+    beats.at = {1, 2};
+    beats.place = {1, 2};
+    answer(beats);
   }
   bool stop_playing() override { return true; }
   bool hold(bool on) override { return still = on; }

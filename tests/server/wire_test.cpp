@@ -37,6 +37,7 @@ listen::Moment full_moment() {
   m.alternatives[1].tried = true;
   m.alternatives_number = 12;
   m.wishes = {0.25f, -1, 0};
+  m.beat = listen::BeatNow{us(9), 96, .8f, 2, 4, listen::BeatSource::kTapped};
   m.still = true;
   return m;
 }
@@ -51,6 +52,10 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
     ASSERT_TRUE(read) << read.error().sentence << *message;
     EXPECT_EQ(read->number, 7u);
     EXPECT_EQ(read->at, 123456789);
+    ASSERT_TRUE(read->beat);
+    EXPECT_EQ(read->beat->tempo, 96);
+    EXPECT_EQ(read->beat->place, 3) << "people count from one";
+    EXPECT_EQ(read->beat->source, protocol::BeatSource::kTapped);
     ASSERT_TRUE(read->chord);
     EXPECT_EQ(read->chord->harte, harmony::harte(m.harmony->reading.chord, m.harmony->reading.root_name));
     EXPECT_EQ(read->chord->symbol, harmony::symbol(m.harmony->reading.chord, m.harmony->reading.root_name, style));

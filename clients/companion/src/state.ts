@@ -30,6 +30,7 @@ export const shown_melody = signal<ShownMelody | null>(null);
 export const shown_readings = signal<Moment['readings']>([]);
 export const shown_key = signal<Moment['key']>(null);
 export const shown_list = signal<ShownList | null>(null);
+export const shown_beat = signal<Moment['beat']>(null);
 export const held = signal<Moment['held']>([]);
 export const still = signal(false);
 
@@ -83,6 +84,7 @@ function hear_moment(m: Moment): void {
   batch(() => {
     moment.value = m;
     held.value = m.held;
+    if (JSON.stringify(m.beat) !== JSON.stringify(shown_beat.peek())) shown_beat.value = m.beat;
     still.value = m.still;
     chord_settles.offer(m, m.chord ? Math.max(1, wait - Math.max(0, age)) : wait);
     sounding_settles.offer(m.chord?.sounding ?? false, wait);
@@ -145,7 +147,7 @@ function hear_line(line: LogLine): void {
       else trail.value = [...before, { at: line.at, symbol: chord.symbol, harte: chord.harte }].slice(-24);
       break;
     }
-    case 'take_end': case 'rename': case 'annotate': case 'delete': case 'restore': case 'mark':
+    case 'take_end': case 'rename': case 'annotate': case 'delete': case 'restore': case 'mark': case 'beat':
       takes_changed.value++;
       break;
   }

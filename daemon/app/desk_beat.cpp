@@ -1,0 +1,170 @@
+// The desk's part that has to do with time: the beat and its corrections, and playing along with a loop.
+#include <fmt/format.h>
+
+#include "daemon/app/desk.h"
+#include "daemon/server/wire.h"
+
+namespace undersong::app {
+namespace {
+
+constexpr std::size_t kAllLines = 1'000'000;
+
+std::optional<protocol::BeatNow> wire_beat(const listen::Pulse& pulse) {
+  if (!pulse.now()) return std::nullopt;
+  return server::beat_of(*pulse.now());
+}
+
+}  // namespace
+
+const listen::Moment& Desk::moment() {
+  shown_ = analysis_.moment();
+  shown_.number += beat_changes_;
+  shown_.beat = pulse_.now();
+  if (shown_.beat) shown_.at = std::max(shown_.at, shown_.beat->at);
+  return shown_;
+}
+
+void Desk::beat_changed(bool changed) {
+  // Of a clock the beginnings of its bars are kept: with them its beats can be found again.
+  while (const auto beat = pulse_.take_beat())
+    if (take_ && beat->source == listen::BeatSource::kClock && beat->place == 0)
+      world_.store.append(takes::beat_said({beat->at, takes::BeatWord::kClock, beat->interval, beat->meter}));
+  if (!changed) return;
+  ++beat_changes_;
+  world_.changed_moment();
+}
+
+void Desk::tap_at(Micros at) {
+  beat_changed(pulse_.tap(at));
+  if (take_ && pulse_.tapped()) world_.store.append(takes::beat_said({at, takes::BeatWord::kTap, *pulse_.tapped(), 0}));
+  world_.changed_deadline();
+}
+
+std::optional<protocol::BeatNow> Desk::tap() {
+  tap_at(now());
+  return wire_beat(pulse_);
+}
+
+bool Desk::correct_now(const takes::BeatLine& said) {
+  bool done = false;
+  switch (said.what) {
+    case takes::BeatWord::kOne:
+      done = pulse_.now() && (said.meter == 0 || pulse_.set_meter(said.at, said.meter)) && pulse_.beat_one(said.at);
+      break;
+    case takes::BeatWord::kTwice: done = pulse_.twice_as_fast(said.at); break;
+    case takes::BeatWord::kHalf: done = pulse_.half_as_fast(said.at); break;
+    case takes::BeatWord::kMeter: done = pulse_.set_meter(said.at, said.meter); break;
+    case takes::BeatWord::kUndo: done = pulse_.undo(said.at); break;
+    case takes::BeatWord::kTap:
+    case takes::BeatWord::kClock: break;
+  }
+  beat_changed(done);
+  world_.changed_deadline();
+  return done;
+}
+
+void Desk::correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) {
+  using takes::BeatWord;
+  constexpr std::array kWords{BeatWord::kOne, BeatWord::kTwice, BeatWord::kHalf, BeatWord::kMeter, BeatWord::kUndo};
+  takes::BeatLine said{wish.at ? Micros(*wish.at) : now(), kWords[static_cast<std::size_t>(wish.what)], {}, wish.meter ? static_cast<int>(wish.meter->value) : 0};
+  if (said.what == BeatWord::kMeter && said.meter == 0) return answer(invalid_input("params.meter is missing: how many beats a bar?"));
+  const bool live = !wish.take || (take_ && take_->id == *wish.take);
+  const auto kept = [this, answer](Result<takes::LineNumber> number) {
+    if (!number) return answer(number.error());
+    protocol::Corrected out;
+    out.number.emplace(*number);
+    if (const auto beat = wire_beat(pulse_)) out.beat.emplace(*beat);
+    answer(out);
+  };
+  if (!live) {
+    if (!wish.at && said.what != BeatWord::kUndo && said.what != BeatWord::kTwice && said.what != BeatWord::kHalf)
+      return answer(invalid_input("params.at is missing: where in the take?"));
+    return world_.store.edit(takes::LineKind::kBeat, *wish.take, said.at, takes::beat_data(said), kept);
+  }
+  if (!correct_now(said))
+    return answer(unavailable(said.what == BeatWord::kUndo ? "There is no correction of the beat to take back."
+                                                           : "There is no steady pulse to correct yet: play on, or tap four times."));
+  if (take_) return world_.store.append(takes::beat_said(said), kept);
+  protocol::Corrected out;
+  if (const auto beat = wire_beat(pulse_)) out.beat.emplace(*beat);
+  answer(out);
+}
+
+// ---- a take listened to again, aside
+
+template <class T>
+void Desk::with_take_aside(std::optional<std::uint64_t> number, Answer<T> answer,
+                           std::function<std::function<void()>(takes::TakeId, const takes::HeardTake&, const takes::Beats&)> work) {
+  world_.store.midi(number, [this, answer, work](Result<takes::Store::Midi> take) {
+    if (!take) return answer(take.error());
+    const takes::TakeId id = take->detail.summary.take;
+    world_.store.lines(id, 1, kAllLines, {takes::LineKind::kBeat}, [this, answer, work, id, events = std::move(take->events)](Result<std::vector<takes::Line>> lines) {
+      if (!lines) return answer(lines.error());
+      const bool fits = world_.aside([work, id, events, said = std::move(*lines)]() -> std::function<void()> {
+        const auto heard = takes::hear(events);
+        return work(id, heard, takes::corrected_beats(heard, said));
+      });
+      if (!fits) answer(Error{ErrorCode::kExhausted, "Too much is being worked on already; ask again in a while."});
+    });
+  });
+}
+
+void Desk::take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) {
+  with_take_aside<protocol::TakeBeats>(take, answer, [answer](takes::TakeId id, const takes::HeardTake&, const takes::Beats& beats) -> std::function<void()> {
+    protocol::TakeBeats out;
+    out.take = id;
+    out.pulse = beats.pulse();
+    out.confidence = static_cast<double>(beats.confidence);
+    out.meter = beats.meter;
+    std::uint32_t place = 0;
+    for (const auto& beat : beats.beats) {
+      place = beat.downbeat ? 1 : place + 1;
+      out.at.push_back(beat.at.count());
+      out.place.push_back(place);
+    }
+    return [answer, out] { answer(out); };
+  });
+}
+
+// ---- playing along
+
+void Desk::play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing> answer) {
+  if (auto there = playback_.ready(); !there) return answer(there.error());
+  takes::AlongWish how;
+  if (wish.tempo) how.tempo = *wish.tempo;
+  if (wish.count_in) how.count_in = static_cast<int>(wish.count_in->value);
+  if (wish.layers) {
+    how.bass = how.chords = false;
+    for (const auto layer : *wish.layers) (layer == protocol::Layer::kBass ? how.bass : how.chords) = true;
+    if (!how.bass && !how.chords) return answer(invalid_input("params.layers is empty: name bass, chords or both."));
+  }
+  how.velocity = wish.velocity ? Velocity(static_cast<int>(wish.velocity->value)) : soft();
+  with_take_aside<protocol::Playing>(
+      wish.take, answer, [this, how, answer, asked = ++play_asked_](takes::TakeId id, const takes::HeardTake& heard, const takes::Beats& beats) -> std::function<void()> {
+        const auto loop = takes::find_loop(heard, beats);
+        auto along = loop ? takes::accompaniment(*loop, beats, how)
+                          : Result<takes::Along>(not_found(fmt::format("There is no loop in take {}: no chord cycle comes round often enough.", id)));
+        return [this, id, answer, asked, along = std::move(along)] {
+          if (!along) return answer(along.error());
+          if (asked != play_asked_) return answer(Error{ErrorCode::kConflict, "Something else was asked for meanwhile."});
+          auto playing = playback_.play_along(id, *along);
+          if (!playing) return answer(playing.error());
+          if (take_) end_take_at(now(), takes::EndReason::kRequest, {});
+          round_ = Round{id, *along, Micros(playing->since), 1};
+          world_.changed_deadline();
+          answer(*playing);
+        };
+      });
+}
+
+std::optional<Micros> Desk::next_pass() const {
+  if (!round_) return std::nullopt;
+  return round_->pass(round_->next);
+}
+
+void Desk::begin_pass() {
+  const int number = round_->next++;
+  if (take_) world_.store.append(takes::pass_begins(round_->pass(number), number));
+}
+
+}  // namespace undersong::app

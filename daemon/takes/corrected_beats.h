@@ -1,0 +1,39 @@
+// What the player, or a clock, said of a take's beats, kept as log lines; and the beats with that applied.
+//
+// The lines are of kind kBeat, their data a JSON object: {"what": word, "interval_us", "meter" where they belong}. They
+// apply in order; `undo` takes the newest one back that is not a clock's and not yet taken back.
+//   tap      beats are about interval_us long, and one falls here: the level of the beats is chosen by it
+//   clock    another machine's bar begins here, its beats interval_us long: its beats rule until the next such line
+//   one      the beat nearest to here begins a bar        meter    bars of `meter` beats from here both ways
+//   twice    twice as many beats                          half     half as many
+//
+// Threads: pure. Errors: a damaged line is passed over. Times: Micros of the take. Source: common practice, no source.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "daemon/takes/beats.h"
+#include "daemon/takes/heard_take.h"
+#include "daemon/takes/log_line.h"
+
+namespace undersong::takes {
+
+enum class BeatWord : std::uint8_t { kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo };
+
+struct BeatLine {
+  Micros at{};
+  BeatWord what = BeatWord::kOne;
+  Micros interval{};  // tap, clock
+  int meter = 0;      // clock, meter; one, where it is said too
+};
+
+std::string beat_data(const BeatLine& line);
+Entry beat_said(const BeatLine& line);
+std::optional<BeatLine> beat_line(const Line& line);
+
+Beats corrected(Beats beats, const std::vector<Line>& lines);
+// revised_beats (loop.h) with the lines of the take applied; lines of other kinds are passed over.
+Beats corrected_beats(const HeardTake& take, const std::vector<Line>& lines);
+
+}  // namespace undersong::takes

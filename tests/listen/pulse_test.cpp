@@ -1,0 +1,189 @@
+// The pulse: clock, taps and corrections, told by time alone.
+#include "daemon/listen/pulse.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <vector>
+
+namespace undersong::listen {
+namespace {
+
+constexpr Micros ms(std::int64_t n) { return Micros(n * 1000); }
+
+class PulseTest : public testing::Test {
+ protected:
+  void pass(Micros until) {
+    for (auto due = pulse.next_deadline(); due && *due <= until; due = pulse.next_deadline()) {
+      pulse.advance(*due);
+      ++wakes;
+      collect();
+    }
+  }
+  void collect() {
+    while (const auto beat = pulse.take_beat()) beats.push_back(*beat);
+  }
+  // A bass note on each bar of `meter`, a chord on every beat.
+  void play(Micros from, Micros interval, int count, int meter = 4) {
+    for (int i = 0; i < count; ++i) {
+      const Micros at = from + interval * i;
+      pass(at);
+      if (i % meter == 0) pulse.note_on(at, Pitch(36 + i / meter % 4 * 2), Velocity(80));
+      for (int key : {60, 64, 67}) pulse.note_on(at, Pitch(key + i / meter % 4 * 2), Velocity(60));
+      collect();
+    }
+  }
+  void clock(Micros at, std::uint8_t status = 0xF8, std::uint8_t low = 0, std::uint8_t high = 0) {
+    pass(at);
+    const midi::Event event{at, {status, low, high}, static_cast<std::uint8_t>(status == 0xF2 ? 3 : 1), 1};
+    ASSERT_TRUE(is_clock(event));
+    pulse.clock(event);
+    collect();
+  }
+  void clocks(Micros from, Micros quarter, int quarters) {
+    for (int i = 0; i < 24 * quarters; ++i) clock(from + quarter * i / 24);
+  }
+  Pulse pulse;
+  std::vector<ToldBeat> beats;
+  int wakes = 0;
+};
+
+TEST_F(PulseTest, FollowsThePlayingAndSaysNothingWhileNobodyPlays) {
+  EXPECT_FALSE(pulse.next_deadline());
+  play(ms(1000), ms(500), 32);
+  ASSERT_TRUE(pulse.now());
+  EXPECT_NEAR(pulse.now()->tempo, 120, 3);
+  EXPECT_EQ(pulse.now()->source, BeatSource::kPlayed);
+  wakes = 0;
+  pass(ms(600'000));
+  EXPECT_FALSE(pulse.now()) << "the player has stopped";
+  EXPECT_FALSE(pulse.next_deadline());
+  EXPECT_LT(wakes, 30) << "some looks after the last note, then none";
+}
+
+TEST_F(PulseTest, ChangesOnceABeatAtMost) {
+  int changes = 0;
+  for (int i = 0; i < 400; ++i) {  // notes ten times a second
+    const Micros at = ms(1000) + ms(100) * i;
+    for (auto due = pulse.next_deadline(); due && *due <= at; due = pulse.next_deadline()) changes += pulse.advance(*due);
+    changes += pulse.note_on(at, Pitch(48 + 12 * (i % 5 == 0 ? 0 : 1)), Velocity(i % 5 == 0 ? 90 : 50));
+  }
+  EXPECT_LT(changes, 170) << "forty seconds";
+}
+
+TEST_F(PulseTest, AClockWithAPositionRulesBeatsAndBars) {
+  clock(ms(900), 0xFA);
+  clocks(ms(1000), ms(400), 9);
+  ASSERT_TRUE(pulse.now());
+  EXPECT_EQ(pulse.now()->tempo, 150);
+  EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
+  EXPECT_EQ(pulse.now()->place, 0) << "the ninth quarter begins a bar";
+  // Playing at another tempo doesn't draw it.
+  for (int i = 0; i < 24 * 16; ++i) {
+    const Micros at = ms(1000) + ms(400) * 9 + ms(400) * i / 24;
+    if (i % 37 == 0) pulse.note_on(at, Pitch(60), Velocity(80));
+    clock(at);
+  }
+  EXPECT_EQ(pulse.now()->tempo, 150);
+}
+
+TEST_F(PulseTest, SongPositionSaysWhereInTheBar) {
+  clock(ms(900), 0xF2, 8, 0);  // eight sixteenths: the third quarter
+  clock(ms(950), 0xFB);
+  clocks(ms(1000), ms(500), 5);
+  ASSERT_TRUE(pulse.now());
+  EXPECT_EQ(pulse.now()->place, (2 + 4) % 4);
+}
+
+TEST_F(PulseTest, WhenTheClockIsLostThePlayingIsFollowedAgain) {
+  clock(ms(0), 0xFA);
+  for (int i = 0; i < 24 * 8; ++i) {
+    const Micros at = ms(500) * i / 24;
+    if (i % 24 == 0) pulse.note_on(at, Pitch(48), Velocity(80));
+    clock(at);
+  }
+  EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
+  play(ms(4000), ms(600), 24);
+  ASSERT_TRUE(pulse.now());
+  EXPECT_EQ(pulse.now()->source, BeatSource::kPlayed);
+  EXPECT_NEAR(pulse.now()->tempo, 100, 4);
+}
+
+TEST_F(PulseTest, AStoppedClockRulesNoMore) {
+  clock(ms(0), 0xFA);
+  clocks(ms(10), ms(500), 3);
+  ASSERT_TRUE(pulse.now());
+  clock(ms(1600), 0xFC);
+  EXPECT_FALSE(pulse.now());
+}
+
+TEST_F(PulseTest, FourEvenTapsSetTheBeatAndTheFirstIsOne) {
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(700) * i);
+  ASSERT_TRUE(pulse.now());
+  EXPECT_NEAR(pulse.now()->tempo, 86, 1);
+  EXPECT_EQ(pulse.now()->place, 3);
+  EXPECT_EQ(pulse.now()->source, BeatSource::kTapped);
+  ASSERT_TRUE(pulse.tapped());
+  // Played in eighths from one: the level that was tapped stays.
+  play(ms(1000) + ms(700) * 4, ms(350), 48, 8);
+  ASSERT_TRUE(pulse.now());
+  EXPECT_NEAR(pulse.now()->tempo, 86, 3);
+  EXPECT_EQ(pulse.now()->source, BeatSource::kTapped);
+}
+
+TEST_F(PulseTest, UnevenTapsAndBouncesSetNothing) {
+  for (int at : {1000, 1050, 1500, 2900, 3200}) pulse.tap(ms(at));
+  EXPECT_FALSE(pulse.tapped());
+  EXPECT_FALSE(pulse.now());
+}
+
+TEST_F(PulseTest, ThisIsBeatOneHoldsFromNowOn) {
+  play(ms(1000), ms(500), 24);
+  ASSERT_TRUE(pulse.now());
+  const Micros one = pulse.now()->at - ms(500);  // the beat before the newest
+  ASSERT_TRUE(pulse.beat_one(one + ms(40)));
+  EXPECT_EQ(pulse.now()->place, 1);
+  const Micros newest = pulse.now()->at;
+  beats.clear();
+  play(ms(13000), ms(500), 12);
+  for (const ToldBeat& beat : beats) {
+    const auto since = static_cast<int>(std::lround(static_cast<double>((beat.at - newest).count()) / 500e3));
+    EXPECT_EQ(beat.place, (1 + since) % 4) << since;
+  }
+}
+
+TEST_F(PulseTest, TwiceAndHalfAndMeterAndUndo) {
+  play(ms(1000), ms(500), 24);
+  ASSERT_TRUE(pulse.now());
+  const int tempo = pulse.now()->tempo;
+  ASSERT_TRUE(pulse.half_as_fast(ms(12'600)));
+  EXPECT_NEAR(pulse.now()->tempo, tempo / 2.0, 2) << "at once";
+  beats.clear();
+  play(ms(13'000), ms(500), 16);
+  ASSERT_GT(beats.size(), 5u);
+  EXPECT_LT(beats.size(), 10u) << "and from then on";
+  ASSERT_TRUE(pulse.undo(ms(20'600)));
+  ASSERT_TRUE(pulse.set_meter(ms(20'600), 3));
+  EXPECT_EQ(pulse.now()->meter, 3);
+  beats.clear();
+  play(ms(21'000), ms(500), 13, 3);
+  ASSERT_GT(beats.size(), 9u);
+  EXPECT_EQ(beats.back().meter, 3);
+  ASSERT_TRUE(pulse.twice_as_fast(ms(27'100)));
+  beats.clear();
+  play(ms(27'500), ms(500), 8);
+  EXPECT_GT(beats.size(), 11u);
+  EXPECT_FALSE(pulse.set_meter(ms(32'000), 0));
+}
+
+TEST_F(PulseTest, CorrectionsEndWithTheTakeButACountInBelongsToTheNext) {
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
+  pulse.begin_take(ms(3400));
+  EXPECT_TRUE(pulse.undo(ms(3500))) << "tapped just before it";
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(11'000) + ms(600) * i);
+  pulse.begin_take(ms(60'000));
+  EXPECT_FALSE(pulse.undo(ms(60'000)));
+}
+
+}  // namespace
+}  // namespace undersong::listen

@@ -1,0 +1,72 @@
+#include "daemon/takes/corrected_beats.h"
+
+#include <gtest/gtest.h>
+
+namespace undersong::takes {
+namespace {
+
+constexpr Micros ms(std::int64_t n) { return Micros(n * 1000); }
+
+Beats steady(int count, int meter = 4) {
+  Beats beats;
+  for (int i = 0; i < count; ++i) beats.beats.push_back({ms(500) * i, i % meter == 0, i == 0});
+  beats.meter = meter;
+  beats.confidence = .8f;
+  return beats;
+}
+Line line(BeatLine said) {
+  const Entry entry = beat_said(said);
+  return {1, 1, entry.at, entry.kind, entry.data};
+}
+std::vector<int> downbeats(const Beats& beats) {
+  std::vector<int> out;
+  for (const Beat& beat : beats.beats)
+    if (beat.downbeat) out.push_back(static_cast<int>(beat.at / ms(1)));
+  return out;
+}
+
+TEST(CorrectedBeats, LinesComeBackAsTheyWereWrittenAndDamagedOnesArePassedOver) {
+  for (const BeatLine& said : {BeatLine{ms(1), BeatWord::kTap, ms(500), 0}, BeatLine{ms(2), BeatWord::kClock, ms(400), 4}, BeatLine{ms(3), BeatWord::kOne, {}, 0},
+                               BeatLine{ms(4), BeatWord::kMeter, {}, 3}, BeatLine{ms(5), BeatWord::kUndo, {}, 0}}) {
+    const auto read = beat_line(line(said));
+    ASSERT_TRUE(read);
+    EXPECT_EQ(read->at, said.at);
+    EXPECT_EQ(read->what, said.what);
+    EXPECT_EQ(read->interval, said.interval);
+    EXPECT_EQ(read->meter, said.meter);
+  }
+  for (const char* data : {"", "{", "[]", R"({"what":"dance"})", R"({"what":"tap"})", R"({"what":"meter","meter":-2})"})
+    EXPECT_FALSE(beat_line({1, 1, ms(0), LineKind::kBeat, data})) << data;
+}
+
+TEST(CorrectedBeats, OneMeterTwiceHalfAndUndoApplyInOrder) {
+  const BeatLine one{ms(1010), BeatWord::kOne, {}, 0}, three{ms(1010), BeatWord::kMeter, {}, 3}, twice{ms(0), BeatWord::kTwice, {}, 0}, half{ms(0), BeatWord::kHalf, {}, 0},
+      undo{ms(0), BeatWord::kUndo, {}, 0};
+  EXPECT_EQ(downbeats(corrected(steady(8), {line(one)})), (std::vector<int>{1000, 3000}));
+  EXPECT_EQ(downbeats(corrected(steady(8), {line(one), line(three)})), (std::vector<int>{1000, 2500}));
+  EXPECT_EQ(corrected(steady(8), {line(one), line(three)}).meter, 3);
+  EXPECT_EQ(corrected(steady(8), {line(twice)}).beats.size(), 15u);
+  EXPECT_EQ(corrected(steady(8), {line(half)}).beats.size(), 4u);
+  EXPECT_EQ(downbeats(corrected(steady(8), {line(one), line(twice), line(undo)})), (std::vector<int>{1000, 3000}));
+  EXPECT_EQ(downbeats(corrected(steady(8), {line(one), line(undo), line(undo)})), downbeats(steady(8)));
+}
+
+TEST(CorrectedBeats, TapsChooseTheLevel) {
+  EXPECT_EQ(corrected(steady(16), {line({ms(3500), BeatWord::kTap, ms(1020), 0})}).beats.size(), 8u);
+  EXPECT_EQ(corrected(steady(16), {line({ms(3500), BeatWord::kTap, ms(1020), 0})}).beats[0].at, ms(500)) << "those that were tapped";
+  EXPECT_EQ(corrected(steady(16), {line({ms(3000), BeatWord::kTap, ms(260), 0})}).beats.size(), 31u);
+  EXPECT_EQ(corrected(steady(16), {line({ms(3000), BeatWord::kTap, ms(480), 0})}).beats.size(), 16u);
+}
+
+TEST(CorrectedBeats, AnotherMachinesClockRulesWhereItRan) {
+  // Two bars of three from 2.1 s, 400 ms a beat.
+  const Beats beats = corrected(steady(16), {line({ms(2100), BeatWord::kClock, ms(400), 3}), line({ms(3300), BeatWord::kClock, ms(400), 3})});
+  std::vector<int> within;
+  for (const Beat& beat : beats.beats)
+    if (beat.at > ms(1800) && beat.at < ms(4500)) within.push_back(static_cast<int>(beat.at / ms(1)));
+  EXPECT_EQ(within, (std::vector<int>{2100, 2500, 2900, 3300, 3700, 4100}));
+  EXPECT_EQ(corrected(Beats(), {line({ms(0), BeatWord::kClock, ms(400), 4})}).beats.size(), 4u) << "even where nothing was found";
+}
+
+}  // namespace
+}  // namespace undersong::takes
