@@ -91,6 +91,19 @@ describe('the playing screen', { skip: why_not || false }, () => {
     assert.match(await page.locator('.now-chord .chord-quality').innerText(), /−/);
   }));
 
+  test('says that there is no steady pulse, and shows the bar when it is tapped', () => scene(async ({ page, client }) => {
+    await client.play(48, 52, 55, 72);
+    await page.locator('.beat', { hasText: 'no steady pulse' }).waitFor();
+    let beat = null;
+    for (let i = 0; i < 12 && !beat; ++i) {  // as evenly as a busy machine can
+      ({ beat } = await client.ask('beat.tap'));
+      if (!beat) await new Promise((done) => setTimeout(done, 600));
+    }
+    assert.equal(beat.source, 'tapped');
+    await page.locator('.beat[data-source=tapped]', { hasText: `${beat.tempo} a minute, 4 a bar, as tapped` }).waitFor();
+    assert.equal(await page.locator('.beat-dots i').count(), 4);
+  }));
+
   test('hears the demo: the cycle of four chords comes round', () => scene(async ({ page, daemon }) => {
     const player = daemon.client();
     await player.ask('settings.set', { settle_ms: 100 });
