@@ -37,9 +37,9 @@ struct Moment {
   static constexpr const char* kMethod = "moment";
   static constexpr const char* kSays =
       "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, so `number` "
-      "may skip. `alternatives_number` changes when the list does. `beat` is null while there is no steady pulse.";
+      "may skip. `alternatives_number` changes when the list does; `under` are the melody notes it was made for. `beat` is null while there is no steady pulse.";
   static constexpr const char* kExample =
-      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
+      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
   TimeUs at = 0;
   Nullable<ChordInForce> chord;
@@ -51,15 +51,16 @@ struct Moment {
   Nullable<BeatNow> beat;
   bool still = false;
   Wishes wishes;
+  std::vector<PitchNumber> under;
   std::vector<Alternative> alternatives;
 };
-BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, held, alternatives_number, beat, still, wishes, alternatives))
+BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, held, alternatives_number, beat, still, wishes, under, alternatives))
 
 struct Status {
   static constexpr const char* kMethod = "status";
   static constexpr const char* kSays = "State: ports, the take being played, what is played on the output, the store's health, settings. `at`: the daemon's clock when this was written.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700},"log_last":90412})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"},"log_last":90412})";
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -472,16 +473,17 @@ struct Hear {
   static constexpr const char* kSays =
       "Plays an alternative on the MIDI output: by its `place` in the list (from 0) or as `harte`; neither: the next one. "
       "`list` is the alternatives_number that was seen: if the list has changed since, nothing is played and an error says "
-      "so. `stop` ends what sounds. Answers with what is played, null after stop.";
+      "so. `voicing`: in this style, where it can be had. `stop` ends what sounds. Answers with what is played, null after stop.";
   static constexpr const char* kExample = R"({"place":0,"list":37})";
   static constexpr const char* kReplyExample = R"({"harte":"D:min9"})";
   using Reply = Heard;
   std::optional<Whole<0, 255>> place{};
   std::optional<std::string> harte{};
   std::optional<std::uint32_t> list{};
+  std::optional<VoicingStyle> voicing{};
   std::optional<bool> stop{};
 };
-BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, stop))
+BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, voicing, stop))
 
 struct PlayTake {
   static constexpr const char* kMethod = "take.play";
@@ -599,6 +601,32 @@ struct ChordSymbols {
 };
 BOOST_DESCRIBE_STRUCT(ChordSymbols, (), (symbols))
 
+struct StyledVoicing {
+  static constexpr const char* kSays = "`left` and `right` hand, lowest first; `hands_move` in semitones, from the keys held now.";
+  VoicingStyle style = VoicingStyle::kOpen;
+  std::vector<PitchNumber> left, right;
+  Whole<0, 255> hands_move;
+};
+BOOST_DESCRIBE_STRUCT(StyledVoicing, (), (style, left, right, hands_move))
+
+struct ChordVoicings {
+  std::vector<StyledVoicing> voicings;
+};
+BOOST_DESCRIBE_STRUCT(ChordVoicings, (), (voicings))
+
+struct VoiceChord {
+  static constexpr const char* kMethod = "chord.voicings";
+  static constexpr const char* kSays =
+      "Ways to play a chord, given in Harte syntax, under the melody notes of the list and from where the hands are now: the "
+      "best first, then up to three others. Empty while there is no melody note.";
+  static constexpr const char* kExample = R"({"harte":"D:min9"})";
+  static constexpr const char* kReplyExample =
+      R"({"voicings":[{"style":"open","left":[38,48],"right":[65,69,76],"hands_move":9},{"style":"shell","left":[38,48],"right":[65,76],"hands_move":11}]})";
+  using Reply = ChordVoicings;
+  std::string harte;
+};
+BOOST_DESCRIBE_STRUCT(VoiceChord, (), (harte))
+
 struct NameChords {
   static constexpr const char* kMethod = "chord.symbols";
   static constexpr const char* kSays = "Chords in Harte syntax as symbols for people, in the style of the settings.";
@@ -616,7 +644,7 @@ struct GetSettings {
   static constexpr const char* kSays = "The settings now.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"})";
   using Reply = Settings;
 };
 BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
@@ -626,15 +654,17 @@ struct SetSettings {
   static constexpr const char* kSays = "Changes what is given and leaves the rest; answers with all settings.";
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700})";
+      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"})";
   using Reply = Settings;
   std::optional<Wish> brighter{}, tenser{}, surprising{};
   std::optional<SymbolStyle> symbol_style{};
   std::optional<std::string> hear_output{};
   std::optional<Whole<1, 127>> hear_velocity{};
   std::optional<Whole<0, 60'000>> settle_ms{};
+  std::optional<MelodySpan> melody{};
+  std::optional<VoicingStyle> voicing{};
 };
-BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms))
+BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing))
 
 // ---- the list
 
@@ -642,7 +672,7 @@ using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
                                       GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats,
                                       Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-                                      Hold, SendNotes, SpellPitches, NameChords, GetSettings, SetSettings>;
+                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetSettings, SetSettings>;
 
 // ---- errors
 

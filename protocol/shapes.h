@@ -327,18 +327,29 @@ BOOST_DESCRIBE_STRUCT(StoreHealth, (), (good, sentence, waiting, lost, id))
 enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
 BOOST_DESCRIBE_ENUM(SymbolStyle, kLetters, kSigns)
 
+// Under which melody notes alternatives are sought.
+enum class MelodySpan : std::uint8_t { kNote, kTwo, kBar };
+BOOST_DESCRIBE_ENUM(MelodySpan, kNote, kTwo, kBar)
+
+enum class VoicingStyle : std::uint8_t { kOpen, kShell, kRootlessA, kRootlessB, kDrop2, kSpread, kQuartal, kBlock };
+BOOST_DESCRIBE_ENUM(VoicingStyle, kOpen, kShell, kRootlessA, kRootlessB, kDrop2, kSpread, kQuartal, kBlock)
+
 struct Settings {
   static constexpr const char* kSays =
       "`symbol_style` letters: Cmaj7, signs: CΔ7. `hear_output` empty: the daemon's own virtual port. `hear_velocity`: "
       "the loudest a suggestion is played. "
-      "`settle_ms`: a chord that lasts less is not shown by clients that are read at a glance.";
+      "`settle_ms`: a chord that lasts less is not shown by clients that are read at a glance. `melody`: alternatives are sought "
+      "under the newest note, the two newest while both are held or alternate, or all of the last bar. `voicing`: the style "
+      "in which alternatives are laid out, where it can be had; open moves the hands least.";
   Wishes wishes;
   SymbolStyle symbol_style = SymbolStyle::kLetters;
   std::string hear_output;
   Whole<1, 127> hear_velocity{64};
   Whole<0, 60'000> settle_ms{700};
+  MelodySpan melody = MelodySpan::kTwo;
+  VoicingStyle voicing = VoicingStyle::kOpen;
 };
-BOOST_DESCRIBE_STRUCT(Settings, (), (wishes, symbol_style, hear_output, hear_velocity, settle_ms))
+BOOST_DESCRIBE_STRUCT(Settings, (), (wishes, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing))
 
 enum class Topic : std::uint8_t { kMoment, kStatus, kLog };
 BOOST_DESCRIBE_ENUM(Topic, kMoment, kStatus, kLog)

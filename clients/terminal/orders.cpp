@@ -24,6 +24,27 @@ void order(Session& session, const Request& request, Say say) {
   });
 }
 
+// Names of an enumeration as the protocol has them.
+template <class E>
+E value_of(const std::string& name) {
+  for (const auto& [value, text] : protocol::enum_names<E>())
+    if (text == name) return value;
+  return E{};  // CLI11 has checked it
+}
+template <class E>
+std::string name_of(E wanted) {
+  for (const auto& [value, text] : protocol::enum_names<E>())
+    if (value == wanted) return text;
+  return {};
+}
+protocol::VoicingStyle style_of(const std::string& name) { return value_of<protocol::VoicingStyle>(name); }
+std::vector<std::string> style_names() {
+  std::vector<std::string> out;
+  for (const auto& [value, text] : protocol::enum_names<protocol::VoicingStyle>()) out.push_back(text);
+  return out;
+}
+constexpr const char* kStyles = "how it is laid out for the hands; open moves them least";
+
 }  // namespace
 
 void add_orders(CLI::App& program, Session& session) {
@@ -46,11 +67,14 @@ void add_orders(CLI::App& program, Session& session) {
   auto* hear = program.add_subcommand("hear", "Play an alternative on the MIDI output, quietly (mind the instrument's volume)");
   auto* place_option = hear->add_option("PLACE", *place, "its place in the list, from 1; the next one if left out")->check(CLI::Range(1, 256));
   auto* chord_option = hear->add_option("--chord", *chord, "a chord in Harte syntax instead: Bb:9")->excludes(place_option);
+  auto style = std::make_shared<std::string>();
+  auto* style_option = hear->add_option("--voicing", *style, kStyles)->check(CLI::IsMember(style_names()));
   hear->add_flag("--stop", *stop, "end what sounds")->excludes(place_option)->excludes(chord_option);
-  hear->callback([place, chord, stop, &session] {
+  hear->callback([place, chord, stop, style, style_option, &session] {
     protocol::Hear request;
     if (*place > 0) request.place = *place - 1;
     if (!chord->empty()) request.harte = *chord;
+    if (*style_option) request.voicing = style_of(*style);
     if (*stop) request.stop = true;
     order(session, request, [](const auto& heard) { return heard.harte ? "Playing " + *heard.harte + "." : std::string("Silent."); });
   });
@@ -170,14 +194,20 @@ void add_orders(CLI::App& program, Session& session) {
   auto* b = wishes->add_option("--brighter", *brighter, "-1 darker .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
   auto* t = wishes->add_option("--tenser", *tenser, "-1 more resolved .. 1 more tense")->check(CLI::Range(-1.0, 1.0));
   auto* s = wishes->add_option("--surprising", *surprising, "-1 familiar .. 1 surprising")->check(CLI::Range(-1.0, 1.0));
+  auto voicing = std::make_shared<std::string>(), melody = std::make_shared<std::string>();
+  auto* v = wishes->add_option("--voicing", *voicing, kStyles)->check(CLI::IsMember(style_names()));
+  auto* m = wishes->add_option("--melody", *melody, "seek under the newest note, the two newest, or the last bar: note, two, bar")
+                ->check(CLI::IsMember({"note", "two", "bar"}));
   wishes->callback([=, &session] {
     protocol::SetSettings request;
+    if (*v) request.voicing = style_of(*voicing);
+    if (*m) request.melody = value_of<protocol::MelodySpan>(*melody);
     if (*b) request.brighter = *brighter;
     if (*t) request.tenser = *tenser;
     if (*s) request.surprising = *surprising;
     order(session, request, [](const auto& settings) {
-      return fmt::format("Wishes: brighter {:+.2f}, tenser {:+.2f}, surprising {:+.2f}.", settings.wishes.brighter.value,
-                         settings.wishes.tenser.value, settings.wishes.surprising.value);
+      return fmt::format("Wishes: brighter {:+.2f}, tenser {:+.2f}, surprising {:+.2f}; voicing {}, melody {}.", settings.wishes.brighter.value,
+                         settings.wishes.tenser.value, settings.wishes.surprising.value, name_of(settings.voicing), name_of(settings.melody));
     });
   });
 }

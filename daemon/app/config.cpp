@@ -76,9 +76,27 @@ constexpr std::array kOptions = {
              c.virtual_input = **node.as_boolean();
              return std::nullopt;
            }},
-    Option{"listen", "melody_notes",
+    Option{"listen", "melody",
            [](Config& c, const toml::node& node) {
-             return integer(node, 1, 2, [&](std::int64_t v) { c.melody_notes = static_cast<int>(v); });
+             std::string word;
+             const auto problem = one_of(node, {"note", "two", "bar"}, word);
+             if (!problem) c.melody = word == "note" ? listen::Under::kNote : word == "bar" ? listen::Under::kBar : listen::Under::kTwo;
+             return problem;
+           }},
+    Option{"listen", "voicing",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               std::string names;
+               for (int i = 0; i < harmony::kStyles; ++i) {
+                 const auto style = static_cast<harmony::Style>(i);
+                 if (harmony::name(style) == value) {
+                   c.voicing = style;
+                   return std::nullopt;
+                 }
+                 names.append(i == 0 ? "" : ", ").append(harmony::name(style));
+               }
+               return "must be one of " + names;
+             });
            }},
     Option{"listen", "brighter", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.brighter); }},
     Option{"listen", "tenser", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.tenser); }},

@@ -14,6 +14,7 @@
 #include "daemon/base/result.h"
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
 #include "daemon/midi/backend.h"
 
@@ -25,7 +26,8 @@ struct Config {
   midi::BackendKind service = midi::BackendKind::kAuto;
   bool virtual_input = true;
   // [listen]
-  int melody_notes = 2;  // 1 or 2
+  listen::Under melody = listen::Under::kTwo;
+  harmony::Style voicing = harmony::Style::kOpen;
   harmony::Wishes wishes;
   harmony::SymbolStyle symbol_style = harmony::SymbolStyle::kLetters;
   std::chrono::milliseconds settle{250};

@@ -23,7 +23,8 @@ bool strikes(const midi::Event& event) {
 listen::Settings analysis_settings(const Config& config) {
   listen::Settings out;
   out.wishes = config.wishes;
-  out.melody_notes = static_cast<std::size_t>(config.melody_notes);
+  out.under = config.melody;
+  out.style = config.voicing;
   return out;
 }
 
@@ -250,7 +251,7 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
     std::vector<Pitch> melody;
     for (const auto& note : moment.melody) melody.push_back(note.pitch);
     if (melody.empty()) melody.emplace_back(60 + chord->chord.root.value() + (chord->chord.root.value() < 5 ? 12 : 0));
-    sound(harmony::voice(chord->chord, melody, harmony::Hands()));
+    sound(styled(chord->chord, melody, wish.voicing));
     return std::optional(harmony::harte(chord->chord, chord->root));
   }
   if (moment.alternatives.empty()) return unavailable("There are no alternatives yet: hold a melody note.");
@@ -266,7 +267,8 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
   heard_list_ = moment.alternatives_number;
   heard_next_ = place + 1;
   const auto& chosen = moment.alternatives[place];
-  sound(chosen.voicing);
+  const std::vector<Pitch> under(moment.under.begin(), moment.under.end());
+  sound(wish.voicing ? styled(chosen.chord, under, wish.voicing) : chosen.voicing);
   return std::optional(harmony::harte(chosen.chord, chosen.root_name));
 }
 
@@ -275,6 +277,33 @@ Velocity Desk::soft() const {
   float velocity = static_cast<float>(config_.hear_velocity);
   if (player_velocity_ > 0) velocity = std::min(velocity * 1.5f, kUnderPlayer * player_velocity_);
   return Velocity(std::max(1, static_cast<int>(std::lround(velocity))));
+}
+
+harmony::Voicing Desk::styled(const harmony::Chord& chord, const std::vector<Pitch>& melody, std::optional<protocol::VoicingStyle> wish) const {
+  const auto style = wish ? static_cast<harmony::Style>(*wish) : config_.voicing;
+  const harmony::Hands hands = analysis_.hands();
+  if (auto made = harmony::voice(chord, melody, hands, style)) return *made;
+  return harmony::voice(chord, melody, hands);
+}
+
+// Both lists are in the same order; the names are compared by a test.
+static_assert(static_cast<int>(protocol::VoicingStyle::kBlock) + 1 == harmony::kStyles &&
+              static_cast<int>(protocol::MelodySpan::kBar) == static_cast<int>(listen::Under::kBar));
+
+Result<protocol::ChordVoicings> Desk::voicings(const protocol::VoiceChord& wish) {
+  const auto chord = harmony::parse_harte(wish.harte);
+  if (!chord) return invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", wish.harte));
+  protocol::ChordVoicings out;
+  if (analysis_.moment().under.empty()) return out;
+  for (const auto& made : analysis_.voicings(chord->chord)) {
+    protocol::StyledVoicing voicing;
+    voicing.style = static_cast<protocol::VoicingStyle>(made.style);
+    for (Pitch note : made.voicing.left) voicing.left.emplace_back(note.value());
+    for (Pitch note : made.voicing.right) voicing.right.emplace_back(note.value());
+    voicing.hands_move = made.voicing.hands_move;
+    out.voicings.push_back(std::move(voicing));
+  }
+  return out;
 }
 
 void Desk::sound(const harmony::Voicing& voicing) {
@@ -354,6 +383,8 @@ protocol::Settings Desk::settings() {
   out.hear_output = config_.hear_output;
   out.hear_velocity = config_.hear_velocity;
   out.settle_ms = config_.settle.count();
+  out.melody = static_cast<protocol::MelodySpan>(config_.melody);
+  out.voicing = static_cast<protocol::VoicingStyle>(config_.voicing);
   return out;
 }
 
@@ -372,6 +403,14 @@ Result<protocol::Settings> Desk::change_settings(const protocol::SetSettings& ch
                                                                                  : harmony::SymbolStyle::kLetters;
   if (change.hear_velocity) config_.hear_velocity = static_cast<int>(change.hear_velocity->value);
   if (change.settle_ms) config_.settle = std::chrono::milliseconds(change.settle_ms->value);
+  if (change.melody) {
+    config_.melody = static_cast<listen::Under>(*change.melody);
+    analysis_.set_under(now(), config_.melody);
+  }
+  if (change.voicing) {
+    config_.voicing = static_cast<harmony::Style>(*change.voicing);
+    analysis_.set_style(now(), config_.voicing);
+  }
   if (change.hear_output && *change.hear_output != config_.hear_output) {
     config_.hear_output = *change.hear_output;
     playback_.set_output(config_.hear_output);
@@ -398,10 +437,8 @@ std::vector<std::string> Desk::reconfigure(const Config& fresh) {
   controls_ = controls_of(fresh);
   for (const auto& port : world_.inputs.ports()) controls_.set_port_name(port.number, port.name);
   boundary_.set_silence(std::chrono::duration_cast<Micros>(fresh.silence));
-  analysis_.set_melody_notes(now(), static_cast<std::size_t>(fresh.melody_notes));
   config_.controls = fresh.controls;
   config_.silence = fresh.silence;
-  config_.melody_notes = fresh.melody_notes;
   config_.hear_length = fresh.hear_length;
   protocol::SetSettings change;
   change.brighter = fresh.wishes.brighter;
@@ -411,6 +448,8 @@ std::vector<std::string> Desk::reconfigure(const Config& fresh) {
   change.hear_velocity = fresh.hear_velocity;
   change.hear_output = fresh.hear_output;
   change.settle_ms = fresh.settle.count();
+  change.melody = static_cast<protocol::MelodySpan>(fresh.melody);
+  change.voicing = static_cast<protocol::VoicingStyle>(fresh.voicing);
   (void)change_settings(change);
   return needs_restart;
 }

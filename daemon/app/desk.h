@@ -74,6 +74,7 @@ class Desk : public server::Desk {
   void correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) override;
   void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) override;
   bool stop_playing() override;
+  Result<protocol::ChordVoicings> voicings(const protocol::VoiceChord& wish) override;
   bool hold(bool on) override;
   Result<std::uint64_t> play(server::ClientId client, const std::vector<protocol::PlayedNote>& notes) override;
   void client_gone(server::ClientId client) override;
@@ -112,6 +113,7 @@ class Desk : public server::Desk {
   void mark_at(Micros at, std::string text, Answer<std::uint64_t> answer);
   void end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t> answer);
   void sound(const harmony::Voicing& voicing);
+  harmony::Voicing styled(const harmony::Chord& chord, const std::vector<Pitch>& melody, std::optional<protocol::VoicingStyle> wish) const;
   void set_wishes(harmony::Wishes wishes);
 
   Config config_;

@@ -14,6 +14,8 @@
 namespace undersong::harmony {
 namespace {
 
+constexpr NoteName kFlattest(-8), kSharpest(12);  // Fb, B#: beyond them lie the double accidentals
+
 // Weights of the ranking, one place; the scores of the learnt table are natural logarithms. Common practice, no source.
 constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
 constexpr float kAvoided = -10;        // a held note that clashes: only the familiar end still offers such a chord
@@ -341,7 +343,11 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     made.reason.outside = home.outside;
     made.reason.common_tones = static_cast<std::uint8_t>((home.tones & tones_before).size());
     made.reason.liked = static_cast<std::uint8_t>(question.liked.times(made.chord));
-    if (hands) made.voicing = voice(made.chord, {question.melody.begin(), question.melody.size()}, *hands);
+    if (hands) {
+      const std::span<const Pitch> on_top(question.melody.begin(), std::min(question.melody.size(), question.voiced));
+      const auto styled = question.style == Style::kOpen ? std::nullopt : voice(made.chord, on_top, *hands, question.style);
+      made.voicing = styled ? *styled : voice(made.chord, on_top, *hands);
+    }
     out.push_back(made);
   }
 }
@@ -351,7 +357,11 @@ void append_reason(std::string& out, const Alternative& alternative, const Melod
   const Reason& reason = alternative.reason;
   for (std::size_t i = 0; i < melody.size() && i < alternative.degrees.size(); ++i) {
     if (i > 0) out += ", ";
-    append_text(out, alternative.root_name.above(alternative.degrees[i]));
+    // In words a plain name serves better than a double accidental: D, not Ebb.
+    NoteName name = alternative.root_name.above(alternative.degrees[i]);
+    if (name.fifths() < kFlattest.fifths()) name = NoteName(name.fifths() + 12);
+    if (name.fifths() > kSharpest.fifths()) name = NoteName(name.fifths() - 12);
+    append_text(out, name);
     out += " is its ";
     if (alternative.degrees[i] == Degree{1, 0}) {
       out += "root";

@@ -97,6 +97,8 @@ class Liked {
 
 struct Question {
   MelodyPitches melody;            // what stays on top; nothing is offered when empty
+  std::size_t voiced = kMelodyNotes;  // of these, how many a voicing must hold, from the first: one when they alternate
+  Style style = Style::kOpen;      // of the voicings, where it can be had; else open
   Phrase phrase;                   // all the notes to be borne, by how long they sounded; empty: those of `melody`, alike
   std::optional<Key> key;
   std::optional<Chord> previous;   // the chord in force

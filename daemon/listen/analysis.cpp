@@ -33,11 +33,25 @@ constexpr int kLowestHeld = 55;  // G3; common practice, no source
 constexpr Micros kEarBegins{1'000'000};
 constexpr Micros kSettled{250'000};  // a chord that stood so long was meant
 constexpr Micros kTuneLingers{2'000'000};
+constexpr Micros kAlternates{8'000'000};  // notes that alternate more slowly than that are each by itself
+
+// What is worked out at first use is worked out before the first note.
+void warm_up() {
+  static const bool kWarm = [] {
+    harmony::Question question;
+    question.melody.push_back(Pitch(72));
+    harmony::Alternatives list;
+    const harmony::Hands hands;
+    harmony::rank_alternatives(question, &hands, list);
+    return !list.empty() && harmony::voicings(list[0].chord, {question.melody.begin(), 1}, hands).size() > 0;
+  }();
+  (void)kWarm;
+}
 
 harmony::Chord chord_of(const harmony::EarChord& heard) { return {heard.root, quality_of(heard), heard.bass}; }
 
 bool same_question(const harmony::Question& a, const harmony::Question& b) {
-  return a.melody == b.melody && a.previous == b.previous && a.wishes == b.wishes;
+  return a.melody == b.melody && a.previous == b.previous && a.wishes == b.wishes && a.style == b.style;
 }
 
 }  // namespace
@@ -45,6 +59,7 @@ bool same_question(const harmony::Question& a, const harmony::Question& b) {
 Analysis::Analysis(Settings settings) : settings_(settings) {
   moment_.wishes = settings.wishes;
   asked_.wishes = settings.wishes;
+  if (!settings.names_only) warm_up();
 }
 
 Micros Analysis::to_ear(Micros at) {
@@ -113,19 +128,46 @@ bool Analysis::hold_still(Micros at, bool still) {
   return publish(at);
 }
 
-bool Analysis::set_melody_notes(Micros at, std::size_t count) {
+bool Analysis::ask_anew(Micros at) {
   findings_ = {};
-  settings_.melody_notes = std::clamp<std::size_t>(count, 1, harmony::kMelodyNotes);
+  asked_.melody.clear();  // so that the same question is asked again
   refresh_alternatives(at);
   return publish(at);
 }
 
-bool Analysis::set_phrase(Micros at, Micros length) {
-  findings_ = {};
-  settings_.phrase = std::max(length, Micros{0});
-  asked_.melody.clear();  // the same question is to be asked anew
-  refresh_alternatives(at);
-  return publish(at);
+bool Analysis::set_under(Micros at, Under under) {
+  if (settings_.under == under) return false;
+  settings_.under = under;
+  return ask_anew(at);
+}
+
+bool Analysis::set_style(Micros at, harmony::Style style) {
+  if (settings_.style == style) return false;
+  settings_.style = style;
+  return ask_anew(at);
+}
+
+harmony::Hands Analysis::hands() const {
+  std::array<Pitch, 128> held;
+  std::size_t count = 0;
+  for (std::size_t key = 0; key < 128; ++key)
+    if (notes_.down()[key]) held[count++] = Pitch(static_cast<int>(key));
+  return harmony::Hands(std::span<const Pitch>(held.data(), count));
+}
+
+harmony::Voicings Analysis::voicings(const harmony::Chord& chord) const {
+  const auto& on_top = asked_.melody;
+  return harmony::voicings(chord, {on_top.begin(), std::min(on_top.size(), asked_.voiced)}, hands());
+}
+
+harmony::MelodyPitches Analysis::alternating(Micros at) const {
+  const std::size_t n = sung_.size();
+  if (n < 3 || sung_[n - 1].pitch != sung_[n - 3].pitch || sung_[n - 2].pitch == sung_[n - 1].pitch) return {};
+  if (at - sung_[n - 3].onset > kAlternates) return {};
+  harmony::MelodyPitches two;
+  two.push_back(std::max(sung_[n - 1].pitch, sung_[n - 2].pitch));
+  two.push_back(std::min(sung_[n - 1].pitch, sung_[n - 2].pitch));
+  return two;
 }
 
 void Analysis::mark() {
@@ -231,7 +273,8 @@ void Analysis::note_tried() {
   if (melody.empty() || !notes_.is_sounding(melody[0].pitch)) return;
   const PitchClass under = melody[0].pitch.pitch_class();
   tried_[static_cast<std::size_t>(under.value())].add(chord);
-  if (offered_question_.melody.empty() || offered_question_.melody[0].pitch_class() != under) return;
+  const auto& asked = offered_question_.melody;
+  if (std::none_of(asked.begin(), asked.end(), [&](Pitch note) { return note.pitch_class() == under; })) return;
   const auto family = harmony::row(chord.quality).family;
   const auto& before = offered_question_.previous;
   if (before && before->root == chord.root && harmony::row(before->quality).family == family) return;  // nothing new
@@ -246,8 +289,20 @@ void Analysis::note_tried() {
 void Analysis::refresh_alternatives(Micros at) {
   if (moment_.still || settings_.names_only) return;
   harmony::Question question;
+  question.style = settings_.style;
   const auto& newest = melody_.newest();
-  for (std::size_t i = 0; i < newest.size() && i < settings_.melody_notes; ++i) {
+  if (settings_.under == Under::kTwo && !newest.empty() && !(newest.size() > 1 && newest[1].held)) {
+    question.melody = alternating(at);
+    if (!question.melody.empty()) {
+      question.voiced = 1;
+      const auto sung = phrase_at(at, at - kAlternates);
+      for (Pitch note : question.melody) {
+        const PitchClass pc = note.pitch_class();
+        question.phrase.add(pc, sung.weight[static_cast<std::size_t>(pc.value())]);
+      }
+    }
+  }
+  for (std::size_t i = 0; question.voiced > 1 && i < newest.size() && i < (settings_.under == Under::kTwo ? 2 : 1); ++i) {
     if (i > 0 && !newest[i].held) break;
     question.melody.push_back(newest[i].pitch);
   }
@@ -257,7 +312,7 @@ void Analysis::refresh_alternatives(Micros at) {
     for (const harmony::Chord& chord : settled_)
       if (question.earlier.size() > 0 || chord != in_force_->chord) question.earlier.push_back(chord);
   }
-  if (settings_.phrase > Micros{0}) question.phrase = phrase_at(at, at - settings_.phrase);
+  if (settings_.under == Under::kBar) question.phrase = phrase_at(at, at - settings_.bar);
   question.liked = liked_;
   question.wishes = settings_.wishes;
   if (!question.melody.empty())
@@ -265,13 +320,10 @@ void Analysis::refresh_alternatives(Micros at) {
   // The list keeps still unless the melody, the chord or a wish truly changed; a new key counts from the next change on.
   if (same_question(question, asked_) && moment_.alternatives_number > 0) return;
   asked_ = question;
-  std::array<Pitch, 128> held;
-  std::size_t count = 0;
-  for (std::size_t key = 0; key < 128; ++key)
-    if (notes_.down()[key]) held[count++] = Pitch(static_cast<int>(key));
-  const harmony::Hands hands{std::span<const Pitch>(held.data(), count)};
+  const harmony::Hands held = hands();
   question.take = &memory_;
-  harmony::rank_alternatives(question, &hands, moment_.alternatives);
+  harmony::rank_alternatives(question, &held, moment_.alternatives);
+  moment_.under = question.melody;
   ++moment_.alternatives_number;
   findings_.alternatives = true;
   list_since_ = at;

@@ -18,10 +18,18 @@
 
 namespace undersong::listen {
 
+// Under which melody notes alternatives are sought.
+enum class Under : std::uint8_t {
+  kNote,  // the newest
+  kTwo,   // the two newest while both are held or while they alternate
+  kBar,   // all of the last bar, by how long they sounded
+};
+
 struct Settings {
   harmony::Wishes wishes;
-  std::size_t melody_notes = 2;  // 1: the newest only; 2: the two newest while both are held
-  Micros phrase{0};  // asks with all melody notes of so long a time, by how long they sounded; 0: with those above only
+  Under under = Under::kTwo;
+  Micros bar{2'000'000};  // how long a bar lasts
+  harmony::Style style = harmony::Style::kOpen;  // of the voicings offered
   Micros offered_after{400'000};  // a list that stood so long counts as offered
   bool names_only = false;        // only harmony, melody and key: no readings of the hands, no alternatives
 };
@@ -57,8 +65,13 @@ class Analysis {
   // The player's wishes and commands. Each returns true if the moment changed.
   bool set_wishes(Micros at, harmony::Wishes wishes);
   bool hold_still(Micros at, bool still);
-  bool set_melody_notes(Micros at, std::size_t count);
-  bool set_phrase(Micros at, Micros length);
+  bool set_under(Micros at, Under under);
+  bool set_style(Micros at, harmony::Style style);
+  // Counts from the next list on.
+  void set_bar(Micros length) { settings_.bar = length; }
+  // A chord under the hands as they are now and under the melody notes of the list.
+  harmony::Voicings voicings(const harmony::Chord& chord) const;
+  harmony::Hands hands() const;
   // The player marked this moment: the chord in force is liked in this take.
   void mark();
   // A new take: what was tried, liked and heard is forgotten; the key and what sounds stay.
@@ -106,6 +119,9 @@ class Analysis {
   };
   FixedVector<Sung, 24> sung_;            // the melody, newest last
   harmony::Phrase phrase_at(Micros at, Micros since) const;
+  // The two notes that the melody goes to and fro between, the higher first; empty if it does not.
+  harmony::MelodyPitches alternating(Micros at) const;
+  bool ask_anew(Micros at);
   harmony::Question asked_;               // what the list in the moment answers
   Micros list_since_{};
   bool list_offered_ = true;

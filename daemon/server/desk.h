@@ -42,6 +42,7 @@ class Desk {
   virtual void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) = 0;
   // True if something was being played.
   virtual bool stop_playing() = 0;
+  virtual Result<protocol::ChordVoicings> voicings(const protocol::VoiceChord& wish) = 0;
   // Returns whether the list is still now.
   virtual bool hold(bool on) = 0;
   // Notes of a client's keyboard; returns how many were taken in.

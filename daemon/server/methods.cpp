@@ -251,6 +251,11 @@ void send_notes(Session& session, const SendNotes& params, To<Accepted> to) {
   to(Accepted{*accepted});
 }
 
+void voice_chord(Session& session, const VoiceChord& params, To<ChordVoicings> to) {
+  auto made = session.room().desk.voicings(params);
+  if (!made) return to(made.error());
+  to(*made);
+}
 void spell(Session&, const SpellPitches& params, To<SpelledPitches> to) {
   const auto parsed = harmony::parse_harte(params.harte);
   if (!parsed) return to(invalid_input("params.harte is not a chord in Harte syntax: " + params.harte + "."));
@@ -286,6 +291,7 @@ constexpr std::array kMethods{
     row<TapBeat, tap_beat>,
     row<SpellPitches, spell>,
     row<NameChords, name_chords>,
+    row<VoiceChord, voice_chord>,
     row<Hear, hear>,
     row<Hello, hello>,
     row<Hold, hold>,

@@ -120,10 +120,8 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
     out.append("null");
   }
   out.append(R"(,"melody":[)");
-  harmony::MelodyPitches melody;
   for (std::size_t i = 0; i < moment.melody.size(); ++i) {
     const listen::MelodyNote& note = moment.melody[i];
-    melody.push_back(note.pitch);
     out.append(i == 0 ? R"({"pitch":)" : R"(,{"pitch":)");
     append_int(out, note.pitch.value());
     out.append(R"(,"name":")").append(harmony::text(note.name, note.pitch)).append(R"(","degree":)");
@@ -161,12 +159,17 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
   append_short(out, static_cast<double>(moment.wishes.tenser));
   out.append(R"(,"surprising":)");
   append_short(out, static_cast<double>(moment.wishes.surprising));
-  out.append(R"(},"alternatives":[)");
+  out.append(R"(},"under":[)");
+  for (std::size_t i = 0; i < moment.under.size(); ++i) {
+    if (i != 0) out += ',';
+    append_int(out, moment.under[i].value());
+  }
+  out.append(R"(],"alternatives":[)");
   std::optional<harmony::Chord> previous;
   if (moment.harmony) previous = moment.harmony->reading.chord;
   for (std::size_t i = 0; i < moment.alternatives.size(); ++i) {
     if (i != 0) out += ',';
-    append_alternative(out, moment.alternatives[i], melody, previous, style);
+    append_alternative(out, moment.alternatives[i], moment.under, previous, style);
   }
   out.append("]}");
 }

@@ -43,7 +43,7 @@ struct Health {
 
 class Store {
  public:
-  static constexpr std::chrono::milliseconds kCommitEvery{75};
+  static constexpr std::chrono::milliseconds kCommitEvery{250};
   static constexpr std::chrono::milliseconds kRetryEvery{500};
   static constexpr std::size_t kMostWaitingLines = 200'000;
   static constexpr std::size_t kMostWaitingBytes = 64u << 20;

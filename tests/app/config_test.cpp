@@ -31,7 +31,8 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_EQ(shown->inputs, fresh.inputs);
   EXPECT_EQ(shown->service, fresh.service);
   EXPECT_EQ(shown->virtual_input, fresh.virtual_input);
-  EXPECT_EQ(shown->melody_notes, fresh.melody_notes);
+  EXPECT_EQ(shown->melody, fresh.melody);
+  EXPECT_EQ(shown->voicing, fresh.voicing);
   EXPECT_EQ(shown->wishes, fresh.wishes);
   EXPECT_EQ(shown->symbol_style, fresh.symbol_style);
   EXPECT_EQ(shown->settle, fresh.settle);
@@ -68,7 +69,8 @@ TEST(Config, WhatIsWrongIsSaidWithItsLine) {
   for (const Case& wrong : {
            Case{"[midi]\nimputs = []", "line 2", "imputs"},
            Case{"[mdi]\n", "line 1", "mdi"},
-           Case{"[listen]\n\nmelody_notes = 3", "line 3", "from 1 to 2"},
+           Case{"[listen]\n\nmelody = \"all\"", "line 3", "note, two, bar"},
+           Case{"[listen]\nvoicing = \"drop 7\"", "line 2", "drop 2, spread"},
            Case{"[listen]\nbrighter = 1.5", "line 2", "from -1 to 1"},
            Case{"[listen]\nbrighter = nan", "line 2", "from -1 to 1"},
            Case{"[listen]\nsymbols = \"runes\"", "line 2", "letters, signs"},

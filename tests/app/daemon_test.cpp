@@ -153,6 +153,36 @@ TEST_F(DaemonTest, WishesReorderTheListAndHoldKeepsIt) {
   EXPECT_FALSE(daemon.request(protocol::SetSettings{.brighter = 7}));
 }
 
+TEST_F(DaemonTest, AChordIsLaidOutInSeveralWaysUnderTheHeldNoteAndTheListInTheStyleThatWasChosen) {
+  start();
+  Connection daemon = connect();
+  const auto silent = daemon.request(protocol::VoiceChord{.harte = "D:min9"});
+  ASSERT_TRUE(silent);
+  EXPECT_TRUE(silent->voicings.empty());
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({36, 52, 55, 59, 74}, true)}));
+  ASSERT_TRUE(eventually([&] {
+    const auto moment = daemon.request(protocol::GetMoment{});
+    return moment && !moment->alternatives.empty();
+  }));
+  const auto ways = daemon.request(protocol::VoiceChord{.harte = "D:min9"});
+  ASSERT_TRUE(ways);
+  ASSERT_GE(ways->voicings.size(), 2u);
+  EXPECT_LE(ways->voicings.size(), 4u);
+  for (const auto& way : ways->voicings) EXPECT_EQ(way.right.back().value, 74);
+  const auto wrong = daemon.request(protocol::VoiceChord{.harte = "H:maj"});
+  ASSERT_FALSE(wrong);
+  EXPECT_NE(wrong.error().sentence.find("H:maj"), std::string::npos);
+
+  const auto settings = daemon.request(protocol::SetSettings{.melody = protocol::MelodySpan::kNote, .voicing = protocol::VoicingStyle::kShell});
+  ASSERT_TRUE(settings);
+  EXPECT_EQ(settings->voicing, protocol::VoicingStyle::kShell);
+  const auto moment = daemon.request(protocol::GetMoment{});
+  ASSERT_TRUE(moment);
+  std::size_t shells = 0;  // at most root, third, seventh under the melody
+  for (const auto& offered : moment->alternatives) shells += offered.left.size() + offered.right.size() <= 4;
+  EXPECT_GT(shells, moment->alternatives.size() / 2);
+}
+
 TEST_F(DaemonTest, AClientThatGoesLetsGoOfItsKeys) {
   start();
   Connection watcher = connect();

@@ -194,9 +194,11 @@ TEST(Analysis, AChordThatIsComeBackToIsLiked) {
 }
 
 TEST(Analysis, ThePhraseMayBeAskedAboutInPlaceOfTheHeldNoteAlone) {
-  Settings settings;
-  settings.phrase = Micros(4'000'000);
-  Analysis held, phrase(settings);
+  Settings settings, newest;
+  settings.under = Under::kBar;
+  settings.bar = Micros(4'000'000);
+  newest.under = Under::kNote;
+  Analysis held(newest), phrase(settings);
   play(held, cadence());
   play(phrase, cadence());
   ASSERT_FALSE(phrase.moment().alternatives.empty());
@@ -204,9 +206,59 @@ TEST(Analysis, ThePhraseMayBeAskedAboutInPlaceOfTheHeldNoteAlone) {
   for (std::size_t i = 0; i < held.moment().alternatives.size(); ++i)
     differs |= held.moment().alternatives[i].score != phrase.moment().alternatives[i].score;
   EXPECT_TRUE(differs);
-  phrase.set_phrase(ms(13000), Micros(0));
-  held.set_phrase(ms(13000), Micros(0));
+  phrase.set_under(ms(13000), Under::kNote);
   EXPECT_EQ(phrase.moment().alternatives[0].chord, held.moment().alternatives[0].chord);
+}
+
+// E and C to and fro over a held left hand.
+std::vector<midi::Event> to_and_fro() {
+  std::vector<midi::Event> out;
+  for (int key : {45, 52, 57}) out.push_back(note_on(ms(0), 0, Pitch(key), Velocity(60)));
+  for (int i = 0; i < 8; ++i) {
+    const Pitch note(i % 2 == 0 ? 76 : 72);
+    out.push_back(note_on(ms(10 + 400 * i), 0, note, Velocity(80)));
+    out.push_back(midi::note_off(ms(390 + 400 * i), 0, note));
+  }
+  return out;
+}
+
+TEST(Analysis, TwoNotesThatAlternateAreAskedAboutTogetherAndTheListKeepsStill) {
+  Analysis analysis;
+  std::vector<std::uint32_t> lists;
+  std::size_t both = 0;
+  for (const auto& event : to_and_fro())
+    drive(analysis, event, [&](const Analysis& now) {
+      if (now.moment().at < ms(1800)) return;
+      lists.push_back(now.moment().alternatives_number);
+      both += now.moment().under.size() == 2 && now.moment().under[0] == Pitch(76) && now.moment().under[1] == Pitch(72);
+    });
+  ASSERT_GT(lists.size(), 4u);
+  EXPECT_EQ(both, lists.size());
+  EXPECT_EQ(lists.front(), lists.back());
+  for (const auto& offered : analysis.moment().alternatives) {
+    EXPECT_EQ(offered.degrees.size(), 2u);
+    EXPECT_EQ(offered.voicing.right.back(), Pitch(76));
+  }
+  analysis.set_under(ms(3500), Under::kNote);
+  EXPECT_EQ(analysis.moment().under.size(), 1u);
+}
+
+TEST(Analysis, AlternativesAreLaidOutInTheStyleThatWasChosenWhereItCanBeHad) {
+  Analysis analysis;
+  play(analysis, cadence());
+  ASSERT_TRUE(analysis.set_style(ms(13000), harmony::Style::kRootlessA));
+  const auto& moment = analysis.moment();
+  std::size_t styled = 0;
+  for (const auto& offered : moment.alternatives) {
+    const auto wanted = harmony::voice(offered.chord, {moment.under.begin(), moment.under.size()}, analysis.hands(), harmony::Style::kRootlessA);
+    if (!wanted) continue;
+    ++styled;
+    EXPECT_EQ(offered.voicing, *wanted);
+  }
+  EXPECT_GT(styled, 3u);
+  const auto ways = analysis.voicings(moment.alternatives[0].chord);
+  EXPECT_EQ(ways[0].style, harmony::Style::kOpen);
+  for (const auto& way : ways) EXPECT_EQ(way.voicing.right.back(), moment.under[0]);
 }
 
 TEST(Analysis, DrumsClockAndSensingAreNotHeard) {

@@ -73,6 +73,13 @@ class RememberingDesk final : public Desk {
     answer(beats);
   }
   bool stop_playing() override { return true; }
+  Result<protocol::ChordVoicings> voicings(const protocol::VoiceChord& wish) override {
+    if (wish.harte == "no chord") return invalid_input("\"no chord\" is no chord in Harte syntax.");
+    protocol::StyledVoicing open;
+    open.left.emplace_back(38);
+    open.right.emplace_back(76);
+    return protocol::ChordVoicings{{open}};
+  }
   bool hold(bool on) override { return still = on; }
   Result<std::uint64_t> play(ClientId client, const std::vector<protocol::PlayedNote>& notes) override {
     players.push_back(client);

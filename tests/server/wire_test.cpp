@@ -1,5 +1,6 @@
 #include "daemon/server/wire.h"
 
+#include <cctype>
 #include <gtest/gtest.h>
 
 #include "protocol/json.h"
@@ -130,6 +131,14 @@ TEST(Wire, EveryKindOfLineIsDescribed) {
   }
   for (const auto& [family, name] : protocol::enum_names<protocol::Family>())
     EXPECT_EQ(takes::text(static_cast<harmony::Family>(family)), name);
+  for (const auto& [style, name] : protocol::enum_names<protocol::VoicingStyle>()) {
+    std::string core;  // "rootless A" is rootless_a, "drop 2" drop2
+    for (const char c : harmony::name(static_cast<harmony::Style>(style)))
+      if (c != ' ') core += static_cast<char>(std::tolower(c));
+    std::string wire = name;
+    std::erase(wire, '_');
+    EXPECT_EQ(core, wire);
+  }
 }
 
 // RFC 4648, section 10.

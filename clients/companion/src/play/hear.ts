@@ -4,6 +4,7 @@ import { local } from '../local';
 import { hush, sound_chord } from '../sound/tone';
 import { ask, chosen, complain, shown_list, status } from '../state';
 import { RpcError } from '../wire/connection';
+import { way } from './ways';
 
 const changed_in_between = -32003;
 
@@ -18,15 +19,17 @@ export async function hear_chosen(): Promise<void> {
   const list = shown_list.peek();
   if (!alternative || !list) return;
   if (through.peek() === 'page') {
-    sound_chord([...alternative.left, ...alternative.right]);
+    const { left, right } = way.peek() ?? alternative;
+    sound_chord([...left, ...right]);
     return;
   }
+  const voicing = way.peek() ? { voicing: way.peek()!.style } : {};
   try {
-    await ask('hear', { place: list.alternatives.indexOf(alternative), list: list.number });
+    await ask('hear', { ...voicing, place: list.alternatives.indexOf(alternative), list: list.number });
   } catch (error) {
     if (!(error instanceof RpcError) || error.code !== changed_in_between) return complain(error);
     // The daemon's list went on while ours is kept calm: the chord that was seen is what is meant.
-    await ask('hear', { harte: alternative.harte }).catch(complain);
+    await ask('hear', { ...voicing, harte: alternative.harte }).catch(complain);
   }
 }
 

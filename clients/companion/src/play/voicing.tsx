@@ -6,6 +6,7 @@ import { plain_pitch, pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { ask, chosen, daemon, held, shown_chord } from '../state';
 import { KeyboardPicture } from './keyboard_picture';
+import { way, Ways } from './ways';
 
 // Names of keys as the daemon spells them, by "harte pitch".
 const names = signal(new Map<string, string>());
@@ -31,7 +32,8 @@ export function Voicing() {
   const alternative = chosen.value;
   const down = held.value.map((note) => note.pitch);
   const held_key = down.join();
-  const target = alternative ? [...alternative.left, ...alternative.right] : [];
+  const layout = way.value ?? alternative;
+  const target = layout ? [...layout.left, ...layout.right] : [];
   const change = useMemo(() => moves(down, target), [held_key, target.join()]);
   const name_new = spell(alternative?.harte ?? '', target);
   const name_old = spell(shown_chord.value?.chord.harte ?? '', down);
@@ -41,12 +43,13 @@ export function Voicing() {
     <section class="voicing" aria-label="Voicing">
       <div class="voicing-head">
         <h2>{alternative ? <ChordSymbol symbol={alternative.symbol} /> : 'Voicing'}</h2>
+        <Ways />
         {alternative && <ChangeWords change={change} name={name} name_old={(pitch) => pretty(name_old(pitch)) || plain_pitch(pitch)} />}
       </div>
       {alternative ? (
         <>
           <KeyboardPicture change={change} held={down} name={name} />
-          <Staff left={alternative.left} right={alternative.right} name={name_new} held={down} />
+          <Staff left={layout!.left} right={layout!.right} name={name_new} held={down} />
         </>
       ) : (
         <p class="teach small">Choose a suggestion and see it here under your two hands: which keys stay, which move, and where to.</p>

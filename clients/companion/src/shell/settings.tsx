@@ -2,6 +2,7 @@
 import { local } from '../local';
 import type { SetSettings } from '../protocol';
 import { ask, complain, daemon, settings, status } from '../state';
+import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
 
 function change(what: SetSettings): void {
@@ -23,6 +24,21 @@ export function SettingsPage() {
                 {examples.map((each) => <ChordSymbol key={each} symbol={each} />)}
               </label>
             ))}
+          </fieldset>
+          <fieldset>
+            <legend>Suggestions</legend>
+            {([['note', 'Under the newest melody note'], ['two', 'Under the two newest, while both are held or while they alternate'],
+              ['bar', 'Under all melody notes of the last bar']] as const).map(([value, words]) => (
+              <label class="choice" key={value}>
+                <input type="radio" name="melody" checked={now.melody === value} onChange={() => change({ melody: value })} /> <span>{words}</span>
+              </label>
+            ))}
+            <label class="line">Laid out for the hands
+              <select value={now.voicing} name="voicing" onChange={(event) => change({ voicing: event.currentTarget.value as typeof now.voicing })}>
+                {Object.entries(style_names).map(([style, name]) => <option key={style} value={style}>{name}</option>)}
+              </select>
+            </label>
+            <p class="soft">“Open” moves the hands least. The others are used where the chord and the held note allow them.</p>
           </fieldset>
           <fieldset>
             <legend>Calm</legend>
