@@ -30,6 +30,8 @@ void Desk::beat_changed(bool changed) {
     if (take_ && beat->source == listen::BeatSource::kClock && beat->place == 0)
       world_.store.append(takes::beat_said({beat->at, takes::BeatWord::kClock, beat->interval, beat->meter}));
   if (!changed) return;
+  // What was sung in the last bar may be asked about: as long as a bar is now.
+  if (const auto& beat = pulse_.now(); beat && beat->tempo > 0) analysis_.set_bar(Micros(60'000'000LL * beat->meter / beat->tempo));
   ++beat_changes_;
   world_.changed_moment();
 }

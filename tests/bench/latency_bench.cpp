@@ -38,6 +38,18 @@ using Stream = asio::local::stream_protocol;
 
 constexpr auto kBetween = std::chrono::microseconds(5000);  // 200 messages a second
 
+// No output: nothing is played here.
+class Nowhere : public midi::Sink {
+ public:
+  Result<void> tend() override { return {}; }
+  bool connected() const override { return false; }
+  const std::string& port_name() const override { return name_; }
+  bool send(const midi::Event&) override { return false; }
+
+ private:
+  std::string name_;
+};
+
 [[noreturn]] void die(const std::string& sentence) {
   fmt::print(stderr, "latency_bench: {}\n", sentence);
   std::exit(1);
@@ -108,13 +120,17 @@ int main(int argc, char** argv) {
     if (!store) die(store.error().message);
     std::unique_ptr<server::Server> server;
     bool moved = false;
+    midi::SharedEchoGuard echoes;
     app::Desk desk(app::Config{}, {.inputs = inputs,
                                    .store = **store,
-                                   .open_output = [](const std::string&) { return std::unique_ptr<midi::Output>(); },
+                                   .echoes = echoes,
+                                   .open_output = [](const std::string&) { return std::make_unique<Nowhere>(); },
+                                   .changed_output = [] {},
                                    .changed_moment = [&] { moved = true; },
                                    .changed_status = [] {},
                                    .changed_deadline = [] {},
-                                   .utc_ms = [] { return std::int64_t{0}; }});
+                                   .utc_ms = [] { return std::int64_t{0}; },
+                                   .aside = [](auto) { return false; }});
     server = std::make_unique<server::Server>(io, server::Server::Options{.socket = folder / "run/socket", .web = std::nullopt, .program_version = "bench"},
                                               desk, **store);
     if (auto listening = server->start(); !listening) die(listening.error().message);
