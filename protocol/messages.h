@@ -1,6 +1,7 @@
-// THE list of messages. A new one is added here and nowhere else in protocol/: a struct that carries its name, one line
-// of description and an example, and its place in `Requests` or `Notifications` at the end. A request also gets a row
-// in daemon/server/methods.cpp. PROTOCOL.md and schema.json are generated from this file (see schema.h).
+// THE list of messages. A new one is added here, or in song_messages.h if it is about songs, and nowhere else in
+// protocol/: a struct that carries its name, one line of description and an example, and its place in `Requests` or
+// `Notifications` at the end. A request also gets a row in daemon/server/methods.cpp. PROTOCOL.md and schema.json are
+// generated from these files (see schema.h).
 //
 // A request is JSON-RPC 2.0 with named params; its struct is the params, `Reply` the result. A notification's struct
 // is its params.
@@ -13,6 +14,7 @@
 #include <vector>
 
 #include "protocol/shapes.h"
+#include "protocol/song_messages.h"
 
 namespace undersong::protocol {
 
@@ -672,7 +674,9 @@ using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
                                       GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats,
                                       Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetSettings, SetSettings>;
+                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetSettings, SetSettings, GetLoop, Reharmonise,
+                                      HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
+                                      HandOverSketch, DeleteSketch>;
 
 // ---- errors
 

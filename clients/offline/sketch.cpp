@@ -4,13 +4,12 @@
 #include <fmt/format.h>
 
 #include <filesystem>
-#include <fstream>
 #include <memory>
-#include <sstream>
 
 #include "clients/offline/commands.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/form_midi.h"
+#include "daemon/song/sketch_folder.h"
 
 namespace undersong::offline {
 namespace {
@@ -31,18 +30,6 @@ song::SourceReader reader(const fs::path& folder) {
     if (!file) return file.error();
     return midi::merged_events(*file);
   };
-}
-
-Result<std::string> read_text(const std::string& name) {
-  std::error_code error;
-  constexpr std::uintmax_t kMost = 1 << 20;
-  if (fs::is_directory(name, error)) return invalid_input(fmt::format("{} is a folder, not a sketch", name));
-  std::ifstream in(name, std::ios::binary);
-  if (!in) return not_found(fmt::format("{} can't be opened", name));
-  if (fs::file_size(name, error) > kMost && !error) return invalid_input(fmt::format("{} is larger than a sketch can be (1 MB)", name));
-  std::ostringstream text;
-  text << in.rdbuf();
-  return text.str();
 }
 
 struct Options {
@@ -71,7 +58,7 @@ std::string layer_words(const song::Layers& layers) {
 }
 
 Result<song::Form> form_of(const std::string& name) {
-  const auto text = read_text(name);
+  const auto text = song::read_sketch_file(name);
   if (!text) return text.error();
   const auto sketch = song::read_sketch(*text, name);
   if (!sketch) return sketch.error();

@@ -1,7 +1,6 @@
 // list, show, export, rename, annotate, delete, restore: the log of takes.
 #include <fmt/format.h>
 
-#include <boost/beast/core/detail/base64.hpp>
 #include <cerrno>
 #include <cstring>
 #include <fstream>
@@ -10,6 +9,7 @@
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
+#include "protocol/base64.h"
 
 namespace undersong::terminal {
 namespace {
@@ -74,11 +74,11 @@ std::optional<Problem> export_take(protocol::Connection& daemon, std::uint64_t t
   const auto exported = daemon.request(protocol::ExportTake{.take = chosen(take)});
   if (!exported) return exported.error();
   if (file.empty()) file = exported->file_name;
-  std::string bytes(boost::beast::detail::base64::decoded_size(exported->base64.size()), '\0');
-  bytes.resize(boost::beast::detail::base64::decode(bytes.data(), exported->base64.data(), exported->base64.size()).first);
+  const auto bytes = protocol::from_base64(exported->base64);
+  if (!bytes) return Problem{"The daemon sent a file that is not base64."};
   if (!replace && std::ifstream(file)) return Problem{fmt::format("{} is already there; --replace writes over it.", file)};
   std::ofstream out(file, std::ios::binary);
-  out.write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+  out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
   out.close();
   if (!out) return Problem{fmt::format("{} can't be written: {}.", file, std::strerror(errno))};
   fmt::print("Take {} is in {}.\n", exported->take, file);

@@ -15,7 +15,7 @@
 #include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
 #include "daemon/app/version.h"
-#include "daemon/app/worker.h"
+#include "daemon/base/worker.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
 #include "daemon/server/notify.h"
@@ -44,6 +44,7 @@ class Running final : public Daemon {
   ~Running() override {
     // The reverse of the start: nothing new comes in, the clients are let go, the store writes what it has.
     source_.reset();
+    worker_.stop();
     if (server_) server_->stop();
     wake_.release();  // the descriptor is that of inputs_
     server_.reset();
@@ -81,7 +82,9 @@ class Running final : public Daemon {
                                                        .utc_ms = utc_ms,
                                                        .aside = [this](auto work) { return aside(std::move(work)); }});
 
-    server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion)};
+    server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion),
+                                    .sketches = takes_file.parent_path() / "sketches",
+                                    .aside = [this](Worker::Work work) { return worker_.run(std::move(work)); }};
     if (config.web_port != 0)
       serve.web = server::WebOptions{.address = config.web_address,
                                      .port = static_cast<std::uint16_t>(config.web_port),
@@ -249,7 +252,7 @@ class Running final : public Daemon {
   asio::io_context io_{1};
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
-  Worker worker_;  // after io_: it posts there
+  Worker worker_{"aside"};  // after io_: it posts there; stopped before server_ goes
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<Desk> desk_;

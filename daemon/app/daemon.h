@@ -1,7 +1,8 @@
 // The daemon: the one owner of everything that lives while it runs, threads included.
 //
-// Threads: `io` (the caller of run(): the analysis, all clients), `takes` (the store), `midi-out` (the output), `aside`
-// (work that takes long), one that watches the MIDI ports or plays a file, and the MIDI back end's own. They meet in the lanes of Inputs and in work posted to `io`.
+// Threads: `io` (the caller of run(): the analysis, all clients), `takes` (the store), `midi-out` (the output), `aside` (what
+// takes long: loops, other chords, parts and songs from kept takes, at low priority), one that watches the MIDI ports or plays
+// a file, and the MIDI back end's own. They meet in the lanes of Inputs and in work posted to `io`.
 #pragma once
 
 #include <filesystem>

@@ -6,9 +6,11 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/server/session.h"
+#include "daemon/server/songs.h"
 #include "daemon/takes/along.h"
 #include "daemon/takes/midi_export.h"
 #include "daemon/takes/played_notes.h"
+#include "protocol/base64.h"
 
 namespace undersong::server {
 namespace {
@@ -286,6 +288,25 @@ void set_settings(Session& session, const SetSettings& params, To<Settings> to) 
   session.room().publish_status();
 }
 
+// A Songs answer as a reply.
+template <class T>
+Songs::Answer<T> answered(To<T> to) {
+  return [to](Result<T> result) {
+    if (!result) return to(result.error());
+    to(*result);
+  };
+}
+void get_loop(Session& s, const GetLoop& p, To<TakeLoop> to) { s.room().songs.loop(p, answered(to)); }
+void reharmonise(Session& s, const Reharmonise& p, To<Reharmonised> to) { s.room().songs.reharmonise(p, answered(to)); }
+void hand_over_take(Session& s, const HandOverTake& p, To<HandedOver> to) { s.room().songs.hand_over(p, answered(to)); }
+void propose_sketch(Session& s, const ProposeSketch& p, To<SongSketch> to) { s.room().songs.propose(p, answered(to)); }
+void put_sketch(Session& s, const PutSketch& p, To<KeptSketch> to) { s.room().songs.put(p, answered(to)); }
+void get_kept_sketch(Session& s, const GetKeptSketch& p, To<KeptSketch> to) { s.room().songs.get(p.name, answered(to)); }
+void list_sketches(Session& s, const ListSketches&, To<SketchList> to) { s.room().songs.list(answered(to)); }
+void outline_sketch(Session& s, const OutlineSketch& p, To<SketchOutline> to) { s.room().songs.outline(p.name, answered(to)); }
+void hand_over_sketch(Session& s, const HandOverSketch& p, To<HandedOver> to) { s.room().songs.hand_over_sketch(p.name, answered(to)); }
+void delete_sketch(Session& s, const DeleteSketch& p, To<SketchName> to) { s.room().songs.remove(p.name, answered(to)); }
+
 constexpr std::array kMethods{
     row<CorrectBeat, correct_beat>,
     row<TapBeat, tap_beat>,
@@ -301,6 +322,13 @@ constexpr std::array kMethods{
     row<StopPlaying, stop_playing>,
     row<GetSettings, get_settings>,
     row<SetSettings, set_settings>,
+    row<DeleteSketch, delete_sketch>,
+    row<GetKeptSketch, get_kept_sketch>,
+    row<HandOverSketch, hand_over_sketch>,
+    row<ListSketches, list_sketches>,
+    row<OutlineSketch, outline_sketch>,
+    row<ProposeSketch, propose_sketch>,
+    row<PutSketch, put_sketch>,
     row<GetStatus, get_status>,
     row<Subscribe, subscribe>,
     row<AnnotateTake, annotate_take>,
@@ -311,11 +339,14 @@ constexpr std::array kMethods{
     row<GetEvents, get_events>,
     row<ExportTake, export_take>,
     row<GetTake, get_take>,
+    row<HandOverTake, hand_over_take>,
     row<ListTakes, list_takes>,
+    row<GetLoop, get_loop>,
     row<MarkTake, mark_take>,
     row<GetNotes, get_notes>,
     row<GetPasses, get_passes>,
     row<PlayTake, play_take>,
+    row<Reharmonise, reharmonise>,
     row<RenameTake, rename_take>,
     row<RestoreTake, restore_take>,
     row<GetSketch, get_sketch>,

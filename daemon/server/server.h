@@ -10,12 +10,15 @@
 #pragma once
 
 #include <boost/asio/io_context.hpp>
+#include <filesystem>
+#include <functional>
 #include <memory>
 
 #include "daemon/server/desk.h"
 #include "daemon/server/publisher.h"
 #include "daemon/server/session.h"
 #include "daemon/server/socket_listener.h"
+#include "daemon/server/songs.h"
 #include "daemon/server/web_listener.h"
 
 namespace undersong::server {
@@ -28,9 +31,11 @@ class Server {
     std::filesystem::path socket;
     std::optional<WebOptions> web;  // empty: no web port
     std::string program_version;
+    std::filesystem::path sketches;                     // folder; made when the first is kept
+    std::function<bool(std::function<void()>)> aside;  // runs what takes long on a thread of low priority; false: too much waits
   };
 
-  // `desk` and `store` outlive the server.
+  // `desk` and `store` outlive the server; what runs aside must have stopped before it goes.
   Server(boost::asio::io_context& io, Options options, Desk& desk, takes::Store& store);
   ~Server();
 
@@ -55,6 +60,7 @@ class Server {
   Desk& desk_;
   takes::Store& store_;
   Publisher publisher_;
+  Songs songs_;
   Room room_;
   SocketListener socket_;
   WebListener web_;

@@ -27,7 +27,7 @@ bool same_token(std::string_view a, std::string_view b) {
 protocol::Welcome Session::welcome() const {
   protocol::Welcome welcome;
   welcome.program = room_.program_version;
-  welcome.capabilities = {"moment", "status", "log", "hear", "notes", "export", "play", "beat", "along"};
+  welcome.capabilities = {"moment", "status", "log", "hear", "notes", "export", "play", "beat", "along", "song"};
   welcome.token_needed = !trusted_;
   return welcome;
 }

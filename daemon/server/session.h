@@ -32,10 +32,13 @@ class Transport {
   virtual void close() = 0;
 };
 
+class Songs;
+
 // What all sessions share.
 struct Room {
   Desk& desk;
   takes::Store& store;
+  Songs& songs;
   Publisher& publisher;
   std::function<Buffer()> newest_moment, newest_status;
   std::function<void()> publish_status;

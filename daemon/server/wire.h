@@ -31,6 +31,4 @@ protocol::TakeDetail detail_of(const takes::Detail& detail);
 
 protocol::BeatNow beat_of(const listen::BeatNow& beat);
 
-std::string base64(const std::vector<std::uint8_t>& bytes);
-
 }  // namespace undersong::server

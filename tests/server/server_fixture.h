@@ -12,6 +12,8 @@
 #include <future>
 #include <thread>
 
+#include "daemon/base/worker.h"
+#include "daemon/midi/smf.h"
 #include "daemon/server/server.h"
 #include "daemon/takes/along.h"
 #include "daemon/takes/corrected_beats.h"
@@ -102,6 +104,23 @@ class RememberingDesk final : public Desk {
   std::unique_ptr<takes::Store>& store_;
 };
 
+// What the demo performance sends, as lines of a take that began at time 0: it has a loop, sections and a melody.
+inline std::vector<takes::Entry> demo_played() {
+  std::vector<takes::Entry> out;
+  const auto file = midi::read_smf_file(std::string(UNDERSONG_SOURCE_DIR) + "/configs/demo.mid");
+  EXPECT_TRUE(file);
+  for (const midi::Event& event : midi::merged_events(*file)) out.push_back(takes::midi_received(event));
+  return out;
+}
+// The demo as take 1, with these lines besides.
+inline std::vector<takes::Entry> demo_take(std::vector<takes::Entry> more = {}) {
+  std::vector<takes::Entry> out{takes::take_begin(us(0), 1'790'000'000'000)};
+  for (auto& entry : demo_played()) out.push_back(std::move(entry));
+  for (auto& entry : more) out.push_back(std::move(entry));
+  out.push_back(takes::take_end(us(95'000'000), takes::EndReason::kRequest));
+  return out;
+}
+
 class Running {
  public:
   explicit Running(std::optional<WebOptions> web = {}) : desk(store) {
@@ -110,6 +129,8 @@ class Running {
     options.socket = folder.path / "run" / "socket";
     options.web = std::move(web);
     options.program_version = "0.1.0";
+    options.sketches = folder.path / "sketches";
+    options.aside = [this](Worker::Work work) { return study.run(std::move(work)); };
     server = std::make_unique<Server>(io, options, desk, *store);
     socket = options.socket;
     const auto listening = server->start();
@@ -117,6 +138,7 @@ class Running {
     thread_ = std::thread([this] { io.run(); });
   }
   ~Running() {
+    study.stop();
     on_server([this] { server->stop(); });
     work_.reset();
     io.stop();
@@ -162,6 +184,7 @@ class Running {
   RememberingDesk desk;
   std::unique_ptr<Server> server;
   std::filesystem::path socket;
+  Worker study{"aside"};
 
  private:
   std::unique_ptr<takes::Store> open() {

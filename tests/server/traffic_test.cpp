@@ -74,11 +74,11 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
       running.desk.playing = true;
       running.server->publish_moment(moment, harmony::SymbolStyle::kSigns);
     });
-    running.keep({takes::take_begin(us(0), 1'790'000'000'000), takes::note(1, 60), takes::chord_in_force(us(1), moment.harmony->reading),
+    running.keep(demo_take({takes::chord_in_force(us(1), moment.harmony->reading),
                   takes::key_heard(us(2), *moment.key), takes::melody_note(moment.melody[0], moment.harmony->reading.chord),
                   takes::alternatives_offered(us(3), 1, {moment.melody.begin(), moment.melody.end()}, moment.alternatives),
                   takes::alternative_tried(us(4), 1, moment.alternatives[0], 0),
-                  takes::beat_said({us(4), takes::BeatWord::kTap, us(500'000), 0}), takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1), takes::take_end(us(9), takes::EndReason::kRequest)});
+                  takes::beat_said({us(4), takes::BeatWord::kTap, us(500'000), 0}), takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1)}));
     Recorded watcher(running.socket, capture, 1);
     watcher.send(R"({"jsonrpc":"2.0","id":"all","method":"subscribe","params":{"topics":["moment","status","log"],"log_from":1}})");
     Recorded asker(running.socket, capture, 2);

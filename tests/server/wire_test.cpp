@@ -141,17 +141,5 @@ TEST(Wire, EveryKindOfLineIsDescribed) {
   }
 }
 
-// RFC 4648, section 10.
-TEST(Base64, IsAsPublished) {
-  const auto encoded = [](std::string_view text) { return base64({text.begin(), text.end()}); };
-  EXPECT_EQ(encoded(""), "");
-  EXPECT_EQ(encoded("f"), "Zg==");
-  EXPECT_EQ(encoded("fo"), "Zm8=");
-  EXPECT_EQ(encoded("foo"), "Zm9v");
-  EXPECT_EQ(encoded("foob"), "Zm9vYg==");
-  EXPECT_EQ(encoded("fooba"), "Zm9vYmE=");
-  EXPECT_EQ(encoded("foobar"), "Zm9vYmFy");
-}
-
 }  // namespace
 }  // namespace undersong::server

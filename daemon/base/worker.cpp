@@ -1,0 +1,51 @@
+#include "daemon/base/worker.h"
+
+#include <pthread.h>
+#include <sys/resource.h>
+#include <unistd.h>
+
+#include <utility>
+
+namespace undersong {
+
+Worker::Worker(std::string name) : thread_([this, name = std::move(name)] { loop(name); }) {}
+
+bool Worker::run(Work work) {
+  {
+    const std::lock_guard lock(mutex_);
+    if (stopping_ || waiting_.size() == kMostWaiting) return false;
+    waiting_.push_back(std::move(work));
+  }
+  changed_.notify_one();
+  return true;
+}
+
+void Worker::stop() {
+  std::deque<Work> dropped;  // ends outside the lock
+  {
+    const std::lock_guard lock(mutex_);
+    stopping_ = true;
+    dropped.swap(waiting_);
+  }
+  changed_.notify_one();
+  dropped.clear();
+  if (thread_.joinable()) thread_.join();
+}
+
+void Worker::loop(const std::string& name) {
+  pthread_setname_np(pthread_self(), name.substr(0, 15).c_str());
+  setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 15);  // everything else comes first
+  for (;;) {
+    Work work;
+    {
+      std::unique_lock lock(mutex_);
+      changed_.wait(lock, [&] { return stopping_ || !waiting_.empty(); });
+      if (stopping_) return;
+      work = std::move(waiting_.front());
+      waiting_.pop_front();
+    }
+    work();
+  }
+}
+
+}  // namespace undersong

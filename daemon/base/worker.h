@@ -1,0 +1,43 @@
+// One thread of low priority for work that takes long, with a bounded line of what waits.
+//
+//   Worker worker("study");
+//   if (!worker.run([] { ... })) ...;   // the line is full
+//
+// Threads: any thread may call `run`; the work runs on the worker's own, one after another. `stop` and the destructor wait
+// for the work under way and drop what waits. Errors: none; work that throws ends the program.
+#pragma once
+
+#include <condition_variable>
+#include <cstddef>
+#include <deque>
+#include <functional>
+#include <mutex>
+#include <string>
+#include <thread>
+
+namespace undersong {
+
+class Worker {
+ public:
+  static constexpr std::size_t kMostWaiting = 32;
+  using Work = std::function<void()>;
+
+  explicit Worker(std::string name);  // at most 15 letters, as the system shows it
+  ~Worker() { stop(); }
+  Worker(const Worker&) = delete;
+  Worker& operator=(const Worker&) = delete;
+
+  bool run(Work work);
+  void stop();
+
+ private:
+  void loop(const std::string& name);
+
+  std::mutex mutex_;
+  std::condition_variable changed_;
+  std::deque<Work> waiting_;  // mutex_
+  bool stopping_ = false;     // mutex_
+  std::thread thread_;
+};
+
+}  // namespace undersong

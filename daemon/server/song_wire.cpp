@@ -1,0 +1,176 @@
+#include "daemon/server/song_wire.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "daemon/harmony/chord_symbol.h"
+
+namespace undersong::server {
+namespace {
+
+static_assert(static_cast<int>(protocol::RootsMove::kSemitones) == static_cast<int>(song::RootMotion::kSemitones));
+static_assert(static_cast<int>(protocol::SectionRole::kEnding) == static_cast<int>(song::SketchKind::kEnding));
+static_assert(static_cast<int>(protocol::NoteRole::kAvoid) == static_cast<int>(harmony::Role::kAvoid));
+
+double rounded(double value) { return std::round(value * 1e4) / 1e4; }
+
+protocol::LoopProposal proposal_of(const song::Proposal& made) {
+  protocol::LoopProposal out;
+  for (const auto& chord : made.chords) {
+    protocol::ProposedChord to;
+    to.symbol = harmony::symbol(chord.chord, chord.root);
+    to.harte = harmony::harte(chord.chord, chord.root);
+    to.kept = chord.kept;
+    to.changed = chord.changed;
+    to.change = text(chord.change);
+    to.reached_by = text(chord.reached);
+    for (const auto& note : chord.melody)
+      to.melody.push_back({harmony::text(note.name), harmony::text(note.degree), static_cast<protocol::NoteRole>(note.role), rounded(note.length), note.is_long});
+    to.dark_bright = rounded(static_cast<double>(chord.dark_bright));
+    to.resolved_tense = rounded(static_cast<double>(chord.resolved_tense));
+    to.outside = chord.outside;
+    for (const Pitch key : chord.voicing.left) to.left.emplace_back(key.value());
+    for (const Pitch key : chord.voicing.right) to.right.emplace_back(key.value());
+    out.chords.push_back(std::move(to));
+  }
+  out.score = rounded(made.score);
+  out.dark_bright = rounded(static_cast<double>(made.dark_bright));
+  out.resolved_tense = rounded(static_cast<double>(made.resolved_tense));
+  out.changed = made.changed;
+  out.hands_move = static_cast<std::uint64_t>(made.hands_move);
+  out.reason = made.reason;
+  return out;
+}
+
+constexpr std::array<bool song::Layers::*, 4> kLayers{&song::Layers::melody, &song::Layers::chords, &song::Layers::bass, &song::Layers::pad};
+std::vector<protocol::Layer> layers_of(const song::Layers& layers) {
+  std::vector<protocol::Layer> out;
+  for (std::size_t i = 0; i < kLayers.size(); ++i)
+    if (layers.*kLayers[i]) out.push_back(static_cast<protocol::Layer>(i));
+  return out;
+}
+
+}  // namespace
+
+protocol::TakeLoop loop_of(const song::AnalysedSource& found, const takes::Summary& take) {
+  const takes::Loop& loop = *found.loop;
+  protocol::TakeLoop out;
+  out.take = take.take;
+  if (found.bars.pulse) {
+    out.tempo = rounded(60 / found.bars.seconds_a_beat);
+    out.meter = static_cast<std::uint32_t>(found.bars.meter);
+  }
+  out.confidence = rounded(loop.confidence);
+  for (const auto& chord : loop.chords)
+    out.chords.push_back({harmony::symbol(chord.chord, chord.root), harmony::harte(chord.chord, chord.root),
+                          chord.beats > 0 ? std::optional(chord.beats) : std::nullopt, chord.length.count()});
+  for (std::size_t i = 0; i < loop.passes.size(); ++i) {
+    const auto& pass = loop.passes[i];
+    out.passes.push_back({(take.at + pass.begin).count(), (pass.end - pass.begin).count(), found.sections.sections[found.sections.of_pass[i]].label,
+                          pass.variant, pass.cut, pass.transposed, describe_difference(loop, pass)});
+  }
+  for (const auto& section : found.sections.sections) {
+    const Micros begin = loop.passes[section.first].begin, end = loop.passes[section.first + section.count - 1].end;
+    out.sections.push_back({section.label, std::string(text(section.kind)), section.first, section.count, (take.at + begin).count(), (end - begin).count(), section.reason});
+  }
+  return out;
+}
+
+protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes::TakeId take) {
+  protocol::Reharmonised out;
+  out.take = take;
+  if (made.key) out.key = harmony::harte(*made.key);
+  out.section = made.melody.section;
+  out.passes = made.melody.passes;
+  out.free = made.free;
+  out.apart = made.apart;
+  out.exact = made.exact;
+  out.played = proposal_of(made.played);
+  for (const auto& proposal : made.proposals) out.proposals.push_back(proposal_of(proposal));
+  return out;
+}
+
+song::ReharmoniseWish wish_of(const protocol::Reharmonise& wish) {
+  song::ReharmoniseWish out;
+  const auto number = [](const std::optional<protocol::Wish>& value) { return value ? static_cast<float>(value->value) : 0.0f; };
+  out.wishes = {number(wish.brighter), number(wish.tenser), number(wish.surprising)};
+  if (wish.roots) out.roots = static_cast<song::RootMotion>(*wish.roots);
+  if (wish.keep)
+    for (const auto place : *wish.keep) out.keep.push_back(static_cast<std::size_t>(place.value - 1));
+  out.section = wish.section.value_or("");
+  if (wish.count) out.count = static_cast<std::size_t>(wish.count->value);
+  return out;
+}
+
+protocol::SongSketch sketch_of(const song::Sketch& sketch) {
+  protocol::SongSketch out;
+  out.title = sketch.title;
+  out.tempo = sketch.tempo;
+  for (const auto& section : sketch.sections) {
+    protocol::SketchSection to;
+    to.name = section.name;
+    to.kind = static_cast<protocol::SectionRole>(section.kind);
+    if (section.source.take != 0) to.take = static_cast<std::uint64_t>(section.source.take);
+    if (!section.source.file.empty()) to.source = section.source.file;
+    if (!section.label.empty()) to.label = section.label;
+    if (!section.passes.empty()) to.passes.emplace(section.passes.begin(), section.passes.end());
+    if (section.span) to.span = {section.span->first, section.span->second};
+    if (section.repeats) to.repeats = *section.repeats;
+    if (!(section.layers == song::Layers{})) to.layers = layers_of(section.layers);
+    if (section.proposal) to.reharmonise = *section.proposal;
+    if (!section.chords.empty()) to.chords = section.chords;
+    if (section.transpose != 0) to.transpose = section.transpose;
+    out.sections.push_back(std::move(to));
+  }
+  return out;
+}
+
+song::Sketch sketch_of(const protocol::SongSketch& sketch) {
+  song::Sketch out;
+  out.title = sketch.title;
+  out.tempo = sketch.tempo;
+  for (const auto& section : sketch.sections) {
+    song::SketchSection to;
+    to.name = section.name;
+    to.kind = static_cast<song::SketchKind>(section.kind);
+    to.source = {section.source.value_or(""), static_cast<std::int64_t>(std::min<std::uint64_t>(section.take.value_or(0), INT64_MAX))};
+    to.label = section.label.value_or("");
+    if (section.passes)
+      for (const auto pass : *section.passes) to.passes.push_back(static_cast<int>(pass.value));
+    if (section.span && section.span->size() == 2) to.span = {(*section.span)[0], (*section.span)[1]};
+    if (section.repeats) to.repeats = static_cast<int>(section.repeats->value);
+    if (section.layers) {
+      to.layers = {false, false, false, false};
+      for (const auto layer : *section.layers) to.layers.*kLayers[static_cast<std::size_t>(layer)] = true;
+    }
+    if (section.reharmonise) to.proposal = static_cast<int>(section.reharmonise->value);
+    to.chords = section.chords.value_or(std::vector<std::string>{});
+    if (section.transpose) to.transpose = static_cast<int>(section.transpose->value);
+    out.sections.push_back(std::move(to));
+  }
+  return out;
+}
+
+protocol::SketchOutline outline_of(const song::Form& form) {
+  protocol::SketchOutline out;
+  out.title = form.title;
+  if (form.key) out.key = harmony::harte(*form.key);
+  out.meter = static_cast<std::uint32_t>(form.meter);
+  out.tempo = rounded(form.tempo);
+  double now = 0;
+  for (const song::Part& part : form.parts) {
+    protocol::OutlinedPart to;
+    to.name = part.name;
+    to.at = now;
+    for (int time = 1; time <= part.times; ++time) to.beats += song::length_at(part, time).beats();
+    now += to.beats;
+    to.times = static_cast<std::uint32_t>(part.times);
+    to.layers = layers_of(part.layers);
+    for (const auto& chord : part.chords) to.chords.push_back(harmony::symbol(chord.chord, chord.root));
+    out.parts.push_back(std::move(to));
+  }
+  return out;
+}
+
+}  // namespace undersong::server

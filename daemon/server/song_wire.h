@@ -1,0 +1,21 @@
+// Loops, proposals and sketches between the daemon's own types and the protocol's.
+//
+// Threads: pure functions.
+#pragma once
+
+#include "daemon/song/sketch.h"
+#include "daemon/song/sketch_source.h"
+#include "daemon/takes/search.h"
+#include "protocol/messages.h"
+
+namespace undersong::server {
+
+// REQUIRES: there is a loop.
+protocol::TakeLoop loop_of(const song::AnalysedSource& found, const takes::Summary& take);
+protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes::TakeId take);
+song::ReharmoniseWish wish_of(const protocol::Reharmonise& wish);
+protocol::SongSketch sketch_of(const song::Sketch& sketch);
+song::Sketch sketch_of(const protocol::SongSketch& sketch);
+protocol::SketchOutline outline_of(const song::Form& form);
+
+}  // namespace undersong::server

@@ -1,0 +1,187 @@
+// What is worked out from kept takes, asked over a real socket of a real store.
+#include <gtest/gtest.h>
+
+#include <fstream>
+
+#include "daemon/midi/smf.h"
+#include "protocol/base64.h"
+#include "tests/server/server_fixture.h"
+
+namespace undersong::server {
+namespace {
+
+// An answer may take a second, more on a busy machine.
+template <class T>
+typename T::Reply ask(protocol::Connection& client, const T& wish) {
+  const auto reply = client.request(wish);
+  EXPECT_TRUE(reply) << T::kMethod << ": " << (reply ? "" : reply.error().sentence);
+  return reply ? *reply : typename T::Reply{};
+}
+template <class T>
+std::string refusal(protocol::Connection& client, const T& wish) {
+  const auto reply = client.request(wish);
+  return reply ? "answered" : reply.error().sentence;
+}
+
+TEST(Songs, TellTheLoopOfATakeOnItsOwnClock) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  const auto loop = ask(client, protocol::GetLoop{.take = 1});
+  ASSERT_EQ(loop.chords.size(), 4u);
+  EXPECT_EQ(loop.chords[0].harte, "Eb:maj9");
+  EXPECT_EQ(loop.chords[0].beats, 2.0);
+  EXPECT_EQ(loop.meter, 4u);
+  ASSERT_GE(loop.passes.size(), 6u);
+  EXPECT_EQ(loop.passes[0].section, "A");
+  std::uint64_t passes = 0;
+  for (const auto& section : loop.sections) passes += section.passes;
+  EXPECT_EQ(passes, loop.passes.size());
+  const auto notes = ask(client, protocol::GetNotes{.take = 1});
+  EXPECT_GE(loop.passes[0].at, notes.at.front());
+}
+
+TEST(Songs, ReharmoniseWithWishesAndChordsThatStay) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  protocol::Reharmonise wish;
+  wish.take = 1;
+  wish.keep = {1};
+  wish.count = 5;
+  wish.brighter = -0.5;
+  const auto made = ask(client, wish);
+  EXPECT_EQ(made.free, 3u);
+  ASSERT_EQ(made.proposals.size(), 5u);
+  for (const auto& proposal : made.proposals) {
+    ASSERT_EQ(proposal.chords.size(), 4u);
+    EXPECT_EQ(proposal.chords[0].harte, "Eb:maj9");
+    EXPECT_TRUE(proposal.chords[0].kept);
+    EXPECT_FALSE(proposal.reason.empty());
+  }
+  wish.keep = {9};
+  EXPECT_EQ(refusal(client, wish), "Chord 9 can't be kept: the loop has 4 chords.");
+  wish.keep = {};
+  wish.section = "Q";
+  EXPECT_EQ(refusal(client, wish), "There is no section Q; there are A, B, C.");
+}
+
+TEST(Songs, SayThatATakeHasNoLoop) {
+  Running running;
+  running.keep({takes::take_begin(us(0), 1'790'000'000'000), takes::note(1, 60), takes::take_end(us(9), takes::EndReason::kRequest)});
+  auto client = running.connect();
+  EXPECT_EQ(refusal(client, protocol::GetLoop{.take = 1}), "No chord was heard in its take.");
+  EXPECT_EQ(refusal(client, protocol::GetLoop{.take = 7}), refusal(client, protocol::GetTake{.take = 7}));
+}
+
+TEST(Songs, HandATakeOverAsFiles) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  const auto made = ask(client, protocol::HandOverTake{.take = 1});
+  EXPECT_EQ(made.folder, "take-1");
+  ASSERT_EQ(made.files.size(), 3u);
+  const auto bytes = protocol::from_base64(made.files[0].base64);
+  ASSERT_TRUE(bytes);
+  const auto file = midi::read_smf(*bytes);
+  ASSERT_TRUE(file) << file.error().message;
+  EXPECT_GE(file->tracks.size(), 6u);
+  EXPECT_EQ(refusal(client, protocol::HandOverTake{.take = 1, .tempo = 1e9}), "A steady tempo of 1e+09 beats a minute is outside 10 to 400.");
+}
+
+TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty());
+  auto sketch = ask(client, protocol::ProposeSketch{.takes = {1}, .title = "Rounds"});
+  ASSERT_GE(sketch.sections.size(), 5u);
+  EXPECT_EQ(sketch.sections[0].take, 1u);
+  auto kept = ask(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch});
+  EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml"));
+  std::swap(sketch.sections[1], sketch.sections[2]);
+  sketch.sections[1].layers = {protocol::Layer::kMelody};
+  EXPECT_NE(ask(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}).revision, kept.revision);
+  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}),
+            "The sketch my rounds has changed since it was read.");
+  const auto again = ask(client, protocol::GetKeptSketch{.name = "my rounds"});
+  EXPECT_EQ(protocol::to_json(again.sketch), protocol::to_json(sketch));
+  const auto outline = ask(client, protocol::OutlineSketch{.name = "my rounds"});
+  ASSERT_EQ(outline.parts.size(), sketch.sections.size());
+  EXPECT_EQ(outline.parts[1].layers, std::vector<protocol::Layer>{protocol::Layer::kMelody});
+  EXPECT_EQ(outline.parts[0].chords, (std::vector<std::string>{"Ebmaj9", "Cm7", "Abmaj7", "G7sus4"}));
+  const auto files = ask(client, protocol::HandOverSketch{.name = "my rounds"});
+  ASSERT_EQ(files.files.size(), 3u);
+  EXPECT_TRUE(midi::read_smf(*protocol::from_base64(files.files[0].base64)));
+  EXPECT_EQ(ask(client, protocol::DeleteSketch{.name = "my rounds"}).name, "my rounds");
+  EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty());
+  EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml.deleted")) << "nothing is lost";
+}
+
+TEST(Songs, BadSketchesAreToldAndChangeNothing) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  protocol::SongSketch sketch;
+  sketch.title = "x";
+  for (const char* name : {"", "../x", "a/b", "x.toml", ".", " x", "a\tb"})
+    EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = name}), "A sketch's name is 1 to 64 letters, digits, spaces, - and _.") << name;
+  EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = "none"}), "There is no sketch none.");
+  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "x", .sketch = sketch}), "X.toml: there is no [[section]], so there is nothing to play.");
+  protocol::SketchSection section;
+  section.name = "Theme";
+  section.source = "/etc/passwd";
+  sketch.sections = {section};
+  ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
+  EXPECT_EQ(refusal(client, protocol::OutlineSketch{.name = "x"}),
+            "Section 1 (Theme): /etc/passwd lies outside the folder of the sketches; put a copy there, or name a take.");
+  sketch.sections[0].source = "../takes.db";
+  ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
+  EXPECT_NE(refusal(client, protocol::OutlineSketch{.name = "x"}).find("lies outside the folder"), std::string::npos);
+  sketch.sections[0].source.reset();
+  sketch.sections[0].take = 77;
+  ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
+  EXPECT_NE(refusal(client, protocol::HandOverSketch{.name = "x"}).find("77"), std::string::npos);
+  // One that somebody spoiled in an editor is listed with what is wrong.
+  std::ofstream(running.folder.path / "sketches" / "x.toml") << "titel = 1\n";
+  const auto list = ask(client, protocol::ListSketches{});
+  ASSERT_EQ(list.sketches.size(), 1u);
+  EXPECT_EQ(list.sketches[0].problem.find("X.toml, line 1: titel is not known here"), 0u) << list.sketches[0].problem;
+}
+
+TEST(Songs, OthersAreAnsweredWhileSomethingIsWorkedOut) {
+  Running running;
+  running.keep(demo_take());
+  std::promise<void> started, release;
+  auto go = release.get_future().share();
+  ASSERT_TRUE(running.study.run([&started, go] {
+    started.set_value();
+    go.wait();
+  }));
+  started.get_future().wait();
+  RawClient client(running.socket);
+  client.line();
+  client.send(R"({"jsonrpc":"2.0","id":1,"method":"take.loop","params":{"take":1}})" "\n" R"({"jsonrpc":"2.0","id":2,"method":"settings.get"})" "\n");
+  EXPECT_NE(client.line().find("\"id\":2"), std::string::npos) << "the loop waits, the settings don't";
+  release.set_value();
+  EXPECT_NE(client.line().find("\"id\":1"), std::string::npos);
+}
+
+TEST(Songs, WhatDoesNotFitInTheLineIsRefused) {
+  Running running;
+  running.keep(demo_take());
+  std::promise<void> started, release;
+  auto go = release.get_future().share();
+  ASSERT_TRUE(running.study.run([&started, go] {
+    started.set_value();
+    go.wait();
+  }));
+  started.get_future().wait();
+  for (std::size_t i = 0; i < Worker::kMostWaiting; ++i) ASSERT_TRUE(running.study.run([] {}));
+  auto client = running.connect();
+  EXPECT_EQ(refusal(client, protocol::ListSketches{}), "Too much is being worked out already; ask again in a moment.");
+  release.set_value();
+}
+
+}  // namespace
+}  // namespace undersong::server
