@@ -329,6 +329,33 @@ TEST_F(DaemonTest, ATakeIsExportedAsTheNotesThatWerePlayed) {
   EXPECT_EQ(notes(*written), notes(*played));
 }
 
+TEST_F(DaemonTest, TheLoopOfAKeptTakeIsToldReharmonisedAndHandedOver) {
+  start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(eventually([&] {
+    const auto takes = daemon.request(protocol::ListTakes{});
+    return takes && !takes->takes.empty() && takes->takes[0].ended;
+  }));
+  const auto said = [](std::vector<std::string> words) {
+    words.insert(words.begin(), {UNDERSONG_CLIENT, "take"});
+    Process client(words, true);
+    std::vector<std::string> lines;
+    for (int i = 0; i < 400; ++i) {
+      lines.push_back(client.read_line());
+      if (lines.back().empty() && lines.size() > 1 && lines[lines.size() - 2].empty()) break;
+    }
+    return lines;
+  };
+  EXPECT_EQ(said({"loop"}).at(0), "Loop   Ebmaj9 (2) Cm7 (2) Abmaj7 (2) G7sus4 (2)");
+  const auto other = said({"reharmonise", "1", "--keep", "1,2"});
+  EXPECT_EQ(other.at(0), "Loop   Ebmaj9  Cm7  Abmaj7  G7sus4");
+  EXPECT_EQ(other.at(3).find(" 1  Ebmaj9  Cm7  "), 0u) << other.at(3);
+  const auto out = folder_ / "parts";
+  EXPECT_EQ(said({"hand-over", "1", out.string()}).at(0).find((out / "parts.mid").string()), 0u);
+  for (const char* name : {"parts.mid", "lead_sheet.musicxml", "chart.txt"}) EXPECT_GT(std::filesystem::file_size(out / name), 100u) << name;
+  EXPECT_TRUE(midi::read_smf_file(out / "parts.mid"));
+}
+
 // ---- over a real MIDI transport
 
 // Somebody who listens at an output.

@@ -1,0 +1,151 @@
+// take loop, take reharmonise, take hand-over: what the daemon works out from a kept take.
+//
+// A group of their own: loop, reharmonise and hand-over by themselves are commands on files, and nobody has to guess whether
+// 12 is a file or a take.
+#include <fmt/format.h>
+
+#include <cerrno>
+#include <chrono>
+#include <cstring>
+#include <filesystem>
+#include <fstream>
+#include <memory>
+#include <string>
+
+#include "clients/terminal/commands.h"
+#include "clients/terminal/format.h"
+#include "protocol/base64.h"
+
+namespace undersong::terminal {
+namespace {
+
+using protocol::Problem;
+
+constexpr std::chrono::minutes kPatience{2};  // a long take, on a small machine that also listens
+
+std::optional<std::uint64_t> chosen(std::uint64_t take) { return take ? std::optional(take) : std::nullopt; }
+
+std::string symbols(const protocol::LoopProposal& proposal) {
+  std::string out;
+  for (const auto& chord : proposal.chords) out += (out.empty() ? "" : "  ") + chord.symbol;
+  return out;
+}
+
+std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
+  const auto found = daemon.request(protocol::GetLoop{.take = chosen(take)}, kPatience);
+  if (!found) return found.error();
+  const auto summary = daemon.request(protocol::GetTake{.take = found->take});
+  if (!summary) return summary.error();
+  const auto begin = summary->summary.at;
+  fmt::print("Loop  ");
+  for (const auto& chord : found->chords) fmt::print(" {}{}", chord.symbol, chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
+  fmt::print("\n       take {}, {} times, {:.0f} % sure{}\n", found->take, found->passes.size(), 100 * static_cast<double>(found->confidence),
+             found->tempo ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo, found->meter.value_or(4)) : ", no pulse");
+  for (const auto& section : found->sections) {
+    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, section.kind, duration(section.at - begin), duration(section.at + section.length_us - begin), section.reason);
+    for (std::uint64_t i = section.first; i < section.first + section.passes && i < found->passes.size(); ++i)
+      fmt::print("    {:>2}  {:>8}{}{}\n", i + 1, duration(found->passes[i].at - begin), found->passes[i].difference.empty() ? "" : "  ", found->passes[i].difference);
+  }
+  return std::nullopt;
+}
+
+std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol::Reharmonise& wish) {
+  const auto found = daemon.request(wish, kPatience);
+  if (!found) return found.error();
+  fmt::print("Loop   {}\n       take {}{}; melody of {}, {} times; brightness {:+.2f}, tension {:.2f}\n", symbols(found->played), found->take,
+             found->key ? ", " + *found->key : "", found->section, found->passes, static_cast<double>(found->played.dark_bright),
+             static_cast<double>(found->played.resolved_tense));
+  for (std::size_t i = 0; i < found->proposals.size(); ++i) {
+    const auto& made = found->proposals[i];
+    fmt::print("\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones once round\n", i + 1, symbols(made), made.reason,
+               static_cast<double>(made.dark_bright), static_cast<double>(made.resolved_tense), made.hands_move);
+  }
+  fmt::print("\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n", found->apart, found->free);
+  return std::nullopt;
+}
+
+std::optional<Problem> hand_over(protocol::Connection& daemon, std::uint64_t take, const std::string& directory, bool force) {
+  namespace fs = std::filesystem;
+  std::error_code error;
+  if (fs::exists(directory, error) && !fs::is_directory(directory, error)) return Problem{fmt::format("{} is a file, not a folder.", directory)};
+  if (fs::exists(directory, error) && !fs::is_empty(directory, error) && !force)
+    return Problem{fmt::format("{} is not empty; --force writes into it and replaces files of the same names.", directory)};
+  const auto made = daemon.request(protocol::HandOverTake{.take = chosen(take)}, kPatience);
+  if (!made) return made.error();
+  fs::create_directories(directory, error);
+  if (error) return Problem{fmt::format("{} can't be made: {}.", directory, error.message())};
+  for (const auto& file : made->files) {
+    const auto bytes = protocol::from_base64(file.base64);
+    const fs::path name = fs::path(file.name).filename();
+    if (!bytes || name.empty()) return Problem{"The daemon sent a file that can't be read."};
+    std::ofstream out(fs::path(directory) / name, std::ios::binary | std::ios::trunc);
+    out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
+    out.close();
+    if (!out) return Problem{fmt::format("{} can't be written: {}.", (fs::path(directory) / name).string(), std::strerror(errno))};
+    fmt::print("{}  {} bytes\n", (fs::path(directory) / name).string(), bytes->size());
+  }
+  for (const auto& remark : made->remarks) fmt::print("{}\n", remark);
+  return std::nullopt;
+}
+
+}  // namespace
+
+void add_songs(CLI::App& program, Session& session) {
+  auto* group = program.add_subcommand("take", "What the daemon works out from a kept take: its loop, other chords for it, parts for others");
+  group->require_subcommand(1);
+
+  auto take = std::make_shared<std::uint64_t>(0);
+  auto* loop_command = group->add_subcommand("loop", "The loop of a take, its passes and sections");
+  loop_command->add_option("TAKE", *take, "number of the take; the newest if left out");
+  loop_command->callback([take, &session] { session.with_daemon([&](protocol::Connection& daemon) { return loop(daemon, *take); }); });
+
+  struct Asked {
+    std::uint64_t take = 0;
+    std::vector<std::int64_t> keep;
+    std::string roots = "any", section;
+    double brighter = 0, tenser = 0, surprising = 0;
+    int count = 8;
+  };
+  auto asked = std::make_shared<Asked>();
+  auto* other = group->add_subcommand("reharmonise", "Other chords for the loop of a take, under the same melody");
+  other->add_option("TAKE", asked->take, "number of the take; the newest if left out");
+  other->add_option("--count", asked->count, "how many proposals, 1 to 16")->check(CLI::Range(1, 16));
+  other->add_option("--brighter", asked->brighter, "darker -1 .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
+  other->add_option("--tenser", asked->tenser, "resolved -1 .. 1 tense")->check(CLI::Range(-1.0, 1.0));
+  other->add_option("--surprising", asked->surprising, "familiar -1 .. 1 surprising")->check(CLI::Range(-1.0, 1.0));
+  other->add_option("--keep", asked->keep, "places in the loop whose chords stay, as in 1,3")->delimiter(',')->check(CLI::Range(1, 1000));
+  other->add_option("--roots-move", asked->roots, "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
+      ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
+  other->add_option("--section", asked->section, "keep the melody of this section");
+  other->callback([asked, &session] {
+    protocol::Reharmonise wish;
+    wish.take = chosen(asked->take);
+    wish.brighter = asked->brighter;
+    wish.tenser = asked->tenser;
+    wish.surprising = asked->surprising;
+    wish.count = asked->count;
+    if (!asked->keep.empty()) wish.keep.emplace(asked->keep.begin(), asked->keep.end());
+    if (!asked->section.empty()) wish.section = asked->section;
+    using protocol::RootsMove;
+    for (const auto& [word, roots] : {std::pair{"fifths", RootsMove::kFifths}, {"rising-fifths", RootsMove::kRisingFifths}, {"thirds", RootsMove::kThirds},
+                                      {"steps", RootsMove::kSteps}, {"semitones", RootsMove::kSemitones}})
+      if (asked->roots == word) wish.roots = roots;
+    session.with_daemon([&](protocol::Connection& daemon) { return reharmonise(daemon, wish); });
+  });
+
+  struct Given {
+    std::string directory;
+    std::uint64_t take = 0;
+    bool force = false;
+  };
+  auto given = std::make_shared<Given>();
+  auto* give = group->add_subcommand("hand-over", "Write parts, lead sheet and chord chart of a take into a folder");
+  give->add_option("TAKE", given->take, "number of the take")->required();
+  give->add_option("DIR", given->directory, "the folder; made if there is none")->required();
+  give->add_flag("--force", given->force, "write into a folder that is not empty");
+  give->callback([given, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) { return hand_over(daemon, given->take, given->directory, given->force); });
+  });
+}
+
+}  // namespace undersong::terminal
