@@ -176,8 +176,8 @@ BOOST_DESCRIBE_STRUCT(HandOverTake, (), (take, steady, tempo))
 enum class SectionRole : std::uint8_t { kIntro, kTheme, kDevelopment, kBridge, kSolo, kInterlude, kEnding };
 BOOST_DESCRIBE_ENUM(SectionRole, kIntro, kTheme, kDevelopment, kBridge, kSolo, kInterlude, kEnding)
 
-enum class Layer : std::uint8_t { kMelody, kChords, kBass, kPad };
-BOOST_DESCRIBE_ENUM(Layer, kMelody, kChords, kBass, kPad)
+enum class SongLayer : std::uint8_t { kMelody, kChords, kBass, kPad };
+BOOST_DESCRIBE_ENUM(SongLayer, kMelody, kChords, kBass, kPad)
 
 struct SketchSection {
   static constexpr const char* kSays =
@@ -191,7 +191,7 @@ struct SketchSection {
   std::optional<std::vector<Whole<1, 1'000'000>>> passes{};
   std::optional<std::vector<double>> span{};
   std::optional<Whole<1, 64>> repeats{};
-  std::optional<std::vector<Layer>> layers{};
+  std::optional<std::vector<SongLayer>> layers{};
   std::optional<Whole<1, 16>> reharmonise{};
   std::optional<std::vector<std::string>> chords{};
   std::optional<Whole<-24, 24>> transpose{};
@@ -276,7 +276,7 @@ struct OutlinedPart {
   std::string name;
   double at = 0, beats = 0;
   std::uint32_t times = 1;
-  std::vector<Layer> layers;
+  std::vector<SongLayer> layers;
   std::vector<std::string> chords;
 };
 BOOST_DESCRIBE_STRUCT(OutlinedPart, (), (name, at, beats, times, layers, chords))

@@ -44,10 +44,10 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
 }
 
 constexpr std::array<bool song::Layers::*, 4> kLayers{&song::Layers::melody, &song::Layers::chords, &song::Layers::bass, &song::Layers::pad};
-std::vector<protocol::Layer> layers_of(const song::Layers& layers) {
-  std::vector<protocol::Layer> out;
+std::vector<protocol::SongLayer> layers_of(const song::Layers& layers) {
+  std::vector<protocol::SongLayer> out;
   for (std::size_t i = 0; i < kLayers.size(); ++i)
-    if (layers.*kLayers[i]) out.push_back(static_cast<protocol::Layer>(i));
+    if (layers.*kLayers[i]) out.push_back(static_cast<protocol::SongLayer>(i));
   return out;
 }
 

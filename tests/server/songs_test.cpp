@@ -100,7 +100,7 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
   auto kept = ask(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch});
   EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml"));
   std::swap(sketch.sections[1], sketch.sections[2]);
-  sketch.sections[1].layers = {protocol::Layer::kMelody};
+  sketch.sections[1].layers = {protocol::SongLayer::kMelody};
   EXPECT_NE(ask(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}).revision, kept.revision);
   EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}),
             "The sketch my rounds has changed since it was read.");
@@ -108,7 +108,7 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
   EXPECT_EQ(protocol::to_json(again.sketch), protocol::to_json(sketch));
   const auto outline = ask(client, protocol::OutlineSketch{.name = "my rounds"});
   ASSERT_EQ(outline.parts.size(), sketch.sections.size());
-  EXPECT_EQ(outline.parts[1].layers, std::vector<protocol::Layer>{protocol::Layer::kMelody});
+  EXPECT_EQ(outline.parts[1].layers, std::vector<protocol::SongLayer>{protocol::SongLayer::kMelody});
   EXPECT_EQ(outline.parts[0].chords, (std::vector<std::string>{"Ebmaj9", "Cm7", "Abmaj7", "G7sus4"}));
   const auto files = ask(client, protocol::HandOverSketch{.name = "my rounds"});
   ASSERT_EQ(files.files.size(), 3u);
