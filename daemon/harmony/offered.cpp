@@ -60,10 +60,10 @@ float tension(PitchClassSet tones, PitchClass held, PitchClassSet scale) {
   return 0.5f * harsh / static_cast<float>(pairs) + 0.5f * outside;
 }
 
-// Mean place of the tones on the line of fifths. Apart from the colour that is shown, so that variety does not change with
-// how colour is measured.
+// Mean place of the tones on the line of fifths, the root from the flat second to the sharp fourth of the key's signature.
+// Apart from the colour that is shown and from how roots are spelled, so that variety does not change with either.
 float brightness(const Chord& chord, Key key) {
-  const NoteName root = root_name_in(chord, key);
+  const NoteName root = spell_within(chord.root, signature(key) - 5);
   float sum = 0;
   for (Degree degree : row(chord.quality).degrees) sum += static_cast<float>(root.above(degree).fifths());
   return sum / static_cast<float>(row(chord.quality).degrees.size());

@@ -5,6 +5,7 @@
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/colour.h"
 #include "daemon/harmony/recogniser.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/midi/smf.h"
@@ -51,6 +52,38 @@ void rankAlternatives(benchmark::State& state) {
   }
 }
 BENCHMARK(rankAlternatives)->Arg(0)->Arg(1);
+
+void voiceOne(benchmark::State& state) {
+  const std::array<Pitch, 5> held{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(72)};
+  const harmony::Hands hands(held);
+  const std::array<Pitch, 1> melody{Pitch(72)};
+  int root = 0;
+  for (auto _ : state) {
+    const harmony::Chord chord{PitchClass(root), harmony::quality("min7"), PitchClass(root)};
+    root = (root + 1) % 12;
+    benchmark::DoNotOptimize(harmony::voice(chord, melody, hands));
+  }
+}
+BENCHMARK(voiceOne);
+
+void voicingsOfAChord(benchmark::State& state) {
+  const std::array<Pitch, 5> held{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(72)};
+  const harmony::Hands hands(held);
+  const std::array<Pitch, 1> melody{Pitch(72)};
+  int root = 0;
+  for (auto _ : state) {
+    const harmony::Chord chord{PitchClass(root), harmony::quality("9"), PitchClass(root)};
+    root = (root + 1) % 12;
+    benchmark::DoNotOptimize(harmony::voicings(chord, melody, hands));
+  }
+}
+BENCHMARK(voicingsOfAChord);
+
+void colourOfAVoicing(benchmark::State& state) {
+  const std::array<Pitch, 5> voiced{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(72)};
+  for (auto _ : state) benchmark::DoNotOptimize(harmony::colour(std::span<const Pitch>(voiced), harmony::Key{PitchClass(3), harmony::Mode::kMajor}));
+}
+BENCHMARK(colourOfAVoicing);
 
 void recognise(benchmark::State& state) {
   const std::array<Pitch, 6> held{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(67), Pitch(72)};
