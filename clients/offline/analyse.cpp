@@ -2,8 +2,11 @@
 #include <fmt/format.h>
 
 #include <cstdio>
+#include <future>
+#include <iterator>
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "clients/offline/commands.h"
 #include "daemon/harmony/chord_symbol.h"
@@ -15,6 +18,8 @@
 namespace undersong::offline {
 namespace {
 
+constexpr Micros kAfterwards{5'000'000};  // what is still to be decided after the last event
+
 double seconds(Micros at) { return std::chrono::duration<double>(at).count(); }
 
 struct Options {
@@ -24,53 +29,67 @@ struct Options {
 };
 
 // One JSON line for each change, in the order in which a listener would have been told.
-void print_events(const listen::Analysis& analysis) {
+void append_events(std::string& out, const listen::Analysis& analysis) {
   const listen::Moment& moment = analysis.moment();
   const listen::Findings& found = analysis.findings();
   if (found.harmony) {
     const auto& harmony = *moment.harmony;
-    fmt::print("{{\"t\":{:.6f},\"chord\":\"{}\",\"since\":{:.6f}}}\n", seconds(moment.at),
+    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"chord\":\"{}\",\"since\":{:.6f}}}\n", seconds(moment.at),
                harmony::harte(harmony.reading.chord, harmony.reading.root_name), seconds(harmony.since));
   }
   for (const auto& note : found.melody)
-    fmt::print("{{\"t\":{:.6f},\"onset\":{:.6f},\"pitch\":{},\"melody\":true}}\n", seconds(moment.at), seconds(note.since),
+    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"onset\":{:.6f},\"pitch\":{},\"melody\":true}}\n", seconds(moment.at), seconds(note.since),
                note.pitch.value());
   if (found.key)
-    fmt::print("{{\"t\":{:.6f},\"key\":\"{}\"}}\n", seconds(moment.at), harmony::harte(moment.key->key));
+    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"key\":\"{}\"}}\n", seconds(moment.at), harmony::harte(moment.key->key));
 }
 
-void print_beat(Micros told, Micros beat, bool downbeat) {
-  fmt::print("{{\"t\":{:.6f},\"beat\":{:.6f}{}}}\n", seconds(told), seconds(beat), downbeat ? ",\"downbeat\":true" : "");
+std::string beat_line(Micros told, Micros beat, bool downbeat) {
+  return fmt::format("{{\"t\":{:.6f},\"beat\":{:.6f}{}}}\n", seconds(told), seconds(beat), downbeat ? ",\"downbeat\":true" : "");
 }
 
 // Beats as they are told, by the very pulse that the daemon has.
 class LiveBeats {
  public:
-  void event(const midi::Event& event) {
-    advance(event.at);
+  // Lines to be printed before the event is heard.
+  std::string event(const midi::Event& event) {
+    std::string out = advance(event.at);
     for (const auto& change : notes_.apply(event))
       if (change.kind == listen::NoteChange::Kind::kStruck) pulse_.note_on(event.at, change.pitch, change.velocity);
-    print();
+    return out + told();
   }
-  void advance(Micros at) {
+  std::string advance(Micros at) {
     for (auto due = pulse_.next_deadline(); due && *due <= at; due = pulse_.next_deadline()) pulse_.advance(*due);
     pulse_.advance(at);
-    print();
+    return told();
   }
 
  private:
-  void print() {
-    while (const auto beat = pulse_.take_beat()) print_beat(beat->told, beat->at, beat->place == 0);
+  std::string told() {
+    std::string out;
+    while (const auto beat = pulse_.take_beat()) out += beat_line(beat->told, beat->at, beat->place == 0);
+    return out;
   }
   listen::NoteState notes_;
   listen::Pulse pulse_;
 };
 
+// What is told of beats before each event, and after the last one. Harmony and beat know nothing of each other, so that
+// they can be heard on two cores.
+std::vector<std::string> told_beats(const std::vector<midi::Event>& events) {
+  std::vector<std::string> out;
+  out.reserve(events.size() + 1);
+  LiveBeats beats;
+  for (const midi::Event& event : events) out.push_back(beats.event(event));
+  out.push_back(beats.advance((events.empty() ? Micros{} : events.back().at) + kAfterwards));
+  return out;
+}
+
 void print_revised_beats(const std::vector<midi::Event>& events) {
   const auto take = takes::hear(events);
   const auto beats = takes::revised_beats(take);
   const Micros end = events.empty() ? Micros{} : events.back().at;
-  for (const auto& beat : beats.beats) print_beat(end, beat.at, beat.downbeat);
+  for (const auto& beat : beats.beats) fmt::print("{}", beat_line(end, beat.at, beat.downbeat));
 }
 
 // The chords as a person would note them: from when, what, in which key.
@@ -98,19 +117,25 @@ int run(const Options& options) {
   listen::Settings settings;
   settings.names_only = true;
   listen::Analysis analysis(settings);
-  const auto each = [&](const listen::Analysis& changed) { options.events ? print_events(changed) : print_table(changed); };
   const auto events = midi::merged_events(*file);
-  LiveBeats beats;
-  const bool live_beats = options.events && !options.afterwards;
-  Micros last{};
-  for (const midi::Event& event : events) {
-    if (live_beats) beats.event(event);
-    listen::drive(analysis, event, each);
-    last = event.at;
+  const Micros end = (events.empty() ? Micros{} : events.back().at) + kAfterwards;
+  if (!options.events) {
+    for (const midi::Event& event : events) listen::drive(analysis, event, print_table);
+    listen::drive(analysis, end, print_table);
+  } else {
+    std::future<std::vector<std::string>> beats;
+    if (!options.afterwards) beats = std::async(std::launch::async, told_beats, std::cref(events));
+    std::vector<std::string> heard(1);  // at each event, and after the last one
+    const auto each = [&](const listen::Analysis& changed) { append_events(heard.back(), changed); };
+    for (const midi::Event& event : events) {
+      listen::drive(analysis, event, each);
+      heard.emplace_back();
+    }
+    listen::drive(analysis, end, each);
+    const auto told = beats.valid() ? beats.get() : std::vector<std::string>(heard.size());
+    for (std::size_t i = 0; i < heard.size(); ++i) fmt::print("{}{}", told[i], heard[i]);
+    if (options.afterwards) print_revised_beats(events);
   }
-  if (live_beats) beats.advance(last + Micros(5'000'000));
-  listen::drive(analysis, last + Micros(5'000'000), each);
-  if (options.events && options.afterwards) print_revised_beats(events);
   if (analysis.moment().number == 0) fmt::print(stderr, "undersong: {}: no notes in this file.\n", options.file);
   return 0;
 }
