@@ -639,6 +639,29 @@ struct NameChords {
 };
 BOOST_DESCRIBE_STRUCT(NameChords, (), (harte))
 
+// ---- where things are
+
+struct Places {
+  static constexpr const char* kSays =
+      "`configuration`: the file of options, `configured` when it was there and read; `takes`: the file of the log; `socket`; `page`: "
+      "its address, null when none is served.";
+  std::string configuration;
+  bool configured = false;
+  std::string takes, socket;
+  Nullable<std::string> page;
+};
+BOOST_DESCRIBE_STRUCT(Places, (), (configuration, configured, takes, socket, page))
+
+struct GetPlaces {
+  static constexpr const char* kMethod = "places.get";
+  static constexpr const char* kSays = "Where the daemon has its things.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample =
+      R"({"configuration":"/home/player/.config/undersong/undersong.toml","configured":false,"takes":"/home/player/.local/share/undersong/takes.sqlite","socket":"/run/user/1000/undersong/socket","page":"http://127.0.0.1:8344/"})";
+  using Reply = Places;
+};
+BOOST_DESCRIBE_STRUCT(GetPlaces, (), ())
+
 // ---- settings
 
 struct GetSettings {
@@ -674,7 +697,7 @@ using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
                                       GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats,
                                       Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetSettings, SetSettings, GetLoop, Reharmonise,
+                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings, GetLoop, Reharmonise,
                                       HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
                                       HandOverSketch, DeleteSketch>;
 

@@ -46,6 +46,11 @@ int examine(const Session& session) {
   } else {
     line(true, "No take is being played.");
   }
+  if (const auto places = daemon->request(protocol::GetPlaces{})) {
+    line(true, fmt::format("Configuration: {}{}", places->configuration, places->configured ? "" : " (not there: defaults hold)"));
+    line(true, fmt::format("Takes: {}", places->takes));
+    line(places->page.has_value(), places->page ? fmt::format("The companion page: {}", *places->page) : std::string("No companion page is served."));
+  }
   return status->store.good ? 0 : 1;
 }
 

@@ -83,8 +83,12 @@ class Running final : public Daemon {
                                                        .aside = [this](auto work) { return aside(std::move(work)); }});
 
     server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion),
-                                    .sketches = takes_file.parent_path() / "sketches",
-                                    .aside = [this](Worker::Work work) { return worker_.run(std::move(work)); }};
+                                .places = {},
+                                .sketches = takes_file.parent_path() / "sketches",
+                                .aside = [this](Worker::Work work) { return worker_.run(std::move(work)); }};
+    serve.places.configuration = options_.config_file.string();
+    serve.places.configured = std::filesystem::exists(options_.config_file, error);
+    serve.places.takes = takes_file.string();
     if (config.web_port != 0)
       serve.web = server::WebOptions{.address = config.web_address,
                                      .port = static_cast<std::uint16_t>(config.web_port),

@@ -280,6 +280,7 @@ void name_chords(Session& session, const NameChords& params, To<ChordSymbols> to
   to(out);
 }
 
+void get_places(Session& session, const GetPlaces&, To<Places> to) { to(session.room().places); }
 void get_settings(Session& session, const GetSettings&, To<Settings> to) { to(session.room().desk.settings()); }
 void set_settings(Session& session, const SetSettings& params, To<Settings> to) {
   auto settings = session.room().desk.change_settings(params);
@@ -318,6 +319,7 @@ constexpr std::array kMethods{
     row<Hold, hold>,
     row<GetMoment, get_moment>,
     row<SendNotes, send_notes>,
+    row<GetPlaces, get_places>,
     row<PlayAlong, play_along>,
     row<StopPlaying, stop_playing>,
     row<GetSettings, get_settings>,

@@ -18,6 +18,7 @@ Server::Server(boost::asio::io_context& io, Options options, Desk& desk, takes::
             [this] { publish_status(); },
             [&io](std::function<void()> work) { boost::asio::post(io, std::move(work)); },
             options_.program_version,
+            options_.places,
             options_.web ? options_.web->token : std::string()},
       socket_(io, [this](bool trusted) { return make_session(trusted); }),
       web_(io, [this](bool trusted) { return make_session(trusted); }),
@@ -34,7 +35,10 @@ Result<void> Server::start() {
       socket_.stop();
       return listening;
     }
+    const std::string host = options_.web->address.find(':') == std::string::npos ? options_.web->address : "[" + options_.web->address + "]";
+    room_.places.page.emplace("http://" + host + ":" + std::to_string(web_.port()) + "/");
   }
+  room_.places.socket = options_.socket.string();
   return {};
 }
 

@@ -31,6 +31,7 @@ class Server {
     std::filesystem::path socket;
     std::optional<WebOptions> web;  // empty: no web port
     std::string program_version;
+    protocol::Places places;  // socket and page are filled in when they are there
     std::filesystem::path sketches;                     // folder; made when the first is kept
     std::function<bool(std::function<void()>)> aside;  // runs what takes long on a thread of low priority; false: too much waits
   };

@@ -44,6 +44,7 @@ struct Room {
   std::function<void()> publish_status;
   std::function<void(std::function<void()>)> post;  // runs work soon on the io thread
   std::string program_version;
+  protocol::Places places;
   std::string token;  // "" when none is configured
 };
 
