@@ -114,6 +114,15 @@ std::string chart(const Form& form) {
     for (const Ending& ending : part.endings)
       add_lines(out, bars_text(ending.chords, from, from + ending.length, meter), width, false, ending.times.back() != part.times || ending.times.size() > 1, times_text(ending.times));
   }
+  // The signs that were used, for who reads the page without us.
+  std::string signs;
+  const auto sign = [&](std::string_view used, std::string_view says) {
+    if (out.find(used) != std::string::npos) signs.append(signs.empty() ? "" : "; ").append(says);
+  };
+  sign(" . ", ". the chord goes on for a beat");
+  sign("| % ", "% for a bar");
+  sign(" -", "- before a chord: between two beats");
+  if (!signs.empty()) out += "\n" + signs + "\n";
   return out;
 }
 
