@@ -3,15 +3,18 @@ import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { after, before, describe, test } from 'node:test';
-import { Daemon, lacking, open_browser, until } from './stage.mjs';
+import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
 
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const why_not = lacking();
-let browser, daemon;
+let browser, daemon, demo;
 
 describe('for everybody', { skip: why_not || false }, () => {
   before(async () => {
     browser = await open_browser({ bypassCSP: true });  // only so that axe itself may run in the page
+    demo = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
+    const listener = demo.client();
+    await until(async () => (await listener.ask('take.list')).takes[0]?.ended, 'the demo take');
     daemon = await new Daemon().start();
     const client = daemon.client();
     await client.play(48, 52, 55, 59, 76);
@@ -23,8 +26,10 @@ describe('for everybody', { skip: why_not || false }, () => {
   after(async () => {
     await browser?.close();
     await daemon?.stop();
+    await demo?.stop();
   });
 
+  const part = (page, name) => page.getByRole('group', { name: 'Parts of this page' }).getByRole('button', { name, exact: true }).click();
   const screens = {
     'playing, the plane': ['', async (page) => page.locator('.stone-body').first().waitFor({ state: 'attached' })],
     'playing, the list': ['', async (page) => page.getByRole('button', { name: 'List', exact: true }).click()],
@@ -32,16 +37,26 @@ describe('for everybody', { skip: why_not || false }, () => {
     'playing, with keys': ['', async (page) => page.getByRole('button', { name: 'Keys' }).click()],
     'the takes': ['#takes', async (page) => { await page.locator('.take-row').first().waitFor(); await page.getByText('Search', { exact: true }).click(); }],
     'a take': ['#take/1', async (page) => page.locator('canvas.roll').waitFor()],
+    'no loop': ['#song/1', async (page) => page.getByRole('heading', { name: 'No loop in this take' }).waitFor()],
+    'a song, its loop': ['#song/1', async (page) => page.locator('.loop-row').waitFor(), true],
+    'a song, other chords': ['#song/1', async (page) => { await part(page, 'Other chords'); await page.locator('.pin').first().click(); await page.locator('.cell[data-kept=true]').first().waitFor(); }, true],
+    'a song, its sketch': ['#song/1', async (page) => {
+      await part(page, 'Other chords');
+      await page.getByRole('button', { name: 'Put proposal 1 in the song' }).click();
+      await page.locator('.section-chords').waitFor();
+    }, true],
+    'a song, handed over': ['#song/1', async (page) => { await part(page, 'Hand over'); await page.getByRole('button', { name: 'Write it down' }).click(); await page.locator('.chart').waitFor(); }, true],
     'the settings': ['#settings', async (page) => page.locator('input[name=settle]').waitFor()],
   };
-  for (const [name, [hash, arrive]] of Object.entries(screens)) {
+  for (const [name, [hash, arrive, of_demo]] of Object.entries(screens)) {
     for (const colorScheme of ['light', 'dark']) {
       for (const width of [480, 1180]) {
+        if (width === 1180 && name === 'a song, its loop') continue;  // beside the others there
         if (width === 1180 && name.startsWith('playing, the ') && !name.endsWith('plane')) continue;  // all at once there
         test(`${name}, ${colorScheme}, ${width} px wide`, async () => {
           const { page } = await browser.page({ width, height: 820, colorScheme, reducedMotion: 'reduce' });
           try {
-            await page.goto(daemon.url + hash);
+            await page.goto((of_demo ? demo : daemon).url + hash);
             await page.locator('[data-link=open]').waitFor();
             await arrive(page);
             await page.evaluate(axe);

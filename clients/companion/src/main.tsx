@@ -6,6 +6,7 @@ import { NoticeBar } from './shell/notice';
 import { route } from './shell/route';
 import { SmallViewButton } from './shell/small_view';
 import { StatusLine } from './shell/status_line';
+import { LazySong } from './song/lazy';
 import { complain, daemon } from './state';
 import { TakeList } from './takes/take_list';
 import { TakePage } from './takes/take_page';
@@ -20,7 +21,7 @@ function App() {
       <header class="top">
         <nav aria-label="Pages">
           {tab('play', 'Play', here.page === 'play')}
-          {tab('takes', 'Takes', here.page === 'takes' || here.page === 'take')}
+          {tab('takes', 'Takes', here.page === 'takes' || here.page === 'take' || here.page === 'song')}
           {tab('settings', 'Settings', here.page === 'settings')}
         </nav>
         <StatusLine />
@@ -31,6 +32,7 @@ function App() {
           : here.page === 'play' ? <Play />
           : here.page === 'takes' ? <TakeList />
           : here.page === 'take' ? <TakePage key={here.take} take={here.take} />
+          : here.page === 'song' ? <LazySong take={here.take} />
           : <SettingsPage />}
       </main>
       <NoticeBar />

@@ -1,12 +1,12 @@
 // Where in the page we are: the part of the address after #.
 import { signal } from '@preact/signals';
 
-export type Route = { page: 'play' } | { page: 'takes' } | { page: 'take'; take: number } | { page: 'settings' };
+export type Route = { page: 'play' } | { page: 'takes' } | { page: 'take' | 'song'; take: number } | { page: 'settings' };
 
 function read(): Route {
   const hash = location.hash.slice(1);
-  const take = /^take\/(\d+)$/.exec(hash);
-  if (take) return { page: 'take', take: Number(take[1]) };
+  const take = /^(take|song)\/(\d+)$/.exec(hash);
+  if (take) return { page: take[1] as 'take' | 'song', take: Number(take[2]) };
   if (hash === 'takes' || hash === 'settings') return { page: hash };
   return { page: 'play' };
 }

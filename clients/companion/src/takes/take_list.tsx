@@ -95,6 +95,7 @@ function TakeRow({ take }: { take: TakeSummary }) {
         </span>
         {take.annotation && <span class="take-note">{take.annotation}</span>}
       </a>
+      {take.ended && !take.deleted && <a class="quiet to-song" href={`#song/${take.take}`} aria-label={`${name} as a song`}>Song</a>}
       {take.deleted && <button type="button" class="quiet" onClick={() => void restore()}>Bring back</button>}
     </li>
   );

@@ -216,6 +216,7 @@ function TakeHead({ data }: { data: TakeData }) {
       <Editable class="title" value={summary.title} label="Title of this take" placeholder={`Take ${take}`} longest={200} disabled={!summary.ended} keep={rename} />
       <button type="button" class="quiet" onClick={() => save().catch(complain)}>Export</button>
       <button type="button" class="quiet" disabled={!summary.ended} onClick={() => remove().catch(complain)}>Delete</button>
+      <a class="quiet to-song" href={`#song/${take}`}>Song</a>
       <p class="take-about soft">
         {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {summary.notes} notes · {data.chords.length} chords
         {summary.ended === 'interrupted' && ' · broken off, kept to the last note'}{!summary.ended && ' · still being played'}

@@ -1,0 +1,81 @@
+// The loop: its chords in a row, each time round as a string below it, and what belongs together by its melody.
+import { key_name } from '../music/text';
+import { ChordSymbol } from '../shell/chord_symbol';
+import type { LoopPass, LoopSection, TakeLoop } from '../protocol';
+import { columns } from './columns';
+import type { SongState } from './song_state';
+import { lasts, plural, worded } from './words';
+
+export function LoopView({ state }: { state: SongState }) {
+  const loop = state.loop.value!;
+  const key = state.others.value?.key ?? state.summary.value?.key;
+  const longest = Math.max(...loop.passes.map((pass) => pass.length_us));
+  return (
+    <section class="song-part loop" aria-labelledby="part-loop">
+      <div class="loop-head">
+        <h2 id="part-loop">The loop</h2>
+        <p class="loop-facts soft">
+          {key && <span>{key_name(key)}</span>}
+          {loop.tempo !== undefined && <span>{Math.round(loop.tempo)} beats a minute{loop.meter !== undefined && `, ${loop.meter} to a bar`}</span>}
+          <span>{plural(loop.passes.length, 'time')} round</span>
+          <span>{Math.round(loop.confidence * 100)} % sure</span>
+        </p>
+      </div>
+      <ol class="loop-row" aria-label="Chords of the loop" style={columns(loop)}>
+        {loop.chords.map((chord, i) => (
+          <li key={i}>
+            <span class="loop-chord"><ChordSymbol symbol={chord.symbol} /></span>
+            <span class="loop-beats soft">
+              <span aria-hidden="true" class="ticks">{chord.beats !== undefined && Array.from({ length: Math.min(16, Math.round(chord.beats)) }, (_, beat) => <i key={beat} />)}</span>
+              {lasts(chord)}
+            </span>
+          </li>
+        ))}
+      </ol>
+      {loop.tempo === undefined && (
+        <p class="caution">No steady beat was found, so lengths are in seconds. Tap the beat four times while you play, or start another machine’s clock,
+          and the next take will be in beats.</p>
+      )}
+      {loop.sections.map((section, i) => <Section key={i} section={section} passes={passes_of(loop, section)} longest={longest} />)}
+    </section>
+  );
+}
+
+function passes_of(loop: TakeLoop, section: LoopSection): { pass: LoopPass; number: number }[] {
+  return loop.passes.slice(section.first, section.first + section.passes).map((pass, i) => ({ pass, number: section.first + i + 1 }));
+}
+
+function Section({ section, passes, longest }: { section: LoopSection; passes: { pass: LoopPass; number: number }[]; longest: number }) {
+  return (
+    <section class="passes" aria-label={`Section ${section.label}, ${section.kind}`}>
+      <h3><span class="label-mark">{section.label}</span> {section.kind}<span class="soft"> · {plural(section.passes, 'time')}</span></h3>
+      <ol>
+        {passes.map(({ pass, number }) => (
+          <li key={number} class={`pass${pass.variant ? ' variant' : ''}${pass.cut ? ' cut' : ''}`}>
+            <span class="pass-number soft">{number}</span>
+            <span class="pass-string"><i aria-hidden="true" style={{ width: `${(pass.length_us / longest) * 100}%` }} />
+              {pass.difference ? <b>{worded(pass.difference)}</b> : <span class="visually-hidden">as usual</span>}</span>
+          </li>
+        ))}
+      </ol>
+      <p class="soft small-print">{worded(section.reason)}</p>
+    </section>
+  );
+}
+
+/** Nothing comes round: what the daemon says, and what to do. */
+export function NoLoop({ sentence }: { sentence: string }) {
+  return (
+    <section class="teach no-loop" aria-labelledby="no-loop">
+      <h2 id="no-loop">No loop in this take</h2>
+      <p>{worded(sentence)}</p>
+      <p class="soft">A loop is a run of chords that comes round. To have one found:</p>
+      <ol>
+        <li>Play two to sixteen chords, then the same ones again, three times or more.</li>
+        <li>Let each chord stand for a beat or longer; the melody above may go where it likes.</li>
+        <li>A last chord that differs now and then does no harm: it is named as such.</li>
+      </ol>
+      <p><a href="#takes">All takes</a> · <a href="#play">Play</a></p>
+    </section>
+  );
+}

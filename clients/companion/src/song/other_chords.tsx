@@ -1,0 +1,136 @@
+// Other chords for the whole loop under the same melody: wishes, chords to keep, and the proposals, best first.
+import { useId } from 'preact/hooks';
+import { pretty, spoken } from '../music/text';
+import type { LoopProposal, ProposedChord, TakeLoop } from '../protocol';
+import { ChordSymbol } from '../shell/chord_symbol';
+import { columns, most_in_a_row } from './columns';
+import { Course, CourseLegend } from './course';
+import { hear_cycle, heard, stop_cycle } from './cycle_player';
+import { HearOn } from './hear_on';
+import type { Roots, SongState, Wish } from './song_state';
+import { plural, seconds, worded } from './words';
+
+const roots: [Roots, string][] = [['any', 'as they like'], ['fifths', 'falling fifths'], ['rising_fifths', 'rising fifths'], ['thirds', 'thirds'], ['steps', 'steps'], ['semitones', 'semitones']];
+
+export function OtherChords({ state, use }: { state: SongState; use: (proposal: LoopProposal) => void }) {
+  const loop = state.loop.value!;
+  const others = state.others.value;
+  const wish = state.wish.value;
+  const labels = [...new Set(loop.sections.map((section) => section.label))];
+  return (
+    <section class="song-part others" aria-labelledby="part-others" aria-busy={state.asking.value}>
+      <h2 id="part-others">Other chords, the same melody</h2>
+      <div class="wishes" role="group" aria-label="Wishes">
+        <Slider state={state} member="brighter" name="Dark to bright" low="darker" high="brighter" />
+        <Slider state={state} member="tenser" name="Resolved to tense" low="resolved" high="tense" />
+        <Slider state={state} member="surprising" name="Familiar to surprising" low="familiar" high="surprising" />
+        <div class="wish-choices">
+          <label><span>Roots move by</span>
+            <select value={wish.roots} onChange={(event) => state.change({ roots: event.currentTarget.value as Roots })}>
+              {roots.map(([value, words]) => <option key={value} value={value}>{words}</option>)}
+            </select>
+          </label>
+          <label><span>Melody of</span>
+            <select value={wish.section || others?.section || ''} onChange={(event) => state.change({ section: event.currentTarget.value })}>
+              {labels.map((label) => <option key={label} value={label}>section {label}</option>)}
+            </select>
+          </label>
+        </div>
+        <HearOn />
+      </div>
+      {state.no_others.value && <p class="trouble" role="alert">{worded(state.no_others.value)}</p>}
+      <div class="played">
+        <p class="soft" id="keep-help">Press a chord to keep it where it is.</p>
+        <div class="cells" role="group" aria-label="Chords of the loop, to keep" aria-describedby="keep-help" style={columns(loop)}>
+          {loop.chords.map((chord, i) => {
+            const kept = wish.keep.includes(i + 1);
+            return (
+              <button key={i} type="button" class="pin" aria-pressed={kept} onClick={() => state.pin(i + 1)}>
+                <ChordSymbol symbol={chord.symbol} />
+                <span class="cell-word">{kept ? '◆ kept' : '◇ keep'}</span>
+              </button>
+            );
+          })}
+        </div>
+        {others && <Degrees chords={others.played.chords} loop={loop} />}
+      </div>
+      {others ? (
+        <>
+          <div class="others-head"><CourseLegend /><p class="soft small-print" aria-live="polite">{state.asking.value ? 'Asking again …' : facts(others)}</p></div>
+          <ol class={`proposals${loop.chords.length > most_in_a_row ? ' long' : ''}`} aria-label="Proposals, best first">
+            {others.proposals.map((proposal, i) => <Proposal key={proposal.chords.map((chord) => chord.harte).join()} rank={i + 1} proposal={proposal} loop={loop} use={use} />)}
+          </ol>
+        </>
+      ) : !state.no_others.value && <p class="soft">Looking for chords …</p>}
+    </section>
+  );
+}
+
+function facts({ proposals, free, apart, exact, passes, section }: { proposals: LoopProposal[]; free: number; apart: number; exact: boolean; passes: number; section: string }): string {
+  return `${plural(proposals.length, 'proposal')} under the melody of ${section} (${plural(passes, 'time')} round); each differs from every other in at least ${apart} of ${plural(free, 'free chord')}`
+    + `${exact ? '; each is proved the best that does' : ''}.`;
+}
+
+function Slider({ state, member, name, low, high }: { state: SongState; member: 'brighter' | 'tenser' | 'surprising'; name: string; low: string; high: string }) {
+  const id = useId();
+  const value = state.wish.value[member];
+  const set = (to: number) => state.change({ [member]: Math.abs(to) < 0.06 ? 0 : to } as Partial<Wish>);
+  return (
+    <div class="wish">
+      <label class="visually-hidden" for={id}>{name}</label>
+      <span class="wish-end" aria-hidden="true">{low}</span>
+      <input id={id} type="range" min="-1" max="1" step="0.1" value={value} aria-valuetext={value === 0 ? 'no wish' : `${value < 0 ? low : high} ${Math.round(Math.abs(value) * 100)} percent`}
+             onInput={(event) => set(Number(event.currentTarget.value))} onDblClick={() => set(0)} />
+      <span class="wish-end" aria-hidden="true">{high}</span>
+    </div>
+  );
+}
+
+/** The melody's degrees over each chord; those held long in a frame. */
+function Degrees({ chords, loop }: { chords: ProposedChord[]; loop: TakeLoop }) {
+  return (
+    <div class="cells degrees-row" style={columns(loop)} role="group" aria-label="The melody over the loop’s chords">
+      {chords.map((chord, i) => <span key={i}><DegreeList chord={chord} /></span>)}
+    </div>
+  );
+}
+
+function DegreeList({ chord }: { chord: ProposedChord }) {
+  const said = chord.melody.map((note) => `${pretty(note.note)} is ${pretty(note.degree)}${note.role === 'tension' ? ', a tension' : note.role === 'avoid' ? ', a clash' : ''}`).join('; ');
+  return (
+    <span class="cell-degrees" title={said}>
+      <span class="visually-hidden">melody: {said}</span>
+      {chord.melody.map((note, i) => <span key={i} aria-hidden="true" class={`${note.held ? 'degree' : 'passing'} ${note.role}`}>{pretty(note.degree)}{note.role === 'avoid' && '!'}</span>)}
+    </span>
+  );
+}
+
+function Proposal({ rank, proposal, loop, use }: { rank: number; proposal: LoopProposal; loop: TakeLoop; use: (proposal: LoopProposal) => void }) {
+  const id = proposal.chords.map((chord) => chord.harte).join(' ');
+  const sounding = heard.value?.id === id ? heard.value.place : -1;
+  const name = proposal.chords.map((chord) => spoken(chord.symbol)).join(', ');
+  const toggle = () => (sounding >= 0 ? stop_cycle() : hear_cycle(id, proposal.chords, loop.chords.map((chord) => seconds(chord, loop.tempo))));
+  return (
+    <li class="proposal" data-harte={id} aria-label={`Proposal ${rank}: ${name}`}>
+      <div class="proposal-head">
+        <span class="rank">{rank}</span>
+        <span class="soft">{proposal.changed} of {loop.chords.length} new</span>
+        <span class="spring" />
+        <button type="button" class="quiet" aria-pressed={sounding >= 0} aria-label={`${sounding >= 0 ? 'Stop' : 'Hear'} proposal ${rank}`} onClick={toggle}>{sounding >= 0 ? '■ Stop' : '▶ Hear'}</button>
+        <button type="button" class="quiet" aria-label={`Put proposal ${rank} in the song`} onClick={() => use(proposal)}>+ Song</button>
+      </div>
+      <div class="cells" style={columns(loop)}>
+        {proposal.chords.map((chord, i) => (
+          <div key={i} class={`cell${chord.changed ? ' changed' : ''}${chord.kept ? ' kept' : ''}${sounding === i ? ' sounding' : ''}`} data-kept={chord.kept} data-changed={chord.changed}
+               title={`reached by: ${worded(chord.reached_by)}`}>
+            <ChordSymbol symbol={chord.symbol} />
+            <span class="cell-word">{chord.kept ? '◆ kept' : chord.changed ? worded(chord.change) : chord.symbol === loop.chords[i]?.symbol ? 'same' : 'recoloured'}</span>
+            <DegreeList chord={chord} />
+          </div>
+        ))}
+      </div>
+      <Course chords={proposal.chords} />
+      <p class="proposal-reason soft">{worded(proposal.reason)} · hands move {plural(proposal.hands_move, 'semitone')} once round</p>
+    </li>
+  );
+}

@@ -1,0 +1,193 @@
+// The sketch of a song on the table: what is changed here is a draft until it is kept, and the draft outlives a reload.
+import { batch, effect, signal } from '@preact/signals';
+import type { HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
+import { ask, say } from '../state';
+
+export interface DraftSection {
+  id: number;
+  section: SketchSection;
+}
+export interface Draft {
+  name: string;      // under which it is kept; empty: not yet
+  revision: string;
+  title: string;
+  tempo: number | undefined;
+  sections: DraftSection[];
+  changed: boolean;
+}
+export type Layer = NonNullable<SketchSection['layers']>[number];
+export const all_layers: readonly Layer[] = ['melody', 'chords', 'bass', 'pad'];
+
+const storage = 'undersong.song-draft';
+let last_id = 0;
+const numbered = (sections: SketchSection[]): DraftSection[] => sections.map((section) => ({ id: ++last_id, section }));
+
+function remembered(): Draft | null {
+  try {
+    const draft = JSON.parse(sessionStorage.getItem(storage) ?? 'null') as Draft | null;
+    if (draft === null || typeof draft.title !== 'string' || !Array.isArray(draft.sections)) return null;
+    return { ...draft, sections: numbered(draft.sections.map((each) => each.section)) };
+  } catch {
+    return null;  // no storage, or something else wrote there
+  }
+}
+
+export const draft = signal<Draft | null>(remembered());
+export const kept = signal<SketchList | null>(null);
+export const outline = signal<SketchOutline | null>(null);
+export const handed = signal<HandedOver | null>(null);
+/** What the daemon says is wrong: of a section (from 1), or of the whole (0). */
+export const trouble = signal<{ section: number; sentence: string } | null>(null);
+export const symbols = signal(new Map<string, string>());  // of chords put in, by Harte form
+
+effect(() => {
+  const text = JSON.stringify(draft.value);
+  try {
+    sessionStorage.setItem(storage, text);
+  } catch {
+    // Kept for this visit only.
+  }
+});
+
+/** The daemon names the section at the beginning of its sentence. */
+export function place_trouble(error: unknown): void {
+  const sentence = error instanceof Error ? error.message : String(error);
+  trouble.value = { section: Number(/^Section (\d+)\b/.exec(sentence)?.[1] ?? 0), sentence };
+}
+
+function lay(next: Draft): void {
+  batch(() => {
+    draft.value = next;
+    outline.value = null;
+    handed.value = null;
+    trouble.value = null;
+  });
+  const missing = [...new Set(next.sections.flatMap((each) => each.section.chords ?? []))].filter((each) => !symbols.peek().has(each));
+  if (missing.length > 0)
+    ask('chord.symbols', { harte: missing }).then((got) => {
+      symbols.value = new Map([...symbols.peek(), ...missing.map((each, i) => [each, got.symbols[i] || each] as const)]);
+    }, () => undefined);
+}
+
+export function change(part: Partial<Draft>): void {
+  const now = draft.peek();
+  if (now) lay({ ...now, ...part, changed: true });
+}
+
+export function change_section(id: number, part: { [name in keyof SketchSection]?: SketchSection[name] | undefined }): void {
+  const sections = draft.peek()!.sections.map((each) => {
+    if (each.id !== id) return each;
+    const section: Record<string, unknown> = { ...each.section, ...part };
+    for (const name of Object.keys(section)) if (section[name] === undefined) delete section[name];
+    return { id, section: section as SketchSection };
+  });
+  change({ sections });
+}
+
+export function move(id: number, step: 1 | -1): void {
+  const sections = [...draft.peek()!.sections];
+  const from = sections.findIndex((each) => each.id === id), to = from + step;
+  if (to < 0 || to >= sections.length) return;
+  [sections[from], sections[to]] = [sections[to]!, sections[from]!];
+  change({ sections });
+}
+
+export function remove(id: number): void {
+  const before = draft.peek()!.sections;
+  const gone = before.find((each) => each.id === id)!;
+  change({ sections: before.filter((each) => each.id !== id) });
+  say(`${gone.section.name} is out of the song.`, { label: 'Undo', run: () => {
+    const now = [...draft.peek()!.sections];
+    now.splice(before.indexOf(gone), 0, gone);
+    change({ sections: now });
+  } });
+}
+
+export function add(section: SketchSection): number {
+  const [made] = numbered([section]);
+  change({ sections: [...draft.peek()!.sections, made!] });
+  return made!.id;
+}
+
+export function put_chords(id: number, proposal: LoopProposal): void {
+  symbols.value = new Map([...symbols.peek(), ...proposal.chords.map((chord) => [chord.harte, chord.symbol] as const)]);
+  change_section(id, { chords: proposal.chords.map((chord) => chord.harte), reharmonise: undefined });
+}
+
+function lay_sketch(sketch: SongSketch, name: string, revision: string): void {
+  const { title, tempo, sections } = sketch;
+  lay({ name, revision, title, tempo, sections: numbered(sections), changed: name === '' });
+}
+
+export async function propose(take: number): Promise<void> {
+  lay_sketch(await ask('sketch.propose', { takes: [take] }), '', '');
+}
+
+export async function fetch_kept(): Promise<void> {
+  kept.value = await ask('sketch.list', {});
+}
+
+export async function open(name: string): Promise<void> {
+  const got = await ask('sketch.get', { name });
+  lay_sketch(got.sketch, got.name, got.revision);
+  await fetch_outline();
+}
+
+async function fetch_outline(): Promise<void> {
+  const { name } = draft.peek()!;
+  const got = await ask('sketch.outline', { name });
+  if (draft.peek()?.name === name && !draft.peek()!.changed) outline.value = got;
+}
+
+/** A file name made of the title that no other sketch has. */
+function free_name(title: string): string {
+  const plain = title.normalize('NFD').replace(/[^A-Za-z0-9 _-]/g, '').replace(/\s+/g, ' ').trim().slice(0, 56) || 'song';
+  const taken = new Set((kept.peek()?.sketches ?? []).map((each) => each.name.toLowerCase()));
+  let name = plain;
+  for (let n = 2; taken.has(name.toLowerCase()); ++n) name = `${plain} ${n}`;
+  return name;
+}
+
+/** Keeps the draft; false when the daemon would not, which `trouble` then says. */
+export async function keep(): Promise<boolean> {
+  const now = draft.peek()!;
+  try {
+    if (!now.name) await fetch_kept();
+    const { title, tempo, sections } = now;
+    const sketch = { title, ...(tempo === undefined ? {} : { tempo }), sections: sections.map((each) => each.section) };
+    const got = await ask('sketch.put', { name: now.name || free_name(title), sketch, ...(now.revision ? { revision: now.revision } : {}) });
+    batch(() => {
+      trouble.value = null;
+      // What was changed while the daemon wrote stays a change.
+      draft.value = { ...draft.peek()!, name: got.name, revision: got.revision, changed: draft.peek() !== now };
+    });
+    await fetch_kept();
+    await fetch_outline();
+    return true;
+  } catch (error) {
+    place_trouble(error);
+    return false;
+  }
+}
+
+export async function delete_kept(name: string): Promise<void> {
+  const before = await ask('sketch.get', { name }).catch(() => null);
+  await ask('sketch.delete', { name });
+  if (draft.peek()?.name === name) draft.value = { ...draft.peek()!, name: '', revision: '', changed: true };
+  await fetch_kept();
+  if (!before) return say(`${name} is off the list.`);
+  say(`${name} is off the list.`, { label: 'Undo', run: () => void ask('sketch.put', { name, sketch: before.sketch }).then(async (got) => {
+    if (draft.peek()?.name === '' && draft.peek()!.title === before.sketch.title) draft.value = { ...draft.peek()!, name, revision: got.revision };
+    await fetch_kept();
+  }).catch(place_trouble) });
+}
+
+/** Kept first, so that what is handed over is what is seen. */
+export async function hand_over(): Promise<void> {
+  if (draft.peek()!.changed && !(await keep())) return;
+  try {
+    handed.value = await ask('sketch.hand_over', { name: draft.peek()!.name });
+  } catch (error) {
+    place_trouble(error);
+  }
+}

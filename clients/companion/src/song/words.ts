@@ -1,0 +1,28 @@
+// Sentences of the daemon, and lengths, as they are printed.
+import type { LoopChord } from '../protocol';
+import { pretty } from '../music/text';
+
+const accidental = (sign: string) => sign.replaceAll('bb', '𝄫').replaceAll('##', '𝄪').replaceAll('b', '♭').replaceAll('#', '♯');
+
+/** A sentence that may name chords: "Dbmaj9 instead of G7sus4" with a real flat. */
+export function worded(text: string): string {
+  return pretty(text.replace(/\b([A-G])(bb|##|b|#)(?=(?:maj|min|m|dim|aug|sus|add|alt|\d|\/|\b))/g, (_, letter: string, sign: string) => letter + accidental(sign)));
+}
+
+/** 2 beats as "2", 1.5 as "1½". */
+export function number_of_beats(beats: number): string {
+  const whole = Math.floor(beats + 0.02), part = Math.round((beats - whole) * 4);
+  return `${whole > 0 || part === 0 ? whole : ''}${['', '¼', '½', '¾', ''][part] ?? ''}`;
+}
+
+export const plural = (count: number, one: string) => `${count} ${one}${count === 1 ? '' : 's'}`;
+
+/** How long a chord of the loop lasts, in words. */
+export function lasts(chord: LoopChord): string {
+  return chord.beats === undefined ? `${(chord.length_us / 1e6).toFixed(1)} s` : `${number_of_beats(chord.beats)} ${Math.abs(chord.beats - 1) < 0.02 ? 'beat' : 'beats'}`;
+}
+
+/** Seconds of one chord: in tempo where there is a pulse. */
+export function seconds(chord: LoopChord, tempo: number | undefined): number {
+  return chord.beats !== undefined && tempo ? (chord.beats * 60) / tempo : chord.length_us / 1e6;
+}
