@@ -41,7 +41,7 @@ describe('the take log', { skip: why_not || false }, () => {
       await page.close();
     }
   }
-  const rows = (page) => page.locator('.take-row a').evaluateAll((all) => all.map((each) => Number(each.dataset.take)));
+  const rows = (page) => page.locator('.take-row a[data-take]').evaluateAll((all) => all.map((each) => Number(each.dataset.take)));
 
   test('lists takes with a picture of each', () => on('#takes', async (page) => {
     await page.locator('.thumbnail[data-drawn=true] path').first().waitFor();
