@@ -15,6 +15,14 @@ int fail(const std::string& sentence) {
   return 1;
 }
 
+// The page as installed beside the program, or as built in the source folder.
+std::filesystem::path page_folder() {
+  std::error_code ignored;
+  const auto program = std::filesystem::read_symlink("/proc/self/exe", ignored);
+  const auto installed = program.parent_path().parent_path() / "share/undersong/page";
+  return std::filesystem::exists(installed / "index.html", ignored) ? installed : std::filesystem::path(UNDERSONG_PAGE_FOLDER);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -56,7 +64,7 @@ int main(int argc, char** argv) {
   if (!play.empty()) options.play = play;
   options.speed = speed;
   options.quit_after_file = quit_after;
-  options.page_folder = page.empty() ? UNDERSONG_PAGE_FOLDER : page;
+  options.page_folder = page.empty() ? page_folder() : std::filesystem::path(page);
 
   auto log = spdlog::stderr_color_mt("undersongd");
   log->set_pattern("%H:%M:%S %^%l%$ %v");

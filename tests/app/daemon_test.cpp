@@ -1,7 +1,10 @@
 // The daemon as a process of its own, spoken to over its socket, played to over a real JACK server, killed and restarted.
 // Over 400 lines: one fixture starts, kills and restarts the process for all of them.
 #include <gtest/gtest.h>
+#include <netinet/in.h>
 #include <rtmidi/RtMidi.h>
+#include <sys/socket.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <cmath>
@@ -130,6 +133,50 @@ TEST_F(DaemonTest, AClientsChordBecomesAMomentWithAlternativesAndATake) {
   EXPECT_EQ(takes->takes[0].marks, 1u);
   EXPECT_EQ(takes->takes[0].ended, "request");
   EXPECT_FALSE(daemon.request(protocol::MarkTake{}));  // no take any more: said, not kept
+}
+
+// The answer of a web server on loopback to a request for its first page; empty while it can't be reached.
+std::string first_page(std::uint16_t port) {
+  const int fd = ::socket(AF_INET, SOCK_STREAM, 0);
+  sockaddr_in address{};
+  address.sin_family = AF_INET;
+  address.sin_port = htons(port);
+  address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+  std::string answer;
+  if (::connect(fd, reinterpret_cast<sockaddr*>(&address), sizeof address) == 0) {
+    const std::string ask = "GET / HTTP/1.1\r\nHost: 127.0.0.1:" + std::to_string(port) + "\r\nConnection: close\r\n\r\n";
+    if (::send(fd, ask.data(), ask.size(), MSG_NOSIGNAL) > 0) {
+      char chunk[4096];
+      for (ssize_t got; (got = ::read(fd, chunk, sizeof chunk)) > 0;) answer.append(chunk, static_cast<std::size_t>(got));
+    }
+  }
+  ::close(fd);
+  return answer;
+}
+
+TEST_F(DaemonTest, InstalledItServesThePageThatWasInstalledBesideIt) {
+  std::filesystem::create_directories(folder_ / "usr/bin");
+  std::filesystem::create_directories(folder_ / "usr/share/undersong/page");
+  std::filesystem::copy_file(UNDERSONGD, folder_ / "usr/bin/undersongd");
+  std::ofstream(folder_ / "usr/share/undersong/page/index.html") << "<!doctype html><title>installed here</title>";
+  // A port that is free just now.
+  const int fd = ::socket(AF_INET, SOCK_STREAM, 0);
+  sockaddr_in address{};
+  address.sin_family = AF_INET;
+  address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+  ASSERT_EQ(::bind(fd, reinterpret_cast<sockaddr*>(&address), sizeof address), 0);
+  socklen_t size = sizeof address;
+  ASSERT_EQ(::getsockname(fd, reinterpret_cast<sockaddr*>(&address), &size), 0);
+  ::close(fd);
+  const std::uint16_t port = ntohs(address.sin_port);
+  daemon_ = std::make_unique<Process>(std::vector<std::string>{folder_ / "usr/bin/undersongd", "--web-port", std::to_string(port)}, true);
+  ASSERT_TRUE(eventually([&] { return first_page(port).find("installed here") != std::string::npos; }));
+  const auto places = connect().request(protocol::GetPlaces{});
+  ASSERT_TRUE(places);
+  ASSERT_TRUE(places->page.has_value());
+  EXPECT_EQ(*places->page, "http://127.0.0.1:" + std::to_string(port) + "/");
+  EXPECT_EQ(places->takes, (folder_ / ".local/share/undersong/takes.sqlite").string());
+  EXPECT_FALSE(places->configured);
 }
 
 TEST_F(DaemonTest, WishesReorderTheListAndHoldKeepsIt) {
