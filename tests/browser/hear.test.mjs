@@ -67,6 +67,53 @@ describe('hearing', { skip: why_not || false }, () => {
     }
   });
 
+  test('another way to lay a suggestion out is shown and heard; the style of all is a setting', { skip: why_no_jack || false }, async () => {
+    const listener = new Listener();
+    const daemon = await new Daemon().start({ jack: true });
+    const { page, complaints } = await browser.page();
+    try {
+      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
+      await until(() => ports().includes(listener.port), 'the listener');
+      execFileSync('jack_connect', [port, listener.port]);
+      const client = daemon.client();
+      await client.play(48, 52, 55, 76);
+      await page.goto(daemon.url);
+      await page.locator('.row').nth(1).waitFor({ state: 'attached' });
+      await page.getByRole('button', { name: 'List', exact: true }).click();
+      await page.locator('.row').nth(1).click();
+      const harte = await page.locator('.row').nth(1).getAttribute('data-harte');
+      await page.getByRole('button', { name: 'Voicing', exact: true }).click();
+      const ways = page.getByRole('group', { name: 'Ways to lay it out' }).getByRole('button');
+      await ways.nth(1).waitFor();
+      const offered = (await client.ask('chord.voicings', { harte })).voicings;
+      assert.equal(await ways.count(), offered.length);
+      assert.equal(await ways.nth(0).getAttribute('aria-pressed'), 'true');
+      const staff = page.getByRole('img', { name: /^Grand staff/ });
+      const before = await staff.getAttribute('aria-label');
+      await ways.nth(1).click();
+      await until(async () => (await staff.getAttribute('aria-label')) !== before, 'another staff');
+      assert.equal(await ways.nth(1).getAttribute('aria-pressed'), 'true');
+      const notes = sorted([...offered[1].left, ...offered[1].right]);
+      await page.getByRole('button', { name: /^Hear/ }).click();
+      await until(() => listener.struck.length >= notes.length, () => `the notes ${notes}; there came ${listener.text}`);
+      assert.deepEqual(sorted(listener.struck), notes);
+
+      await page.goto(`${daemon.url}#settings`);
+      await page.getByLabel('Laid out for the hands').selectOption('shell');
+      await page.getByLabel('Under all melody notes of the last bar').check();
+      await until(async () => (await client.ask('settings.get')).voicing === 'shell', 'the style');
+      await until(async () => (await client.ask('settings.get')).melody === 'bar', 'the span');
+      await page.reload();
+      assert.equal(await page.getByLabel('Laid out for the hands').inputValue(), 'shell');
+      assert.ok(await page.getByLabel('Under all melody notes of the last bar').isChecked());
+      assert.deepEqual(complaints, []);
+    } finally {
+      await page.close();
+      await daemon.stop();
+      listener.stop();
+    }
+  });
+
   test('a take is played again on the MIDI output, every byte of it, from the take’s own page', { skip: why_no_jack || false }, async () => {
     const listener = new Listener();
     const daemon = await new Daemon().start({ jack: true });

@@ -1,6 +1,7 @@
 // A JACK server and instruments as processes of their own, started and ended by a test, each by its own id.
 #pragma once
 
+#include <sys/file.h>
 #include <fcntl.h>
 #include <jack/jack.h>
 #include <poll.h>
@@ -99,7 +100,10 @@ class Process {
 // Leads this process, and all it starts, to a server of its own name; start and stop as often as wished.
 class JackServer {
  public:
-  JackServer() : name_("undersong-test-" + std::to_string(::getpid())) {
+  // One at a time on a machine, always under one name: JACK has room for eight names, and keeps that of a killed server.
+  JackServer() {
+    lock_ = ::open(("/tmp/undersong-jack-" + std::to_string(::getuid()) + ".lock").c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600);
+    if (lock_ >= 0) (void)::flock(lock_, LOCK_EX);
     ::setenv("JACK_DEFAULT_SERVER", name_.c_str(), 1);
     ::setenv("JACK_NO_START_SERVER", "1", 1);
     ::setenv("JACK_NO_AUDIO_RESERVATION", "1", 1);
@@ -116,6 +120,7 @@ class JackServer {
         std::filesystem::remove(file.path(), ignored);
       }
     }
+    if (lock_ >= 0) ::close(lock_);
   }
   bool start() {
     process_ = std::make_unique<Process>(
@@ -134,7 +139,8 @@ class JackServer {
   }
 
  private:
-  const std::string name_;
+  const std::string name_ = "undersong-tests";
+  int lock_ = -1;
   std::unique_ptr<Process> process_;
 };
 

@@ -8,14 +8,17 @@ if ! command -v jackd >/dev/null 2>&1; then
   echo "with_jack.sh: jackd is not installed (Debian: jackd2)." >&2
   exit 77
 fi
-JACK_DEFAULT_SERVER="undersong-$$"
+# One server at a time on a machine, always under one name: JACK has room for eight names, and keeps that of a killed server.
+exec 9>"/tmp/undersong-jack-$(id -u).lock"
+flock 9
+JACK_DEFAULT_SERVER=undersong-tests
 JACK_NO_AUDIO_RESERVATION=1
 JACK_NO_START_SERVER=1
 export JACK_DEFAULT_SERVER JACK_NO_AUDIO_RESERVATION JACK_NO_START_SERVER
 
 said=$(mktemp) || exit 1
 jackd --no-realtime -S -n "$JACK_DEFAULT_SERVER" \
-  -d dummy -r "${JACK_RATE:-48000}" -p "${JACK_PERIOD:-64}" -C 0 -P 0 >"$said" 2>&1 &
+  -d dummy -r "${JACK_RATE:-48000}" -p "${JACK_PERIOD:-64}" -C 0 -P 0 >"$said" 2>&1 9>&- &
 server=$!
 end_server() {
   kill -TERM "$server" 2>/dev/null
@@ -35,4 +38,4 @@ until jack_lsp >/dev/null 2>&1; do
   fi
   sleep 0.05
 done
-"$@"
+"$@" 9>&-
