@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { execFileSync, spawn } from 'node:child_process';
 import { after, before, describe, test } from 'node:test';
-import { Daemon, has, lacking, open_browser, until } from './stage.mjs';
+import { Daemon, has, lacking, open_browser, root, until } from './stage.mjs';
 
 const jack = process.env.JACK_DEFAULT_SERVER && has('jack_midi_dump') && has('stdbuf');
 const why_not = lacking();
@@ -140,6 +140,43 @@ describe('hearing', { skip: why_not || false }, () => {
       await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).waitFor();  // over
       assert.equal((await client.ask('status.get')).playing, null);
       assert.equal((await client.ask('take.list')).takes.length, 1, 'what is played again is no new take');
+      assert.deepEqual(complaints, []);
+      await page.evaluate(() => localStorage.clear());
+    } finally {
+      await page.close();
+      await daemon.stop();
+      listener.stop();
+    }
+  });
+
+  test('a cycle of other chords for a loop arrives at the MIDI output, chord by chord in tempo, and stops', { skip: why_no_jack || false }, async () => {
+    const listener = new Listener();
+    const daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
+    const player = daemon.client();
+    const { page, complaints } = await browser.page({ width: 900 });
+    try {
+      await until(async () => (await player.ask('take.list')).takes[0]?.ended, 'the demo take');
+      await daemon.kill('SIGTERM');
+      await daemon.start({ jack: true });
+      const client = daemon.client();
+      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
+      await until(() => ports().includes(listener.port), 'the listener');
+      execFileSync('jack_connect', [port, listener.port]);
+      await page.goto(`${daemon.url}#song/1`);
+      await page.getByRole('button', { name: 'Other chords', exact: true }).click();
+      await page.getByRole('combobox', { name: 'Heard on' }).selectOption('midi');
+      await page.getByRole('button', { name: 'Hear proposal 1' }).click();
+      const { proposals } = await client.ask('take.reharmonise', { take: 1, count: 8 });
+      const roots = { C: 0, D: 2, E: 4, F: 5, G: 7, A: 9, B: 11 };
+      const root_of = ({ harte }) => [...harte.split(':')[0]].reduce((sum, sign) => sum + (roots[sign] ?? (sign === 'b' ? 11 : 1)), 0) % 12;
+      await page.locator('.proposal').first().locator('.cell').nth(1).and(page.locator('.sounding')).waitFor();
+      const first = [...listener.struck];
+      assert.ok(first.length >= 3, `a chord of three notes or more, but ${first}`);
+      assert.ok(first.some((pitch) => pitch % 12 === root_of(proposals[0].chords[0])), `${first} holds the root of ${proposals[0].chords[0].harte}`);
+      await until(() => listener.struck.slice(first.length).some((pitch) => pitch % 12 === root_of(proposals[0].chords[1])), 'the second chord');
+      await page.getByRole('button', { name: 'Stop proposal 1' }).click();
+      await until(() => listener.let_go.length >= listener.struck.length, () => `the end of every note; there came ${listener.text}`);
+      assert.equal(await page.locator('.cell.sounding').count(), 0);
       assert.deepEqual(complaints, []);
       await page.evaluate(() => localStorage.clear());
     } finally {

@@ -110,5 +110,25 @@ for (const [options, name] of [[{ ...phone, colorScheme: 'light' }, 'phone-light
   await shot(page, `take-${name}`);
   await page.close();
 }
+for (const [options, name] of [[{ ...phone, colorScheme: 'light' }, 'phone-light'], [{ ...tablet, colorScheme: 'dark' }, 'tablet-dark']]) {
+  const page = await open(options, '#song/1');
+  await page.locator('.loop-row').waitFor();
+  if (name.startsWith('phone')) await shot(page, `song-loop-${name}`);
+  await view(page, 'Other chords');
+  await page.locator('.pin').nth(3).click();
+  await page.locator('.cell[data-kept=true]').first().waitFor();
+  await page.evaluate(() => document.activeElement.blur());
+  if (name.startsWith('phone')) await page.locator('.place-others').evaluate((place) => place.scrollTo(0, 455));
+  await shot(page, `song-chords-${name}`);
+  await page.getByRole('button', { name: 'Put proposal 2 in the song' }).click();
+  await page.getByLabel('Title of the song').fill('Evening rounds');
+  await view(page, 'Keep');
+  await page.getByText('beats in all').waitFor();
+  await page.evaluate(() => document.activeElement.blur());
+  await page.locator('.place-sketch').evaluate((place) => place.scrollTo(0, 0));
+  await shot(page, `song-sketch-${name}`);
+  await page.close();
+  for (const { name: kept } of (await client.ask('sketch.list')).sketches) await client.ask('sketch.delete', { name: kept });
+}
 await browser.close();
 await daemon.stop();

@@ -206,6 +206,15 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.equal(sketch.sections[1].repeats, 3);
     assert.deepEqual(sketch.sections.at(-1).layers, ['melody', 'bass', 'pad']);
     assert.equal(sketch.sections.find((each) => each.chords).chords.length, 4);
+    // What is not kept outlives a reload too, and stands aside when another is opened.
+    await page.getByLabel('Title of the song').fill('Evening rounds, later');
+    await page.reload();
+    await button(page, 'Song sketch').click();
+    assert.equal(await page.getByLabel('Title of the song').inputValue(), 'Evening rounds, later');
+    await page.getByText('1 song kept').click();
+    await button(page, 'Open Evening rounds').click();
+    await page.locator('.notice').getByRole('button', { name: 'Back to it' }).click();
+    assert.equal(await page.getByLabel('Title of the song').inputValue(), 'Evening rounds, later');
     await page.evaluate(() => sessionStorage.clear());
     await page.reload();
     await button(page, 'Song sketch').click();

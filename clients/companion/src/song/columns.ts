@@ -1,10 +1,13 @@
-// One grid for the loop and all that stands below it: a column a chord, as wide as the chord is long.
+// One grid for the loop and all that stands below it. A short loop has a column a chord, as wide as the chord is long; a
+// longer one goes on in the next row, like lines of a chart.
 import type { TakeLoop } from '../protocol';
 
 export const most_in_a_row = 4;
+const most_where_there_is_room = 8;
 
-export function columns(loop: TakeLoop): { gridTemplateColumns: string } | undefined {
-  if (loop.chords.length > most_in_a_row) return undefined;  // then all are the same, and they wrap where there is no room
+export function columns(loop: TakeLoop): Record<string, string> {
+  const count = loop.chords.length;
+  if (count > most_in_a_row) return { '--in-a-row': String(Math.min(most_where_there_is_room, count)) };
   const shares = loop.chords.map((chord) => Math.max(0.001, chord.beats ?? chord.length_us / 1e6));
   const mean = shares.reduce((sum, each) => sum + each, 0) / shares.length;
   return { gridTemplateColumns: shares.map((share) => `minmax(0, ${Math.min(1.8, Math.max(0.75, share / mean)).toFixed(2)}fr)`).join(' ') };

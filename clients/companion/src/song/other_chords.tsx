@@ -6,7 +6,7 @@ import { ChordSymbol } from '../shell/chord_symbol';
 import { columns, most_in_a_row } from './columns';
 import { Course, CourseLegend } from './course';
 import { hear_cycle, heard, stop_cycle } from './cycle_player';
-import { HearOn } from './hear_on';
+import { HearOn, Tone } from './hear_on';
 import type { Roots, SongState, Wish } from './song_state';
 import { plural, seconds, worded } from './words';
 
@@ -56,7 +56,7 @@ export function OtherChords({ state, use }: { state: SongState; use: (proposal: 
       </div>
       {others ? (
         <>
-          <div class="others-head"><CourseLegend /><p class="soft small-print" aria-live="polite">{state.asking.value ? 'Asking again …' : facts(others)}</p></div>
+          <div class="others-head"><CourseLegend /><Tone /><p class="soft small-print" aria-live="polite">{state.asking.value ? 'Asking again …' : facts(others)}</p></div>
           <ol class={`proposals${loop.chords.length > most_in_a_row ? ' long' : ''}`} aria-label="Proposals, best first">
             {others.proposals.map((proposal, i) => <Proposal key={proposal.chords.map((chord) => chord.harte).join()} rank={i + 1} proposal={proposal} loop={loop} use={use} />)}
           </ol>
@@ -124,7 +124,7 @@ function Proposal({ rank, proposal, loop, use }: { rank: number; proposal: LoopP
           <div key={i} class={`cell${chord.changed ? ' changed' : ''}${chord.kept ? ' kept' : ''}${sounding === i ? ' sounding' : ''}`} data-kept={chord.kept} data-changed={chord.changed}
                title={`reached by: ${worded(chord.reached_by)}`}>
             <ChordSymbol symbol={chord.symbol} />
-            <span class="cell-word">{chord.kept ? '◆ kept' : chord.changed ? worded(chord.change) : chord.symbol === loop.chords[i]?.symbol ? 'same' : 'recoloured'}</span>
+            <span class="cell-word">{chord.kept ? '◆ kept' : chord.changed ? worded(chord.change) : chord.symbol === loop.chords[i]?.symbol ? 'same' : 'same, varied'}</span>
             <DegreeList chord={chord} />
           </div>
         ))}

@@ -116,6 +116,9 @@ export function put_chords(id: number, proposal: LoopProposal): void {
 
 function lay_sketch(sketch: SongSketch, name: string, revision: string): void {
   const { title, tempo, sections } = sketch;
+  const before = draft.peek();
+  if (before?.changed && before.sections.length > 0)
+    say(`${before.title || 'The sketch'} was not kept.`, { label: 'Back to it', run: () => lay(before) });
   lay({ name, revision, title, tempo, sections: numbered(sections), changed: name === '' });
 }
 

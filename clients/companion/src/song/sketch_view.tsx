@@ -170,7 +170,7 @@ function Source({ state, section, label, change }: { state: SongState; section: 
 }
 
 function Chords({ state, id, section, label }: { state: SongState; id: number; section: SketchSection; label: string }) {
-  const proposals = state.others.value?.proposals ?? [];
+  const proposals = section.take === state.take ? state.others.value?.proposals ?? [] : [];  // under another take’s melody they mean nothing
   const mine = section.chords?.join(' ');
   const of = (i: number) => proposals[i]!.chords.map((chord) => chord.harte).join(' ');
   const here = proposals.findIndex((_, i) => of(i) === mine);
