@@ -102,6 +102,11 @@ describe('the playing screen', { skip: why_not || false }, () => {
     assert.equal(beat.source, 'tapped');
     await page.locator('.beat[data-source=tapped]', { hasText: `${beat.tempo} a minute, 4 a bar, as tapped` }).waitFor();
     assert.equal(await page.locator('.beat-dots i').count(), 4);
+    await page.getByRole('button', { name: 'Correct the beat' }).click();
+    await page.getByRole('button', { name: '3 a bar' }).click();
+    await page.locator('.beat', { hasText: '3 a bar' }).waitFor();
+    await page.getByRole('group', { name: 'The beat is' }).getByRole('button', { name: 'Undo' }).click();
+    await page.locator('.beat', { hasText: '4 a bar' }).waitFor();
   }));
 
   test('hears the demo: the cycle of four chords comes round', () => scene(async ({ page, daemon }) => {

@@ -30,6 +30,20 @@ describe('the take log', { skip: why_not || false }, () => {
     await daemon?.stop();
   });
 
+  test('the bars of a take are seen and corrected, and a loop that can’t be played says why', () => on('#take/1', async (page) => {
+    const bars = page.locator('canvas.roll[data-bars]');
+    await until(async () => Number(await bars.getAttribute('data-bars')) > 20, 'bars on the roll');
+    const before = await client.ask('take.beats', { take: 1 });
+    await page.getByRole('button', { name: '4 a bar …' }).click();
+    await page.getByRole('button', { name: 'Half as fast' }).click();
+    await until(async () => (await client.ask('take.beats', { take: 1 })).at.length < before.at.length * 0.6, 'half the beats');
+    await until(async () => Number(await bars.getAttribute('data-bars')) < before.place.filter((place) => place === 1).length * 0.7, 'fewer bars on the roll');
+    await page.getByRole('group', { name: 'Bars and loop' }).getByRole('button', { name: 'Undo' }).click();
+    await until(async () => (await client.ask('take.beats', { take: 1 })).at.length === before.at.length, 'all beats again');
+    await page.getByRole('button', { name: 'Play along' }).click();
+    await page.getByText(/output is not there|sequencer|MIDI service/).first().waitFor();  // there is none here
+  }, { width: 900 }));
+
   async function on(hash, run, view) {
     const { page, complaints } = await browser.page(view);
     try {

@@ -2,7 +2,8 @@
 import { pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Fitted } from '../shell/fitted';
-import { daemon, shown_beat, shown_chord, shown_key, shown_melody, shown_readings, status, trail } from '../state';
+import { daemon, shown_chord, shown_key, shown_melody, shown_readings, status, trail } from '../state';
+import { Beat } from './beat';
 
 export function Now() {
   const shown = shown_chord.value;
@@ -53,22 +54,6 @@ function OtherReadings() {
       {others.map((reading, i) => (
         <span key={reading.harte}>{i > 0 && <span class="soft"> · </span>}<ChordSymbol symbol={reading.symbol} /></span>
       ))}
-    </p>
-  );
-}
-
-/** The bar as dots, the tempo, and how sure it is; still while the music is. */
-function Beat() {
-  const beat = shown_beat.value;
-  if (!shown_chord.value) return null;
-  if (!beat) return <p class="beat soft">no steady pulse</p>;
-  const sure = beat.source === 'clock' ? 'by the clock' : beat.source === 'tapped' ? 'as tapped' : beat.confidence > 0.65 ? '' : beat.confidence > 0.35 ? 'fairly sure' : 'unsure';
-  return (
-    <p class="beat" data-source={beat.source}>
-      <span class="beat-dots" aria-hidden="true">
-        {Array.from({ length: beat.meter }, (_, i) => <i key={i} class={i + 1 === beat.place ? 'on' : i === 0 ? 'one' : ''} />)}
-      </span>
-      <span class="beat-tempo">{beat.tempo}<span class="soft"> a minute, {beat.meter} a bar{sure && `, ${sure}`}</span></span>
     </p>
   );
 }

@@ -31,7 +31,7 @@ export function Ways() {
   return (
     <div class="ways" role="group" aria-label="Ways to lay it out">
       {ways.value.map(({ style }) => (
-        <button type="button" key={style} aria-pressed={style === current} onClick={() => (picked.value = style)}>{style_names[style]}</button>
+        <button type="button" class="quiet" key={style} aria-pressed={style === current} onClick={() => (picked.value = style)}>{style_names[style]}</button>
       ))}
     </div>
   );

@@ -2,6 +2,7 @@
 //
 // Notes are drawn once into tiles, strips of the picture kept as images; panning only moves tiles, so an hour with
 // 50,000 notes moves as smoothly as a minute.
+import type { Bar } from './bars';
 import { clock, symbol_parts } from '../music/text';
 import { first_at, first_from, type TakeData } from './take_data';
 
@@ -27,11 +28,18 @@ export class Roll {
   private dirty = 0;
   private colours!: Colours;
   private font = 'sans-serif';
+  private bars: Bar[] = [];
   private chord_times = new Float64Array();
   private widths = new Map<string, number>();  // of chord symbols
 
   constructor(private readonly canvas: HTMLCanvasElement, private readonly changed: () => void) {
     this.take_colours();
+  }
+
+  set_bars(bars: Bar[]): void {
+    this.bars = bars;
+    this.canvas.dataset.bars = String(bars.filter((bar) => bar.one).length);
+    this.touch();
   }
 
   set_data(data: TakeData): void {
@@ -131,6 +139,7 @@ export class Roll {
     }
     this.draw_octaves(ctx);
     this.draw_ruler(ctx);
+    this.draw_bars(ctx);
     this.draw_chords(ctx, data);
     this.draw_marks(ctx, data);
     this.draw_pedal(ctx, data);
@@ -255,6 +264,25 @@ export class Roll {
       ctx.fillStyle = colours.soft;
       ctx.fillText(step < 1e6 ? `${clock(t)}.${Math.floor((t % 1e6) / 1e5)}` : clock(t), x + 4, ruler_h / 2);
     }
+  }
+
+  /** Where bars begin, and their beats where there is room; nothing when they would only be a haze. */
+  private draw_bars(ctx: CanvasRenderingContext2D): void {
+    const { bars } = this;
+    const first = first_at(bars, this.from);
+    if (bars.length < 2) return;
+    const apart = (bars[bars.length - 1]!.at - bars[0]!.at) / (bars.length - 1) / this.us_per_px;
+    if (apart * 4 < 14) return;
+    ctx.fillStyle = this.colours.soft;
+    for (let i = Math.max(0, first - 1); i < bars.length; ++i) {
+      const x = Math.round(this.px_of(bars[i]!.at));
+      if (x > this.width) break;
+      if (!bars[i]!.one && apart < 14) continue;
+      ctx.globalAlpha = bars[i]!.one ? 0.75 : 0.3;
+      ctx.fillRect(x, this.notes_top, 1, this.notes_h);
+      if (bars[i]!.one) ctx.fillRect(x - 1, this.notes_top, 3, 6);
+    }
+    ctx.globalAlpha = 1;
   }
 
   private draw_chords(ctx: CanvasRenderingContext2D, data: TakeData): void {

@@ -8,6 +8,7 @@ import { volume } from '../sound/tone';
 import { ask, complain, daemon, say, settings, status, takes_changed } from '../state';
 import { local } from '../local';
 import { through } from '../play/hear';
+import { Bars } from './bars';
 import { MidiPlayer } from './midi_player';
 import { Player } from './player';
 import { Roll } from './roll';
@@ -108,6 +109,7 @@ function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
         <button type="button" class="quiet" aria-label="Further away" onClick={() => roll.current!.zoom(1.6)}>−</button>
         <button type="button" class="quiet" onClick={() => roll.current!.fit(true)}>Whole</button>
       </div>
+      <Bars data={data} cursor={() => roll.current!.cursor} draw={(bars) => roll.current!.set_bars(bars)} />
       <RollCanvas canvas={canvas} roll={roll} data={data} cursor={cursor.value} scrub={scrub} toggle={toggle} />
       <Instant data={data} time={cursor.value} scrub={scrub} />
     </div>

@@ -1,0 +1,55 @@
+// The bars of a take: drawn on the roll, corrected at the cursor; and its loop to play along with.
+import { useEffect, useState } from 'preact/hooks';
+import type { CorrectBeat, TakeBeats } from '../protocol';
+import { ask, complain, say, status } from '../state';
+import type { TakeData } from './take_data';
+
+export interface Bar {
+  at: number;  // microseconds of the take
+  one: boolean;
+}
+
+interface Props {
+  data: TakeData;
+  cursor: () => number;
+  draw: (bars: Bar[]) => void;
+}
+
+export function Bars({ data, cursor, draw }: Props) {
+  const { take, at: begin, ended } = data.summary;
+  const [beats, set_beats] = useState<TakeBeats | null>(null);
+  const [open, set_open] = useState(false);
+  const take_in = (got: TakeBeats) => {
+    set_beats(got);
+    draw(got.pulse ? got.at.map((at, i) => ({ at: at - begin, one: got.place[i] === 1 })) : []);
+  };
+  const load = () => ask('take.beats', { take }).then(take_in);
+  useEffect(() => void (ended && load().catch(() => undefined)), [take, ended]);  // without it there are no bars to see, that is all
+  const correct = (what: CorrectBeat) => void ask('beat.correct', { ...what, take }).then(load).catch(complain);
+  const along = status.value?.playing?.along ? status.value.playing.take : 0;
+  const play_along = () => {
+    if (along === take) return void ask('play.stop', {}).catch(complain);
+    ask('play.along', { take }).then((got) => say(`The loop goes round at ${Math.round(got.along?.tempo ?? 0)} a minute after one bar of count-in. What you play now is kept against it.`), complain);
+  };
+  return (
+    <div class="bars" role="group" aria-label="Bars and loop">
+      <button type="button" class="quiet" aria-pressed={along === take} onClick={play_along} title="Bass and chords of this take’s loop, softly, on the MIDI output. Mind your instrument’s own volume.">
+        {along === take ? 'Stop the loop' : 'Play along'}
+      </button>
+      {!ended ? <span class="soft">bars are found when the take has ended</span> : !beats ? <span class="soft">finding the bars …</span> : !beats.pulse ? <span class="soft">no steady pulse: no bars</span> : (
+        <>
+          <button type="button" class="quiet" aria-expanded={open} onClick={() => set_open(!open)}>{beats.meter} a bar …</button>
+        </>
+      )}
+      {open && beats?.pulse && (
+        <>
+          <button type="button" class="quiet" onClick={() => correct({ what: 'one', at: begin + Math.round(cursor()) })}>One is at the cursor</button>
+          <button type="button" class="quiet" onClick={() => correct({ what: 'twice' })}>Twice as fast</button>
+          <button type="button" class="quiet" onClick={() => correct({ what: 'half' })}>Half as fast</button>
+          <button type="button" class="quiet" onClick={() => correct({ what: 'meter', meter: beats.meter === 3 ? 4 : 3 })}>{beats.meter === 3 ? 4 : 3} a bar</button>
+          <button type="button" class="quiet" onClick={() => correct({ what: 'undo' })}>Undo</button>
+        </>
+      )}
+    </div>
+  );
+}
