@@ -4,17 +4,13 @@
 // 12 is a file or a take.
 #include <fmt/format.h>
 
-#include <cerrno>
 #include <chrono>
-#include <cstring>
-#include <filesystem>
-#include <fstream>
 #include <memory>
 #include <string>
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
-#include "protocol/base64.h"
+#include "clients/terminal/handed_files.h"
 
 namespace undersong::terminal {
 namespace {
@@ -65,27 +61,10 @@ std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol:
 }
 
 std::optional<Problem> hand_over(protocol::Connection& daemon, std::uint64_t take, const std::string& directory, bool force) {
-  namespace fs = std::filesystem;
-  std::error_code error;
-  if (fs::exists(directory, error) && !fs::is_directory(directory, error)) return Problem{fmt::format("{} is a file, not a folder.", directory)};
-  if (fs::exists(directory, error) && !fs::is_empty(directory, error) && !force)
-    return Problem{fmt::format("{} is not empty; --force writes into it and replaces files of the same names.", directory)};
+  if (auto unfit = unfit_for_files(directory, force)) return unfit;
   const auto made = daemon.request(protocol::HandOverTake{.take = chosen(take)}, kPatience);
   if (!made) return made.error();
-  fs::create_directories(directory, error);
-  if (error) return Problem{fmt::format("{} can't be made: {}.", directory, error.message())};
-  for (const auto& file : made->files) {
-    const auto bytes = protocol::from_base64(file.base64);
-    const fs::path name = fs::path(file.name).filename();
-    if (!bytes || name.empty()) return Problem{"The daemon sent a file that can't be read."};
-    std::ofstream out(fs::path(directory) / name, std::ios::binary | std::ios::trunc);
-    out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
-    out.close();
-    if (!out) return Problem{fmt::format("{} can't be written: {}.", (fs::path(directory) / name).string(), std::strerror(errno))};
-    fmt::print("{}  {} bytes\n", (fs::path(directory) / name).string(), bytes->size());
-  }
-  for (const auto& remark : made->remarks) fmt::print("{}\n", remark);
-  return std::nullopt;
+  return write_files(*made, directory);
 }
 
 }  // namespace

@@ -403,6 +403,35 @@ TEST_F(DaemonTest, TheLoopOfAKeptTakeIsToldReharmonisedAndHandedOver) {
   EXPECT_TRUE(midi::read_smf_file(out / "parts.mid"));
 }
 
+TEST_F(DaemonTest, ASongOfKeptTakesIsMadeShownHandedOverAndTakenOffTheList) {
+  start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(eventually([&] {
+    const auto takes = daemon.request(protocol::ListTakes{});
+    return takes && !takes->takes.empty() && takes->takes[0].ended;
+  }));
+  const auto first_line = [](std::vector<std::string> words) {
+    words.insert(words.begin(), {UNDERSONG_CLIENT, "song"});
+    Process client(words, true);
+    return client.read_line();
+  };
+  EXPECT_EQ(first_line({"list"}), "No song is kept yet; undersong song new NAME TAKE makes one.");
+  EXPECT_EQ(first_line({"new", "rounds", "1", "--title", "Evening rounds"}), "Kept as rounds.");
+  EXPECT_EQ(first_line({"new", "rounds", "1"}), "undersong: There is a song rounds already; --force puts the new one in its place.");
+  const auto kept = daemon.request(protocol::GetKeptSketch{.name = "rounds"});
+  ASSERT_TRUE(kept);
+  EXPECT_EQ(kept->sketch.title, "Evening rounds");
+  EXPECT_EQ(first_line({"show", "rounds"}), "title = \"Evening rounds\"");
+  EXPECT_EQ(first_line({"check", "rounds"}).find("Evening rounds: C:min, 4/4, 7"), 0u);
+  EXPECT_EQ(first_line({"list"}).find("rounds "), 0u);
+  const auto out = folder_ / "song";
+  Process handing({UNDERSONG_CLIENT, "song", "hand-over", "rounds", out.string()}, true);
+  for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"}) EXPECT_EQ(handing.read_line().find((out / name).string()), 0u) << name;
+  EXPECT_TRUE(midi::read_smf_file(out / "song.mid"));
+  EXPECT_EQ(first_line({"delete", "rounds"}), "rounds is off the list; its file is kept under a name that ends in .deleted.");
+  EXPECT_FALSE(daemon.request(protocol::GetKeptSketch{.name = "rounds"}));
+}
+
 // ---- over a real MIDI transport
 
 // Somebody who listens at an output.

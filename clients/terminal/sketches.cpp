@@ -1,0 +1,130 @@
+// song list | new | show | check | hand-over | delete: sketches of songs that the daemon keeps, made of kept takes.
+//
+// A word of its own, because `sketch` works on files: a name here is a sketch on the daemon's list.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "clients/terminal/commands.h"
+#include "clients/terminal/handed_files.h"
+
+namespace undersong::terminal {
+namespace {
+
+using protocol::Problem;
+
+constexpr std::chrono::minutes kPatience{2};  // sections of several long takes, on a small machine that also listens
+
+std::optional<Problem> list(protocol::Connection& daemon) {
+  const auto found = daemon.request(protocol::ListSketches{});
+  if (!found) return found.error();
+  for (const auto& each : found->sketches)
+    fmt::print("{:<24} {}\n", each.name, each.problem.empty() ? fmt::format("{}, {} section{}", each.title, each.sections, each.sections == 1 ? "" : "s") : each.problem);
+  if (found->sketches.empty()) fmt::print("No song is kept yet; undersong song new NAME TAKE makes one.\n");
+  fmt::print("The files are in {}.\n", found->folder);
+  return std::nullopt;
+}
+
+std::optional<Problem> check(protocol::Connection& daemon, const std::string& name) {
+  const auto made = daemon.request(protocol::OutlineSketch{.name = name}, kPatience);
+  if (!made) return made.error();
+  fmt::print("{}: {}{}/4, {:.0f} beats a minute\n", made->title, made->key ? *made->key + ", " : "", made->meter, made->tempo);
+  for (const auto& part : made->parts) {
+    fmt::print("  {:<16} {:>5g} beats, {} time{}  ", part.name, part.beats, part.times, part.times == 1 ? " " : "s");
+    for (const auto& chord : part.chords) fmt::print(" {}", chord);
+    fmt::print("\n");
+  }
+  return std::nullopt;
+}
+
+struct New {
+  std::string name, title;
+  std::vector<std::uint64_t> takes;
+  bool force = false;
+};
+
+std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
+  const auto kept = daemon.request(protocol::ListSketches{});
+  if (!kept) return kept.error();
+  const bool there = std::any_of(kept->sketches.begin(), kept->sketches.end(), [&](const auto& each) { return each.name == wish.name; });
+  if (there && !wish.force) return Problem{fmt::format("There is a song {} already; --force puts the new one in its place.", wish.name)};
+  protocol::ProposeSketch ask;
+  ask.takes = wish.takes;
+  if (!wish.title.empty()) ask.title = wish.title;
+  const auto proposed = daemon.request(ask, kPatience);
+  if (!proposed) return proposed.error();
+  protocol::PutSketch put;
+  put.name = wish.name;
+  put.sketch = *proposed;
+  const auto done = daemon.request(put);
+  if (!done) return done.error();
+  fmt::print("Kept as {}.\n", done->name);
+  return check(daemon, done->name);
+}
+
+std::optional<Problem> show(protocol::Connection& daemon, const std::string& name) {
+  const auto found = daemon.request(protocol::GetKeptSketch{.name = name});
+  if (!found) return found.error();
+  fmt::print("{}", found->text);
+  return std::nullopt;
+}
+
+std::optional<Problem> remove(protocol::Connection& daemon, const std::string& name) {
+  const auto done = daemon.request(protocol::DeleteSketch{.name = name});
+  if (!done) return done.error();
+  fmt::print("{} is off the list; its file is kept under a name that ends in .deleted.\n", done->name);
+  return std::nullopt;
+}
+
+}  // namespace
+
+void add_sketches(CLI::App& program, Session& session) {
+  auto* group = program.add_subcommand("song", "Sketches of songs that the daemon keeps, made of kept takes");
+  group->require_subcommand(1);
+
+  group->add_subcommand("list", "The songs by name, and where their files are")->callback([&session] {
+    session.with_daemon([](protocol::Connection& daemon) { return list(daemon); });
+  });
+
+  auto wish = std::make_shared<New>();
+  auto* fresh = group->add_subcommand("new", "Propose a song of what was found in takes, and keep it");
+  fresh->add_option("NAME", wish->name, "name to keep it under: letters, digits, spaces, - and _")->required();
+  fresh->add_option("TAKE", wish->takes, "numbers of takes")->required();
+  fresh->add_option("--title", wish->title, "title of the song; the first take's when left out");
+  fresh->add_flag("--force", wish->force, "put it in the place of one that has the name");
+  fresh->callback([wish, &session] { session.with_daemon([&](protocol::Connection& daemon) { return make(daemon, *wish); }); });
+
+  auto name = std::make_shared<std::string>();
+  const auto with_name = [&](const char* word, const char* about, std::optional<Problem> (*work)(protocol::Connection&, const std::string&)) {
+    auto* command = group->add_subcommand(word, about);
+    command->add_option("NAME", *name, "name of the song")->required();
+    command->callback([name, work, &session] { session.with_daemon([&](protocol::Connection& daemon) { return work(daemon, *name); }); });
+  };
+  with_name("show", "A song as TOML", show);
+  with_name("check", "What a song makes, or which section can't be made", check);
+  with_name("delete", "Take a song off the list", remove);
+
+  struct Given {
+    std::string name, directory;
+    bool force = false;
+  };
+  auto given = std::make_shared<Given>();
+  auto* give = group->add_subcommand("hand-over", "Write a song's parts, lead sheet and chord chart into a folder");
+  give->add_option("NAME", given->name, "name of the song")->required();
+  give->add_option("DIR", given->directory, "the folder; made if there is none")->required();
+  give->add_flag("--force", given->force, "write into a folder that is not empty");
+  give->callback([given, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
+      if (auto unfit = unfit_for_files(given->directory, given->force)) return unfit;
+      const auto made = daemon.request(protocol::HandOverSketch{.name = given->name}, kPatience);
+      if (!made) return made.error();
+      return write_files(*made, given->directory);
+    });
+  });
+}
+
+}  // namespace undersong::terminal
