@@ -109,6 +109,28 @@ describe('the playing screen', { skip: why_not || false }, () => {
     await page.locator('.beat', { hasText: '4 a bar' }).waitFor();
   }));
 
+  test('the small window on top shows the chord, the melody note and the best suggestions, and follows', () => scene(async ({ page, client }) => {
+    await client.play(53, 57, 60, 64, 76);
+    await shows(page, 'Fmaj7');
+    await page.locator('.row').first().waitFor({ state: 'attached' });
+    await page.getByRole('button', { name: 'On top' }).click();
+    const inside = (selector) => page.evaluate((what) => globalThis.documentPictureInPicture.window?.document.querySelector(what)?.textContent ?? '', selector);
+    await until(async () => (await inside('.now-melody')).includes('E5'), 'the melody note in the small window');
+    const symbol = () => page.evaluate(() => globalThis.documentPictureInPicture.window?.document.querySelector('.now-chord [data-symbol]')?.dataset.symbol);
+    assert.equal(await symbol(), 'Fmaj7');
+    const suggestions = await page.evaluate(() => globalThis.documentPictureInPicture.window.document.querySelectorAll('.small-list li').length);
+    assert.equal(suggestions, 5);
+    await client.release(53, 57, 60, 64, 76);
+    await client.play(48, 52, 55, 72);
+    await until(async () => (await symbol())?.startsWith('C'), 'the next chord in the small window');
+    const size = await page.evaluate(() => {
+      const { window: small } = globalThis.documentPictureInPicture;
+      return [small.document.documentElement.scrollWidth - small.innerWidth, small.document.documentElement.scrollHeight - small.innerHeight];
+    });
+    assert.ok(size.every((over) => over <= 0), `everything fits in the small window, but ${size} pixels are cut`);
+    await page.evaluate(() => globalThis.documentPictureInPicture.window.close());
+  }));
+
   test('hears the demo: the cycle of four chords comes round', () => scene(async ({ page, daemon }) => {
     const player = daemon.client();
     await player.ask('settings.set', { settle_ms: 100 });
