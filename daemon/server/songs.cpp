@@ -41,7 +41,8 @@ protocol::HandedOver handed(std::string folder, const song::Folder& made) {
 }
 
 Result<song::AnalysedSource const*> with_loop(const song::AnalysedSource& found) {
-  if (!found.loop) return not_found(fmt::format("no run of chords comes round often enough to be a loop among the {} chords of this take", found.take.spans.size()));
+  if (!found.loop) return not_found(fmt::format("no run of chords comes round often enough to be a loop: this take has {} chord{}", found.take.spans.size(),
+                                                   found.take.spans.size() == 1 ? "" : "s"));
   return &found;
 }
 

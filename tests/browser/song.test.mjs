@@ -94,6 +94,7 @@ describe('the song screen', { skip: why_not || false }, () => {
   test('proposes eight cycles; a chord that is pressed is kept in all of them', () => on('#song/1', async (page) => {
     const before = await others(page);
     assert.ok(before.length >= 8);
+    assert.equal(await page.evaluate(() => { const main = document.querySelector('main'); return main.scrollHeight - main.clientHeight; }), 0, 'only the part itself scrolls');
     const asked = await client.ask('take.reharmonise', { take: 1, count: 8 });
     assert.deepEqual(before, asked.proposals.map((each) => each.chords.map((chord) => chord.harte).join(' ')));
     assert.ok(await page.locator('.cell[data-changed=true] .cell-degrees').first().isVisible());

@@ -1,4 +1,5 @@
 // A song as a list of sections drawn from takes: order, repeats, layers, other chords; kept by the daemon as a file.
+import { signal } from '@preact/signals';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { pretty } from '../music/text';
 import type { SketchSection } from '../protocol';
@@ -35,11 +36,13 @@ export function SketchView({ state }: { state: SongState }) {
   );
 }
 
+const list_open = signal(false);  // outlives a list that is empty for a while
+
 function Kept({ run }: { run: (work: () => Promise<unknown>) => void }) {
   const list = sketch.kept.value?.sketches ?? [];
   if (list.length === 0) return null;
   return (
-    <details class="kept-sketches">
+    <details class="kept-sketches" open={list_open.value} onToggle={(event) => (list_open.value = event.currentTarget.open)}>
       <summary>{plural(list.length, 'song')} kept</summary>
       <ul aria-label="Songs kept">
         {list.map((each) => (
