@@ -42,9 +42,11 @@ export class SongState {
         const places = got.chords.length;
         this.wish.value = { ...this.wish.peek(), keep: this.wish.peek().keep.filter((place) => place <= places) };
         this.loop.value = got;
+        this.ask_others(0);
+      } else if (!this.others.peek() || this.no_others.peek()) {
+        this.ask_others(0);
       }
       this.no_loop.value = '';
-      this.ask_others(0);
     } catch (error) {
       this.loop.value = null;
       this.known = '';
