@@ -185,7 +185,7 @@ class Reader {
     SketchSection out;
     out.line = line_of(table);
     for (const auto& [key, node] : table) {
-      const auto* found = std::find_if(kSectionKeys.begin(), kSectionKeys.end(), [&](const Key& k) { return k.name == key.str(); });
+      const auto* found = std::find_if(kSectionKeys.begin(), kSectionKeys.end(), [name = key.str()](const Key& k) { return k.name == name; });
       if (found == kSectionKeys.end()) {
         std::string known;
         for (const Key& k : kSectionKeys) known += (known.empty() ? "" : ", ") + std::string(k.name);
