@@ -82,6 +82,38 @@ describe('the song screen', { skip: why_not || false }, () => {
     loop.sections.forEach((section, i) => assert.ok(said[i].includes(section.kind) && said[i].includes(section.reason), `${said[i]} tells ${section.reason}`));
   }));
 
+  test('without a pulse, lengths are in seconds, and it is said how to get beats', async () => {
+    const { page, complaints } = await browser.page({ width: 480 });
+    try {
+      // The daemon finds a pulse in the demo; what it leaves out where there is none is left out here.
+      await page.routeWebSocket(/socket/, (socket) => {
+        const server = socket.connectToServer();
+        socket.onMessage((message) => server.send(message));
+        server.onMessage((message) => {
+          const said = JSON.parse(message);
+          if (said.result?.passes && said.result.chords) {
+            delete said.result.tempo;
+            delete said.result.meter;
+            for (const chord of said.result.chords) delete chord.beats;
+          }
+          socket.send(JSON.stringify(said));
+        });
+      });
+      await page.goto(`${daemon.url}#song/1`);
+      await page.locator('.loop-row').waitFor();
+      const { chords } = await client.ask('take.loop', { take: 1 });
+      assert.ok((await page.locator('.loop-row').innerText()).includes(`${(chords[0].length_us / 1e6).toFixed(1)} s`));
+      assert.doesNotMatch(await page.locator('.loop-facts').innerText(), /beats a minute/);
+      await page.getByText('No steady beat was found').waitFor();
+      await others(page);
+      await button(page, 'Hear proposal 1').click();
+      await button(page, 'Stop proposal 1').click();
+      assert.deepEqual(complaints, []);
+    } finally {
+      await page.close();
+    }
+  });
+
   test('says why there is no loop, in the daemon’s words, and what to do', () => on('#song/2', async (page) => {
     await page.getByRole('heading', { name: 'No loop in this take' }).waitFor();
     const why = await client.ask('take.loop', { take: 2 }).catch((error) => error.message);
