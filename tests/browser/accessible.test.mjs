@@ -37,6 +37,7 @@ describe('for everybody', { skip: why_not || false }, () => {
     'playing, with keys': ['', async (page) => page.getByRole('button', { name: 'Keys' }).click()],
     'the takes': ['#takes', async (page) => { await page.locator('.take-row').first().waitFor(); await page.getByText('Search', { exact: true }).click(); }],
     'a take': ['#take/1', async (page) => page.locator('canvas.roll').waitFor()],
+    'a take, its bars and its loop': ['#take/1', async (page) => { await page.getByRole('button', { name: 'How …' }).click(); await page.getByRole('button', { name: '4 a bar …' }).click(); }, true],
     'no loop': ['#song/1', async (page) => page.getByRole('heading', { name: 'No loop in this take' }).waitFor()],
     'a song, its loop': ['#song/1', async (page) => page.locator('.loop-row').waitFor(), true],
     'a song, other chords': ['#song/1', async (page) => { await part(page, 'Other chords'); await page.locator('.pin').first().click(); await page.locator('.cell[data-kept=true]').first().waitFor(); }, true],
@@ -70,5 +71,31 @@ describe('for everybody', { skip: why_not || false }, () => {
         });
       }
     }
+  }
+
+  for (const colorScheme of ['light', 'dark']) {
+    test(`the small window on top, ${colorScheme}`, async () => {
+      const { page } = await browser.page({ width: 480, height: 820, colorScheme, reducedMotion: 'reduce' });
+      try {
+        await page.goto(daemon.url);
+        await page.locator('.row').first().waitFor({ state: 'attached' });
+        await page.getByRole('button', { name: 'On top' }).click();
+        const small = (act, argument) => page.evaluate(act, argument);
+        await until(() => small(() => !!globalThis.documentPictureInPicture.window?.document.querySelector('.now-melody')), 'the small window');
+        // Its own axe, since it has a document of its own.
+        const violations = await small(async (script) => {
+          const { window: top } = globalThis.documentPictureInPicture;
+          await Promise.all([...top.document.querySelectorAll('link[rel=stylesheet]')].map((link) => link.sheet || new Promise((done) => link.addEventListener('load', done))));
+          top.eval(script);
+          return (await top.axe.run(top.document, { resultTypes: ['violations'] })).violations;
+        }, axe);
+        const serious = violations.filter((each) => each.impact === 'serious' || each.impact === 'critical');
+        assert.deepEqual(serious.map((each) => `${each.id}: ${each.nodes.map((node) => `${node.target} ${node.failureSummary}`).join('; ')}`), []);
+        await small(() => globalThis.documentPictureInPicture.window.close());
+      } finally {
+        await page.evaluate(() => localStorage.clear());
+        await page.close();
+      }
+    });
   }
 });

@@ -90,8 +90,11 @@ describe('hearing', { skip: why_not || false }, () => {
       assert.equal(await ways.nth(0).getAttribute('aria-pressed'), 'true');
       const staff = page.getByRole('img', { name: /^Grand staff/ });
       const before = await staff.getAttribute('aria-label');
+      const keys = () => page.locator('.keyboard-picture').evaluate((picture) => picture.outerHTML);
+      const keys_before = await keys();
       await ways.nth(1).click();
       await until(async () => (await staff.getAttribute('aria-label')) !== before, 'another staff');
+      await until(async () => (await keys()) !== keys_before, 'another picture of the keyboard');
       assert.equal(await ways.nth(1).getAttribute('aria-pressed'), 'true');
       const notes = sorted([...offered[1].left, ...offered[1].right]);
       await page.getByRole('button', { name: /^Hear/ }).click();
@@ -140,6 +143,66 @@ describe('hearing', { skip: why_not || false }, () => {
       await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).waitFor();  // over
       assert.equal((await client.ask('status.get')).playing, null);
       assert.equal((await client.ask('take.list')).takes.length, 1, 'what is played again is no new take');
+      assert.deepEqual(complaints, []);
+      await page.evaluate(() => localStorage.clear());
+    } finally {
+      await page.close();
+      await daemon.stop();
+      listener.stop();
+    }
+  });
+
+  test('the loop of a take is played along with, as softly and as fast as asked, and its rounds are drawn on the new take', { skip: why_no_jack || false }, async () => {
+    const listener = new Listener();
+    const daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
+    const player = daemon.client();
+    const { page, complaints } = await browser.page({ width: 900 });
+    try {
+      await until(async () => (await player.ask('take.list')).takes[0]?.ended, 'the demo take');
+      await daemon.kill('SIGTERM');
+      await daemon.start({ jack: true });
+      const client = daemon.client();
+      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
+      await until(() => ports().includes(listener.port), 'the listener');
+      execFileSync('jack_connect', [port, listener.port]);
+      await page.goto(`${daemon.url}#take/1`);
+      await page.getByRole('button', { name: 'How …' }).click();
+      const how = page.getByRole('group', { name: 'How the loop goes round' });
+      const loudness = how.getByLabel('Loudness of the loop’s key strokes');
+      assert.ok(Number(await loudness.inputValue()) <= 40, 'cautious to begin with');
+      await loudness.fill('31');
+      await how.getByLabel('Tempo').fill('320');
+      await how.getByLabel('Count-in').selectOption('0');
+      await how.getByLabel('Bass').uncheck();
+      await page.getByRole('button', { name: 'Play along' }).click();
+      await page.getByText('The loop goes round at 320 a minute, at once.').waitFor();
+      const { playing } = await client.ask('status.get');
+      assert.equal(playing.take, 1);
+      assert.equal(playing.along.tempo, 320);
+      await until(() => listener.struck.length >= 6, () => `chords of the loop; there came ${listener.text}`);
+      const loudest = Math.max(...listener.messages.filter(([status]) => (status & 0xf0) === 0x90).map(([, , velocity]) => velocity));
+      assert.ok(loudest <= 31, `as softly as asked, but ${loudest}`);
+      assert.ok(await how.getByLabel('Tempo').isDisabled());
+      // Something is played over it, through three rounds.
+      await client.ask('subscribe', { topics: ['log'] });
+      await client.play(76);
+      await client.release(76);
+      const rounds = () => client.notes.filter((each) => each.method === 'log' && each.params.kind === 'pass').length;
+      await until(() => rounds() >= 3, 'three rounds');
+      await client.play(77);
+      await client.release(77);
+      await page.getByRole('button', { name: 'Stop the loop' }).click();
+      await page.getByRole('button', { name: 'Play along' }).waitFor();
+      await until(() => listener.let_go.length >= listener.struck.length, () => `the end of every note; there came ${listener.text}`);
+      await client.ask('take.end').catch(() => undefined);  // it may have ended with the loop
+      const passes = await client.ask('take.passes', { take: 2 });
+      await page.goto(`${daemon.url}#take/2`);
+      await page.locator(`canvas.roll[data-rounds="${passes.pass_at.length}"]`).waitFor();
+      assert.ok(passes.pass_at.length >= 3);
+      await page.getByText(`320 a minute, ${passes.pass_at.length} rounds`).waitFor();
+      await page.locator('.rounds-about a').click();
+      await page.locator('canvas.roll[data-notes="402"]').waitFor();
+      assert.equal(await page.locator('.rounds-about').count(), 0, 'the demo was played over nothing');
       assert.deepEqual(complaints, []);
       await page.evaluate(() => localStorage.clear());
     } finally {

@@ -1,7 +1,9 @@
-// The bars of a take: drawn on the roll, corrected at the cursor; and its loop to play along with.
+// The bars of a take: drawn on the roll, corrected at the cursor; with its loop to play along with beside them.
 import { useEffect, useState } from 'preact/hooks';
 import type { CorrectBeat, TakeBeats } from '../protocol';
-import { ask, complain, say, status } from '../state';
+import { ask, complain } from '../state';
+import { Along, Rounds } from './along';
+import type { Round } from './roll';
 import type { TakeData } from './take_data';
 
 export interface Bar {
@@ -13,9 +15,10 @@ interface Props {
   data: TakeData;
   cursor: () => number;
   draw: (bars: Bar[]) => void;
+  draw_rounds: (rounds: Round[]) => void;
 }
 
-export function Bars({ data, cursor, draw }: Props) {
+export function Bars({ data, cursor, draw, draw_rounds }: Props) {
   const { take, at: begin, ended } = data.summary;
   const [beats, set_beats] = useState<TakeBeats | null>(null);
   const [open, set_open] = useState(false);
@@ -26,16 +29,9 @@ export function Bars({ data, cursor, draw }: Props) {
   const load = () => ask('take.beats', { take }).then(take_in);
   useEffect(() => void (ended && load().catch(() => undefined)), [take, ended]);  // without it there are no bars to see, that is all
   const correct = (what: CorrectBeat) => void ask('beat.correct', { ...what, take }).then(load).catch(complain);
-  const along = status.value?.playing?.along ? status.value.playing.take : 0;
-  const play_along = () => {
-    if (along === take) return void ask('play.stop', {}).catch(complain);
-    ask('play.along', { take }).then((got) => say(`The loop goes round at ${Math.round(got.along?.tempo ?? 0)} a minute after one bar of count-in. What you play now is kept against it.`), complain);
-  };
   return (
     <div class="bars" role="group" aria-label="Bars and loop">
-      <button type="button" class="quiet" aria-pressed={along === take} onClick={play_along} title="Bass and chords of this take’s loop, softly, on the MIDI output. Mind your instrument’s own volume.">
-        {along === take ? 'Stop the loop' : 'Play along'}
-      </button>
+      <Along take={take} />
       {!ended ? <span class="soft">bars are found when the take has ended</span> : !beats ? <span class="soft">finding the bars …</span> : !beats.pulse ? <span class="soft">no steady pulse: no bars</span> : (
         <>
           <button type="button" class="quiet" aria-expanded={open} onClick={() => set_open(!open)}>{beats.meter} a bar …</button>
@@ -50,6 +46,7 @@ export function Bars({ data, cursor, draw }: Props) {
           <button type="button" class="quiet" onClick={() => correct({ what: 'undo' })}>Undo</button>
         </>
       )}
+      <Rounds data={data} draw={draw_rounds} />
     </div>
   );
 }

@@ -15,6 +15,11 @@ const readable_us_per_px = 24e3;
 
 interface Colours { paper: string; raise: string; sink: string; ink: string; soft: string; line: string; call: string; song: string; call_paper: string }
 
+export interface Round {
+  at: number;  // microseconds of the take
+  number: number;
+}
+
 export class Roll {
   cursor = 0;
   from = 0;          // time at the left edge
@@ -29,6 +34,7 @@ export class Roll {
   private colours!: Colours;
   private font = 'sans-serif';
   private bars: Bar[] = [];
+  private rounds: Round[] = [];
   private chord_times = new Float64Array();
   private widths = new Map<string, number>();  // of chord symbols
 
@@ -39,6 +45,12 @@ export class Roll {
   set_bars(bars: Bar[]): void {
     this.bars = bars;
     this.canvas.dataset.bars = String(bars.filter((bar) => bar.one).length);
+    this.touch();
+  }
+
+  set_rounds(rounds: Round[]): void {
+    this.rounds = rounds;
+    this.canvas.dataset.rounds = String(rounds.length);
     this.touch();
   }
 
@@ -140,6 +152,7 @@ export class Roll {
     this.draw_octaves(ctx);
     this.draw_ruler(ctx);
     this.draw_bars(ctx);
+    this.draw_rounds(ctx);
     this.draw_chords(ctx, data);
     this.draw_marks(ctx, data);
     this.draw_pedal(ctx, data);
@@ -283,6 +296,28 @@ export class Roll {
       if (bars[i]!.one) ctx.fillRect(x - 1, this.notes_top, 3, 6);
     }
     ctx.globalAlpha = 1;
+  }
+
+  /** Where the loop that was played over began again, numbered at the foot where there is room. */
+  private draw_rounds(ctx: CanvasRenderingContext2D): void {
+    const { colours } = this;
+    const foot = this.notes_top + this.notes_h;
+    let free = -Infinity;
+    ctx.font = `650 12px ${this.font}`;
+    ctx.textBaseline = 'middle';
+    for (let i = first_at(this.rounds, this.from - 60 * this.us_per_px); i < this.rounds.length; ++i) {
+      const x = Math.round(this.px_of(this.rounds[i]!.at));
+      if (x > this.width) break;
+      ctx.fillStyle = colours.ink;
+      for (let y = this.notes_top; y < foot; y += 8) ctx.fillRect(x, y, 1.5, 4);  // dashed, unlike a bar
+      if (x < free) continue;
+      const text = `round ${this.rounds[i]!.number}`, w = ctx.measureText(text).width + 10;
+      ctx.fillStyle = colours.paper;
+      ctx.fillRect(x + 1.5, foot - 20, w, 20);
+      ctx.fillStyle = colours.ink;
+      ctx.fillText(text, x + 6, foot - 10);
+      free = x + w;
+    }
   }
 
   private draw_chords(ctx: CanvasRenderingContext2D, data: TakeData): void {

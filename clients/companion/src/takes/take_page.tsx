@@ -33,7 +33,7 @@ export function TakePage({ take }: { take: number }) {
   }, [take, daemon.link.value, takes_changed.value, settings.value?.symbol_style]);
   if (trouble) return <div class="page"><h1>Take {take}</h1><p>{trouble}</p><p><a href="#takes">All takes</a></p></div>;
   if (!data) return <div class="page"><h1>Take {take}</h1><p class="soft">Opening …</p></div>;
-  return <OpenTake data={data} parts={data.melody.length + data.offered.length} />;
+  return <OpenTake key={data.summary.take} data={data} parts={data.melody.length + data.offered.length} />;
 }
 
 function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
@@ -109,7 +109,7 @@ function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
         <button type="button" class="quiet" aria-label="Further away" onClick={() => roll.current!.zoom(1.6)}>−</button>
         <button type="button" class="quiet" onClick={() => roll.current!.fit(true)}>Whole</button>
       </div>
-      <Bars data={data} cursor={() => roll.current!.cursor} draw={(bars) => roll.current!.set_bars(bars)} />
+      <Bars data={data} cursor={() => roll.current!.cursor} draw={(bars) => roll.current!.set_bars(bars)} draw_rounds={(rounds) => roll.current!.set_rounds(rounds)} />
       <RollCanvas canvas={canvas} roll={roll} data={data} cursor={cursor.value} scrub={scrub} toggle={toggle} />
       <Instant data={data} time={cursor.value} scrub={scrub} />
     </div>
