@@ -15,13 +15,7 @@ constexpr double kSpread = 3.01;  // frames: how far a note lies from where it b
 constexpr double kChance = 0.0953;  // share of notes that lie anywhere
 constexpr double kBassChance = 0.23;  // the same of bass notes
 constexpr double kSpreadGrowth = 0.297;  // more in slower beats
-constexpr double kUsualInterval = 65;  // frames a beat that are likeliest
-constexpr double kIntervalWidth = 0.403;  // of their logarithm
-constexpr double kIntervalPrior = 1.06;  // how much that counts, a second
-constexpr double kChange = 10.3;  // cost of another interval, by its share of the old one
 constexpr double kReach = 0.183;  // largest change of an interval from one beat to the next
-constexpr double kBegin = 16.3;  // cost of beginning a pulse
-constexpr double kStop = 2.64;  // cost of ending one
 constexpr double kStaleBass = 0.711;  // a bass note whose pitch class sounded just before
 constexpr double kLow = 1.4;  // weight of a bass note
 constexpr double kTop = 0.635;  // of the top of a chord
@@ -33,11 +27,6 @@ constexpr float kNever = -1e30f;
 struct Tables {
   // [offset from the beat][interval], log likelihood ratio of a note there; one for plain notes, one for bass notes.
   std::vector<float> plain, bass;
-  std::array<float, BeatLattice::kIntervals> prior{};                       // a beat of this length
-  struct Next { int first, end; };
-  std::array<Next, BeatLattice::kIntervals> next{};                         // intervals that may come after this one, whole vectors
-  std::array<std::array<float, BeatLattice::kIntervals>, BeatLattice::kIntervals> change{};  // cost [from][to]
-  float start, stop;
 };
 
 double place(double offset, double interval, const std::array<double, 4>& share, double sigma, double chance) {
@@ -66,28 +55,6 @@ const Tables& tables() {
         t.plain[at] = static_cast<float>(place(offset, interval, kPlainShare, s, chance));
         t.bass[at] = static_cast<float>(place(offset, interval, kBassShare, s, bchance));
       }
-    const double centre = kUsualInterval, width = kIntervalWidth, strength = kIntervalPrior, lambda = kChange;
-    for (int i = 0; i < n; ++i) {
-      const double interval = first + i, x = std::log(interval / centre) / width;
-      t.prior[static_cast<std::size_t>(i)] = static_cast<float>(-strength * .5 * x * x * interval / 100);
-    }
-    const auto reach = [](int to) { return std::max(2, static_cast<int>((first + to) * kReach)); };
-    for (int from = 0; from < n; ++from) {
-      const auto at = static_cast<std::size_t>(from);
-      int low = from, high = from;
-      while (low > 0 && from - (low - 1) <= reach(low - 1)) --low;
-      while (high + 1 < n && high + 1 - from <= reach(high + 1)) ++high;
-      constexpr int kWhole = static_cast<int>(kLane);
-      t.next[at] = {low / kWhole * kWhole, (high / kWhole + 1) * kWhole};
-      t.change[at].fill(-kNever);
-      for (int to = low; to <= high; ++to) {
-        // Rounding to a frame costs nothing.
-        const double d = std::max(0., std::abs(from - to) - .5) / (first + std::min(from, to));
-        t.change[at][static_cast<std::size_t>(to)] = static_cast<float>(lambda * d);
-      }
-    }
-    t.start = static_cast<float>(kBegin);
-    t.stop = static_cast<float>(kStop);
     return t;
   }();
   return kTables;
@@ -127,9 +94,50 @@ BeatOnset BeatWeigher::weigh(Micros at, Pitch pitch, Velocity velocity) {
   return out;
 }
 
+struct BeatLattice::Costs {
+  std::array<float, kIntervals> prior{};                           // a beat of this length
+  struct Next { int first, end; };
+  std::array<Next, kIntervals> next{};                             // intervals that may come after this one, whole vectors
+  std::array<std::array<float, kIntervals>, kIntervals> change{};  // cost [from][to]
+  float start = 0, stop = 0, least = 0;
+};
+
+std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior& prior) {
+  const auto costs = std::make_shared<Costs>();
+  Costs& t = *costs;
+  constexpr int n = kIntervals, first = kShortest;
+  for (int i = 0; i < n; ++i) {
+    const double interval = first + i, x = std::log(interval / prior.usual) / prior.width;
+    t.prior[static_cast<std::size_t>(i)] = static_cast<float>(-(prior.strength * .5 * x * x + prior.rent) * interval / 100);
+  }
+  const auto reach = [](int to) { return std::max(2, static_cast<int>((first + to) * kReach)); };
+  for (int from = 0; from < n; ++from) {
+    const auto at = static_cast<std::size_t>(from);
+    int low = from, high = from;
+    while (low > 0 && from - (low - 1) <= reach(low - 1)) --low;
+    while (high + 1 < n && high + 1 - from <= reach(high + 1)) ++high;
+    constexpr int kWhole = static_cast<int>(kLane);
+    t.next[at] = {low / kWhole * kWhole, (high / kWhole + 1) * kWhole};
+    t.change[at].fill(-kNever);
+    for (int to = low; to <= high; ++to) {
+      // Rounding to a frame costs nothing.
+      const double d = std::max(0., std::abs(from - to) - .5) / (first + std::min(from, to));
+      t.change[at][static_cast<std::size_t>(to)] = static_cast<float>(prior.change * d);
+    }
+  }
+  t.start = static_cast<float>(prior.begin);
+  t.stop = static_cast<float>(prior.stop);
+  t.least = static_cast<float>(prior.least);
+  return costs;
+}
+
 BeatLattice::BeatLattice() : values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {
+  static const auto kCosts = costs_of({});
+  costs_ = kCosts;
   tables();  // made now, not with the first note
 }
+
+BeatLattice::BeatLattice(const BeatPrior& prior) : costs_(costs_of(prior)), values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {}
 
 namespace {
 
@@ -156,7 +164,7 @@ int place_of(const float* row, int i, float value) {
 }  // namespace
 
 UNDERSONG_WIDE void BeatLattice::step() {
-  const Tables& t = tables();
+  const Costs& t = *costs_;
   ++now_;
   // What arrives now began an interval ago: one row further back for each longer interval.
   arrived_.fill(kNever);
@@ -211,6 +219,7 @@ UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
     else
       for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + (plain * load(a + i) + bass * load(b + i)));
   }
+  none_ += costs_->least * onset.weight;
   best_known_ = false;
 }
 
@@ -231,6 +240,11 @@ std::optional<BeatLattice::Best> BeatLattice::best() {
   Best found = best_;
   found.score -= none_;
   return found;
+}
+
+float BeatLattice::total() {
+  if (!best_known_) find_best();
+  return std::max(best_.score, none_);
 }
 
 }  // namespace undersong::harmony

@@ -13,6 +13,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <vector>
 
@@ -51,12 +52,26 @@ class BeatWeigher {
   }
 };
 
+// What is known of the pulse before a note is heard. As it stands it is for a player of whom nothing is known; whoever hears
+// a take again knows more.
+struct BeatPrior {
+  double usual = 65;       // frames a beat that are likeliest
+  double width = 0.403;    // of their logarithm
+  double strength = 1.06;  // how much that counts, a second
+  double change = 10.3;    // cost of another interval, by its share of the old one
+  double begin = 16.3;     // cost of beginning a pulse
+  double stop = 2.64;      // cost of ending one
+  double rent = 0;         // cost of having one, a second
+  double least = 0;        // cost of having one, for each note of weight 1: what it must explain at least
+};
+
 class BeatLattice {
  public:
   static constexpr int kShortest = 25, kLongest = 160;  // frames a beat
   static constexpr int kIntervals = kLongest - kShortest + 1;
 
   BeatLattice();
+  explicit BeatLattice(const BeatPrior& prior);
 
   // Frames count from 0; the next frame to be stepped is now() + 1.
   int now() const { return now_; }
@@ -71,6 +86,8 @@ class BeatLattice {
   };
   // The best hypothesis that has a pulse; nothing when no pulse explains the notes better.
   std::optional<Best> best();
+  // How well the best hypothesis, with a pulse or without, explains all notes up to now; 0 is chance.
+  float total();
 
   // The way back to the last step, for whoever keeps it. From interval i (index) at this beat: the interval that came
   // before, or kStart.
@@ -85,6 +102,11 @@ class BeatLattice {
   const float* row(int frame) const { return values_.data() + static_cast<std::size_t>(frame % kRing) * kIntervals; }
 
   void find_best();
+
+  // What a beat and the change from one to the next cost.
+  struct Costs;
+  static std::shared_ptr<const Costs> costs_of(const BeatPrior& prior);
+  std::shared_ptr<const Costs> costs_;
 
   int now_ = -1;
   float none_ = 0;  // score of no pulse now

@@ -4,88 +4,32 @@
 #include <array>
 #include <cmath>
 #include <cstdlib>
+#include <random>
 
-#include "daemon/harmony/beat_lattice.h"
+#include "daemon/takes/beat_path.h"
 
 namespace undersong::takes {
 namespace {
 
-using harmony::BeatLattice;
 using harmony::BeatOnset;
-using harmony::kBeatFrame;
 
-constexpr double kGapAccent = 0.667;  // power of the time to the next note nearby
-constexpr double kLengthAccent = 0.113;  // power of how long it is held
 constexpr double kChordChange = 0.8;  // a chord change on a beat
 constexpr double kBrokenBar = 8;  // cost of a bar that breaks off
 constexpr double kThree = 0.95;  // downbeats in three
 constexpr double kMiddle = 0.1;  // the third beat of four
 constexpr double kWeak = 0.35;  // other beats, which should be weak
 
-// A note that is followed by a rest or held on, among shorter ones, is an accent.
-std::vector<BeatOnset> weigh(const std::vector<PlayedNote>& notes) {
-  harmony::BeatWeigher weigher;
-  std::vector<BeatOnset> out;
-  out.reserve(notes.size());
-  double usual_gap = 250'000, usual_length = 300'000;
-  for (std::size_t i = 0; i < notes.size(); ++i) {
-    const PlayedNote& note = notes[i];
-    BeatOnset onset = weigher.weigh(note.at, note.pitch, note.velocity);
-    // Until the next note of the same hand or voice, roughly: within a fifth or so.
-    double gap = 2'000'000;
-    for (std::size_t k = i + 1; k < notes.size() && notes[k].at - note.at < Micros(2'000'000); ++k)
-      if (notes[k].at - note.at > Micros(70'000) && std::abs(notes[k].pitch.value() - note.pitch.value()) < 9) {
-        gap = static_cast<double>((notes[k].at - note.at).count());
-        break;
-      }
-    const double length = std::clamp(static_cast<double>(note.length.count()), 30'000., 2'000'000.);
-    const double accent = std::pow(gap / usual_gap, kGapAccent) * std::pow(length / usual_length, kLengthAccent);
-    usual_gap += .04 * (gap - usual_gap);
-    usual_length += .04 * (length - usual_length);
-    onset.weight *= static_cast<float>(std::clamp(accent, .3, 2.5));
-    out.push_back(onset);
-  }
-  return out;
-}
+// A steady player. Fitted by us on invented takes and arrangements apart from the measured ones.
+constexpr double kSteady = .03;        // median change of the interval from beat to beat, of its logarithm
+constexpr harmony::BeatPrior kSteadily{65, .06, 2, 50, 16.3, 2.64, .5, 0};
+constexpr double kSure = .15;          // explaining so much more than by chance leaves no doubt of a pulse
+constexpr double kBegins = 10;         // cost of beginning a pulse that is known from elsewhere in the take
+constexpr double kLeast = .6;          // of what a note says for the pulse on average, a passage must say so much to have it
+constexpr double kBarWeight = .15;     // what bars, changes on downbeats and the usual length of a beat say of the level
+constexpr double kChangeWeight = .5, kLevelWeight = 1, kUsual = .65, kUsualWidth = .403;
 
-struct WayBack {
-  std::vector<std::array<std::uint8_t, BeatLattice::kIntervals>> came_from;
-  std::vector<std::uint8_t> stopped_from;
-};
-
-// The beat lies where its notes lie, if there are any near.
-Micros refined(Micros at, Micros interval, const std::vector<BeatOnset>& onsets) {
-  const Micros reach = std::min(Micros(60'000), interval / 6);
-  auto it = std::lower_bound(onsets.begin(), onsets.end(), at - reach, [](const BeatOnset& o, Micros t) { return o.at < t; });
-  double sum = 0, weight = 0;
-  for (; it != onsets.end() && it->at <= at + reach; ++it) {
-    const double d = static_cast<double>((it->at - at).count()) / 30'000, w = it->weight * (1 + it->bass) * std::exp(-.5 * d * d);
-    sum += w * static_cast<double>((it->at - at).count());
-    weight += w;
-  }
-  return weight > 0 ? at + Micros(static_cast<std::int64_t>(sum / weight)) : at;
-}
-
-// Nobody hears beats in a silence: those well after its last note and before its next one go.
-void drop_silent(Beats& found, const std::vector<BeatOnset>& onsets) {
-  constexpr Micros kSilence{4'000'000}, kLingers{900'000}, kAhead{80'000};
-  std::vector<Beat> kept;
-  bool gap = false;
-  for (const Beat& beat : found.beats) {
-    const auto next = std::lower_bound(onsets.begin(), onsets.end(), beat.at - kAhead, [](const BeatOnset& o, Micros t) { return o.at < t; });
-    const bool silent = next != onsets.end() && next != onsets.begin() && next->at - (next - 1)->at > kSilence &&
-                        beat.at - (next - 1)->at > kLingers && next->at - beat.at > kAhead;
-    if (!silent) {
-      kept.push_back(beat);
-      kept.back().begins = kept.back().begins || gap;
-    }
-    gap = silent;
-  }
-  found.beats = std::move(kept);
-}
-
-// Bars: the best way through (metre, place in the bar); a bar that breaks off costs.
-void bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes) {
+// Bars: the best way through (metre, place in the bar); a bar that breaks off costs. Gives how well they explain what is strong.
+float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes) {
   const std::size_t n = found.beats.size();
   std::vector<float> strong(n, 0.f);
   float mean = 0;
@@ -129,6 +73,7 @@ void bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<M
     score = next;
   }
   int s = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
+  const float explained = n > 0 ? score[static_cast<std::size_t>(s)] : 0;
   std::size_t fours = 0;
   for (std::size_t i = n; i-- > 0;) {
     found.beats[i].downbeat = place_of(s) == 0;
@@ -136,6 +81,127 @@ void bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<M
     s = back[i][static_cast<std::size_t>(s)];
   }
   found.meter = 2 * fours >= n ? 4 : 3;
+  return explained;
+}
+
+double seconds(Micros t) { return std::chrono::duration<double>(t).count(); }
+
+// Lengths from beat to beat, without those over a gap.
+std::vector<double> lengths(const std::vector<Beat>& beats) {
+  std::vector<double> out;
+  for (std::size_t i = 1; i < beats.size(); ++i)
+    if (!beats[i].begins) out.push_back(seconds(beats[i].at - beats[i - 1].at));
+  return out;
+}
+
+bool steady(const std::vector<double>& lengths) {
+  if (lengths.size() < 12) return false;
+  std::vector<double> changes;
+  for (std::size_t i = 1; i < lengths.size(); ++i) changes.push_back(std::abs(std::log(lengths[i] / lengths[i - 1])));
+  const auto middle = changes.begin() + static_cast<std::ptrdiff_t>(changes.size() / 2);
+  std::nth_element(changes.begin(), middle, changes.end());
+  return *middle < kSteady;
+}
+
+// The length that most of the time is spent with.
+double commonest(const std::vector<double>& lengths) {
+  constexpr int kBins = 200, kOctave = 50, kNear = 6;
+  std::array<double, kBins + 1> time{};
+  for (const double length : lengths) {
+    const int at = static_cast<int>(std::lround(std::log2(length / .2) * kOctave));
+    for (int d = -kNear; d <= kNear; ++d)
+      time[static_cast<std::size_t>(std::clamp(at + d, 0, kBins))] += length * std::exp(-d * d / 18.);
+  }
+  const auto top = std::max_element(time.begin(), time.end()) - time.begin();
+  return .2 * std::exp2(static_cast<double>(top) / kOctave);
+}
+
+// What bars say of a level: how well they explain what is strong, and how many chord changes begin one.
+double barred(const Path& path, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes, double length) {
+  Beats beats;
+  beats.beats = path.beats;
+  const double explained = static_cast<double>(bar(beats, onsets, changes));
+  std::size_t at_downbeats = 0, b = 0;
+  for (const Micros change : changes) {
+    while (b + 1 < beats.beats.size() && beats.beats[b].at < change - Micros(70'000)) ++b;
+    at_downbeats += b < beats.beats.size() && std::chrono::abs(beats.beats[b].at - change) <= Micros(70'000) && beats.beats[b].downbeat;
+  }
+  return kBarWeight * explained / length + kChangeWeight * static_cast<double>(at_downbeats) / static_cast<double>(std::max<std::size_t>(1, changes.size()));
+}
+
+template <class T, class At>
+std::vector<T> between(const std::vector<T>& all, Micros from, Micros to, At at) {
+  std::vector<T> out;
+  for (const T& one : all)
+    if (at(one) > from && at(one) < to) out.push_back(one);
+  return out;
+}
+
+// How much more of the notes a pulse explains as they were played than with each strike moved at chance, up to half-way to
+// its neighbours. 1 where there is none: what is played freely can be fitted as well either way.
+double against_chance(const std::vector<BeatOnset>& onsets, double score) {
+  constexpr Micros kOneStrike{50'000};
+  constexpr double kFarthest = 150'000;
+  double moved = 0;
+  constexpr unsigned kTimes = 2;
+  for (unsigned time = 1; time <= kTimes; ++time) {
+    std::minstd_rand random(time);
+    std::vector<BeatOnset> shaken = onsets;
+    for (std::size_t i = 0, end = 0; i < onsets.size(); i = end) {
+      for (end = i + 1; end < onsets.size() && onsets[end].at - onsets[end - 1].at <= kOneStrike;) ++end;
+      const auto room = [&](std::size_t a, std::size_t b) { return std::min(kFarthest, .5 * static_cast<double>((onsets[b].at - onsets[a].at).count())); };
+      const double before = i > 0 ? room(i - 1, i) : kFarthest, after = end < onsets.size() ? room(end - 1, end) : kFarthest;
+      const double share = static_cast<double>(random() - std::minstd_rand::min()) / static_cast<double>(std::minstd_rand::max() - std::minstd_rand::min());
+      for (std::size_t k = i; k < end; ++k) shaken[k].at += Micros(static_cast<std::int64_t>(share * (before + after) - before));
+    }
+    moved += static_cast<double>(best_path(shaken, {}).score);
+  }
+  return (score + 1) / (moved / kTimes + 1);
+}
+
+// Who plays steadily keeps one level: each that could be meant is tried on the whole, and the one that explains most,
+// with its bars, is taken. What does not keep that pulse has its own or none.
+std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes, bool part = false) {
+  const auto usual = lengths(first.beats);
+  if (!steady(usual)) return part ? std::vector<Beat>{} : first.beats;
+  const double length = std::max(1., seconds(onsets.back().at - onsets.front().at)), most = commonest(usual);
+  harmony::BeatPrior prior = kSteadily;
+  Path best;
+  double best_value = -1e9;
+  for (const double level : {1., 1. / 2, 2., 2. / 3, 3. / 2, 3. / 4, 4. / 3, 1. / 3, 3.}) {
+    const double beat = most * level;
+    if (beat < .27 || beat > 1.5) continue;
+    harmony::BeatPrior tried = kSteadily;
+    tried.usual = 100 * beat;
+    Path path = best_path(onsets, tried);
+    const double x = std::log(beat / kUsual) / kUsualWidth;
+    const double value = static_cast<double>(path.score) / length + barred(path, onsets, changes, length) - kLevelWeight * .5 * x * x;
+    if (value > best_value) best_value = value, best = std::move(path), prior = tried;
+  }
+  double weight = 0;
+  for (const BeatOnset& onset : onsets) weight += static_cast<double>(onset.weight);
+  prior.begin = kBegins;
+  prior.least = kLeast * std::max(0., static_cast<double>(best.score)) / std::max(1., weight);
+  std::vector<Beat> beats = best_path(onsets, prior).beats;
+  if (part) return beats;
+  // A long passage that was left out may keep another pulse.
+  constexpr Micros kLong{12'000'000}, kRoom{300'000};
+  std::vector<Beat> out;
+  const auto look = [&](Micros from, Micros to) {
+    if (to - from < kLong) return;
+    const auto inside = between(onsets, from, to, [](const BeatOnset& o) { return o.at; });
+    if (inside.size() < 16) return;
+    for (const Beat& beat : settled(best_path(inside, {}), inside, between(changes, from, to, [](Micros at) { return at; }), true))
+      if (beat.at > from + kRoom && beat.at < to - kRoom) out.push_back(beat);
+  };
+  Micros from = onsets.front().at - Micros(1'000'000);
+  for (std::size_t i = 0; i < beats.size(); ++i) {
+    if (i == 0 || beats[i].begins) look(from, beats[i].at);
+    out.push_back(beats[i]);
+    from = beats[i].at;
+  }
+  look(from, onsets.back().at + Micros(1'000'000));
+  return out;
 }
 
 }  // namespace
@@ -143,63 +209,9 @@ void bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<M
 Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes) {
   Beats found;
   if (notes.size() < 4) return found;
-  const auto onsets = weigh(notes);
-  // Some frames before the first note, so that a beat may lie before it.
-  const Micros origin = onsets.front().at - kBeatFrame * BeatLattice::kShortest;
-  const auto frame = [&](Micros at) { return static_cast<int>((at - origin + kBeatFrame / 2) / kBeatFrame); };
-  BeatLattice lattice;
-  WayBack way;
-  const int last = frame(onsets.back().at);
-  way.came_from.reserve(static_cast<std::size_t>(last) + 1);
-  way.stopped_from.reserve(static_cast<std::size_t>(last) + 1);
-  const auto step = [&] {
-    lattice.step();
-    way.came_from.push_back(lattice.came_from());
-    way.stopped_from.push_back(lattice.stopped_from());
-  };
-  for (const BeatOnset& onset : onsets) {
-    while (lattice.now() < frame(onset.at)) step();
-    lattice.note(onset);
-  }
-  // Back through the beats.
-  std::vector<std::pair<int, bool>> frames;  // frame, begins
-  const auto best = lattice.best();
-  int at = lattice.now(), interval = -1;
-  if (best) at = best->beat, interval = best->interval - BeatLattice::kShortest;
-  while (at >= 0) {
-    if (interval < 0) {  // no pulse here
-      if (const auto stopped = way.stopped_from[static_cast<std::size_t>(at)]; stopped != BeatLattice::kStart) {
-        frames.emplace_back(at, false);
-        interval = stopped;
-        at -= BeatLattice::kShortest + interval;
-      } else {
-        --at;
-      }
-      continue;
-    }
-    const auto from = way.came_from[static_cast<std::size_t>(at)][static_cast<std::size_t>(interval)];
-    frames.emplace_back(at, from == BeatLattice::kStart);
-    if (from == BeatLattice::kStart) {
-      // No pulse had come to this very frame.
-      interval = -1;
-      const auto stopped = way.stopped_from[static_cast<std::size_t>(at)];
-      if (stopped == BeatLattice::kStart) { --at; continue; }
-      interval = stopped;
-      at -= BeatLattice::kShortest + interval;
-    } else {
-      interval = from;
-      at -= BeatLattice::kShortest + interval;
-    }
-  }
-  std::reverse(frames.begin(), frames.end());
-  for (std::size_t i = 0; i < frames.size(); ++i) {
-    const int next = i + 1 < frames.size() ? frames[i + 1].first - frames[i].first : i > 0 ? frames[i].first - frames[i - 1].first : 50;
-    Beat beat;
-    beat.at = std::max(Micros{}, refined(origin + kBeatFrame * frames[i].first, kBeatFrame * next, onsets));
-    beat.begins = frames[i].second;
-    if (found.beats.empty() || beat.at > found.beats.back().at) found.beats.push_back(beat);
-  }
-  drop_silent(found, onsets);
+  const auto onsets = weighed(notes);
+  const Path first = best_path(onsets, {});
+  found.beats = settled(first, onsets, chord_changes);
   float near = 0, all = 0;
   std::size_t b = 0;
   for (const BeatOnset& onset : onsets) {
@@ -221,6 +233,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   for (std::size_t i = 0; i < onsets.size(); ++i) strikes += i == 0 || onsets[i].at - onsets[i - 1].at > Micros(50'000);
   const double enough = std::min(1., strikes / static_cast<double>(std::max<std::size_t>(1, found.beats.size())));
   if (all > 0 && changes > 0) found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(enough * enough) * static_cast<float>(std::exp(-change / changes / kWandering));
+  found.confidence *= static_cast<float>(std::clamp((against_chance(onsets, static_cast<double>(first.score)) - 1) / kSure, 0., 1.));
   bar(found, onsets, chord_changes);
   return found;
 }

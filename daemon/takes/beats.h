@@ -1,7 +1,9 @@
 // Beats and bars found at leisure, when the whole take is known; and the player's corrections, which re-bar it all.
 //
 // Threads: pure. Errors: none; a take without a pulse gives no beats. Times: Micros of the take.
-// Source: as harmony/beat_lattice.h, with the way back (Viterbi); bars by dynamic programming over metre and place,
+// Who plays steadily keeps one level: several are tried on the whole take, and passages that do not keep the pulse have no beats.
+// Source: as harmony/beat_lattice.h, with the way back (Viterbi); a pulse is claimed against the same notes moved at chance
+// (surrogate data, Theiler et al. 1992); bars by dynamic programming over metre and place,
 // bass strikes and fresh chords voting, common practice, no source.
 #pragma once
 
@@ -21,7 +23,7 @@ struct Beat {
 struct Beats {
   std::vector<Beat> beats;  // ascending
   int meter = 4;            // beats a bar, most of the time
-  float confidence = 0;     // 0..1: how much of what was struck lies on beats, how steadily they come, on how much evidence
+  float confidence = 0;     // 0..1: how much of what was struck lies on beats, how steadily they come, how much better than by chance
   // Below that, beats are what could be fitted, and one had better count in chord changes.
   bool pulse() const { return beats.size() > 3 && confidence >= .2f; }
 };

@@ -68,6 +68,42 @@ TEST(Beats, NotesAtChanceDistancesHaveNoPulse) {
   EXPECT_FALSE(find_beats(notes).pulse());
 }
 
+// Chords of any length at chance, each with a bass and now and then a note above.
+double freely(std::vector<PlayedNote>& notes, double t, double until, unsigned seed) {
+  std::mt19937 random(seed);
+  std::uniform_real_distribution<double> length(.7, 2.4);
+  while (t < until) {
+    const double d = length(random);
+    const int root = static_cast<int>(random() % 12);
+    for (const int pitch : {36 + root, 54 + (root + 4) % 12, 54 + (root + 10) % 12}) notes.push_back({at(t), at(d * .9), Pitch(pitch), Velocity(55)});
+    if (random() % 2 != 0) notes.push_back({at(t + d * .37), at(.3), Pitch(72 + root), Velocity(65)});
+    t += d;
+  }
+  return t;
+}
+
+TEST(Beats, ChordsPlayedFreelyHaveNoPulse) {
+  int pulses = 0;
+  for (unsigned seed = 1; seed <= 12; ++seed) {
+    std::vector<PlayedNote> notes;
+    freely(notes, 1, 60, seed);
+    pulses += find_beats(notes).pulse();
+  }
+  EXPECT_LE(pulses, 2);  // by chance one may keep time
+}
+
+TEST(Beats, FreePlayingBesideASteadyPulseGetsFewBeats) {
+  std::vector<PlayedNote> notes;
+  const double begin = freely(notes, 1, 16, 3), end = bars(notes, begin, .6, 4, 16);
+  freely(notes, end, end + 12, 4);
+  const Beats found = find_beats(notes);
+  ASSERT_TRUE(found.pulse());
+  int inside = 0, outside = 0;
+  for (const Beat& beat : found.beats) ++(beat.at > at(begin - .1) && beat.at < at(end + .1) ? inside : outside);
+  EXPECT_NEAR(inside, 64, 2);
+  EXPECT_LT(outside, 22);  // less than half of what a pulse going on would have
+}
+
 TEST(Beats, NothingPlayedHasNoPulse) {
   EXPECT_FALSE(find_beats({}).pulse());
   EXPECT_FALSE(find_beats({{at(1), at(1), Pitch(60), Velocity(60)}}).pulse());

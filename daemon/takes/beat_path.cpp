@@ -1,0 +1,143 @@
+#include "daemon/takes/beat_path.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdlib>
+
+namespace undersong::takes {
+
+using harmony::BeatLattice;
+using harmony::BeatOnset;
+using harmony::kBeatFrame;
+
+namespace {
+
+constexpr double kGapAccent = 0.667;  // power of the time to the next note nearby
+constexpr double kLengthAccent = 0.113;  // power of how long it is held
+
+struct WayBack {
+  std::vector<std::array<std::uint8_t, BeatLattice::kIntervals>> came_from;
+  std::vector<std::uint8_t> stopped_from;
+};
+
+// The beat lies where its notes lie, if there are any near.
+Micros refined(Micros at, Micros interval, const std::vector<BeatOnset>& onsets) {
+  const Micros reach = std::min(Micros(60'000), interval / 6);
+  auto it = std::lower_bound(onsets.begin(), onsets.end(), at - reach, [](const BeatOnset& o, Micros t) { return o.at < t; });
+  double sum = 0, weight = 0;
+  for (; it != onsets.end() && it->at <= at + reach; ++it) {
+    const double d = static_cast<double>((it->at - at).count()) / 30'000, w = it->weight * (1 + it->bass) * std::exp(-.5 * d * d);
+    sum += w * static_cast<double>((it->at - at).count());
+    weight += w;
+  }
+  return weight > 0 ? at + Micros(static_cast<std::int64_t>(sum / weight)) : at;
+}
+
+// Nobody hears beats in a silence: those well after its last note and before its next one go.
+void drop_silent(std::vector<Beat>& beats, const std::vector<BeatOnset>& onsets) {
+  constexpr Micros kSilence{4'000'000}, kLingers{900'000}, kAhead{80'000};
+  std::vector<Beat> kept;
+  bool gap = false;
+  for (const Beat& beat : beats) {
+    const auto next = std::lower_bound(onsets.begin(), onsets.end(), beat.at - kAhead, [](const BeatOnset& o, Micros t) { return o.at < t; });
+    const bool silent = next != onsets.end() && next != onsets.begin() && next->at - (next - 1)->at > kSilence &&
+                        beat.at - (next - 1)->at > kLingers && next->at - beat.at > kAhead;
+    if (!silent) {
+      kept.push_back(beat);
+      kept.back().begins = kept.back().begins || gap;
+    }
+    gap = silent;
+  }
+  beats = std::move(kept);
+}
+
+}  // namespace
+
+std::vector<BeatOnset> weighed(const std::vector<PlayedNote>& notes) {
+  harmony::BeatWeigher weigher;
+  std::vector<BeatOnset> out;
+  out.reserve(notes.size());
+  double usual_gap = 250'000, usual_length = 300'000;
+  for (std::size_t i = 0; i < notes.size(); ++i) {
+    const PlayedNote& note = notes[i];
+    BeatOnset onset = weigher.weigh(note.at, note.pitch, note.velocity);
+    // Until the next note of the same hand or voice, roughly: within a fifth or so.
+    double gap = 2'000'000;
+    for (std::size_t k = i + 1; k < notes.size() && notes[k].at - note.at < Micros(2'000'000); ++k)
+      if (notes[k].at - note.at > Micros(70'000) && std::abs(notes[k].pitch.value() - note.pitch.value()) < 9) {
+        gap = static_cast<double>((notes[k].at - note.at).count());
+        break;
+      }
+    const double length = std::clamp(static_cast<double>(note.length.count()), 30'000., 2'000'000.);
+    const double accent = std::pow(gap / usual_gap, kGapAccent) * std::pow(length / usual_length, kLengthAccent);
+    usual_gap += .04 * (gap - usual_gap);
+    usual_length += .04 * (length - usual_length);
+    onset.weight *= static_cast<float>(std::clamp(accent, .3, 2.5));
+    out.push_back(onset);
+  }
+  return out;
+}
+
+Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& prior) {
+  // Some frames before the first note, so that a beat may lie before it.
+  const Micros origin = onsets.front().at - kBeatFrame * BeatLattice::kShortest;
+  const auto frame = [&](Micros at) { return static_cast<int>((at - origin + kBeatFrame / 2) / kBeatFrame); };
+  BeatLattice lattice(prior);
+  WayBack way;
+  const int last = frame(onsets.back().at);
+  way.came_from.reserve(static_cast<std::size_t>(last) + 1);
+  way.stopped_from.reserve(static_cast<std::size_t>(last) + 1);
+  for (const BeatOnset& onset : onsets) {
+    while (lattice.now() < frame(onset.at)) {
+      lattice.step();
+      way.came_from.push_back(lattice.came_from());
+      way.stopped_from.push_back(lattice.stopped_from());
+    }
+    lattice.note(onset);
+  }
+  Path out;
+  out.score = lattice.total();
+  // Back through the beats.
+  std::vector<std::pair<int, bool>> frames;  // frame, begins
+  const auto best = lattice.best();
+  int at = lattice.now(), interval = -1;
+  if (best) at = best->beat, interval = best->interval - BeatLattice::kShortest;
+  while (at >= 0) {
+    if (interval < 0) {  // no pulse here
+      if (const auto stopped = way.stopped_from[static_cast<std::size_t>(at)]; stopped != BeatLattice::kStart) {
+        frames.emplace_back(at, false);
+        interval = stopped;
+        at -= BeatLattice::kShortest + interval;
+      } else {
+        --at;
+      }
+      continue;
+    }
+    const auto from = way.came_from[static_cast<std::size_t>(at)][static_cast<std::size_t>(interval)];
+    frames.emplace_back(at, from == BeatLattice::kStart);
+    if (from == BeatLattice::kStart) {
+      // No pulse had come to this very frame.
+      interval = -1;
+      const auto stopped = way.stopped_from[static_cast<std::size_t>(at)];
+      if (stopped == BeatLattice::kStart) { --at; continue; }
+      interval = stopped;
+      at -= BeatLattice::kShortest + interval;
+    } else {
+      interval = from;
+      at -= BeatLattice::kShortest + interval;
+    }
+  }
+  std::reverse(frames.begin(), frames.end());
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    const int next = i + 1 < frames.size() ? frames[i + 1].first - frames[i].first : i > 0 ? frames[i].first - frames[i - 1].first : 50;
+    Beat beat;
+    beat.at = std::max(Micros{}, refined(origin + kBeatFrame * frames[i].first, kBeatFrame * next, onsets));
+    beat.begins = frames[i].second;
+    if (out.beats.empty() || beat.at > out.beats.back().at) out.beats.push_back(beat);
+  }
+  drop_silent(out.beats, onsets);
+  return out;
+}
+
+}  // namespace undersong::takes
