@@ -11,7 +11,7 @@ export const root = resolve(fileURLToPath(import.meta.url), '../../..');
 const build = resolve(root, process.env.UNDERSONG_BUILD ?? 'build');
 const executablePath = process.env.CHROMIUM ?? '/usr/bin/chromium';
 const page_folder = join(root, 'clients/companion/dist');
-const patience_ms = 15_000;
+const patience_ms = 45_000;  // JACK takes long to find that a client was killed
 
 /** Why these tests can't run here; empty when they can. */
 export function lacking() {

@@ -32,7 +32,7 @@ describe('the take log', { skip: why_not || false }, () => {
 
   test('the bars of a take are seen and corrected, and a loop that can’t be played says why', () => on('#take/1', async (page) => {
     const bars = page.locator('canvas.roll[data-bars]');
-    await until(async () => Number(await bars.getAttribute('data-bars')) > 20, 'bars on the roll');
+    await until(async () => Number(await bars.getAttribute('data-bars')) > 12, 'bars on the roll');
     const before = await client.ask('take.beats', { take: 1 });
     await page.getByRole('button', { name: '4 a bar …' }).click();
     await page.getByRole('button', { name: 'Half as fast' }).click();
