@@ -8,6 +8,7 @@
 #include <string>
 
 #include "clients/offline/commands.h"
+#include "clients/offline/heard_loop.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
 #include "daemon/takes/section.h"
@@ -87,26 +88,9 @@ struct Options {
 };
 
 int run(const Options& options) {
-  const auto fail = [&](const std::string& why) {
-    fmt::print(stderr, "undersong: {}: {}\n", options.file, why);
-    return 1;
-  };
-  const auto file = midi::read_smf_file(options.file);
-  if (!file) {
-    fmt::print(stderr, "undersong: {}\n", file.error().message);
-    return 1;
-  }
-  for (const auto& warning : file->warnings) fmt::print(stderr, "undersong: {}\n", warning);
-  const auto take = takes::hear(midi::merged_events(*file));
-  if (take.notes.empty()) return fail("no notes in this file.");
-  if (take.notes.size() == 1) return fail("only one note in this file; a loop needs chords that come round.");
-  std::vector<Micros> changes;
-  for (const auto& span : take.spans) changes.push_back(span.begin);
-  const auto beats = takes::find_beats(take.notes, changes);
-  const auto loop = takes::find_loop(take, beats);
-  if (!loop) return fail(fmt::format("no run of chords comes round often enough to be a loop among the {} chords of this file.", take.spans.size()));
-  const auto sections = takes::find_sections(take, *loop);
-  options.json ? print_json(*loop, sections, beats) : print_summary(*loop, sections, beats);
+  const auto heard = hear_loop(options.file);
+  if (!heard) return 1;
+  options.json ? print_json(heard->loop, heard->sections, heard->beats) : print_summary(heard->loop, heard->sections, heard->beats);
   return 0;
 }
 

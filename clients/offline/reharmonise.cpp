@@ -9,6 +9,7 @@
 #include <string>
 
 #include "clients/offline/commands.h"
+#include "clients/offline/heard_loop.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/reharmonise.h"
@@ -129,10 +130,6 @@ void print_table(const song::Reharmonisation& found, const takes::Loop& loop) {
 }
 
 int run(Options& options) {
-  const auto fail = [&](const std::string& why) {
-    fmt::print(stderr, "undersong: {}: {}\n", options.file, why);
-    return 1;
-  };
   const auto keep = parse_keep(options.keep);
   if (!keep) {
     fmt::print(stderr, "undersong: {}.\n", keep.error().message);
@@ -140,24 +137,14 @@ int run(Options& options) {
   }
   options.wish.keep = *keep;
   options.wish.roots = *song::parse_root_motion(options.roots);
-  const auto file = midi::read_smf_file(options.file);
-  if (!file) {
-    fmt::print(stderr, "undersong: {}\n", file.error().message);
+  const auto heard = hear_loop(options.file);
+  if (!heard) return 1;
+  const auto found = song::reharmonise(heard->take, heard->loop, heard->sections, options.wish);
+  if (!found) {
+    fmt::print(stderr, "undersong: {}: {}.\n", options.file, found.error().message);
     return 1;
   }
-  for (const auto& warning : file->warnings) fmt::print(stderr, "undersong: {}\n", warning);
-  const auto take = takes::hear(midi::merged_events(*file));
-  if (take.notes.empty()) return fail("no notes in this file.");
-  if (take.notes.size() == 1) return fail("only one note in this file; a loop needs chords that come round.");
-  std::vector<Micros> changes;
-  for (const auto& span : take.spans) changes.push_back(span.begin);
-  const auto beats = takes::find_beats(take.notes, changes);
-  const auto loop = takes::find_loop(take, beats);
-  if (!loop) return fail(fmt::format("no run of chords comes round often enough to be a loop among the {} chords of this file.", take.spans.size()));
-  const auto sections = takes::find_sections(take, *loop);
-  const auto found = song::reharmonise(take, *loop, sections, options.wish);
-  if (!found) return fail(found.error().message + ".");
-  options.json ? print_json(*found, *loop) : print_table(*found, *loop);
+  options.json ? print_json(*found, heard->loop) : print_table(*found, heard->loop);
   return 0;
 }
 

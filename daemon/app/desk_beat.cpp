@@ -7,7 +7,6 @@
 namespace undersong::app {
 namespace {
 
-constexpr std::size_t kAllLines = 1'000'000;
 
 std::optional<protocol::BeatNow> wire_beat(const listen::Pulse& pulse) {
   if (!pulse.now()) return std::nullopt;
@@ -99,15 +98,11 @@ void Desk::with_take_aside(std::optional<std::uint64_t> number, Answer<T> answer
                            std::function<std::function<void()>(takes::TakeId, const takes::HeardTake&, const takes::Beats&)> work) {
   world_.store.midi(number, [this, answer, work](Result<takes::Store::Midi> take) {
     if (!take) return answer(take.error());
-    const takes::TakeId id = take->detail.summary.take;
-    world_.store.lines(id, 1, kAllLines, {takes::LineKind::kBeat}, [this, answer, work, id, events = std::move(take->events)](Result<std::vector<takes::Line>> lines) {
-      if (!lines) return answer(lines.error());
-      const bool fits = world_.aside([work, id, events, said = std::move(*lines)]() -> std::function<void()> {
-        const auto heard = takes::hear(events);
-        return work(id, heard, takes::corrected_beats(heard, said));
-      });
-      if (!fits) answer(Error{ErrorCode::kExhausted, "Too much is being worked on already; ask again in a while."});
+    const bool fits = world_.aside([work, take = std::move(*take)]() -> std::function<void()> {
+      const auto heard = takes::hear(take.events);
+      return work(take.detail.summary.take, heard, takes::corrected_beats(heard, take.said));
     });
+    if (!fits) answer(Error{ErrorCode::kExhausted, "Too much is being worked on already; ask again in a while."});
   });
 }
 

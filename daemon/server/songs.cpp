@@ -26,9 +26,10 @@ Error as_sentence(Error error) {
 }
 
 // Times from the take's own beginning.
-std::vector<midi::Event> own_time(const takes::Store::Midi& take) {
-  std::vector<midi::Event> out = take.events;
-  for (midi::Event& event : out) event.at = std::max(Micros(0), event.at - take.detail.summary.at);
+song::Played own_time(const takes::Store::Midi& take) {
+  song::Played out{take.events, take.said};
+  for (midi::Event& event : out.events) event.at = std::max(Micros(0), event.at - take.detail.summary.at);
+  for (takes::Line& line : out.said) line.at -= take.detail.summary.at;
   return out;
 }
 
@@ -108,7 +109,7 @@ void Songs::with_form(const std::string& name, Answer<T> answer, std::function<R
 Result<Songs::Found> Songs::analysed(const Midi& take) {
   const auto& summary = take.detail.summary;
   for (auto it = remembered_.begin(); it != remembered_.end(); ++it)
-    if (it->take == summary.take && it->last_line == summary.last_line) {
+    if (it->take == summary.take && it->last_line == summary.last_line && it->said == take.said.size()) {
       remembered_.splice(remembered_.begin(), remembered_, it);
       return it->found;
     }
@@ -116,13 +117,13 @@ Result<Songs::Found> Songs::analysed(const Midi& take) {
   if (!made) return made.error();
   Found found = std::move(*made);
   remembered_.remove_if([&](const Remembered& known) { return known.take == summary.take; });
-  remembered_.push_front({summary.take, summary.last_line, found});
+  remembered_.push_front({summary.take, summary.last_line, take.said.size(), found});
   if (remembered_.size() > kRemembered) remembered_.pop_back();
   return found;
 }
 
 song::SourceReader Songs::reader(const Takes& takes) const {
-  return [this, takes](const song::SketchSource& source) -> Result<std::vector<midi::Event>> {
+  return [this, takes](const song::SketchSource& source) -> Result<song::Played> {
     for (const auto& take : takes)
       if (source.file.empty() && take->detail.summary.take == static_cast<takes::TakeId>(source.take)) return own_time(*take);
     if (source.file.empty()) return not_found(fmt::format("there is no take {}", source.take));
@@ -130,7 +131,7 @@ song::SourceReader Songs::reader(const Takes& takes) const {
     if (!path) return path.error();
     const auto file = midi::read_smf_file(*path);
     if (!file) return file.error();
-    return midi::merged_events(*file);
+    return song::Played{midi::merged_events(*file), {}};
   };
 }
 
@@ -163,7 +164,9 @@ void Songs::hand_over(const protocol::HandOverTake& wish, Answer<protocol::Hande
     options.parts.steady = wish.steady.value_or(wish.tempo.has_value());
     options.parts.tempo = wish.tempo;
     for (const takes::Line& mark : take.detail.marks) options.parts.marks.emplace_back(std::max(Micros(0), mark.at - summary.at), mark.data);
-    const auto made = song::hand_over(own_time(take), options);
+    song::Played played = own_time(take);
+    options.said = std::move(played.said);
+    const auto made = song::hand_over(played.events, options);
     if (!made) return made.error();
     return handed(fmt::format("take-{}", summary.take), *made);
   });

@@ -72,6 +72,7 @@ class Songs {
   struct Remembered {
     takes::TakeId take;
     takes::LineNumber last_line;
+    std::size_t said;  // lines on its beat: they may come after it has ended
     Found found;
   };
   std::list<Remembered> remembered_;  // newest first; the worker's own

@@ -7,6 +7,7 @@
 #include "daemon/song/chart.h"
 #include "daemon/song/lead_sheet.h"
 #include "daemon/song/melody_line.h"
+#include "daemon/takes/corrected_beats.h"
 
 namespace undersong::song {
 namespace {
@@ -29,9 +30,7 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverO
   if (tempo && !(*tempo >= kSlowest && *tempo <= kFastest))
     return invalid_input(fmt::format("A steady tempo of {:g} beats a minute is outside {:g} to {:g}.", *tempo, kSlowest, kFastest));
   const takes::HeardTake take = takes::hear(events);
-  std::vector<Micros> changes;
-  for (const takes::ChordSpan& span : take.spans) changes.push_back(span.begin);
-  takes::Beats beats = takes::find_beats(take.notes, changes);
+  takes::Beats beats = takes::corrected(takes::first_beats(take), options.said);
   auto loop = takes::find_loop(take, beats);
   if (loop && !carries_form(take, *loop)) loop.reset();
   takes::Sections sections;

@@ -13,12 +13,14 @@
 #include "daemon/midi/event.h"
 #include "daemon/song/form.h"
 #include "daemon/song/midi_parts.h"
+#include "daemon/takes/log_line.h"
 
 namespace undersong::song {
 
 struct HandOverOptions {
   std::string title = "Untitled";
   PartsOptions parts;
+  std::vector<takes::Line> said;  // what the player or a clock said of the beat, on the clock of the events
 };
 
 struct File {

@@ -1,3 +1,4 @@
+// Over 400 lines: options, their worth, the search and the words for what was found share one picture of the loop.
 #include "daemon/song/reharmonise.h"
 
 #include <fmt/format.h>

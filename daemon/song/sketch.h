@@ -31,6 +31,7 @@
 #include "daemon/midi/event.h"
 #include "daemon/song/form.h"
 #include "daemon/song/reharmonise.h"
+#include "daemon/takes/log_line.h"
 
 namespace undersong::song {
 
@@ -70,8 +71,12 @@ struct Sketch {
 Result<Sketch> read_sketch(std::string_view text, const std::string& name);
 std::string write_sketch(const Sketch& sketch);
 
-// Events of a source in the order received.
-using SourceReader = std::function<Result<std::vector<midi::Event>>(const SketchSource&)>;
+// What a section is drawn from: its events in the order received, and what was said of its beat, on their clock.
+struct Played {
+  std::vector<midi::Event> events;
+  std::vector<takes::Line> said;
+};
+using SourceReader = std::function<Result<Played>(const SketchSource&)>;
 
 // The song written out. Errors name the section.
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read);

@@ -11,6 +11,7 @@
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_source.h"
 #include "daemon/song/spell_form.h"
+#include "daemon/takes/corrected_beats.h"
 
 namespace undersong::song {
 namespace {
@@ -63,9 +64,9 @@ class Builder {
   Result<const AnalysedSource*> analysed(const SketchSource& source) {
     auto& known = sources_[source];
     if (!known) {
-      const auto events = read_(source);
-      if (!events) return events.error();
-      auto made = analyse_source(*events);
+      const auto played = read_(source);
+      if (!played) return played.error();
+      auto made = analyse_source(*played);
       if (!made) return made.error();
       known = std::move(*made);
     }
@@ -247,14 +248,12 @@ class Builder {
 
 }  // namespace
 
-Result<std::unique_ptr<AnalysedSource>> analyse_source(const std::vector<midi::Event>& events) {
+Result<std::unique_ptr<AnalysedSource>> analyse_source(const Played& played) {
   auto out = std::make_unique<AnalysedSource>();
-  out->take = takes::hear(events);
+  out->take = takes::hear(played.events);
   if (out->take.notes.empty()) return invalid_input("there are no notes in its take");
   if (out->take.spans.empty()) return invalid_input("no chord was heard in its take");
-  std::vector<Micros> changes;
-  for (const takes::ChordSpan& span : out->take.spans) changes.push_back(span.begin);
-  out->beats = takes::find_beats(out->take.notes, changes);
+  out->beats = takes::corrected(takes::first_beats(out->take), played.said);
   out->loop = takes::find_loop(out->take, out->beats);
   if (out->loop) {
     out->beats = takes::without_free_playing(out->beats, *out->loop);
@@ -280,9 +279,9 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
   std::vector<std::unique_ptr<AnalysedSource>> analysed;
   for (const SketchSource& source : sources) {
     const std::string name = source.file.empty() ? fmt::format("take {}", source.take) : source.file;
-    const auto events = read(source);
-    if (!events) return events.error();
-    auto made = analyse_source(*events);
+    const auto played = read(source);
+    if (!played) return played.error();
+    auto made = analyse_source(*played);
     if (!made) return Error{made.error().code, fmt::format("{}: {}", name, made.error().message)};
     analysed.push_back(std::move(*made));
   }

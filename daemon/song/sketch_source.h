@@ -23,6 +23,6 @@ struct AnalysedSource {
   Bars bars;
   Cycle cycle;  // of the loop
 };
-Result<std::unique_ptr<AnalysedSource>> analyse_source(const std::vector<midi::Event>& events);
+Result<std::unique_ptr<AnalysedSource>> analyse_source(const Played& played);
 
 }  // namespace undersong::song

@@ -440,10 +440,14 @@ Beats without_free_playing(const Beats& beats, const Loop& loop) {
   return out;
 }
 
-Beats revised_beats(const HeardTake& take) {
+Beats first_beats(const HeardTake& take) {
   std::vector<Micros> changes;
   for (const ChordSpan& span : take.spans) changes.push_back(span.begin);
-  const Beats beats = find_beats(take.notes, changes);
+  return find_beats(take.notes, changes);
+}
+
+Beats revised_beats(const HeardTake& take) {
+  const Beats beats = first_beats(take);
   const auto loop = find_loop(take, beats);
   return loop ? without_free_playing(beats, *loop) : beats;
 }

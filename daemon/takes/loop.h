@@ -45,6 +45,9 @@ struct Loop {
 
 std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats);
 
+// Beats as found from the notes and the settled chords of a take.
+Beats first_beats(const HeardTake& take);
+
 // Beats of the take without those that were only fitted to free playing outside the loop: where a take is mostly loop, and
 // what lies outside does not keep time as the loop does. The others stay as they are.
 Beats without_free_playing(const Beats& beats, const Loop& loop);

@@ -15,6 +15,7 @@ namespace undersong::takes {
 namespace {
 
 using Clock = std::chrono::steady_clock;
+constexpr std::size_t kAllLines = 1'000'000;
 constexpr std::size_t kGroup = 10'000;  // lines in one transaction at most, so that a long backlog is not one
 
 struct Pending {
@@ -120,8 +121,10 @@ class SqliteStore final : public Store {
     task<Midi>(std::move(answer), [this, take]() -> Result<Midi> {
       auto detail = find(take);
       if (!detail) return detail.error();
-      auto events = database_->midi(detail->summary.take);
-      return Midi{std::move(*detail), std::move(events)};
+      const TakeId found = detail->summary.take;
+      auto events = database_->midi(found);
+      auto said = database_->lines(found, 1, kAllLines, {LineKind::kBeat});
+      return Midi{std::move(*detail), std::move(events), std::move(said)};
     });
   }
 

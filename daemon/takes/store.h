@@ -86,6 +86,7 @@ class Store {
   struct Midi {
     Detail detail;
     std::vector<midi::Event> events;
+    std::vector<Line> said;  // of the beat
   };
   virtual void midi(std::optional<TakeId> take, Answer<Midi> answer) = 0;
 

@@ -131,7 +131,7 @@ int main(int argc, char** argv) {
                                    .changed_deadline = [] {},
                                    .utc_ms = [] { return std::int64_t{0}; },
                                    .aside = [](auto) { return false; }});
-    server = std::make_unique<server::Server>(io, server::Server::Options{.socket = folder / "run/socket", .web = std::nullopt, .program_version = "bench"},
+    server = std::make_unique<server::Server>(io, server::Server::Options{.socket = folder / "run/socket", .web = std::nullopt, .program_version = "bench", .places = {}, .sketches = {}, .aside = {}},
                                               desk, **store);
     if (auto listening = server->start(); !listening) die(listening.error().message);
 

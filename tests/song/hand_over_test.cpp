@@ -1,5 +1,6 @@
 // An invented take, handed over and read back: the form, the MIDI file against what was played, the folder on disk.
 #include "daemon/song/hand_over.h"
+#include "daemon/takes/corrected_beats.h"
 
 #include <gtest/gtest.h>
 #include <unistd.h>
@@ -124,6 +125,23 @@ TEST(HandOver, AThemeThatComesRoundIsOneStrainWithTheOtherEndingOfTheFourthTime)
   EXPECT_EQ(part.endings[0].chords.at(0).chord.root, PitchClass(1));
   ASSERT_EQ(part.chords.size(), 4u);
   for (std::size_t bar = 0; bar < 4; ++bar) EXPECT_EQ(part.chords[bar].at, static_cast<std::int64_t>(4 * bar) * kBeat);
+}
+
+TEST(HandOver, WhatThePlayerSaidOfTheBeatHoldsOnPaper) {
+  const auto take = play(Tune(), 4);
+  const auto line = [](takes::BeatLine said) {
+    takes::Line out;
+    out.at = said.at;
+    out.kind = takes::LineKind::kBeat;
+    out.data = takes::beat_data(said);
+    return out;
+  };
+  const auto plain = handed_over(take);
+  HandOverOptions half;
+  half.said = {line({take.beats[8], takes::BeatWord::kHalf, {}, 0})};
+  EXPECT_NEAR(handed_over(take, half).form.tempo, plain.form.tempo / 2, 3);
+  half.said.push_back(line({take.beats[9], takes::BeatWord::kUndo, {}, 0}));
+  EXPECT_NEAR(handed_over(take, half).form.tempo, plain.form.tempo, 1);
 }
 
 TEST(HandOver, TheMelodyIsWrittenAsItWasMeant) {

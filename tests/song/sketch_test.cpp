@@ -15,10 +15,10 @@ namespace {
 
 const std::string kConfigs = std::string(UNDERSONG_SOURCE_DIR) + "/configs/";
 
-Result<std::vector<midi::Event>> from_configs(const SketchSource& source) {
+Result<Played> from_configs(const SketchSource& source) {
   const auto file = midi::read_smf_file(kConfigs + source.file);
   if (!file) return file.error();
-  return midi::merged_events(*file);
+  return Played{midi::merged_events(*file), {}};
 }
 
 Sketch demo_with(const std::string& lines) {

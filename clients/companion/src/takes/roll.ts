@@ -1,3 +1,4 @@
+// Over 400 lines: every layer is drawn on the one canvas with the one scale of time.
 // The piano roll: chords on a time line, notes, melody, marks and pedal on one canvas, the whole take small below.
 //
 // Notes are drawn once into tiles, strips of the picture kept as images; panning only moves tiles, so an hour with

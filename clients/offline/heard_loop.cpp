@@ -1,0 +1,36 @@
+#include "clients/offline/heard_loop.h"
+
+#include <fmt/format.h>
+
+#include <cstdio>
+#include <utility>
+
+#include "daemon/midi/smf.h"
+
+namespace undersong::offline {
+
+std::optional<HeardLoop> hear_loop(const std::string& name) {
+  const auto fail = [&](const std::string& why) {
+    fmt::print(stderr, "undersong: {}: {}\n", name, why);
+    return std::nullopt;
+  };
+  const auto file = midi::read_smf_file(name);
+  if (!file) {
+    fmt::print(stderr, "undersong: {}\n", file.error().message);
+    return std::nullopt;
+  }
+  for (const auto& warning : file->warnings) fmt::print(stderr, "undersong: {}\n", warning);
+  HeardLoop out;
+  out.take = takes::hear(midi::merged_events(*file));
+  if (out.take.notes.empty()) return fail("no notes in this file.");
+  if (out.take.notes.size() == 1) return fail("only one note in this file; a loop needs chords that come round.");
+  out.beats = takes::first_beats(out.take);
+  auto loop = takes::find_loop(out.take, out.beats);
+  if (!loop)
+    return fail(fmt::format("no run of chords comes round often enough to be a loop among the {} chords of this file.", out.take.spans.size()));
+  out.loop = std::move(*loop);
+  out.sections = takes::find_sections(out.take, out.loop);
+  return out;
+}
+
+}  // namespace undersong::offline
