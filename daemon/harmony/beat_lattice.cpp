@@ -22,6 +22,9 @@ constexpr double kTop = 0.635;  // of the top of a chord
 constexpr double kInner = 0.346;  // of what lies between
 constexpr double kFresh = 1.6;  // of a single note that is new
 
+// Of strikes that were judged and lie on no beat: half-way, on quarters, on thirds; and their spread.
+constexpr double kHalves = .4, kQuarters = .3, kThirds = .3, kJudgedSpread = 3.2;
+
 constexpr float kNever = -1e30f;
 
 struct Tables {
@@ -39,6 +42,31 @@ double place(double offset, double interval, const std::array<double, 4>& share,
   density += share[2] / 2 * (bell(.25, sigma) + bell(.75, sigma));
   density += share[3] / 2 * (bell(1. / 3, sigma) + bell(2. / 3, sigma));
   return std::log(chance + (1 - chance) * density * interval);
+}
+
+// The same for strikes that were judged, by how probably they lie on a beat; what lies between two of these is mixed.
+struct JudgedTables {
+  static constexpr std::array<float, 7> kAt{.02f, .08f, .2f, .4f, .65f, .85f, .96f};
+  std::array<std::vector<float>, kAt.size()> by;
+};
+
+const JudgedTables& judged_tables() {
+  static const JudgedTables kTables = [] {
+    JudgedTables t;
+    constexpr int n = BeatLattice::kIntervals, first = BeatLattice::kShortest, longest = BeatLattice::kLongest;
+    for (std::size_t k = 0; k < t.kAt.size(); ++k) {
+      const double on = static_cast<double>(t.kAt[k]), off = 1 - on;
+      const std::array<double, 4> share{on, off * kHalves, off * kQuarters, off * kThirds};
+      t.by[k].resize(static_cast<std::size_t>((longest + 1) * n), 0.f);
+      for (int offset = 0; offset <= longest; ++offset)
+        for (int i = std::max(0, offset - first); i < n; ++i) {
+          const double interval = first + i, s = kJudgedSpread * std::pow(interval / 60., kSpreadGrowth);
+          t.by[k][static_cast<std::size_t>(offset * n + i)] = static_cast<float>(place(offset, interval, share, s, kChance));
+        }
+    }
+    return t;
+  }();
+  return kTables;
 }
 
 const Tables& tables() {
@@ -134,7 +162,7 @@ std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior&
 BeatLattice::BeatLattice() : values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {
   static const auto kCosts = costs_of({});
   costs_ = kCosts;
-  tables();  // made now, not with the first note
+  tables();  // made now, not with the first note; judged strikes are no live performance's
 }
 
 BeatLattice::BeatLattice(const BeatPrior& prior) : costs_(costs_of(prior)), values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {}
@@ -204,20 +232,33 @@ UNDERSONG_WIDE void BeatLattice::step() {
 }
 
 UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
-  const Tables& t = tables();
-  const float bass = onset.bass * onset.weight, plain = onset.weight - bass;
+  // Two tables, each with its share.
+  const float *one, *other;
+  float much, more;
+  if (onset.beat >= 0) {
+    const JudgedTables& t = judged_tables();
+    std::size_t k = 1;
+    while (k + 1 < t.kAt.size() && onset.beat > t.kAt[k]) ++k;
+    const float share = std::clamp((onset.beat - t.kAt[k - 1]) / (t.kAt[k] - t.kAt[k - 1]), 0.f, 1.f);
+    one = t.by[k - 1].data(), other = t.by[k].data();
+    more = onset.weight * share, much = onset.weight - more;
+  } else {
+    const Tables& t = tables();
+    one = t.plain.data(), other = t.bass.data();
+    more = onset.bass * onset.weight, much = onset.weight - more;
+  }
   for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
     const int offset = now_ - beat;
     // From the start of a vector: earlier intervals are over, and nobody reads them.
     constexpr int kWhole = static_cast<int>(kLane);
     float* __restrict values = row(beat);
-    const float* __restrict a = t.plain.data() + static_cast<std::ptrdiff_t>(offset) * kIntervals;
-    const float* __restrict b = t.bass.data() + static_cast<std::ptrdiff_t>(offset) * kIntervals;
+    const float* __restrict a = one + static_cast<std::ptrdiff_t>(offset) * kIntervals;
+    const float* __restrict b = other + static_cast<std::ptrdiff_t>(offset) * kIntervals;
     const int first = std::max(0, offset - kShortest) / kWhole * kWhole;
-    if (bass == 0)
-      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + plain * load(a + i));
+    if (more == 0)
+      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + much * load(a + i));
     else
-      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + (plain * load(a + i) + bass * load(b + i)));
+      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + (much * load(a + i) + more * load(b + i)));
   }
   none_ += costs_->least * onset.weight;
   best_known_ = false;

@@ -28,6 +28,7 @@ struct BeatOnset {
   Micros at{};
   float weight = 1;  // 0 and up: louder, and the first of a chord, says more
   float bass = 0;    // 0..1: how much it is a bass note or brings a new chord
+  float beat = -1;   // 0..1: how probably it lies on a beat, where that was judged; then bass counts no more
 };
 
 // Weighs key presses one after another, from what was struck before. Threads: one owner. No heap.

@@ -7,6 +7,7 @@
 #include <random>
 
 #include "daemon/takes/beat_path.h"
+#include "daemon/takes/strikes.h"
 
 namespace undersong::takes {
 namespace {
@@ -18,6 +19,9 @@ constexpr double kBrokenBar = 8;  // cost of a bar that breaks off
 constexpr double kThree = 0.95;  // downbeats in three
 constexpr double kMiddle = 0.1;  // the third beat of four
 constexpr double kWeak = 0.35;  // other beats, which should be weak
+
+constexpr float kNotesShare = .7f, kStrikesShare = .7f;  // of what notes say by themselves, and of what strikes were judged to say
+constexpr float kTemper = .8f;          // what is judged is not as sure as it was of what it learnt from
 
 // A steady player. Fitted by us on invented takes and arrangements apart from the measured ones.
 constexpr double kSteady = .03;        // median change of the interval from beat to beat, of its logarithm
@@ -204,6 +208,22 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
   return out;
 }
 
+// All that is known of where beats lie: what each note says by itself, and what was learnt of strikes beside their neighbours.
+// They err in different places, so that together they tell more than either.
+std::vector<BeatOnset> judged(std::vector<BeatOnset> onsets, const std::vector<Strike>& struck) {
+  for (BeatOnset& onset : onsets) onset.weight *= kNotesShare;
+  for (const Strike& strike : struck) {
+    const float odds = strike.beat / std::max(1e-6f, 1 - strike.beat), tempered = std::pow(odds, kTemper);
+    BeatOnset onset;
+    onset.at = strike.at;
+    onset.weight = kStrikesShare;
+    onset.beat = tempered / (1 + tempered);
+    onsets.push_back(onset);
+  }
+  std::stable_sort(onsets.begin(), onsets.end(), [](const BeatOnset& a, const BeatOnset& b) { return a.at < b.at; });
+  return onsets;
+}
+
 }  // namespace
 
 Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes) {
@@ -211,7 +231,8 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   if (notes.size() < 4) return found;
   const auto onsets = weighed(notes);
   const Path first = best_path(onsets, {});
-  found.beats = settled(first, onsets, chord_changes);
+  const auto evidence = judged(onsets, strikes(notes, chord_changes));
+  found.beats = settled(best_path(evidence, {}), evidence, chord_changes);
   float near = 0, all = 0;
   std::size_t b = 0;
   for (const BeatOnset& onset : onsets) {
