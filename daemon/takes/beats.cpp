@@ -26,7 +26,10 @@ constexpr float kTemper = .8f;          // what is judged is not as sure as it w
 // A steady player. Fitted by us on invented takes and arrangements apart from the measured ones.
 constexpr double kSteady = .03;        // median change of the interval from beat to beat, of its logarithm
 constexpr harmony::BeatPrior kSteadily{65, .06, 2, 50, 16.3, 2.64, .5, 0};
-constexpr double kSure = .15;          // explaining so much more than by chance leaves no doubt of a pulse
+// Who bends the tempo keeps a level, too: chosen on the whole, but followed wherever it goes.
+constexpr harmony::BeatPrior kFreely{65, .2, 1, 10.3, 16.3, 2.64, .5, 0};
+constexpr double kLuck = 1.05;          // free playing, too, is explained so much better than when it is shaken
+constexpr double kSure = .15;          // and so much more leaves no doubt of a pulse
 constexpr double kBegins = 10;         // cost of beginning a pulse that is known from elsewhere in the take
 constexpr double kLeast = .6;          // of what a note says for the pulse on average, a passage must say so much to have it
 constexpr double kBarWeight = .15;     // what bars, changes on downbeats and the usual length of a beat say of the level
@@ -120,6 +123,18 @@ double commonest(const std::vector<double>& lengths) {
   return .2 * std::exp2(static_cast<double>(top) / kOctave);
 }
 
+// How far the tempo drifts from `usual`, whatever the level: the root mean square of its logarithm, over time.
+double drift(const std::vector<double>& lengths, double usual) {
+  double sum = 0, time = 0;
+  for (const double length : lengths) {
+    double away = std::log(length / usual);
+    away -= std::log(2.) * std::round(away / std::log(2.));
+    sum += length * away * away;
+    time += length;
+  }
+  return time > 0 ? std::sqrt(sum / time) : 0;
+}
+
 // What bars say of a level: how well they explain what is strong, and how many chord changes begin one.
 double barred(const Path& path, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes, double length) {
   Beats beats;
@@ -163,19 +178,22 @@ double against_chance(const std::vector<BeatOnset>& onsets, double score) {
   return (score + 1) / (moved / kTimes + 1);
 }
 
-// Who plays steadily keeps one level: each that could be meant is tried on the whole, and the one that explains most,
-// with its bars, is taken. What does not keep that pulse has its own or none.
+// A player keeps one level: each that could be meant is tried on the whole, and the one that explains most, with its bars, is
+// taken. What does not keep a steady pulse has its own or none; a tempo that bends is followed.
 std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes, bool part = false) {
   const auto usual = lengths(first.beats);
-  if (!steady(usual)) return part ? std::vector<Beat>{} : first.beats;
+  if (usual.size() < 12 || (part && !steady(usual))) return part ? std::vector<Beat>{} : first.beats;
   const double length = std::max(1., seconds(onsets.back().at - onsets.front().at)), most = commonest(usual);
-  harmony::BeatPrior prior = kSteadily;
+  const bool is_steady = steady(usual);
+  harmony::BeatPrior kind = is_steady ? kSteadily : kFreely;
+  kind.width = std::max(kind.width, drift(usual, most));
+  harmony::BeatPrior prior = kind;
   Path best;
   double best_value = -1e9;
   for (const double level : {1., 1. / 2, 2., 2. / 3, 3. / 2, 3. / 4, 4. / 3, 1. / 3, 3.}) {
     const double beat = most * level;
     if (beat < .27 || beat > 1.5) continue;
-    harmony::BeatPrior tried = kSteadily;
+    harmony::BeatPrior tried = kind;
     tried.usual = 100 * beat;
     Path path = best_path(onsets, tried);
     const double x = std::log(beat / kUsual) / kUsualWidth;
@@ -184,6 +202,7 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
   }
   double weight = 0;
   for (const BeatOnset& onset : onsets) weight += static_cast<double>(onset.weight);
+  if (!is_steady) return best.beats;
   prior.begin = kBegins;
   prior.least = kLeast * std::max(0., static_cast<double>(best.score)) / std::max(1., weight);
   std::vector<Beat> beats = best_path(onsets, prior).beats;
@@ -230,9 +249,9 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   Beats found;
   if (notes.size() < 4) return found;
   const auto onsets = weighed(notes);
-  const Path first = best_path(onsets, {});
   const auto evidence = judged(onsets, strikes(notes, chord_changes));
-  found.beats = settled(best_path(evidence, {}), evidence, chord_changes);
+  const Path first = best_path(evidence, {});
+  found.beats = settled(first, evidence, chord_changes);
   float near = 0, all = 0;
   std::size_t b = 0;
   for (const BeatOnset& onset : onsets) {
@@ -254,7 +273,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   for (std::size_t i = 0; i < onsets.size(); ++i) strikes += i == 0 || onsets[i].at - onsets[i - 1].at > Micros(50'000);
   const double enough = std::min(1., strikes / static_cast<double>(std::max<std::size_t>(1, found.beats.size())));
   if (all > 0 && changes > 0) found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(enough * enough) * static_cast<float>(std::exp(-change / changes / kWandering));
-  found.confidence *= static_cast<float>(std::clamp((against_chance(onsets, static_cast<double>(first.score)) - 1) / kSure, 0., 1.));
+  found.confidence *= static_cast<float>(std::clamp((against_chance(evidence, static_cast<double>(first.score)) - kLuck) / kSure, 0., 1.));
   bar(found, onsets, chord_changes);
   return found;
 }

@@ -1,7 +1,8 @@
 // Beats and bars found at leisure, when the whole take is known; and the player's corrections, which re-bar it all.
 //
 // Threads: pure. Errors: none; a take without a pulse gives no beats. Times: Micros of the take.
-// Who plays steadily keeps one level: several are tried on the whole take, and passages that do not keep the pulse have no beats.
+// A player keeps one level: several are tried on the whole take. Where the playing is steady, passages that do not keep the
+// pulse have no beats; a tempo that bends is followed.
 // Source: as harmony/beat_lattice.h, with the way back (Viterbi); a pulse is claimed against the same notes moved at chance
 // (surrogate data, Theiler et al. 1992); bars by dynamic programming over metre and place,
 // bass strikes and fresh chords voting, common practice, no source.

@@ -104,6 +104,67 @@ TEST(Beats, FreePlayingBesideASteadyPulseGetsFewBeats) {
   EXPECT_LT(outside, 22);  // less than half of what a pulse going on would have
 }
 
+// How many of the beats lie where they should, and how many there are for each that should be.
+struct Kept { double right, rate; };
+Kept kept(const Beats& found, const std::vector<double>& truth) {
+  double right = 0, all = 0;
+  for (const Beat& beat : found.beats) {
+    if (sec(beat.at) < truth.front() - .1 || sec(beat.at) > truth.back() + .1) continue;
+    ++all;
+    for (const double t : truth) right += std::abs(sec(beat.at) - t) < .07 ? 1 : 0;
+  }
+  return {right / std::max(1., all), all / static_cast<double>(truth.size())};
+}
+
+TEST(Beats, ASteadyTakeKeepsItsLevelWhenItsTextureTurnsTwiceAsFast) {
+  constexpr double kBeat = .6;
+  std::vector<PlayedNote> notes;
+  std::vector<double> truth[2];
+  for (int i = 0; i < 128; ++i) {
+    const double t = 1 + i * kBeat;
+    const bool fast = i >= 64;
+    truth[fast].push_back(t);
+    const int root = i / 4 * 5 % 12;
+    if (i % 4 == 0) notes.push_back({at(t), at(2.2), Pitch(36 + root), Velocity(80)});
+    for (int k = 0; k < (fast ? 4 : 2); ++k) notes.push_back({at(t + k * kBeat / (fast ? 4 : 2)), at(.2), Pitch(60 + root + (k % 2) * 4 + (i % 2) * 3), Velocity(k == 0 ? 72 : 62)});
+  }
+  const Beats found = find_beats(notes);
+  for (const auto& half : truth) {
+    EXPECT_NEAR(kept(found, half).rate, 1, .06);
+    EXPECT_GT(kept(found, half).right, .95);
+  }
+}
+
+// Broken chords under a tune, a chord a bar, the tempo going `bend` away and back over some ten bars.
+std::vector<double> bent(std::vector<PlayedNote>& notes, double beat, double bend, int beats) {
+  std::vector<double> out;
+  double t = 1;
+  for (int i = 0; i < beats; ++i) {
+    const double length = beat * (1 + bend * .5 * (1 - std::cos(6.2832 * i / 40)));
+    out.push_back(t);
+    const int root = i / 4 * 5 % 12;
+    for (int k = 0; k < 4; ++k) {
+      const int pitch = i % 2 == 0 && k == 0 ? 38 + root : 50 + root + k * 4 % 9;
+      notes.push_back({at(t + k * length / 4), at(length * .3), Pitch(pitch), Velocity(58)});
+    }
+    if (i % 4 != 3) notes.push_back({at(t + .012), at(length * .9), Pitch(72 + root % 7 + i % 3 * 2), Velocity(74)});
+    else for (int k = 0; k < 2; ++k) notes.push_back({at(t + k * length / 2 + .008), at(length * .4), Pitch(74 + root % 7 + k), Velocity(70)});
+    t += length;
+  }
+  return out;
+}
+
+TEST(Beats, WhoSlowsDownByAQuarterAndComesBackKeepsTheLevel) {
+  for (const double beat : {.5, .6}) {
+    std::vector<PlayedNote> notes;
+    const auto truth = bent(notes, beat, .25, 160);
+    const Beats found = find_beats(notes);
+    ASSERT_TRUE(found.pulse()) << beat;
+    EXPECT_NEAR(kept(found, truth).rate, 1, .05) << beat;
+    EXPECT_GT(kept(found, truth).right, .95) << beat;
+  }
+}
+
 TEST(Beats, NothingPlayedHasNoPulse) {
   EXPECT_FALSE(find_beats({}).pulse());
   EXPECT_FALSE(find_beats({{at(1), at(1), Pitch(60), Velocity(60)}}).pulse());
