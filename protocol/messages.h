@@ -475,7 +475,8 @@ struct Hear {
   static constexpr const char* kSays =
       "Plays an alternative on the MIDI output: by its `place` in the list (from 0) or as `harte`; neither: the next one. "
       "`list` is the alternatives_number that was seen: if the list has changed since, nothing is played and an error says "
-      "so. `voicing`: in this style, where it can be had. `stop` ends what sounds. Answers with what is played, null after stop.";
+      "so. `voicing`: in this style, where it can be had. `notes`: these very keys, 1 to 16 of them, with `harte` as their name "
+      "if given. `stop` ends what sounds. Answers with what is played, null after stop and for notes without a name.";
   static constexpr const char* kExample = R"({"place":0,"list":37})";
   static constexpr const char* kReplyExample = R"({"harte":"D:min9"})";
   using Reply = Heard;
@@ -483,9 +484,10 @@ struct Hear {
   std::optional<std::string> harte{};
   std::optional<std::uint32_t> list{};
   std::optional<VoicingStyle> voicing{};
+  std::optional<std::vector<PitchNumber>> notes{};
   std::optional<bool> stop{};
 };
-BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, voicing, stop))
+BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, voicing, notes, stop))
 
 struct PlayTake {
   static constexpr const char* kMethod = "take.play";
@@ -502,26 +504,40 @@ struct PlayTake {
 };
 BOOST_DESCRIBE_STRUCT(PlayTake, (), (take, from_us, to_us, velocity))
 
-enum class Layer : std::uint8_t { kBass, kChords };
-BOOST_DESCRIBE_ENUM(Layer, kBass, kChords)
+enum class Layer : std::uint8_t { kBass, kChords, kMelody };
+BOOST_DESCRIBE_ENUM(Layer, kBass, kChords, kMelody)
+
+struct GivenChord {
+  static constexpr const char* kSays =
+      "`notes`: the very keys, 1 to 16, held as long as the chord lasts; left out, it is laid out anew. Of two or more the lowest "
+      "is its bass, the highest its melody.";
+  std::string harte;
+  std::optional<std::vector<PitchNumber>> notes{};
+};
+BOOST_DESCRIBE_STRUCT(GivenChord, (), (harte, notes))
 
 struct PlayAlong {
   static constexpr const char* kMethod = "play.along";
   static constexpr const char* kSays =
       "Finds the loop of a take and plays its bass roots and chords on the MIDI output, round and round, after `count_in` "
-      "bars (1 where left out), at `tempo` beats a minute (the take's own where left out). The take being played ends; the "
-      "next note begins one that is kept against the loop: see take.passes. Ends with play.stop.";
-  static constexpr const char* kExample = R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"]})";
+      "bars (1 where left out), at `tempo` beats a minute (the take's own where left out). `chords`: others in place of the "
+      "loop's own, one for each, as take.reharmonise proposes them; `layers` left out, all of their notes sound. The take "
+      "being played ends; the next note begins one that is kept against the loop: see take.passes. With `listen` nothing "
+      "ends and nothing is kept against it. Ends with play.stop, or after so many `rounds`.";
+  static constexpr const char* kExample = R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"],"chords":[{"harte":"F:maj7","notes":[41,57,60,64]}],"rounds":2})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"since":97200345,"from_us":0,"to_us":0,"along":{"tempo":92,"meter":4,"count_in_us":2608696,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}]}})";
+      R"({"take":12,"since":97200345,"from_us":0,"to_us":0,"along":{"tempo":92,"meter":4,"count_in_us":2608696,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}],"rounds":2,"given":true,"listen":false}})";
   using Reply = Playing;
   std::optional<std::uint64_t> take{};
   std::optional<Real<20, 400>> tempo{};
   std::optional<Whole<0, 8>> count_in{};
   std::optional<std::vector<Layer>> layers{};
   std::optional<Whole<1, 127>> velocity{};
+  std::optional<std::vector<GivenChord>> chords{};
+  std::optional<Whole<1, 64>> rounds{};
+  std::optional<bool> listen{};
 };
-BOOST_DESCRIBE_STRUCT(PlayAlong, (), (take, tempo, count_in, layers, velocity))
+BOOST_DESCRIBE_STRUCT(PlayAlong, (), (take, tempo, count_in, layers, velocity, chords, rounds, listen))
 
 struct TakePasses {
   static constexpr const char* kSays =

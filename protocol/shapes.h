@@ -190,13 +190,15 @@ BOOST_DESCRIBE_ENUM(BeatWord, kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo)
 
 struct LoggedBeat {
   static constexpr const char* kSays =
-      "What was said of the take's beats: `tap`: they are `interval_us` long; `clock`: another machine's bar begins; `one`: "
+      "What was said of the take's beats: `tap`: they are `interval_us` long; `clock`: another machine's bar begins (with "
+      "`place`: here fell that beat of it, 1 is the second, when the take began in it); `one`: "
       "a bar begins here; `meter` beats a bar; `twice` or `half` as many; `undo` takes the last of these back but a clock's.";
   BeatWord what = BeatWord::kOne;
   std::optional<TimeUs> interval_us{};
   std::optional<Whole<1, 16>> meter{};
+  std::optional<Whole<1, 15>> place{};
 };
-BOOST_DESCRIBE_STRUCT(LoggedBeat, (), (what, interval_us, meter))
+BOOST_DESCRIBE_STRUCT(LoggedBeat, (), (what, interval_us, meter, place))
 
 struct AlongChord {
   static constexpr const char* kSays = "`at_us` from the beginning of the loop.";
@@ -284,18 +286,22 @@ struct OutputPort {
 BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble))
 
 struct PlayingAlong {
-  static constexpr const char* kSays = "The loop goes round after `count_in_us`; each time takes `cycle_us`.";
+  static constexpr const char* kSays =
+      "The loop goes round after `count_in_us`; each time takes `cycle_us`. `rounds`: then it ends; missing when it goes on until it "
+      "is stopped. `given`: the chords came with the request, they are not the loop's own. `listen`: nothing is kept against it.";
   double tempo = 0;
   Whole<1, 16> meter{4};
   TimeUs count_in_us = 0, cycle_us = 0;
   std::vector<AlongChord> chords;
+  std::optional<std::uint32_t> rounds{};
+  bool given = false, listen = false;
 };
-BOOST_DESCRIBE_STRUCT(PlayingAlong, (), (tempo, meter, count_in_us, cycle_us, chords))
+BOOST_DESCRIBE_STRUCT(PlayingAlong, (), (tempo, meter, count_in_us, cycle_us, chords, rounds, given, listen))
 
 struct Playing {
   static constexpr const char* kSays =
       "What is played on the MIDI output: a take from `from_us` to `to_us`, counted from its beginning. `since`: when "
-      "`from_us` sounded, on the daemon's clock. With `along` it is the take's loop, round and round until it is stopped, "
+      "`from_us` sounded, on the daemon's clock. With `along` it is the take's loop, round and round, "
       "and both are 0.";
   std::uint64_t take = 0;
   TimeUs since = 0;

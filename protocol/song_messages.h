@@ -100,15 +100,18 @@ struct ProposedChord {
 BOOST_DESCRIBE_STRUCT(ProposedChord, (), (symbol, harte, kept, changed, change, reached_by, melody, dark_bright, resolved_tense, outside, left, right))
 
 struct LoopProposal {
-  static constexpr const char* kSays = "Chords for one time round. `score` compares within one answer; `hands_move` in semitones once round.";
+  static constexpr const char* kSays =
+      "Chords for one time round. `score` compares within one answer; `hands_move` in semitones once round. `pedal`: the note on which "
+      "the bass of all its chords stays, where that was asked for.";
   std::vector<ProposedChord> chords;
   double score = 0;
   Wish dark_bright;
   Share resolved_tense;
   std::uint64_t changed = 0, hands_move = 0;
   std::string reason;
+  std::optional<PitchClassNumber> pedal{};
 };
-BOOST_DESCRIBE_STRUCT(LoopProposal, (), (chords, score, dark_bright, resolved_tense, changed, hands_move, reason))
+BOOST_DESCRIBE_STRUCT(LoopProposal, (), (chords, score, dark_bright, resolved_tense, changed, hands_move, reason, pedal))
 
 struct Reharmonised {
   static constexpr const char* kSays =
@@ -128,7 +131,8 @@ struct Reharmonise {
   static constexpr const char* kMethod = "take.reharmonise";
   static constexpr const char* kSays =
       "Other chords for the loop of a take under the same melody, best first. `keep`: places in the loop whose chords stay, the first is 1. "
-      "`section`: whose melody is kept; the one with the most passes when left out.";
+      "`section`: whose melody is kept; the one with the most passes when left out. `pedal`: the bass stays on one note under all chords: "
+      "\"any\", or a note name such as Bb.";
   static constexpr const char* kExample = R"({"take":12,"brighter":-0.5,"roots":"fifths","keep":[1],"count":8})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"key":"C:maj","section":"A","passes":6,"free":1,"apart":1,"exact":true,"played":{"chords":[],"score":0.71,"dark_bright":0.1,"resolved_tense":0.4,"changed":0,"hands_move":12,"reason":"as played"},"proposals":[{"chords":[{"symbol":"Db9","harte":"Db:9","kept":false,"changed":true,"change":"tritone substitute","reached_by":"chromatic approach","melody":[{"note":"F","degree":"3","role":"chord_tone","length":2,"held":true}],"dark_bright":-0.2,"resolved_tense":0.6,"outside":3,"left":[37,47],"right":[63,68,77]}],"score":0.62,"dark_bright":-0.2,"resolved_tense":0.6,"changed":1,"hands_move":9,"reason":"from outside C major: Db9 (tritone substitute for G7); darker than the loop"}]})";
@@ -136,11 +140,12 @@ struct Reharmonise {
   std::optional<std::uint64_t> take{};
   std::optional<Wish> brighter{}, tenser{}, surprising{};
   std::optional<RootsMove> roots{};
+  std::optional<std::string> pedal{};
   std::optional<std::vector<Whole<1, 1000>>> keep{};
   std::optional<std::string> section{};
   std::optional<Whole<1, 16>> count{};
 };
-BOOST_DESCRIBE_STRUCT(Reharmonise, (), (take, brighter, tenser, surprising, roots, keep, section, count))
+BOOST_DESCRIBE_STRUCT(Reharmonise, (), (take, brighter, tenser, surprising, roots, pedal, keep, section, count))
 
 // ---- parts for other musicians
 
@@ -272,14 +277,15 @@ struct GetKeptSketch {
 BOOST_DESCRIBE_STRUCT(GetKeptSketch, (), (name))
 
 struct OutlinedPart {
-  static constexpr const char* kSays = "`at` and `beats` in written beats from the beginning, all times together; `chords` of one time.";
+  static constexpr const char* kSays = "`at` and `beats` in written beats from the beginning, all times together; `chords` of one time. `key`: where it is not the song's.";
   std::string name;
+  std::optional<std::string> key{};
   double at = 0, beats = 0;
   std::uint32_t times = 1;
   std::vector<SongLayer> layers;
   std::vector<std::string> chords;
 };
-BOOST_DESCRIBE_STRUCT(OutlinedPart, (), (name, at, beats, times, layers, chords))
+BOOST_DESCRIBE_STRUCT(OutlinedPart, (), (name, key, at, beats, times, layers, chords))
 
 struct SketchOutline {
   std::string title;

@@ -45,7 +45,45 @@ std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   return std::nullopt;
 }
 
-std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol::Reharmonise& wish) {
+// Which proposal is to sound, and how. It sounds in the very notes that were proposed.
+struct Sounded {
+  int hear = 0, along = 0;  // its number, from 1; 0: none
+  int rounds = 0, count_in = -1, velocity = 0;
+  double tempo = 0;
+  std::vector<std::string> layers;
+};
+
+std::optional<Problem> sound(protocol::Connection& daemon, const protocol::Reharmonised& found, const Sounded& how) {
+  const auto number = static_cast<std::size_t>(how.hear > 0 ? how.hear : how.along);
+  if (number > found.proposals.size())
+    return Problem{fmt::format("There are {} proposals; there is no proposal {}.", found.proposals.size(), number)};
+  protocol::PlayAlong request;
+  request.take = found.take;
+  request.chords.emplace();
+  for (const auto& chord : found.proposals[number - 1].chords) {
+    protocol::GivenChord given{chord.harte, chord.left};
+    given.notes->insert(given.notes->end(), chord.right.begin(), chord.right.end());
+    request.chords->push_back(std::move(given));
+  }
+  request.listen = how.hear > 0;
+  request.count_in = how.count_in >= 0 ? how.count_in : how.hear > 0 ? 0 : 1;
+  if (how.rounds > 0 || how.hear > 0) request.rounds = std::max(1, how.rounds);
+  if (how.tempo > 0) request.tempo = how.tempo;
+  if (how.velocity > 0) request.velocity = how.velocity;
+  if (!how.layers.empty()) {
+    request.layers.emplace();
+    for (const auto& layer : how.layers)
+      request.layers->push_back(layer == "bass" ? protocol::Layer::kBass : layer == "chords" ? protocol::Layer::kChords : protocol::Layer::kMelody);
+  }
+  const auto playing = daemon.request(request, kPatience);
+  if (!playing) return playing.error();
+  const auto& along = *playing->along;
+  fmt::print("\nPlaying {} at {:.0f} beats a minute, {}; `undersong stop` ends it.\n", number, along.tempo,
+             !along.rounds ? std::string("round and round") : *along.rounds == 1 ? "once round" : fmt::format("{} times round", *along.rounds));
+  return std::nullopt;
+}
+
+std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol::Reharmonise& wish, const Sounded& how) {
   const auto found = daemon.request(wish, kPatience);
   if (!found) return found.error();
   fmt::print("Loop   {}\n       take {}{}; melody of {}, {} times; brightness {:+.2f}, tension {:.2f}\n", symbols(found->played), found->take,
@@ -57,6 +95,7 @@ std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol:
                static_cast<double>(made.dark_bright), static_cast<double>(made.resolved_tense), made.hands_move);
   }
   fmt::print("\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n", found->apart, found->free);
+  if (how.hear > 0 || how.along > 0) return sound(daemon, *found, how);
   return std::nullopt;
 }
 
@@ -84,6 +123,7 @@ void add_songs(CLI::App& program, Session& session) {
     std::string roots = "any", section;
     double brighter = 0, tenser = 0, surprising = 0;
     int count = 8;
+    Sounded sounded;
   };
   auto asked = std::make_shared<Asked>();
   auto* other = group->add_subcommand("reharmonise", "Other chords for the loop of a take, under the same melody");
@@ -96,6 +136,14 @@ void add_songs(CLI::App& program, Session& session) {
   other->add_option("--roots-move", asked->roots, "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
       ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
   other->add_option("--section", asked->section, "keep the melody of this section");
+  Sounded& sounded = asked->sounded;
+  auto* hear = other->add_option("--hear", sounded.hear, "play this proposal on the MIDI output, in tempo, once round (mind the instrument's volume)")->check(CLI::Range(1, 16));
+  other->add_option("--along", sounded.along, "play this proposal round and round, to play over: what you play is kept against it")->check(CLI::Range(1, 16))->excludes(hear);
+  other->add_option("--rounds", sounded.rounds, "so many times round, then it ends")->check(CLI::Range(1, 64));
+  other->add_option("--tempo", sounded.tempo, "beats a minute; the take's own if left out")->check(CLI::Range(20.0, 400.0));
+  other->add_option("--count-in", sounded.count_in, "bars before it begins")->check(CLI::Range(0, 8));
+  other->add_option("--layers", sounded.layers, "which of its notes: bass, chords, melody (the held note on top)")->delimiter(',')->check(CLI::IsMember({"bass", "chords", "melody"}));
+  other->add_option("--velocity", sounded.velocity, "how loud, instead of softly under your own playing")->check(CLI::Range(1, 127));
   other->callback([asked, &session] {
     protocol::Reharmonise wish;
     wish.take = chosen(asked->take);
@@ -109,7 +157,7 @@ void add_songs(CLI::App& program, Session& session) {
     for (const auto& [word, roots] : {std::pair{"fifths", RootsMove::kFifths}, {"rising-fifths", RootsMove::kRisingFifths}, {"thirds", RootsMove::kThirds},
                                       {"steps", RootsMove::kSteps}, {"semitones", RootsMove::kSemitones}})
       if (asked->roots == word) wish.roots = roots;
-    session.with_daemon([&](protocol::Connection& daemon) { return reharmonise(daemon, wish); });
+    session.with_daemon([&](protocol::Connection& daemon) { return reharmonise(daemon, wish, asked->sounded); });
   });
 
   struct Given {

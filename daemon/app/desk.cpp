@@ -80,6 +80,7 @@ void Desk::received(const midi::Event& event) {
 void Desk::advance(Micros now) {
   advance_to(now);
   playback_.advance(midi::steady_now());
+  if (!playback_.playing()) round_.reset();  // so many rounds are over
 }
 
 void Desk::advance_to(Micros at) {
@@ -244,7 +245,20 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
   const auto& moment = analysis_.moment();
   if (wish.list && *wish.list != moment.alternatives_number)
     return Error{ErrorCode::kConflict, "The list of alternatives has changed since: look again."};
+  if (auto wrong = wrong_notes(wish.notes, "params.notes")) return *wrong;
+  if (wish.notes && (wish.place || wish.voicing))
+    return invalid_input(fmt::format("params.notes say what is played; leave params.{} out.", wish.place ? "place" : "voicing"));
   if (auto there = playback_.ready(); !there) return there.error();
+  if (wish.notes) {
+    std::optional<std::string> name;
+    if (wish.harte) {
+      const auto chord = harmony::parse_harte(*wish.harte);
+      if (!chord) return invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", *wish.harte));
+      name = harmony::harte(chord->chord, chord->root);
+    }
+    sound(keys_of(*wish.notes));
+    return name;
+  }
   if (wish.harte) {
     const auto chord = harmony::parse_harte(*wish.harte);
     if (!chord) return invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", *wish.harte));
@@ -309,6 +323,10 @@ Result<protocol::ChordVoicings> Desk::voicings(const protocol::VoiceChord& wish)
 void Desk::sound(const harmony::Voicing& voicing) {
   std::vector<Pitch> notes(voicing.left.begin(), voicing.left.end());
   notes.insert(notes.end(), voicing.right.begin(), voicing.right.end());
+  sound(notes);
+}
+
+void Desk::sound(const std::vector<Pitch>& notes) {
   const midi::Strike strike{soft(),
                             std::chrono::duration_cast<Micros>(config_.hear_length), Micros(12'000), 0};
   playback_.strike(notes, strike);

@@ -102,6 +102,9 @@ class Desk : public server::Desk {
   void advance_to(Micros at);
   void beat_changed(bool changed);
   void tap_at(Micros at);
+  static std::vector<Pitch> keys_of(const std::vector<protocol::PitchNumber>& notes);
+  // What is wrong with notes that a client gave; nothing when they are 1 to 16.
+  static std::optional<Error> wrong_notes(const std::optional<std::vector<protocol::PitchNumber>>& notes, const std::string& where);
   bool correct_now(const takes::BeatLine& said);
   std::optional<Micros> next_pass() const;
   void begin_pass();
@@ -113,6 +116,7 @@ class Desk : public server::Desk {
   void mark_at(Micros at, std::string text, Answer<std::uint64_t> answer);
   void end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t> answer);
   void sound(const harmony::Voicing& voicing);
+  void sound(const std::vector<Pitch>& notes);
   harmony::Voicing styled(const harmony::Chord& chord, const std::vector<Pitch>& melody, std::optional<protocol::VoicingStyle> wish) const;
   void set_wishes(harmony::Wishes wishes);
 

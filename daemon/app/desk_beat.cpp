@@ -1,12 +1,16 @@
 // The desk's part that has to do with time: the beat and its corrections, and playing along with a loop.
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "daemon/app/desk.h"
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/server/wire.h"
 
 namespace undersong::app {
 namespace {
 
+constexpr std::size_t kMostGivenNotes = 16;
 
 std::optional<protocol::BeatNow> wire_beat(const listen::Pulse& pulse) {
   if (!pulse.now()) return std::nullopt;
@@ -67,7 +71,7 @@ bool Desk::correct_now(const takes::BeatLine& said) {
 void Desk::correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) {
   using takes::BeatWord;
   constexpr std::array kWords{BeatWord::kOne, BeatWord::kTwice, BeatWord::kHalf, BeatWord::kMeter, BeatWord::kUndo};
-  takes::BeatLine said{wish.at ? Micros(*wish.at) : now(), kWords[static_cast<std::size_t>(wish.what)], {}, wish.meter ? static_cast<int>(wish.meter->value) : 0};
+  takes::BeatLine said{wish.at ? Micros(*wish.at) : now(), kWords[static_cast<std::size_t>(wish.what)], {}, wish.meter ? static_cast<int>(wish.meter->value) : 0, 0};
   if (said.what == BeatWord::kMeter && said.meter == 0) return answer(invalid_input("params.meter is missing: how many beats a bar?"));
   const bool live = !wish.take || (take_ && take_->id == *wish.take);
   const auto kept = [this, answer](Result<takes::LineNumber> number) {
@@ -125,27 +129,55 @@ void Desk::take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBe
 
 // ---- playing along
 
+std::vector<Pitch> Desk::keys_of(const std::vector<protocol::PitchNumber>& notes) {
+  std::vector<Pitch> out;
+  for (const auto& note : notes) out.emplace_back(static_cast<int>(note.value));
+  std::sort(out.begin(), out.end());
+  out.erase(std::unique(out.begin(), out.end()), out.end());
+  return out;
+}
+
+std::optional<Error> Desk::wrong_notes(const std::optional<std::vector<protocol::PitchNumber>>& notes, const std::string& where) {
+  if (!notes || (!notes->empty() && notes->size() <= kMostGivenNotes)) return std::nullopt;
+  return invalid_input(fmt::format("{} holds {} notes; give 1 to {}.", where, notes->size(), kMostGivenNotes));
+}
+
 void Desk::play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing> answer) {
   if (auto there = playback_.ready(); !there) return answer(there.error());
   takes::AlongWish how;
   if (wish.tempo) how.tempo = *wish.tempo;
   if (wish.count_in) how.count_in = static_cast<int>(wish.count_in->value);
   if (wish.layers) {
-    how.bass = how.chords = false;
-    for (const auto layer : *wish.layers) (layer == protocol::Layer::kBass ? how.bass : how.chords) = true;
-    if (!how.bass && !how.chords) return answer(invalid_input("params.layers is empty: name bass, chords or both."));
+    how.bass = how.chords = how.melody = false;
+    for (const auto layer : *wish.layers) (layer == protocol::Layer::kBass ? how.bass : layer == protocol::Layer::kChords ? how.chords : how.melody) = true;
+    if (wish.layers->empty()) return answer(invalid_input("params.layers is empty: name bass, chords or both."));
   }
+  if (wish.rounds) how.rounds = static_cast<int>(wish.rounds->value);
+  if (wish.chords) {
+    if (wish.chords->empty()) return answer(invalid_input("params.chords is empty: give one for each chord of the loop, or leave it out."));
+    for (std::size_t i = 0; i < wish.chords->size(); ++i) {
+      const auto& given = (*wish.chords)[i];
+      const auto chord = harmony::parse_harte(given.harte);
+      if (!chord) return answer(invalid_input(fmt::format("params.chords[{}].harte: \"{}\" is no chord in Harte syntax.", i, given.harte)));
+      if (const auto wrong = wrong_notes(given.notes, fmt::format("params.chords[{}].notes", i))) return answer(*wrong);
+      how.given.push_back({chord->chord, chord->root, given.notes ? keys_of(*given.notes) : std::vector<Pitch>()});
+    }
+  }
+  if (!how.bass && !how.chords && std::all_of(how.given.begin(), how.given.end(), [](const auto& chord) { return chord.notes.empty(); }))
+    return answer(invalid_input("params.layers is the melody alone, but no notes are given: name bass or chords, or give notes."));
   how.velocity = wish.velocity ? Velocity(static_cast<int>(wish.velocity->value)) : soft();
   with_take_aside<protocol::Playing>(
-      wish.take, answer, [this, how, answer, asked = ++play_asked_](takes::TakeId id, const takes::HeardTake& heard, const takes::Beats& beats) -> std::function<void()> {
+      wish.take, answer, [this, how, answer, listen = wish.listen.value_or(false), asked = ++play_asked_](takes::TakeId id, const takes::HeardTake& heard, const takes::Beats& beats) -> std::function<void()> {
         const auto loop = takes::find_loop(heard, beats);
         auto along = loop ? takes::accompaniment(*loop, beats, how)
                           : Result<takes::Along>(not_found(fmt::format("There is no loop in take {}: no chord cycle comes round often enough.", id)));
-        return [this, id, answer, asked, along = std::move(along)] {
+        return [this, id, answer, asked, listen, along = std::move(along)] {
           if (!along) return answer(along.error());
           if (asked != play_asked_) return answer(Error{ErrorCode::kConflict, "Something else was asked for meanwhile."});
-          auto playing = playback_.play_along(id, *along);
+          auto playing = playback_.play_along(id, *along, listen);
           if (!playing) return answer(playing.error());
+          round_.reset();
+          if (listen) return answer(*playing);
           if (take_) end_take_at(now(), takes::EndReason::kRequest, {});
           round_ = Round{id, *along, Micros(playing->since), 1};
           world_.changed_deadline();
@@ -155,7 +187,7 @@ void Desk::play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing>
 }
 
 std::optional<Micros> Desk::next_pass() const {
-  if (!round_) return std::nullopt;
+  if (!round_ || (round_->along.rounds > 0 && round_->next > round_->along.rounds)) return std::nullopt;
   return round_->pass(round_->next);
 }
 

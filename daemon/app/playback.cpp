@@ -68,18 +68,21 @@ Result<protocol::Playing> Playback::play_take(const takes::Store::Midi& take, co
   return *playing_;
 }
 
-Result<protocol::Playing> Playback::play_along(takes::TakeId of, const takes::Along& along) {
+Result<protocol::Playing> Playback::play_along(takes::TakeId of, const takes::Along& along, bool listen) {
   if (auto there = ready(); !there) return there.error();
   stop_striking();
   const Micros begin = midi::steady_now() + kLead;
   sender_.play(std::make_shared<midi::Score>(along.score), begin);
-  ends_ = Micros::max();
+  ends_ = along.rounds > 0 ? begin + along.score.length : Micros::max();
   protocol::PlayingAlong out;
   out.tempo = along.tempo;
   out.meter = along.meter;
   out.count_in_us = along.count_in.count();
   out.cycle_us = along.cycle.count();
   for (const auto& chord : along.chords) out.chords.push_back({chord.at.count(), chord.harte});
+  if (along.rounds > 0) out.rounds = static_cast<std::uint32_t>(along.rounds);
+  out.given = along.given;
+  out.listen = listen;
   playing_ = protocol::Playing{of, begin.count(), 0, 0, std::move(out)};
   world_.changed_status();
   world_.changed_deadline();

@@ -39,8 +39,8 @@ class Playback {
   void stop_striking();
   // `velocity`: the mean loudness that a take is brought down to.
   Result<protocol::Playing> play_take(const takes::Store::Midi& take, const protocol::PlayTake& wish, Velocity velocity);
-  // The score of `along`, round and round, the loop of take `of`.
-  Result<protocol::Playing> play_along(takes::TakeId of, const takes::Along& along);
+  // The score of `along`, so many rounds or for ever, over the loop of take `of`.
+  Result<protocol::Playing> play_along(takes::TakeId of, const takes::Along& along, bool listen);
   bool stop();
   const std::optional<protocol::Playing>& playing() const { return playing_; }
 

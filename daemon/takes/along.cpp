@@ -1,5 +1,7 @@
 #include "daemon/takes/along.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <boost/json.hpp>
 #include <cmath>
@@ -45,6 +47,18 @@ void strike(midi::Score& score, std::uint8_t channel, Pitch pitch, int velocity,
   score.events.push_back(midi::note_off(std::max(at + Micros(1), end), channel, pitch));
 }
 
+// Given notes, low to high, each once: the outer ones a little louder, as bass and melody are.
+void strike_given(midi::Score& score, std::vector<Pitch> notes, const AlongWish& wish, Micros from, Micros end) {
+  std::sort(notes.begin(), notes.end());
+  notes.erase(std::unique(notes.begin(), notes.end()), notes.end());
+  const int loud = wish.velocity.value();
+  for (std::size_t i = 0; i < notes.size(); ++i) {
+    const bool alone = notes.size() == 1, lowest = !alone && i == 0, highest = !alone && i + 1 == notes.size();
+    if (!(lowest ? wish.bass : highest ? wish.melody : wish.chords || alone)) continue;
+    strike(score, 0, notes[i], lowest || highest ? loud : loud - 8, from, end);
+  }
+}
+
 Micros beat_of_take(const Loop& loop, const Beats& beats) {
   std::vector<Micros> all;
   for (std::size_t i = 1; i < beats.beats.size(); ++i) {
@@ -80,15 +94,23 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
   const Micros natural = counted ? taken : Micros(static_cast<std::int64_t>(60e6 / kUsualTempo));
   out.tempo = wish.tempo.value_or(60e6 / static_cast<double>(natural.count()));
   const double beat = 60e6 / out.tempo;  // microseconds
+  if (!wish.given.empty() && wish.given.size() != loop.chords.size())
+    return invalid_input(fmt::format("{} {} given, but the loop has {}.", wish.given.size(), wish.given.size() == 1 ? "chord is" : "chords are", loop.chords.size()));
+  out.given = !wish.given.empty();
+  out.rounds = std::clamp(wish.rounds, 0, kMostRounds);
   std::vector<harmony::Chord> chords;
+  std::vector<const std::vector<Pitch>*> notes;
   std::vector<Micros> begins;
+  const std::vector<Pitch> laid_out_here;
   double at = 0;  // beats
-  for (const LoopChord& chord : loop.chords) {
+  for (std::size_t i = 0; i < loop.chords.size(); ++i) {
+    const LoopChord& chord = loop.chords[i];
     const double length = counted ? std::max(.5, std::round(2 * chord.beats) / 2) : static_cast<double>(chord.length.count()) / static_cast<double>(natural.count());
     if (length <= 0) continue;
-    chords.push_back(chord.chord);
+    chords.push_back(out.given ? wish.given[i].chord : chord.chord);
+    notes.push_back(out.given ? &wish.given[i].notes : &laid_out_here);
     begins.emplace_back(std::llround(at * beat));
-    out.chords.push_back({begins.back(), harmony::harte(chord.chord, chord.root)});
+    out.chords.push_back({begins.back(), harmony::harte(chords.back(), out.given ? wish.given[i].root : chord.root)});
     at += length;
   }
   if (chords.empty()) return invalid_input("The loop of this take has no chord that lasts.");
@@ -104,9 +126,14 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
     const Micros from(std::llround(i * beat));
     strike(score, 0, one ? Pitch(first.value() + 24) : Pitch(first.value() + 12), one ? loud + 10 : loud, from, from + Micros(std::llround(std::min(.25 * beat, 150e3))));
   }
+  const std::size_t counted_in = score.events.size();
   const auto voicing = harmony::voice_cycle(chords, tops(chords));
   for (std::size_t i = 0; i < chords.size(); ++i) {
     const Micros from = out.count_in + begins[i], end = out.count_in + begins[i + 1] - kGap;
+    if (!notes[i]->empty()) {
+      strike_given(score, *notes[i], wish, from, end);
+      continue;
+    }
     const Pitch low = bass_pitch(chords[i].bass);
     if (wish.bass)
       for (int bar = 0;; ++bar) {
@@ -120,22 +147,30 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
       }
     if (wish.chords) {
       const auto& laid = voicing.voicings[i];
-      std::vector<Pitch> notes(laid.left.begin(), laid.left.end());
-      notes.insert(notes.end(), laid.right.begin(), laid.right.end());
-      for (const Pitch note : notes) {
+      std::vector<Pitch> keys(laid.left.begin(), laid.left.end());
+      keys.insert(keys.end(), laid.right.begin(), laid.right.end());
+      for (const Pitch note : keys) {
         // The bass is another layer's, and nothing of a chord lies under it or on it.
-        if (note.pitch_class() == chords[i].bass && note == notes.front() && notes.size() > 2) continue;
+        if (note.pitch_class() == chords[i].bass && note == keys.front() && keys.size() > 2) continue;
         if (wish.bass && note <= low) continue;
         strike(score, 0, note, loud - 8, from, end);
       }
     }
   }
+  // So many rounds are written out, so that the last note ends by itself and nothing of another round begins.
+  const std::size_t one_round = score.events.size();
+  for (int round = 1; round < out.rounds; ++round)
+    for (std::size_t i = counted_in; i < one_round; ++i) {
+      midi::Event event = score.events[i];
+      event.at += out.cycle * round;
+      score.events.push_back(event);
+    }
   std::stable_sort(score.events.begin(), score.events.end(), [](const midi::Event& a, const midi::Event& b) {
     // At one time what ends goes first.
     return a.at != b.at ? a.at < b.at : a.kind() == midi::kNoteOff && b.kind() != midi::kNoteOff;
   });
-  score.length = out.count_in + out.cycle;
-  score.repeat_from = out.count_in;
+  score.length = out.count_in + out.cycle * std::max(1, out.rounds);
+  if (out.rounds == 0) score.repeat_from = out.count_in;
   return out;
 }
 

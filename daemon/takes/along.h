@@ -2,6 +2,7 @@
 //
 // The score: a count-in on the first root (its first beat an octave higher and louder), then bass roots, struck at each
 // change and anew in each bar of a long chord, and chords above them, voiced around the middle and led round the cycle.
+// Other chords can be given in place of the loop's own, and the very notes of each: then these sound, once a chord.
 // The log of the take that is played along has a line of kind kAlong (what is played) and one of kPass where each time
 // round begins; data are JSON, as in protocol/shapes.h LoggedAlong and LoggedPass.
 //
@@ -18,11 +19,19 @@
 
 namespace undersong::takes {
 
+struct GivenChord {
+  harmony::Chord chord;
+  harmony::NoteName root;
+  std::vector<Pitch> notes;  // empty: laid out here. Of two or more the lowest is its bass, the highest its melody
+};
+
 struct AlongWish {
   std::optional<double> tempo;  // beats a minute; the take's own where left out
   int count_in = 1;             // bars
-  bool bass = true, chords = true;
+  bool bass = true, chords = true, melody = true;  // melody: of given notes only
   Velocity velocity{56};
+  std::vector<GivenChord> given;  // one for each chord of the loop, or none
+  int rounds = 0;                 // then it ends; 0: for ever
 };
 
 struct AlongChord {
@@ -36,9 +45,13 @@ struct Along {
   double tempo = 0;
   int meter = 4;
   std::vector<AlongChord> chords;
+  int rounds = 0;      // 0: for ever
+  bool given = false;  // the chords are not the loop's own
 };
 
-// Errors: the loop has no chord that lasts.
+inline constexpr int kMostRounds = 64;
+
+// Errors: the loop has no chord that lasts, or not as many chords as are given.
 Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWish& wish);
 
 // ---- the log

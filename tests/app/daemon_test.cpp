@@ -724,6 +724,95 @@ TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
   ASSERT_TRUE(eventually([&] { return ear.let_go() == ear.struck().size(); })) << "all is let go";
 }
 
+TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
+  Player synth("Synth", true);
+  configure("[hear]\noutput = \"Synth in\"\n");
+  const std::vector<std::vector<int>> chords{{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
+  {
+    start({"--play", write_cycle(chords, 6), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      const auto takes = daemon.request(protocol::ListTakes{});
+      return takes && !takes->takes.empty() && takes->takes[0].ended;
+    }));
+  }
+  daemon_->end(SIGTERM);
+  start();
+  Connection daemon = connect();
+  OutputEar ear("Synth:out");
+  ASSERT_TRUE(ear.opened);
+  // A key that is named arrives, and nothing else; what is no chord or too much is refused in one sentence.
+  ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.harte = "D:min9", .notes = std::vector<protocol::PitchNumber>{38, 53, 60, 64}})); }));
+  ASSERT_TRUE(eventually([&] { return ear.struck().size() >= 4; }));
+  EXPECT_EQ(ear.struck(), (std::vector<int>{38, 53, 60, 64}));
+  ASSERT_TRUE(daemon.request(protocol::Hear{.stop = true}));
+  ASSERT_TRUE(eventually([&] { return ear.let_go() == 4; }));
+  for (const std::size_t many : {0u, 17u}) {
+    const auto refused = daemon.request(protocol::Hear{.notes = std::vector<protocol::PitchNumber>(many, protocol::PitchNumber(60))});
+    ASSERT_FALSE(refused);
+    EXPECT_EQ(refused.error().sentence, "params.notes holds " + std::to_string(many) + " notes; give 1 to 16.");
+  }
+  const auto found = daemon.request(protocol::Reharmonise{.take = 1}, 60s);
+  ASSERT_TRUE(found) << found.error().sentence;
+  ASSERT_FALSE(found->proposals.empty());
+  protocol::PlayAlong wish{.take = 1, .tempo = 400, .count_in = 0};
+  wish.chords.emplace();
+  std::vector<int> wanted;
+  for (const auto& chord : found->proposals[0].chords) {
+    protocol::GivenChord given{chord.harte, chord.left};
+    given.notes->insert(given.notes->end(), chord.right.begin(), chord.right.end());
+    std::vector<int> keys;
+    for (const auto& note : *given.notes) keys.push_back(static_cast<int>(note.value));
+    std::sort(keys.begin(), keys.end());
+    wanted.insert(wanted.end(), keys.begin(), keys.end());
+    wish.chords->push_back(given);
+  }
+  // Two rounds, and it is over by itself; the take that somebody plays meanwhile goes on, and nothing is kept against it.
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
+  ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->take.has_value(); }));
+  wish.rounds = 2;
+  wish.listen = true;
+  const auto before = ear.struck().size();
+  const auto playing = daemon.request(wish, 60s);
+  ASSERT_TRUE(playing) << playing.error().sentence;
+  ASSERT_TRUE(playing->along);
+  EXPECT_TRUE(playing->along->given && playing->along->listen);
+  EXPECT_EQ(playing->along->rounds, 2u);
+  ASSERT_EQ(playing->along->chords.size(), wish.chords->size());
+  for (std::size_t i = 0; i < wish.chords->size(); ++i) EXPECT_EQ(playing->along->chords[i].harte, (*wish.chords)[i].harte);
+  ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->playing == std::nullopt && ear.let_go() == ear.struck().size(); }));
+  std::vector<int> twice = wanted;
+  twice.insert(twice.end(), wanted.begin(), wanted.end());
+  const auto struck = ear.struck();
+  EXPECT_EQ(std::vector<int>(struck.begin() + static_cast<std::ptrdiff_t>(before), struck.end()), twice);
+  EXPECT_TRUE(daemon.request(protocol::GetStatus{})->take);
+  // To be played over: the take ends, and the next is kept against the chords that were given.
+  wish.rounds.reset();
+  wish.listen.reset();
+  wish.layers = {protocol::Layer::kBass, protocol::Layer::kChords};
+  ASSERT_TRUE(daemon.request(wish, 60s));
+  EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take);
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kLog}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({79}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({79}, false)}));
+  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
+  const auto passes = daemon.request(protocol::GetPasses{.take = 3});
+  ASSERT_TRUE(passes) << passes.error().sentence;
+  ASSERT_EQ(passes->along.chords.size(), wish.chords->size());
+  EXPECT_EQ(passes->along.chords[0].harte, (*wish.chords)[0].harte);
+  wish.chords->pop_back();
+  const auto short_of_one = daemon.request(wish, 60s);
+  ASSERT_FALSE(short_of_one);
+  EXPECT_NE(short_of_one.error().sentence.find("3 chords are given, but the loop has 4."), std::string::npos) << short_of_one.error().sentence;
+  (*wish.chords)[1].harte = "H:maj";
+  const auto no_chord = daemon.request(wish, 60s);
+  ASSERT_FALSE(no_chord);
+  EXPECT_EQ(no_chord.error().sentence, "params.chords[1].harte: \"H:maj\" is no chord in Harte syntax.");
+}
+
 TEST_F(DaemonOverJack, AnotherMachinesClockGivesTheBeatAndIsNotKept) {
   start();
   Connection daemon = connect();

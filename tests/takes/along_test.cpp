@@ -86,6 +86,49 @@ TEST(Along, TempoLayersAndCountInAsAskedFor) {
   EXPECT_FALSE(accompaniment(Loop(), Beats(), {}));
 }
 
+TEST(Along, GivenChordsSoundInTheirVeryNotesSoManyRoundsAndThenItIsOver) {
+  const auto given = [](const char* harte, std::vector<Pitch> notes) {
+    const auto parsed = harmony::parse_harte(harte);
+    return GivenChord{parsed->chord, parsed->root, std::move(notes)};
+  };
+  const std::vector<std::vector<Pitch>> notes{{Pitch(38), Pitch(48), Pitch(53), Pitch(69)}, {Pitch(43), Pitch(53), Pitch(59), Pitch(71)}};
+  AlongWish wish;
+  wish.count_in = 1;
+  wish.rounds = 3;
+  wish.given = {given("D:min7", {notes[0][3], notes[0][1], notes[0][0], notes[0][2]}), given("G:7", notes[1])};
+  const auto loop = loop_of({{"C", 4}, {"F", 2}});
+  const auto along = accompaniment(loop, steady(16), wish);
+  ASSERT_TRUE(along) << along.error().message;
+  EXPECT_TRUE(along->given);
+  EXPECT_EQ(along->chords[0].harte, "D:min7");
+  EXPECT_EQ(along->chords[1].harte, "G:7");
+  EXPECT_FALSE(along->score.repeat_from);
+  EXPECT_EQ(along->score.length, ms(2000 + 3 * 3000));
+  std::map<Micros, std::vector<Pitch>> struck;
+  std::map<int, int> down;
+  for (const auto& e : along->score.events) {
+    down[e.bytes[1]] += e.kind() == midi::kNoteOn ? 1 : -1;
+    if (e.kind() == midi::kNoteOn && e.at >= along->count_in) struck[e.at].emplace_back(e.bytes[1]);
+    EXPECT_LE(e.at, along->score.length);
+  }
+  for (const auto& [key, count] : down) EXPECT_EQ(count, 0) << key;
+  ASSERT_EQ(struck.size(), 6u);
+  int chord = 0;
+  for (const auto& [at, keys] : struck) {
+    EXPECT_EQ(at, ms(2000 + 3000 * (chord / 2) + 2000 * (chord % 2)));
+    EXPECT_EQ(keys, notes[static_cast<std::size_t>(chord++ % 2)]);
+  }
+  wish.melody = false;
+  wish.count_in = 0;
+  const auto below = accompaniment(loop, steady(16), wish);
+  ASSERT_TRUE(below);
+  for (const auto& e : below->score.events) EXPECT_LT(e.bytes[1], 69) << "without the melody on top";
+  wish.given.pop_back();
+  const auto too_few = accompaniment(loop, steady(16), wish);
+  ASSERT_FALSE(too_few);
+  EXPECT_EQ(too_few.error().message, "1 chord is given, but the loop has 2.");
+}
+
 TEST(Along, WithoutAPulseChordsLastAsTheyDid) {
   const auto along = accompaniment(loop_of({{"C", 4}, {"F", 2}}), Beats(), {});
   ASSERT_TRUE(along);

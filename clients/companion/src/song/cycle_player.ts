@@ -1,55 +1,131 @@
-// Sounds a cycle of chords in tempo: with the page's tone in the voicings shown, or on the MIDI output, where the daemon
-// lays each chord out itself.
-import { signal } from '@preact/signals';
+// Sounds a cycle of chords in tempo, in the voicings shown: with the page's own tone, or on the MIDI output, where the daemon
+// keeps the time and its status says what is played. On MIDI it can also go round and round, to be played over.
+import { computed, effect, signal } from '@preact/signals';
 import { through } from '../play/hear';
-import type { ProposedChord } from '../protocol';
+import type { PlayAlong, ProposedChord, TakeLoop } from '../protocol';
 import { audio, hush, sound } from '../sound/tone';
-import { ask, complain } from '../state';
+import { ask, complain, status } from '../state';
+import { count_in, how_loud } from '../takes/along';
+import { seconds } from './words';
 
-/** What is heard now: which cycle, and the place in it. */
-export const heard = signal<{ id: string; place: number } | null>(null);
+/** What is heard now: which cycle, the place in it (-1 while it is counted in), and whether it is there to be played over. */
+interface Heard { id: string; place: number; along: boolean }
+const by_page = signal<Heard | null>(null);
+const by_daemon = signal<Heard | null>(null);
+export const heard = computed(() => by_page.value ?? by_daemon.value);
+/** On MIDI: with the held melody note on top. */
+export const on_top = signal(true);
 
 const softly = 54;
 const tick_ms = 40;
 let timer = 0;
+let asked = 0;
+let own = '';  // the cycle this page had the daemon play to be heard, and not to be played over
 
-export function stop_cycle(): void {
-  if (!heard.peek()) return;
+export const id_of = (chords: { harte: string }[]) => chords.map((chord) => chord.harte).join(' ');
+
+/** Ends what this page has made heard. What is played over goes on: that is ended by its own button. */
+export function stop_cycle(): boolean {
+  ++asked;
   clearTimeout(timer);
-  heard.value = null;
-  hush();
-  if (on_midi) void ask('hear', { stop: true }).catch(() => undefined);
+  const sounded = !!by_page.peek();
+  if (sounded) {
+    by_page.value = null;
+    hush();
+  }
+  const sounding = by_daemon.peek();
+  const ours = own !== '' && (!sounding || (sounding.id === own && !sounding.along));
+  if (ours) stop_midi();
+  own = '';
+  return sounded || ours;
 }
-let on_midi = false;
+export function stop_midi(): void {
+  void ask('play.stop', {}).catch(complain);
+}
+/** Also what another page or program has asked for. */
+export function stop_hearing(): void {
+  if (!stop_cycle()) stop_midi();
+}
 
-/** Once round, then it ends by itself. `lengths` in seconds. */
-export function hear_cycle(id: string, chords: ProposedChord[], lengths: number[]): void {
+/** Once round, then it ends by itself. */
+export function hear_cycle(loop: TakeLoop, chords: ProposedChord[]): void {
   stop_cycle();
-  on_midi = through.peek() === 'midi';
-  const ctx = on_midi ? null : audio();
-  const now = () => (ctx ? ctx.currentTime : performance.now() / 1000);
-  const begun = now() + 0.06;
-  const starts = lengths.map((_, i) => begun + lengths.slice(0, i).reduce((sum, each) => sum + each, 0));
-  const end = begun + lengths.reduce((sum, each) => sum + each, 0);
-  heard.value = { id, place: 0 };
+  if (through.peek() === 'midi') {
+    own = id_of(chords);
+    play(loop, chords, { rounds: 1, count_in: 0, listen: true });
+  } else {
+    hear_on_page(chords, loop.chords.map((chord) => seconds(chord, loop.tempo)));
+  }
+}
+
+/** Round and round on the MIDI output, after a count-in; what is played over it is kept against it. */
+export function play_along(loop: TakeLoop, chords: ProposedChord[]): void {
+  stop_cycle();
+  play(loop, chords, { count_in: count_in.peek(), velocity: how_loud() });
+}
+
+function play(loop: TakeLoop, chords: ProposedChord[], how: PlayAlong): void {
+  const number = asked;
+  const layers: PlayAlong['layers'] = on_top.peek() ? ['bass', 'chords', 'melody'] : ['bass', 'chords'];
+  ask('play.along', { ...how, take: loop.take, layers, chords: chords.map(({ harte, left, right }) => ({ harte, notes: [...left, ...right] })) })
+    .then(() => { if (number !== asked && how.listen) stop_midi(); }, (error: unknown) => {
+      if (number !== asked) return;  // another was asked for meanwhile
+      own = '';
+      complain(error);
+    });
+}
+
+// The daemon's cycle is followed from its status, whoever asked for it.
+let since = NaN, begun = 0, following = 0;
+effect(() => {
+  const playing = status.value?.playing;
+  clearTimeout(following);
+  if (!playing?.along?.given) {
+    since = NaN;
+    if (by_daemon.peek()?.id === own) own = '';  // it is over
+    by_daemon.value = null;
+    return;
+  }
+  if (playing.since !== since) {
+    since = playing.since;
+    begun = performance.now() + (playing.since - status.value!.at) / 1000;
+  }
+  const { chords, count_in_us, cycle_us, listen } = playing.along;
+  const id = id_of(chords);
+  const follow = () => {
+    const time = (performance.now() - begun) * 1000 - count_in_us;
+    const place = time < 0 ? -1 : Math.max(0, chords.findLastIndex((chord) => chord.at_us <= time % cycle_us));
+    const now = by_daemon.peek();
+    if (!now || now.id !== id || now.place !== place || now.along === listen) by_daemon.value = { id, place, along: !listen };
+    following = window.setTimeout(follow, tick_ms);
+  };
+  follow();
+});
+
+function hear_on_page(chords: ProposedChord[], lengths: number[]): void {
+  const id = id_of(chords);
+  const ctx = audio();
+  const starts: number[] = [];
+  let end = ctx.currentTime + 0.06;
+  for (const length of lengths) {
+    starts.push(end);
+    end += length;
+  }
+  by_page.value = { id, place: 0, along: false };
   let next = 0;
   const begin = (place: number) => {
     const chord = chords[place]!;
-    if (on_midi) {
-      ask('hear', { harte: chord.harte }).catch((error: unknown) => { stop_cycle(); complain(error); });
-      return;
-    }
     const pitches = [...chord.left, ...chord.right].sort((a, b) => a - b);
     pitches.forEach((pitch, i) => sound(pitch, softly, starts[place]! + i * 0.012)(starts[place]! + lengths[place]! * 0.96));
   };
-  const ahead = on_midi ? 0 : 0.2;
+  const ahead = 0.2;
   const tick = () => {
-    const time = now();
+    const time = ctx.currentTime;
     while (next < chords.length && starts[next]! <= time + ahead) begin(next++);
-    if (heard.peek()?.id !== id) return;
+    if (by_page.peek()?.id !== id) return;
     if (time >= end) return stop_cycle();
     const place = Math.max(0, starts.findLastIndex((start) => start <= time));
-    if (heard.peek()!.place !== place) heard.value = { id, place };
+    if (by_page.peek()!.place !== place) by_page.value = { id, place, along: false };
     timer = window.setTimeout(tick, tick_ms);
   };
   tick();

@@ -3,7 +3,7 @@ import { local } from '../local';
 import { through } from '../play/hear';
 import { volume } from '../sound/tone';
 import { status } from '../state';
-import { stop_cycle } from './cycle_player';
+import { on_top, stop_cycle } from './cycle_player';
 
 export function HearOn() {
   const output = status.value?.outputs[0];
@@ -17,7 +17,7 @@ export function HearOn() {
   );
 }
 
-/** The page's volume; of MIDI, what is different there. */
+/** The page's volume; of MIDI, what sounds there. */
 export function Tone() {
   if (through.value === 'page')
     return (
@@ -27,5 +27,10 @@ export function Tone() {
       </label>
     );
   const trouble = status.value?.outputs[0]?.trouble;
-  return <p class="soft small-print">{trouble || 'On MIDI each chord is laid out by itself; the page’s tone plays the voicings led all the way round.'}</p>;
+  return (
+    <div class="soft small-print">
+      <label><input type="checkbox" checked={on_top.value} onChange={(event) => (on_top.value = event.currentTarget.checked)} /> Held melody note on top</label>
+      {trouble && <p>{trouble}</p>}
+    </div>
+  );
 }

@@ -5,10 +5,10 @@ import type { LoopProposal, ProposedChord, TakeLoop } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { columns, most_in_a_row } from './columns';
 import { Course, CourseLegend } from './course';
-import { hear_cycle, heard, stop_cycle } from './cycle_player';
+import { hear_cycle, heard, id_of, play_along, stop_hearing, stop_midi } from './cycle_player';
 import { HearOn, Tone } from './hear_on';
 import type { Roots, SongState, Wish } from './song_state';
-import { plural, seconds, worded } from './words';
+import { plural, worded } from './words';
 
 const roots: [Roots, string][] = [['any', 'as they like'], ['fifths', 'falling fifths'], ['rising_fifths', 'rising fifths'], ['thirds', 'thirds'], ['steps', 'steps'], ['semitones', 'semitones']];
 
@@ -106,17 +106,21 @@ function DegreeList({ chord }: { chord: ProposedChord }) {
 }
 
 function Proposal({ rank, proposal, loop, use }: { rank: number; proposal: LoopProposal; loop: TakeLoop; use: (proposal: LoopProposal) => void }) {
-  const id = proposal.chords.map((chord) => chord.harte).join(' ');
-  const sounding = heard.value?.id === id ? heard.value.place : -1;
+  const id = id_of(proposal.chords);
+  const mine = heard.value?.id === id ? heard.value : null;
+  const sounding = mine?.place ?? -1, hearing = !!mine && !mine.along, along = !!mine?.along;
   const name = proposal.chords.map((chord) => spoken(chord.symbol)).join(', ');
-  const toggle = () => (sounding >= 0 ? stop_cycle() : hear_cycle(id, proposal.chords, loop.chords.map((chord) => seconds(chord, loop.tempo))));
   return (
     <li class="proposal" data-harte={id} aria-label={`Proposal ${rank}: ${name}`}>
       <div class="proposal-head">
         <span class="rank">{rank}</span>
         <span class="soft">{proposal.changed} of {loop.chords.length} new</span>
         <span class="spring" />
-        <button type="button" class="quiet" aria-pressed={sounding >= 0} aria-label={`${sounding >= 0 ? 'Stop' : 'Hear'} proposal ${rank}`} onClick={toggle}>{sounding >= 0 ? '■ Stop' : '▶ Hear'}</button>
+        <button type="button" class="quiet" aria-pressed={hearing} aria-label={`${hearing ? 'Stop' : 'Hear'} proposal ${rank}`}
+                onClick={() => (hearing ? stop_hearing() : hear_cycle(loop, proposal.chords))}>{hearing ? '■ Stop' : '▶ Hear'}</button>
+        <button type="button" class="quiet" aria-pressed={along} aria-label={along ? `Stop playing along with proposal ${rank}` : `Play along with proposal ${rank}`}
+                title="Round and round on the MIDI output, softly, after a count-in. What you play over it is kept against it."
+                onClick={() => (along ? stop_midi() : play_along(loop, proposal.chords))}>{along ? '■ Stop' : '↻ Along'}</button>
         <button type="button" class="quiet" aria-label={`Put proposal ${rank} in the song`} onClick={() => use(proposal)}>+ Song</button>
       </div>
       <div class="cells" style={columns(loop)}>

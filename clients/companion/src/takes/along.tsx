@@ -11,7 +11,8 @@ const bars_words = ['no bar', 'one bar', 'two bars', 'three bars', 'four bars'];
 
 // As chosen in this visit. The tempo belongs to a take; the rest is a habit.
 const loudness = signal<number | null>(null);
-const count_in = signal(1);
+export const count_in = signal(1);
+export const how_loud = () => loudness.value ?? Math.min(soft_velocity, settings.value?.hear_velocity ?? soft_velocity);
 const bass = signal(true);
 const chords = signal(true);
 
@@ -19,7 +20,7 @@ export function Along({ take }: { take: number }) {
   const [open, set_open] = useState(false);
   const [tempo, set_tempo] = useState('');  // as typed; empty: the take's own
   const along = status.value?.playing?.along ? status.value.playing : null;
-  const loud = loudness.value ?? Math.min(soft_velocity, settings.value?.hear_velocity ?? soft_velocity);
+  const loud = how_loud();
   const start = () => {
     const layers: PlayAlong['layers'] = [];
     if (bass.value) layers.push('bass');
