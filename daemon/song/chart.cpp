@@ -67,6 +67,10 @@ void add_lines(std::string& out, const std::vector<std::string>& bars, std::size
 
 }  // namespace
 
+std::string tempo_text(const Form& form) {
+  return form.steady ? fmt::format("{:g}", std::round(form.tempo * 100) / 100) : std::to_string(std::lround(form.tempo));
+}
+
 std::string times_text(const std::vector<int>& times) {
   std::string out;
   for (std::size_t i = 0; i < times.size();) {
@@ -90,7 +94,8 @@ std::vector<int> usual_times(const Part& part) {
 std::string chart(const Form& form) {
   std::string out = form.title + "\n";
   if (form.key) out += "Key of " + harmony::text(*form.key) + ", ";
-  if (form.pulse) out += fmt::format("{}/4, quarter = {}\n", form.meter, std::lround(form.tempo));
+  if (form.pulse) out += fmt::format("{}/4, quarter = {}\n", form.meter, tempo_text(form));
+  else if (form.steady) out += fmt::format("no pulse: each bar is one chord change of four beats, quarter = {}\n", tempo_text(form));
   else out += "no pulse: each bar is one chord change, lengths are free\n";
   std::size_t width = 4;
   for (const Part& part : form.parts)

@@ -13,6 +13,8 @@ namespace undersong::song {
 
 std::string chart(const Form& form);
 
+// Beats a minute as they are written: a tempo that was asked for as it was asked, one that was heard in whole beats.
+std::string tempo_text(const Form& form);
 // "1.-3.", "1., 3.": times of an ending for people.
 std::string times_text(const std::vector<int>& times);
 // The times that have no ending of their own.

@@ -79,6 +79,7 @@ struct Form {
   int meter = 4;       // quarter notes a bar
   bool pulse = true;   // false: every part is free
   double tempo = 120;  // beats a minute, the median of the take; 120 where there is no pulse
+  bool steady = false;  // the tempo was asked for: it holds throughout, also where there is no pulse
   std::vector<Part> parts;
 };
 

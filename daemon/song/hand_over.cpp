@@ -43,6 +43,11 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverO
   Folder out;
   out.form = std::move(*form);
   out.form.title = printable(options.title);
+  // What is steady is so on every page: a tempo that was asked for, or the take's own in whole beats.
+  if (options.parts.steady) {
+    out.form.steady = true;
+    out.form.tempo = tempo.value_or(std::round(out.form.tempo));
+  }
   Micros end{};
   for (const midi::Event& event : events) end = std::max(end, event.at);
   const auto melody = melody_line(take);

@@ -263,19 +263,19 @@ class Sheet {
   }
 
   void head(xml_node node, const Part& part) {
-    if (first_ && form_.pulse) {
+    if (first_ && (form_.pulse || form_.steady)) {
       xml_node direction = direction_above(node);
       xml_node metronome = add(add(direction, "direction-type"), "metronome");
       add(metronome, "beat-unit", std::string("quarter"));
-      add(metronome, "per-minute", std::lround(form_.tempo));
-      set(add(direction, "sound"), "tempo", std::to_string(std::lround(form_.tempo)));
+      add(metronome, "per-minute", tempo_text(form_));
+      set(add(direction, "sound"), "tempo", tempo_text(form_));
     }
     if (!part.name.empty()) add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
     std::string text;
     const auto say = [&](const std::string& what) { text += (text.empty() ? "" : ", ") + what; };
     if (part.name == part.label && !part.label.empty() && part.kind != takes::SectionKind::kTheme) say(std::string(takes::text(part.kind)));
     if (part.times > 1) say(fmt::format("play {} times", part.times));
-    if (part.free && !free_) say(form_.pulse ? "free time" : "no pulse: one chord change a bar, lengths are free");
+    if (part.free && !free_) say(form_.pulse ? "free time" : form_.steady ? "no pulse: one chord change a bar" : "no pulse: one chord change a bar, lengths are free");
     if (!part.free && free_) say("in time");
     free_ = part.free;
     if (!text.empty()) words(node, text);

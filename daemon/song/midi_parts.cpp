@@ -203,8 +203,7 @@ Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard
   file.division.ticks_per_quarter = kPerQuarter;
   file.tracks.push_back({form.title, {}, file_tick(heard.bars.end())});
   if (options.steady) {
-    const double tempo = options.tempo.value_or(form.tempo);
-    file.tempos.push_back({0, {}, static_cast<std::uint32_t>(std::clamp<std::int64_t>(std::llround(60e6 / tempo), 1, 0xFF'FFFF))});
+    file.tempos.push_back({0, {}, static_cast<std::uint32_t>(std::clamp<std::int64_t>(std::llround(60e6 / form.tempo), 1, 0xFF'FFFF))});
   } else {
     follow(file, heard.bars.map);
   }

@@ -24,7 +24,7 @@ namespace undersong::song {
 
 struct PartsOptions {
   bool steady = false;
-  std::optional<double> tempo;  // beats a minute, with steady; the take's own if there is none
+  std::optional<double> tempo;  // beats a minute, with steady; the form's if there is none. hand_over puts it into the form
   std::vector<std::pair<Micros, std::string>> marks;  // the player's own
 };
 

@@ -238,10 +238,30 @@ TEST(HandOver, ASteadyTempoHasOneTempoAndAQuantisedMelody) {
   HandOverOptions options;
   options.parts.steady = true;
   options.parts.tempo = 100;
-  const midi::Smf file = parts_of(handed_over(play(Tune{}, 4), options));
+  const Folder folder = handed_over(play(Tune{}, 4), options);
+  const midi::Smf file = parts_of(folder);
   ASSERT_EQ(file.tempos.size(), 1u);
   EXPECT_EQ(file.tempos[0].micros_per_quarter, 600'000u);
   for (const Sounding& note : notes_of(track(file, "melody"))) EXPECT_TRUE(note.from % (file.division.ticks_per_quarter / 8) == 0 || note.from % (file.division.ticks_per_quarter / 6) == 0) << note.from;
+}
+
+TEST(HandOver, ASteadyTempoStandsOnEveryPage) {
+  const auto text = [](const Folder& folder, std::size_t file) { return std::string(folder.files.at(file).bytes.begin(), folder.files.at(file).bytes.end()); };
+  const auto played = play(Tune{}, 4);
+  const long heard = std::lround(handed_over(played).form.tempo);
+  ASSERT_NE(heard, 100);
+  for (const auto& [asked, written] : {std::pair<std::optional<double>, std::string>{100., "100"}, {92.5, "92.5"}, {std::nullopt, std::to_string(heard)}}) {
+    HandOverOptions options;
+    options.parts.steady = true;
+    options.parts.tempo = asked;
+    const Folder folder = handed_over(played, options);
+    const auto tempos = parts_of(folder).tempos;
+    ASSERT_EQ(tempos.size(), 1u);
+    EXPECT_EQ(tempos[0].micros_per_quarter, static_cast<std::uint32_t>(std::lround(60e6 / std::stod(written))));
+    EXPECT_NE(text(folder, 1).find("<per-minute>" + written + "</per-minute>"), std::string::npos) << written;
+    EXPECT_NE(text(folder, 1).find("<sound tempo=\"" + written + "\""), std::string::npos) << written;
+    EXPECT_NE(text(folder, 2).find("quarter = " + written + "\n"), std::string::npos) << text(folder, 2);
+  }
 }
 
 TEST(HandOver, WithoutAMelodyItSaysSoAndWritesChords) {
@@ -311,6 +331,18 @@ TEST(HandOver, WithoutAPulseABarIsAChordChangeAndItSaysSo) {
   for (const Sounding& note : notes_of(track(file, "bass roots"))) EXPECT_TRUE(std::any_of(file.time_signatures.begin(), file.time_signatures.end(), [&](const auto& s) {
     return note.from >= s.tick && (note.from - s.tick) % (s.numerator * std::uint64_t{file.division.ticks_per_quarter}) == 0;
   }));
+}
+
+TEST(HandOver, WithoutAPulseASteadyTempoIsWrittenToo) {
+  HandOverOptions options;
+  options.parts.steady = true;
+  options.parts.tempo = 84;
+  const Folder folder = handed_over(free_playing(), options);
+  ASSERT_FALSE(folder.form.pulse);
+  const auto text = [&](std::size_t file) { return std::string(folder.files.at(file).bytes.begin(), folder.files.at(file).bytes.end()); };
+  EXPECT_NE(text(1).find("<per-minute>84</per-minute>"), std::string::npos);
+  EXPECT_NE(text(2).find("quarter = 84\n"), std::string::npos) << text(2);
+  EXPECT_EQ(text(2).find("lengths are free"), std::string::npos);
 }
 
 TEST(HandOver, BadInputGetsOneSentence) {
