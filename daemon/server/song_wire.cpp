@@ -162,6 +162,7 @@ protocol::SketchOutline outline_of(const song::Form& form) {
   for (const song::Part& part : form.parts) {
     protocol::OutlinedPart to;
     to.name = part.name;
+    if (part.own_key && part.own_key->key) to.key = harmony::harte(*part.own_key->key);
     to.at = now;
     for (int time = 1; time <= part.times; ++time) to.beats += song::length_at(part, time).beats();
     now += to.beats;

@@ -100,6 +100,7 @@ std::string chart(const Form& form) {
   std::size_t width = 4;
   for (const Part& part : form.parts)
     for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter)) width = std::max(width, std::min(kWidest, bar.size()));
+  WrittenKey key{form.key, form.signature};
   for (const Part& part : form.parts) {
     const int meter = part.free ? 4 : form.meter;
     out += '\n';
@@ -107,6 +108,10 @@ std::string chart(const Form& form) {
     if (!part.label.empty()) head += fmt::format("{}{}", head.empty() ? "" : ", ", takes::text(part.kind));
     if (part.times > 1) head += fmt::format(", {} times", part.times);
     if (part.free && form.pulse) head += head.empty() ? "free time" : ", free time";
+    if (const WrittenKey here = key_of(form, part); here != key) {
+      key = here;
+      if (here.key) head += (head.empty() ? "key of " : ", key of ") + harmony::text(*here.key);
+    }
     if (!head.empty()) out += head + "\n";
     const bool again = part.times > 1;
     if (part.endings.empty()) {

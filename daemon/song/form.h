@@ -58,6 +58,13 @@ struct Layers {
   friend bool operator==(const Layers&, const Layers&) = default;
 };
 
+// How a key is written: its signature in fifths, flats negative.
+struct WrittenKey {
+  std::optional<harmony::Key> key;
+  int signature = 0;
+  friend bool operator==(const WrittenKey&, const WrittenKey&) = default;
+};
+
 struct Part {
   std::string label;  // "A", "B", "A'"; empty for what lies outside the sections
   takes::SectionKind kind = takes::SectionKind::kTheme;
@@ -69,12 +76,13 @@ struct Part {
   int times = 1;
   std::vector<Ending> endings;
   Layers layers;
+  std::optional<WrittenKey> own_key;  // nothing: the form's
   Micros begin{}, end{};  // in the take, all times together
 };
 
 struct Form {
   std::string title;
-  std::optional<harmony::Key> key;
+  std::optional<harmony::Key> key;  // of a song in several keys: the first one's
   int signature = 0;   // fifths, flats negative
   int meter = 4;       // quarter notes a bar
   bool pulse = true;   // false: every part is free
@@ -82,6 +90,9 @@ struct Form {
   bool steady = false;  // the tempo was asked for: it holds throughout, also where there is no pulse
   std::vector<Part> parts;
 };
+
+// The key a part is written in.
+inline WrittenKey key_of(const Form& form, const Part& part) { return part.own_key.value_or(WrittenKey{form.key, form.signature}); }
 
 // What is played the given time round (1 is the first): the part's own chords and melody, or the ending's from where it begins.
 std::vector<WrittenChord> chords_at(const Part& part, int time);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/string_pad.h"
@@ -57,12 +58,15 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form) {
   file.division.ticks_per_quarter = kPerQuarter;
   file.tempos.push_back({0, {}, static_cast<std::uint32_t>(std::clamp<std::int64_t>(std::llround(60e6 / std::max(1., form.tempo)), 1, 0xFF'FFFF))});
   file.time_signatures.push_back({0, {}, static_cast<std::uint8_t>(form.meter), 4, 24, 8});
-  const bool minor = form.key && form.key->mode == harmony::Mode::kMinor;
-  file.key_signatures.push_back({0, {}, static_cast<std::int8_t>(form.signature), minor});
   std::vector<SoundingChord> changes;
   midi::SmfTrack melody = new_track("melody", 0, kVibraphone);
   Ticks now;
+  std::optional<WrittenKey> key_before;
   for (const Part& part : form.parts) {
+    if (const WrittenKey here = key_of(form, part); here != key_before) {
+      key_before = here;
+      file.key_signatures.push_back({file_tick(now), {}, static_cast<std::int8_t>(here.signature), here.key && here.key->mode == harmony::Mode::kMinor});
+    }
     if (!part.name.empty())
       file.markers.push_back({file_tick(now), {}, midi::SmfText::Kind::kMarker, 0, part.times > 1 ? fmt::format("{}, {} times", part.name, part.times) : part.name});
     for (int time = 1; time <= part.times; ++time) {

@@ -46,6 +46,7 @@ class Accidentals {
  public:
   explicit Accidentals(int signature) : signature_(signature) {}
   void new_bar() { bar_.clear(); }
+  void new_signature(int signature) { signature_ = signature; }
   // The accidental that must be written, or nullptr.
   const char* needed(const Letter& name, int at_octave, bool tied) {
     const auto key = std::pair(name.step, at_octave);
@@ -181,7 +182,7 @@ std::string number_list(const std::vector<int>& times) {
 
 class Sheet {
  public:
-  explicit Sheet(const Form& form) : form_(form), accidentals_(form.signature) {}
+  explicit Sheet(const Form& form) : form_(form), key_{form.key, form.signature}, accidentals_(form.signature) {}
 
   std::string write() {
     xml_node declaration = document_.append_child(pugi::node_declaration);
@@ -228,16 +229,22 @@ class Sheet {
     return node;
   }
 
-  void attributes(xml_node node, bool pickup) {
+  // `part`: it begins here, perhaps in another key.
+  void attributes(xml_node node, bool pickup, const Part* part) {
     const int beats = pickup ? form_.meter : pending_beats_;
-    if (!first_ && beats == beats_) return;
+    const WrittenKey here = part ? key_of(form_, *part) : key_;
+    const bool new_key = first_ || here != key_;
+    if (!new_key && beats == beats_) return;
     xml_node at = add(node, "attributes");
-    if (first_) {
-      add(at, "divisions", 480);
+    if (first_) add(at, "divisions", 480);
+    if (new_key) {
+      key_ = here;
+      accidentals_.new_signature(here.signature);
       xml_node key = add(at, "key");
-      add(key, "fifths", form_.signature);
-      if (form_.key) add(key, "mode", std::string(form_.key->mode == harmony::Mode::kMinor ? "minor" : "major"));
+      add(key, "fifths", here.signature);
+      if (here.key) add(key, "mode", std::string(here.key->mode == harmony::Mode::kMinor ? "minor" : "major"));
     }
+    if (beats == beats_) return;
     xml_node time = add(at, "time");
     add(time, "beats", beats);
     add(time, "beat-type", 4);
@@ -319,7 +326,7 @@ class Sheet {
       if (begins && edges.part && !edges.part->name.empty() && !first_) set(add(node, "print"), "new-system", "yes");
       if (begins && (edges.forward || edges.volta))
         barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0, edges.forward);
-      attributes(node, pickup);
+      attributes(node, pickup, begins ? edges.part : nullptr);
       if (begins && edges.part) head(node, *edges.part);
       first_ = false;
       std::size_t c = 0;
@@ -374,6 +381,7 @@ class Sheet {
   const Form& form_;
   pugi::xml_document document_;
   xml_node part_;
+  WrittenKey key_;
   Accidentals accidentals_;
   int number_ = 0;
   int beats_ = 0, pending_beats_ = 4;

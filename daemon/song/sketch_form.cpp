@@ -33,7 +33,10 @@ class Builder {
   Result<Form> build(const Sketch& sketch) {
     Form form;
     form.title = sketch.title.empty() ? "Untitled" : sketch.title;
-    std::optional<harmony::Key> key;
+    // What comes from one take, equally far transposed, is in one key.
+    std::map<std::pair<SketchSource, int>, std::size_t> regions;
+    std::vector<std::optional<harmony::Key>> heard;
+    std::vector<std::size_t> region_of;
     for (std::size_t i = 0; i < sketch.sections.size(); ++i) {
       const SketchSection& section = sketch.sections[i];
       const auto where = [&](const Error& error) {
@@ -48,15 +51,23 @@ class Builder {
         form.meter = from.bars.meter;
         form.pulse = from.bars.pulse;
         form.tempo = sketch.tempo.value_or(from.bars.pulse ? 60 / from.bars.seconds_a_beat : 120);
-        key = from.take.key;
       } else if (from.bars.pulse && form.pulse && from.bars.meter != form.meter) {
         return where(invalid_input(fmt::format("its take has {} beats a bar and the first section's has {}; one song has one metre", from.bars.meter, form.meter)));
       }
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
-      for (Part& part : *parts) form.parts.push_back(std::move(part));
+      const int up = (section.transpose % 12 + 12) % 12;
+      const auto [region, is_new] = regions.try_emplace({section.source, up}, heard.size());
+      if (is_new) {
+        heard.push_back(from.take.key);
+        if (heard.back()) heard.back()->tonic = transpose(heard.back()->tonic, up);
+      }
+      for (Part& part : *parts) {
+        form.parts.push_back(std::move(part));
+        region_of.push_back(region->second);
+      }
     }
-    spell_form(form, key);
+    spell_form_by_regions(form, region_of, heard);
     return form;
   }
 

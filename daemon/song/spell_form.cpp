@@ -56,22 +56,37 @@ std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenCho
 }
 
 void spell_form(Form& form, std::optional<harmony::Key> heard) {
-  Row row;
-  double at = 0;
-  for (Part& part : form.parts) {
-    row.add(part.chords, part.melody, at, part.free);
-    at += part.length.beats();
-    for (Ending& ending : part.endings) {
-      row.add(ending.chords, ending.melody, at - ending.from.beats(), part.free);
-      at += ending.length.beats();
+  const std::vector<std::size_t> whole(form.parts.size(), 0);
+  spell_form_by_regions(form, whole, {&heard, 1});
+}
+
+void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of, std::span<const std::optional<harmony::Key>> heard) {
+  std::vector<WrittenKey> keys(heard.size());
+  for (std::size_t region = 0; region < heard.size(); ++region) {
+    Row row;
+    double at = 0;
+    for (std::size_t i = 0; i < form.parts.size(); ++i) {
+      if (region_of[i] != region) continue;
+      Part& part = form.parts[i];
+      row.add(part.chords, part.melody, at, part.free);
+      at += part.length.beats();
+      for (Ending& ending : part.endings) {
+        row.add(ending.chords, ending.melody, at - ending.from.beats(), part.free);
+        at += ending.length.beats();
+      }
     }
+    const int signature = harmony::signature_of(row.chords, row.melody);
+    keys[region] = {key_of(row, signature, heard[region]), signature};
+    const auto roots = spell_changes(row.chords, signature, row.free);
+    const auto names = harmony::spell_melody(row.melody, row.chords, roots, signature);
+    for (std::size_t i = 0; i < roots.size(); ++i) row.chord_of[i]->root = roots[i];
+    for (std::size_t i = 0; i < names.size(); ++i) row.note_of[i]->name = names[i];
   }
-  form.signature = harmony::signature_of(row.chords, row.melody);
-  form.key = key_of(row, form.signature, heard);
-  const auto roots = spell_changes(row.chords, form.signature, row.free);
-  const auto names = harmony::spell_melody(row.melody, row.chords, roots, form.signature);
-  for (std::size_t i = 0; i < roots.size(); ++i) row.chord_of[i]->root = roots[i];
-  for (std::size_t i = 0; i < names.size(); ++i) row.note_of[i]->name = names[i];
+  if (form.parts.empty()) return;
+  form.key = keys[region_of[0]].key;
+  form.signature = keys[region_of[0]].signature;
+  for (std::size_t i = 0; i < form.parts.size(); ++i)
+    if (keys[region_of[i]] != keys[region_of[0]]) form.parts[i].own_key = keys[region_of[i]];
 }
 
 }  // namespace undersong::song

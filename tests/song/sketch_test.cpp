@@ -164,6 +164,59 @@ TEST(Sketch, TransposesMelodyAndChordsAlike) {
     EXPECT_EQ(moved.parts[0].melody[i].pitch.value(), plain.parts[0].melody[i].pitch.value() + 2);
 }
 
+TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
+  const auto sketch = read_sketch(
+      "title = \"Keys\"\n"
+      "[[section]]\nname = \"Low\"\nsource = \"demo.mid\"\nlabel = \"A\"\nrepeats = 1\n"
+      "[[section]]\nname = \"High\"\nsource = \"demo.mid\"\nlabel = \"A\"\ntranspose = 3\nrepeats = 2\n"
+      "[[section]]\nname = \"Higher\"\nsource = \"demo.mid\"\nlabel = \"A\"\ntranspose = 15\nrepeats = 1\n"
+      "[[section]]\nname = \"Home\"\nsource = \"demo.mid\"\nlabel = \"A\"\nrepeats = 1\n", "s");
+  ASSERT_TRUE(sketch) << sketch.error().message;
+  const auto form = form_of_sketch(*sketch, from_configs);
+  ASSERT_TRUE(form) << form.error().message;
+  ASSERT_EQ(form->parts.size(), 4u);
+  const Form alone = form_with("label = \"A\"\n");
+  EXPECT_EQ(form->signature, alone.signature) << "one key does not draw another's signature its way";
+  const WrittenKey low = key_of(*form, form->parts[0]), high = key_of(*form, form->parts[1]);
+  ASSERT_TRUE(low.key && high.key);
+  EXPECT_EQ(high.key->tonic, transpose(low.key->tonic, 3));
+  EXPECT_EQ(high.signature, low.signature - 3);
+  EXPECT_EQ(key_of(*form, form->parts[2]), high) << "an octave higher is no other key";
+  EXPECT_EQ(key_of(*form, form->parts[3]), low);
+  EXPECT_EQ(symbols(form->parts[1]).front(), "Gbmaj9");
+  const auto folder = hand_over_form(*form);
+  ASSERT_TRUE(folder);
+  const auto text = [&](std::size_t file) { return std::string(folder->files.at(file).bytes.begin(), folder->files.at(file).bytes.end()); };
+  // MIDI: where the sections begin.
+  const auto file = midi::read_smf(folder->files[0].bytes);
+  ASSERT_TRUE(file) << file.error().message;
+  ASSERT_EQ(file->markers.size(), 4u);
+  ASSERT_EQ(file->key_signatures.size(), 3u);
+  for (const auto& [event, marker, key] : {std::tuple(0, 0, low), {1, 1, high}, {2, 3, low}}) {
+    EXPECT_EQ(file->key_signatures[static_cast<std::size_t>(event)].tick, file->markers[static_cast<std::size_t>(marker)].tick);
+    EXPECT_EQ(file->key_signatures[static_cast<std::size_t>(event)].fifths, key.signature);
+  }
+  // Paper: in the attributes of each section's first bar.
+  std::vector<int> fifths;
+  const std::string sheet = text(1);
+  for (std::size_t at = sheet.find("<fifths>"); at != std::string::npos; at = sheet.find("<fifths>", at + 1)) fifths.push_back(std::stoi(sheet.substr(at + 8)));
+  EXPECT_EQ(fifths, (std::vector<int>{low.signature, high.signature, low.signature}));
+  const std::string measure = sheet.substr(sheet.rfind("<measure", sheet.find("<rehearsal>High")), 900);
+  EXPECT_NE(measure.substr(0, measure.find("<rehearsal>High")).find("<fifths>" + std::to_string(high.signature)), std::string::npos) << measure;
+  // The melody is written as it is at home, with the same accidentals three half tones higher.
+  const auto accidentals = [&](const std::string& from, const std::string& to) {
+    const std::size_t begin = sheet.find("<rehearsal>" + from + "<"), end = to.empty() ? sheet.size() : sheet.find("<rehearsal>" + to + "<");
+    int count = 0;
+    for (std::size_t at = sheet.find("<accidental>", begin); at < end; at = sheet.find("<accidental>", at + 1)) ++count;
+    return count;
+  };
+  EXPECT_EQ(accidentals("High", "Higher"), accidentals("Home", ""));
+  const std::string chart = text(2);
+  EXPECT_NE(chart.find("High, 2 times, key of " + harmony::text(*high.key)), std::string::npos) << chart;
+  EXPECT_NE(chart.find("Home, key of " + harmony::text(*low.key)), std::string::npos) << chart;
+  EXPECT_EQ(chart.find("Higher, key"), std::string::npos) << chart;
+}
+
 TEST(Sketch, ASpanIsTakenFromBarLineToBarLine) {
   const Form form = form_with("span = [21.0, 35.0]\n");
   ASSERT_GE(form.parts.size(), 1u);

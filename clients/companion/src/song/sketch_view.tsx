@@ -1,7 +1,7 @@
 // A song as a list of sections drawn from takes: order, repeats, layers, other chords; kept by the daemon as a file.
 import { signal } from '@preact/signals';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { pretty } from '../music/text';
+import { key_name, pretty } from '../music/text';
 import type { SketchSection } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { complain, daemon } from '../state';
@@ -76,7 +76,7 @@ function OpenSketch({ state, draft, busy, run }: { state: SongState; draft: sket
       </div>
       <ol class="sections" ref={list} aria-label="Sections of the song, in order">
         {draft.sections.map((each, i) => <Section key={each.id} state={state} id={each.id} section={each.section} number={i + 1} last={i === draft.sections.length - 1}
-          beats={outline?.parts[i]?.beats} trouble={trouble?.section === i + 1 ? trouble.sentence : ''} />)}
+          beats={outline?.parts[i]?.beats} own_key={outline?.parts[i]?.key} trouble={trouble?.section === i + 1 ? trouble.sentence : ''} />)}
       </ol>
       <button type="button" class="quiet add-section" onClick={add}>+ Add a section</button>
       {trouble?.section === 0 && <p class="trouble" role="alert">{worded(trouble.sentence)}</p>}
@@ -98,10 +98,11 @@ interface SectionProps {
   number: number;
   last: boolean;
   beats: number | undefined;
+  own_key: string | undefined;  // where it is not the song's
   trouble: string;
 }
 
-function Section({ state, id, section, number, last, beats, trouble }: SectionProps) {
+function Section({ state, id, section, number, last, beats, own_key, trouble }: SectionProps) {
   const row = useRef<HTMLLIElement>(null);
   const named = (what: string) => `${what}, section ${number}`;
   const change = (part: Parameters<typeof sketch.change_section>[1]) => sketch.change_section(id, part);
