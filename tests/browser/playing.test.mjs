@@ -91,6 +91,66 @@ describe('the playing screen', { skip: why_not || false }, () => {
     assert.match(await page.locator('.now-chord .chord-quality').innerText(), /−/);
   }));
 
+  test('what is half typed in the settings stays while news arrives; Enter and leaving keep it, Escape brings back what was there', () => scene(async ({ page, client }) => {
+    await page.goto(page.url() + '#settings');
+    const symbols = page.locator('input[name=symbols]');
+    await symbols.nth(0).waitFor();
+    let style = 0;
+    /** Statuses that have certainly arrived: the page shows what another client changed. */
+    const news = async () => {
+      for (let i = 0; i < 2; ++i) {
+        style = 1 - style;
+        await client.ask('settings.set', { symbol_style: ['letters', 'signs'][style], brighter: style / 2 });
+        await until(() => symbols.nth(style).isChecked(), 'the status');
+      }
+    };
+    const kept = async (member) => (await client.ask('settings.get'))[member];
+    const settle = page.locator('input[name=settle]');
+    const before = await settle.inputValue();
+    await settle.focus();
+    await page.keyboard.press('Control+A');
+    await page.keyboard.type('12');
+    await news();
+    assert.equal(await settle.inputValue(), '12');
+    assert.equal(String(await kept('settle_ms')), before, 'nothing is kept before it is done');
+    await page.keyboard.type('34');
+    await news();
+    await page.keyboard.press('Enter');
+    await until(async () => (await kept('settle_ms')) === 1234, 'the settling time');
+    await settle.focus();
+    await page.keyboard.press('Control+A');
+    await page.keyboard.press('Delete');
+    await news();
+    assert.equal(await settle.inputValue(), '', 'emptied to be typed anew');
+    await page.keyboard.type('99');
+    await page.keyboard.press('Escape');
+    assert.equal(await settle.inputValue(), '1234');
+    // Emptied and left: what was there stays. Outside of what can be: brought inside.
+    const loudest = page.getByLabel('Loudest key stroke');
+    const loud = await kept('hear_velocity');
+    await loudest.focus();
+    await page.keyboard.press('Control+A');
+    await page.keyboard.press('Delete');
+    await page.keyboard.press('Tab');
+    await until(async () => (await loudest.inputValue()) === String(loud), 'the number that was there');
+    await loudest.focus();
+    await page.keyboard.press('Control+A');
+    await page.keyboard.type('300');
+    await page.keyboard.press('Enter');
+    await until(async () => (await kept('hear_velocity')) === 127, 'the loudest there is');
+    const output = page.getByLabel('MIDI output', { exact: true }).and(page.locator('input[type=text]'));
+    await output.focus();
+    await page.keyboard.type('Harps');
+    await news();
+    await page.keyboard.type('ichord');
+    await news();
+    assert.equal(await output.inputValue(), 'Harpsichord');
+    await page.keyboard.press('Tab');
+    await until(async () => (await kept('hear_output')) === 'Harpsichord', 'the output');
+    await until(async () => (await output.inputValue()) === 'Harpsichord', 'the output on the page');
+    assert.equal(await kept('settle_ms'), 1234);
+  }));
+
   test('says that there is no steady pulse, and shows the bar when it is tapped', () => scene(async ({ page, client }) => {
     await client.play(48, 52, 55, 72);
     await page.locator('.beat', { hasText: 'no steady pulse' }).waitFor();

@@ -4,6 +4,7 @@ import type { SetSettings } from '../protocol';
 import { ask, complain, daemon, settings, status } from '../state';
 import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
+import { Editable, EditableNumber } from './editable';
 
 function change(what: SetSettings): void {
   ask('settings.set', what).catch(complain);
@@ -43,8 +44,7 @@ export function SettingsPage() {
           <fieldset>
             <legend>Calm</legend>
             <label class="line">Settling time
-              <input type="number" min="0" max="2000" step="50" value={now.settle_ms} name="settle"
-                     onChange={(event) => change({ settle_ms: Math.round(Math.min(60000, Math.max(0, Number(event.currentTarget.value) || 0))) })} /> ms
+              <EditableNumber min={0} max={60000} step={50} value={now.settle_ms} name="settle" keep={(settle_ms) => change({ settle_ms })} /> ms
             </label>
             <p class="soft">A chord that lasts less than this is not shown. Longer is calmer, shorter answers sooner.</p>
           </fieldset>
@@ -56,13 +56,12 @@ export function SettingsPage() {
               </label>
             ))}
             <label class="line">MIDI output
-              <input type="text" value={now.hear_output} placeholder={status.value?.outputs[0]?.name ?? 'Undersong out'} spellcheck={false}
-                     onChange={(event) => change({ hear_output: event.currentTarget.value })} />
+              <Editable value={now.hear_output} placeholder={status.value?.outputs[0]?.name ?? 'Undersong out'} longest={200} keep={(hear_output) => change({ hear_output })} />
             </label>
             <p class="soft">Part of the output’s name; empty for Undersong’s own port. {status.value?.outputs.some((each) => each.connected)
               ? 'It is connected.' : 'It is not connected just now.'}</p>
             <label class="line">Loudest key stroke
-              <input type="number" min="1" max="127" value={now.hear_velocity} onChange={(event) => change({ hear_velocity: Math.round(Math.min(127, Math.max(1, Number(event.currentTarget.value) || 56))) })} />
+              <EditableNumber min={1} max={127} value={now.hear_velocity} keep={(hear_velocity) => change({ hear_velocity })} />
             </label>
             <p class="caution">Turn your instrument down before the first suggestion, and keep the volume where you can still talk over it.
               Long sessions tire ears and hands: take breaks.</p>

@@ -4,6 +4,7 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import { key_name, pretty } from '../music/text';
 import type { SketchSection } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
+import { EditableNumber } from '../shell/editable';
 import { complain, daemon } from '../state';
 import { Handed } from './hand_over';
 import * as sketch from './sketch_state';
@@ -71,8 +72,8 @@ function OpenSketch({ state, draft, busy, run }: { state: SongState; draft: sket
     <>
       <div class="sketch-head line">
         <input type="text" class="sketch-title" aria-label="Title of the song" maxLength={200} value={draft.title} onInput={(event) => sketch.change({ title: event.currentTarget.value })} />
-        <label class="line"><input type="number" min="20" max="400" aria-label="Tempo of the song, beats a minute" placeholder={outline ? String(Math.round(outline.tempo)) : String(Math.round(state.loop.value?.tempo ?? 0) || '')} value={draft.tempo ?? ''}
-          onInput={(event) => sketch.change({ tempo: event.currentTarget.value === '' ? undefined : Number(event.currentTarget.value) })} /> <span class="soft">beats a minute</span></label>
+        <label class="line"><EditableNumber min={20} max={400} label="Tempo of the song, beats a minute" placeholder={outline ? String(Math.round(outline.tempo)) : String(Math.round(state.loop.value?.tempo ?? 0) || '')} value={draft.tempo}
+          keep={(tempo) => sketch.change({ tempo })} clear={() => sketch.change({ tempo: undefined })} /> <span class="soft">beats a minute</span></label>
       </div>
       <ol class="sections" ref={list} aria-label="Sections of the song, in order">
         {draft.sections.map((each, i) => <Section key={each.id} state={state} id={each.id} section={each.section} number={i + 1} last={i === draft.sections.length - 1}
@@ -129,11 +130,8 @@ function Section({ state, id, section, number, last, beats, own_key, trouble }: 
       <div class="section-body">
         <div class="section-line">
           <input type="text" class="section-name" aria-label={named('Name')} maxLength={60} value={section.name} onInput={(event) => change({ name: event.currentTarget.value })} />
-          <label class="times"><input type="number" min="1" max="64" aria-label={named('Times')} value={section.repeats ?? 1} onInput={(event) => {
-            const times = Math.round(Number(event.currentTarget.value));
-            if (times >= 1 && times <= 64) change({ repeats: times });
-          }} /> ×</label>
-          {beats !== undefined && <span class="soft section-beats">{number_of_beats(beats)} beats</span>}
+          <label class="times"><EditableNumber min={1} max={64} label={named('Times')} value={section.repeats ?? 1} keep={(repeats) => change({ repeats })} /> ×</label>
+          {beats !== undefined && <span class="soft section-beats">{number_of_beats(beats)} beats{own_key && `, ${key_name(own_key)}`}</span>}
           <span class="spring" />
           <button type="button" class="quiet" aria-label={`Take ${section.name} out`} onClick={() => sketch.remove(id)}>✕</button>
         </div>
