@@ -24,6 +24,7 @@ struct Options {
   bool json = false;
   std::string keep;
   std::string roots = "any";
+  std::string pedal;
   song::ReharmoniseWish wish;
 };
 
@@ -58,7 +59,8 @@ std::string keys(const song::ProposedChord& chord) {
   const auto add = [&](Pitch key) {
     // The letter the chord gives this tone.
     const int interval = ascending(chord.chord.root, key.pitch_class());
-    out += (out.empty() || out.back() == ' ' ? "" : " ") + harmony::text(chord.root.above(harmony::degree_in(chord.chord.quality, interval)), key);
+    const auto name = key.pitch_class() == chord.chord.bass ? harmony::bass_name(chord.chord, chord.root) : chord.root.above(harmony::degree_in(chord.chord.quality, interval));
+    out += (out.empty() || out.back() == ' ' ? "" : " ") + harmony::text(name, key);
   };
   for (Pitch key : chord.voicing.left) add(key);
   out += out.empty() ? "" : " | ";
@@ -90,7 +92,7 @@ json::object proposal_json(const song::Proposal& made, bool pulse) {
                                   {"outside", chord.outside}, {"melody", std::move(melody)}, {"left", std::move(left)}, {"right", std::move(right)}});
   }
   return {{"chords", std::move(chords)}, {"score", rounded(made.score)}, {"changed", made.changed}, {"hands_move", made.hands_move},
-          {"dark_bright", rounded(static_cast<double>(made.dark_bright))}, {"resolved_tense", rounded(static_cast<double>(made.resolved_tense))}, {"reason", made.reason}};
+          {"dark_bright", rounded(static_cast<double>(made.dark_bright))}, {"resolved_tense", rounded(static_cast<double>(made.resolved_tense))}, {"reason", made.reason}, {"pedal", made.pedal ? json::value(made.pedal->value()) : json::value()}};
 }
 
 void print_json(const song::Reharmonisation& found, const takes::Loop& loop) {
@@ -137,6 +139,10 @@ int run(Options& options) {
   }
   options.wish.keep = *keep;
   options.wish.roots = *song::parse_root_motion(options.roots);
+  if (!options.pedal.empty() && !(options.wish.pedal = song::parse_pedal(options.pedal))) {
+    fmt::print(stderr, "undersong: --pedal {}: a note name such as Bb is wanted, or any.\n", options.pedal);
+    return 2;
+  }
   const auto heard = hear_loop(options.file);
   if (!heard) return 1;
   const auto found = song::reharmonise(heard->take, heard->loop, heard->sections, options.wish);
@@ -162,6 +168,7 @@ void add_reharmonise(CLI::App& program, int& exit_code) {
   command->add_option("--keep", options->keep, "places in the loop whose chords stay, as in 1,3");
   command->add_option("--roots-move", options->roots, "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
       ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
+  command->add_option("--pedal", options->pedal, "the bass stays on this note under all chords (Bb), or on the best (any)");
   command->add_option("--section", options->wish.section, "keep the melody of this section, as undersong loop names it");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }

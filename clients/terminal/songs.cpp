@@ -120,7 +120,7 @@ void add_songs(CLI::App& program, Session& session) {
   struct Asked {
     std::uint64_t take = 0;
     std::vector<std::int64_t> keep;
-    std::string roots = "any", section;
+    std::string roots = "any", section, pedal;
     double brighter = 0, tenser = 0, surprising = 0;
     int count = 8;
     Sounded sounded;
@@ -135,6 +135,7 @@ void add_songs(CLI::App& program, Session& session) {
   other->add_option("--keep", asked->keep, "places in the loop whose chords stay, as in 1,3")->delimiter(',')->check(CLI::Range(1, 1000));
   other->add_option("--roots-move", asked->roots, "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
       ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
+  other->add_option("--pedal", asked->pedal, "the bass stays on this note under all chords (Bb), or on the best (any)");
   other->add_option("--section", asked->section, "keep the melody of this section");
   Sounded& sounded = asked->sounded;
   auto* hear = other->add_option("--hear", sounded.hear, "play this proposal on the MIDI output, in tempo, once round (mind the instrument's volume)")->check(CLI::Range(1, 16));
@@ -153,6 +154,7 @@ void add_songs(CLI::App& program, Session& session) {
     wish.count = asked->count;
     if (!asked->keep.empty()) wish.keep.emplace(asked->keep.begin(), asked->keep.end());
     if (!asked->section.empty()) wish.section = asked->section;
+    if (!asked->pedal.empty()) wish.pedal = asked->pedal;
     using protocol::RootsMove;
     for (const auto& [word, roots] : {std::pair{"fifths", RootsMove::kFifths}, {"rising-fifths", RootsMove::kRisingFifths}, {"thirds", RootsMove::kThirds},
                                       {"steps", RootsMove::kSteps}, {"semitones", RootsMove::kSemitones}})

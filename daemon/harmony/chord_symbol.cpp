@@ -13,6 +13,8 @@ namespace {
 Degree bass_degree(const Chord& chord) {
   const int interval = ascending(chord.root, chord.bass);
   Degree degree = degree_in(chord.quality, interval);
+  // A bass that is no tone of the chord has its plain name: A/C, not A/B#.
+  if (!row(chord.quality).tones.contains(PitchClass(interval)) && (interval == 3 || interval == 8)) degree = {static_cast<std::int8_t>(interval == 3 ? 3 : 6), -1};
   if (degree.number > 7) degree.number = static_cast<std::int8_t>(degree.number - 7);
   return degree;
 }
@@ -81,6 +83,8 @@ void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolSt
     append_text(out, root.above(bass_degree(chord)));
   }
 }
+
+NoteName bass_name(const Chord& chord, NoteName root) { return chord.bass == chord.root ? root : root.above(bass_degree(chord)); }
 
 void append_harte(std::string& out, const Chord& chord, NoteName root) {
   append_text(out, root);

@@ -19,6 +19,7 @@ enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
 void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolStyle style);
 void append_harte(std::string& out, const Chord& chord, NoteName root);
 std::string symbol(const Chord& chord, NoteName root, SymbolStyle style = SymbolStyle::kLetters);
+NoteName bass_name(const Chord& chord, NoteName root);
 std::string harte(const Chord& chord, NoteName root);
 
 // A chord read from Harte syntax: the nearest row of the vocabulary, and the exact degrees.

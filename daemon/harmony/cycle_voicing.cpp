@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <array>
 #include <limits>
+#include <optional>
 
+#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/voice_leading.h"
 #include "daemon/harmony/voicing_price.h"
 
@@ -93,11 +95,12 @@ int cycle_price(std::span<const Voicing> voicings) {
   return out;
 }
 
-CycleVoicing voice_cycle(std::span<const Chord> chords, std::span<const Pitch> tops) {
+namespace {
+
+// The row of least price over these lists. REQUIRES: none is empty.
+CycleVoicing least_row(const std::vector<std::vector<Voicing>>& lists) {
   CycleVoicing out;
-  const std::size_t n = std::min(chords.size(), tops.size());
-  if (n == 0) return out;
-  const auto lists = cycle_layouts(chords.first(n), tops.first(n));
+  const std::size_t n = lists.size();
   std::vector<std::vector<int>> own(n);
   std::vector<std::vector<std::vector<int>>> step(n);
   for (std::size_t i = 0; i < n; ++i) {
@@ -140,6 +143,44 @@ CycleVoicing voice_cycle(std::span<const Chord> chords, std::span<const Pitch> t
   for (std::size_t i = 0; i < n; ++i)
     out.voicings[i].hands_move = static_cast<std::uint8_t>(std::min(255, moved(lists[(i + n - 1) % n][best[(i + n - 1) % n]], lists[i][best[i]])));
   return out;
+}
+
+}  // namespace
+
+CycleVoicing voice_cycle(std::span<const Chord> chords, std::span<const Pitch> tops) {
+  const std::size_t n = std::min(chords.size(), tops.size());
+  return n == 0 ? CycleVoicing() : least_row(cycle_layouts(chords.first(n), tops.first(n)));
+}
+
+std::vector<std::vector<Voicing>> pedal_layouts(std::span<const Chord> chords, std::span<const Pitch> tops, Pitch pedal) {
+  auto lists = cycle_layouts(chords, tops);
+  const int bass = pedal.value();
+  for (std::size_t i = 0; i < lists.size(); ++i) {
+    // Over a bass that may be foreign to it a chord must be heard as itself: its own tones, none of its scale's in their place.
+    const auto tones = row(chords[i].quality).tones.transposed(chords[i].root.value());
+    const auto own = [&](const auto& hand) {
+      return std::all_of(hand.begin(), hand.end(), [&](Pitch key) { return key == pedal || key == tops[i] || tones.contains(key.pitch_class()); });
+    };
+    std::erase_if(lists[i], [&](const Voicing& v) { return v.left.empty() || v.left[0] != pedal || v.right.empty() || !own(v.left) || !own(v.right); });
+    for (const int spread : {7, 10, 14}) {
+      const std::array<Pitch, 4> held{pedal, Pitch(bass + spread), Pitch(bass + spread + 6), Pitch(bass + spread + 12)};
+      const Voicing made = voice(chords[i], std::span<const Pitch>(&tops[i], 1), Hands(held));
+      if (!made.left.empty() && made.left[0] == pedal && !made.right.empty()) add(lists[i], made);
+    }
+  }
+  return lists;
+}
+
+CycleVoicing voice_cycle_over_pedal(std::span<const Chord> chords, std::span<const Pitch> tops) {
+  const std::size_t n = std::min(chords.size(), tops.size());
+  if (n == 0) return {};
+  std::optional<CycleVoicing> best;
+  for (int key = kLowestBass + ascending(PitchClass(kLowestBass), chords[0].bass); key <= kHighestBass; key += 12) {
+    const auto lists = pedal_layouts(chords.first(n), tops.first(n), Pitch(key));
+    if (std::any_of(lists.begin(), lists.end(), [](const auto& list) { return list.empty(); })) continue;
+    if (auto made = least_row(lists); !best || made.price < best->price) best = std::move(made);
+  }
+  return best ? *best : voice_cycle(chords, tops);
 }
 
 }  // namespace undersong::harmony

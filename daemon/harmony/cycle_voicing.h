@@ -26,6 +26,13 @@ struct CycleVoicing {
 // `tops`: one for each chord. Empty for no chords.
 CycleVoicing voice_cycle(std::span<const Chord> chords, std::span<const Pitch> tops);
 
+// The same over one bass key that stays where it is. REQUIRES: the chords have one bass. Where no key of that name lies under
+// all of the tops, the bass goes to another octave where it must.
+CycleVoicing voice_cycle_over_pedal(std::span<const Chord> chords, std::span<const Pitch> tops);
+
+// Of cycle_layouts and more like them, those that stand on this key.
+std::vector<std::vector<Voicing>> pedal_layouts(std::span<const Chord> chords, std::span<const Pitch> tops, Pitch pedal);
+
 // What voice_cycle chooses among, one list a chord, each at least one.
 std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, std::span<const Pitch> tops);
 // What a closed row of layouts costs.

@@ -216,16 +216,42 @@ double cycle_worth(const CycleProblem& problem, std::span<const std::size_t> cho
 }
 
 DistinctCycles distinct_cycles(const CycleProblem& problem, std::span<const Kinds> given, std::size_t apart, std::size_t count) {
+  return distinct_cycles(std::span(&problem, 1), given, apart, count);
+}
+
+DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span<const Kinds> given, std::size_t apart, std::size_t count) {
   DistinctCycles out;
-  if (problem.spans.empty() || std::any_of(problem.spans.begin(), problem.spans.end(), [](const auto& s) { return s.empty(); })) return out;
+  // The best of each problem, as long as it differs enough from what was found in the others: then it still is its best.
+  struct Best {
+    bool known = false;
+    std::optional<Found> found;
+    Kinds kinds;
+  };
+  std::vector<Best> bests(problems.size());
   std::vector<Kinds> kept(given.begin(), given.end());
   while (out.cycles.size() < count && kept.size() < kMostDistinct) {
-    const auto found = Search(problem, kept, apart).next(out.exact);
-    if (!found) break;
-    out.cycles.push_back({found->choice, found->worth});
-    Kinds kinds;
-    for (std::size_t i = 0; i < found->choice.size(); ++i) kinds.push_back(problem.spans[i][found->choice[i]].kind);
-    kept.push_back(std::move(kinds));
+    std::size_t first = problems.size();
+    for (std::size_t p = 0; p < problems.size(); ++p) {
+      const CycleProblem& problem = problems[p];
+      Best& best = bests[p];
+      if (!best.known) {
+        best = {true, std::nullopt, {}};
+        const bool empty = problem.spans.empty() || std::any_of(problem.spans.begin(), problem.spans.end(), [](const auto& s) { return s.empty(); });
+        if (!empty) best.found = Search(problem, kept, apart).next(out.exact);
+        for (std::size_t i = 0; best.found && i < best.found->choice.size(); ++i) best.kinds.push_back(problem.spans[i][best.found->choice[i]].kind);
+      }
+      if (best.found && (first == problems.size() || best.found->worth > bests[first].found->worth)) first = p;
+    }
+    if (first == problems.size()) break;
+    out.cycles.push_back({bests[first].found->choice, bests[first].found->worth});
+    out.problem.push_back(first);
+    kept.push_back(bests[first].kinds);
+    for (Best& best : bests) {
+      if (!best.found) continue;
+      std::size_t differ = 0;
+      for (std::size_t i = 0; i < best.kinds.size(); ++i) differ += best.kinds[i] != kept.back()[i];
+      if (differ < apart || &best == &bests[first]) best.known = false;
+    }
   }
   return out;
 }

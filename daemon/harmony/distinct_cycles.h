@@ -34,6 +34,7 @@ struct CycleProblem {
 
 struct DistinctCycles {
   std::vector<Cycle> cycles;  // in the order found: worth never rises
+  std::vector<std::size_t> problem;  // which of the problems each is of
   bool exact = true;          // false: the search gave up proving after kMostSteps, and a cycle may have a better one
 };
 
@@ -42,6 +43,10 @@ inline constexpr std::size_t kMostSteps = 200'000;  // for one cycle
 
 // `given`: kinds of cycles to differ from as well, each as long as there are spans. At most kMostDistinct - given.size().
 DistinctCycles distinct_cycles(const CycleProblem& problem, std::span<const Kinds> given, std::size_t apart, std::size_t count);
+
+// The same where a cycle may be of any of several problems with equally many spans, such as one for each bass it could
+// stand on: each found is the best there is in all of them.
+DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span<const Kinds> given, std::size_t apart, std::size_t count);
 
 double cycle_worth(const CycleProblem& problem, std::span<const std::size_t> choice);
 

@@ -40,6 +40,7 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
   out.changed = made.changed;
   out.hands_move = static_cast<std::uint64_t>(made.hands_move);
   out.reason = made.reason;
+  if (made.pedal) out.pedal.emplace(made.pedal->value());
   return out;
 }
 
@@ -91,11 +92,15 @@ protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes:
   return out;
 }
 
-song::ReharmoniseWish wish_of(const protocol::Reharmonise& wish) {
+Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish) {
   song::ReharmoniseWish out;
   const auto number = [](const std::optional<protocol::Wish>& value) { return value ? static_cast<float>(value->value) : 0.0f; };
   out.wishes = {number(wish.brighter), number(wish.tenser), number(wish.surprising)};
   if (wish.roots) out.roots = static_cast<song::RootMotion>(*wish.roots);
+  if (wish.pedal) {
+    out.pedal = song::parse_pedal(*wish.pedal);
+    if (!out.pedal) return invalid_input("params.pedal is \"" + *wish.pedal + "\"; it is a note name such as Bb, or any.");
+  }
   if (wish.keep)
     for (const auto place : *wish.keep) out.keep.push_back(static_cast<std::size_t>(place.value - 1));
   out.section = wish.section.value_or("");

@@ -13,7 +13,7 @@ namespace undersong::server {
 // REQUIRES: there is a loop.
 protocol::TakeLoop loop_of(const song::AnalysedSource& found, const takes::Summary& take);
 protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes::TakeId take);
-song::ReharmoniseWish wish_of(const protocol::Reharmonise& wish);
+Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish);
 protocol::SongSketch sketch_of(const song::Sketch& sketch);
 song::Sketch sketch_of(const protocol::SongSketch& sketch);
 protocol::SketchOutline outline_of(const song::Form& form);

@@ -145,8 +145,9 @@ void Songs::loop(const protocol::GetLoop& wish, Answer<protocol::TakeLoop> answe
 }
 
 void Songs::reharmonise(const protocol::Reharmonise& wish, Answer<protocol::Reharmonised> answer) {
-  const song::ReharmoniseWish asked = wish_of(wish);
-  with_take<protocol::Reharmonised>(wish.take, std::move(answer), [this, asked](const Midi& take) -> Result<protocol::Reharmonised> {
+  const auto asked = wish_of(wish);
+  if (!asked) return answer(asked.error());
+  with_take<protocol::Reharmonised>(wish.take, std::move(answer), [this, asked = *asked](const Midi& take) -> Result<protocol::Reharmonised> {
     const auto found = analysed(take);
     if (!found) return found.error();
     if (const auto looped = with_loop(**found); !looped) return looped.error();

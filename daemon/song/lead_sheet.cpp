@@ -8,6 +8,7 @@
 #include <pugixml.hpp>
 #include <sstream>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/song/chart.h"
 #include "daemon/song/harmony_kind.h"
@@ -84,7 +85,7 @@ void add_harmony(xml_node measure, const WrittenChord& chord, Ticks offset) {
   xml_node kind_node = add(node, "kind", std::string(kind.kind));
   set(kind_node, "text", std::string(row.letters));
   if (chord.chord.bass != chord.chord.root)
-    add_root(node, "bass", chord.root.above(harmony::degree_in(chord.chord.quality, ascending(chord.chord.root, chord.chord.bass))));
+    add_root(node, "bass", harmony::bass_name(chord.chord, chord.root));
   for (const DegreeChange& change : kind.degrees) {
     xml_node degree = add(node, "degree");
     set(degree, "print-object", "no");  // the kind's text says it

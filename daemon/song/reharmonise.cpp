@@ -11,6 +11,7 @@
 #include "daemon/harmony/cycle_voicing.h"
 #include "daemon/harmony/distinct_cycles.h"
 #include "daemon/harmony/offered.h"
+#include "daemon/harmony/spelling.h"
 #include "daemon/harmony/voice_leading.h"
 
 namespace undersong::song {
@@ -30,6 +31,8 @@ constexpr double kUsual = .5, kUsualClass = .2, kUsualFloor = -8, kFamiliarSpan 
 constexpr double kMotion = .08;         // a semitone of one voice
 constexpr double kRepeated = 4, kSameRoot = .7;
 constexpr double kRootWish = 2.5;
+constexpr double kPedalTension = .25, kPedalForeign = .8;  // a bass that is no tone of the chord
+constexpr double kPedalTonic = .35, kPedalDominant = .2;   // a chord
 
 struct Candidate {
   Chord chord;
@@ -116,37 +119,49 @@ class Reharmoniser {
     const std::size_t n = loop_.chords.size();
     kept_.assign(n, false);
     for (std::size_t keep : wish_.keep) kept_[keep] = true;
-    for (std::size_t i = 0; i < n; ++i) pools_.push_back(pool(i));
     out_.free = static_cast<std::size_t>(std::count(kept_.begin(), kept_.end(), false));
     out_.apart = (out_.free + 1) / 2;
-    harmony::CycleProblem problem;
     harmony::Kinds played;
-    for (std::size_t i = 0; i < n; ++i) {
-      auto& options = problem.spans.emplace_back();
-      for (const Candidate& made : pools_[i]) options.push_back({made.worth, made.kind});
-      played.push_back(kind_of(loop_.chords[i].chord));
+    for (std::size_t i = 0; i < n; ++i) played.push_back(kind_of(loop_.chords[i].chord));
+    // One problem for each bass that may stay; one where it need not.
+    std::vector<std::optional<PitchClass>> basses{std::nullopt};
+    if (wish_.pedal && wish_.pedal->note) basses = {wish_.pedal->note};
+    else if (wish_.pedal) {
+      basses.clear();
+      for (int bass = 0; bass < 12; ++bass) basses.emplace_back(PitchClass(bass));
     }
-    problem.links.resize(n);
-    for (std::size_t i = 0; i < n; ++i) link(problem.links[i], i, pools_[i], pools_[(i + 1) % n]);
-    const auto found = harmony::distinct_cycles(problem, {&played, 1}, out_.apart, std::min(wish_.count, kMostProposals));
+    std::vector<harmony::CycleProblem> problems;
+    std::vector<std::vector<std::vector<Candidate>>> pools;  // [bass][place]
+    for (const auto& bass : basses) {
+      auto& here = pools.emplace_back();
+      auto& problem = problems.emplace_back();
+      for (std::size_t i = 0; i < n; ++i) {
+        here.push_back(pool(i, bass));
+        auto& options = problem.spans.emplace_back();
+        for (const Candidate& made : here.back()) options.push_back({made.worth, made.kind});
+      }
+      problem.links.resize(n);
+      for (std::size_t i = 0; i < n; ++i) link(problem.links[i], i, here[i], here[(i + 1) % n]);
+    }
+    const auto found = harmony::distinct_cycles(problems, {&played, 1}, out_.apart, std::min(wish_.count, kMostProposals));
     out_.exact = found.exact;
-    for (const auto& cycle : found.cycles) {
+    for (std::size_t c = 0; c < found.cycles.size(); ++c) {
       std::vector<Candidate> chords;
-      for (std::size_t i = 0; i < n; ++i) chords.push_back(pools_[i][cycle.choice[i]]);
-      out_.proposals.push_back(proposal(chords, cycle.worth));
+      for (std::size_t i = 0; i < n; ++i) chords.push_back(pools[found.problem[c]][i][found.cycles[c].choice[i]]);
+      out_.proposals.push_back(proposal(chords, found.cycles[c].worth, basses[found.problem[c]]));
     }
     // The loop itself, measured with the same weights.
     harmony::CycleProblem own;
     std::vector<std::vector<Candidate>> single;
     for (std::size_t i = 0; i < n; ++i) {
-      const Candidate made = played_candidate(i);
+      const Candidate made = played_candidate(i, std::nullopt);
       single.push_back({made});
       own.spans.push_back({{made.worth, made.kind}});
     }
     own.links.resize(n);
     std::vector<Candidate> chords;
     for (std::size_t i = 0; i < n; ++i) link(own.links[i], i, single[i], single[(i + 1) % n]), chords.push_back(single[i][0]);
-    out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)));
+    out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)), std::nullopt);
     out_.played.reason = "as played";
     for (Proposal& made : out_.proposals) made.reason = reason(made);
     if (out_.proposals.empty())
@@ -162,19 +177,31 @@ class Reharmoniser {
            kTenseWish * static_cast<double>(wish_.wishes.tenser * colour.resolved_tense);
   }
 
-  Candidate played_candidate(std::size_t place) const {
+  // How well a chord stands over a bass that stays.
+  double pedal_worth(const Chord& chord, const std::optional<PitchClass>& bass) const {
+    if (!bass) return 0;
+    const int interval = ascending(chord.root, *bass);
+    double worth = 0;
+    if (!tones_of(chord).contains(*bass)) worth -= harmony::role(chord.quality, interval) == harmony::Role::kAvoid ? kPedalForeign : kPedalTension;
+    if (out_.key) worth += *bass == out_.key->tonic ? kPedalTonic : *bass == transpose(out_.key->tonic, 7) ? kPedalDominant : 0;
+    return worth;
+  }
+
+  Candidate played_candidate(std::size_t place, const std::optional<PitchClass>& bass) const {
     const auto& played = loop_.chords[place];
     const auto& known = harmony::offered();
     double liking = 0;
     for (std::size_t i = 0; i < harmony::kOfferedCount; ++i)
       if (known.quality[i] == played.chord.quality)
         liking = static_cast<double>(known.in_key[harmony::Offered::key_index(out_.key)][static_cast<std::size_t>(played.chord.root.value()) * harmony::kOfferedCount + i].liking);
-    return {played.chord, played.root, kAsPlayed + own_worth(played.chord, played.root, liking, out_.melody.spans[place]), kind_of(played.chord)};
+    Chord chord = played.chord;
+    if (bass) chord.bass = *bass;
+    return {chord, played.root, kAsPlayed + own_worth(chord, played.root, liking, out_.melody.spans[place]) + pedal_worth(chord, bass), kind_of(chord)};
   }
 
   // What may stand in this place, best first.
-  std::vector<Candidate> pool(std::size_t place) const {
-    const Candidate played = played_candidate(place);
+  std::vector<Candidate> pool(std::size_t place, const std::optional<PitchClass>& bass) const {
+    const Candidate played = played_candidate(place, bass);
     if (kept_[place]) return {played};
     const auto& known = harmony::offered();
     const auto& in_key = known.in_key[harmony::Offered::key_index(out_.key)];
@@ -191,10 +218,10 @@ class Reharmoniser {
     for (std::size_t r = 0; r < 12; ++r)
       for (std::size_t i = 0; i < harmony::kOfferedCount; ++i) {
         const PitchClass root(static_cast<int>(r));
-        const Chord chord{root, known.quality[i], root};
+        const Chord chord{root, known.quality[i], bass.value_or(root)};
         if (!carries(chord, span)) continue;
         const auto& home = in_key[r * harmony::kOfferedCount + i];
-        offer({chord, home.root_name, own_worth(chord, home.root_name, static_cast<double>(home.liking), span), kind_of(chord)});
+        offer({chord, home.root_name, own_worth(chord, home.root_name, static_cast<double>(home.liking), span) + pedal_worth(chord, bass), kind_of(chord)});
       }
     offer(played);
     std::vector<std::size_t> order;
@@ -269,8 +296,9 @@ class Reharmoniser {
     }
   }
 
-  Proposal proposal(const std::vector<Candidate>& chosen, double worth) const {
+  Proposal proposal(const std::vector<Candidate>& chosen, double worth, const std::optional<PitchClass>& bass) const {
     Proposal out;
+    out.pedal = bass;
     const std::size_t n = chosen.size();
     out.score = worth / static_cast<double>(n);
     std::vector<Chord> chords;
@@ -285,7 +313,7 @@ class Reharmoniser {
         }
       tops.push_back(top);
     }
-    const auto voiced = harmony::voice_cycle(chords, tops);
+    const auto voiced = bass ? harmony::voice_cycle_over_pedal(chords, tops) : harmony::voice_cycle(chords, tops);
     const auto scale = scale_of(out_.key);
     for (std::size_t i = 0; i < n; ++i) {
       ProposedChord made;
@@ -330,6 +358,13 @@ class Reharmoniser {
     std::string out;
     const auto add = [&](const std::string& text) { out += (out.empty() ? "" : "; ") + text; };
     const std::size_t n = made.chords.size();
+    if (made.pedal) {
+      // By the letter most of its chords give it.
+      std::vector<NoteName> names;
+      for (const auto& chord : made.chords) names.push_back(harmony::bass_name(chord.chord, chord.root));
+      const auto most = std::max_element(names.begin(), names.end(), [&](NoteName a, NoteName b) { return std::count(names.begin(), names.end(), a) < std::count(names.begin(), names.end(), b); });
+      add("the bass stays on " + harmony::text(*most));
+    }
     constexpr std::array<std::pair<RootMotion, std::string_view>, 5> kWays{{{RootMotion::kFallingFifths, "roots fall by fifths"},
         {RootMotion::kSemitones, "roots move by semitones"}, {RootMotion::kSteps, "roots move by step"},
         {RootMotion::kThirds, "roots move by thirds"}, {RootMotion::kRisingFifths, "roots rise by fifths"}}};
@@ -368,7 +403,6 @@ class Reharmoniser {
   const ReharmoniseWish& wish_;
   Reharmonisation& out_;
   std::vector<bool> kept_;
-  std::vector<std::vector<Candidate>> pools_;
   double richness_ = 0;
 };
 
@@ -378,6 +412,12 @@ std::optional<RootMotion> parse_root_motion(std::string_view name) {
   for (int i = 0; i <= static_cast<int>(RootMotion::kSemitones); ++i)
     if (name == text(static_cast<RootMotion>(i))) return static_cast<RootMotion>(i);
   return std::nullopt;
+}
+
+std::optional<Pedal> parse_pedal(std::string_view text) {
+  if (text == "any") return Pedal{};
+  const auto name = harmony::parse_note_name(text);
+  return name ? std::optional(Pedal{name->pitch_class()}) : std::nullopt;
 }
 
 std::string_view text(RootMotion motion) {

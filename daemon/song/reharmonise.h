@@ -6,6 +6,10 @@
 // them, and each and the loop as played, differ in at least half of the chords that are free, by root or by kind: major
 // (with dominants and suspensions, which stand in for it), minor, or diminished.
 //
+// A bass that stays (pedal point): every chord stands over one note, and the cycles are sought exactly over all twelve of
+// them, or over the one that was named. A bass that is no tone of the chord costs, one that it clashes with costs more; the
+// tonic and the dominant are the usual ones.
+//
 // The melody is never contradicted: over a chord that is not the one played, each long note (sung.h) is a chord tone or
 // an available tension. Where no offered chord allows that, the played one stays.
 //
@@ -34,10 +38,18 @@ std::string_view text(RootMotion motion);
 // Does going from one root to the next satisfy the wish?
 bool moves_so(RootMotion motion, PitchClass from, PitchClass to);
 
+// The bass stays on one note under the whole cycle.
+struct Pedal {
+  std::optional<PitchClass> note;  // nothing: on the best one
+};
+// "any" or a note name; nothing when it is neither.
+std::optional<Pedal> parse_pedal(std::string_view text);
+
 struct ReharmoniseWish {
   harmony::Wishes wishes;
   RootMotion roots = RootMotion::kAny;
-  std::vector<std::size_t> keep;  // chords of the loop that stay, the first is 0
+  std::optional<Pedal> pedal;
+  std::vector<std::size_t> keep;  // chords of the loop that stay, the first is 0; over a pedal with its bass
   std::string section;            // label whose melody is kept; empty: the section with the most passes
   std::size_t count = 8;          // proposals, 1..kMostProposals
 };
@@ -71,6 +83,7 @@ struct Proposal {
   std::size_t changed = 0;  // chords whose root or kind differs from what was played
   int hands_move = 0;       // semitones once round, without the top note
   std::string reason;       // one plain sentence
+  std::optional<PitchClass> pedal;  // the bass of all its chords, where it was to stay
 };
 
 struct Reharmonisation {

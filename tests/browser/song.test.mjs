@@ -166,6 +166,21 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.equal(sent.at(-1).roots, 'fifths');
   }));
 
+  test('the bass can be asked to stay on one note; its chords are slash chords and go into the song as such', () => on('#song/1', async (page) => {
+    const before = await others(page);
+    await page.getByRole('combobox', { name: 'Bass' }).selectOption('G');
+    await until(async () => JSON.stringify(await order(page)) !== JSON.stringify(before), 'other proposals');
+    const over_g = await settled(page);
+    const asked = await client.ask('take.reharmonise', { take: 1, pedal: 'G', count: 8 });
+    assert.deepEqual(over_g, asked.proposals.map((each) => each.chords.map((chord) => chord.harte).join(' ')));
+    for (const symbol of await symbols(page.locator('.proposal').first())) assert.match(symbol, /^G|\/G$/);
+    assert.match(await page.locator('.proposal-reason').first().innerText(), /^the bass stays on G/i);
+    await button(page, 'Put proposal 1 in the song').click();
+    await page.locator('.section-chords').first().waitFor();
+    assert.deepEqual(await symbols(page.locator('.section-chords').first()), asked.proposals[0].chords.map((chord) => chord.symbol));
+    await page.evaluate(() => sessionStorage.clear());
+  }));
+
   test('a proposal is heard in tempo with the page’s tone, softly, and can be stopped', () => on('#song/1', async (page) => {
     await page.addInitScript(() => {
       globalThis.begun = [];
@@ -285,7 +300,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.getByLabel('Beats a minute', { exact: true }).fill('96');
     await button(page, 'Write it down').click();
     const part = page.locator('.place-parts');
-    assert.match(await part.locator('.chart').innerText(), /quarter = 73[^]*A, theme[^]*Ebmaj9/);
+    assert.match(await part.locator('.chart').innerText(), /quarter = 96[^]*A, theme[^]*Ebmaj9/);
     const midi = await bytes(page, () => button(page, 'Save parts.mid').click());
     assert.equal(midi.name, 'take-1-parts.mid');
     assert.equal(midi.bytes.subarray(0, 4).toString('latin1'), 'MThd');

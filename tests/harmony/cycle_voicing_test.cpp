@@ -59,6 +59,43 @@ TEST(CycleVoicing, KeepsTheNoteOnTopAndTheBassAndTheHandsPlayable) {
   }
 }
 
+TEST(CycleVoicing, OverAPedalTheBassKeyStaysAndNoRowOfItsLayoutsCostsLessByBruteForce) {
+  const std::vector<std::vector<Chord>> cycles{{chord("C:maj7"), chord("D:min7/b7"), chord("F:maj/5")},
+                                               {chord("A:min"), chord("F:maj7/3"), chord("E:7(b9)/4")},
+                                               {chord("Db:maj7/7"), chord("C:7")}};
+  const std::vector<Pitch> tops{Pitch(76), Pitch(74), Pitch(71)};
+  for (const auto& chords : cycles) {
+    const auto found = voice_cycle_over_pedal(chords, tops);
+    ASSERT_EQ(found.voicings.size(), chords.size());
+    const Pitch pedal = found.voicings[0].left[0];
+    EXPECT_EQ(pedal.pitch_class(), chords[0].bass);
+    for (std::size_t i = 0; i < chords.size(); ++i) {
+      EXPECT_EQ(found.voicings[i].left[0], pedal);
+      EXPECT_EQ(found.voicings[i].right.back(), tops[i]);
+      EXPECT_LE(found.voicings[i].left.back().value() - pedal.value(), kHandSpan);
+      const auto tones = row(chords[i].quality).tones.transposed(chords[i].root.value());
+      for (const auto& hand : {found.voicings[i].left, found.voicings[i].right})
+        for (const Pitch key : hand) EXPECT_TRUE(key == pedal || key == tops[i] || tones.contains(key.pitch_class())) << key.value();
+    }
+    int least = std::numeric_limits<int>::max();
+    for (int key = kLowestBass; key <= kHighestBass; ++key) {
+      if (PitchClass(key) != chords[0].bass) continue;
+      const auto lists = pedal_layouts(chords, tops, Pitch(key));
+      if (std::any_of(lists.begin(), lists.end(), [](const auto& list) { return list.empty(); })) continue;
+      std::vector<std::size_t> at(chords.size(), 0);
+      for (;;) {
+        std::vector<Voicing> row;
+        for (std::size_t i = 0; i < chords.size(); ++i) row.push_back(lists[i][at[i]]);
+        least = std::min(least, cycle_price(row));
+        std::size_t i = 0;
+        while (i < at.size() && ++at[i] == lists[i].size()) at[i++] = 0;
+        if (i == at.size()) break;
+      }
+    }
+    EXPECT_EQ(found.price, least);
+  }
+}
+
 TEST(CycleVoicing, MovesLessThanVoicingEachChordByItself) {
   const std::vector<Chord> chords{chord("C:maj7"), chord("A:min7"), chord("D:min7"), chord("G:7")};
   const std::vector<Pitch> tops(4, Pitch(76));

@@ -80,6 +80,47 @@ TEST(DistinctCycles, EachIsTheBestApartFromThoseBeforeItByBruteForce) {
   RecordProperty("compared", static_cast<int>(compared));
 }
 
+TEST(DistinctCycles, OfSeveralProblemsEachIsTheBestInAllOfThemByBruteForce) {
+  std::mt19937 random(7);
+  std::size_t compared = 0, others = 0;
+  for (int round = 0; round < 400; ++round) {
+    const std::size_t n = 1 + random() % 5;
+    std::vector<CycleProblem> problems;
+    for (std::size_t p = 2 + random() % 3; p > 0; --p) problems.push_back(random_problem(random, n, 5));
+    if (round % 10 == 0) problems.back().spans.back().clear();
+    std::vector<Kinds> kept;
+    if (random() % 2) {
+      Kinds kinds(n);
+      for (auto& kind : kinds) kind = static_cast<std::uint16_t>(random() % 4);
+      kept.push_back(kinds);
+    }
+    const std::size_t apart = random() % (n + 1), count = 1 + random() % 6;
+    const auto found = distinct_cycles(problems, kept, apart, count);
+    ASSERT_TRUE(found.exact);
+    ASSERT_EQ(found.problem.size(), found.cycles.size());
+    for (std::size_t i = 0; i < count; ++i) {
+      std::optional<Cycle> best;
+      for (const CycleProblem& problem : problems) {
+        if (std::any_of(problem.spans.begin(), problem.spans.end(), [](const auto& s) { return s.empty(); })) continue;
+        if (auto here = by_brute_force(problem, kept, apart); here && (!best || here->worth > best->worth)) best = std::move(here);
+      }
+      ASSERT_EQ(best.has_value(), i < found.cycles.size());
+      if (!best) break;
+      const CycleProblem& problem = problems[found.problem[i]];
+      ASSERT_NEAR(found.cycles[i].worth, best->worth, 1e-9);
+      ASSERT_NEAR(found.cycles[i].worth, cycle_worth(problem, found.cycles[i].choice), 1e-9);
+      ++compared;
+      others += i > 0 && found.problem[i] != found.problem[i - 1];
+      Kinds kinds;
+      for (std::size_t s = 0; s < n; ++s) kinds.push_back(problem.spans[s][found.cycles[i].choice[s]].kind);
+      for (const Kinds& other : kept) EXPECT_GE(differences(problem, other, found.cycles[i].choice), apart);
+      kept.push_back(kinds);
+    }
+  }
+  EXPECT_GT(compared, 600u);
+  EXPECT_GT(others, 100u);
+}
+
 TEST(DistinctCycles, ASpanWithoutOptionsGivesNothing) {
   CycleProblem problem;
   EXPECT_TRUE(distinct_cycles(problem, {}, 0, 3).cycles.empty());

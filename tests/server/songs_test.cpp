@@ -3,6 +3,7 @@
 
 #include <fstream>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
 #include "protocol/base64.h"
 #include "tests/server/server_fixture.h"
@@ -64,6 +65,50 @@ TEST(Songs, ReharmoniseWithWishesAndChordsThatStay) {
   wish.keep = {};
   wish.section = "Q";
   EXPECT_EQ(refusal(client, wish), "There is no section Q; there are A, B, C.");
+}
+
+TEST(Songs, ReharmoniseOverABassThatStays) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  protocol::Reharmonise wish;
+  wish.take = 1;
+  wish.count = 4;
+  for (const char* asked : {"G", "any"}) {
+    wish.pedal = asked;
+    const auto made = ask(client, wish);
+    ASSERT_EQ(made.proposals.size(), 4u);
+    for (const auto& proposal : made.proposals) {
+      ASSERT_TRUE(proposal.pedal);
+      if (std::string_view(asked) == "G") {
+        EXPECT_EQ(proposal.pedal->value, 7);
+      }
+      for (const auto& chord : proposal.chords) {
+        EXPECT_EQ(harmony::parse_harte(chord.harte)->chord.bass.value(), proposal.pedal->value) << chord.harte;
+        EXPECT_EQ(chord.left[0], proposal.chords[0].left[0]) << "one key in the left hand";
+        EXPECT_EQ(chord.left[0].value % 12, proposal.pedal->value);
+      }
+    }
+    EXPECT_FALSE(made.played.pedal);
+  }
+  wish.pedal = "H";
+  EXPECT_EQ(refusal(client, wish), "params.pedal is \"H\"; it is a note name such as Bb, or any.");
+}
+
+TEST(Songs, ASketchTellsTheKeyOfASectionInAnother) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  auto sketch = ask(client, protocol::ProposeSketch{.takes = {1}, .title = "Keys"});
+  sketch.sections.resize(2);
+  sketch.sections[1].transpose = 2;
+  ask(client, protocol::PutSketch{.name = "keys", .sketch = sketch});
+  const auto outline = ask(client, protocol::OutlineSketch{.name = "keys"});
+  ASSERT_EQ(outline.parts.size(), 2u);
+  ASSERT_TRUE(outline.key);
+  EXPECT_FALSE(outline.parts[0].key);
+  ASSERT_TRUE(outline.parts[1].key);
+  EXPECT_NE(*outline.parts[1].key, *outline.key);
 }
 
 TEST(Songs, SayThatATakeHasNoLoop) {

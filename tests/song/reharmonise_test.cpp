@@ -208,6 +208,65 @@ TEST(Reharmonise, RootsMoveAsWished) {
   }
 }
 
+TEST(Reharmonise, TheBassStaysOnTheNoteThatIsNamedOrOnTheBestOfAll) {
+  const Heard heard = four_chords();
+  const auto with = [&](Pedal pedal) {
+    ReharmoniseWish wish;
+    wish.pedal = pedal;
+    wish.keep = {1};
+    auto found = reharmonise(heard.take, heard.loop, heard.sections, wish);
+    EXPECT_TRUE(found);
+    return *found;
+  };
+  double best = -1e9;
+  for (int bass = 0; bass < 12; ++bass) {
+    const auto found = with({PitchClass(bass)});
+    EXPECT_TRUE(found.exact);
+    ASSERT_FALSE(found.proposals.empty());
+    best = std::max(best, found.proposals[0].score);
+    for (const auto& made : found.proposals) {
+      EXPECT_EQ(made.pedal, PitchClass(bass));
+      EXPECT_TRUE(made.reason.starts_with("the bass stays on ")) << made.reason;
+      const Pitch key = made.chords[0].voicing.left[0];
+      for (std::size_t i = 0; i < made.chords.size(); ++i) {
+        const auto& chord = made.chords[i];
+        EXPECT_EQ(chord.chord.bass, PitchClass(bass));
+        EXPECT_EQ(chord.voicing.left[0].pitch_class(), PitchClass(bass));
+        EXPECT_EQ(chord.voicing.left[0], key) << "one key, not only one name";
+        EXPECT_EQ(chord.voicing.right.back(), found.melody.spans[i].top.value_or(chord.voicing.right.back()));
+        const std::string symbol = harmony::symbol(chord.chord, chord.root);
+        EXPECT_EQ(symbol.find('/') != std::string::npos, chord.chord.root != PitchClass(bass)) << symbol;
+        const auto again = harmony::parse_harte(harmony::harte(chord.chord, chord.root));
+        ASSERT_TRUE(again);
+        EXPECT_EQ(again->chord, chord.chord) << harmony::harte(chord.chord, chord.root);
+        if (chord.kept) {
+          EXPECT_TRUE(same_kind(chord.chord, heard.loop.chords[i].chord));
+        } else {
+          for (const auto& note : chord.melody)
+            if (note.is_long && chord.changed) {
+              EXPECT_NE(note.role, harmony::Role::kAvoid);
+            }
+        }
+      }
+    }
+  }
+  const auto any = with({});
+  EXPECT_EQ(any.proposals.size(), 8u);
+  EXPECT_NEAR(any.proposals[0].score, best, 1e-9) << "over all twelve";
+  for (std::size_t a = 0; a < any.proposals.size(); ++a) {
+    EXPECT_GE(differences(any.proposals[a], any.played), any.apart);
+    for (std::size_t b = a + 1; b < any.proposals.size(); ++b) EXPECT_GE(differences(any.proposals[a], any.proposals[b]), any.apart);
+    if (a > 0) {
+      EXPECT_LE(any.proposals[a].score, any.proposals[a - 1].score + 1e-9);
+    }
+  }
+  EXPECT_FALSE(any.played.pedal);
+  EXPECT_EQ(parse_pedal("Bb")->note, PitchClass(10));
+  EXPECT_FALSE(parse_pedal("any")->note);
+  EXPECT_FALSE(parse_pedal("H"));
+  EXPECT_FALSE(parse_pedal(""));
+}
+
 TEST(Reharmonise, TheMelodyOfATransposedPassCountsWhereItBelongs) {
   Player player;
   for (int pass = 0; pass < 6; ++pass) {

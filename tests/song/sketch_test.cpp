@@ -157,6 +157,19 @@ TEST(Sketch, ChordsCanBeSpelledOutOrProposed) {
   for (std::size_t i = 0; i < plain.parts[0].melody.size(); ++i) EXPECT_EQ(proposed.parts[0].melody[i].pitch, plain.parts[0].melody[i].pitch);
 }
 
+TEST(Sketch, ABassThatStaysIsWrittenUnderItsChords) {
+  const Form form = form_with("label = \"A\"\nrepeats = 1\nchords = [\"Dm9\", \"Bm7/D\", \"Gmaj7/D\", \"F/D\"]\n");
+  EXPECT_EQ(symbols(form.parts[0]), (Symbols{"Dm9", "Bm7/D", "Gmaj7/D", "F/D"}));
+  const auto folder = hand_over_form(form);
+  ASSERT_TRUE(folder);
+  const std::string sheet(folder->files[1].bytes.begin(), folder->files[1].bytes.end());
+  int basses = 0;
+  for (std::size_t at = sheet.find("<bass-step>"); at != std::string::npos; at = sheet.find("<bass-step>", at + 1), ++basses) EXPECT_EQ(sheet[at + 11], 'D');
+  EXPECT_EQ(basses, 3);
+  const std::string chart(folder->files[2].bytes.begin(), folder->files[2].bytes.end());
+  EXPECT_NE(chart.find("Gmaj7/D"), std::string::npos) << chart;
+}
+
 TEST(Sketch, TransposesMelodyAndChordsAlike) {
   const Form plain = form_with("label = \"A\"\n"), moved = form_with("label = \"A\"\ntranspose = 2\n");
   EXPECT_EQ(symbols(moved.parts[0]), (Symbols{"Fmaj9", "Dm7", "Bbmaj7", "A7sus4"}));

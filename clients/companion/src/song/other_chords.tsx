@@ -12,6 +12,8 @@ import { plural, worded } from './words';
 
 const roots: [Roots, string][] = [['any', 'as they like'], ['fifths', 'falling fifths'], ['rising_fifths', 'rising fifths'], ['thirds', 'thirds'], ['steps', 'steps'], ['semitones', 'semitones']];
 
+const basses = ['C', 'Db', 'D', 'Eb', 'E', 'F', 'F#', 'G', 'Ab', 'A', 'Bb', 'B'];
+
 export function OtherChords({ state, use }: { state: SongState; use: (proposal: LoopProposal) => void }) {
   const loop = state.loop.value!;
   const others = state.others.value;
@@ -28,6 +30,13 @@ export function OtherChords({ state, use }: { state: SongState; use: (proposal: 
           <label><span>Roots move by</span>
             <select value={wish.roots} onChange={(event) => state.change({ roots: event.currentTarget.value as Roots })}>
               {roots.map(([value, words]) => <option key={value} value={value}>{words}</option>)}
+            </select>
+          </label>
+          <label><span>Bass</span>
+            <select value={wish.pedal} onChange={(event) => state.change({ pedal: event.currentTarget.value })}>
+              <option value="">goes with the roots</option>
+              <option value="any">stays on one note</option>
+              {basses.map((name) => <option key={name} value={name}>stays on {pretty(name)}</option>)}
             </select>
           </label>
           <label><span>Melody of</span>

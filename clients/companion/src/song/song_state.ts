@@ -9,6 +9,7 @@ export interface Wish {
   tenser: number;
   surprising: number;
   roots: Roots;
+  pedal: string;    // a note name or "any" on which the bass stays; empty: it moves
   section: string;  // empty: the one with the most passes
   keep: number[];   // places in the loop, the first is 1
 }
@@ -21,7 +22,7 @@ export class SongState {
   readonly summary = signal<TakeSummary | null>(null);
   readonly loop = signal<TakeLoop | null>(null);
   readonly no_loop = signal('');       // the daemon's sentence
-  readonly wish = signal<Wish>({ brighter: 0, tenser: 0, surprising: 0, roots: 'any', section: '', keep: [] });
+  readonly wish = signal<Wish>({ brighter: 0, tenser: 0, surprising: 0, roots: 'any', pedal: '', section: '', keep: [] });
   readonly others = signal<Reharmonised | null>(null);
   readonly no_others = signal('');
   readonly asking = signal(false);     // what is shown was made for earlier wishes
@@ -73,9 +74,9 @@ export class SongState {
 
   private async fetch_others(): Promise<void> {
     const number = ++this.asked;
-    const { section, ...rest } = this.wish.peek();
+    const { section, pedal, ...rest } = this.wish.peek();
     try {
-      const got = await ask('take.reharmonise', { take: this.take, ...rest, count: 8, ...(section ? { section } : {}) });
+      const got = await ask('take.reharmonise', { take: this.take, ...rest, count: 8, ...(section ? { section } : {}), ...(pedal ? { pedal } : {}) });
       if (number !== this.asked) return;
       this.others.value = got;
       this.no_others.value = '';
