@@ -160,6 +160,7 @@ void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reas
       pedal.at = *change.begun;
       world_.store.append(takes::midi_received(pedal));
     }
+    begin_clock(*change.begun);
   }
   if (change.begun && round_) {
     world_.store.append(takes::along_begins(*change.begun, round_->of, round_->along));
@@ -220,7 +221,7 @@ void Desk::obey(std::span<const listen::Order> given) {
         tap_at(order.pressed);
         break;
       case listen::Action::kBeatOne:
-        (void)correct_now({order.pressed, takes::BeatWord::kOne, {}, 0});
+        (void)correct_now({order.pressed, takes::BeatWord::kOne, {}, 0, 0});
         break;
       case listen::Action::kEndTake:
         end_take_at(order.pressed, takes::EndReason::kRequest, {});

@@ -101,6 +101,8 @@ class Desk : public server::Desk {
                        std::function<std::function<void()>(takes::TakeId, const takes::HeardTake&, const takes::Beats&)> work);
   void advance_to(Micros at);
   void beat_changed(bool changed);
+  void keep_clock(const listen::ToldBeat& beat);
+  void begin_clock(Micros take_begins);
   void tap_at(Micros at);
   static std::vector<Pitch> keys_of(const std::vector<protocol::PitchNumber>& notes);
   // What is wrong with notes that a client gave; nothing when they are 1 to 16.
@@ -127,6 +129,7 @@ class Desk : public server::Desk {
   std::uint64_t beat_changes_ = 0;
   listen::Moment shown_;
   std::optional<Round> round_;
+  bool clock_kept_ = false;  // the take being played has a line about a clock
   listen::Controls controls_;
   takes::Boundary boundary_;
   Playback playback_;

@@ -28,10 +28,8 @@ const listen::Moment& Desk::moment() {
 }
 
 void Desk::beat_changed(bool changed) {
-  // Of a clock the beginnings of its bars are kept: with them its beats can be found again.
   while (const auto beat = pulse_.take_beat())
-    if (take_ && beat->source == listen::BeatSource::kClock && beat->place == 0)
-      world_.store.append(takes::beat_said({beat->at, takes::BeatWord::kClock, beat->interval, beat->meter}));
+    if (take_ && beat->at >= take_->since) keep_clock(*beat);
   if (!changed) return;
   // What was sung in the last bar may be asked about: as long as a bar is now.
   if (const auto& beat = pulse_.now(); beat && beat->tempo > 0) analysis_.set_bar(Micros(60'000'000LL * beat->meter / beat->tempo));
@@ -39,9 +37,25 @@ void Desk::beat_changed(bool changed) {
   world_.changed_moment();
 }
 
+// Of a clock the beginnings of its bars are kept: with them its beats can be found again. Of one that says no position only
+// how long its beats are.
+void Desk::keep_clock(const listen::ToldBeat& beat) {
+  if (beat.source != listen::BeatSource::kClock) return;
+  if (clock_kept_ && !(beat.barred && beat.place == 0)) return;
+  clock_kept_ = true;
+  world_.store.append(takes::beat_said(beat.barred ? takes::BeatLine{beat.at, takes::BeatWord::kClock, beat.interval, beat.meter, beat.place}
+                                                   : takes::BeatLine{beat.at, takes::BeatWord::kTap, beat.interval, 0, 0}));
+}
+
+// A clock that ran before the take: the beat in which the take begins says where its bars are from the first note on.
+void Desk::begin_clock(Micros take_begins) {
+  clock_kept_ = false;
+  if (const auto beat = pulse_.newest(); beat && beat->at <= take_begins && take_begins - beat->at <= beat->interval + beat->interval / 4) keep_clock(*beat);
+}
+
 void Desk::tap_at(Micros at) {
   beat_changed(pulse_.tap(at));
-  if (take_ && pulse_.tapped()) world_.store.append(takes::beat_said({at, takes::BeatWord::kTap, *pulse_.tapped(), 0}));
+  if (take_ && pulse_.tapped()) world_.store.append(takes::beat_said({at, takes::BeatWord::kTap, *pulse_.tapped(), 0, 0}));
   world_.changed_deadline();
 }
 
@@ -117,7 +131,10 @@ void Desk::take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBe
     out.pulse = beats.pulse();
     out.confidence = static_cast<double>(beats.confidence);
     out.meter = beats.meter;
-    std::uint32_t place = 0;
+    // A take that begins within a bar: its first beats count towards the first bar line.
+    const auto one = std::find_if(beats.beats.begin(), beats.beats.end(), [](const auto& beat) { return beat.downbeat; });
+    const auto before = one - beats.beats.begin();
+    std::uint32_t place = one != beats.beats.end() && before < beats.meter ? static_cast<std::uint32_t>(beats.meter - before) : 0;
     for (const auto& beat : beats.beats) {
       place = beat.downbeat ? 1 : place + 1;
       out.at.push_back(beat.at.count());

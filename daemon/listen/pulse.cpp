@@ -9,6 +9,7 @@ namespace {
 constexpr Micros kForgotten{3'200'000};   // a beat is shown so long after the last note
 constexpr Micros kLookAgain{60'000};
 constexpr int kLooks = 4;
+constexpr int kApart = 4;                 // beats in a row that fall elsewhere than a clock's: it counts from elsewhere
 constexpr Micros kCountIn{10'000'000};    // corrections so shortly before a take belong to it
 constexpr float kShowFrom = .22f, kHideBelow = .1f;
 constexpr double kOtherTempo = .025;      // less is the same tempo
@@ -32,16 +33,16 @@ std::optional<Micros> Pulse::Clock::quarter() const {
 
 // ---- telling
 
-void Pulse::tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place, int meter) {
+void Pulse::tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place, int meter, bool barred) {
   ++count_;
-  if (corrections_.counted && source != BeatSource::kClock) {
+  if (corrections_.counted && !barred) {
     meter = corrections_.meter.value_or(meter);
     place = positive(count_ + corrections_.shift, meter);
   } else if (corrections_.meter && *corrections_.meter != meter) {
     meter = *corrections_.meter;
     place = positive(place, meter);
   }
-  const ToldBeat told{beat, at, interval, place, meter, source};
+  const ToldBeat told{beat, at, interval, place, meter, source, barred};
   history_[told_++ % kHistory] = told;
   if (size_ == kWaiting) first_ = (first_ + 1) % kWaiting, --size_;
   waiting_[(first_ + size_++) % kWaiting] = told;
@@ -84,7 +85,11 @@ void Pulse::run_free(Micros until, Micros at) {
     const Micros beat = follow_->last + follow_->interval;
     follow_->last = beat;
     follow_->confidence *= .93f;
-    if (listens(beat)) tell(beat, at, follow_->interval, follow_->confidence, follow_->source, positive(count_ + 1, corrections_.meter.value_or(4)), corrections_.meter.value_or(4));
+    if (!listens(beat)) continue;
+    const int meter = corrections_.meter.value_or(4);
+    // A clock's beats are counted from the first; the place goes on from the one before.
+    const int place = follow_->source != BeatSource::kClock ? count_ + 1 : told_ > 0 ? history_[(told_ - 1) % kHistory].place + 1 : 0;
+    tell(beat, at, follow_->interval, follow_->confidence, follow_->source, positive(place, meter), meter);
   }
 }
 
@@ -108,13 +113,17 @@ void Pulse::hear(const harmony::TrackedBeat& beat, Micros at) {
   // One that lies between two of ours is of another level; one that lies near ours draws it.
   run_free(beat.at, at);
   const Micros expected = follow_->last + follow_->interval;
-  if (std::chrono::abs(beat.at - expected) > scaled(follow_->interval, .25)) return;
+  const bool same_level = std::abs(std::log(ratio(beat.interval, follow_->interval))) < .2;
+  if (std::chrono::abs(beat.at - expected) > scaled(follow_->interval, .25)) {
+    if (!follow_->fixed || !same_level || ++follow_->apart < kApart) return;
+  }
+  follow_->apart = 0;
   const Micros interval = beat.at - follow_->last;
   if (!follow_->fixed) follow_->interval += (interval - follow_->interval) / 4;
   follow_->last = beat.at;
   follow_->confidence = std::max(.9f * follow_->confidence, beat.confidence);
   const int meter = corrections_.meter.value_or(beat.meter);
-  tell(beat.at, at, follow_->interval, follow_->confidence, follow_->source, positive(count_ + 1, meter), meter);
+  tell(beat.at, at, follow_->interval, follow_->confidence, follow_->source, follow_->fixed && same_level ? beat.place : positive(count_ + 1, meter), meter);
 }
 
 void Pulse::follow_level(Micros interval, Micros last, BeatSource source) { follow_ = Follow{last, interval, confidence_, source, false}; }
@@ -132,7 +141,7 @@ void Pulse::catch_up(Micros at) {
   const bool silent = time_ - last_note_ >= kForgotten;
   const bool none = !follow_ && !tracker_.newest();
   if (now_ && !rules() && (silent || none)) now_.reset();
-  if (silent && follow_ && !rules()) follow_.reset();  // it begins anew with the next note, at the same level
+  if (silent && follow_ && follow_->source != BeatSource::kClock && !rules()) follow_.reset();  // it begins anew with the next note, at the same level
 }
 
 bool Pulse::note_on(Micros at, Pitch pitch, Velocity velocity) {
@@ -200,17 +209,27 @@ bool Pulse::clock(const midi::Event& event) {
       const auto quarter = clock_.quarter();
       if (clock_.placed && clock_.running) {
         if (follow_ && follow_->source == BeatSource::kClock) follow_.reset();
-        if (clock_.position % 24 == 0 && quarter) {
+        if (clock_.position % 24 == 0) clock_.untold = event.at;
+        if (clock_.untold && quarter) {  // the very first beat is known to be one only some clocks later
           const int meter = corrections_.meter.value_or(4);
-          tell(event.at, event.at, *quarter, 1.f, BeatSource::kClock, positive(static_cast<int>(clock_.position / 24), meter), meter);
+          tell(*clock_.untold, event.at, *quarter, 1.f, BeatSource::kClock, positive(static_cast<int>(clock_.position / 24), meter), meter, true);
+          clock_.untold.reset();
         }
         ++clock_.position;
-      } else if (!clock_.placed && quarter && clock_.count % 24 == 0) {
-        // It says how fast, not where: that the playing says.
-        if (!follow_ || follow_->source != BeatSource::kClock) follow_level(*quarter, told_ > 0 ? history_[(told_ - 1) % kHistory].at : event.at, BeatSource::kClock);
-        follow_->interval = *quarter;
-        follow_->fixed = true;
-        follow_->confidence = 1;
+      } else if (!clock_.placed && quarter) {
+        // It says how fast, and counts from its first message; where the beats really are the playing says.
+        const std::size_t since = (clock_.count - 1) % 24;  // clocks since the newest beat
+        const bool ours = follow_ && follow_->source == BeatSource::kClock;
+        if (!ours) {
+          const Micros counted = clock_.times[(clock_.count - 1 - since) % clock_.times.size()];
+          const bool beaten = told_ > 0 && event.at - history_[(told_ - 1) % kHistory].at < scaled(*quarter, 1.5);
+          follow_level(*quarter, beaten ? history_[(told_ - 1) % kHistory].at : counted, BeatSource::kClock);
+        }
+        if (!ours || since == 0) {
+          follow_->interval = *quarter;
+          follow_->fixed = true;
+          follow_->confidence = 1;
+        }
       }
     }
   }
@@ -285,7 +304,7 @@ bool Pulse::set_meter(Micros at, int beats) {
   corrections_.meter = beats;
   if (told_ == 0 || !now_) return true;
   ToldBeat& newest = history_[(told_ - 1) % kHistory];
-  if (newest.source != BeatSource::kClock) {
+  if (!newest.barred) {
     corrections_.counted = true;
     corrections_.shift = newest.place - count_;  // the bar goes on from the one that was
   }

@@ -1,7 +1,8 @@
 // The pulse as it is told: from the playing, from taps, or from another machine's MIDI clock; and the player's corrections.
 //
 // Clock with a position (start, continue, song position) rules; when it stops or is lost, the playing is followed again.
-// Clock without one gives the tempo, and the playing the place. Four even taps set tempo and place (the first is one),
+// Clock without one gives the tempo, and the beats while somebody plays: counted from its first message until the playing
+// says otherwise; where the bar begins the playing or the player says. Four even taps set tempo and place (the first is one),
 // and the pulse then follows the playing at that level. Corrections hold at once and until the take is over.
 //
 // Beats come out in two forms: every beat, told once and never revised (take_beat), and what a glance should see (now),
@@ -33,6 +34,7 @@ struct ToldBeat {
   Micros interval{};  // to the next, as expected
   int place = 0, meter = 4;
   BeatSource source = BeatSource::kPlayed;
+  bool barred = false;  // a clock with a position says where in the bar it is; otherwise the place is only what we think
 };
 
 class Pulse {
@@ -59,6 +61,8 @@ class Pulse {
   const std::optional<BeatNow>& now() const { return now_; }
   // The oldest told beat that has not been taken; the newest kWaiting are kept.
   std::optional<ToldBeat> take_beat();
+  // The newest that was told, taken or not.
+  std::optional<ToldBeat> newest() const { return told_ == 0 ? std::nullopt : std::optional(history_[(told_ - 1) % kHistory]); }
   // Beats that were tapped to the end: the interval when four taps in a row were even.
   std::optional<Micros> tapped() const { return tapped_; }
 
@@ -80,6 +84,7 @@ class Pulse {
     bool placed = false;     // start, continue or song position was received
     bool running = false;
     std::int64_t position = 0;  // in clocks
+    std::optional<Micros> untold;  // a beat that came before it was known how long beats are
     std::optional<Micros> quarter() const;
   };
   bool rules() const { return clock_.placed && clock_.running && clock_.quarter().has_value(); }
@@ -90,7 +95,7 @@ class Pulse {
   void hear(const harmony::TrackedBeat& beat, Micros at);
   void follow_level(Micros interval, Micros last, BeatSource source);
   void run_free(Micros until, Micros at);
-  void tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place, int meter);
+  void tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place, int meter, bool barred = false);
   void show();
   void remember();
 
@@ -105,6 +110,7 @@ class Pulse {
     float confidence = 1;
     BeatSource source = BeatSource::kPlayed;
     bool fixed = false;  // the clock says how long
+    int apart = 0;       // beats of the playing in a row that fell elsewhere
   };
   std::optional<Follow> follow_;
   std::array<ToldBeat, kHistory> history_{};

@@ -58,12 +58,13 @@ Beats clocked(Beats beats, const std::vector<BeatLine>& bars) {
   for (std::size_t i = 0; i < bars.size(); ++i) {
     const BeatLine& bar = bars[i];
     const int meter = std::clamp(bar.meter, 1, 16);
-    const Micros usual = bar.interval * meter;
+    const int left = meter - std::clamp(bar.place, 0, meter - 1);  // beats of the bar from here on
+    const Micros usual = bar.interval * left;
     // The next bar follows this one, or the clock was lost in between.
-    const bool goes_on = i + 1 < bars.size() && bars[i + 1].at - bar.at < usual + usual / 2 && bars[i + 1].at > bar.at;
+    const bool goes_on = i + 1 < bars.size() && bars[i + 1].at - bar.at < usual + bar.interval * meter / 2 && bars[i + 1].at > bar.at;
     const Micros end = goes_on ? bars[i + 1].at : bar.at + usual;
     const bool follows = !stretches.empty() && stretches.back().second == bar.at;
-    for (int b = 0; b < meter; ++b) made.push_back({bar.at + (end - bar.at) * b / meter, b == 0, b == 0 && !follows});
+    for (int b = 0; b < left; ++b) made.push_back({bar.at + (end - bar.at) * b / left, left == meter && b == 0, b == 0 && !follows});
     if (follows) stretches.back().second = end;
     else stretches.emplace_back(bar.at, end);
   }
@@ -89,6 +90,7 @@ std::string beat_data(const BeatLine& line) {
   json::object data{{"what", kWords[static_cast<std::size_t>(line.what)]}};
   if (line.interval > Micros(0)) data["interval_us"] = line.interval.count();
   if (line.meter > 0) data["meter"] = line.meter;
+  if (line.place > 0) data["place"] = line.place;
   return json::serialize(data);
 }
 
@@ -108,7 +110,8 @@ std::optional<BeatLine> beat_line(const Line& line) {
     const auto* value = data.if_contains(name);
     return value && value->is_int64() ? value->get_int64() : 0;
   };
-  BeatLine out{line.at, static_cast<BeatWord>(word - kWords.begin()), Micros(number("interval_us")), static_cast<int>(std::clamp<std::int64_t>(number("meter"), 0, 16))};
+  BeatLine out{line.at, static_cast<BeatWord>(word - kWords.begin()), Micros(number("interval_us")), static_cast<int>(std::clamp<std::int64_t>(number("meter"), 0, 16)), 0};
+  if (out.what == BeatWord::kClock) out.place = static_cast<int>(std::clamp<std::int64_t>(number("place"), 0, 15));
   if ((out.what == BeatWord::kTap || out.what == BeatWord::kClock) && out.interval < Micros(50'000)) return std::nullopt;
   if ((out.what == BeatWord::kMeter || out.what == BeatWord::kClock) && out.meter < 1) return std::nullopt;
   return out;

@@ -3,7 +3,8 @@
 // The lines are of kind kBeat, their data a JSON object: {"what": word, "interval_us", "meter" where they belong}. They
 // apply in order; `undo` takes the newest one back that is not a clock's and not yet taken back.
 //   tap      beats are about interval_us long, and one falls here: the level of the beats is chosen by it
-//   clock    another machine's bar begins here, its beats interval_us long: its beats rule until the next such line
+//   clock    another machine's bar begins here, its beats interval_us long: its beats rule until the next such line; with
+//            "place", here falls that beat of its bar (1 is the second): the clock ran before the take began
 //   one      the beat nearest to here begins a bar        meter    bars of `meter` beats from here both ways
 //   twice    twice as many beats                          half     half as many
 //
@@ -26,6 +27,7 @@ struct BeatLine {
   BeatWord what = BeatWord::kOne;
   Micros interval{};  // tap, clock
   int meter = 0;      // clock, meter; one, where it is said too
+  int place = 0;      // clock: in the bar, from 0
 };
 
 std::string beat_data(const BeatLine& line);

@@ -840,6 +840,53 @@ TEST_F(DaemonOverJack, AnotherMachinesClockGivesTheBeatAndIsNotKept) {
     }
 }
 
+TEST_F(DaemonOverJack, AClockThatRanBeforeTheTakeGivesItsBarsFromTheFirstNoteOn) {
+  start();
+  Connection daemon = connect();
+  Player clock("Clock");
+  ASSERT_TRUE(until_connected(daemon, "Clock"));
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  // Clocks until a message comes that `is` wanted; some 100 quarters a minute or more.
+  const auto run_until = [&](const auto& is) {
+    const auto end = std::chrono::steady_clock::now() + kPatience;
+    while (std::chrono::steady_clock::now() < end) {
+      clock.order("send F8");
+      const auto note = daemon.next_notification(15ms);
+      if (note && *note && is(**note)) return true;
+    }
+    return false;
+  };
+  clock.order("send FA");
+  ASSERT_TRUE(run_until([](const auto& note) {
+    const auto moment = note.template as<protocol::Moment>();
+    return moment && *moment && (*moment)->beat && (*moment)->beat->place == 3 && (*moment)->beat->source == protocol::BeatSource::kClock;
+  })) << "in the middle of a bar";
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({60, 64}, true)}));
+  int bars = 0;
+  ASSERT_TRUE(run_until([&](const auto& note) {
+    const auto line = note.template as<protocol::Log>();
+    return line && *line && (*line)->beat && ++bars == 3;
+  }));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  const auto take = daemon.request(protocol::GetTake{.take = 1});
+  ASSERT_TRUE(take);
+  const auto lines = daemon.request(protocol::GetEvents{.take = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kBeat}});
+  ASSERT_TRUE(lines);
+  ASSERT_GE(lines->lines.size(), 3u);
+  const auto& first = lines->lines[0];
+  ASSERT_TRUE(first.beat);
+  EXPECT_EQ(first.beat->what, protocol::BeatWord::kClock);
+  EXPECT_LE(first.at, take->summary.at) << "the beat in which the first note fell";
+  EXPECT_LE(take->summary.at - first.at, *first.beat->interval_us * 5 / 4);
+  for (std::size_t i = 1; i < 3; ++i) EXPECT_FALSE(lines->lines[i].beat->place) << "then the bar lines";
+  const auto beats = daemon.request(protocol::GetBeats{.take = 1});
+  ASSERT_TRUE(beats) << beats.error().sentence;
+  ASSERT_GE(beats->at.size(), 5u);
+  EXPECT_EQ(beats->at[0], first.at);
+  const std::uint32_t place = first.beat->place ? static_cast<std::uint32_t>(first.beat->place->value) : 0;
+  for (std::size_t i = 0; i < 5; ++i) EXPECT_EQ(beats->place[i], (place + i) % 4 + 1) << i;
+}
+
 TEST_F(DaemonTest, WithoutAPulseACorrectionIsRefusedInOneSentence) {
   start();
   Connection daemon = connect();

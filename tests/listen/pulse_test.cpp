@@ -87,6 +87,87 @@ TEST_F(PulseTest, AClockWithAPositionRulesBeatsAndBars) {
   EXPECT_EQ(pulse.now()->tempo, 150);
 }
 
+TEST_F(PulseTest, ThePlacedClocksVeryFirstBeatIsToldToo) {
+  clock(ms(990), 0xFA);
+  clocks(ms(1000), ms(500), 3);
+  ASSERT_EQ(beats.size(), 3u);
+  for (std::size_t i = 0; i < beats.size(); ++i) {
+    EXPECT_EQ(beats[i].at, ms(1000) + ms(500) * static_cast<int>(i));
+    EXPECT_EQ(beats[i].place, static_cast<int>(i));
+    EXPECT_TRUE(beats[i].barred);
+  }
+}
+
+TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
+  for (int i = 0; i < 24 * 9; ++i) {
+    const Micros at = ms(1000) + ms(500) * i / 24;
+    if (i == 3) pulse.note_on(at, Pitch(60), Velocity(80));  // somebody is there, whose one note says nothing of beats
+    if (i == 100) pulse.note_on(at, Pitch(64), Velocity(80));
+    clock(at);
+  }
+  ASSERT_TRUE(pulse.now());
+  EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
+  EXPECT_EQ(pulse.now()->tempo, 120);
+  ASSERT_GE(beats.size(), 7u);
+  for (std::size_t i = 0; i < beats.size(); ++i) {
+    EXPECT_NEAR(static_cast<double>((beats[i].at - ms(1500)).count()), 500e3 * static_cast<double>(i), 2e3) << "on each 24th message from the first";
+    EXPECT_NEAR(static_cast<double>(beats[i].interval.count()), 500e3, 1e3);
+    EXPECT_FALSE(beats[i].barred) << "where the bar begins it doesn't say";
+  }
+}
+
+TEST_F(PulseTest, OfAClockWithoutAPositionNothingIsToldWhileNobodyPlays) {
+  clocks(ms(1000), ms(500), 12);
+  EXPECT_FALSE(pulse.now());
+  EXPECT_TRUE(beats.empty());
+}
+
+TEST_F(PulseTest, TheDownbeatOfAClockWithoutAPositionIsTheOneThatIsTapped) {
+  const Micros quarter = ms(500);
+  int clocked = 0;
+  const auto run = [&](Micros until) {
+    for (; ms(1000) + quarter * clocked / 24 <= until; ++clocked) clock(ms(1000) + quarter * clocked / 24);
+  };
+  run(ms(3900));
+  for (int tap = 0; tap < 4; ++tap) {
+    run(ms(4000) + quarter * tap);
+    pulse.tap(ms(4000) + quarter * tap);
+    collect();
+  }
+  for (int i = 4; i < 24; ++i) {  // and something is played on
+    run(ms(4000) + quarter * i);
+    if (i % 3 == 0) pulse.note_on(ms(4000) + quarter * i, Pitch(50 + i), Velocity(70));
+  }
+  ASSERT_TRUE(pulse.now());
+  EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
+  EXPECT_EQ(pulse.now()->tempo, 120);
+  std::size_t after = 0;
+  for (const ToldBeat& beat : beats) {
+    if (beat.at < ms(5600)) continue;
+    ++after;
+    EXPECT_EQ(beat.place, static_cast<int>(std::lround(static_cast<double>((beat.at - ms(4000)).count()) / 500e3)) % 4) << beat.at.count();
+  }
+  EXPECT_GE(after, 14u);
+}
+
+TEST_F(PulseTest, WhereTheBeatsOfAClockWithoutAPositionAreThePlayingSays) {
+  // The clock was running when it was plugged in: its first message falls between two beats.
+  int clocked = 0;
+  for (int i = 0; i < 40; ++i) {
+    const Micros at = ms(1000) + ms(500) * i;
+    for (; ms(760) + ms(500) * clocked / 24 <= at; ++clocked) clock(ms(760) + ms(500) * clocked / 24);
+    play(at, ms(500), 1, 1);
+  }
+  ASSERT_TRUE(pulse.now());
+  EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
+  EXPECT_EQ(pulse.now()->tempo, 120);
+  ASSERT_GT(beats.size(), 12u);
+  for (std::size_t i = beats.size() - 8; i < beats.size(); ++i) {
+    const auto from_beat = (beats[i].at - ms(1000)) % ms(500);
+    EXPECT_LT(std::min(from_beat, ms(500) - from_beat), ms(60)) << beats[i].at.count();
+  }
+}
+
 TEST_F(PulseTest, SongPositionSaysWhereInTheBar) {
   clock(ms(900), 0xF2, 8, 0);  // eight sixteenths: the third quarter
   clock(ms(950), 0xFB);

@@ -26,7 +26,7 @@ std::vector<int> downbeats(const Beats& beats) {
 }
 
 TEST(CorrectedBeats, LinesComeBackAsTheyWereWrittenAndDamagedOnesArePassedOver) {
-  for (const BeatLine& said : {BeatLine{ms(1), BeatWord::kTap, ms(500), 0}, BeatLine{ms(2), BeatWord::kClock, ms(400), 4}, BeatLine{ms(3), BeatWord::kOne, {}, 0},
+  for (const BeatLine& said : {BeatLine{ms(1), BeatWord::kTap, ms(500), 0}, BeatLine{ms(2), BeatWord::kClock, ms(400), 4}, BeatLine{ms(2), BeatWord::kClock, ms(400), 4, 3}, BeatLine{ms(3), BeatWord::kOne, {}, 0},
                                BeatLine{ms(4), BeatWord::kMeter, {}, 3}, BeatLine{ms(5), BeatWord::kUndo, {}, 0}}) {
     const auto read = beat_line(line(said));
     ASSERT_TRUE(read);
@@ -34,6 +34,7 @@ TEST(CorrectedBeats, LinesComeBackAsTheyWereWrittenAndDamagedOnesArePassedOver) 
     EXPECT_EQ(read->what, said.what);
     EXPECT_EQ(read->interval, said.interval);
     EXPECT_EQ(read->meter, said.meter);
+    EXPECT_EQ(read->place, said.place);
   }
   for (const char* data : {"", "{", "[]", R"({"what":"dance"})", R"({"what":"tap"})", R"({"what":"meter","meter":-2})"})
     EXPECT_FALSE(beat_line({1, 1, ms(0), LineKind::kBeat, data})) << data;
@@ -65,6 +66,13 @@ TEST(CorrectedBeats, AnotherMachinesClockRulesWhereItRan) {
   for (const Beat& beat : beats.beats)
     if (beat.at > ms(1800) && beat.at < ms(4500)) within.push_back(static_cast<int>(beat.at / ms(1)));
   EXPECT_EQ(within, (std::vector<int>{2100, 2500, 2900, 3300, 3700, 4100}));
+  // The take began on the third beat of four: its first whole bar begins two beats later.
+  const Beats within_a_bar = corrected(steady(16), {line({ms(100), BeatWord::kClock, ms(400), 4, 2}), line({ms(900), BeatWord::kClock, ms(400), 4})});
+  std::vector<int> all;
+  for (const Beat& beat : within_a_bar.beats)
+    if (beat.at < ms(2400)) all.push_back(static_cast<int>(beat.at / ms(1)));
+  EXPECT_EQ(all, (std::vector<int>{100, 500, 900, 1300, 1700, 2100}));
+  EXPECT_EQ(downbeats(within_a_bar).front(), 900);
   EXPECT_EQ(corrected(Beats(), {line({ms(0), BeatWord::kClock, ms(400), 4})}).beats.size(), 4u) << "even where nothing was found";
 }
 
