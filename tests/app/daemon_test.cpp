@@ -787,6 +787,27 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   const auto struck = ear.struck();
   EXPECT_EQ(std::vector<int>(struck.begin() + static_cast<std::ptrdiff_t>(before), struck.end()), twice);
   EXPECT_TRUE(daemon.request(protocol::GetStatus{})->take);
+  // The same asked for by the terminal's client: once round.
+  const auto so_far = ear.struck().size();
+  const auto said = [](std::vector<std::string> words) {
+    words.insert(words.begin(), {UNDERSONG_CLIENT, "take", "reharmonise", "1"});
+    Process client(words, true);
+    std::string all;
+    int empty = 0;
+    for (int i = 0; i < 400 && empty < 2; ++i) {
+      const std::string line = client.read_line();
+      empty = line.empty() ? empty + 1 : 0;
+      all += line + "\n";
+    }
+    return all;
+  };
+  const auto played = said({"--hear", "1", "--tempo", "400"});
+  EXPECT_NE(played.find("\nPlaying 1 at 400 beats a minute, once round; `undersong stop` ends it.\n"), std::string::npos) << played;
+  ASSERT_TRUE(eventually([&] { return ear.struck().size() >= so_far + wanted.size() && ear.let_go() == ear.struck().size(); }));
+  const auto by_client = ear.struck();
+  EXPECT_EQ(std::vector<int>(by_client.begin() + static_cast<std::ptrdiff_t>(so_far), by_client.end()), wanted);
+  const auto refused = said({"--count", "2", "--along", "3"});
+  EXPECT_NE(refused.find("undersong: There are 2 proposals; there is no proposal 3.\n"), std::string::npos) << refused;
   // To be played over: the take ends, and the next is kept against the chords that were given.
   wish.rounds.reset();
   wish.listen.reset();
