@@ -19,6 +19,7 @@ struct Beat {
   Micros at{};
   bool downbeat = false;
   bool begins = false;  // the pulse begins here, or anew after a passage without one
+  bool clocked = false;  // another machine's clock said so
 };
 
 struct Beats {

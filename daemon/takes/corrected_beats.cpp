@@ -64,7 +64,7 @@ Beats clocked(Beats beats, const std::vector<BeatLine>& bars) {
     const bool goes_on = i + 1 < bars.size() && bars[i + 1].at - bar.at < usual + bar.interval * meter / 2 && bars[i + 1].at > bar.at;
     const Micros end = goes_on ? bars[i + 1].at : bar.at + usual;
     const bool follows = !stretches.empty() && stretches.back().second == bar.at;
-    for (int b = 0; b < left; ++b) made.push_back({bar.at + (end - bar.at) * b / left, left == meter && b == 0, b == 0 && !follows});
+    for (int b = 0; b < left; ++b) made.push_back({bar.at + (end - bar.at) * b / left, left == meter && b == 0, b == 0 && !follows, true});
     if (follows) stretches.back().second = end;
     else stretches.emplace_back(bar.at, end);
   }

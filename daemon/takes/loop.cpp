@@ -428,7 +428,8 @@ Beats without_free_playing(const Beats& beats, const Loop& loop) {
     std::vector<double> changes;
     const bool in = inside(beats.beats[i].at);
     for (; j < beats.beats.size() && inside(beats.beats[j].at) == in; ++j) changes.push_back(change(j));
-    const bool keep = in || (changes.size() >= 4 && median(changes) < 1.6 * usual);
+    const bool clocked = std::all_of(beats.beats.begin() + static_cast<std::ptrdiff_t>(i), beats.beats.begin() + static_cast<std::ptrdiff_t>(j), [](const Beat& beat) { return beat.clocked; });
+    const bool keep = in || clocked || (changes.size() >= 4 && median(changes) < 1.6 * usual);
     for (; i < j; ++i)
       if (keep) {
         out.beats.push_back(beats.beats[i]);

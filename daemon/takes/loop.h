@@ -49,7 +49,7 @@ std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats);
 Beats first_beats(const HeardTake& take);
 
 // Beats of the take without those that were only fitted to free playing outside the loop: where a take is mostly loop, and
-// what lies outside does not keep time as the loop does. The others stay as they are.
+// what lies outside does not keep time as the loop does. The others, and those of a clock, stay as they are.
 Beats without_free_playing(const Beats& beats, const Loop& loop);
 
 // Beats of a take with all that is known afterwards: settled chords, and the loop if there is one.

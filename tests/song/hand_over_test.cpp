@@ -144,6 +144,39 @@ TEST(HandOver, WhatThePlayerSaidOfTheBeatHoldsOnPaper) {
   EXPECT_NEAR(handed_over(take, half).form.tempo, plain.form.tempo, 1);
 }
 
+TEST(HandOver, ATakeThatBeganWithinAClocksBarHasThatClocksBars) {
+  Take take = play(Tune{}, 4);
+  const Micros first = take.events.front().at;
+  for (auto& event : take.events) event.at -= first;
+  for (auto& beat : take.beats) beat -= first;
+  // The clock's last beat before the take was the fourth of its bar.
+  HandOverOptions options;
+  const auto say = [&](Micros at, int place) {
+    takes::Line line;
+    line.at = at;
+    line.kind = takes::LineKind::kBeat;
+    line.data = takes::beat_data({at, takes::BeatWord::kClock, Micros(652'000), 4, place});
+    options.said.push_back(line);
+  };
+  say(take.beats[0] - Micros(652'000), 3);
+  for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) say(take.beats[beat], 0);
+  const midi::Smf file = parts_of(handed_over(take, options));
+  ASSERT_GE(file.time_signatures.size(), 2u);
+  EXPECT_EQ(file.time_signatures[0].numerator, 1) << "what is left of the bar";
+  EXPECT_EQ(file.time_signatures[1].tick, file.division.ticks_per_quarter);
+  EXPECT_EQ(file.time_signatures[1].numerator, 4);
+  const midi::SmfTrack& played = track(file, "as played");
+  ASSERT_EQ(played.events.size(), take.events.size());
+  const Micros later = Micros(652'000) - take.beats[0];
+  for (std::size_t i = 0; i < take.events.size(); ++i)
+    EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at - later).count()), 0, 1000) << i;
+  const midi::TickClock clock(file.division, file.tempos);
+  for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) {
+    const double bar = (static_cast<double>(clock.nearest_tick(take.beats[beat] + later)) / file.division.ticks_per_quarter - 1) / 4;
+    EXPECT_NEAR(bar, static_cast<double>(beat) / 4, .01) << beat;
+  }
+}
+
 TEST(HandOver, TheMelodyIsWrittenAsItWasMeant) {
   const Tune tune;
   const Folder folder = handed_over(play(tune, 4));
