@@ -11,6 +11,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <csignal>
 #include <fstream>
+#include <utility>
 
 #include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
@@ -197,10 +198,18 @@ class Running final : public Daemon {
 
   // Publishes once what many events may have changed.
   void flush() {
-    if (moment_changed_) server_->publish_moment(desk_->moment(), desk_->symbol_style());
+    publish_moment();
+    busy_ = true;
+    desk_->catch_up();
+    busy_ = false;
+    publish_moment();
     if (status_changed_) server_->publish_status();
-    moment_changed_ = status_changed_ = deadline_changed_ = false;
+    status_changed_ = deadline_changed_ = false;
     arm();
+  }
+
+  void publish_moment() {
+    if (std::exchange(moment_changed_, false)) server_->publish_moment(desk_->moment(), desk_->symbol_style());
   }
 
   // ---- the store

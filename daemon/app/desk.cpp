@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/rtmidi_source.h"
@@ -47,6 +48,7 @@ Desk::Desk(const Config& config, World world)
 // ---- what is played
 
 void Desk::received(const midi::Event& event) {
+  catch_up();
   latest_ = std::max(latest_, event.at);
   advance_to(event.at);
   const midi::Notice notice = midi::notice_of(event);
@@ -60,24 +62,31 @@ void Desk::received(const midi::Event& event) {
   const bool consumed = heard.consumed;
   obey(heard.orders);
   if (!consumed) {
-    const bool struck = strikes(event);
-    const bool moved = analysis_.event(event);
-    boundary(boundary_.played(event.at, struck, !analysis_.notes().silent()), takes::EndReason::kSilence);
-    if (struck) {
-      beat_changed(pulse_.note_on(event.at, Pitch(event.bytes[1] & 0x7F), Velocity(event.bytes[2] & 0x7F)));
-      player_velocity_ += (player_velocity_ == 0 ? 1 : kVelocityMemory) * (static_cast<float>(event.bytes[2]) - player_velocity_);
-      if (take_) ++take_->notes;
-    }
-    remember_pedal(event);
-    if (take_ && event.size > 0) world_.store.append(takes::midi_received(event));
-    keep_findings();
-    if (moved) world_.changed_moment();
+    if (analysis_.event(event)) world_.changed_moment();
+    heard_ = event;
   }
+  if (notice != midi::Notice::kNone) catch_up();
   if (notice == midi::Notice::kEnded && take_) end_take_at(event.at, takes::EndReason::kRequest, {});
   if (notice != midi::Notice::kNone) world_.changed_status();
 }
 
+void Desk::catch_up() {
+  if (!heard_) return;
+  const midi::Event event = *std::exchange(heard_, std::nullopt);
+  const bool struck = strikes(event);
+  boundary(boundary_.played(event.at, struck, !analysis_.notes().silent()), takes::EndReason::kSilence);
+  if (struck) {
+    beat_changed(pulse_.note_on(event.at, Pitch(event.bytes[1] & 0x7F), Velocity(event.bytes[2] & 0x7F)));
+    player_velocity_ += (player_velocity_ == 0 ? 1 : kVelocityMemory) * (static_cast<float>(event.bytes[2]) - player_velocity_);
+    if (take_) ++take_->notes;
+  }
+  remember_pedal(event);
+  if (take_ && event.size > 0) world_.store.append(takes::midi_received(event));
+  keep_findings();
+}
+
 void Desk::advance(Micros now) {
+  catch_up();
   advance_to(now);
   playback_.advance(midi::steady_now());
   if (!playback_.playing()) round_.reset();  // so many rounds are over

@@ -1,7 +1,8 @@
 // The desk: where what is played meets what clients ask. It owns the analysis and answers the server's requests.
 //
 // Every event passes here once: orders are taken out of it, the analysis hears it, the log keeps it. Time is data: the
-// owner calls `advance` when next_deadline() has come, and gives every event its own time.
+// owner calls `advance` when next_deadline() has come, and gives every event its own time. What the moment doesn't wait
+// for, the log and the beat, is done by `catch_up`: after the moment was published, and before anything else is asked.
 //
 // Threads: the io thread only. Errors: sentences in Results; nothing throws but memory exhaustion.
 #pragma once
@@ -45,6 +46,7 @@ class Desk : public server::Desk {
   Desk(const Config& config, World world);
 
   void received(const midi::Event& event);
+  void catch_up();
   void advance(Micros now);
   // The earliest time at which `advance` has something to do.
   std::optional<Micros> next_deadline() const;
@@ -139,6 +141,7 @@ class Desk : public server::Desk {
   std::vector<midi::Event> pedals_;  // that are down
   std::optional<OpenTake> take_;
   Micros latest_{};                 // of all events
+  std::optional<midi::Event> heard_;  // by the analysis, and nobody else yet
   float player_velocity_ = 0;       // slow mean of what is played; 0 before the first note
   std::uint32_t heard_list_ = 0;    // hear_next goes through one list, then begins again
   std::size_t heard_next_ = 0;

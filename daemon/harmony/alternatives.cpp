@@ -10,6 +10,8 @@
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/colour.h"
 #include "daemon/harmony/offered.h"
+#include "daemon/harmony/voicing_search.h"
+#include "daemon/harmony/words.h"
 
 namespace undersong::harmony {
 namespace {
@@ -321,6 +323,9 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     tones_before = row(question.previous->quality).tones.transposed(question.previous->root.value());
     from = root_name_in(*question.previous, question.key);
   }
+  const std::span<const Pitch> on_top(question.melody.begin(), std::min(question.melody.size(), question.voiced));
+  std::optional<Room> room_for_hands;
+  if (hands) room_for_hands.emplace(kept_melody(on_top), *hands);
   for (const Candidate& candidate : listed) {
     Alternative made;
     const Quality quality = known.quality[candidate.index];
@@ -344,55 +349,52 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     made.reason.common_tones = static_cast<std::uint8_t>((home.tones & tones_before).size());
     made.reason.liked = static_cast<std::uint8_t>(question.liked.times(made.chord));
     if (hands) {
-      const std::span<const Pitch> on_top(question.melody.begin(), std::min(question.melody.size(), question.voiced));
       const auto styled = question.style == Style::kOpen ? std::nullopt : voice(made.chord, on_top, *hands, question.style);
-      made.voicing = styled ? *styled : voice(made.chord, on_top, *hands);
+      made.voicing = styled ? *styled : voice(made.chord, *room_for_hands);
     }
     out.push_back(made);
   }
 }
 
-void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
-                   const std::optional<Chord>& previous) {
+void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody, const std::optional<Chord>& previous) {
   const Reason& reason = alternative.reason;
   for (std::size_t i = 0; i < melody.size() && i < alternative.degrees.size(); ++i) {
-    if (i > 0) out += ", ";
+    if (i > 0) out.put(", ");
     // In words a plain name serves better than a double accidental: D, not Ebb.
     NoteName name = alternative.root_name.above(alternative.degrees[i]);
     if (name.fifths() < kFlattest.fifths()) name = NoteName(name.fifths() + 12);
     if (name.fifths() > kSharpest.fifths()) name = NoteName(name.fifths() - 12);
-    append_text(out, name);
-    out += " is its ";
-    if (alternative.degrees[i] == Degree{1, 0}) {
-      out += "root";
-    } else {
-      append_text(out, alternative.degrees[i]);
-    }
+    out.put(word(name));
+    out.put(" is its ");
+    static constexpr Word kRoot("root");
+    out.put(alternative.degrees[i] == Degree{1, 0} ? kRoot : word(alternative.degrees[i]));
   }
   if (previous && reason.relation != Relation::kNone) {
-    out += "; ";
-    out += text(reason.relation);
-    out += reason.relation == Relation::kPedalPoint || reason.relation == Relation::kSameRoot ? " under " : " from ";
-    if (reason.relation == Relation::kSameRoot) out.erase(out.size() - 7), out += " as ";
-    out += symbol({previous->root, previous->quality, previous->root}, reason.from);
+    out.put("; ");
+    out.put(word(reason.relation));
+    static constexpr Word kUnder(" under "), kAs(" as "), kFrom(" from ");
+    out.put(reason.relation == Relation::kPedalPoint ? kUnder : reason.relation == Relation::kSameRoot ? kAs : kFrom);
+    out.put(word(reason.from));
+    out.put(words(previous->quality).letters);
   }
   if (reason.key) {
-    if (reason.outside == 0) {
-      out += "; stays in ";
-    } else {
-      static constexpr std::array<std::string_view, 5> kCount{"", "one tone", "two tones", "three tones", "four tones"};
-      out += "; ";
-      out += reason.outside < kCount.size() ? kCount[reason.outside] : "most tones";
-      out += " outside ";
-    }
-    out += text(*reason.key);
+    static constexpr std::array<Word, 5> kCount{Word("; stays in "), Word("; one tone outside "), Word("; two tones outside "),
+                                                Word("; three tones outside "), Word("; four tones outside ")};
+    static constexpr Word kMost("; most tones outside ");
+    out.put(reason.outside < kCount.size() ? kCount[reason.outside] : kMost);
+    out.put(word(*reason.key));
   }
-  if (alternative.familiar >= kUsualFrom) {
-    out += "; usual here";
-  } else if (alternative.familiar < kRareBelow) {
-    out += "; rare here";
-  }
-  if (reason.liked > 0) out += "; you came back to it";
+  static constexpr Word kUsual("; usual here"), kRare("; rare here"), kNeither, kBack("; you came back to it");
+  out.put(alternative.familiar >= kUsualFrom ? kUsual : alternative.familiar < kRareBelow ? kRare : kNeither);
+  out.put(reason.liked > 0 ? kBack : kNeither);
+}
+
+void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
+                   const std::optional<Chord>& previous) {
+  std::array<char, kLongestReason + TextWriter::kSlack> text;
+  TextWriter writer(text.data());
+  write_reason(writer, alternative, melody, previous);
+  out.append(text.data(), writer.at());
 }
 
 }  // namespace undersong::harmony

@@ -33,6 +33,8 @@
 
 namespace undersong::harmony {
 
+class TextWriter;
+
 // What the player asks of the list, each -1..1, 0 = no wish.
 struct Wishes {
   float brighter = 0;    // -1 darker .. 1 brighter
@@ -120,5 +122,8 @@ NoteName root_name_in(const Chord& chord, const std::optional<Key>& key);
 // "D is its 9; falling fifth from F7; stays in Eb major; usual here". Never ends in a full stop.
 void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
                    const std::optional<Chord>& previous);
+// The same where time counts; writes at most kLongestReason bytes and the writer's slack.
+inline constexpr std::size_t kLongestReason = 256;
+void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody, const std::optional<Chord>& previous);
 
 }  // namespace undersong::harmony

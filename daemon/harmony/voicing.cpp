@@ -74,11 +74,12 @@ int Hands::motion(std::span<const int> keys) const {
   return cost[fingers];
 }
 
-Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands) {
-  const Keys kept = kept_melody(melody);
-  const Keys found = search(chord, kept, inner_tones(chord, present_in(chord, kept)), 0, hands);
-  const Keys& keys = found.empty() ? kept : found;  // no room for a bass under the melody: the melody alone
-  return laid_out(keys, split(keys), hands);
+Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands) { return voice(chord, Room(kept_melody(melody), hands)); }
+
+Voicing voice(const Chord& chord, const Room& room) {
+  const Keys found = search(chord, room, inner_tones(chord, present_in(chord, room.melody)), 0);
+  const Keys& keys = found.empty() ? room.melody : found;  // no room for a bass under the melody: the melody alone
+  return laid_out(keys, split(keys), room.hands);
 }
 
 }  // namespace undersong::harmony

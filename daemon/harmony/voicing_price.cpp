@@ -61,26 +61,6 @@ int third_of(Quality quality) { return guides(quality).third; }
 int seventh_of(Quality quality) { return guides(quality).seventh; }
 int fifth_of(Quality quality) { return guides(quality).fifth; }
 
-std::size_t split(const Keys& keys) {
-  std::size_t best = 0;
-  int widest = -1;
-  for (std::size_t s = 1; s < keys.size(); ++s) {
-    if (s > kNotesInHand || keys.size() - s > kNotesInHand) continue;
-    if (keys[s - 1] - keys[0] > kHandSpan || keys.back() - keys[s] > kHandSpan) continue;
-    const int gap = keys[s] - keys[s - 1];
-    if (gap > widest) widest = gap, best = s;
-  }
-  return best;
-}
-
-int neighbour_price(int lower, int upper, bool upper_is_top) {
-  const int gap = upper - lower;
-  if (gap <= 12 && lower < kLowIntervals[static_cast<std::size_t>(gap)])
-    return kMud + 2 * (kLowIntervals[static_cast<std::size_t>(gap)] - lower);
-  if (gap == 1) return upper_is_top ? 14 : 5;  // a semitone under the melody hides it
-  return gap == 2 && upper_is_top ? 2 : 0;
-}
-
 int price(const Keys& keys, const Hands& hands) { return price(keys, split(keys), hands); }
 
 int price(const Keys& keys, std::size_t split_at, const Hands& hands) {

@@ -23,9 +23,27 @@ inline constexpr int kMud = 40;             // at least this for neighbours unde
 using Keys = FixedVector<int, 2 * kNotesInHand>;  // MIDI keys, lowest first
 
 // The place between left and right hand: the widest gap that leaves both hands playable; 0 if there is none.
-std::size_t split(const Keys& keys);
-// Mud, and semitones under the melody, which hide it.
-int neighbour_price(int lower, int upper, bool upper_is_top);
+inline std::size_t split(const Keys& keys) {
+  std::size_t best = 0;
+  int widest = -1;
+  for (std::size_t s = 1; s < keys.size(); ++s) {
+    if (s > kNotesInHand || keys.size() - s > kNotesInHand) continue;
+    if (keys[s - 1] - keys[0] > kHandSpan || keys.back() - keys[s] > kHandSpan) continue;
+    const int gap = keys[s] - keys[s - 1];
+    if (gap > widest) widest = gap, best = s;
+  }
+  return best;
+}
+// A semitone or a tone under the melody hides it.
+inline int under_top_price(int gap) { return gap == 1 ? 14 : gap == 2 ? 2 : 0; }
+// Mud, and what hides the melody.
+inline int neighbour_price(int lower, int upper, bool upper_is_top) {
+  const int gap = upper - lower;
+  if (gap <= 12 && lower < kLowIntervals[static_cast<std::size_t>(gap)])
+    return kMud + 2 * (kLowIntervals[static_cast<std::size_t>(gap)] - lower);
+  if (upper_is_top) return under_top_price(gap);
+  return gap == 1 ? 5 : 0;
+}
 // Far from the middle sounds thin or thick.
 inline int height_price(int key) { return (key < 58 ? 58 - key : key - 58) / 6; }
 inline int bass_price(int key) { return key > 50 ? 2 * (key - 50) : 0; }

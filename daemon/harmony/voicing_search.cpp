@@ -24,8 +24,15 @@ struct Down {
 
 class Search {
  public:
-  Search(std::span<const int> tones, const Keys& melody, int least_gap, const Hands& hands)
-      : tones_(tones), melody_(melody), least_gap_(least_gap), hands_(hands) {}
+  Search(std::span<const int> tones, const Room& room, int least_gap)
+      : tones_(tones), room_(room), top_(room.melody.back()), least_gap_(least_gap) {
+    for (int note : room.melody) {
+      const int way = 2 * room.hands.way(note);
+      melody_.counted += way;
+      melody_.price += way + height_price(note);
+      melody_keys_.toggle(note);
+    }
+  }
 
   // Every bass in turn, the most promising first.
   void run(PitchClass bass) {
@@ -33,95 +40,108 @@ class Search {
       int bass, bound;
     };
     FixedVector<Start, 4> starts;
-    for (int key = kLowestBass + ascending(PitchClass(kLowestBass), bass); key <= kHighestBass && key < melody_[0]; key += 12) {
-      const int bound = 2 * hands_.way(key) + height_price(key) + bass_price(key);
+    for (int key = kLowestBass + ascending(PitchClass(kLowestBass), bass); key <= kHighestBass && key < room_.melody[0]; key += 12) {
+      const int bound = 2 * room_.hands.way(key) + height_price(key) + bass_price(key);
       std::size_t at = 0;
       while (at < starts.size() && starts[at].bound <= bound) ++at;
       starts.insert(at, {key, bound});
     }
-    for (const Start& start : starts) with_bass(start.bass);
+    for (const Start& start : starts) with_bass(start.bass, start.bound);
   }
 
   const Keys& best() const { return best_; }
 
  private:
-  // A place for a tone; its price is the bound that prunes: height, and twice the way to the nearest finger.
-  struct Place {
-    int key = 0;
-    int bound = 0;
-    int ways = 0;
+  struct Sum {
+    int price = 0;    // at least
+    int counted = 0;  // of it, what finish() counts exactly: ways to the nearest finger, tones close under the melody
   };
-  static constexpr std::size_t kMostPlaces = 8;
 
-  void with_bass(int bass) {
-    const int top = melody_[melody_.size() - 1];
-    const int from = std::max(kLowestInner, bass + 1);
-    for (std::size_t i = tones_.size(); i-- > 0;) {
-      places_[i].clear();
-      for (int key = from + (tones_[i] + 120 - from) % 12; key < top; key += 12) {
-        if (key > bass + kHandSpan && key < top - kHandSpan) continue;
-        const int ways = 2 * hands_.way(key), bound = ways + height_price(key);
-        std::size_t at = 0;
-        while (at < places_[i].size() && places_[i][at].bound <= bound) ++at;
-        places_[i].insert(at, {key, bound, ways});
-      }
-      if (places_[i].empty()) return;
-      least_[i] = least_[i + 1] + places_[i][0].bound;
-    }
-    int ways = 2 * hands_.way(bass), at_least = bass_price(bass) + height_price(bass) + ways;
-    down_ = {};
-    down_.toggle(bass);
-    for (int note : melody_) {
-      const int way = 2 * hands_.way(note);
-      ways += way;
-      at_least += way + height_price(note);
-      down_.toggle(note);
-    }
-    place(0, at_least, ways);
+  bool may_stand(int key) const {
+    return key > bass_ && key < top_ && (key <= bass_ + kHandSpan || key >= top_ - kHandSpan);
   }
 
-  void place(std::size_t i, int at_least, int ways) {
-    if (i == tones_.size()) return finish(at_least, ways);
-    for (const Place& choice : places_[i]) {
-      if (at_least + choice.bound + least_[i + 1] >= best_price_) return;  // the others cost more still
-      if (down_.contains(choice.key)) continue;
-      down_.toggle(choice.key);
-      place(i + 1, at_least + choice.bound, ways + choice.ways);
-      down_.toggle(choice.key);
+  void with_bass(int bass, int bound) {
+    bass_ = bass;
+    for (std::size_t i = tones_.size(); i-- > 0;) {
+      const std::uint8_t* first = room_.inner[static_cast<std::size_t>(tones_[i])].data();
+      while (*first && !may_stand(*first)) ++first;
+      if (!*first) return;
+      first_[i] = first;
+      least_[i] = least_[i + 1] + room_.bound[*first];
+    }
+    down_ = melody_keys_;
+    down_.toggle(bass);
+    place(0, {melody_.price + bound, melody_.counted + 2 * room_.hands.way(bass)});
+  }
+
+  void place(std::size_t i, Sum sum) {
+    if (i == tones_.size()) return finish(sum);
+    for (const std::uint8_t* at = first_[i]; const int key = *at; ++at) {
+      const int bound = room_.bound[static_cast<std::size_t>(key)];
+      if (sum.price + bound + least_[i + 1] >= best_price_) return;  // the others cost more still
+      if (!may_stand(key) || down_.contains(key)) continue;
+      down_.toggle(key);
+      place(i + 1, {sum.price + bound, sum.counted + bound - height_price(key)});
+      down_.toggle(key);
     }
   }
 
   // The price as in price(), part by part, so that most layouts are given up early.
-  void finish(int at_least, int ways) {
-    if (at_least >= best_price_) return;
+  void finish(Sum sum) {
+    if (sum.price >= best_price_) return;
     const Keys keys = down_.keys();
+    int neighbours = 0;
     for (std::size_t i = 1; i < keys.size(); ++i) {
-      at_least += neighbour_price(keys[i - 1], keys[i], i + 1 == keys.size());
-      if (i + melody_.size() <= keys.size() && keys[i] - keys[i - 1] < least_gap_) return;
+      neighbours += neighbour_price(keys[i - 1], keys[i], i + 1 == keys.size());
+      if (i + room_.melody.size() <= keys.size() && keys[i] - keys[i - 1] < least_gap_) return;
     }
-    if (at_least >= best_price_) return;
+    // The counted part holds what stands close under the melody, and that is among the neighbours.
+    int close = 0;
+    for (std::size_t i = keys.size() - 1; i-- > 1 && top_ - keys[i] <= 2;) close += is_melody(keys[i]) ? 0 : under_top_price(top_ - keys[i]);
+    sum.price += neighbours - close;
+    sum.counted -= close;
+    if (sum.price >= best_price_) return;
     const std::size_t s = split(keys);
     if (s == 0) return;
-    at_least += hole_price(keys, s);
-    if (at_least >= best_price_) return;
-    at_least += 2 * hands_.motion({keys.begin(), keys.size()}) - ways;
-    if (at_least >= best_price_) return;
-    best_price_ = at_least;
+    sum.price += hole_price(keys, s);
+    if (sum.price >= best_price_) return;
+    sum.price += 2 * room_.hands.motion({keys.begin(), keys.size()}) - sum.counted;
+    if (sum.price >= best_price_) return;
+    best_price_ = sum.price;
     best_ = keys;
   }
 
+  bool is_melody(int key) const { return melody_keys_.contains(key); }
+
   std::span<const int> tones_;
-  const Keys& melody_;
-  int least_gap_;
-  const Hands& hands_;
-  Down down_;
-  std::array<FixedVector<Place, kMostPlaces>, kMaxInner> places_;
+  const Room& room_;
+  const int top_;
+  int least_gap_, bass_ = 0;
+  Sum melody_;
+  Down melody_keys_, down_;
+  std::array<const std::uint8_t*, kMaxInner> first_;
   std::array<int, kMaxInner + 1> least_{};
   Keys best_;
   int best_price_ = kUnplayable;
 };
 
 }  // namespace
+
+Room::Room(const Keys& notes, const Hands& where) : melody(notes), hands(where) {
+  const int top = melody.empty() ? 0 : melody.back();
+  for (int key = 0; key < 128; ++key) {
+    const int close = key < top ? under_top_price(top - key) : 0;
+    bound[static_cast<std::size_t>(key)] = static_cast<std::uint16_t>(2 * hands.way(key) + height_price(key) + close);
+  }
+  for (int key = kLowestInner; key < top; ++key) {
+    auto& places = inner[static_cast<std::size_t>(key % 12)];
+    std::size_t at = 0;
+    while (places[at] && bound[places[at]] <= bound[static_cast<std::size_t>(key)]) ++at;
+    for (std::size_t i = places.size() - 1; i > at; --i) places[i] = places[i - 1];
+    places[at] = static_cast<std::uint8_t>(key);
+  }
+}
 
 PitchClassSet present_in(const Chord& chord, const Keys& melody) {
   PitchClassSet out;
@@ -130,10 +150,10 @@ PitchClassSet present_in(const Chord& chord, const Keys& melody) {
   return out;
 }
 
-Keys search(const Chord& chord, const Keys& melody, FixedVector<int, kMaxInner> tones, int least_gap, const Hands& hands) {
-  if (melody.empty()) return {};
+Keys search(const Chord& chord, const Room& room, FixedVector<int, kMaxInner> tones, int least_gap) {
+  if (room.melody.empty()) return {};
   for (;;) {
-    Search layouts({tones.begin(), tones.size()}, melody, least_gap, hands);
+    Search layouts({tones.begin(), tones.size()}, room, least_gap);
     layouts.run(chord.bass);
     if (!layouts.best().empty() || tones.empty()) return layouts.best();
     tones.pop_back();

@@ -57,7 +57,7 @@ std::shared_ptr<Session> Server::make_session(bool trusted) {
 
 void Server::publish_moment(const listen::Moment& moment, harmony::SymbolStyle style) {
   if (publisher_.moment_wanted()) {
-    moment_message_ = moment_message(moment, style);
+    moment_message_ = moment_message(moment, style, list_text_);
     publisher_.moment(moment_message_);
   } else {
     moment_message_ = nullptr;
@@ -67,7 +67,7 @@ void Server::publish_moment(const listen::Moment& moment, harmony::SymbolStyle s
 }
 
 Buffer Server::newest_moment() {
-  if (!moment_message_) moment_message_ = moment_message(*moment_, style_);
+  if (!moment_message_) moment_message_ = moment_message(*moment_, style_, list_text_);
   return moment_message_;
 }
 

@@ -68,6 +68,7 @@ class Server {
   ClientId last_client_ = 0;
   std::unique_ptr<listen::Moment> moment_;
   harmony::SymbolStyle style_{};
+  ListText list_text_;
   Buffer moment_message_;  // of moment_; null: not made yet
 };
 

@@ -1,10 +1,13 @@
 #include "daemon/server/wire.h"
 
+#include <algorithm>
 #include <boost/json.hpp>
+#include <cmath>
 #include <cstdlib>
 
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/colour.h"
+#include "daemon/harmony/words.h"
 #include "protocol/json.h"
 
 namespace undersong::server {
@@ -12,6 +15,7 @@ namespace {
 
 using protocol::append_int;
 using protocol::append_short;
+using harmony::TextWriter;
 
 constexpr std::string_view kMomentHead = R"({"jsonrpc":"2.0","method":"moment","params":)";
 constexpr std::string_view kStatusHead = R"({"jsonrpc":"2.0","method":"status","params":)";
@@ -48,40 +52,81 @@ void append_colour(std::string& out, float dark_bright, float resolved_tense) {
   append_short(out, std::clamp(static_cast<double>(resolved_tense), 0.0, 1.0));
 }
 
-void append_hand(std::string& out, const harmony::Hand& hand) {
-  out += '[';
+void write_hand(TextWriter& out, const harmony::Hand& hand) {
+  out.put('[');
   for (std::size_t i = 0; i < hand.size(); ++i) {
-    if (i != 0) out += ',';
-    append_int(out, hand[i].value());
+    if (i != 0) out.put(',');
+    out.put(harmony::whole_word(hand[i].value()));
   }
-  out += ']';
+  out.put(']');
 }
 
-void append_alternative(std::string& out, const harmony::Alternative& alternative, const harmony::MelodyPitches& melody,
-                        const std::optional<harmony::Chord>& previous, harmony::SymbolStyle style) {
-  out += '{';
-  append_names(out, alternative.chord, alternative.root_name, style);
-  out.append(R"(,"degrees":[)");
-  for (std::size_t i = 0; i < alternative.degrees.size(); ++i)
-    out.append(i == 0 ? "\"" : ",\"").append(harmony::text(alternative.degrees[i])).append("\"");
-  out += ']';
-  append_colour(out, alternative.dark_bright, alternative.resolved_tense);
-  out.append(R"(,"familiar":)");
-  append_short(out, std::clamp(static_cast<double>(alternative.familiar), 0.0, 1.0));
-  out.append(R"(,"hands_move":)");
-  append_int(out, alternative.voicing.hands_move);
-  out.append(R"(,"left":)");
-  append_hand(out, alternative.voicing.left);
-  out.append(R"(,"right":)");
-  append_hand(out, alternative.voicing.right);
-  out.append(R"(,"reason":")");
-  harmony::append_reason(out, alternative, melody, previous);
-  out.append(R"(","tried":)");
-  append_bool(out, alternative.tried);
-  out += '}';
+// Three decimals, as append_short.
+void write_short(TextWriter& out, float number, float least, float most) {
+  const int thousandths = static_cast<int>(std::lround(std::clamp(static_cast<double>(number), static_cast<double>(least), static_cast<double>(most)) * 1000));
+  if (thousandths < 0) out.put('-');
+  out.put(harmony::thousandths_word(std::abs(thousandths)));
 }
 
-void append_moment(std::string& out, const listen::Moment& moment, harmony::SymbolStyle style) {
+constexpr std::size_t kLongestAlternative = harmony::kLongestReason + 384;
+
+void write_alternative(TextWriter& out, const harmony::Alternative& alternative, const harmony::MelodyPitches& melody,
+                       const std::optional<harmony::Chord>& previous, harmony::SymbolStyle style) {
+  const harmony::QualityWords& quality = harmony::words(alternative.chord.quality);
+  const harmony::Word& root = harmony::word(alternative.root_name);
+  out.put(R"({"symbol":")");
+  out.put(root);
+  out.put(style == harmony::SymbolStyle::kLetters ? quality.letters : quality.signs);
+  out.put(R"(","harte":")");
+  out.put(root);
+  out.put(':');
+  out.put(quality.harte);
+  out.put(R"(","root":)");
+  out.put(harmony::whole_word(alternative.chord.root.value()));
+  out.put(R"(,"root_name":")");
+  out.put(root);
+  out.put(R"(","degrees":[)");
+  for (std::size_t i = 0; i < alternative.degrees.size(); ++i) {
+    if (i != 0) out.put(',');
+    out.put('"');
+    out.put(harmony::word(alternative.degrees[i]));
+    out.put('"');
+  }
+  out.put(R"(],"dark_bright":)");
+  write_short(out, alternative.dark_bright, -1, 1);
+  out.put(R"(,"resolved_tense":)");
+  write_short(out, alternative.resolved_tense, 0, 1);
+  out.put(R"(,"familiar":)");
+  write_short(out, alternative.familiar, 0, 1);
+  out.put(R"(,"hands_move":)");
+  out.put(harmony::whole_word(alternative.voicing.hands_move));
+  out.put(R"(,"left":)");
+  write_hand(out, alternative.voicing.left);
+  out.put(R"(,"right":)");
+  write_hand(out, alternative.voicing.right);
+  out.put(R"(,"reason":")");
+  harmony::write_reason(out, alternative, melody, previous);
+  static constexpr harmony::Word kTried(R"(","tried":true})"), kNotTried(R"(","tried":false})");
+  out.put(alternative.tried ? kTried : kNotTried);
+}
+
+void bring_up_to_date(ListText& list, const listen::Moment& moment, harmony::SymbolStyle style) {
+  std::optional<harmony::Chord> previous;
+  if (moment.harmony) previous = moment.harmony->reading.chord;
+  if (list.number == moment.alternatives_number && list.number > 0 && list.previous == previous && list.style == style) return;
+  list.number = moment.alternatives_number;
+  list.previous = previous;
+  list.style = style;
+  list.text.resize(kLongestAlternative * harmony::kMaxAlternatives + TextWriter::kSlack);
+  TextWriter out(list.text.data());
+  for (std::size_t i = 0; i < moment.alternatives.size(); ++i) {
+    if (i != 0) out.put(',');
+    write_alternative(out, moment.alternatives[i], moment.under, previous, style);
+  }
+  list.size = static_cast<std::size_t>(out.at() - list.text.data());
+}
+
+void append_moment(std::string& out, const listen::Moment& moment, harmony::SymbolStyle style, const ListText& list) {
   out.append(R"({"number":)");
   append_int(out, static_cast<std::int64_t>(moment.number));
   out.append(R"(,"at":)");
@@ -165,13 +210,7 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
     append_int(out, moment.under[i].value());
   }
   out.append(R"(],"alternatives":[)");
-  std::optional<harmony::Chord> previous;
-  if (moment.harmony) previous = moment.harmony->reading.chord;
-  for (std::size_t i = 0; i < moment.alternatives.size(); ++i) {
-    if (i != 0) out += ',';
-    append_alternative(out, moment.alternatives[i], moment.under, previous, style);
-  }
-  out.append("]}");
+  out.append(list.written()).append("]}");
 }
 
 template <class Append>
@@ -218,8 +257,14 @@ std::string member(const std::string& data, std::string_view name) {
 
 }  // namespace
 
+Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style, ListText& list) {
+  bring_up_to_date(list, moment, style);
+  return message(kMomentHead, 3072 + list.size, [&](std::string& out) { append_moment(out, moment, style, list); });
+}
+
 Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style) {
-  return message(kMomentHead, 2048 + 400 * moment.alternatives.size(), [&](std::string& out) { append_moment(out, moment, style); });
+  ListText list;
+  return moment_message(moment, style, list);
 }
 
 Buffer status_message(const protocol::Status& status) {

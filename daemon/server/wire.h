@@ -5,7 +5,9 @@
 // Threads: pure functions.
 #pragma once
 
+#include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "daemon/harmony/chord_symbol.h"
@@ -18,6 +20,17 @@ namespace undersong::server {
 // A message ready to be sent, newline at the end, shared by all who get it.
 using Buffer = std::shared_ptr<const std::string>;
 
+// The text of a list of alternatives; most moments have the list of the one before.
+struct ListText {
+  std::uint32_t number = 0;  // of the list; 0 before the first
+  std::optional<harmony::Chord> previous;
+  harmony::SymbolStyle style{};
+  std::string text;  // room that is kept
+  std::size_t size = 0;
+  std::string_view written() const { return std::string_view(text).substr(0, size); }
+};
+// `list` is that of the same analysis' earlier moment and becomes this one's.
+Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style, ListText& list);
 Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style);
 Buffer status_message(const protocol::Status& status);
 Buffer log_message(const takes::Line& line);

@@ -98,10 +98,14 @@ void momentToJson(benchmark::State& state) {
     if (event.at > Micros(40'000'000)) break;
   }
   std::size_t bytes = 0;
-  for (auto _ : state) bytes = server::moment_message(analysis.moment(), harmony::SymbolStyle::kLetters)->size();
+  server::ListText list;
+  for (auto _ : state) {
+    if (state.range(0)) list.number = 0;
+    bytes = server::moment_message(analysis.moment(), harmony::SymbolStyle::kLetters, list)->size();
+  }
   state.counters["bytes"] = static_cast<double>(bytes);
 }
-BENCHMARK(momentToJson);
+BENCHMARK(momentToJson)->ArgName("new list")->Arg(0)->Arg(1);
 
 }  // namespace
 }  // namespace undersong

@@ -24,6 +24,7 @@
 #include <mutex>
 #include <string>
 #include <thread>
+#include <utility>
 #include <vector>
 
 #include "daemon/app/desk.h"
@@ -141,8 +142,10 @@ int main(int argc, char** argv) {
     asio::steady_timer due(io);
     std::optional<Micros> armed;
     std::function<void()> publish = [&] {
-      if (moved) server->publish_moment(desk.moment(), desk.symbol_style());
-      moved = false;
+      for (int time = 0; time < 2; ++time) {  // what catching up changed is published after it
+        if (std::exchange(moved, false)) server->publish_moment(desk.moment(), desk.symbol_style());
+        if (time == 0) desk.catch_up();
+      }
       const auto next = desk.next_deadline();
       if (next == armed) return;
       armed = next;

@@ -146,7 +146,7 @@ TEST(Voicing, IsNeverWorseThanEnumerationInTenThousandCases) {
     const auto tones = inner_tones(wanted, present_in(wanted, kept));
     const int gap = i % 4 == 0 ? 5 : 0;
     const int least = Enumeration(wanted, kept, hands, gap).cheapest({tones.begin(), tones.end()});
-    const Keys made = search(wanted, kept, tones, gap, hands);
+    const Keys made = search(wanted, Room(kept, hands), tones, gap);
     ASSERT_EQ(made.empty() ? kUnplayable : price(made, hands), least) << "case " << i;
     found += !made.empty();
   }

@@ -1,8 +1,11 @@
 #include "daemon/server/wire.h"
 
 #include <cctype>
+#include <utility>
 #include <gtest/gtest.h>
 
+#include "daemon/listen/analysis.h"
+#include "daemon/midi/smf.h"
 #include "protocol/json.h"
 #include "protocol/schema.h"
 #include "tests/takes/store_fixture.h"
@@ -91,6 +94,33 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
     // The same text as the slow way would write.
     EXPECT_EQ(*protocol::parse(protocol::to_json(*read)), *protocol::parse(params_of(*message)));
   }
+}
+
+TEST(Wire, AListThatIsKeptReadsAsOneWrittenAnew) {
+  const auto file = midi::read_smf_file(UNDERSONG_SOURCE_DIR "/configs/demo.mid");
+  ASSERT_TRUE(file);
+  listen::Analysis analysis;
+  ListText list;
+  std::size_t moments = 0, lists = 0;
+  std::uint32_t newest = 0;
+  const auto compare = [&] {
+    const auto& moment = analysis.moment();
+    // The style changes now and then, in the middle of a list too.
+    const auto style = moments % 50 < 40 ? harmony::SymbolStyle::kLetters : harmony::SymbolStyle::kSigns;
+    ASSERT_EQ(*moment_message(moment, style, list), *moment_message(moment, style)) << "moment " << moment.number;
+    ++moments;
+    lists += std::exchange(newest, moment.alternatives_number) != moment.alternatives_number;
+  };
+  for (const auto& event : midi::merged_events(*file)) {
+    while (const auto due = analysis.next_deadline()) {
+      if (*due > event.at) break;
+      if (analysis.advance(*due)) compare();
+    }
+    if (analysis.event(event)) compare();
+    if (HasFatalFailure()) return;
+  }
+  EXPECT_GT(lists, 100u);
+  EXPECT_GT(moments, 2 * lists);
 }
 
 TEST(Wire, AnEmptyMomentHasTheSameShape) {

@@ -1,0 +1,69 @@
+#include "daemon/harmony/words.h"
+
+#include <gtest/gtest.h>
+
+#include <array>
+#include <string>
+
+#include "daemon/harmony/alternatives.h"
+#include "daemon/harmony/chord_vocabulary.h"
+
+namespace undersong::harmony {
+namespace {
+
+std::string whole(const Word& word) { return {word.text.data(), word.size}; }
+
+TEST(Words, AreTheTextsThemselves) {
+  const auto rows = chord_vocabulary();
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    const QualityWords& made = words(Quality(static_cast<int>(i)));
+    EXPECT_EQ(whole(made.harte), rows[i].harte);
+    EXPECT_EQ(whole(made.letters), rows[i].letters);
+    EXPECT_EQ(whole(made.signs), rows[i].signs);
+  }
+  for (int fifths = kFlattestWord; fifths <= kSharpestWord; ++fifths) EXPECT_EQ(whole(word(NoteName(fifths))), text(NoteName(fifths)));
+  for (int number = 1; number <= 13; ++number)
+    for (int alter = -2; alter <= 2; ++alter) {
+      const Degree degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)};
+      EXPECT_EQ(whole(word(degree)), text(degree));
+    }
+  for (int i = 0; i <= static_cast<int>(Relation::kSameRoot); ++i) EXPECT_EQ(whole(word(static_cast<Relation>(i))), text(static_cast<Relation>(i)));
+  for (int tonic = 0; tonic < 12; ++tonic)
+    for (const Mode mode : {Mode::kMajor, Mode::kMinor}) EXPECT_EQ(whole(word(Key{PitchClass(tonic), mode})), text(Key{PitchClass(tonic), mode}));
+  EXPECT_EQ(whole(whole_word(0)), "0");
+  EXPECT_EQ(whole(whole_word(255)), "255");
+  EXPECT_EQ(whole(thousandths_word(0)), "0");
+  EXPECT_EQ(whole(thousandths_word(5)), "0.005");
+  EXPECT_EQ(whole(thousandths_word(120)), "0.12");
+  EXPECT_EQ(whole(thousandths_word(1000)), "1");
+}
+
+TEST(Words, ANameFarOutKeepsItsKeyOnTheKeyboard) {
+  for (int fifths = -60; fifths <= 60; ++fifths) EXPECT_EQ(parse_note_name(whole(word(NoteName(fifths))))->pitch_class(), NoteName(fifths).pitch_class());
+}
+
+TEST(Words, TheLongestReasonHasRoom) {
+  std::string_view longest_letters;
+  Chord previous;
+  const auto rows = chord_vocabulary();
+  for (std::size_t i = 0; i < rows.size(); ++i)
+    if (rows[i].letters.size() > longest_letters.size()) longest_letters = rows[i].letters, previous.quality = Quality(static_cast<int>(i));
+  std::size_t longest = 0;
+  for (int relation = 0; relation <= static_cast<int>(Relation::kSameRoot); ++relation)
+    for (int tonic = 0; tonic < 12; ++tonic)
+      for (int outside = 0; outside < 7; ++outside) {
+        Alternative alternative;
+        alternative.root_name = NoteName(-12);
+        alternative.degrees = {Degree{13, -2}, Degree{11, -2}};
+        alternative.reason = {static_cast<Relation>(relation), NoteName(-15), Key{PitchClass(tonic), Mode::kMinor}, static_cast<std::uint8_t>(outside), 0, true, 3};
+        std::string reason;
+        append_reason(reason, alternative, {Pitch(60), Pitch(64)}, previous);
+        longest = std::max(longest, reason.size());
+        EXPECT_NE(reason.find("you came back to it"), std::string::npos);
+      }
+  EXPECT_GT(longest, 100u);
+  EXPECT_LE(longest, kLongestReason);
+}
+
+}  // namespace
+}  // namespace undersong::harmony
