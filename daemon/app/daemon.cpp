@@ -11,6 +11,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <csignal>
 #include <fstream>
+#include <thread>
 #include <utility>
 
 #include "daemon/app/desk.h"
@@ -198,18 +199,21 @@ class Running final : public Daemon {
 
   // Publishes once what many events may have changed.
   void flush() {
-    publish_moment();
+    // Who reads the moment goes first, should there be one processor for both.
+    if (publish_moment()) std::this_thread::yield();
     busy_ = true;
     desk_->catch_up();
     busy_ = false;
-    publish_moment();
+    (void)publish_moment();
     if (status_changed_) server_->publish_status();
     status_changed_ = deadline_changed_ = false;
     arm();
   }
 
-  void publish_moment() {
-    if (std::exchange(moment_changed_, false)) server_->publish_moment(desk_->moment(), desk_->symbol_style());
+  bool publish_moment() {
+    if (!std::exchange(moment_changed_, false)) return false;
+    server_->publish_moment(desk_->moment(), desk_->symbol_style());
+    return true;
   }
 
   // ---- the store

@@ -9,6 +9,7 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/colour.h"
+#include "daemon/harmony/lanes.h"
 #include "daemon/harmony/offered.h"
 #include "daemon/harmony/voicing_search.h"
 #include "daemon/harmony/words.h"
@@ -41,11 +42,10 @@ float familiar_weight(float surprising) {
 }
 
 struct Candidate {
-  float score = 0;  // without wishes, then with
+  float score = 0;
   float familiar = 0;
   std::uint8_t root = 0;
   std::uint8_t index = 0;  // in the offered
-  std::uint16_t kept = 0;  // promised, or the best of its root; fills the twelve bytes, so that copies are whole words
 };
 
 // The way of the hands, or of the voices of the chord in force, to each pitch class; summed over sets by two look-ups.
@@ -127,91 +127,101 @@ constexpr std::uint8_t kind_of(std::size_t cls) {
   return triad == kMinorTriad ? 1 : triad == kDiminishedTriad ? 2 : 0;
 }
 
+// The candidates: of each root every quality that is offered. In whole lanes, for what is done to all of them alike.
+constexpr std::size_t kCandidates = 12 * kOfferedCount;
+static_assert(kCandidates % kLane == 0);
+struct Candidates {
+  std::array<float, kCandidates> score;     // without wishes, then with
+  std::array<float, kCandidates> familiar;  // 0..1
+  std::array<bool, kCandidates> kept;       // promised, or the best of its root
+};
+
+// The place of the greatest, the first among equals; N a multiple of kLane.
+template <std::size_t N>
+[[gnu::always_inline]] inline std::size_t greatest(const std::array<float, N>& of) {
+  Lane most = load(of.data());
+  for (std::size_t i = kLane; i < N; i += kLane) {
+    const Lane here = load(&of[i]);
+    most = here > most ? here : most;
+  }
+  float top = most[0];
+  for (std::size_t i = 1; i < kLane; ++i) top = most[i] > top ? most[i] : top;
+  std::size_t at = 0;
+  while (of[at] != top) ++at;
+  return at;
+}
+
 // Places 1 to 3 for the score, one for each root and kind; 4 to 12 for variety. Adds to the scores, so that the order
 // without wishes is this one.
-void make_places(std::span<Candidate> candidates, const Question& question, const Offered& offered, std::size_t key) {
+UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question, const Offered& offered, std::size_t key) {
   constexpr std::size_t kPlaces = kByScore + kByVariety;
   const std::size_t held = static_cast<std::size_t>(question.melody[0].pitch_class().value());
-  // The best of each root and class.
-  constexpr std::uint16_t kNobody = 0xFFFF;
-  std::array<std::uint16_t, kTableChords> best;
-  std::array<float, kTableChords> best_score;
-  best.fill(kNobody);
-  best_score.fill(-1e9f);
-  for (std::size_t i = 0; i < candidates.size(); ++i) {
-    const std::size_t c = candidates[i].root * kQualityClasses + offered.cls[candidates[i].index];
-    const bool higher = candidates[i].score > best_score[c];  // unforeseeable: chosen without a jump
-    best_score[c] = higher ? candidates[i].score : best_score[c];
-    best[c] = higher ? static_cast<std::uint16_t>(i) : best[c];
-  }
-  struct Option {  // a candidate that may be chosen
-    float score;
-    std::uint16_t at, chord;
-    std::uint8_t root, kind, cell, cls;
-  };
-  std::array<Option, kTableChords> pool;
-  std::size_t size = 0;
-  for (std::size_t c = 0; c < best.size(); ++c)
-    if (best[c] != kNobody)
-      pool[size++] = {candidates[best[c]].score, best[c], static_cast<std::uint16_t>(c), static_cast<std::uint8_t>(c / kQualityClasses),
-                      kind_of(c % kQualityClasses), offered.cell[key][held][c], static_cast<std::uint8_t>(c % kQualityClasses)};
+  // The best of each root and class, in whole lanes.
+  constexpr std::size_t kPool = (kTableChords + kLane - 1) / kLane * kLane;
+  constexpr float kGone = -1e30f;
+  std::array<std::uint16_t, kPool> best{};
+  std::array<float, kPool> score;
+  score.fill(kGone);
+  for (std::size_t r = 0, i = 0; r < 12; ++r)
+    for (std::size_t q = 0; q < kOfferedCount; ++q, ++i) {
+      const std::size_t c = r * kQualityClasses + offered.cls[q];
+      const bool higher = candidates.score[i] > score[c];  // unforeseeable: chosen without a jump
+      score[c] = higher ? candidates.score[i] : score[c];
+      best[c] = higher ? static_cast<std::uint16_t>(i) : best[c];
+    }
+  const auto& cell = offered.cell[key][held];
   std::size_t previous = kTableChords;
   if (question.previous && quality_class(question.previous->quality) != QualityClass::kNone)
     previous = static_cast<std::size_t>(question.previous->root.value()) * kQualityClasses +
                static_cast<std::size_t>(quality_class(question.previous->quality));
 
-  std::array<std::uint16_t, kPlaces> chosen;
-  std::size_t count = 0;
-  unsigned roots = 0, cells = 0;
-  std::array<bool, kTableChords> alike{};
-  const auto take = [&](std::size_t place) {
-    const Option& made = pool[place];
-    chosen[count++] = made.at;
-    roots |= 1u << made.root;
-    cells |= 1u << made.cell;
-    alike[made.chord] = true;
-    pool[place] = pool[--size];
-  };
-  while (count < kByScore && size > 0) {
-    std::size_t first = 0;
-    for (std::size_t i = 1; i < size; ++i)
-      if (pool[i].score > pool[first].score) first = i;
-    const Option found = pool[first];
-    take(first);
-    for (std::size_t i = 0; i < size; ++i)  // another of its root and kind waits for a place of variety
-      if (pool[i].root == found.root && pool[i].kind == found.kind) pool[i].score += kWaits;
+  FixedVector<std::uint16_t, kPlaces> chosen;  // root and class
+  for (std::array<float, kPool> left = score; chosen.size() < kByScore;) {
+    const std::size_t first = greatest(left);
+    if (left[first] <= kGone) break;
+    chosen.push_back(static_cast<std::uint16_t>(first));
+    // Another of its root and kind waits for a place of variety.
+    const std::size_t root = first / kQualityClasses, kind = kind_of(first % kQualityClasses);
+    for (std::size_t q = 0; q < kQualityClasses; ++q)
+      if (kind_of(q) == kind && left[root * kQualityClasses + q] > kGone) left[root * kQualityClasses + q] += kWaits;
+    left[first] = kGone;
   }
-  // Only chords in which the held note rests, and not the one in force.
-  for (std::size_t i = 0; i < size;) {
-    if (pool[i].score < kWaits / 2) pool[i].score -= kWaits;
-    const bool rests = kRests[pool[i].cls] >> ((held + 12 - pool[i].root) % 12) & 1u;
-    if (rests && pool[i].chord != previous && pool[i].score > kAvoided / 2)
-      ++i;
-    else
-      pool[i] = pool[--size];
-  }
-  while (count < kPlaces && size > 0) {
-    std::size_t first = 0;
-    float most = -1e9f;
-    for (std::size_t i = 0; i < size; ++i) {
-      const float value = pool[i].score + (roots >> pool[i].root & 1u ? 0 : kNewRoot) + (cells >> pool[i].cell & 1u ? 0 : kNewCell);
-      if (value > most) most = value, first = i;
+  // For variety only chords in which the held note rests, and not the one in force.
+  std::array<float, kPool> fits, new_root, new_cell;
+  fits.fill(kGone), new_root.fill(kNewRoot), new_cell.fill(kNewCell);
+  for (std::size_t r = 0, c = 0; r < 12; ++r)
+    for (std::size_t q = 0; q < kQualityClasses; ++q, ++c) {
+      const bool rests = kRests[q] >> ((held + 12 - r) % 12) & 1u;
+      fits[c] = rests && score[c] > kAvoided / 2 ? score[c] : kGone;
     }
-    take(first);
+  if (previous < kTableChords) fits[previous] = kGone;
+  const auto taken = [&](std::size_t c) {
+    fits[c] = kGone;
+    std::fill_n(&new_root[c / kQualityClasses * kQualityClasses], kQualityClasses, 0.0f);
+    if (new_cell[c] == 0) return;
+    for (std::size_t i = 0; i < kTableChords; ++i) new_cell[i] = cell[i] == cell[c] ? 0.0f : new_cell[i];
+  };
+  for (const std::size_t c : chosen) taken(c);
+  while (!chosen.full()) {
+    std::array<float, kPool> value;
+    for (std::size_t i = 0; i < kPool; i += kLane) store(&value[i], load(&fits[i]) + load(&new_root[i]) + load(&new_cell[i]));
+    const std::size_t first = greatest(value);
+    if (fits[first] <= kGone) break;
+    chosen.push_back(static_cast<std::uint16_t>(first));
+    taken(first);
   }
   // What is like a chosen one steps back; the chosen stand above the others, in their order.
-  std::array<bool, 12 * kOfferedCount> is_chosen{};
-  for (std::size_t i = 0; i < count; ++i) is_chosen[chosen[i]] = true;
-  float place = -1e9f;
-  for (std::size_t i = 0; i < candidates.size(); ++i) {
-    if (is_chosen[i]) continue;
-    candidates[i].score -= alike[candidates[i].root * kQualityClasses + offered.cls[candidates[i].index]] ? kAlike : 0;
-    place = place > candidates[i].score ? place : candidates[i].score;
+  std::array<float, kPlaces> of_chosen;
+  for (std::size_t i = 0; i < chosen.size(); ++i) {
+    const std::size_t c = chosen[i], root = c / kQualityClasses, cls = c % kQualityClasses;
+    of_chosen[i] = candidates.score[best[c]];
+    float* own = &candidates.score[root * kOfferedCount];
+    for (std::size_t q = 0; q < kOfferedCount; ++q) own[q] -= offered.cls[q] == cls ? kAlike : 0;
   }
-  for (std::size_t i = count; i-- > 0;) {
-    Candidate& made = candidates[chosen[i]];
-    made.score = place = std::max(made.score, place + kStepOfPlace);
-  }
+  for (const std::size_t c : chosen) candidates.score[best[c]] = kGone;
+  float place = candidates.score[greatest(candidates.score)];
+  for (std::size_t i = chosen.size(); i-- > 0;)
+    candidates.score[best[chosen[i]]] = place = std::max(of_chosen[i], place + kStepOfPlace);
 }
 
 }  // namespace
@@ -241,7 +251,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   std::array<float, 12> share;
   for (std::size_t pc = 0; pc < 12; ++pc) share[pc] = phrase.weight[pc] / std::max(phrase.total(), 1e-6f);
 
-  std::array<Candidate, 12 * kOfferedCount> candidates;
+  Candidates candidates;
   for (std::size_t r = 0; r < 12; ++r) {
     const PitchClass root(static_cast<int>(r));
     FixedVector<std::size_t, kMelodyNotes> intervals;
@@ -263,56 +273,65 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     }
     const auto& promised = known.promised[intervals[0]];
     for (std::size_t i = 0; i < kOfferedCount; ++i) {
-      const InKey& home = in_key[r * kOfferedCount + i];
-      Candidate& made = candidates[r * kOfferedCount + i];
-      made.root = static_cast<std::uint8_t>(r);
-      made.index = static_cast<std::uint8_t>(i);
-      made.kept = single && promised[i];
+      const std::size_t at = r * kOfferedCount + i;
+      const InKey& home = in_key[at];
+      const bool kept = single && promised[i];
       const std::size_t cls = known.cls[i];
       const float familiar = usual_class[cls] - kPlainness / kFamiliarSpan * known.rarer[i];
-      made.familiar = familiar > 0 ? familiar : 0;  // by value, so that no jump is guessed; never above 1
-      made.score = sits[i] + home.liking + usual_triad[cls] - kHandsWeight * way.to(home.tones) * known.per_tone[i];
-      if (holds[i] < kWorstFit && !made.kept) made.score += kAvoided;
+      candidates.kept[at] = kept;
+      candidates.familiar[at] = familiar > 0 ? familiar : 0;  // by value, so that no jump is guessed; never above 1
+      const float score = sits[i] + home.liking + usual_triad[cls] - kHandsWeight * way.to(home.tones) * known.per_tone[i];
+      candidates.score[at] = score + (holds[i] < kWorstFit && !kept ? kAvoided : 0.0f);
     }
     if (question.previous && question.previous->root == root)
       for (std::size_t i = 0; i < kOfferedCount; ++i)
-        if (question.previous->quality == known.quality[i]) candidates[r * kOfferedCount + i].score += kSameChord;
+        if (question.previous->quality == known.quality[i]) candidates.score[r * kOfferedCount + i] += kSameChord;
   }
   if (question.variety) make_places(candidates, question, known, key);
 
   const float familiar = familiar_weight(question.wishes.surprising);
   const float bright = kWishWeight * question.wishes.brighter, tense = 2 * kWishWeight * question.wishes.tenser;
+  const bool wished = familiar != 0 || bright != 0 || tense != 0;
   for (std::size_t r = 0, at = 0; r < 12; ++r) {
     std::size_t best_of_root = at;
+    float best_score = -1e30f;
     const auto& liked = question.liked.of(PitchClass(static_cast<int>(r)));
+    const bool any_liked = std::any_of(liked.begin(), liked.end(), [](auto times) { return times > 0; });
     for (std::size_t i = 0; i < kOfferedCount; ++i, ++at) {
-      const InKey& home = in_key[at];
-      candidates[at].score += kLikedWeight * static_cast<float>(liked[known.family[i]]) + familiar * candidates[at].familiar + bright * home.colour.dark_bright + tense * home.colour.resolved_tense;
-      if (candidates[at].score > candidates[best_of_root].score) best_of_root = at;
+      if (any_liked) candidates.score[at] += kLikedWeight * static_cast<float>(liked[known.family[i]]);
+      if (wished) candidates.score[at] += familiar * candidates.familiar[at] + bright * in_key[at].colour.dark_bright + tense * in_key[at].colour.resolved_tense;
+      const float score = candidates.score[at];
+      best_of_root = score > best_score ? at : best_of_root;
+      best_score = score > best_score ? score : best_score;
     }
-    candidates[best_of_root].kept = true;
+    candidates.kept[best_of_root] = true;
   }
   // The kept ones have their place for sure; the rest of the list goes to the best of the others. Few come in after the
   // first ones, so that keeping them sorted is cheaper than selecting among all.
-  const auto better = [](const Candidate& a, const Candidate& b) {
-    if (a.score != b.score) return a.score > b.score;
-    return a.root != b.root ? a.root < b.root : a.index < b.index;
+  const auto at_place = [&](std::size_t at) {
+    return Candidate{candidates.score[at], candidates.familiar[at], static_cast<std::uint8_t>(at / kOfferedCount),
+                     static_cast<std::uint8_t>(at % kOfferedCount)};
   };
   FixedVector<Candidate, kMaxAlternatives> listed, others;
-  for (const Candidate& made : candidates)
-    if (made.kept) listed.push_back(made);
+  for (std::size_t at = 0; at < kCandidates; ++at)
+    if (candidates.kept[at]) listed.push_back(at_place(at));
   const std::size_t room = kMaxAlternatives - listed.size();
-  for (const Candidate& made : candidates) {
+  float least = -1e30f;  // above it one comes in
+  for (std::size_t at = 0; at < kCandidates && room > 0; ++at) {
     // They come in the order that decides between equals.
-    if (others.size() == room && (room == 0 || !(made.score > others.back().score))) continue;
-    if (made.kept) continue;
-    std::size_t at = others.size();
-    while (at > 0 && made.score > others[at - 1].score) --at;
+    if (!(candidates.score[at] > least) || candidates.kept[at]) continue;
+    const Candidate made = at_place(at);
+    std::size_t place = others.size();
+    while (place > 0 && made.score > others[place - 1].score) --place;
     if (others.size() == room) others.pop_back();
-    others.insert(at, made);
+    others.insert(place, made);
+    if (others.size() == room) least = others.back().score;
   }
   for (const Candidate& made : others) listed.push_back(made);
-  std::sort(listed.begin(), listed.end(), better);
+  std::sort(listed.begin(), listed.end(), [](const Candidate& a, const Candidate& b) {
+    if (a.score != b.score) return a.score > b.score;
+    return a.root != b.root ? a.root < b.root : a.index < b.index;
+  });
 
   ChordsBefore before;
   PitchClassSet tones_before;

@@ -44,6 +44,11 @@ int Hands::motion(std::span<const int> keys) const {
   // the last one used.
   constexpr int kNever = std::numeric_limits<int>::max() / 2;
   const std::size_t fingers = held_.size();
+  if (keys.size() == fingers) {
+    int sum = 0;
+    for (std::size_t i = 0; i < fingers; ++i) sum += std::abs(keys[i] - held_[i]);
+    return sum;
+  }
   std::array<int, 2 * kNotesInHand + 1> cost;
   if (keys.size() <= fingers) {
     cost.fill(0);  // no key taken yet: nothing moved
@@ -77,9 +82,9 @@ int Hands::motion(std::span<const int> keys) const {
 Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands) { return voice(chord, Room(kept_melody(melody), hands)); }
 
 Voicing voice(const Chord& chord, const Room& room) {
-  const Keys found = search(chord, room, inner_tones(chord, present_in(chord, room.melody)), 0);
-  const Keys& keys = found.empty() ? room.melody : found;  // no room for a bass under the melody: the melody alone
-  return laid_out(keys, split(keys), room.hands);
+  const Found found = search(chord, room, inner_tones(chord, present_in(chord, room.melody)), 0);
+  // No room for a bass under the melody: the melody alone.
+  return found.keys.empty() ? laid_out(room.melody, split(room.melody), room.hands) : laid_out(found.keys, found.split_at, found.motion);
 }
 
 }  // namespace undersong::harmony

@@ -7,8 +7,10 @@
 // Pure; no allocation; `voice` takes about half a microsecond.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstdint>
+#include <cstdlib>
 #include <optional>
 #include <span>
 #include <string_view>
@@ -42,6 +44,13 @@ class Hands {
   explicit Hands(std::span<const Pitch> held);
   // Semitones from a key (0..127) to the nearest one held.
   int way(int key) const { return way_[static_cast<std::size_t>(key)]; }
+  std::size_t fingers() const { return held_.size(); }
+  // Semitones from a key to the nearest of the fingers first..last, counted from the lowest; first <= last < fingers().
+  int way(int key, std::size_t first, std::size_t last) const {
+    int least = 127;
+    for (std::size_t j = first; j <= last; ++j) least = std::min(least, std::abs(key - held_[j]));
+    return least;
+  }
   // Semitones of the least motion onto these keys, lowest first: every finger takes one key; fingers left over are lifted,
   // and where fingers are too few every one of them is used and some take two keys.
   int motion(std::span<const int> keys) const;

@@ -104,10 +104,10 @@ FixedVector<int, kMaxInner> inner_tones(const Chord& chord, PitchClassSet presen
   return out;
 }
 
-Voicing laid_out(const Keys& keys, std::size_t split_at, const Hands& hands) {
+Voicing laid_out(const Keys& keys, std::size_t split_at, int motion) {
   Voicing out;
   for (std::size_t i = 0; i < keys.size(); ++i) (i < split_at ? out.left : out.right).push_back(Pitch(keys[i]));
-  out.hands_move = static_cast<std::uint8_t>(std::min(hands.motion({keys.begin(), keys.size()}), 255));
+  out.hands_move = static_cast<std::uint8_t>(std::min(motion, 255));
   return out;
 }
 

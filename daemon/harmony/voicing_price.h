@@ -68,6 +68,9 @@ int third_of(Quality quality);
 int seventh_of(Quality quality);
 int fifth_of(Quality quality);
 
-Voicing laid_out(const Keys& keys, std::size_t split_at, const Hands& hands);
+Voicing laid_out(const Keys& keys, std::size_t split_at, int motion);
+inline Voicing laid_out(const Keys& keys, std::size_t split_at, const Hands& hands) {
+  return laid_out(keys, split_at, hands.motion({keys.begin(), keys.size()}));
+}
 
 }  // namespace undersong::harmony

@@ -5,6 +5,7 @@
 #include <bit>
 #include <cstdint>
 #include <span>
+#include <utility>
 
 namespace undersong::harmony {
 namespace {
@@ -22,68 +23,112 @@ struct Down {
   }
 };
 
+// Bit g of [bass - kLowestBass]: with a tone g semitones above this bass something sounds muddy, whatever stands between.
+constexpr auto kSureMud = [] {
+  std::array<std::uint16_t, kHighestBass - kLowestBass + 1> out{};
+  for (std::size_t b = 0; b < out.size(); ++b) {
+    const int bass = kLowestBass + static_cast<int>(b);
+    unsigned clear = 1;  // bit g: reached from the bass by clear steps
+    for (int g = 1; g <= 12; ++g)
+      for (int step = 1; step <= g; ++step)
+        if ((clear >> (g - step) & 1u) && bass + g - step >= kLowIntervals[static_cast<std::size_t>(step)]) clear |= 1u << g;
+    out[b] = static_cast<std::uint16_t>(~clear & 0x1FFFu);
+  }
+  return out;
+}();
+
 class Search {
  public:
   Search(std::span<const int> tones, const Room& room, int least_gap)
-      : tones_(tones), room_(room), top_(room.melody.back()), least_gap_(least_gap) {
-    for (int note : room.melody) {
-      const int way = 2 * room.hands.way(note);
-      melody_.counted += way;
-      melody_.price += way + height_price(note);
+      : tones_(tones),
+        room_(room),
+        own_finger_(1 + tones.size() + room.melody.size() <= room.hands.fingers()),
+        places_(own_finger_ ? room.inner_fingers : room.any_finger),
+        top_(room.melody.back()),
+        least_gap_(least_gap) {
+    const std::size_t fingers = room.hands.fingers();
+    for (std::size_t i = 0; i < room.melody.size(); ++i) {
+      const int note = room.melody[i];
+      // Those below it have their fingers below, those above it above.
+      melody_.ways += 2 * (own_finger_ ? room.hands.way(note, 1 + tones.size() + i, fingers - room.melody.size() + i) : room.hands.way(note));
+      melody_.price += height_price(note);
       melody_keys_.toggle(note);
     }
+    melody_.price += melody_.ways;
   }
 
   // Every bass in turn, the most promising first.
   void run(PitchClass bass) {
-    struct Start {
-      int bass, bound;
-    };
     FixedVector<Start, 4> starts;
     for (int key = kLowestBass + ascending(PitchClass(kLowestBass), bass); key <= kHighestBass && key < room_.melody[0]; key += 12) {
-      const int bound = 2 * room_.hands.way(key) + height_price(key) + bass_price(key);
+      const std::size_t above = tones_.size() + room_.melody.size();
+      const int ways = 2 * (own_finger_ ? room_.hands.way(key, 0, room_.hands.fingers() - 1 - above) : room_.hands.way(key));
+      const int bound = ways + height_price(key) + bass_price(key);
       std::size_t at = 0;
       while (at < starts.size() && starts[at].bound <= bound) ++at;
-      starts.insert(at, {key, bound});
+      starts.insert(at, {key, bound, ways});
     }
-    for (const Start& start : starts) with_bass(start.bass, start.bound);
+    for (const Start& start : starts) with_bass(start);
   }
 
-  const Keys& best() const { return best_; }
+  const Found& best() const { return best_; }
 
  private:
   struct Sum {
-    int price = 0;    // at least
-    int counted = 0;  // of it, what finish() counts exactly: ways to the nearest finger, tones close under the melody
+    int price = 0;  // at least
+    // Of it, what finish() counts exactly: ways to the nearest finger; neighbours, which are tones close under the melody
+    // and mud that is sure.
+    int ways = 0, neighbours = 0;
+  };
+  struct Start {
+    int bass, bound, ways;
   };
 
   bool may_stand(int key) const {
     return key > bass_ && key < top_ && (key <= bass_ + kHandSpan || key >= top_ - kHandSpan);
   }
 
-  void with_bass(int bass, int bound) {
-    bass_ = bass;
+  void with_bass(const Start& start) {
+    bass_ = start.bass;
+    sure_mud_ = kSureMud[static_cast<std::size_t>(bass_ - kLowestBass)];
+    // Far apart, no key can be reached by both hands: how high the left one may come, and how low the right one.
+    const bool apart = top_ - bass_ > 2 * kHandSpan;
+    int left = bass_, right = room_.melody[0];
     for (std::size_t i = tones_.size(); i-- > 0;) {
-      const std::uint8_t* first = room_.inner[static_cast<std::size_t>(tones_[i])].data();
+      const std::uint8_t* first = places_.keys[static_cast<std::size_t>(tones_[i])].data();
       while (*first && !may_stand(*first)) ++first;
       if (!*first) return;
       first_[i] = first;
-      least_[i] = least_[i + 1] + room_.bound[*first];
+      least_[i] = least_[i + 1] + places_.bound[*first];
+      if (!apart) continue;
+      for (const std::uint8_t* at = first; *at; ++at) {
+        if (!may_stand(*at)) continue;
+        if (*at <= bass_ + kHandSpan) left = std::max<int>(left, *at);
+        else right = std::min<int>(right, *at);
+      }
     }
+    hole_ = apart ? std::max(0, right - left - 12) / 2 : 0;
     down_ = melody_keys_;
-    down_.toggle(bass);
-    place(0, {melody_.price + bound, melody_.counted + 2 * room_.hands.way(bass)});
+    down_.toggle(bass_);
+    muddy_ = false;
+    place(0, {melody_.price + start.bound + hole_, melody_.ways + start.ways, 0});
   }
 
   void place(std::size_t i, Sum sum) {
     if (i == tones_.size()) return finish(sum);
     for (const std::uint8_t* at = first_[i]; const int key = *at; ++at) {
-      const int bound = room_.bound[static_cast<std::size_t>(key)];
+      const int bound = places_.bound[static_cast<std::size_t>(key)];
       if (sum.price + bound + least_[i + 1] >= best_price_) return;  // the others cost more still
       if (!may_stand(key) || down_.contains(key)) continue;
-      down_.toggle(key);
-      place(i + 1, {sum.price + bound, sum.counted + bound - height_price(key)});
-      down_.toggle(key);
+      const int close = key >= top_ - 2 ? under_top_price(top_ - key) : 0, ways = places_.ways[static_cast<std::size_t>(key)];
+      const bool muddy = std::exchange(muddy_, muddy_ || (key <= bass_ + 12 && (sure_mud_ >> (key - bass_) & 1u)));
+      const int mud = muddy_ && !muddy ? kMud : 0;
+      if (sum.price + bound + mud + least_[i + 1] < best_price_) {
+        down_.toggle(key);
+        place(i + 1, {sum.price + bound + mud, sum.ways + ways, sum.neighbours + close + mud});
+        down_.toggle(key);
+      }
+      muddy_ = muddy;
     }
   }
 
@@ -96,50 +141,56 @@ class Search {
       neighbours += neighbour_price(keys[i - 1], keys[i], i + 1 == keys.size());
       if (i + room_.melody.size() <= keys.size() && keys[i] - keys[i - 1] < least_gap_) return;
     }
-    // The counted part holds what stands close under the melody, and that is among the neighbours.
-    int close = 0;
-    for (std::size_t i = keys.size() - 1; i-- > 1 && top_ - keys[i] <= 2;) close += is_melody(keys[i]) ? 0 : under_top_price(top_ - keys[i]);
-    sum.price += neighbours - close;
-    sum.counted -= close;
+    sum.price += neighbours - sum.neighbours;
     if (sum.price >= best_price_) return;
     const std::size_t s = split(keys);
     if (s == 0) return;
-    sum.price += hole_price(keys, s);
+    sum.price += hole_price(keys, s) - hole_;
     if (sum.price >= best_price_) return;
-    sum.price += 2 * room_.hands.motion({keys.begin(), keys.size()}) - sum.counted;
+    const int motion = room_.hands.motion({keys.begin(), keys.size()});
+    sum.price += 2 * motion - sum.ways;
     if (sum.price >= best_price_) return;
     best_price_ = sum.price;
-    best_ = keys;
+    best_ = {keys, s, motion};
   }
-
-  bool is_melody(int key) const { return melody_keys_.contains(key); }
 
   std::span<const int> tones_;
   const Room& room_;
+  const bool own_finger_;
+  const Room::Places& places_;
   const int top_;
   int least_gap_, bass_ = 0;
+  int hole_ = 0;  // that is sure
+  unsigned sure_mud_ = 0;
+  bool muddy_ = false;  // mud is sure with the tones placed so far
   Sum melody_;
   Down melody_keys_, down_;
   std::array<const std::uint8_t*, kMaxInner> first_;
   std::array<int, kMaxInner + 1> least_{};
-  Keys best_;
+  Found best_;
   int best_price_ = kUnplayable;
 };
 
 }  // namespace
 
 Room::Room(const Keys& notes, const Hands& where) : melody(notes), hands(where) {
+  if (hands.fingers() < 1 + melody.size() + kMaxInner) fill(any_finger, 0, hands.fingers() - 1);
+  if (hands.fingers() > 1 + melody.size()) fill(inner_fingers, 1, hands.fingers() - 1 - melody.size());
+}
+
+void Room::fill(Places& places, std::size_t first, std::size_t last) const {
   const int top = melody.empty() ? 0 : melody.back();
-  for (int key = 0; key < 128; ++key) {
-    const int close = key < top ? under_top_price(top - key) : 0;
-    bound[static_cast<std::size_t>(key)] = static_cast<std::uint16_t>(2 * hands.way(key) + height_price(key) + close);
-  }
+  const bool all = first == 0;
   for (int key = kLowestInner; key < top; ++key) {
-    auto& places = inner[static_cast<std::size_t>(key % 12)];
+    const auto k = static_cast<std::size_t>(key);
+    const int ways = 2 * (all ? hands.way(key) : hands.way(key, first, last));
+    places.ways[k] = static_cast<std::uint8_t>(std::min(ways, 255));
+    places.bound[k] = static_cast<std::uint16_t>(places.ways[k] + height_price(key) + under_top_price(top - key));
+    auto& keys = places.keys[static_cast<std::size_t>(key % 12)];
     std::size_t at = 0;
-    while (places[at] && bound[places[at]] <= bound[static_cast<std::size_t>(key)]) ++at;
-    for (std::size_t i = places.size() - 1; i > at; --i) places[i] = places[i - 1];
-    places[at] = static_cast<std::uint8_t>(key);
+    while (keys[at] && places.bound[keys[at]] <= places.bound[k]) ++at;
+    for (std::size_t i = keys.size() - 1; i > at; --i) keys[i] = keys[i - 1];
+    keys[at] = static_cast<std::uint8_t>(key);
   }
 }
 
@@ -150,12 +201,12 @@ PitchClassSet present_in(const Chord& chord, const Keys& melody) {
   return out;
 }
 
-Keys search(const Chord& chord, const Room& room, FixedVector<int, kMaxInner> tones, int least_gap) {
+Found search(const Chord& chord, const Room& room, FixedVector<int, kMaxInner> tones, int least_gap) {
   if (room.melody.empty()) return {};
   for (;;) {
     Search layouts({tones.begin(), tones.size()}, room, least_gap);
     layouts.run(chord.bass);
-    if (!layouts.best().empty() || tones.empty()) return layouts.best();
+    if (!layouts.best().keys.empty() || tones.empty()) return layouts.best();
     tones.pop_back();
   }
 }

@@ -45,7 +45,7 @@ bool holds_all(const Keys& keys, const Keys& wanted) {
 }
 
 Layout searched(const Wanted& w, FixedVector<int, kMaxInner> tones, int least_gap) {
-  const Keys keys = search(w.chord, Room(w.melody, w.hands), tones, least_gap);
+  const Keys keys = search(w.chord, Room(w.melody, w.hands), tones, least_gap).keys;
   if (keys.empty()) return {};
   return {keys, split(keys), price(keys, w.hands)};
 }

@@ -146,7 +146,10 @@ TEST(Voicing, IsNeverWorseThanEnumerationInTenThousandCases) {
     const auto tones = inner_tones(wanted, present_in(wanted, kept));
     const int gap = i % 4 == 0 ? 5 : 0;
     const int least = Enumeration(wanted, kept, hands, gap).cheapest({tones.begin(), tones.end()});
-    const Keys made = search(wanted, Room(kept, hands), tones, gap);
+    const Found layout = search(wanted, Room(kept, hands), tones, gap);
+    const Keys& made = layout.keys;
+    ASSERT_EQ(layout.split_at, split(made));
+    ASSERT_EQ(layout.motion, made.empty() ? 0 : hands.motion({made.begin(), made.size()}));
     ASSERT_EQ(made.empty() ? kUnplayable : price(made, hands), least) << "case " << i;
     found += !made.empty();
   }
