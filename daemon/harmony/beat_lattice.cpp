@@ -73,7 +73,7 @@ const Tables& tables() {
   static const Tables kTables = [] {
     Tables t;
     constexpr int n = BeatLattice::kIntervals, first = BeatLattice::kShortest, longest = BeatLattice::kLongest;
-    t.plain.resize(static_cast<std::size_t>((longest + 1) * n), 0.f);
+    t.plain = std::vector<float>(static_cast<std::size_t>((longest + 1) * n));
     t.bass = t.plain;
     const double sigma = kSpread, chance = kChance, bchance = kBassChance;
     for (int offset = 0; offset <= longest; ++offset)

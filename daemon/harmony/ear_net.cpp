@@ -242,6 +242,7 @@ template <std::size_t N>
 template <typename P>
 [[gnu::always_inline]] inline void update_part(P& net, const HarmonyWeights<P>& w, const std::array<Spectrum, kEarChannels>& spectra, const float* scalars) {
   constexpr std::size_t see_size = P::kSee, n = P::kState, out_size = P::kOut, both_size = HarmonyWeights<P>::kBoth;
+  fetch(w.see);
   std::array<float, see_size> shared = w.b1;
   add_all<see_size>(shared.data(), w.w1s.data(), scalars, kEarScalars);
   std::array<std::array<float, see_size>, 12> seen;

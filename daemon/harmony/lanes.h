@@ -38,4 +38,11 @@ typedef std::int32_t WholeLane __attribute__((vector_size(32)));  // of a compar
 [[gnu::always_inline]] inline void store(std::int32_t* to, WholeLane lane) { std::memcpy(to, &lane, sizeof lane); }
 [[gnu::always_inline]] inline void store(float* to, Lane lane) { std::memcpy(to, &lane, sizeof lane); }
 
+// Asks for what will be read soon: after a pause it lies far away.
+template <class T>
+[[gnu::always_inline]] inline void fetch(const T& wanted) {
+  constexpr std::size_t kLine = 64;
+  for (std::size_t at = 0; at < sizeof(T); at += kLine) __builtin_prefetch(reinterpret_cast<const char*>(&wanted) + at);
+}
+
 }  // namespace undersong::harmony

@@ -76,7 +76,6 @@ class Rotation {
   [[gnu::always_inline]] inline void add(const std::array<Spectrum, Channels>& rows, std::array<std::array<float, Out>, 12>& y) const {
     std::array<std::array<float, Out>, 12> sums;
     // Two coefficients at a time and few lanes, so that the sums stay in registers.
-    constexpr std::size_t kLanes = Out / kLane, kBlocks = (kLanes + 2) / 3, kEach = kLanes / kBlocks, kLonger = kLanes % kBlocks;
     for (std::size_t k = 0; k < 12; k += 2) {
       std::size_t at = 0;
       for (std::size_t b = 0; b < kLonger; ++b, at += (kEach + 1) * kLane) add_block<kEach + 1>(rows, k, at, sums);
@@ -105,12 +104,12 @@ class Rotation {
   [[gnu::always_inline]] inline void add_block(const std::array<Spectrum, Channels>& rows, std::size_t k, std::size_t from,
                                                std::array<std::array<float, Out>, 12>& sums) const {
     Lane first[Lanes] = {}, second[Lanes] = {};
-    const float* w = &weights_[k * Out + from];
-    for (std::size_t c = 0; c < Channels; ++c, w += 12 * Out) {
+    const float* w = &weights_[k * Channels * Out + from * Channels * 2];
+    for (std::size_t c = 0; c < Channels; ++c, w += 2 * Lanes * kLane) {
       const float x = rows[c][k], y = rows[c][k + 1];
 #pragma GCC unroll 3
       for (std::size_t l = 0; l < Lanes; ++l) {
-        const Lane real = load(w + l * kLane), imaginary = load(w + Out + l * kLane);
+        const Lane real = load(w + l * kLane), imaginary = load(w + (Lanes + l) * kLane);
         if (k == 0) {  // two that are real
           first[l] += x * real, second[l] += y * imaginary;
         } else {  // times the conjugate: a correlation
@@ -122,7 +121,16 @@ class Rotation {
     for (std::size_t l = 0; l < Lanes; ++l) store(&sums[k][from + l * kLane], first[l]), store(&sums[k + 1][from + l * kLane], second[l]);
   }
 
-  float& at(std::size_t channel, std::size_t coefficient, std::size_t out) { return weights_[(channel * 12 + coefficient) * Out + out]; }
+  // In the order in which add() reads them: from far memory they come in one stream.
+  float& at(std::size_t channel, std::size_t coefficient, std::size_t out) {
+    const std::size_t lane = out / kLane, longer = kLonger * (kEach + 1);
+    const std::size_t lanes = lane < longer ? kEach + 1 : kEach;
+    const std::size_t from = lane < longer ? lane / lanes * lanes : longer + (lane - longer) / lanes * lanes;
+    const std::size_t pair = coefficient / 2 * 2, second = coefficient % 2;
+    return weights_[pair * Channels * Out + (from * Channels * 2 + (channel * 2 + second) * lanes) * kLane + out - from * kLane];
+  }
+  // Blocks of up to three lanes.
+  static constexpr std::size_t kLanes = Out / kLane, kBlocks = (kLanes + 2) / 3, kEach = kLanes / kBlocks, kLonger = kLanes % kBlocks;
   std::array<float, Channels * 12 * Out> weights_;
 };
 

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "daemon/harmony/lanes.h"
+
 namespace undersong::harmony {
 namespace {
 
@@ -45,6 +47,10 @@ void in_key(const Phrase& phrase, float total, int tonic, const std::array<std::
   for (std::size_t i = 0; i < heard.size(); ++i) heard[i] = moved(before[i], (12 - tonic) % 12);
   const std::size_t last = heard[0], second = heard[1], third = heard[2], fourth = heard[3];
 
+  fetch(table.after_second[coarse(second)]);
+  for (std::size_t back = 1; back < heard.size(); ++back) fetch(table.seen_from[back - 1][family_of(heard[back])]);
+  fetch(table.held[above(phrase.held)]), fetch(table.first[above(phrase.first)]), fetch(table.last[above(phrase.last)]);
+  fetch(table.note[above(phrase.held)]), fetch(table.long_note[above(phrase.held)]);
   out = table.after[last];
   add(out, table.after_second[coarse(second)]);
   for (std::size_t back = 1; back < heard.size(); ++back)

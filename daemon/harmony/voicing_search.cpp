@@ -49,8 +49,9 @@ class Search {
     const std::size_t fingers = room.hands.fingers();
     for (std::size_t i = 0; i < room.melody.size(); ++i) {
       const int note = room.melody[i];
-      // Those below it have their fingers below, those above it above.
-      melody_.ways += 2 * (own_finger_ ? room.hands.way(note, 1 + tones.size() + i, fingers - room.melody.size() + i) : room.hands.way(note));
+      // What surely stands below it, has its fingers below; so above. Inner tones stand below the highest.
+      const std::size_t below = i + 1 + (note == top_ ? tones.size() : 0), above = room.melody.size() - 1 - i;
+      melody_.ways += 2 * (own_finger_ ? room.hands.way(note, below, fingers - 1 - above) : room.hands.way(note));
       melody_.price += height_price(note);
       melody_keys_.toggle(note);
     }
@@ -175,7 +176,7 @@ class Search {
 
 Room::Room(const Keys& notes, const Hands& where) : melody(notes), hands(where) {
   if (hands.fingers() < 1 + melody.size() + kMaxInner) fill(any_finger, 0, hands.fingers() - 1);
-  if (hands.fingers() > 1 + melody.size()) fill(inner_fingers, 1, hands.fingers() - 1 - melody.size());
+  if (hands.fingers() > 1 + melody.size()) fill(inner_fingers, 1, hands.fingers() - 2);
 }
 
 void Room::fill(Places& places, std::size_t first, std::size_t last) const {

@@ -23,7 +23,7 @@ struct Room {
   };
   Keys melody;  // lowest first
   const Hands& hands;
-  // Where every key has a finger of its own the inner tones leave the lowest to the bass and the highest to the melody.
+  // Where every key has a finger of its own the inner tones leave the lowest to the bass and the highest to the top note.
   Places any_finger, inner_fingers;
 
  private:
