@@ -127,11 +127,13 @@ constexpr std::uint8_t kind_of(std::size_t cls) {
   return triad == kMinorTriad ? 1 : triad == kDiminishedTriad ? 2 : 0;
 }
 
-// The candidates: of each root every quality that is offered. In whole lanes, for what is done to all of them alike.
+constexpr float kGone = -1e30f;  // the score of nobody
+
+// The candidates: of each root every quality that is offered. Filled up to whole lanes, for what is done to all alike.
 constexpr std::size_t kCandidates = 12 * kOfferedCount;
-static_assert(kCandidates % kLane == 0);
 struct Candidates {
-  std::array<float, kCandidates> score;     // without wishes, then with
+  Candidates() { std::fill(score.begin() + kCandidates, score.end(), kGone); }
+  std::array<float, (kCandidates + kLane - 1) / kLane * kLane> score;  // without wishes, then with
   std::array<float, kCandidates> familiar;  // 0..1
   std::array<bool, kCandidates> kept;       // promised, or the best of its root
 };
@@ -158,7 +160,6 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
   const std::size_t held = static_cast<std::size_t>(question.melody[0].pitch_class().value());
   // The best of each root and class, in whole lanes.
   constexpr std::size_t kPool = (kTableChords + kLane - 1) / kLane * kLane;
-  constexpr float kGone = -1e30f;
   std::array<std::uint16_t, kPool> best{};
   std::array<float, kPool> score;
   score.fill(kGone);
@@ -294,7 +295,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   const bool wished = familiar != 0 || bright != 0 || tense != 0;
   for (std::size_t r = 0, at = 0; r < 12; ++r) {
     std::size_t best_of_root = at;
-    float best_score = -1e30f;
+    float best_score = kGone;
     const auto& liked = question.liked.of(PitchClass(static_cast<int>(r)));
     const bool any_liked = std::any_of(liked.begin(), liked.end(), [](auto times) { return times > 0; });
     for (std::size_t i = 0; i < kOfferedCount; ++i, ++at) {
@@ -316,7 +317,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   for (std::size_t at = 0; at < kCandidates; ++at)
     if (candidates.kept[at]) listed.push_back(at_place(at));
   const std::size_t room = kMaxAlternatives - listed.size();
-  float least = -1e30f;  // above it one comes in
+  float least = kGone;  // above it one comes in
   for (std::size_t at = 0; at < kCandidates && room > 0; ++at) {
     // They come in the order that decides between equals.
     if (!(candidates.score[at] > least) || candidates.kept[at]) continue;

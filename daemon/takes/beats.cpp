@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstdlib>
+#include <future>
 #include <random>
 
 #include "daemon/takes/beat_path.h"
@@ -156,9 +157,9 @@ std::vector<T> between(const std::vector<T>& all, Micros from, Micros to, At at)
   return out;
 }
 
-// How much more of the notes a pulse explains as they were played than with each strike moved at chance, up to half-way to
-// its neighbours. 1 where there is none: what is played freely can be fitted as well either way.
-double against_chance(const std::vector<BeatOnset>& onsets, double score) {
+// How much of the notes a pulse explains with each strike moved at chance, up to half-way to its neighbours. What is played
+// freely can be fitted as well either way.
+double score_by_chance(const std::vector<BeatOnset>& onsets) {
   constexpr Micros kOneStrike{50'000};
   constexpr double kFarthest = 150'000;
   double moved = 0;
@@ -175,7 +176,7 @@ double against_chance(const std::vector<BeatOnset>& onsets, double score) {
     }
     moved += static_cast<double>(best_path(shaken, {}).score);
   }
-  return (score + 1) / (moved / kTimes + 1);
+  return moved / kTimes;
 }
 
 // A player keeps one level: each that could be meant is tried on the whole, and the one that explains most, with its bars, is
@@ -189,17 +190,30 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
   kind.width = std::max(kind.width, drift(usual, most));
   harmony::BeatPrior prior = kind;
   Path best;
-  double best_value = -1e9;
-  for (const double level : {1., 1. / 2, 2., 2. / 3, 3. / 2, 3. / 4, 4. / 3, 1. / 3, 3.}) {
-    const double beat = most * level;
-    if (beat < .27 || beat > 1.5) continue;
-    harmony::BeatPrior tried = kind;
-    tried.usual = 100 * beat;
-    Path path = best_path(onsets, tried);
-    const double x = std::log(beat / kUsual) / kUsualWidth;
-    const double value = static_cast<double>(path.score) / length + barred(path, onsets, changes, length) - kLevelWeight * .5 * x * x;
-    if (value > best_value) best_value = value, best = std::move(path), prior = tried;
-  }
+  std::vector<double> levels;
+  for (const double level : {1., 1. / 2, 2., 2. / 3, 3. / 2, 3. / 4, 4. / 3, 1. / 3, 3.})
+    if (const double beat = most * level; beat >= .27 && beat <= 1.5) levels.push_back(beat);
+  struct Tried {
+    Path path;
+    double value = -1e9, beat = 0;
+  };
+  // The best of every second level.
+  const auto try_levels = [&](std::size_t first_level) {
+    Tried out;
+    for (std::size_t i = first_level; i < levels.size(); i += 2) {
+      harmony::BeatPrior tried = kind;
+      tried.usual = 100 * levels[i];
+      Path path = best_path(onsets, tried);
+      const double x = std::log(levels[i] / kUsual) / kUsualWidth;
+      const double value = static_cast<double>(path.score) / length + barred(path, onsets, changes, length) - kLevelWeight * .5 * x * x;
+      if (value > out.value) out = {std::move(path), value, levels[i]};
+    }
+    return out;
+  };
+  std::future<Tried> others = std::async(try_levels, 1);
+  Tried found = try_levels(0);
+  if (Tried other = others.get(); other.value > found.value) found = std::move(other);
+  if (found.beat > 0) best = std::move(found.path), prior.usual = 100 * found.beat;
   double weight = 0;
   for (const BeatOnset& onset : onsets) weight += static_cast<double>(onset.weight);
   if (!is_steady) return best.beats;
@@ -250,6 +264,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   if (notes.size() < 4) return found;
   const auto onsets = weighed(notes);
   const auto evidence = judged(onsets, strikes(notes, chord_changes));
+  std::future<double> by_chance = std::async([&] { return score_by_chance(evidence); });
   const Path first = best_path(evidence, {});
   found.beats = settled(first, evidence, chord_changes);
   float near = 0, all = 0;
@@ -273,7 +288,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   for (std::size_t i = 0; i < onsets.size(); ++i) strikes += i == 0 || onsets[i].at - onsets[i - 1].at > Micros(50'000);
   const double enough = std::min(1., strikes / static_cast<double>(std::max<std::size_t>(1, found.beats.size())));
   if (all > 0 && changes > 0) found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(enough * enough) * static_cast<float>(std::exp(-change / changes / kWandering));
-  found.confidence *= static_cast<float>(std::clamp((against_chance(evidence, static_cast<double>(first.score)) - kLuck) / kSure, 0., 1.));
+  found.confidence *= static_cast<float>(std::clamp(((static_cast<double>(first.score) + 1) / (by_chance.get() + 1) - kLuck) / kSure, 0., 1.));
   bar(found, onsets, chord_changes);
   return found;
 }

@@ -1,6 +1,6 @@
 // Beats and bars found at leisure, when the whole take is known; and the player's corrections, which re-bar it all.
 //
-// Threads: pure. Errors: none; a take without a pulse gives no beats. Times: Micros of the take.
+// Threads: pure; uses a second one of its own while it works. Errors: none; a take without a pulse gives no beats. Times: Micros of the take.
 // A player keeps one level: several are tried on the whole take. Where the playing is steady, passages that do not keep the
 // pulse have no beats; a tempo that bends is followed.
 // Source: as harmony/beat_lattice.h, with the way back (Viterbi); a pulse is claimed against the same notes moved at chance
