@@ -13,6 +13,7 @@
 #include <chrono>
 #include <cstdlib>
 #include <filesystem>
+#include <fstream>
 #include <functional>
 #include <memory>
 #include <sstream>
@@ -123,6 +124,7 @@ class JackServer {
     if (lock_ >= 0) ::close(lock_);
   }
   bool start() {
+    forget_database();
     process_ = std::make_unique<Process>(
         std::vector<std::string>{"jackd", "--no-realtime", "-S", "-n", name_, "-d", "dummy", "-r", "48000",
                                  "-p", "64", "-C", "0", "-P", "0"},
@@ -139,6 +141,21 @@ class JackServer {
   }
 
  private:
+  // libjack keeps a database for all servers of a user; a client that was killed at the wrong moment leaves it locked for
+  // good, and every later one waits. With no server but ours there, it holds nothing that is wanted.
+  void forget_database() const {
+    std::error_code ignored;
+    for (const auto& process : std::filesystem::directory_iterator("/proc", ignored)) {
+      std::ifstream file(process.path() / "cmdline");
+      std::string program, argument;
+      std::getline(file, program, '\0');
+      bool ours = false;
+      while (std::getline(file, argument, '\0')) ours |= argument == name_;
+      if (std::filesystem::path(program).filename() == "jackd" && !ours) return;
+    }
+    std::filesystem::remove_all("/dev/shm/jack_db-" + std::to_string(::getuid()), ignored);
+  }
+
   const std::string name_ = "undersong-tests";
   int lock_ = -1;
   std::unique_ptr<Process> process_;

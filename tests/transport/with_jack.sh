@@ -16,6 +16,14 @@ JACK_NO_AUDIO_RESERVATION=1
 JACK_NO_START_SERVER=1
 export JACK_DEFAULT_SERVER JACK_NO_AUDIO_RESERVATION JACK_NO_START_SERVER
 
+# libjack keeps a database for all servers of a user; a client that was killed at the wrong moment leaves it locked for
+# good, and every later one waits. With no server but ours there, it holds nothing that is wanted.
+others=$(for line in /proc/[0-9]*/cmdline; do
+  tr '\0' ' ' <"$line" 2>/dev/null
+  echo
+done | grep -E '^([^ ]*/)?jackd ' | grep -cv " $JACK_DEFAULT_SERVER ")
+[ "$others" -gt 0 ] || rm -rf "/dev/shm/jack_db-$(id -u)"
+
 said=$(mktemp) || exit 1
 jackd --no-realtime -S -n "$JACK_DEFAULT_SERVER" \
   -d dummy -r "${JACK_RATE:-48000}" -p "${JACK_PERIOD:-64}" -C 0 -P 0 >"$said" 2>&1 9>&- &
