@@ -29,20 +29,35 @@ class Listener {
   stop() { this.process.kill('SIGTERM'); }
 }
 const ports = () => execFileSync('jack_lsp', { encoding: 'utf8' }).split('\n');
+/** From the daemon's output to the listener. */
+async function connect(listener) {
+  const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
+  await until(() => ports().includes(listener.port), 'the listener');
+  execFileSync('jack_connect', [port, listener.port]);
+}
 const sorted = (list) => [...list].sort((a, b) => a - b);
+
+/** With a listener on JACK, a daemon and a page, which are gone afterwards. */
+async function over_jack(page_options, use) {
+  const listener = new Listener();
+  const daemon = await new Daemon().start({ jack: true });
+  const { page, complaints } = await browser.page(page_options);
+  try {
+    await use({ listener, daemon, page, complaints });
+  } finally {
+    await page.close();
+    await daemon.stop();
+    listener.stop();
+  }
+}
 
 describe('hearing', { skip: why_not || false }, () => {
   before(async () => { browser = await open_browser({ args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--autoplay-policy=no-user-gesture-required'] }); });
   after(async () => { await browser?.close(); });
 
   test('a suggestion arrives at the MIDI output as it is shown, softly, and ends', { skip: why_no_jack || false }, async () => {
-    const listener = new Listener();
-    const daemon = await new Daemon().start({ jack: true });
-    const { page, complaints } = await browser.page();
-    try {
-      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
-      await until(() => ports().includes(listener.port), 'the listener');
-      execFileSync('jack_connect', [port, listener.port]);
+    await over_jack({}, async ({ listener, daemon, page, complaints }) => {
+      await connect(listener);
       const client = daemon.client();
       await client.play(48, 52, 55, 76);
       await page.goto(daemon.url);
@@ -60,21 +75,12 @@ describe('hearing', { skip: why_not || false }, () => {
       await until(() => listener.let_go.length >= notes.length, 'the end of the notes');
       assert.deepEqual(sorted(listener.let_go), notes);
       assert.deepEqual(complaints, []);
-    } finally {
-      await page.close();
-      await daemon.stop();
-      listener.stop();
-    }
+    });
   });
 
   test('another way to lay a suggestion out is shown and heard; the style of all is a setting', { skip: why_no_jack || false }, async () => {
-    const listener = new Listener();
-    const daemon = await new Daemon().start({ jack: true });
-    const { page, complaints } = await browser.page();
-    try {
-      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
-      await until(() => ports().includes(listener.port), 'the listener');
-      execFileSync('jack_connect', [port, listener.port]);
+    await over_jack({}, async ({ listener, daemon, page, complaints }) => {
+      await connect(listener);
       const client = daemon.client();
       await client.play(48, 52, 55, 76);
       await page.goto(daemon.url);
@@ -110,18 +116,11 @@ describe('hearing', { skip: why_not || false }, () => {
       assert.equal(await page.getByLabel('Laid out for the hands').inputValue(), 'shell');
       assert.ok(await page.getByLabel('Under all melody notes of the last bar').isChecked());
       assert.deepEqual(complaints, []);
-    } finally {
-      await page.close();
-      await daemon.stop();
-      listener.stop();
-    }
+    });
   });
 
   test('a take is played again on the MIDI output, every byte of it, from the take’s own page', { skip: why_no_jack || false }, async () => {
-    const listener = new Listener();
-    const daemon = await new Daemon().start({ jack: true });
-    const { page, complaints } = await browser.page({ width: 900 });
-    try {
+    await over_jack({ width: 900 }, async ({ listener, daemon, page, complaints }) => {
       const client = daemon.client();
       await client.play(48, 64);
       await client.play(67);
@@ -129,9 +128,7 @@ describe('hearing', { skip: why_not || false }, () => {
       await client.play(50, 65, 69);
       await client.release(50, 65, 69);
       await client.ask('take.end');
-      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
-      await until(() => ports().includes(listener.port), 'the listener');
-      execFileSync('jack_connect', [port, listener.port]);
+      await connect(listener);
       await page.goto(`${daemon.url}#take/1`);
       await page.getByLabel('Where the take is heard').selectOption('midi');
       await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).click();
@@ -145,11 +142,7 @@ describe('hearing', { skip: why_not || false }, () => {
       assert.equal((await client.ask('take.list')).takes.length, 1, 'what is played again is no new take');
       assert.deepEqual(complaints, []);
       await page.evaluate(() => localStorage.clear());
-    } finally {
-      await page.close();
-      await daemon.stop();
-      listener.stop();
-    }
+    });
   });
 
   test('the loop of a take is played along with, as softly and as fast as asked, and its rounds are drawn on the new take', { skip: why_no_jack || false }, async () => {
@@ -162,9 +155,7 @@ describe('hearing', { skip: why_not || false }, () => {
       await daemon.kill('SIGTERM');
       await daemon.start({ jack: true });
       const client = daemon.client();
-      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
-      await until(() => ports().includes(listener.port), 'the listener');
-      execFileSync('jack_connect', [port, listener.port]);
+      await connect(listener);
       await page.goto(`${daemon.url}#take/1`);
       await page.getByRole('button', { name: 'How …' }).click();
       const how = page.getByRole('group', { name: 'How the loop goes round' });
@@ -222,9 +213,7 @@ describe('hearing', { skip: why_not || false }, () => {
       await daemon.kill('SIGTERM');
       await daemon.start({ jack: true });
       const client = daemon.client();
-      const port = await until(() => ports().find((each) => /Undersong out/i.test(each)), 'the output of Undersong');
-      await until(() => ports().includes(listener.port), 'the listener');
-      execFileSync('jack_connect', [port, listener.port]);
+      await connect(listener);
       await page.goto(`${daemon.url}#song/1`);
       await page.getByRole('button', { name: 'Other chords', exact: true }).click();
       await page.getByRole('combobox', { name: 'Heard on' }).selectOption('midi');
