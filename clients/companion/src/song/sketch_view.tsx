@@ -43,8 +43,9 @@ function Kept({ run }: { run: (work: () => Promise<unknown>) => void }) {
   const list = sketch.kept.value?.sketches ?? [];
   if (list.length === 0) return null;
   return (
-    <details class="kept-sketches" open={list_open.value} onToggle={(event) => (list_open.value = event.currentTarget.open)}>
-      <summary>{plural(list.length, 'song')} kept</summary>
+    <details class="kept-sketches" open={list_open.value}>
+      {/* Opened by us alone: the browser tells of its own opening later, and a list that arrives meanwhile would close it again. */}
+      <summary onClick={(event) => { event.preventDefault(); list_open.value = !list_open.value; }}>{plural(list.length, 'song')} kept</summary>
       <ul aria-label="Songs kept">
         {list.map((each) => (
           <li key={each.name}>
