@@ -167,7 +167,7 @@ void Desk::play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing>
   if (wish.layers) {
     how.bass = how.chords = how.melody = false;
     for (const auto layer : *wish.layers) (layer == protocol::Layer::kBass ? how.bass : layer == protocol::Layer::kChords ? how.chords : how.melody) = true;
-    if (wish.layers->empty()) return answer(invalid_input("params.layers is empty: name bass, chords or both."));
+    if (wish.layers->empty()) return answer(invalid_input("params.layers is empty: name one or more of bass, chords and melody."));
   }
   if (wish.rounds) how.rounds = static_cast<int>(wish.rounds->value);
   if (wish.chords) {

@@ -497,6 +497,20 @@ class DaemonOverJack : public DaemonTest {
     std::filesystem::create_directories(folder_ / ".config/undersong");
     std::ofstream(folder_ / ".config/undersong/undersong.toml") << toml;
   }
+  // Take 1 goes round F Dm Gm C, six times; the daemon runs after it.
+  void keep_a_loop() {
+    const std::vector<std::vector<int>> chords{{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
+    {
+      start({"--play", write_cycle(chords, 6), "--speed", "1000"});
+      Connection daemon = connect();
+      ASSERT_TRUE(eventually([&] {
+        const auto takes = daemon.request(protocol::ListTakes{});
+        return takes && !takes->takes.empty() && takes->takes[0].ended;
+      }));
+    }
+    daemon_->end(SIGTERM);
+    start();
+  }
   bool until_connected(Connection& daemon, const std::string& name) {
     return eventually([&] {
       const auto status = daemon.request(protocol::GetStatus{});
@@ -669,18 +683,7 @@ TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {
 TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
   Player synth("Synth", true);
   configure("[hear]\noutput = \"Synth in\"\n");
-  // A take that goes round F Dm Gm C, five times.
-  const std::vector<std::vector<int>> chords{{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
-  {
-    start({"--play", write_cycle(chords, 6), "--speed", "1000"});
-    Connection daemon = connect();
-    ASSERT_TRUE(eventually([&] {
-      const auto takes = daemon.request(protocol::ListTakes{});
-      return takes && !takes->takes.empty() && takes->takes[0].ended;
-    }));
-  }
-  daemon_->end(SIGTERM);
-  start();
+  ASSERT_NO_FATAL_FAILURE(keep_a_loop());
   Connection daemon = connect();
   OutputEar ear("Synth:out");
   ASSERT_TRUE(ear.opened);
@@ -727,17 +730,7 @@ TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
 TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   Player synth("Synth", true);
   configure("[hear]\noutput = \"Synth in\"\n");
-  const std::vector<std::vector<int>> chords{{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
-  {
-    start({"--play", write_cycle(chords, 6), "--speed", "1000"});
-    Connection daemon = connect();
-    ASSERT_TRUE(eventually([&] {
-      const auto takes = daemon.request(protocol::ListTakes{});
-      return takes && !takes->takes.empty() && takes->takes[0].ended;
-    }));
-  }
-  daemon_->end(SIGTERM);
-  start();
+  ASSERT_NO_FATAL_FAILURE(keep_a_loop());
   Connection daemon = connect();
   OutputEar ear("Synth:out");
   ASSERT_TRUE(ear.opened);

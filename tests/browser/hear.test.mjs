@@ -37,10 +37,20 @@ async function connect(listener) {
 }
 const sorted = (list) => [...list].sort((a, b) => a - b);
 
-/** With a listener on JACK, a daemon and a page, which are gone afterwards. */
-async function over_jack(page_options, use) {
+/** The demo is take 1. */
+async function keep_the_demo(daemon) {
+  await daemon.start({ play: `${root}/configs/demo.mid`, speed: 60 });
+  const player = daemon.client();
+  await until(async () => (await player.ask('take.list')).takes[0]?.ended, 'the demo take');
+  await daemon.kill('SIGTERM');
+}
+
+/** With a listener on JACK, a daemon and a page, which are gone afterwards; `prepare` what the daemon has kept before. */
+async function over_jack(page_options, use, prepare = async () => {}) {
   const listener = new Listener();
-  const daemon = await new Daemon().start({ jack: true });
+  const daemon = new Daemon();
+  await prepare(daemon);
+  await daemon.start({ jack: true });
   const { page, complaints } = await browser.page(page_options);
   try {
     await use({ listener, daemon, page, complaints });
@@ -146,14 +156,7 @@ describe('hearing', { skip: why_not || false }, () => {
   });
 
   test('the loop of a take is played along with, as softly and as fast as asked, and its rounds are drawn on the new take', { skip: why_no_jack || false }, async () => {
-    const listener = new Listener();
-    const daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
-    const player = daemon.client();
-    const { page, complaints } = await browser.page({ width: 900 });
-    try {
-      await until(async () => (await player.ask('take.list')).takes[0]?.ended, 'the demo take');
-      await daemon.kill('SIGTERM');
-      await daemon.start({ jack: true });
+    await over_jack({ width: 900 }, async ({ listener, daemon, page, complaints }) => {
       const client = daemon.client();
       await connect(listener);
       await page.goto(`${daemon.url}#take/1`);
@@ -196,22 +199,11 @@ describe('hearing', { skip: why_not || false }, () => {
       assert.equal(await page.locator('.rounds-about').count(), 0, 'the demo was played over nothing');
       assert.deepEqual(complaints, []);
       await page.evaluate(() => localStorage.clear());
-    } finally {
-      await page.close();
-      await daemon.stop();
-      listener.stop();
-    }
+    }, keep_the_demo);
   });
 
   test('a proposal for a loop sounds on the MIDI output in its very notes, once round or to be played along with', { skip: why_no_jack || false }, async () => {
-    const listener = new Listener();
-    const daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
-    const player = daemon.client();
-    const { page, complaints } = await browser.page({ width: 900 });
-    try {
-      await until(async () => (await player.ask('take.list')).takes[0]?.ended, 'the demo take');
-      await daemon.kill('SIGTERM');
-      await daemon.start({ jack: true });
+    await over_jack({ width: 900 }, async ({ listener, daemon, page, complaints }) => {
       const client = daemon.client();
       await connect(listener);
       await page.goto(`${daemon.url}#song/1`);
@@ -259,11 +251,7 @@ describe('hearing', { skip: why_not || false }, () => {
       assert.deepEqual(passes.along.chords.map((chord) => chord.harte), proposals[0].chords.map((chord) => chord.harte));
       assert.deepEqual(complaints, []);
       await page.evaluate(() => localStorage.clear());
-    } finally {
-      await page.close();
-      await daemon.stop();
-      listener.stop();
-    }
+    }, keep_the_demo);
   });
 
   test('the page’s own tone begins quiet, glides and never jumps', async () => {
