@@ -109,7 +109,8 @@ class Desk : public server::Desk {
   static std::vector<Pitch> keys_of(const std::vector<protocol::PitchNumber>& notes);
   // What is wrong with notes that a client gave; nothing when they are 1 to 16.
   static std::optional<Error> wrong_notes(const std::optional<std::vector<protocol::PitchNumber>>& notes, const std::string& where);
-  bool correct_now(const takes::BeatLine& said);
+  listen::Correction correct_now(const takes::BeatLine& said);
+  void correct_kept(const takes::BeatLine& said, takes::TakeId take, bool has_time, Answer<protocol::Corrected> answer);
   std::optional<Micros> next_pass() const;
   void begin_pass();
   Velocity soft() const;

@@ -4,13 +4,32 @@
 #include <algorithm>
 
 #include "daemon/app/desk.h"
+#include "daemon/base/caught.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/server/wire.h"
+#include "daemon/takes/take_times.h"
 
 namespace undersong::app {
 namespace {
 
 constexpr std::size_t kMostGivenNotes = 16;
+constexpr Micros kLongAgo{60'000'000};  // beats that were told so long ago, before any take, can't be meant
+
+Error sentence_for(listen::Correction became) {
+  using listen::Correction;
+  switch (became) {
+    case Correction::kTooFast:
+      return invalid_input(fmt::format("Twice as fast would be more than {} beats a minute; a tempo is {} to {}.", listen::kFastest, listen::kSlowest, listen::kFastest));
+    case Correction::kTooSlow:
+      return invalid_input(fmt::format("Half as fast would be fewer than {} beats a minute; a tempo is {} to {}.", listen::kSlowest, listen::kSlowest, listen::kFastest));
+    case Correction::kClocked: return unavailable("Another machine's MIDI clock gives the beat: set its tempo there.");
+    case Correction::kNothing: return unavailable("There is no correction of the beat to take back.");
+    case Correction::kNoMeter: return invalid_input("A bar has 1 to 16 beats.");
+    case Correction::kNoPulse:
+    case Correction::kDone: break;
+  }
+  return unavailable("There is no steady pulse to correct yet: play on, or tap four times.");
+}
 
 std::optional<protocol::BeatNow> wire_beat(const listen::Pulse& pulse) {
   if (!pulse.now()) return std::nullopt;
@@ -64,30 +83,39 @@ std::optional<protocol::BeatNow> Desk::tap() {
   return wire_beat(pulse_);
 }
 
-bool Desk::correct_now(const takes::BeatLine& said) {
-  bool done = false;
+listen::Correction Desk::correct_now(const takes::BeatLine& said) {
+  using listen::Correction;
+  Correction became = Correction::kNothing;
   switch (said.what) {
     case takes::BeatWord::kOne:
-      done = pulse_.now() && (said.meter == 0 || pulse_.set_meter(said.at, said.meter)) && pulse_.beat_one(said.at);
+      became = pulse_.now() ? Correction::kDone : Correction::kNoPulse;
+      if (became == Correction::kDone && said.meter != 0) became = pulse_.set_meter(said.at, said.meter);
+      if (became == Correction::kDone) became = pulse_.beat_one(said.at);
       break;
-    case takes::BeatWord::kTwice: done = pulse_.twice_as_fast(said.at); break;
-    case takes::BeatWord::kHalf: done = pulse_.half_as_fast(said.at); break;
-    case takes::BeatWord::kMeter: done = pulse_.set_meter(said.at, said.meter); break;
-    case takes::BeatWord::kUndo: done = pulse_.undo(said.at); break;
+    case takes::BeatWord::kTwice: became = pulse_.twice_as_fast(said.at); break;
+    case takes::BeatWord::kHalf: became = pulse_.half_as_fast(said.at); break;
+    case takes::BeatWord::kMeter: became = pulse_.set_meter(said.at, said.meter); break;
+    case takes::BeatWord::kUndo: became = pulse_.undo(said.at); break;
     case takes::BeatWord::kTap:
     case takes::BeatWord::kClock: break;
   }
-  beat_changed(done);
+  beat_changed(became == Correction::kDone);
   world_.changed_deadline();
-  return done;
+  return became;
 }
 
 void Desk::correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) {
   using takes::BeatWord;
   constexpr std::array kWords{BeatWord::kOne, BeatWord::kTwice, BeatWord::kHalf, BeatWord::kMeter, BeatWord::kUndo};
-  takes::BeatLine said{wish.at ? Micros(*wish.at) : now(), kWords[static_cast<std::size_t>(wish.what)], {}, wish.meter ? static_cast<int>(wish.meter->value) : 0, 0};
+  const Micros time = now();
+  takes::BeatLine said{wish.at ? Micros(*wish.at) : time, kWords[static_cast<std::size_t>(wish.what)], {}, wish.meter ? static_cast<int>(wish.meter->value) : 0, 0};
   if (said.what == BeatWord::kMeter && said.meter == 0) return answer(invalid_input("params.meter is missing: how many beats a bar?"));
-  const bool live = !wish.take || (take_ && take_->id == *wish.take);
+  if (wish.take && !(take_ && take_->id == *wish.take)) return correct_kept(said, *wish.take, wish.at.has_value(), answer);
+  // Something was tapped or played shortly before the take, and a bar may begin with the next beat.
+  const Micros from = (take_ ? take_->since : time - kLongAgo) - takes::kAroundTake, to = time + listen::kLongestBeat;
+  if (said.at < from || said.at > to)
+    return answer(invalid_input(fmt::format("params.at is {}, but what is being played goes from {} to {}, in microseconds.", said.at.count(), from.count(), to.count())));
+  if (const auto became = correct_now(said); became != listen::Correction::kDone) return answer(sentence_for(became));
   const auto kept = [this, answer](Result<takes::LineNumber> number) {
     if (!number) return answer(number.error());
     protocol::Corrected out;
@@ -95,18 +123,39 @@ void Desk::correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corr
     if (const auto beat = wire_beat(pulse_)) out.beat.emplace(*beat);
     answer(out);
   };
-  if (!live) {
-    if (!wish.at && said.what != BeatWord::kUndo && said.what != BeatWord::kTwice && said.what != BeatWord::kHalf)
-      return answer(invalid_input("params.at is missing: where in the take?"));
-    return world_.store.edit(takes::LineKind::kBeat, *wish.take, said.at, takes::beat_data(said), kept);
-  }
-  if (!correct_now(said))
-    return answer(unavailable(said.what == BeatWord::kUndo ? "There is no correction of the beat to take back."
-                                                           : "There is no steady pulse to correct yet: play on, or tap four times."));
   if (take_) return world_.store.append(takes::beat_said(said), kept);
   protocol::Corrected out;
   if (const auto beat = wire_beat(pulse_)) out.beat.emplace(*beat);
   answer(out);
+}
+
+// Of a take that is kept: where in it is checked, and for twice and half the tempo that its beats have by now.
+void Desk::correct_kept(const takes::BeatLine& said, takes::TakeId take, bool has_time, Answer<protocol::Corrected> answer) {
+  using takes::BeatWord;
+  const auto keep = [this, answer, said, take] {
+    world_.store.edit(takes::LineKind::kBeat, take, said.at, takes::beat_data(said), [this, answer](Result<takes::LineNumber> number) {
+      if (!number) return answer(number.error());
+      protocol::Corrected out;
+      out.number.emplace(*number);
+      if (const auto beat = wire_beat(pulse_)) out.beat.emplace(*beat);
+      answer(out);
+    });
+  };
+  const bool level = said.what == BeatWord::kTwice || said.what == BeatWord::kHalf;
+  if (!has_time && !level && said.what != BeatWord::kUndo) return answer(invalid_input("params.at is missing: where in the take?"));
+  const auto check_level = [this, answer, keep, level, said, take] {
+    if (!level) return keep();
+    with_take_aside<protocol::Corrected>(take, answer, [answer, keep, said](takes::TakeId id, const takes::HeardTake&, const takes::Beats& beats) -> std::function<void()> {
+      if (const auto wrong = takes::refused(beats, said.what, id)) return [answer, wrong = *wrong] { answer(wrong); };
+      return keep;
+    });
+  };
+  if (!has_time) return check_level();
+  world_.store.detail(take, [answer, said, check_level](Result<takes::Detail> detail) {
+    if (!detail) return answer(detail.error());
+    if (const auto wrong = takes::outside(detail->summary, said.at, "params.at")) return answer(*wrong);
+    check_level();
+  });
 }
 
 // ---- a take listened to again, aside
@@ -116,9 +165,13 @@ void Desk::with_take_aside(std::optional<std::uint64_t> number, Answer<T> answer
                            std::function<std::function<void()>(takes::TakeId, const takes::HeardTake&, const takes::Beats&)> work) {
   world_.store.midi(number, [this, answer, work](Result<takes::Store::Midi> take) {
     if (!take) return answer(take.error());
-    const bool fits = world_.aside([work, take = std::move(*take)]() -> std::function<void()> {
-      const auto heard = takes::hear(take.events);
-      return work(take.detail.summary.take, heard, takes::corrected_beats(heard, take.said));
+    const bool fits = world_.aside([work, answer, take = std::move(*take)]() -> std::function<void()> {
+      try {
+        const auto heard = takes::hear(take.events);
+        return work(take.detail.summary.take, heard, takes::corrected_beats(heard, take.said));
+      } catch (...) {
+        return [answer, error = caught(fmt::format("take {} is listened to again", take.detail.summary.take))] { answer(error); };
+      }
     });
     if (!fits) answer(Error{ErrorCode::kExhausted, "Too much is being worked on already; ask again in a while."});
   });

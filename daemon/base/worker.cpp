@@ -6,9 +6,11 @@
 
 #include <utility>
 
+#include "daemon/base/caught.h"
+
 namespace undersong {
 
-Worker::Worker(std::string name) : thread_([this, name = std::move(name)] { loop(name); }) {}
+Worker::Worker(std::string name, Failed failed) : failed_(std::move(failed)), thread_([this, name = std::move(name)] { loop(name); }) {}
 
 bool Worker::run(Work work) {
   {
@@ -44,7 +46,14 @@ void Worker::loop(const std::string& name) {
       work = std::move(waiting_.front());
       waiting_.pop_front();
     }
-    work();
+    try {
+      work();
+    } catch (...) {
+      try {
+        if (failed_) failed_(caught("something was worked out aside"));
+      } catch (...) {  // not even memory for a sentence
+      }
+    }
   }
 }
 

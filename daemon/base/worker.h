@@ -4,7 +4,8 @@
 //   if (!worker.run([] { ... })) ...;   // the line is full
 //
 // Threads: any thread may call `run`; the work runs on the worker's own, one after another. `stop` and the destructor wait
-// for the work under way and drop what waits. Errors: none; work that throws ends the program.
+// for the work under way and drop what waits. Errors: work that throws is given up, `failed` is told why in one sentence, on
+// the worker's own thread, and the next piece is begun. Whoever owes somebody an answer catches by itself.
 #pragma once
 
 #include <condition_variable>
@@ -15,6 +16,8 @@
 #include <string>
 #include <thread>
 
+#include "daemon/base/result.h"
+
 namespace undersong {
 
 class Worker {
@@ -22,7 +25,8 @@ class Worker {
   static constexpr std::size_t kMostWaiting = 32;
   using Work = std::function<void()>;
 
-  explicit Worker(std::string name);  // at most 15 letters, as the system shows it
+  using Failed = std::function<void(const Error& error)>;
+  explicit Worker(std::string name, Failed failed = {});  // at most 15 letters, as the system shows it
   ~Worker() { stop(); }
   Worker(const Worker&) = delete;
   Worker& operator=(const Worker&) = delete;
@@ -37,6 +41,7 @@ class Worker {
   std::condition_variable changed_;
   std::deque<Work> waiting_;  // mutex_
   bool stopping_ = false;     // mutex_
+  const Failed failed_;
   std::thread thread_;
 };
 

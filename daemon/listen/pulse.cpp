@@ -25,9 +25,9 @@ std::optional<Micros> Pulse::Clock::quarter() const {
   const std::size_t spans = std::min<std::size_t>(count, times.size()) - (count > 0);
   if (spans < 6) return std::nullopt;
   const Micros newest = times[(count - 1) % times.size()], oldest = times[(count - 1 - spans) % times.size()];
+  if (newest - oldest > 2 * kLongestBeat) return std::nullopt;
   const Micros quarter = Micros((newest - oldest).count() * 24 / static_cast<std::int64_t>(spans));
-  // 20 to 400 beats a minute; anything else is no tempo.
-  if (quarter < Micros(150'000) || quarter > Micros(3'000'000)) return std::nullopt;
+  if (!is_tempo(quarter)) return std::nullopt;
   return quarter;
 }
 
@@ -79,12 +79,21 @@ std::optional<ToldBeat> Pulse::take_beat() {
 
 // ---- following
 
-// Beats at our own level that should have come by `until` and did not are told as they were expected.
+// Beats at our own level that should have come by `until` and did not are told as they were expected. However far away
+// `until` is, no more than the newest kWaiting are: there is no room for others.
 void Pulse::run_free(Micros until, Micros at) {
-  while (follow_ && follow_->last + scaled(follow_->interval, 1.25) <= until) {
-    const Micros beat = follow_->last + follow_->interval;
-    follow_->last = beat;
-    follow_->confidence *= .93f;
+  if (!follow_) return;
+  const Micros slack = scaled(follow_->interval, .25);
+  std::int64_t due = std::max<std::int64_t>(0, (until - slack - follow_->last) / follow_->interval);
+  const auto pass_over = [&](std::int64_t beats) {
+    follow_->last += beats * follow_->interval;
+    follow_->confidence *= std::pow(.93f, static_cast<float>(beats));
+    due -= beats;
+  };
+  if (due > static_cast<std::int64_t>(kWaiting)) pass_over(due - static_cast<std::int64_t>(kWaiting));
+  while (due > 0) {
+    pass_over(1);
+    const Micros beat = follow_->last;
     if (!listens(beat)) continue;
     const int meter = corrections_.meter.value_or(4);
     // A clock's beats are counted from the first; the place goes on from the one before.
@@ -119,17 +128,19 @@ void Pulse::hear(const harmony::TrackedBeat& beat, Micros at) {
   }
   follow_->apart = 0;
   const Micros interval = beat.at - follow_->last;
-  if (!follow_->fixed) follow_->interval += (interval - follow_->interval) / 4;
+  if (!follow_->fixed) follow_->interval = std::clamp(follow_->interval + (interval - follow_->interval) / 4, kShortestBeat, kLongestBeat);
   follow_->last = beat.at;
   follow_->confidence = std::max(.9f * follow_->confidence, beat.confidence);
   const int meter = corrections_.meter.value_or(beat.meter);
   tell(beat.at, at, follow_->interval, follow_->confidence, follow_->source, follow_->fixed && same_level ? beat.place : positive(count_ + 1, meter), meter);
 }
 
-void Pulse::follow_level(Micros interval, Micros last, BeatSource source) { follow_ = Follow{last, interval, confidence_, source, false}; }
+void Pulse::follow_level(Micros interval, Micros last, BeatSource source) {
+  follow_ = Follow{last, std::clamp(interval, kShortestBeat, kLongestBeat), confidence_, source, false};
+}
 
 void Pulse::catch_up(Micros at) {
-  time_ = std::max(time_, at);
+  time_ = std::max(time_, near_enough(at));
   if (clock_.port != midi::kNoPort && time_ - clock_.last > kClockLost) {
     if (follow_ && follow_->source == BeatSource::kClock) follow_.reset();
     clock_ = Clock();
@@ -146,6 +157,7 @@ void Pulse::catch_up(Micros at) {
 
 bool Pulse::note_on(Micros at, Pitch pitch, Velocity velocity) {
   const auto before = now_;
+  at = near_enough(at);
   last_note_ = std::max(last_note_, at);
   patience_ = kLooks;
   tracker_.note_on(at, pitch, velocity);
@@ -182,7 +194,9 @@ std::optional<Micros> Pulse::next_deadline() const {
 
 // ---- another machine's clock
 
-bool Pulse::clock(const midi::Event& event) {
+bool Pulse::clock(const midi::Event& received) {
+  midi::Event event = received;
+  event.at = near_enough(event.at);
   const auto before = now_;
   catch_up(event.at);
   if (clock_.port != midi::kNoPort && clock_.port != event.port) return now_ != before;  // the first one that came
@@ -247,6 +261,7 @@ void Pulse::remember() {
 
 bool Pulse::tap(Micros at) {
   const auto before = now_;
+  at = near_enough(at);
   catch_up(at);
   tapped_.reset();
   if (taps_count_ > 0) {
@@ -277,8 +292,9 @@ bool Pulse::tap(Micros at) {
   return now_ != before;
 }
 
-bool Pulse::beat_one(Micros at) {
-  if (told_ == 0 || !now_) return false;
+Correction Pulse::beat_one(Micros at) {
+  if (told_ == 0 || !now_) return Correction::kNoPulse;
+  at = near_enough(at);
   remember();
   int back = 0;  // beats from the newest to the one that is meant; -1: the next
   const auto beat = [&](int n) { return history_[(told_ - 1 - static_cast<std::size_t>(n)) % kHistory]; };
@@ -294,15 +310,15 @@ bool Pulse::beat_one(Micros at) {
   newest.place = positive(back, meter);
   newest.meter = meter;
   show();
-  return true;
+  return Correction::kDone;
 }
 
-bool Pulse::set_meter(Micros at, int beats) {
+Correction Pulse::set_meter(Micros at, int beats) {
   (void)at;
-  if (beats < 1 || beats > 16) return false;
+  if (beats < 1 || beats > 16) return Correction::kNoMeter;
   remember();
   corrections_.meter = beats;
-  if (told_ == 0 || !now_) return true;
+  if (told_ == 0 || !now_) return Correction::kDone;
   ToldBeat& newest = history_[(told_ - 1) % kHistory];
   if (!newest.barred) {
     corrections_.counted = true;
@@ -311,15 +327,22 @@ bool Pulse::set_meter(Micros at, int beats) {
   newest.meter = beats;
   newest.place = positive(newest.place, beats);
   show();
-  return true;
+  return Correction::kDone;
 }
 
-bool Pulse::twice_as_fast(Micros at) {
-  catch_up(at);
-  if (told_ == 0 || !now_ || now_->source == BeatSource::kClock) return false;
-  remember();
+std::optional<Correction> Pulse::not_ours() const {
+  if (told_ == 0 || !now_) return Correction::kNoPulse;
+  if (now_->source == BeatSource::kClock) return Correction::kClocked;
+  return std::nullopt;
+}
+
+Correction Pulse::twice_as_fast(Micros at) {
+  catch_up_to_correct(at);
+  if (const auto why = not_ours()) return *why;
   ToldBeat& newest = history_[(told_ - 1) % kHistory];
   const Micros interval = newest.interval / 2;
+  if (interval < kShortestBeat) return Correction::kTooFast;
+  remember();
   corrections_.level = interval;
   follow_level(interval, newest.at, corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
   corrections_.counted = true;
@@ -329,15 +352,16 @@ bool Pulse::twice_as_fast(Micros at) {
   newest.place = positive(2 * newest.place, newest.meter);
   smooth_ = static_cast<float>(interval.count());
   show();
-  return true;
+  return Correction::kDone;
 }
 
-bool Pulse::half_as_fast(Micros at) {
-  catch_up(at);
-  if (told_ == 0 || !now_ || now_->source == BeatSource::kClock) return false;
-  remember();
+Correction Pulse::half_as_fast(Micros at) {
+  catch_up_to_correct(at);
+  if (const auto why = not_ours()) return *why;
   ToldBeat& newest = history_[(told_ - 1) % kHistory];
   const Micros interval = newest.interval * 2;
+  if (interval > kLongestBeat) return Correction::kTooSlow;
+  remember();
   const bool between = newest.place % 2 != 0;  // the one before was a beat, this one is none
   corrections_.level = interval;
   follow_level(interval, between ? newest.at - newest.interval : newest.at, corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
@@ -349,12 +373,12 @@ bool Pulse::half_as_fast(Micros at) {
   newest.place /= 2;
   smooth_ = static_cast<float>(interval.count());
   show();
-  return true;
+  return Correction::kDone;
 }
 
-bool Pulse::undo(Micros at) {
-  if (before_.empty()) return false;
-  catch_up(at);
+Correction Pulse::undo(Micros at) {
+  if (before_.empty()) return Correction::kNothing;
+  catch_up_to_correct(at);
   corrections_ = before_.back();
   before_.pop_back();
   if (!corrections_.level) {
@@ -362,11 +386,11 @@ bool Pulse::undo(Micros at) {
   } else if (told_ > 0) {
     follow_level(*corrections_.level, history_[(told_ - 1) % kHistory].at, corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
   }
-  return true;
+  return Correction::kDone;
 }
 
 void Pulse::begin_take(Micros at) {
-  if (at - corrections_.made < kCountIn) return;
+  if (near_enough(at) - corrections_.made < kCountIn) return;
   before_.clear();
   corrections_ = {};
   if (follow_ && follow_->source != BeatSource::kClock) follow_.reset();

@@ -9,7 +9,11 @@
 // which changes with a beat or a correction, and whose tempo changes only when it is truly another. Nothing is due while
 // nobody plays.
 //
-// Times: Micros of one stream; time is data, as in Analysis. Threads: one owner. Heap: none per event; a correction may.
+// The tempo stays within 20 to 400 beats a minute (tempo.h): a correction that would leave it is refused and changes nothing.
+//
+// Times: Micros of one stream; time is data, as in Analysis. Any time may come, however far away: what is told and how long
+// it takes to tell it are bounded. A correction whose time is more than the longest beat ahead does not move time.
+// Threads: one owner. Heap: none per event; a correction may.
 // Source: clock, MIDI 1.0 Detailed Specification (MMA, 1996): 24 a quarter note; the rest as harmony/beat_tracker.h.
 #pragma once
 
@@ -19,6 +23,7 @@
 
 #include "daemon/harmony/beat_tracker.h"
 #include "daemon/listen/moment.h"
+#include "daemon/listen/tempo.h"
 #include "daemon/midi/event.h"
 
 namespace undersong::listen {
@@ -37,6 +42,17 @@ struct ToldBeat {
   bool barred = false;  // a clock with a position says where in the bar it is; otherwise the place is only what we think
 };
 
+// What became of a correction. All but kDone have changed nothing.
+enum class Correction : std::uint8_t {
+  kDone,
+  kNoPulse,     // there is no beat to correct
+  kClocked,     // another machine's clock gives the beat
+  kTooFast,     // it would be more than 400 beats a minute
+  kTooSlow,     // it would be fewer than 20
+  kNothing,     // undo: there was no correction
+  kNoMeter,     // a bar has 1 to 16 beats
+};
+
 class Pulse {
  public:
   static constexpr Micros kShortestTap{200'000}, kLongestTap{2'500'000};
@@ -49,12 +65,12 @@ class Pulse {
   std::optional<Micros> next_deadline() const;
 
   bool tap(Micros at);
-  // The beat nearest to `at` begins a bar. False when there is no pulse yet.
-  bool beat_one(Micros at);
-  bool twice_as_fast(Micros at);
-  bool half_as_fast(Micros at);
-  bool set_meter(Micros at, int beats);  // 1..16
-  bool undo(Micros at);                  // the last correction; false when there was none
+  // The beat nearest to `at` begins a bar.
+  Correction beat_one(Micros at);
+  Correction twice_as_fast(Micros at);
+  Correction half_as_fast(Micros at);
+  Correction set_meter(Micros at, int beats);  // 1..16
+  Correction undo(Micros at);                  // the last correction
   // Corrections of the take before end, except such as were made just now, to count it in.
   void begin_take(Micros at);
 
@@ -92,6 +108,10 @@ class Pulse {
   static constexpr Micros kStops{3'000'000};  // after so long without a note no beat is told
 
   void catch_up(Micros at);
+  void catch_up_to_correct(Micros at) {
+    if (near_enough(at) <= time_ + kLongestBeat) catch_up(at);
+  }
+  std::optional<Correction> not_ours() const;  // why the tempo can't be corrected
   void hear(const harmony::TrackedBeat& beat, Micros at);
   void follow_level(Micros interval, Micros last, BeatSource source);
   void run_free(Micros until, Micros at);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 
+#include "daemon/base/caught.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/server/session.h"
@@ -10,6 +11,7 @@
 #include "daemon/takes/along.h"
 #include "daemon/takes/midi_export.h"
 #include "daemon/takes/played_notes.h"
+#include "daemon/takes/take_times.h"
 #include "protocol/base64.h"
 
 namespace undersong::server {
@@ -164,7 +166,15 @@ void restore_take(Session& s, const RestoreTake& p, To<Kept> to) { edit(s, takes
 void correct_take(Session& session, const CorrectTake& params, To<Kept> to) {
   if (params.harte != "N" && !harmony::parse_harte(params.harte))
     return to(invalid_input("params.harte is not a chord in Harte syntax: " + params.harte + "."));
-  session.room().store.edit(takes::LineKind::kCorrection, params.take, Micros(params.at), params.harte, kept(to));
+  auto& store = session.room().store;
+  const Micros time = session.room().desk.now();
+  store.detail(params.take, [to, params, time, &store](Result<takes::Detail> detail) {
+    if (!detail) return to(detail.error());
+    auto summary = detail->summary;
+    if (!summary.ended) summary.last_at = std::max(summary.last_at, time);  // it is being played
+    if (const auto wrong = takes::outside(summary, Micros(params.at), "params.at")) return to(*wrong);
+    store.edit(takes::LineKind::kCorrection, params.take, Micros(params.at), params.harte, kept(to));
+  });
 }
 
 void export_take(Session& session, const ExportTake& params, To<ExportedTake> to) {
@@ -366,7 +376,12 @@ void call_method(Session& session, std::string_view name, const boost::json::val
   if (found == kMethods.end() || found->name != name) return reply.error(RpcCode::kMethodNotFound, "Method not found: " + std::string(name) + ".");
   if (!session.trusted() && name != Hello::kMethod)
     return reply.error(RpcCode::kTokenNeeded, "Say hello with the token first.");
-  found->answer(session, params, std::move(reply));
+  const Reply spare = reply;  // of two answers the first one counts
+  try {
+    found->answer(session, params, std::move(reply));
+  } catch (...) {
+    spare.error(caught(std::string(name) + " was answered"));
+  }
 }
 
 }  // namespace undersong::server

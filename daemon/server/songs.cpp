@@ -6,10 +6,12 @@
 #include <cctype>
 #include <cmath>
 
+#include "daemon/base/caught.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
 #include "daemon/server/song_wire.h"
 #include "daemon/song/form_midi.h"
+#include "daemon/takes/take_times.h"
 #include "protocol/base64.h"
 
 namespace undersong::server {
@@ -25,11 +27,12 @@ Error as_sentence(Error error) {
   return error;
 }
 
-// Times from the take's own beginning.
+// Times from the take's own beginning; those that a damaged or poisoned line gives are brought back to the take.
 song::Played own_time(const takes::Store::Midi& take) {
+  const takes::Span span = takes::span_of(take.detail.summary);
   song::Played out{take.events, take.said};
-  for (midi::Event& event : out.events) event.at = std::max(Micros(0), event.at - take.detail.summary.at);
-  for (takes::Line& line : out.said) line.at -= take.detail.summary.at;
+  for (midi::Event& event : out.events) event.at = std::max(Micros(0), span.within(event.at) - span.from);
+  for (takes::Line& line : out.said) line.at = span.within(line.at) - span.from;
   return out;
 }
 
@@ -52,7 +55,7 @@ Result<song::AnalysedSource const*> with_loop(const song::AnalysedSource& found)
 template <class T>
 void Songs::work(Answer<T> answer, std::function<Result<T>()> job) {
   const bool taken = world_.aside([this, answer, job = std::move(job)] {
-    Result<T> result = job();
+    Result<T> result = guarded<T>("this was worked out", job);
     world_.post([answer, result = std::move(result)] { answer(result ? result : Result<T>(as_sentence(result.error()))); });
   });
   if (!taken) answer(Error{ErrorCode::kExhausted, "Too much is being worked out already; ask again in a moment."});
@@ -164,7 +167,7 @@ void Songs::hand_over(const protocol::HandOverTake& wish, Answer<protocol::Hande
     options.title = summary.title.empty() ? fmt::format("Take {}", summary.take) : summary.title;
     options.parts.steady = wish.steady.value_or(wish.tempo.has_value());
     options.parts.tempo = wish.tempo;
-    for (const takes::Line& mark : take.detail.marks) options.parts.marks.emplace_back(std::max(Micros(0), mark.at - summary.at), mark.data);
+    for (const takes::Line& mark : take.detail.marks) options.parts.marks.emplace_back(std::max(Micros(0), takes::span_of(summary).within(mark.at) - takes::span_of(summary).from), mark.data);
     song::Played played = own_time(take);
     options.said = std::move(played.said);
     const auto made = song::hand_over(played.events, options);

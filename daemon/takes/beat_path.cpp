@@ -21,6 +21,47 @@ struct WayBack {
   std::vector<std::uint8_t> stopped_from;
 };
 
+// The frames of the lattice. A silence counts as at most kLongestGap, so that they grow with the notes and not with the span,
+// and there are at most kMostFrames. No beat lies in a silence so long, and what is steady goes on in a phase of its own.
+constexpr std::int64_t kMostFrames = 4 * 3600 * 100;
+
+class Frames {
+ public:
+  explicit Frames(const std::vector<BeatOnset>& onsets) {
+    // Some frames before the first note, so that a beat may lie before it.
+    origin_ = onsets.front().at - kBeatFrame * BeatLattice::kShortest;
+    pieces_.push_back({0, origin_});
+    frames_.reserve(onsets.size());
+    for (std::size_t i = 0; i < onsets.size(); ++i) {
+      const Micros gap = i > 0 ? onsets[i].at - onsets[i - 1].at : Micros(0);
+      if (gap > kLongestGap) {  // from its middle on, time is that of the next note
+        const std::int64_t here = frames_.back() + kLongestGap / kBeatFrame;
+        pieces_.push_back({here - kLongestGap / kBeatFrame / 2, onsets[i].at - kLongestGap / 2});
+      }
+      const Piece& piece = pieces_.back();
+      frames_.push_back(piece.first + (onsets[i].at - piece.begin + kBeatFrame / 2) / kBeatFrame);
+    }
+    count_ = static_cast<int>(std::min(kMostFrames, frames_.back() + 1));
+  }
+  int count() const { return count_; }
+  int of(std::size_t onset) const { return static_cast<int>(std::min<std::int64_t>(frames_[onset], kMostFrames)); }
+  Micros time(int frame) const {
+    auto piece = std::upper_bound(pieces_.begin(), pieces_.end(), frame, [](int f, const Piece& p) { return f < p.first; });
+    --piece;
+    return piece->begin + kBeatFrame * (frame - piece->first);
+  }
+
+ private:
+  struct Piece {
+    std::int64_t first;  // frame
+    Micros begin;        // when it begins
+  };
+  Micros origin_{};
+  std::vector<Piece> pieces_;  // within each, frames follow time
+  std::vector<std::int64_t> frames_;
+  int count_ = 0;
+};
+
 // The beat lies where its notes lie, if there are any near.
 Micros refined(Micros at, Micros interval, const std::vector<BeatOnset>& onsets) {
   const Micros reach = std::min(Micros(60'000), interval / 6);
@@ -54,6 +95,12 @@ void drop_silent(std::vector<Beat>& beats, const std::vector<BeatOnset>& onsets)
 
 }  // namespace
 
+Micros played_for(const std::vector<BeatOnset>& onsets) {
+  Micros sum{};
+  for (std::size_t i = 1; i < onsets.size(); ++i) sum += std::min(onsets[i].at - onsets[i - 1].at, kLongestGap);
+  return sum;
+}
+
 std::vector<BeatOnset> weighed(const std::vector<PlayedNote>& notes) {
   harmony::BeatWeigher weigher;
   std::vector<BeatOnset> out;
@@ -80,21 +127,18 @@ std::vector<BeatOnset> weighed(const std::vector<PlayedNote>& notes) {
 }
 
 Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& prior) {
-  // Some frames before the first note, so that a beat may lie before it.
-  const Micros origin = onsets.front().at - kBeatFrame * BeatLattice::kShortest;
-  const auto frame = [&](Micros at) { return static_cast<int>((at - origin + kBeatFrame / 2) / kBeatFrame); };
+  const Frames frames_of(onsets);
   BeatLattice lattice(prior);
   WayBack way;
-  const int last = frame(onsets.back().at);
-  way.came_from.reserve(static_cast<std::size_t>(last) + 1);
-  way.stopped_from.reserve(static_cast<std::size_t>(last) + 1);
-  for (const BeatOnset& onset : onsets) {
-    while (lattice.now() < frame(onset.at)) {
+  way.came_from.reserve(static_cast<std::size_t>(frames_of.count()));
+  way.stopped_from.reserve(static_cast<std::size_t>(frames_of.count()));
+  for (std::size_t i = 0; i < onsets.size() && frames_of.of(i) < frames_of.count(); ++i) {
+    while (lattice.now() < frames_of.of(i)) {
       lattice.step();
       way.came_from.push_back(lattice.came_from());
       way.stopped_from.push_back(lattice.stopped_from());
     }
-    lattice.note(onset);
+    lattice.note(onsets[i]);
   }
   Path out;
   out.score = lattice.total();
@@ -132,7 +176,7 @@ Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& p
   for (std::size_t i = 0; i < frames.size(); ++i) {
     const int next = i + 1 < frames.size() ? frames[i + 1].first - frames[i].first : i > 0 ? frames[i].first - frames[i - 1].first : 50;
     Beat beat;
-    beat.at = std::max(Micros{}, refined(origin + kBeatFrame * frames[i].first, kBeatFrame * next, onsets));
+    beat.at = std::max(Micros{}, refined(frames_of.time(frames[i].first), kBeatFrame * next, onsets));
     beat.begins = frames[i].second;
     if (out.beats.empty() || beat.at > out.beats.back().at) out.beats.push_back(beat);
   }

@@ -10,6 +10,11 @@
 
 namespace undersong::takes {
 
+// A silence counts as at most so long, so that work and memory grow with the notes and not with the span.
+inline constexpr Micros kLongestGap{10'000'000};
+// From the first to the last, silences counted so. `onsets` ascending, at least one.
+Micros played_for(const std::vector<harmony::BeatOnset>& onsets);
+
 // What each note says of the beats. A note that is followed by a rest or held on, among shorter ones, is an accent.
 std::vector<harmony::BeatOnset> weighed(const std::vector<PlayedNote>& notes);
 

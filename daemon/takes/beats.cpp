@@ -7,6 +7,7 @@
 #include <future>
 #include <random>
 
+#include "daemon/listen/tempo.h"
 #include "daemon/takes/beat_path.h"
 #include "daemon/takes/strikes.h"
 
@@ -184,7 +185,7 @@ double score_by_chance(const std::vector<BeatOnset>& onsets) {
 std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes, bool part = false) {
   const auto usual = lengths(first.beats);
   if (usual.size() < 12 || (part && !steady(usual))) return part ? std::vector<Beat>{} : first.beats;
-  const double length = std::max(1., seconds(onsets.back().at - onsets.front().at)), most = commonest(usual);
+  const double length = std::max(1., seconds(played_for(onsets))), most = commonest(usual);
   const bool is_steady = steady(usual);
   harmony::BeatPrior kind = is_steady ? kSteadily : kFreely;
   kind.width = std::max(kind.width, drift(usual, most));
@@ -293,7 +294,17 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   return found;
 }
 
+Micros usual_length(const Beats& beats) {
+  std::vector<Micros> all;
+  for (std::size_t i = 1; i < beats.beats.size(); ++i)
+    if (!beats.beats[i].begins) all.push_back(beats.beats[i].at - beats.beats[i - 1].at);
+  if (all.empty()) return Micros(0);
+  std::nth_element(all.begin(), all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2), all.end());
+  return all[all.size() / 2];
+}
+
 Beats twice_as_fast(const Beats& beats) {
+  if (!listen::is_tempo(usual_length(beats) / 2)) return beats;
   Beats out = beats;
   out.beats.clear();
   for (std::size_t i = 0; i < beats.beats.size(); ++i) {
@@ -312,6 +323,7 @@ Beats twice_as_fast(const Beats& beats) {
 }
 
 Beats half_as_fast(const Beats& beats) {
+  if (!listen::is_tempo(usual_length(beats) * 2)) return beats;
   Beats out = beats;
   out.beats.clear();
   std::size_t since = 0, bars = 0;

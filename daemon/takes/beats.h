@@ -3,6 +3,8 @@
 // Threads: pure; uses a second one of its own while it works. Errors: none; a take without a pulse gives no beats. Times: Micros of the take.
 // A player keeps one level: several are tried on the whole take. Where the playing is steady, passages that do not keep the
 // pulse have no beats; a tempo that bends is followed.
+// Time and memory grow with the notes, not with how far apart they are; a take of more than four hours, long silences not
+// counted, has beats in its first four.
 // Source: as harmony/beat_lattice.h, with the way back (Viterbi); a pulse is claimed against the same notes moved at chance
 // (surrogate data, Theiler et al. 1992); bars by dynamic programming over metre and place,
 // bass strikes and fresh chords voting, common practice, no source.
@@ -33,7 +35,10 @@ struct Beats {
 // `notes` by beginning. `chord_changes`: when settled chords begin, ascending; may be empty.
 Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes = {});
 
-// The player's corrections. Each gives all beats anew.
+// How long beats are: the middle one of all lengths, 0 where there is none.
+Micros usual_length(const Beats& beats);
+
+// The player's corrections. Each gives all beats anew, or as they were where the usual length would leave 20 to 400 a minute.
 Beats twice_as_fast(const Beats& beats);
 Beats half_as_fast(const Beats& beats);  // keeps the beats that begin bars, where bars allow it
 // The beat nearest to `at` begins a bar; bars of `meter` beats run from there both ways, to the ends of its stretch.

@@ -4,7 +4,9 @@
 #include <array>
 #include <boost/json.hpp>
 #include <cmath>
+#include <spdlog/fmt/fmt.h>
 
+#include "daemon/listen/tempo.h"
 #include "daemon/takes/loop.h"
 
 namespace undersong::takes {
@@ -13,15 +15,6 @@ namespace {
 namespace json = boost::json;
 
 constexpr std::array<std::string_view, 7> kWords{"tap", "clock", "one", "twice", "half", "meter", "undo"};  // stored: never change
-
-Micros middle_interval(const Beats& beats) {
-  std::vector<Micros> all;
-  for (std::size_t i = 1; i < beats.beats.size(); ++i)
-    if (!beats.beats[i].begins) all.push_back(beats.beats[i].at - beats.beats[i - 1].at);
-  if (all.empty()) return Micros(0);
-  std::nth_element(all.begin(), all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2), all.end());
-  return all[all.size() / 2];
-}
 
 std::size_t nearest(const Beats& beats, Micros at) {
   std::size_t best = 0;
@@ -34,7 +27,7 @@ Beats at_level(Beats beats, const BeatLine& tap) {
   for (int step = 0; step < 2 && !beats.beats.empty(); ++step) {
     // The interval where it was tapped; a take may change its tempo elsewhere.
     const std::size_t i = nearest(beats, tap.at);
-    Micros here = middle_interval(beats);
+    Micros here = usual_length(beats);
     if (i + 1 < beats.beats.size() && !beats.beats[i + 1].begins) here = beats.beats[i + 1].at - beats.beats[i].at;
     if (here <= Micros(0)) return beats;
     const double octaves = std::log2(static_cast<double>(here.count()) / static_cast<double>(tap.interval.count()));
@@ -49,6 +42,17 @@ Beats at_level(Beats beats, const BeatLine& tap) {
     }
   }
   return beats;
+}
+
+// About how long beats are when those that are `usual` long were brought to the level that was tapped.
+Micros tapped_level(Micros usual, Micros tapped) {
+  for (int step = 0; step < 2 && usual > Micros(0); ++step) {
+    const double octaves = std::log2(static_cast<double>(usual.count()) / static_cast<double>(tapped.count()));
+    const Micros wanted = octaves > .6 ? usual / 2 : octaves < -.6 ? usual * 2 : usual;
+    if (!listen::is_tempo(wanted)) break;
+    usual = wanted;
+  }
+  return usual;
 }
 
 // Beats of the clocked stretches take the place of what was found there.
@@ -110,24 +114,54 @@ std::optional<BeatLine> beat_line(const Line& line) {
     const auto* value = data.if_contains(name);
     return value && value->is_int64() ? value->get_int64() : 0;
   };
-  BeatLine out{line.at, static_cast<BeatWord>(word - kWords.begin()), Micros(number("interval_us")), static_cast<int>(std::clamp<std::int64_t>(number("meter"), 0, 16)), 0};
+  BeatLine out{listen::near_enough(line.at), static_cast<BeatWord>(word - kWords.begin()), Micros(number("interval_us")), static_cast<int>(std::clamp<std::int64_t>(number("meter"), 0, 16)), 0};
   if (out.what == BeatWord::kClock) out.place = static_cast<int>(std::clamp<std::int64_t>(number("place"), 0, 15));
-  if ((out.what == BeatWord::kTap || out.what == BeatWord::kClock) && out.interval < Micros(50'000)) return std::nullopt;
+  if ((out.what == BeatWord::kTap || out.what == BeatWord::kClock) && !listen::is_tempo(out.interval)) return std::nullopt;
   if ((out.what == BeatWord::kMeter || out.what == BeatWord::kClock) && out.meter < 1) return std::nullopt;
   return out;
 }
 
+std::optional<Error> refused(const Beats& beats, BeatWord what, TakeId take) {
+  const Micros usual = usual_length(beats);
+  if (usual <= Micros(0)) return unavailable(fmt::format("Take {} has no beats to correct.", take));
+  const bool twice = what == BeatWord::kTwice;
+  if (listen::is_tempo(twice ? usual / 2 : usual * 2)) return std::nullopt;
+  const double minute = 60e6 / static_cast<double>(usual.count());
+  return invalid_input(fmt::format("{} as fast, take {} would have {:.0f} beats a minute; a tempo is {} to {}.", twice ? "Twice" : "Half", take, twice ? 2 * minute : minute / 2,
+                                   listen::kSlowest, listen::kFastest));
+}
+
 Beats corrected(Beats beats, const std::vector<Line>& lines) {
-  std::vector<BeatLine> said, bars;
-  for (const Line& line : lines) {
-    const auto one = beat_line(line);
-    if (!one) continue;
-    if (one->what == BeatWord::kClock) bars.push_back(*one);
-    else if (one->what == BeatWord::kTap && !said.empty() && said.back().what == BeatWord::kTap) said.back() = *one;  // tapped on
-    else if (one->what != BeatWord::kUndo) said.push_back(*one);
-    else if (!said.empty()) said.pop_back();
-  }
+  std::vector<BeatLine> all, bars;
+  for (const Line& line : lines)
+    if (const auto one = beat_line(line)) (one->what == BeatWord::kClock ? bars : all).push_back(*one);
   if (!bars.empty()) beats = clocked(std::move(beats), bars);
+  // What is in force, and how long beats were before each: what can't be carried out is none to take back either.
+  std::vector<BeatLine> said;
+  std::vector<Micros> before;
+  Micros usual = usual_length(beats);
+  for (const BeatLine& line : all) {
+    if (line.what == BeatWord::kUndo) {
+      if (said.empty()) continue;
+      usual = before.back();
+      said.pop_back(), before.pop_back();
+      continue;
+    }
+    if (line.what == BeatWord::kTap && !said.empty() && said.back().what == BeatWord::kTap) {  // tapped on
+      usual = before.back();
+      said.pop_back(), before.pop_back();
+    }
+    const Micros was = usual;
+    if (line.what == BeatWord::kTwice || line.what == BeatWord::kHalf) {
+      const Micros wanted = line.what == BeatWord::kTwice ? usual / 2 : usual * 2;
+      if (!listen::is_tempo(wanted)) continue;
+      usual = wanted;
+    } else if (line.what == BeatWord::kTap) {
+      usual = tapped_level(usual, line.interval);
+    }
+    said.push_back(line);
+    before.push_back(was);
+  }
   for (const BeatLine& line : said) {
     switch (line.what) {
       case BeatWord::kTap: beats = at_level(std::move(beats), line); break;

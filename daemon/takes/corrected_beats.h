@@ -7,6 +7,8 @@
 //            "place", here falls that beat of its bar (1 is the second): the clock ran before the take began
 //   one      the beat nearest to here begins a bar        meter    bars of `meter` beats from here both ways
 //   twice    twice as many beats                          half     half as many
+// A line that would bring the tempo out of 20 to 400 beats a minute is passed over, and `undo` does not count it: such lines
+// were kept once, and a take that has them opens as any other.
 //
 // Threads: pure. Errors: a damaged line is passed over. Times: Micros of the take. Source: common practice, no source.
 #pragma once
@@ -14,6 +16,7 @@
 #include <optional>
 #include <vector>
 
+#include "daemon/base/result.h"
 #include "daemon/takes/beats.h"
 #include "daemon/takes/heard_take.h"
 #include "daemon/takes/log_line.h"
@@ -35,6 +38,8 @@ Entry beat_said(const BeatLine& line);
 std::optional<BeatLine> beat_line(const Line& line);
 
 Beats corrected(Beats beats, const std::vector<Line>& lines);
+// Why kTwice or kHalf can't be said of take `take`, whose beats these are; nothing when it can.
+std::optional<Error> refused(const Beats& beats, BeatWord what, TakeId take);
 // revised_beats (loop.h) with the lines of the take applied; lines of other kinds are passed over.
 Beats corrected_beats(const HeardTake& take, const std::vector<Line>& lines);
 

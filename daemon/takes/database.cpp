@@ -1,4 +1,5 @@
 #include "daemon/takes/database.h"
+#include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
 
 #include <sqlite3.h>
@@ -42,8 +43,8 @@ Summary summary_of(SQLite::Statement& row) {
   Summary s;
   s.take = static_cast<TakeId>(row.getColumn(0).getInt64());
   s.begin_utc_ms = row.getColumn(1).getInt64();
-  s.at = Micros(row.getColumn(2).getInt64());
-  s.last_at = Micros(row.getColumn(3).getInt64());
+  s.at = listen::near_enough(Micros(row.getColumn(2).getInt64()));
+  s.last_at = listen::near_enough(Micros(row.getColumn(3).getInt64()));
   s.title = row.getColumn(4).getString();
   s.annotation = row.getColumn(5).getString();
   if (!row.getColumn(6).isNull()) s.ended = row.getColumn(6).getString();
@@ -60,7 +61,7 @@ Summary summary_of(SQLite::Statement& row) {
 Line line_of(SQLite::Statement& row) {
   const SQLite::Column data = row.getColumn(4);
   return {static_cast<LineNumber>(row.getColumn(0).getInt64()), static_cast<TakeId>(row.getColumn(1).getInt64()),
-          Micros(row.getColumn(2).getInt64()), static_cast<LineKind>(row.getColumn(3).getInt()),
+          listen::near_enough(Micros(row.getColumn(2).getInt64())), static_cast<LineKind>(row.getColumn(3).getInt()),
           std::string(static_cast<const char*>(data.getBlob()), static_cast<std::size_t>(data.getBytes()))};
 }
 
@@ -376,9 +377,16 @@ std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, s
 }
 
 std::vector<midi::Event> Database::midi(TakeId take) {
+  SQLite::Statement query(file_, "SELECT at, last_at FROM takes WHERE take = ?");
+  query.bind(1, signed_of(take));
+  if (!query.executeStep()) return {};
+  const Span span = span_of(Micros(query.getColumn(0).getInt64()), Micros(query.getColumn(1).getInt64()));
   std::vector<midi::Event> events;
   for (const Line& line : lines_where("kind = 2", take))
-    if (const auto event = midi_event(line)) events.push_back(*event);
+    if (auto event = midi_event(line)) {
+      event->at = span.within(event->at);  // whatever a damaged file says, it was in this take
+      events.push_back(*event);
+    }
   return events;
 }
 

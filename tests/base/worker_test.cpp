@@ -64,5 +64,18 @@ TEST(Worker, StopWaitsForWhatIsUnderWayAndDropsTheRest) {
   EXPECT_FALSE(worker.run([] {}));
 }
 
+TEST(Worker, WorkThatThrowsIsGivenUpAndTheNextIsDone) {
+  std::vector<std::string> said;
+  Worker worker("study", [&](const Error& error) { said.push_back(error.message); });
+  std::promise<void> done;
+  ASSERT_TRUE(worker.run([] { throw std::bad_alloc(); }));
+  ASSERT_TRUE(worker.run([] { throw 7; }));
+  ASSERT_TRUE(worker.run([&] { done.set_value(); }));
+  within_time(done.get_future());
+  worker.stop();
+  ASSERT_EQ(said.size(), 2u);
+  EXPECT_NE(said[0].find("not enough memory"), std::string::npos) << said[0];
+}
+
 }  // namespace
 }  // namespace undersong

@@ -225,7 +225,7 @@ TEST_F(PulseTest, ThisIsBeatOneHoldsFromNowOn) {
   play(ms(1000), ms(500), 24);
   ASSERT_TRUE(pulse.now());
   const Micros one = pulse.now()->at - ms(500);  // the beat before the newest
-  ASSERT_TRUE(pulse.beat_one(one + ms(40)));
+  ASSERT_EQ(pulse.beat_one(one + ms(40)), Correction::kDone);
   EXPECT_EQ(pulse.now()->place, 1);
   const Micros newest = pulse.now()->at;
   beats.clear();
@@ -240,33 +240,88 @@ TEST_F(PulseTest, TwiceAndHalfAndMeterAndUndo) {
   play(ms(1000), ms(500), 24);
   ASSERT_TRUE(pulse.now());
   const int tempo = pulse.now()->tempo;
-  ASSERT_TRUE(pulse.half_as_fast(ms(12'600)));
+  ASSERT_EQ(pulse.half_as_fast(ms(12'600)), Correction::kDone);
   EXPECT_NEAR(pulse.now()->tempo, tempo / 2.0, 2) << "at once";
   beats.clear();
   play(ms(13'000), ms(500), 16);
   ASSERT_GT(beats.size(), 5u);
   EXPECT_LT(beats.size(), 10u) << "and from then on";
-  ASSERT_TRUE(pulse.undo(ms(20'600)));
-  ASSERT_TRUE(pulse.set_meter(ms(20'600), 3));
+  ASSERT_EQ(pulse.undo(ms(20'600)), Correction::kDone);
+  ASSERT_EQ(pulse.set_meter(ms(20'600), 3), Correction::kDone);
   EXPECT_EQ(pulse.now()->meter, 3);
   beats.clear();
   play(ms(21'000), ms(500), 13, 3);
   ASSERT_GT(beats.size(), 9u);
   EXPECT_EQ(beats.back().meter, 3);
-  ASSERT_TRUE(pulse.twice_as_fast(ms(27'100)));
+  ASSERT_EQ(pulse.twice_as_fast(ms(27'100)), Correction::kDone);
   beats.clear();
   play(ms(27'500), ms(500), 8);
   EXPECT_GT(beats.size(), 11u);
-  EXPECT_FALSE(pulse.set_meter(ms(32'000), 0));
+  EXPECT_EQ(pulse.set_meter(ms(32'000), 0), Correction::kNoMeter);
 }
 
 TEST_F(PulseTest, CorrectionsEndWithTheTakeButACountInBelongsToTheNext) {
   for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
   pulse.begin_take(ms(3400));
-  EXPECT_TRUE(pulse.undo(ms(3500))) << "tapped just before it";
+  EXPECT_EQ(pulse.undo(ms(3500)), Correction::kDone) << "tapped just before it";
   for (int i = 0; i < 4; ++i) pulse.tap(ms(11'000) + ms(600) * i);
   pulse.begin_take(ms(60'000));
-  EXPECT_FALSE(pulse.undo(ms(60'000)));
+  EXPECT_EQ(pulse.undo(ms(60'000)), Correction::kNothing);
+}
+
+TEST_F(PulseTest, ACorrectionThatWouldLeaveTwentyToFourHundredIsRefusedAndTheRestGoesOn) {
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
+  Micros at = ms(2900);
+  ASSERT_EQ(pulse.twice_as_fast(at), Correction::kDone);  // 200
+  ASSERT_EQ(pulse.twice_as_fast(at), Correction::kDone);  // 400
+  for (int i = 0; i < 40; ++i) EXPECT_EQ(pulse.twice_as_fast(at), Correction::kTooFast);
+  EXPECT_EQ(pulse.now()->tempo, 400);
+  ASSERT_EQ(pulse.undo(at), Correction::kDone) << "those that were refused are none to take back";
+  collect();
+  beats.clear();
+  pulse.advance(at = ms(4800));
+  collect();
+  ASSERT_GT(beats.size(), 2u);
+  for (const ToldBeat& beat : beats) EXPECT_EQ(beat.interval, ms(300));
+  ASSERT_EQ(pulse.half_as_fast(at), Correction::kDone);  // 100
+  ASSERT_EQ(pulse.half_as_fast(at), Correction::kDone);  // 50
+  ASSERT_EQ(pulse.half_as_fast(at), Correction::kDone);  // 25
+  for (int i = 0; i < 80; ++i) EXPECT_EQ(pulse.half_as_fast(at), Correction::kTooSlow);
+  EXPECT_EQ(pulse.now()->tempo, 25);
+}
+
+TEST_F(PulseTest, AtTheFastestAndTheSlowestCorrectionIsRefusedWhileNotesGoOn) {
+  for (int round = 0; round < 2; ++round) {
+    pulse = Pulse();
+    for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
+    for (int i = 0; i < 70; ++i) round == 0 ? pulse.twice_as_fast(ms(2800)) : pulse.half_as_fast(ms(2800));
+    for (int i = 0; i < 200; ++i) {
+      pulse.note_on(ms(3000) + ms(157) * i, Pitch(60), Velocity(70));
+      pulse.advance(ms(3000) + ms(157) * i + ms(80));
+      while (const auto beat = pulse.take_beat()) ASSERT_TRUE(is_tempo(beat->interval)) << beat->interval.count();
+    }
+  }
+}
+
+TEST_F(PulseTest, TimesHoweverFarAwayEndAtOnceAndOverflowNothing) {
+  for (const Micros far : {Micros::max(), Micros::min(), Micros::max() - ms(1), Micros(0)}) {
+    pulse = Pulse();
+    for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
+    pulse.twice_as_fast(far);
+    pulse.half_as_fast(far);
+    pulse.beat_one(far);
+    pulse.set_meter(far, 3);
+    EXPECT_EQ(pulse.undo(far), Correction::kDone);
+    EXPECT_TRUE(pulse.now()) << "a correction does not carry time away";
+    pulse.begin_take(far);
+    pulse.note_on(far, Pitch(60), Velocity(70));
+    for (int i = 0; i < 30; ++i) pulse.clock({far, {0xF8}, 1, 1});
+    pulse.tap(far);
+    pulse.advance(far);
+    (void)pulse.next_deadline();
+    pulse.note_on(ms(9000), Pitch(60), Velocity(70));
+    pulse.advance(ms(9100));
+  }
 }
 
 }  // namespace

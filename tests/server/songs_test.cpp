@@ -228,5 +228,33 @@ TEST(Songs, WhatDoesNotFitInTheLineIsRefused) {
   release.set_value();
 }
 
+TEST(Songs, OpenATakeWhoseLinesHaveImpossibleTimesOrTooManyCorrections) {
+  Running running;
+  std::vector<takes::Entry> poison;
+  for (int i = 0; i < 22; ++i) poison.push_back(takes::beat_said({us(1000), takes::BeatWord::kTwice, {}, 0}));
+  for (const std::int64_t at : {INT64_MIN, INT64_MAX}) {
+    poison.push_back(takes::beat_said({us(at), takes::BeatWord::kOne, {}, 3}));
+    poison.push_back(takes::note(at, 60));
+  }
+  running.keep(demo_take(std::move(poison)));
+  auto client = running.connect();
+  EXPECT_GE(ask(client, protocol::GetLoop{.take = 1}).chords.size(), 1u);
+  EXPECT_FALSE(ask(client, protocol::GetNotes{.take = 1}).at.empty());
+  EXPECT_FALSE(ask(client, protocol::GetSketch{.take = 1}).notes.empty());
+  EXPECT_FALSE(ask(client, protocol::ExportTake{.take = 1}).base64.empty());
+}
+
+TEST(Songs, ACorrectionOutsideItsTakeIsRefused) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  for (const std::int64_t at : {INT64_MIN, std::int64_t{-1}, std::int64_t{97'458'001}, INT64_MAX}) {
+    const std::string said = refusal(client, protocol::CorrectTake{.take = 1, .at = at, .harte = "D:min7"});
+    EXPECT_EQ(said, "params.at is " + std::to_string(at) + ", outside take 1, which goes from 0 to 97458000, in microseconds.");
+  }
+  EXPECT_EQ(refusal(client, protocol::CorrectTake{.take = 1, .at = 1000, .harte = "D:min7"}), "answered");
+  EXPECT_EQ(refusal(client, protocol::CorrectTake{.take = 7, .at = 1000, .harte = "D:min7"}), "There is no take 7.");
+}
+
 }  // namespace
 }  // namespace undersong::server

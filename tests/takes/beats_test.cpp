@@ -59,6 +59,16 @@ TEST(Beats, APulseThatStopsAndBeginsElsewhereIsTwoStretches) {
   EXPECT_EQ(begins, 2);
 }
 
+TEST(Beats, NotesYearsApartTakeNoMoreWorkThanNotesMinutesApart) {
+  std::vector<PlayedNote> notes;
+  const double years = 3e8, end = bars(notes, 1, .6, 4, 12);
+  bars(notes, end + years, .6, 4, 12);
+  const Beats found = find_beats(notes);
+  EXPECT_TRUE(found.pulse());
+  EXPECT_NEAR(static_cast<double>(found.beats.size()), 2 * 12 * 4, 8);
+  for (const Beat& beat : found.beats) EXPECT_TRUE(beat.at < at(end + 3) || beat.at > at(end + years - 3)) << sec(beat.at);
+}
+
 TEST(Beats, NotesAtChanceDistancesHaveNoPulse) {
   std::mt19937 random(5);
   std::uniform_real_distribution<double> gap(.2, 2.5);

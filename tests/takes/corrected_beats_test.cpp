@@ -76,5 +76,50 @@ TEST(CorrectedBeats, AnotherMachinesClockRulesWhereItRan) {
   EXPECT_EQ(corrected(Beats(), {line({ms(0), BeatWord::kClock, ms(400), 4})}).beats.size(), 4u) << "even where nothing was found";
 }
 
+TEST(CorrectedBeats, TheTempoStaysWithinTwentyToFourHundredWhateverWasKept) {
+  const Line twice = line({ms(0), BeatWord::kTwice, {}, 0}), half = line({ms(0), BeatWord::kHalf, {}, 0}), undo = line({ms(0), BeatWord::kUndo, {}, 0});
+  EXPECT_EQ(corrected(steady(64), std::vector<Line>(60, twice)).beats.size(), 127u) << "120 a minute goes twice as fast once";
+  EXPECT_EQ(usual_length(corrected(steady(64), std::vector<Line>(60, half))), ms(2000)) << "and half as fast twice";
+  // Those that had no effect are none to take back.
+  std::vector<Line> lines(40, twice);
+  lines.push_back(undo);
+  EXPECT_EQ(corrected(steady(64), lines).beats.size(), 64u);
+  lines.push_back(half);
+  EXPECT_EQ(corrected(steady(64), lines).beats.size(), 32u);
+  // Nor do taps and corrections by turns add up.
+  lines.clear();
+  for (int i = 0; i < 200; ++i) {
+    lines.push_back(line({ms(500) * (i % 64), BeatWord::kTap, ms(i % 2 ? 200 : 2500), 0}));
+    lines.push_back(i % 3 ? twice : half);
+    lines.push_back(line({ms(300), BeatWord::kOne, {}, 0}));
+  }
+  EXPECT_LE(corrected(steady(64), lines).beats.size(), 256u);
+}
+
+TEST(CorrectedBeats, LinesAtTimesFarAwayOrWithIntervalsThatAreNoTempoOverflowNothing) {
+  for (const Micros far : {Micros::min(), Micros::max()}) {
+    std::vector<Line> lines;
+    for (const BeatWord what : {BeatWord::kTap, BeatWord::kClock, BeatWord::kOne, BeatWord::kTwice, BeatWord::kMeter, BeatWord::kHalf, BeatWord::kUndo})
+      lines.push_back(line({far, what, ms(500), 4}));
+    const Beats beats = corrected(steady(64), lines);
+    EXPECT_GE(beats.beats.size(), 64u);
+    EXPECT_LE(beats.beats.size(), 200u);
+  }
+  for (const Micros interval : {ms(149), ms(3001), Micros::max()})
+    for (const BeatWord what : {BeatWord::kTap, BeatWord::kClock}) EXPECT_FALSE(beat_line(line({ms(1), what, interval, 4})));
+}
+
+TEST(CorrectedBeats, WhatWouldLeaveTheTempiIsRefusedInASentence) {
+  EXPECT_FALSE(refused(steady(16), BeatWord::kTwice, 3));
+  EXPECT_FALSE(refused(steady(16), BeatWord::kHalf, 3));
+  const auto fast = refused(twice_as_fast(steady(16)), BeatWord::kTwice, 3);
+  ASSERT_TRUE(fast);
+  EXPECT_EQ(fast->message, "Twice as fast, take 3 would have 480 beats a minute; a tempo is 20 to 400.");
+  const auto slow = refused(half_as_fast(half_as_fast(steady(16))), BeatWord::kHalf, 3);
+  ASSERT_TRUE(slow);
+  EXPECT_EQ(slow->message, "Half as fast, take 3 would have 15 beats a minute; a tempo is 20 to 400.");
+  EXPECT_TRUE(refused({}, BeatWord::kTwice, 3));
+}
+
 }  // namespace
 }  // namespace undersong::takes
