@@ -4,6 +4,7 @@
 #include <sched.h>
 #include <sys/prctl.h>
 
+#include "daemon/base/caught.h"
 #include "daemon/midi/source.h"
 
 namespace undersong::midi {
@@ -161,56 +162,69 @@ void Sender::tend(Lock& lock) {
   lock.lock();
 }
 
+// One thing that is to be done, or a wait for the next.
+void Sender::turn(Lock& lock, Micros& tend_at) {
+  if (silence_) {
+    silence_ = false;
+    return silence(lock);
+  }
+  if (new_sink_) {
+    auto next = std::move(new_sink_);
+    silence(lock);
+    lock.unlock();
+    sink_ = std::move(next);  // the one before closes
+    lock.lock();
+    tend_at = steady_now();
+    return;
+  }
+  if (!waiting_.empty()) {
+    const Event message = waiting_.front();
+    waiting_.pop_front();
+    return emit(lock, message, false);
+  }
+  const Micros now = steady_now(), next = due();
+  if (next <= now) {
+    if (next_ < score_->events.size()) {
+      Event message = score_->events[next_];
+      message.at = next;
+      next_event();
+      return emit(lock, message, true);
+    }
+    score_.reset();  // it is over
+    silence_ = true;
+    return;
+  }
+  if ((look_ || now >= tend_at) && next - now > kRoomToTend) {
+    tend_at = now + Micros(kTendEvery);  // also when it fails
+    tend(lock);
+    tend_at = steady_now() + Micros(kTendEvery);
+    return;
+  }
+  // A tending that is overdue comes when there is room for it.
+  wake_.wait_until(lock, on_clock(std::min(next, now >= tend_at ? next : tend_at)));
+}
+
 void Sender::run() {
   be_punctual();
   Lock lock(mutex_);
   Micros tend_at = steady_now();
   while (!quit_) {
-    if (silence_) {
-      silence_ = false;
-      silence(lock);
-      continue;
-    }
-    if (new_sink_) {
-      auto next = std::move(new_sink_);
-      silence(lock);
-      lock.unlock();
-      sink_ = std::move(next);  // the one before closes
-      lock.lock();
-      tend_at = steady_now();
-      continue;
-    }
-    if (!waiting_.empty()) {
-      const Event message = waiting_.front();
-      waiting_.pop_front();
-      emit(lock, message, false);
-      continue;
-    }
-    const Micros now = steady_now(), next = due();
-    if (next <= now) {
-      if (next_ < score_->events.size()) {
-        Event message = score_->events[next_];
-        message.at = next;
-        next_event();
-        emit(lock, message, true);
-      } else {  // it is over
-        score_.reset();
-        silence_ = true;
+    try {
+      turn(lock, tend_at);
+    } catch (...) {  // that message is lost; the next one is sent
+      if (!lock.owns_lock()) lock.lock();
+      try {
+        trouble_ = caught("a message was sent to the MIDI output").message;
+      } catch (...) {  // not even memory for a sentence
       }
-      continue;
     }
-    if ((look_ || now >= tend_at) && next - now > kRoomToTend) {
-      tend(lock);
-      tend_at = steady_now() + Micros(kTendEvery);
-      continue;
-    }
-    // A tending that is overdue comes when there is room for it.
-    const Micros until = std::min(next, now >= tend_at ? next : tend_at);
-    wake_.wait_until(lock, on_clock(until));
   }
   lock.unlock();
-  sounding_.release(steady_now(), [this](const Event& message) { sink_->send(message); });
-  sink_.reset();
+  try {
+    sounding_.release(steady_now(), [this](const Event& message) { sink_->send(message); });
+    sink_.reset();
+  } catch (...) {  // the port closes all the same
+  }
 }
 
 }  // namespace undersong::midi

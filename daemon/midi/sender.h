@@ -7,6 +7,7 @@
 //
 // Times: Micros of steady_now(). The thread is of the real-time class where the system permits it, and an ordinary one
 // with the shortest timer slack where not; it sleeps until the next message is due.
+// Errors: a sink that throws loses that message and no other; `trouble` says so.
 // Threads: send, play, stop, use, look and the questions from any thread, never for long; `changed` is called from the
 // sender's own. Bounds: kMostWaiting single messages; a score is as long as its owner made it.
 #pragma once
@@ -77,6 +78,7 @@ class Sender {
  private:
   using Lock = std::unique_lock<std::mutex>;
   void run();
+  void turn(Lock& lock, Micros& tend_at);
   void tend(Lock& lock);
   void emit(Lock& lock, Event message, bool of_score);
   void silence(Lock& lock);

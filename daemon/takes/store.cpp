@@ -4,11 +4,13 @@
 #include <unistd.h>
 #include <pthread.h>
 
+#include <atomic>
 #include <condition_variable>
 #include <deque>
 #include <mutex>
 #include <thread>
 
+#include "daemon/base/caught.h"
 #include "daemon/takes/database.h"
 
 namespace undersong::takes {
@@ -17,6 +19,8 @@ namespace {
 using Clock = std::chrono::steady_clock;
 constexpr std::size_t kAllLines = 1'000'000;
 constexpr std::size_t kGroup = 10'000;  // lines in one transaction at most, so that a long backlog is not one
+constexpr int kMostUndelivered = 16;    // answers that were handed over and not taken yet
+constexpr std::chrono::milliseconds kLookAgain{2};  // ... for their being taken
 
 struct Pending {
   Entry entry;
@@ -93,7 +97,7 @@ class SqliteStore final : public Store {
   }
 
   void edit(LineKind kind, TakeId take, Micros at, std::string text, Answer<LineNumber> answer) override {
-    task<LineNumber>(std::move(answer), [this, kind, take, at, text = std::move(text)]() -> Result<LineNumber> {
+    task<LineNumber>(std::move(answer), true, [this, kind, take, at, text = std::move(text)]() -> Result<LineNumber> {
       auto line = database_->edit(kind, take, at, text);
       if (!line) return line.error();
       const LineNumber number = line->number;
@@ -103,22 +107,22 @@ class SqliteStore final : public Store {
   }
 
   void list(Search search, Answer<Found> answer) override {
-    task<Found>(std::move(answer), [this, search = std::move(search)]() -> Result<Found> { return database_->list(search); });
+    task<Found>(std::move(answer), false, [this, search = std::move(search)]() -> Result<Found> { return database_->list(search); });
   }
 
   void detail(std::optional<TakeId> take, Answer<Detail> answer) override {
-    task<Detail>(std::move(answer), [this, take] { return find(take); });
+    task<Detail>(std::move(answer), false, [this, take] { return find(take); });
   }
 
   void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, std::vector<LineKind> kinds, Answer<std::vector<Line>> answer) override {
-    task<std::vector<Line>>(std::move(answer), [=, this]() -> Result<std::vector<Line>> {
+    task<std::vector<Line>>(std::move(answer), false, [=, this]() -> Result<std::vector<Line>> {
       if (take && !database_->has(*take)) return not_found("There is no take " + std::to_string(*take) + ".");
       return database_->lines(take, from, limit, kinds);
     });
   }
 
   void midi(std::optional<TakeId> take, Answer<Midi> answer) override {
-    task<Midi>(std::move(answer), [this, take]() -> Result<Midi> {
+    task<Midi>(std::move(answer), false, [this, take]() -> Result<Midi> {
       auto detail = find(take);
       if (!detail) return detail.error();
       const TakeId found = detail->summary.take;
@@ -140,23 +144,36 @@ class SqliteStore final : public Store {
     else work();
   }
 
-  // Runs `ask` on the store's thread after everything appended so far, and hands its result over.
+  // Runs `ask` on the store's thread after everything appended so far, and hands its result over. What only reads is not
+  // begun any more when the store is being closed.
   template <class T, class Ask>
-  void task(Answer<T> answer, Ask ask) {
+  void task(Answer<T> answer, bool writes, Ask ask) {
     {
-      std::lock_guard lock(mutex_);
-      tasks_.push_back([this, answer = std::move(answer), ask = std::move(ask)] {
+      std::unique_lock lock(mutex_);
+      if (tasks_.size() >= options_.most_tasks) {
+        lock.unlock();
+        return later([answer = std::move(answer)] { answer(Error{ErrorCode::kExhausted, "Too much is asked of the takes at once; ask again in a moment."}); });
+      }
+      tasks_.push_back([this, answer = std::move(answer), writes, ask = std::move(ask)](bool stopping) mutable {
         Result<T> result = unavailable("The takes can't be read now.");
-        if (!database_) {
+        if (stopping && !writes) {
+          result = unavailable("The takes are being closed.");
+        } else if (!database_) {
           result = unavailable(trouble_);
         } else {
           try {
             result = ask();
           } catch (const SQLite::Exception& e) {
             result = Error{kind_of(e) == Trouble::kFull ? ErrorCode::kExhausted : ErrorCode::kUnavailable, sentence_of(e, options_.path)};
+          } catch (...) {
+            result = caught("the takes were read");
           }
         }
-        later([answer, result = std::move(result)]() mutable { answer(std::move(result)); });
+        ++*undelivered_;
+        later([answer = std::move(answer), result = std::move(result), undelivered = undelivered_]() mutable {
+          --*undelivered;
+          answer(std::move(result));
+        });
       });
     }
     wake_.notify_one();
@@ -167,28 +184,57 @@ class SqliteStore final : public Store {
     // Writing may wait; what is played may not: on one core the listener goes first.
     setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 10);
     std::unique_lock lock(mutex_);
-    for (;;) {
-      const auto ready = [this] { return stop_ || urgent_ || !tasks_.empty(); };
-      if (!stop_ && incoming_.empty() && tasks_.empty() && backlog_.empty() && trouble_.empty())
-        wake_.wait(lock, [&] { return ready() || !incoming_.empty(); });
-      if (!trouble_.empty()) wake_.wait_for(lock, options_.retry_every, ready);
-      else if (!incoming_.empty()) wake_.wait_for(lock, options_.commit_every, ready);
-      urgent_ = false;
-      for (Pending& pending : incoming_) backlog_.push_back(std::move(pending));
-      incoming_.clear();
-      std::deque<Work> tasks = std::move(tasks_);
-      tasks_.clear();
-      const bool last = stop_;
-      lock.unlock();
-      write_backlog();
-      for (const Work& work : tasks) work();
-      tell_health();
-      lock.lock();
-      if (last && incoming_.empty() && tasks_.empty()) break;
+    for (bool last = false; !last;) {
+      try {
+        last = turn(lock);
+      } catch (...) {  // what was not written waits in the backlog
+        if (lock.owns_lock()) lock.unlock();
+        give_up();
+        lock.lock();
+      }
     }
     lock.unlock();
     for (Pending& pending : backlog_) fail(pending);
     database_.reset();
+  }
+
+  void give_up() noexcept {
+    try {
+      set_trouble(caught("the takes were written").message);
+      tell_health();
+    } catch (...) {  // not even memory for a sentence
+    }
+  }
+
+  // Waits for something to do and does it. True when that was the last.
+  bool turn(std::unique_lock<std::mutex>& lock) {
+    const auto room = [this] { return *undelivered_ < kMostUndelivered; };
+    const auto ready = [&] { return stop_ || urgent_ || (!tasks_.empty() && room()); };
+    if (!stop_ && incoming_.empty() && tasks_.empty() && backlog_.empty() && trouble_.empty())
+      wake_.wait(lock, [&] { return ready() || !incoming_.empty(); });
+    // Whoever asked much and takes the answers slowly waits; what is played is written meanwhile.
+    if (!trouble_.empty()) wake_.wait_for(lock, options_.retry_every, ready);
+    else if (!incoming_.empty()) wake_.wait_for(lock, options_.commit_every, ready);
+    else if (!ready()) wake_.wait_for(lock, kLookAgain, ready);
+    urgent_ = false;
+    for (; !incoming_.empty(); incoming_.pop_front()) backlog_.push_back(std::move(incoming_.front()));
+    std::deque<std::function<void(bool)>> tasks;
+    const bool last = stop_;
+    const auto take_task = [&] {
+      tasks.push_back(std::move(tasks_.front()));
+      tasks_.pop_front();
+    };
+    for (int n = *undelivered_; !tasks_.empty() && (last || n < kMostUndelivered); ++n) take_task();
+    lock.unlock();
+    try {
+      write_backlog();
+    } catch (...) {  // whoever asks is answered all the same
+      give_up();
+    }
+    for (const auto& work : tasks) work(last);
+    tell_health();
+    lock.lock();
+    return last && incoming_.empty() && tasks_.empty();
   }
 
   // An Error only if the file is not ours to touch. Other trouble is remembered for the next attempt.
@@ -337,8 +383,8 @@ class SqliteStore final : public Store {
   // Shared, under mutex_.
   mutable std::mutex mutex_;
   std::condition_variable wake_;
-  std::vector<Pending> incoming_;
-  std::deque<Work> tasks_;
+  std::deque<Pending> incoming_;
+  std::deque<std::function<void(bool stopping)>> tasks_;
   bool stop_ = false, urgent_ = false;
   std::size_t waiting_lines_ = 0, waiting_bytes_ = 0;  // incoming_ and backlog_ together
   std::uint64_t lost_ = 0;
@@ -346,6 +392,7 @@ class SqliteStore final : public Store {
   std::string id_, remark_;
   std::string trouble_;  // written by the store's thread only; "" while all is well
   Health told_;
+  const std::shared_ptr<std::atomic<int>> undelivered_ = std::make_shared<std::atomic<int>>(0);  // may outlive the store
 
   // The store's thread alone.
   std::deque<Pending> backlog_;

@@ -13,9 +13,13 @@
 // end takes. `on_health` says so, the store tries again every kRetryEvery, and writes when it can. A damaged file is
 // kept under a name with ".damaged-" and a number, and a new one is begun whose line numbers go on where known.
 //
+// Questions wait in line, at most kMostTasks: beyond, the answer is kExhausted at once. A few answers at most are made before
+// the first of them is taken, so that an owner who is busy finds no heap of them.
+//
 // Threads: any thread may call; nothing here waits for the disk but the destructor, which writes what is left. Answers
 // and reports are handed to `deliver` from the thread named "takes".
-// Errors: Result with one sentence; nothing throws but memory exhaustion.
+// Errors: Result with one sentence. When memory is short, what is asked is answered so, what could not be written waits as for a
+// full disk, and only `append` may throw, to its caller.
 #pragma once
 
 #include <chrono>
@@ -47,11 +51,13 @@ class Store {
   static constexpr std::chrono::milliseconds kRetryEvery{500};
   static constexpr std::size_t kMostWaitingLines = 200'000;
   static constexpr std::size_t kMostWaitingBytes = 64u << 20;
+  static constexpr std::size_t kMostTasks = 1024;
 
   struct Options {
     std::filesystem::path path;
     std::size_t most_waiting_lines = kMostWaitingLines;
     std::size_t most_waiting_bytes = kMostWaitingBytes;
+    std::size_t most_tasks = kMostTasks;
     std::chrono::milliseconds commit_every = kCommitEvery;
     std::chrono::milliseconds retry_every = kRetryEvery;
     std::int64_t most_pages = 0;  // of 4 KB, for the file; 0: as many as the disk holds

@@ -190,5 +190,30 @@ TEST_F(SenderTest, AServiceThatDoesNotAnswerKeepsNobodyWaiting) {
   EXPECT_TRUE(arrived.until([&] { return arrived.tended > 0; }));
 }
 
+// A port that fails for one message.
+class Faulty final : public Sink {
+ public:
+  explicit Faulty(Arrived& to) : wire_(to) {}
+  Result<void> tend() override { return wire_.tend(); }
+  bool connected() const override { return wire_.connected(); }
+  const std::string& port_name() const override { return wire_.port_name(); }
+  bool send(const Event& message) override {
+    if (message.bytes[1] == 61) throw std::bad_alloc();
+    return wire_.send(message);
+  }
+
+ private:
+  Wire wire_;
+};
+
+TEST(Sender, APortThatThrowsLosesThatMessageAndNoOther) {
+  Arrived arrived;
+  Sender sender(std::make_unique<Faulty>(arrived), {});
+  while (!sender.connected()) std::this_thread::yield();
+  for (const int key : {60, 61, 62}) ASSERT_TRUE(sender.send(note_on(Micros(0), 0, Pitch(key), Velocity(70))));
+  ASSERT_TRUE(arrived.until([&] { return arrived.events.size() == 2; }));
+  EXPECT_EQ(arrived.copy().back().bytes[1], 62);
+}
+
 }  // namespace
 }  // namespace undersong::midi

@@ -5,6 +5,7 @@
 
 #include "daemon/midi/smf.h"
 #include "daemon/takes/midi_export.h"
+#include "daemon/takes/take_times.h"
 #include "tests/takes/store_fixture.h"
 
 namespace undersong::takes {
@@ -257,6 +258,72 @@ TEST(Export, GivesAStandardMidiFileThatBeginsWithTheTake) {
   ASSERT_EQ(file->markers.size(), 1u);
   EXPECT_EQ(file->markers[0].text, "this turn");
   EXPECT_NEAR(static_cast<double>(file->markers[0].at.count()), 5e5, 600);
+}
+
+TEST(Store, WhateverTimesItsLinesHaveATakeIsReadWithTimesOfItsOwn) {
+  TemporaryFolder folder;
+  Reported reported;
+  auto store = open_store(folder.path / "takes.db", reported);
+  store->append(take_begin(us(5'000'000), 1));
+  for (const std::int64_t at : {INT64_MIN, INT64_MIN + 1, std::int64_t{6'000'000}, INT64_MAX - 1, INT64_MAX}) store->append(note(at, 60));
+  store->append({us(INT64_MIN), LineKind::kBeat, R"({"what":"one"})", {}});
+  ASSERT_TRUE(appended(*store, take_end(us(7'000'000), EndReason::kRequest)));
+  const auto read = now<Store::Midi>([&](auto answer) { store->midi(1, answer); });
+  ASSERT_TRUE(read);
+  ASSERT_EQ(read->events.size(), 5u);
+  for (const auto& event : read->events) {
+    EXPECT_GE(event.at, us(-5'000'000));
+    EXPECT_LE(event.at - us(5'000'000), kLongestTake + kAroundTake);
+  }
+  EXPECT_EQ(read->events[2].at, us(6'000'000));
+  for (const auto& line : read->said) EXPECT_LT(read->detail.summary.at - line.at, 2 * listen::kFarthest);
+}
+
+TEST(Store, BoundsWhatWaitsToBeAskedAndAnswersTheRest) {
+  TemporaryFolder folder;
+  // Whoever should take the answers is busy.
+  std::mutex mutex;
+  std::vector<Store::Work> delivered;
+  Store::Options options;
+  options.path = folder.path / "takes.db";
+  options.most_tasks = 50;
+  auto opened = Store::open(options, {[&](Store::Work work) {
+                                        const std::lock_guard lock(mutex);
+                                        delivered.push_back(std::move(work));
+                                      },
+                                      {},
+                                      {}});
+  ASSERT_TRUE(opened);
+  auto store = std::move(*opened);
+  int answered = 0, refused = 0;
+  const auto take_all = [&] {
+    std::vector<Store::Work> all;
+    {
+      const std::lock_guard lock(mutex);
+      all.swap(delivered);
+    }
+    for (const auto& work : all) work();
+  };
+  for (int i = 0; i < 200; ++i)
+    store->list({}, [&](Result<Found> found) {
+      if (found) return void(++answered);
+      ++refused;
+      EXPECT_EQ(found.error().code, ErrorCode::kExhausted) << found.error().message;
+    });
+  // What is played is written although nobody takes the answers.
+  for (int i = 0; i < 10; ++i) store->append(note(i, 60));
+  const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(30);
+  while (store->last_number() < 10 && std::chrono::steady_clock::now() < end) std::this_thread::yield();
+  EXPECT_EQ(store->last_number(), 10u);
+  {
+    const std::lock_guard lock(mutex);
+    EXPECT_LE(delivered.size(), 200u);
+  }
+  EXPECT_EQ(answered + refused, 0);
+  while (answered + refused < 200 && std::chrono::steady_clock::now() < end) take_all();
+  EXPECT_EQ(answered + refused, 200);
+  EXPECT_GE(refused, 200 - 50 - 2 * 16);
+  EXPECT_GE(answered, 50);
 }
 
 }  // namespace
