@@ -350,7 +350,7 @@ BOOST_DESCRIBE_STRUCT(AnnotateTake, (), (take, text))
 
 struct CorrectTake {
   static constexpr const char* kMethod = "take.correct";
-  static constexpr const char* kSays = "The player says which chord it was that began at `at`.";
+  static constexpr const char* kSays = "The player says which chord it was that began at `at`, within the take.";
   static constexpr const char* kExample = R"({"take":12,"at":83490112,"harte":"D:min7"})";
   static constexpr const char* kReplyExample = R"({"number":90417})";
   using Reply = Kept;
@@ -390,7 +390,8 @@ struct CorrectBeat {
   static constexpr const char* kMethod = "beat.correct";
   static constexpr const char* kSays =
       "Corrects beats, all at once: `one`: the beat nearest to `at` begins a bar; `meter` beats a bar; `twice` or `half` as "
-      "many; `undo` the last correction. Of take `take`, or of what is being played; `at` is now where left out.";
+      "many; `undo` the last correction. Of take `take`, or of what is being played; `at` is now where left out, and lies within "
+      "the take. What would leave 20 to 400 beats a minute is refused.";
   static constexpr const char* kExample = R"({"what":"meter","meter":3})";
   static constexpr const char* kReplyExample =
       R"({"number":90420,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":1,"meter":3,"source":"played"}})";
@@ -660,13 +661,14 @@ BOOST_DESCRIBE_STRUCT(NameChords, (), (harte))
 struct Places {
   static constexpr const char* kSays =
       "`configuration`: the file of options, `configured` when it was there and read; `takes`: the file of the log; `socket`; `page`: "
-      "its address, null when none is served.";
+      "its address, null when none is served; `page_trouble`: why none is although one was wanted.";
   std::string configuration;
   bool configured = false;
   std::string takes, socket;
   Nullable<std::string> page;
+  std::optional<std::string> page_trouble{};
 };
-BOOST_DESCRIBE_STRUCT(Places, (), (configuration, configured, takes, socket, page))
+BOOST_DESCRIBE_STRUCT(Places, (), (configuration, configured, takes, socket, page, page_trouble))
 
 struct GetPlaces {
   static constexpr const char* kMethod = "places.get";

@@ -193,6 +193,10 @@ Generated from `messages.h` and `shapes.h`; `schema.json` says the same to progr
 in a newline; on the WebSocket `ws://127.0.0.1:PORT/socket` it is a text message. Both carry the same. A message to the
 daemon is at most 64 KB, a batch at most 256 requests.
 
+A client has at most 32 requests under way at a time, each of a batch counted; those beyond wait until others are answered,
+and so does whatever it sends next. Once the answers to a batch are longer than 1 MB, those of its requests that were not
+begun are answered with -32004; so is a request whose answer does not fit beside 16 MB that the client has not read.
+
 - **Times** named `at`, `since` or ending in `_us` are whole microseconds of the daemon's monotonic clock; those ending in
   `_utc_ms` are milliseconds since 1970. **Pitches** are MIDI keys, 60 = C4; **pitch classes** 0..11, 0 = C. A **chord**
   has a symbol for people and a `harte` form for programs (Harte, Sandler, Abdallah & Gomez 2005).

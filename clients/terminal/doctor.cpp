@@ -49,7 +49,7 @@ int examine(const Session& session) {
   if (const auto places = daemon->request(protocol::GetPlaces{})) {
     line(true, fmt::format("Configuration: {}{}", places->configuration, places->configured ? "" : " (not there: defaults hold)"));
     line(true, fmt::format("Takes: {}", places->takes));
-    line(places->page.has_value(), places->page ? fmt::format("The companion page: {}", *places->page) : std::string("No companion page is served."));
+    line(places->page.has_value(), places->page ? fmt::format("The companion page: {}", *places->page) : "No companion page is served." + (places->page_trouble ? " " + *places->page_trouble : std::string()));
   }
   return status->store.good ? 0 : 1;
 }

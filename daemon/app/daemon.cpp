@@ -17,6 +17,7 @@
 #include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
 #include "daemon/app/version.h"
+#include "daemon/base/caught.h"
 #include "daemon/base/worker.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
@@ -37,6 +38,21 @@ std::int64_t utc_ms() {
 }
 
 void say(const std::string& sentence) { spdlog::info("{}", sentence); }
+
+// Does it, and says what it threw. False when it threw.
+template <class Job>
+bool attempt(std::string_view while_what, Job&& job) {
+  try {
+    std::forward<Job>(job)();
+    return true;
+  } catch (...) {
+    try {
+      spdlog::error("{}", caught(while_what).message);
+    } catch (...) {  // not even memory for a sentence
+    }
+    return false;
+  }
+}
 
 class Running final : public Daemon {
  public:
@@ -98,17 +114,10 @@ class Running final : public Daemon {
                                      .token = config.token,
                                      .more_hosts = {}};
     server_ = std::make_unique<server::Server>(io_, serve, *desk_, *store_);
-    auto listening = server_->start();
-    if (!listening && serve.web && listening.error().code != ErrorCode::kConflict) {
-      // A port that another program has must not keep the player from playing.
-      spdlog::warn("{} Going on without the page.", listening.error().message);
-      serve.web.reset();
-      server_ = std::make_unique<server::Server>(io_, serve, *desk_, *store_);
-      listening = server_->start();
-    }
-    if (!listening) return listening.error();
+    if (auto listening = server_->start(); !listening) return listening.error();
+    if (const auto& trouble = server_->page_trouble()) spdlog::warn("{} Going on without the page.", trouble->message);
     spdlog::info("Clients connect at {}{}.", socket.string(),
-                 serve.web ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port()) : "");
+                 serve.web && !server_->page_trouble() ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port()) : "");
 
     if (auto heard = start_source(config); !heard) return heard.error();
     wake_.assign(inputs_.wake_fd());
@@ -121,7 +130,8 @@ class Running final : public Daemon {
   void run() override {
     pthread_setname_np(pthread_self(), "io");
     server::notify_service_manager("READY=1");
-    io_.run();
+    // What is done for one client or one event must not end it for all.
+    for (bool running = true; running;) running = !attempt("something was done for a client", [this] { io_.run(); });
     server::notify_service_manager("STOPPING=1");
   }
 
@@ -157,12 +167,14 @@ class Running final : public Daemon {
       if (error) return;
       busy_ = true;
       bool ended = false;
-      inputs_.drain([&](const midi::Event& event) {
-        desk_->received(event);
-        ended |= midi::notice_of(event) == midi::Notice::kEnded;
+      attempt("what was played was taken in", [&] {
+        inputs_.drain([&](const midi::Event& event) {
+          attempt("what was played was heard", [&] { desk_->received(event); });
+          ended |= midi::notice_of(event) == midi::Notice::kEnded;
+        });
       });
       busy_ = false;
-      flush();
+      attempt("what was heard was told", [this] { flush(); });
       if (ended && options_.quit_after_file) return quit();
       wait_for_events();
     });
@@ -181,9 +193,9 @@ class Running final : public Daemon {
       if (error) return;
       armed_.reset();
       busy_ = true;
-      desk_->advance(midi::steady_now());
+      attempt("something fell due", [this] { desk_->advance(midi::steady_now()); });
       busy_ = false;
-      flush();
+      attempt("what fell due was told", [this] { flush(); });
     });
   }
 
@@ -202,11 +214,11 @@ class Running final : public Daemon {
     // Who reads the moment goes first, should there be one processor for both.
     if (publish_moment()) std::this_thread::yield();
     busy_ = true;
-    desk_->catch_up();
+    attempt("what was heard was kept", [this] { desk_->catch_up(); });
     busy_ = false;
-    (void)publish_moment();
-    if (status_changed_) server_->publish_status();
-    status_changed_ = deadline_changed_ = false;
+    attempt("the moment was told", [this] { (void)publish_moment(); });
+    if (std::exchange(status_changed_, false)) attempt("the status was told", [this] { server_->publish_status(); });
+    deadline_changed_ = false;
     arm();
   }
 
@@ -239,7 +251,7 @@ class Running final : public Daemon {
     signals_.async_wait([this](boost::system::error_code error, int signal) {
       if (error) return;
       if (signal != SIGHUP) return quit();
-      reload();
+      attempt("the configuration was read again", [this] { reload(); });
       wait_for_signals();
     });
   }
@@ -261,7 +273,7 @@ class Running final : public Daemon {
 
   void quit() {
     spdlog::info("Stopping; the take is closed and kept.");
-    desk_->stop();
+    attempt("the take was closed", [this] { desk_->stop(); });
     io_.stop();
   }
 
@@ -269,7 +281,7 @@ class Running final : public Daemon {
   asio::io_context io_{1};
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
-  Worker worker_{"aside"};  // after io_: it posts there; stopped before server_ goes
+  Worker worker_{"aside", [](const Error& error) { spdlog::error("{}", error.message); }};  // after io_: it posts there; stopped before server_ goes
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<Desk> desk_;

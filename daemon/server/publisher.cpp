@@ -39,9 +39,10 @@ void Publisher::log(const std::vector<takes::Line>& lines) {
       tail_.clear();
       tail_bytes_ = 0;
     }
+    Buffer message = log_message(line);  // before anything changes: it may fail
+    tail_bytes_ += message->size();
+    tail_.push_back(std::move(message));
     last_ = line.number;
-    tail_.push_back(log_message(line));
-    tail_bytes_ += tail_.back()->size();
     while (tail_.size() > kTailLines || tail_bytes_ > kTailBytes) {
       tail_bytes_ -= tail_.front()->size();
       tail_.pop_front();

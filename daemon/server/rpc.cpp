@@ -29,11 +29,13 @@ bool valid_id(const json::value& id) {
   return id.is_string() || id.is_number() || id.is_null();
 }
 
+}  // namespace
+
 // All the calls of one message.
-struct Batch {
-  Finish finish;
+struct Incoming::Batch {
+  Hooks hooks;
   bool array = false;
-  std::size_t open = 1;  // calls unanswered, and one for handle() itself
+  std::size_t open = 1;  // calls unanswered, begun or not
   std::string answers;   // with commas between
 
   void add(std::string_view answer) {
@@ -46,30 +48,39 @@ struct Batch {
       if (array) answers = "[" + answers + "]";
       answers += '\n';
     }
-    std::exchange(finish, nullptr)(std::move(answers));
+    std::exchange(hooks.finish, nullptr)(std::move(answers));
+    answers.clear();
   }
 };
 
-}  // namespace
-
 struct Reply::Call {
-  std::shared_ptr<Batch> batch;
+  std::shared_ptr<Incoming::Batch> batch;
   std::optional<std::string> id;  // JSON text; empty: nobody waits
   bool answered = false;
 
   ~Call() {
-    if (!answered) answer(id ? error_text(*id, RpcCode::kInternalError, "The request was not answered; this is a fault of the daemon.") : "");
+    if (answered) return;
+    try {
+      answer(id ? error_text(*id, RpcCode::kInternalError, "The request was not answered; this is a fault of the daemon.") : "");
+    } catch (...) {  // no memory for an answer
+    }
   }
   void answer(std::string_view text) {
     if (std::exchange(answered, true)) return;
-    if (id) batch->add(text);
-    batch->close_one();
+    const auto kept = batch;  // the hooks may let go of all else
+    if (id) kept->add(text);
+    if (kept->hooks.answered) kept->hooks.answered(id ? text.size() : 0);
+    kept->close_one();
+    if (kept->hooks.went_on) kept->hooks.went_on();
   }
 };
 
 void Reply::result(std::string result) const {
   std::string out;
   if (call_->id) {
+    const auto& fits = call_->batch->hooks.fits;
+    if (!call_->answered && fits && !fits(result.size()))
+      return error(RpcCode::kExhausted, "The answer does not fit beside those that wait to be read; read them, then ask again.");
     out.reserve(result.size() + 64);
     out.append(R"({"jsonrpc":"2.0","result":)").append(result).append(R"(,"id":)").append(*call_->id).append("}");
   }
@@ -82,50 +93,72 @@ void Reply::error(RpcCode code, std::string_view sentence) const {
 
 void Reply::error(const Error& error) const { this->error(rpc_code(error.code), error.message); }
 
-class RpcMessage {
- public:
-  static void call(const std::shared_ptr<Batch>& batch, const json::value& value, const Dispatch& dispatch) {
+std::shared_ptr<Incoming> Incoming::read(std::string_view text, Hooks hooks) {
+  auto out = std::make_shared<Incoming>();
+  out->batch_ = std::make_shared<Batch>();
+  Batch& batch = *out->batch_;
+  batch.hooks = std::move(hooks);
+  const auto refuse = [&](RpcCode code, std::string_view sentence) {
+    batch.add(error_text("null", code, sentence));
+    batch.close_one();
+    return out;
+  };
+  auto message = protocol::parse(text);
+  if (!message) return refuse(RpcCode::kParseError, "Parse error: " + message.error().sentence);
+  out->message_ = std::move(*message);
+  const auto* array = out->message_.if_array();
+  if (array != nullptr && array->empty()) return refuse(RpcCode::kInvalidRequest, "Invalid Request: a batch holds at least one request.");
+  if (array != nullptr && array->size() > kMostInBatch) return refuse(RpcCode::kInvalidRequest, "Invalid Request: a batch holds at most 256 requests.");
+  batch.array = array != nullptr;
+  batch.open = out->count_ = array != nullptr ? array->size() : 1;
+  return out;
+}
+
+const json::value& Incoming::call(std::size_t number) const { return batch_->array ? message_.get_array()[number] : message_; }
+
+std::size_t Incoming::bytes() const { return batch_->answers.size(); }
+
+void Incoming::begin(const Dispatch& dispatch) {
+  const json::value& value = call(next_++);
+  const auto batch = batch_;
+  const auto* object = value.if_object();
+  const json::value* id = object != nullptr ? object->if_contains("id") : nullptr;
+  if (id != nullptr && !valid_id(*id)) id = nullptr;
+  const auto refuse = [&](std::string_view sentence) {
+    batch->add(error_text(id != nullptr ? json::serialize(*id) : "null", RpcCode::kInvalidRequest, sentence));
+    batch->close_one();
+  };
+  if (object == nullptr) return refuse("Invalid Request: a request is an object.");
+  const auto* version = object->if_contains("jsonrpc");
+  if (version == nullptr || *version != "2.0") return refuse("Invalid Request: \"jsonrpc\" must be \"2.0\".");
+  if (object->contains("id") && id == nullptr) return refuse("Invalid Request: \"id\" must be a string, a number or null.");
+  const auto* method = object->if_contains("method");
+  if (method == nullptr || !method->is_string()) return refuse("Invalid Request: \"method\" must be a string.");
+  static const json::value kNoParams = json::object();
+  const auto* params = object->if_contains("params");
+  if (params == nullptr || params->is_null()) params = &kNoParams;
+  if (!params->is_structured()) return refuse("Invalid Request: \"params\" must be an object or an array.");
+  auto made = std::make_shared<Reply::Call>();
+  made->batch = batch;
+  if (id != nullptr) made->id = json::serialize(*id);
+  dispatch(std::string_view(method->get_string()), *params, Reply(std::move(made)));
+}
+
+void Incoming::refuse_rest(RpcCode code, std::string_view sentence) {
+  const auto batch = batch_;
+  while (more()) {
+    const json::value& value = call(next_++);
     const auto* object = value.if_object();
     const json::value* id = object != nullptr ? object->if_contains("id") : nullptr;
-    if (id != nullptr && !valid_id(*id)) id = nullptr;
-    const auto refuse = [&](std::string_view sentence) {
-      batch->add(error_text(id != nullptr ? json::serialize(*id) : "null", RpcCode::kInvalidRequest, sentence));
-    };
-    if (object == nullptr) return refuse("Invalid Request: a request is an object.");
-    const auto* version = object->if_contains("jsonrpc");
-    if (version == nullptr || *version != "2.0") return refuse("Invalid Request: \"jsonrpc\" must be \"2.0\".");
-    if (object->contains("id") && id == nullptr) return refuse("Invalid Request: \"id\" must be a string, a number or null.");
-    const auto* method = object->if_contains("method");
-    if (method == nullptr || !method->is_string()) return refuse("Invalid Request: \"method\" must be a string.");
-    static const json::value kNoParams = json::object();
-    const auto* params = object->if_contains("params");
-    if (params == nullptr || params->is_null()) params = &kNoParams;
-    if (!params->is_structured()) return refuse("Invalid Request: \"params\" must be an object or an array.");
-    auto call = std::make_shared<Reply::Call>();
-    call->batch = batch;
-    if (id != nullptr) call->id = json::serialize(*id);
-    ++batch->open;
-    dispatch(std::string_view(method->get_string()), *params, Reply(std::move(call)));
+    // Nobody waits for a notification; what is no request is answered as one.
+    if (object == nullptr || id != nullptr) batch->add(error_text(id != nullptr && valid_id(*id) ? json::serialize(*id) : "null", code, sentence));
+    batch->close_one();
   }
-};
+}
 
 void handle(std::string_view text, const Dispatch& dispatch, Finish finish) {
-  auto batch = std::make_shared<Batch>();
-  batch->finish = std::move(finish);
-  auto message = protocol::parse(text);
-  if (!message) {
-    batch->add(error_text("null", RpcCode::kParseError, "Parse error: " + message.error().sentence));
-  } else if (const auto* array = message->if_array(); array == nullptr) {
-    RpcMessage::call(batch, *message, dispatch);
-  } else if (array->empty()) {
-    batch->add(error_text("null", RpcCode::kInvalidRequest, "Invalid Request: a batch holds at least one request."));
-  } else if (array->size() > kMostInBatch) {
-    batch->add(error_text("null", RpcCode::kInvalidRequest, "Invalid Request: a batch holds at most 256 requests."));
-  } else {
-    batch->array = true;
-    for (const auto& value : *array) RpcMessage::call(batch, value, dispatch);
-  }
-  batch->close_one();
+  const auto message = Incoming::read(text, {.finish = std::move(finish), .answered = {}, .went_on = {}, .fits = {}});
+  while (message->more()) message->begin(dispatch);
 }
 
 std::string error_line(RpcCode code, std::string_view sentence) { return error_text("null", code, sentence) + "\n"; }

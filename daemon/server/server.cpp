@@ -31,12 +31,13 @@ Server::~Server() { stop(); }
 Result<void> Server::start() {
   if (auto listening = socket_.listen(options_.socket); !listening) return listening;
   if (options_.web) {
-    if (auto listening = web_.listen(*options_.web); !listening) {
-      socket_.stop();
-      return listening;
-    }
     const std::string host = options_.web->address.find(':') == std::string::npos ? options_.web->address : "[" + options_.web->address + "]";
-    room_.places.page.emplace("http://" + host + ":" + std::to_string(web_.port()) + "/");
+    if (auto listening = web_.listen(*options_.web); listening) {
+      room_.places.page.emplace("http://" + host + ":" + std::to_string(web_.port()) + "/");
+    } else {
+      page_trouble_ = listening.error();
+      room_.places.page_trouble = page_trouble_->message;
+    }
   }
   room_.places.socket = options_.socket.string();
   return {};

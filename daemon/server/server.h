@@ -40,11 +40,14 @@ class Server {
   Server(boost::asio::io_context& io, Options options, Desk& desk, takes::Store& store);
   ~Server();
 
-  // The Unix socket, and the web port if wanted. The first that fails says why.
+  // The Unix socket, and the web port if wanted. Error only without the socket: a port that another program has must not keep
+  // the player from playing. page_trouble then says why there is no page.
   Result<void> start();
+  const std::optional<Error>& page_trouble() const { return page_trouble_; }
   // Closes all connections and removes the socket. May be called twice.
   void stop();
   std::uint16_t web_port() const { return web_.port(); }
+  const Load& load() const { return *room_.load; }
   std::size_t clients() const { return publisher_.sessions(); }
 
   // Made into a message at once when somebody listens, and otherwise when somebody asks.
@@ -65,6 +68,7 @@ class Server {
   Room room_;
   SocketListener socket_;
   WebListener web_;
+  std::optional<Error> page_trouble_;
   ClientId last_client_ = 0;
   std::unique_ptr<listen::Moment> moment_;
   harmony::SymbolStyle style_{};

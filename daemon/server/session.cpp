@@ -1,5 +1,6 @@
 #include "daemon/server/session.h"
 
+#include "daemon/base/caught.h"
 #include "daemon/server/methods.h"
 #include "daemon/server/rpc.h"
 
@@ -34,27 +35,88 @@ protocol::Welcome Session::welcome() const {
 
 void Session::start(std::shared_ptr<Transport> transport) {
   transport_ = std::move(transport);
-  replies_.push_back(notification(welcome()));
-  reply_bytes_ += replies_.back()->size();
+  keep_reply(notification(welcome()));
   pump();
 }
 
+bool Session::fits(std::size_t bytes) const {
+  const std::size_t mine = unread() + bytes;
+  if (unread() == 0 || mine <= kMostReplyBytes) return true;
+  return mine <= kMostUnreadBytes && load_->bytes + bytes <= kMostUnreadBytesOfAll;
+}
+
+void Session::keep_reply(Buffer reply) {
+  reply_bytes_ += reply->size();
+  load_->bytes += reply->size();
+  replies_.push_back(std::move(reply));
+}
+
 void Session::received(std::string_view message) {
-  ++calls_;
   const auto self = shared_from_this();
-  handle(
-      message,
-      [&](std::string_view method, const boost::json::value& params, Reply reply) { call_method(*self, method, params, std::move(reply)); },
-      [weak = weak_from_this()](std::string answer) {
-        const auto session = weak.lock();
-        if (!session || session->transport_ == nullptr) return;
-        --session->calls_;
-        if (!answer.empty()) {
-          session->reply_bytes_ += answer.size();
-          session->replies_.push_back(std::make_shared<const std::string>(std::move(answer)));
-        }
-        session->pump();
+  const auto gathered = std::make_shared<std::size_t>(0);
+  const auto here = [weak = weak_from_this()] {
+    auto session = weak.lock();
+    return session && session->transport_ != nullptr ? session : nullptr;
+  };
+  try {
+    pending_ = Incoming::read(message, {.finish =
+                                            [here, gathered](std::string answer) {
+                                              const auto session = here();
+                                              if (!session) return;
+                                              session->gathered_ -= *gathered;
+                                              session->load_->bytes -= *gathered;
+                                              if (!answer.empty()) session->keep_reply(std::make_shared<const std::string>(std::move(answer)));
+                                              session->pump();
+                                            },
+                                        .answered =
+                                            [here, gathered, load = load_](std::size_t bytes) {
+                                              --load->calls;
+                                              const auto session = here();
+                                              if (!session) return;
+                                              --session->calls_;
+                                              *gathered += bytes;
+                                              session->gathered_ += bytes;
+                                              load->bytes += bytes;
+                                            },
+                                        .went_on =
+                                            [here] {
+                                              if (const auto session = here()) session->go_on();
+                                            },
+                                        .fits =
+                                            [here](std::size_t bytes) {
+                                              const auto session = here();
+                                              return session == nullptr || session->fits(bytes);
+                                            }});
+    go_on();
+  } catch (...) {
+    going_on_ = false;
+    pending_.reset();
+    refuse(protocol::RpcCode::kExhausted, caught("a message was read").message);
+  }
+}
+
+// Begins what may be begun of the message that was read, and lets the next one be read.
+void Session::go_on() {
+  if (going_on_) return;
+  going_on_ = true;
+  const auto self = shared_from_this();
+  while (pending_ && pending_->more()) {
+    const auto message = pending_;
+    if (message->bytes() >= kMostReplyBytes) {
+      message->refuse_rest(protocol::RpcCode::kExhausted, "The answers to this batch are longer than 1 MB already; ask for this in another one.");
+    } else if (may_begin()) {
+      message->begin([&](std::string_view method, const boost::json::value& params, Reply reply) {
+        ++calls_;
+        ++load_->calls;
+        call_method(*self, method, params, std::move(reply));
       });
+    } else {
+      break;
+    }
+  }
+  if (pending_ && !pending_->more()) pending_.reset();
+  going_on_ = false;
+  pump();
 }
 
 bool Session::wants_more() {
@@ -72,6 +134,10 @@ void Session::closed() {
   if (std::exchange(gone_, true)) return;
   const auto self = shared_from_this();  // the publisher may hold the last reference
   transport_ = nullptr;
+  pending_.reset();
+  replies_.clear();
+  load_->bytes -= unread();
+  reply_bytes_ = gathered_ = 0;
   moments_ = statuses_ = log_ = false;
   room_.publisher.remove(this);
   room_.desk.client_gone(id_);
@@ -84,8 +150,7 @@ void Session::close() {
 }
 
 void Session::refuse(protocol::RpcCode code, std::string_view sentence) {
-  replies_.push_back(std::make_shared<const std::string>(error_line(code, sentence)));
-  reply_bytes_ += replies_.back()->size();
+  keep_reply(std::make_shared<const std::string>(error_line(code, sentence)));
   closing_ = true;
   pump();
 }
@@ -194,6 +259,7 @@ Buffer Session::next() {
     Buffer reply = std::move(replies_.front());
     replies_.pop_front();
     reply_bytes_ -= reply->size();
+    load_->bytes -= reply->size();
     return reply;
   }
   if (closing_) return nullptr;
@@ -231,6 +297,7 @@ void Session::pump() {
     writing_ = !transport_->write(message);
   }
   pumping_ = false;
+  if (pending_ && may_begin()) go_on();
   if (paused_ && has_room()) {
     paused_ = false;
     transport_->resume();

@@ -1,7 +1,10 @@
 // One client, whatever it is connected by: its requests, what it subscribed to, and what waits to be sent to it.
 //
-// Bounds: of each state one unread message; of the log a position and at most kReplayLines lines from the store; of
-// replies kMostReplyBytes and kMostCalls unanswered, beyond which nothing more is read from this client.
+// Bounds: of each state one unread message; of the log a position and at most kReplayLines lines from the store. Of calls
+// kMostCalls are unanswered at a time, each of a batch counted, and kMostCallsOfAll of all clients together, though every client
+// may have one; the next is begun, and the next message read, when there is room. Nothing is begun for a client that has
+// kMostReplyBytes to read; the rest of a batch whose answers have grown beyond that is refused. Answers that come all the same
+// are kept up to kMostUnreadBytes, and kMostUnreadBytesOfAll of all clients together, and are errors beyond.
 // Threads: the io thread. Errors: to the client, as JSON-RPC says.
 #pragma once
 
@@ -33,6 +36,13 @@ class Transport {
 };
 
 class Songs;
+class Incoming;
+
+// What all clients together have under way. Outlives the room: answers may come late.
+struct Load {
+  std::size_t calls = 0;  // begun and unanswered
+  std::size_t bytes = 0;  // of replies that were not sent yet
+};
 
 // What all sessions share.
 struct Room {
@@ -46,16 +56,21 @@ struct Room {
   std::string program_version;
   protocol::Places places;
   std::string token;  // "" when none is configured
+  std::shared_ptr<Load> load = std::make_shared<Load>();
 };
 
 class Session : public std::enable_shared_from_this<Session> {
  public:
   static constexpr std::size_t kMostCalls = 32;
+  static constexpr std::size_t kMostCallsOfAll = 128;
   static constexpr std::size_t kMostReplyBytes = 1u << 20;
+  static constexpr std::size_t kMostUnreadBytes = 16u << 20;
+  static constexpr std::size_t kMostUnreadBytesOfAll = 64u << 20;
   static constexpr std::size_t kReplayLines = 128;
 
   // `trusted`: no token is asked for.
-  Session(ClientId id, Room& room, bool trusted) : id_(id), room_(room), trusted_(trusted) {}
+  Session(ClientId id, Room& room, bool trusted) : id_(id), room_(room), load_(room.load), trusted_(trusted) {}
+  ~Session() { load_->bytes -= unread(); }
 
   // Greets.
   void start(std::shared_ptr<Transport> transport);
@@ -87,7 +102,14 @@ class Session : public std::enable_shared_from_this<Session> {
 
  private:
   protocol::Subscribed subscribed() const;
-  bool has_room() const { return transport_ != nullptr && calls_ < kMostCalls && reply_bytes_ < kMostReplyBytes; }
+  bool may_begin() const {
+    return transport_ != nullptr && reply_bytes_ < kMostReplyBytes && (calls_ == 0 || (calls_ < kMostCalls && load_->calls < kMostCallsOfAll));
+  }
+  bool has_room() const { return !pending_ && may_begin(); }
+  std::size_t unread() const { return reply_bytes_ + gathered_; }
+  bool fits(std::size_t bytes) const;
+  void keep_reply(Buffer reply);
+  void go_on();
   void pump();
   Buffer next();
   Buffer next_line();
@@ -95,12 +117,16 @@ class Session : public std::enable_shared_from_this<Session> {
 
   const ClientId id_;
   Room& room_;
+  const std::shared_ptr<Load> load_;
   bool trusted_;
   std::shared_ptr<Transport> transport_;
-  bool writing_ = false, pumping_ = false, paused_ = false, again_ = false, closing_ = false, gone_ = false;
+  bool writing_ = false, pumping_ = false, going_on_ = false, paused_ = false, again_ = false, closing_ = false, gone_ = false;
 
   std::deque<Buffer> replies_;
-  std::size_t reply_bytes_ = 0, calls_ = 0;
+  std::size_t reply_bytes_ = 0;  // of replies_
+  std::size_t gathered_ = 0;     // of batches that are not answered to the end
+  std::size_t calls_ = 0;        // begun and unanswered
+  std::shared_ptr<Incoming> pending_;  // the message that has calls to begin
   bool moments_ = false, statuses_ = false, log_ = false;
   Buffer moment_, status_;              // unread
   bool line_next_ = false;              // state and log take turns

@@ -68,6 +68,8 @@ class RememberingDesk final : public Desk {
     });
   }
   void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) override {
+    if (take == 98u) throw std::bad_alloc();
+    if (take == 97u) throw std::runtime_error("a fault");
     protocol::TakeBeats beats;
     beats.take = take.value_or(1);
     beats.at = {1, 2};

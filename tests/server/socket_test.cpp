@@ -4,6 +4,8 @@
 
 #include <boost/asio/local/stream_protocol.hpp>
 #include <fstream>
+#include <set>
+#include <thread>
 
 #include "daemon/server/methods.h"
 #include "daemon/server/notify.h"
@@ -394,6 +396,107 @@ TEST(ServiceManager, IsToldByADatagram) {
     ::unsetenv("NOTIFY_SOCKET");
     EXPECT_FALSE(notify_service_manager("READY=1"));
   }
+}
+
+TEST(Socket, AHandlerThatThrowsIsAnErrorAndTheNextRequestIsAnswered) {
+  Running running;
+  auto client = running.connect();
+  const auto memory = client.request(protocol::GetBeats{.take = 98});
+  ASSERT_FALSE(memory);
+  EXPECT_EQ(memory.error().sentence, "There was not enough memory while take.beats was answered; everything else goes on.");
+  const auto fault = client.request(protocol::GetBeats{.take = 97});
+  ASSERT_FALSE(fault);
+  EXPECT_NE(fault.error().sentence.find("fault of ours"), std::string::npos) << fault.error().sentence;
+  EXPECT_TRUE(client.request(protocol::GetBeats{.take = 1}));
+}
+
+std::string batch_of(const std::string& method, const std::string& params, int calls) {
+  std::string out;
+  for (int i = 0; i < calls; ++i)
+    out += (i ? "," : "[") + std::string(R"({"jsonrpc":"2.0","id":)") + std::to_string(i) + R"(,"method":")" + method + R"(","params":)" + params + "}";
+  return out + "]\n";
+}
+
+TEST(Socket, ABatchIsAnsweredWholeThoughOnlySomeOfItIsUnderWayAtATime) {
+  Running running;
+  running.keep(demo_take());
+  RawClient client(running.socket);
+  client.line();
+  client.send(batch_of("take.get", R"({"take":1})", 200) + R"({"jsonrpc":"2.0","id":"next","method":"hold","params":{"on":true}})" "\n");
+  // The hold is answered at once, the batch when its last call has been.
+  auto answers = protocol::parse(client.line()), next = protocol::parse(client.line());
+  ASSERT_TRUE(answers && next);
+  if (!answers->is_array()) std::swap(answers, next);
+  ASSERT_TRUE(answers->is_array());
+  ASSERT_EQ(answers->as_array().size(), 200u);
+  int refused = 0;
+  std::set<std::int64_t> ids;
+  for (const auto& answer : answers->as_array()) {
+    ids.insert(answer.at("id").as_int64());
+    if (const auto* error = answer.as_object().if_contains("error")) {
+      EXPECT_EQ(error->at("code"), -32004);
+      ++refused;
+    }
+  }
+  EXPECT_EQ(ids.size(), 200u);
+  EXPECT_LT(refused, 200) << "what fits is answered";
+  EXPECT_EQ(next->at("id"), "next");
+  running.on_server([&] { EXPECT_TRUE(running.desk.still); });
+}
+
+TEST(Socket, OneClientThatAsksForEverythingTakesABoundedShareAndOthersAreServed) {
+  Running running;
+  running.keep(some_notes(2000));
+  std::vector<std::unique_ptr<RawClient>> greedy;
+  for (int c = 0; c < 6; ++c) {
+    greedy.push_back(std::make_unique<RawClient>(running.socket));
+    greedy.back()->line();
+  }
+  std::vector<std::thread> senders;
+  for (auto& client : greedy)
+    senders.emplace_back([&] {
+      for (int i = 0; i < 8; ++i) client->send(batch_of("take.events", R"({"limit":2000})", 256));
+    });
+  auto other = running.connect();
+  std::size_t most_calls = 0, most_bytes = 0;
+  for (int i = 0; i < 200; ++i) {
+    const auto asked = other.request(protocol::ListTakes{});
+    EXPECT_TRUE(asked) << asked.error().sentence;
+    running.on_server([&] {
+      most_calls = std::max(most_calls, running.server->load().calls);
+      most_bytes = std::max(most_bytes, running.server->load().bytes);
+    });
+  }
+  EXPECT_GT(most_calls, 8u) << "they did ask";
+  EXPECT_LE(most_calls, Session::kMostCallsOfAll + 7);
+  EXPECT_LE(most_bytes, Session::kMostUnreadBytesOfAll + 7 * Session::kMostReplyBytes);
+  // Every batch is answered in the end, each call of it with a result or with an error that says why not.
+  for (auto& client : greedy) {
+    int results = 0, refused = 0;
+    for (int i = 0; i < 8; ++i) {
+      const auto answers = protocol::parse(client->line());
+      ASSERT_TRUE(answers && answers->is_array());
+      for (const auto& answer : answers->as_array()) {
+        const auto* error = answer.as_object().if_contains("error");
+        if (error) {
+          EXPECT_EQ(error->at("code"), -32004);
+        }
+        ++(error ? refused : results);
+      }
+    }
+    EXPECT_EQ(results + refused, 8 * 256);
+    EXPECT_GE(results, 8);
+    EXPECT_GT(refused, 256);
+  }
+  for (auto& sender : senders) sender.join();
+  greedy.clear();
+  const auto end = std::chrono::steady_clock::now() + 30s;
+  for (bool empty = false; !empty && std::chrono::steady_clock::now() < end;)
+    running.on_server([&] { empty = running.server->load().calls == 0 && running.server->load().bytes == 0 && running.server->clients() == 1; });
+  running.on_server([&] {
+    EXPECT_EQ(running.server->load().calls, 0u);
+    EXPECT_EQ(running.server->load().bytes, 0u);
+  });
 }
 
 }  // namespace
