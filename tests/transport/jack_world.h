@@ -76,6 +76,7 @@ class Process {
     ::waitpid(id_, &status, 0);
     id_ = -1;
   }
+  pid_t id() const { return id_; }
   void signal(int number) const {
     if (id_ > 0) ::kill(id_, number);
   }
