@@ -170,7 +170,7 @@ void Desk::with_take_aside(std::optional<std::uint64_t> number, Answer<T> answer
         const auto heard = takes::hear(take.events);
         return work(take.detail.summary.take, heard, takes::corrected_beats(heard, take.said));
       } catch (...) {
-        return [answer, error = caught(fmt::format("take {} is listened to again", take.detail.summary.take))] { answer(error); };
+        return [answer, error = caught(fmt::format("take {} was listened to again", take.detail.summary.take))] { answer(error); };
       }
     });
     if (!fits) answer(Error{ErrorCode::kExhausted, "Too much is being worked on already; ask again in a while."});

@@ -1,7 +1,7 @@
 // What a job threw, as an Error with one sentence. For the top of a thread, and for whoever owes somebody an answer.
 //
-//   try { answer(job()); } catch (...) { answer(caught("take 12 is listened to again")); }
-//   auto made = guarded<Loop>("the loop is looked for", [&]() -> Result<Loop> { ... });
+//   try { answer(job()); } catch (...) { answer(caught("take 12 was listened to again")); }
+//   auto made = guarded<Loop>("the loop was looked for", [&]() -> Result<Loop> { ... });
 //
 // Memory, or another thing the system has no more of: kExhausted. All else is a fault of ours: kInternal.
 // Threads: any. Errors: throws only if there is no memory for a sentence.
