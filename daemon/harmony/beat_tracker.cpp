@@ -19,7 +19,7 @@ void BeatTracker::to_frame(int frame) {
 
 void BeatTracker::note_on(Micros at, Pitch pitch, Velocity velocity) {
   if (origin_ && at - last_note_ > kBeatSilence) *this = BeatTracker();
-  if (!origin_) origin_ = at;
+  if (!origin_) origin_ = last_note_ = at;  // it may lie before 0
   at = std::max(at, last_note_);
   last_note_ = at;
   to_frame(static_cast<int>((at - *origin_ + kBeatFrame / 2) / kBeatFrame));

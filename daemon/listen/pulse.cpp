@@ -376,6 +376,14 @@ Correction Pulse::half_as_fast(Micros at) {
   return Correction::kDone;
 }
 
+// What the next correction goes on from, and a glance sees at once.
+void Pulse::newest_lasts(Micros interval) {
+  if (told_ == 0 || !now_ || now_->source == BeatSource::kClock) return;
+  history_[(told_ - 1) % kHistory].interval = interval;
+  smooth_ = static_cast<float>(interval.count());
+  show();
+}
+
 Correction Pulse::undo(Micros at) {
   if (before_.empty()) return Correction::kNothing;
   catch_up_to_correct(at);
@@ -383,8 +391,10 @@ Correction Pulse::undo(Micros at) {
   before_.pop_back();
   if (!corrections_.level) {
     if (follow_ && follow_->source != BeatSource::kClock) follow_.reset();
+    if (const auto& played = tracker_.newest()) newest_lasts(played->interval);
   } else if (told_ > 0) {
     follow_level(*corrections_.level, history_[(told_ - 1) % kHistory].at, corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
+    newest_lasts(follow_->interval);
   }
   return Correction::kDone;
 }

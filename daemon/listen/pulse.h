@@ -111,6 +111,7 @@ class Pulse {
   void catch_up_to_correct(Micros at) {
     if (near_enough(at) <= time_ + kLongestBeat) catch_up(at);
   }
+  void newest_lasts(Micros interval);
   std::optional<Correction> not_ours() const;  // why the tempo can't be corrected
   void hear(const harmony::TrackedBeat& beat, Micros at);
   void follow_level(Micros interval, Micros last, BeatSource source);

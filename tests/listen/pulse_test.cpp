@@ -277,6 +277,7 @@ TEST_F(PulseTest, ACorrectionThatWouldLeaveTwentyToFourHundredIsRefusedAndTheRes
   for (int i = 0; i < 40; ++i) EXPECT_EQ(pulse.twice_as_fast(at), Correction::kTooFast);
   EXPECT_EQ(pulse.now()->tempo, 400);
   ASSERT_EQ(pulse.undo(at), Correction::kDone) << "those that were refused are none to take back";
+  EXPECT_EQ(pulse.now()->tempo, 200) << "at once";
   collect();
   beats.clear();
   pulse.advance(at = ms(4800));
@@ -301,6 +302,13 @@ TEST_F(PulseTest, AtTheFastestAndTheSlowestCorrectionIsRefusedWhileNotesGoOn) {
       while (const auto beat = pulse.take_beat()) ASSERT_TRUE(is_tempo(beat->interval)) << beat->interval.count();
     }
   }
+}
+
+TEST_F(PulseTest, ANoteLongBeforeTimeZeroHoldsNothingUp) {
+  pulse.note_on(ms(-3'600'000'000'000), Pitch(60), Velocity(70));  // a hundred years
+  play(ms(1000), ms(500), 32);
+  ASSERT_TRUE(pulse.now());
+  EXPECT_NEAR(pulse.now()->tempo, 120, 3);
 }
 
 TEST_F(PulseTest, TimesHoweverFarAwayEndAtOnceAndOverflowNothing) {
