@@ -1060,7 +1060,7 @@ TEST_F(DaemonTest, WithoutMemoryAQuestionIsAnsweredWithAnErrorAndAllElseGoesOn) 
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({60}, true)}));
   EXPECT_TRUE(eventually([&] { return daemon.request(protocol::ListTakes{})->takes.size() == 2; })) << "what is played is kept";
   ASSERT_TRUE(bound(RLIM_INFINITY));
-  const auto again = daemon.request(protocol::GetBeats{.take = 1});
+  const auto again = daemon.request(protocol::GetBeats{.take = 1}, 60s);
   EXPECT_TRUE(again) << again.error().sentence;
 }
 
