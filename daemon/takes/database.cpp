@@ -1,4 +1,5 @@
 #include "daemon/takes/database.h"
+#include "daemon/takes/keys_down.h"
 #include "daemon/takes/timeline.h"
 
 #include <sqlite3.h>
@@ -210,7 +211,7 @@ void Database::index(const Entry& entry, const Line& line) {
 }
 
 void Database::count(const Line& line) {
-  if (const auto event = midi_event(line); event && event->kind() == midi::kNoteOn && event->bytes[2] != 0) ++counts_.notes;
+  if (const auto event = line.kind == LineKind::kMidi ? midi_event(line) : std::nullopt; event && event->kind() == midi::kNoteOn && event->bytes[2] != 0) ++counts_.notes;
   if (line.kind == LineKind::kChord) ++counts_.chords;
   if (line.kind == LineKind::kMark) ++counts_.marks;
   counts_.last_at = std::max(counts_.last_at, line.at);
@@ -377,8 +378,15 @@ std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, s
 
 std::vector<midi::Event> Database::midi(TakeId take) {
   std::vector<midi::Event> events;
-  for (const Line& line : lines_where("kind = 2", take))
-    if (const auto event = midi_event(line)) events.push_back(*event);
+  KeysDown down;
+  for (const Line& line : lines_where("kind IN (2, 19)", take)) {
+    if (const auto lost = lost_port(line)) {
+      down.release(*lost, line.at, events);
+    } else if (const auto event = midi_event(line)) {
+      down.apply(*event);
+      events.push_back(*event);
+    }
+  }
   return events;
 }
 

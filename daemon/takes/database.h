@@ -56,6 +56,7 @@ class Database {
   // The newest that isn't deleted without a number.
   std::optional<Detail> detail(std::optional<TakeId> take);
   std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, const std::vector<LineKind>& kinds = {});
+  // Without suspected echoes. Where events were lost, what was down is let go.
   std::vector<midi::Event> midi(TakeId take);
 
  private:
