@@ -283,6 +283,43 @@ TEST_F(DaemonTest, AskedToStopItClosesTheTake) {
   EXPECT_EQ(takes->takes[0].ended, "stop");
 }
 
+TEST_F(DaemonTest, StoppedWithADiskThatTakesNoMoreItSaysSoAndTheNextStartHasEveryNote) {
+  // A limit on the size of files, as a disk that is full.
+  daemon_ = std::make_unique<Process>(std::vector<std::string>{"bash", "-c", std::string("ulimit -f 200; exec ") + UNDERSONGD + " --web-port 0"}, true);
+  std::uint64_t played = 0;
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      for (int i = 0; i < 20; ++i) {
+        const int key = 40 + i;
+        if (!daemon.request(protocol::SendNotes{keys({key}, true)}) || !daemon.request(protocol::SendNotes{keys({key}, false)})) return false;
+        ++played;
+      }
+      const auto status = daemon.request(protocol::GetStatus{});
+      return status && !status->store.good && status->store.waiting > 100;
+    }));
+  }
+  std::string said;
+  EXPECT_EQ(daemon_->finish(SIGTERM, said), 3);
+  const std::string spilled = " lines could not be written there; they are in " + (folder_ / ".local/share/undersong/takes.sqlite.waiting-").string();
+  EXPECT_NE(said.find("Stopped, but not everything is kept. "), std::string::npos) << said;
+  EXPECT_NE(said.find(spilled), std::string::npos) << said;
+  EXPECT_EQ(said.find("closed and kept"), std::string::npos) << said;
+  start();
+  {
+    Connection daemon = connect();
+    const auto takes = daemon.request(protocol::ListTakes{});
+    ASSERT_TRUE(takes);
+    ASSERT_EQ(takes->takes.size(), 1u);
+    EXPECT_EQ(takes->takes[0].notes, played);
+    EXPECT_EQ(takes->takes[0].ended, "stop");
+    EXPECT_NE(daemon.request(protocol::GetStatus{})->store.sentence.find("have been read back"), std::string::npos);
+  }
+  said.clear();
+  EXPECT_EQ(daemon_->finish(SIGTERM, said), 0);
+  EXPECT_NE(said.find("Stopped; the take is closed and kept."), std::string::npos) << said;
+}
+
 TEST_F(DaemonTest, ASecondDaemonGivesWayAndTheFirstGoesOn) {
   start();
   Connection first = connect();
