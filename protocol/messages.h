@@ -60,9 +60,9 @@ BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, hel
 
 struct Status {
   static constexpr const char* kMethod = "status";
-  static constexpr const char* kSays = "State: ports, the take being played, what is played on the output, the store's health, settings. `at`: the daemon's clock when this was written.";
+  static constexpr const char* kSays = "State: ports, the take being played, what is played on the output, the store's health, settings. `at`: the daemon's clock when this was written. `lost_events`: messages of inputs that were lost since the daemon started; each loss is a line of the log.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"},"log_last":90412})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"},"log_last":90412,"lost_events":0})";
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -72,8 +72,9 @@ struct Status {
   bool still = false;
   Settings settings;
   std::uint64_t log_last = 0;
+  std::uint64_t lost_events = 0;
 };
-BOOST_DESCRIBE_STRUCT(Status, (), (at, ports, outputs, playing, take, store, still, settings, log_last))
+BOOST_DESCRIBE_STRUCT(Status, (), (at, ports, outputs, playing, take, store, still, settings, log_last, lost_events))
 
 struct Log : LogLine {
   static constexpr const char* kMethod = "log";

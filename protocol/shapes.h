@@ -112,10 +112,10 @@ BOOST_DESCRIBE_STRUCT(Alternative, (), (symbol, harte, root, root_name, degrees,
 // Stored as numbers in takes/log_line.h; here as words.
 enum class LineKind : std::uint8_t {
   kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection, kRename, kAnnotate, kDelete, kRestore,
-  kBeat, kAlong, kPass,
+  kBeat, kAlong, kPass, kEcho, kLost,
 };
 BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection,
-                    kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass)
+                    kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost)
 
 struct LoggedMidi {
   static constexpr const char* kSays = "A MIDI message as received: 1 to 3 bytes and the number of its port.";
@@ -223,11 +223,21 @@ struct LoggedPass {
 };
 BOOST_DESCRIBE_STRUCT(LoggedPass, (), (number))
 
+struct LoggedLoss {
+  static constexpr const char* kSays =
+      "So many messages of an input were lost just before: they came faster than they could be taken. What sounded on it was ended.";
+  Whole<0, 255> port;
+  std::string name;
+  std::uint64_t events = 0;
+};
+BOOST_DESCRIBE_STRUCT(LoggedLoss, (), (port, name, events))
+
 struct LogLine {
   static constexpr const char* kSays =
       "One line of the log. Numbers ascend without gaps over all takes, and a line that has one is on disk. Only the "
       "members of its kind are present; `text` belongs to mark, rename, annotate and correction (Harte), `reason` to "
-      "take_end, `begin_utc_ms` to take_begin. `take` is missing on what happened between takes.";
+      "take_end, `begin_utc_ms` to take_begin. `take` is missing on what happened between takes. An `echo` is a message as received "
+      "that is probably only what the daemon had played itself: it is no part of what was played, and kept should that be wrong.";
   std::uint64_t number = 0;
   std::optional<std::uint64_t> take{};
   TimeUs at = 0;
@@ -241,11 +251,13 @@ struct LogLine {
   std::optional<LoggedBeat> beat{};
   std::optional<LoggedAlong> along{};
   std::optional<LoggedPass> pass{};
+  std::optional<LoggedMidi> echo{};
+  std::optional<LoggedLoss> lost{};
   std::optional<std::string> text{};
   std::optional<std::string> reason{};
   std::optional<TimeUtcMs> begin_utc_ms{};
 };
-BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass, text, reason, begin_utc_ms))
+BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass, echo, lost, text, reason, begin_utc_ms))
 
 struct TakeSummary {
   static constexpr const char* kSays =

@@ -41,6 +41,9 @@ int examine(const Session& session) {
   line(status->store.good, status->store.good ? fmt::format("Takes are kept; {} lines so far.", status->log_last) : status->store.sentence);
   if (status->store.waiting) line(status->store.good, fmt::format("{} lines wait to be written.", status->store.waiting));
   if (status->store.lost) line(false, fmt::format("{} lines did not fit in memory and are lost.", status->store.lost));
+  if (status->lost_events)
+    line(false, fmt::format("{} MIDI messages were lost since the daemon started: they came faster than they could be taken. The log of each take says where.",
+                            status->lost_events));
   if (status->take) {
     line(true, fmt::format("A take is being played: {} notes since {}.", status->take->notes, local_time(status->take->begin_utc_ms)));
   } else {

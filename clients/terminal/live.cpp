@@ -145,6 +145,7 @@ class View {
     if (status_->take && moment_)
       out += fmt::format("; take {}, {}", status_->take->take.value_or(0), duration(moment_->at - status_->take->since));
     if (!status_->store.good) out += "; " + status_->store.sentence;
+    if (status_->lost_events) out += fmt::format("; {} MIDI messages were lost", status_->lost_events);
     return out;
   }
 

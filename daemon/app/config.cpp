@@ -251,10 +251,12 @@ Places default_places() {
   if (config.empty()) config = home / ".config";
   auto data = from_environment("XDG_DATA_HOME");
   if (data.empty()) data = home / ".local/share";
+  auto state = from_environment("XDG_STATE_HOME");
+  if (state.empty()) state = home / ".local/state";
   auto runtime = from_environment("XDG_RUNTIME_DIR");
   // No login session: a folder of the user's own, as the client looks for it.
   runtime = runtime.empty() ? std::filesystem::path(fmt::format("/tmp/undersong-{}", getuid())) : runtime / "undersong";
-  return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket"};
+  return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket", state / "undersong"};
 }
 
 Result<Config> parse_config(std::string_view text, std::string_view name) {

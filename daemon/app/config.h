@@ -51,6 +51,7 @@ struct Config {
 
 struct Places {
   std::filesystem::path config_file, takes_file, socket;
+  std::filesystem::path state_folder;  // for what should outlive a restart and is no data of the player's
 };
 // From the environment; pure but for reading it.
 Places default_places();

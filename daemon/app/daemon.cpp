@@ -74,6 +74,7 @@ class Running final : public Daemon {
     const Config& config = options_.config;
     const Places places = default_places();
     std::signal(SIGPIPE, SIG_IGN);  // whoever read our log or asked us something may be gone; the playing goes on
+    std::signal(SIGXFSZ, SIG_IGN);  // a file that may not grow is a disk that is full: the store says so and waits
     const auto takes_file = config.takes_file.empty() ? places.takes_file : config.takes_file;
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
@@ -83,7 +84,9 @@ class Running final : public Daemon {
     auto lock = InstanceLock::take(takes_file);
     if (!lock) return lock.error();
     lock_ = std::move(*lock);
-    auto opened = takes::Store::open({.path = takes_file}, {.deliver = [this](takes::Store::Work work) { asio::post(io_, std::move(work)); },
+    takes::Store::Options keep{.path = takes_file};
+    keep.spill_folders = {places.state_folder, std::filesystem::temp_directory_path(error), places.socket.parent_path()};
+    auto opened = takes::Store::open(keep, {.deliver = [this](takes::Store::Work work) { asio::post(io_, std::move(work)); },
                                                             .on_lines = [this](std::vector<takes::Line> lines) { kept(lines); },
                                                             .on_health = [this](takes::Health health) { store_health(health); }});
     if (!opened) return opened.error();
@@ -127,12 +130,13 @@ class Running final : public Daemon {
     return {};
   }
 
-  void run() override {
+  int run() override {
     pthread_setname_np(pthread_self(), "io");
     server::notify_service_manager("READY=1");
     // What is done for one client or one event must not end it for all.
     for (bool running = true; running;) running = !attempt("something was done for a client", [this] { io_.run(); });
     server::notify_service_manager("STOPPING=1");
+    return close_takes();
   }
 
  private:
@@ -272,9 +276,24 @@ class Running final : public Daemon {
   }
 
   void quit() {
-    spdlog::info("Stopping; the take is closed and kept.");
+    spdlog::info("Stopping.");
     attempt("the take was closed", [this] { desk_->stop(); });
     io_.stop();
+  }
+
+  // Says what became of the takes only when it is known.
+  int close_takes() {
+    const auto closed = store_->close();
+    if (closed.all_kept()) {
+      spdlog::info("Stopped; the take is closed and kept.");
+      return 0;
+    }
+    spdlog::error("Stopped, but not everything is kept. {}", closed.sentence);
+    std::error_code ignored;
+    const auto folder = closed.spill.parent_path();
+    if (closed.spilled != 0 && (folder == std::filesystem::temp_directory_path(ignored) || folder == default_places().socket.parent_path()))
+      spdlog::error("{} does not outlive a restart of the machine: start undersongd before that, when the takes can be written again.", folder.string());
+    return kNotAllKept;
   }
 
   RunOptions options_;

@@ -28,8 +28,10 @@ class Daemon {
   // Everything that can fail at the start does so here.
   static Result<std::unique_ptr<Daemon>> start(RunOptions options);
   virtual ~Daemon() = default;
-  // Until SIGTERM or SIGINT, or the end of the file if that was asked for.
-  virtual void run() = 0;
+  // Until SIGTERM or SIGINT, or the end of the file if that was asked for. Gives the exit status of the program: 0, or
+  // kNotAllKept when something could not be written to the takes; a sentence in the log says what became of it.
+  virtual int run() = 0;
+  static constexpr int kNotAllKept = 3;
 
  protected:
   Daemon() = default;

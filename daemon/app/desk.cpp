@@ -2,6 +2,7 @@
 #include "daemon/app/desk.h"
 
 #include <fmt/format.h>
+#include <spdlog/spdlog.h>
 
 #include <algorithm>
 #include <array>
@@ -55,7 +56,14 @@ void Desk::received(const midi::Event& event) {
   if (notice == midi::Notice::kPortCame)
     for (const auto& port : world_.inputs.ports()) controls_.set_port_name(port.number, port.name);
   if (notice == midi::Notice::kNone && event.size == 0) return;
-  if (notice == midi::Notice::kNone && world_.echoes.is_echo(event)) return;
+  if (notice == midi::Notice::kPortGone) world_.echoes.port_gone(event.port);
+  if (notice == midi::Notice::kLost) world_.echoes.events_lost(event.port);
+  // What a client sends us came over a socket, so it is no echo.
+  if (notice == midi::Notice::kNone && (!client_lane_ || event.port != client_lane_->port())) {
+    const auto verdict = world_.echoes.judge(event);
+    if (verdict == midi::EchoGuard::Verdict::kEcho && take_) world_.store.append(takes::suspected_echo(event));
+    if (verdict != midi::EchoGuard::Verdict::kPlayed) return;
+  }
   if (listen::is_clock(event)) return beat_changed(pulse_.clock(event));  // no music: it wakes nothing else and isn't kept
 
   const auto heard = controls_.apply(event);
@@ -66,6 +74,7 @@ void Desk::received(const midi::Event& event) {
     heard_ = event;
   }
   if (notice != midi::Notice::kNone) catch_up();
+  if (notice == midi::Notice::kLost) keep_loss(event);
   if (notice == midi::Notice::kEnded && take_) end_take_at(event.at, takes::EndReason::kRequest, {});
   if (notice != midi::Notice::kNone) world_.changed_status();
 }
@@ -142,9 +151,22 @@ void Desk::keep_findings() {
                                                     {moment.melody.begin(), moment.melody.size()}, moment.alternatives));
 }
 
+void Desk::keep_loss(const midi::Event& notice) {
+  std::uint64_t events = midi::lost_events(notice);
+  std::uint64_t& told = losses_[notice.port];
+  if (events == midi::kManyLost) events = std::max(events, world_.inputs.dropped(notice.port) - told);
+  told += events;
+  std::string name;
+  for (const auto& port : world_.inputs.ports())
+    if (port.number == notice.port) name = port.name;
+  spdlog::warn("{} messages of \"{}\" were lost: they came faster than they could be taken. What sounded on it has been ended.", events, name);
+  world_.store.append(takes::events_lost(notice.at, notice.port, name, events));
+}
+
 void Desk::remember_pedal(const midi::Event& event) {
   const bool pedal = event.size == 3 && event.kind() == midi::kControlChange && (event.bytes[1] == 64 || event.bytes[1] == 66);
-  const bool gone = midi::notice_of(event) == midi::Notice::kPortGone;
+  const midi::Notice notice = midi::notice_of(event);
+  const bool gone = notice == midi::Notice::kPortGone || notice == midi::Notice::kLost;
   if (!pedal && !gone) return;
   std::erase_if(pedals_, [&](const midi::Event& held) {
     return held.port == event.port && (gone || (held.status() == event.status() && held.bytes[1] == event.bytes[1]));
@@ -400,6 +422,7 @@ protocol::Status Desk::status() {
   if (take_) out.take = protocol::CurrentTake{take_->id, take_->since.count(), take_->begin_utc_ms, take_->notes};
   out.still = analysis_.moment().still;
   out.settings = settings();
+  out.lost_events = world_.inputs.dropped();
   return out;
 }
 

@@ -115,6 +115,7 @@ class Desk : public server::Desk {
   void begin_pass();
   Velocity soft() const;
   void keep_findings();
+  void keep_loss(const midi::Event& notice);
   void remember_pedal(const midi::Event& event);
   void boundary(const takes::Boundary::Change& change, takes::EndReason reason);
   void obey(std::span<const listen::Order> orders);
@@ -142,6 +143,7 @@ class Desk : public server::Desk {
   std::vector<midi::Event> pedals_;  // that are down
   std::optional<OpenTake> take_;
   Micros latest_{};                 // of all events
+  std::map<midi::PortNumber, std::uint64_t> losses_;  // events of each input that a line says were lost
   std::optional<midi::Event> heard_;  // by the analysis, and nobody else yet
   float player_velocity_ = 0;       // slow mean of what is played; 0 before the first note
   std::uint32_t heard_list_ = 0;    // hear_next goes through one list, then begins again

@@ -73,6 +73,5 @@ int main(int argc, char** argv) {
 
   auto daemon = app::Daemon::start(std::move(options));
   if (!daemon) return fail(daemon.error().message);
-  (*daemon)->run();
-  return 0;
+  return (*daemon)->run();
 }

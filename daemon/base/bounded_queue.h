@@ -31,9 +31,13 @@ class BoundedQueue {
   // False when the queue was full; the message is then counted as dropped.
   bool push(const T& message) noexcept {
     if (ring_.push(message)) return true;
+    drop();
+    return false;
+  }
+  // Counts a message that the writer left out by itself. The writer's thread.
+  void drop() noexcept {
     // The writer is the only one who adds, so a load and a store are enough.
     dropped_.store(dropped_.load(std::memory_order_relaxed) + 1, std::memory_order_relaxed);
-    return false;
   }
 
   std::optional<T> pop() noexcept {
@@ -51,7 +55,8 @@ class BoundedQueue {
   // Reader's view: false means a pop will succeed.
   bool empty() const noexcept { return ring_.read_available() == 0; }
   // Writer's view: true means a push will succeed.
-  bool has_room() const noexcept { return ring_.write_available() > 0; }
+  bool has_room() const noexcept { return room() > 0; }
+  std::size_t room() const noexcept { return ring_.write_available(); }
   // How many messages did not fit since construction.
   std::uint64_t dropped() const noexcept { return dropped_.load(std::memory_order_relaxed); }
 

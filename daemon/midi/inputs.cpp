@@ -33,6 +33,10 @@ std::vector<PortInfo> Inputs::ports() const {
   return ports_;
 }
 
+std::uint64_t Inputs::dropped(PortNumber port) const {
+  return port < slot_count_.load(std::memory_order_acquire) ? slots_[port].lane->dropped() : 0;
+}
+
 std::uint64_t Inputs::dropped() const {
   std::uint64_t sum = 0;
   const std::size_t count = slot_count_.load(std::memory_order_acquire);

@@ -8,7 +8,7 @@
 //
 // Threads: lane, announce and ports from any thread but a real-time one; drain from one thread; Lane::push as
 // said there. Bounds: kMostInputs inputs, `lane_capacity` events each. A full lane loses events, counts them,
-// and the consumer gets a kLost notice for that input.
+// and the consumer gets a kLost notice for that input, where the gap is; dropped(port) says how many there were so far.
 #pragma once
 
 #include <algorithm>
@@ -51,12 +51,12 @@ class Inputs {
   std::size_t drain(Use&& use);
   // Events that did not fit, over all lanes.
   std::uint64_t dropped() const;
+  std::uint64_t dropped(PortNumber port) const;  // over one
 
  private:
   struct Slot {
     std::unique_ptr<Lane> lane;
-    std::optional<Event> head;       // consumer only
-    std::uint64_t dropped_told = 0;  // consumer only
+    std::optional<Event> head;  // consumer only
   };
   static void refill(Slot& slot) {
     if (!slot.head) slot.head = slot.lane->queue().pop();
@@ -106,10 +106,11 @@ std::size_t Inputs::drain(Use&& use) {
   }
   const std::size_t count = slot_count_.load(std::memory_order_acquire);
   for (std::size_t i = 0; i < count; ++i) {
-    const std::uint64_t dropped = slots_[i].lane->dropped();
-    if (dropped == slots_[i].dropped_told) continue;
-    slots_[i].dropped_told = dropped;
-    give(make_notice(Notice::kLost, slots_[i].lane->port(), last_));
+    Lane& lane = *slots_[i].lane;
+    const std::uint64_t dropped = lane.dropped();
+    // While something is queued the gap may lie behind it, and we come again.
+    if (slots_[i].head || !lane.queue().empty()) continue;
+    if (const std::uint64_t lost = lane.claim(dropped)) give(make_loss(lane.port(), last_, lost));
   }
   return given;
 }

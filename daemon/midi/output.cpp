@@ -109,7 +109,14 @@ bool Output::send(const Event& message) {
   if (!connected() || message.size < 2 || message.size > 3 || message.status() < 0x80 ||
       message.status() >= 0xF0)
     return false;
-  guard_->sent(message);  // first: the echo may be quicker than we are
+  // The guard first: the echo may be quicker than we are.
+  if (const auto probe = guard_->probe_before(message)) {
+    for (const Event& ask : *probe) {
+      guard_->sent(ask, true);
+      out_->sendMessage(ask.bytes.data(), ask.size);
+    }
+  }
+  guard_->sent(message);
   out_->sendMessage(message.bytes.data(), message.size);
   if (message.size == 3 && (message.kind() == kNoteOn || message.kind() == kNoteOff)) {
     on_[message.channel()][message.bytes[1] & 0x7F] = message.kind() == kNoteOn && message.bytes[2] > 0;

@@ -1,10 +1,11 @@
 // A MIDI output: a named port of the system, or one of our own called "Undersong out" that others connect to.
 //
 // Remembers which notes it has switched on and switches them off before it closes. Remembers what it sent, so
-// that the consumer of the inputs can ask of every event whether it is only an echo. A port that isn't there
+// that the consumer of the inputs can ask of every event whether it is only an echo; to learn that, it sends two
+// messages of key pressure, which sound on no instrument, before the first note of a phrase (see echo_guard.h). A port that isn't there
 // yet, or that goes, is looked for each time the owner calls tend().
 //
-// Threads: one owner (its Sender); is_echo from one other thread, never for long. Bounds: a JACK output silently drops
+// Threads: one owner (its Sender); judge from one other thread, never for long. Bounds: a JACK output silently drops
 // what exceeds about 2,700 messages in one burst; we send chords.
 #pragma once
 
@@ -49,7 +50,7 @@ class Output final : public Sink {
   bool note_off(std::uint8_t channel, Pitch pitch);
   void all_notes_off();  // note-offs for exactly the notes that we switched on
 
-  bool is_echo(const Event& received) { return guard_->is_echo(received); }
+  EchoGuard::Verdict judge(const Event& received) { return guard_->judge(received); }
 
  private:
   void close();

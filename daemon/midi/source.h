@@ -28,6 +28,14 @@ enum class Notice : std::uint8_t {
   kLost = 4,      // the lane was full and events were lost: what sounds on it can't be trusted
 };
 
+// kLost says how many, up to kManyLost, which stands for that and more.
+inline constexpr std::uint64_t kManyLost = 0xFFFF;
+constexpr Event make_loss(PortNumber port, Micros at, std::uint64_t events) {
+  const std::uint64_t told = events < kManyLost ? events : kManyLost;
+  return {at, {static_cast<std::uint8_t>(Notice::kLost), static_cast<std::uint8_t>(told >> 8), static_cast<std::uint8_t>(told & 0xFF)}, 0, port};
+}
+constexpr std::uint64_t lost_events(const Event& notice) { return std::uint64_t{notice.bytes[1]} << 8 | notice.bytes[2]; }
+
 constexpr Event make_notice(Notice notice, PortNumber port, Micros at) {
   return {at, {static_cast<std::uint8_t>(notice), 0, 0}, 0, port};
 }
@@ -84,23 +92,42 @@ class Lane {
  public:
   Lane(PortNumber port, std::size_t capacity, Waker& waker) : port_(port), queue_(capacity), waker_(waker) {}
 
-  // One writing thread at a time; RT safe. False when the lane was full: the event is lost and counted, and
-  // the consumer will find a kLost notice.
+  // One writing thread at a time; RT safe. False when the lane was full: the event is lost and counted. A kLost notice
+  // then stands in the queue where the gap is, before the first event that fits again: what was struck after the gap is
+  // known. When nothing comes after it, the consumer makes the notice itself.
   bool push(Event event) noexcept {
     event.port = port_;
-    const bool fitted = queue_.push(event);
+    bool fitted = true;
+    if (dropped() != told_.load(std::memory_order_relaxed)) {
+      fitted = queue_.room() >= 2;  // for the notice and the event, or neither
+      if (fitted) {
+        if (const std::uint64_t lost = claim(dropped())) queue_.push(make_loss(port_, event.at, lost));
+      } else {
+        queue_.drop();
+      }
+    }
+    if (fitted) fitted = queue_.push(event);
     waker_.wake();
     return fitted;
   }
   bool has_room() const noexcept { return queue_.has_room(); }  // writer's view
   PortNumber port() const { return port_; }
   std::uint64_t dropped() const noexcept { return queue_.dropped(); }
+  // How many of the first `dropped` nobody has told of; whoever asks does. Writer or consumer.
+  std::uint64_t claim(std::uint64_t dropped) noexcept {
+    std::uint64_t told = told_.load(std::memory_order_relaxed);
+    do
+      if (told >= dropped) return 0;
+    while (!told_.compare_exchange_weak(told, dropped, std::memory_order_relaxed));
+    return dropped - told;
+  }
 
   BoundedQueue<Event>& queue() { return queue_; }  // for the consumer
 
  private:
   const PortNumber port_;
   BoundedQueue<Event> queue_;
+  std::atomic<std::uint64_t> told_{0};  // of the dropped, those that have their notice
   Waker& waker_;
 };
 

@@ -243,6 +243,8 @@ std::string_view word(takes::LineKind kind) {
     case LineKind::kBeat: return "beat";
     case LineKind::kAlong: return "along";
     case LineKind::kPass: return "pass";
+    case LineKind::kEcho: return "echo";
+    case LineKind::kLost: return "lost";
   }
   return "mark";
 }
@@ -294,8 +296,9 @@ void append_line(std::string& out, const takes::Line& line) {
   out.append(R"(,"kind":")").append(word(line.kind)).append("\"");
   switch (line.kind) {
     case LineKind::kMidi:
+    case LineKind::kEcho:
       if (const auto event = takes::midi_event(line)) {
-        out.append(R"(,"midi":{"port":)");
+        out.append(",\"").append(word(line.kind)).append(R"(":{"port":)");
         append_int(out, event->port);
         out.append(R"(,"bytes":[)");
         for (std::size_t i = 0; i < event->size; ++i) {
@@ -313,6 +316,7 @@ void append_line(std::string& out, const takes::Line& line) {
     case LineKind::kBeat:
     case LineKind::kAlong:
     case LineKind::kPass:
+    case LineKind::kLost:
       // Stored as the JSON object of this name (log_line.h).
       out.append(",\"").append(word(line.kind)).append("\":").append(line.data);
       break;

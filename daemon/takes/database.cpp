@@ -1,4 +1,5 @@
 #include "daemon/takes/database.h"
+#include "daemon/takes/keys_down.h"
 #include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
 
@@ -97,7 +98,8 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
   return "The file of takes " + path.string() + " can't be used: " + exception.what() + ".";
 }
 
-Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number) {
+Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number,
+                                const std::function<void(Database&)>& before_closing) {
   std::error_code failed;
   if (path.has_parent_path() && !std::filesystem::exists(path.parent_path(), failed)) {
     std::filesystem::create_directories(path.parent_path(), failed);
@@ -122,6 +124,7 @@ Result<Database> Database::open(const std::filesystem::path& path, LineNumber fi
   }
   database.migrate(first_number);
   database.load();
+  if (before_closing) before_closing(database);
   database.close_interrupted();
   return database;
 }
@@ -211,7 +214,7 @@ void Database::index(const Entry& entry, const Line& line) {
 }
 
 void Database::count(const Line& line) {
-  if (const auto event = midi_event(line); event && event->kind() == midi::kNoteOn && event->bytes[2] != 0) ++counts_.notes;
+  if (const auto event = line.kind == LineKind::kMidi ? midi_event(line) : std::nullopt; event && event->kind() == midi::kNoteOn && event->bytes[2] != 0) ++counts_.notes;
   if (line.kind == LineKind::kChord) ++counts_.chords;
   if (line.kind == LineKind::kMark) ++counts_.marks;
   counts_.last_at = std::max(counts_.last_at, line.at);
@@ -284,6 +287,58 @@ Database::Written Database::write(const std::vector<const Entry*>& entries) {
     counts_ = counted;
     throw;
   }
+}
+
+bool Database::take_back(const Spill& spill) {
+  const State before = state_;
+  const Counts counted = counts_;
+  try {
+    SQLite::Transaction group(file_, SQLite::TransactionBehavior::IMMEDIATE);
+    const std::string name = "spill " + spill.token;
+    SQLite::Statement done(file_, "SELECT 1 FROM about WHERE name = ?");
+    done.bind(1, name);
+    if (done.executeStep()) return false;
+    done.reset();
+    SQLite::Statement note(file_, "INSERT INTO about VALUES (?, 'taken back')");
+    note.bind(1, name);
+    note.exec();
+    if (spill.take != 0) {
+      SQLite::Statement open(file_, "SELECT last_at FROM takes WHERE take = ? AND (ended IS NULL OR ended = 'interrupted')");
+      open.bind(1, signed_of(spill.take));
+      if (spill.store == id_ && open.executeStep()) {
+        state_.take = spill.take;
+        counts_ = {.last_at = Micros(open.getColumn(0).getInt64())};
+        open.reset();
+        SQLite::Statement again(file_, "UPDATE takes SET ended = NULL WHERE take = ?");
+        again.bind(1, signed_of(spill.take));
+        again.exec();
+      } else if (spill.begin) {
+        open.reset();
+        std::vector<Line> written;
+        write_one(*spill.begin, written);
+      }
+    }
+    std::vector<Line> lines;
+    for (const Entry& entry : spill.entries) {
+      write_one(entry, lines);
+      lines.clear();
+    }
+    flush_counts();
+    group.commit();
+  } catch (...) {
+    state_ = before;
+    counts_ = counted;
+    throw;
+  }
+  state_.take = 0;  // one that has no end yet is closed with all others
+  counts_ = {};
+  return true;
+}
+
+void Database::forget(const Spill& spill) {
+  SQLite::Statement forget(file_, "DELETE FROM about WHERE name = ?");
+  forget.bind(1, "spill " + spill.token);
+  forget.exec();
 }
 
 Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::string& text) {
@@ -382,11 +437,17 @@ std::vector<midi::Event> Database::midi(TakeId take) {
   if (!query.executeStep()) return {};
   const Span span = span_of(Micros(query.getColumn(0).getInt64()), Micros(query.getColumn(1).getInt64()));
   std::vector<midi::Event> events;
-  for (const Line& line : lines_where("kind = 2", take))
-    if (auto event = midi_event(line)) {
-      event->at = span.within(event->at);  // whatever a damaged file says, it was in this take
+  KeysDown down;
+  for (const Line& line : lines_where("kind IN (2, 19)", take)) {
+    const Micros at = span.within(line.at);  // whatever a damaged file says, it was in this take
+    if (const auto lost = lost_port(line)) {
+      down.release(*lost, at, events);
+    } else if (auto event = midi_event(line)) {
+      event->at = at;
+      down.apply(*event);
       events.push_back(*event);
     }
+  }
   return events;
 }
 

@@ -11,6 +11,7 @@
 #include <SQLiteCpp/SQLiteCpp.h>
 
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -18,6 +19,7 @@
 #include "daemon/base/result.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/search.h"
+#include "daemon/takes/spill.h"
 
 namespace undersong::takes {
 
@@ -30,9 +32,11 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 class Database {
  public:
   // Makes the file if there is none (directory 0700, file 0600), brings its layout up to date, and closes takes that
-  // an earlier run left open. `first_number`: where numbers begin in a new file.
+  // an earlier run left open. `first_number`: where numbers begin in a new file. `before_closing` is called before that:
+  // for lines that belong to such a take.
   // Throws SQLite::Exception; an Error means the file is not ours to touch (newer layout, another program's).
-  static Result<Database> open(const std::filesystem::path& path, LineNumber first_number);
+  static Result<Database> open(const std::filesystem::path& path, LineNumber first_number,
+                               const std::function<void(Database&)>& before_closing = {});
 
   const std::string& id() const { return id_; }
   LineNumber next_number() const { return state_.next_number; }
@@ -48,6 +52,10 @@ class Database {
   };
   // Writes all entries as one group, or none.
   Written write(const std::vector<const Entry*>& entries);
+  // Puts the lines of a spill where they belong, all or none. False when that has been done before.
+  bool take_back(const Spill& spill);
+  // The spill's file is gone, so it need not be known any more.
+  void forget(const Spill& spill);
   // rename, annotate, correction, delete, restore. Error when there is no such take or it is being played.
   Result<Line> edit(LineKind kind, TakeId take, Micros at, const std::string& text);
 
@@ -56,6 +64,7 @@ class Database {
   // The newest that isn't deleted without a number.
   std::optional<Detail> detail(std::optional<TakeId> take);
   std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, const std::vector<LineKind>& kinds = {});
+  // Without suspected echoes. Where events were lost, what was down is let go.
   std::vector<midi::Event> midi(TakeId take);
 
  private:

@@ -14,6 +14,12 @@ double rounded(float share) { return std::round(static_cast<double>(share) * 100
 
 Entry entry(Micros at, LineKind kind, std::string data) { return {at, kind, std::move(data), {}}; }
 
+Entry received(LineKind kind, const midi::Event& event) {
+  std::string data(1, static_cast<char>(event.port));
+  for (std::size_t i = 0; i < event.size && i < event.bytes.size(); ++i) data += static_cast<char>(event.bytes[i]);
+  return entry(event.at, kind, std::move(data));
+}
+
 }  // namespace
 
 std::string_view text(EndReason reason) {
@@ -45,20 +51,63 @@ Entry take_begin(Micros at, std::int64_t utc_ms) { return entry(at, LineKind::kT
 Entry take_end(Micros at, EndReason reason) { return entry(at, LineKind::kTakeEnd, std::string(text(reason))); }
 Entry mark(Micros at, std::string text) { return entry(at, LineKind::kMark, std::move(text)); }
 
-Entry midi_received(const midi::Event& event) {
-  std::string data(1, static_cast<char>(event.port));
-  for (std::size_t i = 0; i < event.size && i < event.bytes.size(); ++i) data += static_cast<char>(event.bytes[i]);
-  return entry(event.at, LineKind::kMidi, std::move(data));
-}
+Entry midi_received(const midi::Event& event) { return received(LineKind::kMidi, event); }
+Entry suspected_echo(const midi::Event& event) { return received(LineKind::kEcho, event); }
 
 std::optional<midi::Event> midi_event(const Line& line) {
-  if (line.kind != LineKind::kMidi || line.data.size() < 2 || line.data.size() > 4) return std::nullopt;
+  if ((line.kind != LineKind::kMidi && line.kind != LineKind::kEcho) || line.data.size() < 2 || line.data.size() > 4) return std::nullopt;
   midi::Event event;
   event.at = line.at;
   event.port = static_cast<midi::PortNumber>(line.data[0]);
   event.size = static_cast<std::uint8_t>(line.data.size() - 1);
   for (std::size_t i = 0; i < event.size; ++i) event.bytes[i] = static_cast<std::uint8_t>(line.data[i + 1]);
   return event;
+}
+
+Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std::uint64_t events) {
+  return entry(at, LineKind::kLost, json::serialize(json::object{{"port", port}, {"name", name}, {"events", events}}));
+}
+
+decltype(Entry::facts) facts_of(LineKind kind, const std::string& data) {
+  using harmony::Family;
+  if (kind != LineKind::kChord && kind != LineKind::kMelody && kind != LineKind::kKey) return {};
+  boost::system::error_code wrong;
+  const json::value tree = json::parse(data, wrong);
+  const json::object* object = wrong ? nullptr : tree.if_object();
+  if (!object) return {};
+  const auto number = [&](const char* name) {
+    const json::value* value = object->if_contains(name);
+    return value && value->is_int64() ? std::optional(value->get_int64()) : std::nullopt;
+  };
+  const auto word = [&](const char* name) {
+    const json::value* value = object->if_contains(name);
+    return value && value->is_string() ? std::string(value->get_string()) : std::string();
+  };
+  const auto pitch_class = [](std::int64_t n) { return PitchClass(static_cast<int>(((n % 12) + 12) % 12)); };
+  if (kind == LineKind::kKey) return KeyFacts{word("harte")};
+  if (kind == LineKind::kMelody) {
+    const auto pitch = number("pitch");
+    if (!pitch || *pitch < 0 || *pitch > 127) return {};
+    MelodyFacts facts{Pitch(static_cast<int>(*pitch)), std::nullopt, word("degree")};
+    if (const auto over = number("over")) facts.over = pitch_class(*over);
+    return facts;
+  }
+  const auto root = number("root"), bass = number("bass");
+  if (!root || !bass) return {};
+  for (const Family family : {Family::kMajor, Family::kMinor, Family::kDominant, Family::kSuspended, Family::kDiminished, Family::kHalfDiminished,
+                              Family::kAugmented, Family::kPower})
+    if (text(family) == word("family")) return ChordFacts{pitch_class(*root), pitch_class(*bass), family, word("harte")};
+  return {};
+}
+
+std::optional<midi::PortNumber> lost_port(const Line& line) {
+  if (line.kind != LineKind::kLost) return std::nullopt;
+  boost::system::error_code wrong;
+  const json::value data = json::parse(line.data, wrong);
+  const json::object* object = wrong ? nullptr : data.if_object();
+  const json::value* port = object ? object->if_contains("port") : nullptr;
+  if (!port || !port->is_int64() || port->get_int64() < 0 || port->get_int64() >= midi::kNoPort) return std::nullopt;
+  return static_cast<midi::PortNumber>(port->get_int64());
 }
 
 Entry chord_in_force(Micros since, const listen::Reading& reading) {

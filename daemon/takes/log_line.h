@@ -4,10 +4,13 @@
 // Line numbers ascend from 1 without gaps over all takes. `at` is the time from which a thing holds, so it may lie
 // before that of the line above.
 //
-// How a line's `data` looks: midi: port, then the 1 to 3 bytes received. chord, key, melody, offered, tried: a JSON
-// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat, along and pass. mark, rename,
+// How a line's `data` looks: midi, echo: port, then the 1 to 3 bytes received. chord, key, melody, offered, tried: a JSON
+// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat, along, pass and lost. mark, rename,
 // annotate: the text.
 // correction: the chord in Harte syntax. take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
+//
+// echo: a message that was received and is probably only what we had sent ourselves. Whoever reads what was played leaves
+// these lines out; they are there so that nothing is lost should the guess be wrong.
 //
 // Threads: plain values.
 #pragma once
@@ -33,6 +36,7 @@ using TakeId = std::uint64_t;  // from 1
 enum class LineKind : std::uint8_t {
   kTakeBegin = 1, kMidi = 2, kChord = 3, kKey = 4, kMelody = 5, kOffered = 6, kTried = 7, kMark = 8, kTakeEnd = 9,
   kCorrection = 10, kRename = 11, kAnnotate = 12, kDelete = 13, kRestore = 14, kBeat = 15, kAlong = 16, kPass = 17,
+  kEcho = 18, kLost = 19,
 };
 
 struct Line {
@@ -72,6 +76,9 @@ std::string_view text(EndReason reason);
 Entry take_begin(Micros at, std::int64_t utc_ms);
 Entry take_end(Micros at, EndReason reason);
 Entry midi_received(const midi::Event& event);  // no heap
+Entry suspected_echo(const midi::Event& event);
+// So many events of this input were lost just before `at`: what sounded on it has ended, for it can't be known.
+Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std::uint64_t events);
 Entry chord_in_force(Micros since, const listen::Reading& reading);
 Entry key_heard(Micros at, const harmony::KeyReading& key);
 Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over);
@@ -81,8 +88,12 @@ Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen
 Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative, std::size_t place);
 Entry mark(Micros at, std::string text);
 
-// The event of a midi line; nullopt if the line is another or damaged.
+// The event of a midi or an echo line; nullopt if the line is another or damaged.
 std::optional<midi::Event> midi_event(const Line& line);
+// What search needs to know of an entry whose data were stored without it.
+decltype(Entry::facts) facts_of(LineKind kind, const std::string& data);
+// The input of a lost line; nullopt if the line is another or damaged.
+std::optional<midi::PortNumber> lost_port(const Line& line);
 
 // "half_diminished"; stored in the index of chords, so words never change.
 std::string_view text(harmony::Family family);

@@ -12,6 +12,7 @@
 
 #include "daemon/base/caught.h"
 #include "daemon/takes/database.h"
+#include "daemon/takes/spill.h"
 
 namespace undersong::takes {
 namespace {
@@ -47,14 +48,9 @@ class SqliteStore final : public Store {
  public:
   SqliteStore(Options options, Reports reports) : options_(std::move(options)), reports_(std::make_shared<const Reports>(std::move(reports))) {}
 
-  ~SqliteStore() override {
-    {
-      std::lock_guard lock(mutex_);
-      stop_ = true;
-    }
-    wake_.notify_one();
-    if (thread_.joinable()) thread_.join();
-  }
+  ~SqliteStore() override { (void)finish(); }
+
+  Closed close() override { return finish(); }
 
   // Before the thread starts.
   std::optional<Error> first_open() {
@@ -133,6 +129,16 @@ class SqliteStore final : public Store {
   }
 
  private:
+  Closed finish() {
+    {
+      std::lock_guard lock(mutex_);
+      stop_ = true;
+    }
+    wake_.notify_one();
+    if (thread_.joinable()) thread_.join();
+    return closed_;
+  }
+
   Result<Detail> find(std::optional<TakeId> take) {
     auto detail = database_->detail(take);
     if (!detail) return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");
@@ -183,6 +189,7 @@ class SqliteStore final : public Store {
     pthread_setname_np(pthread_self(), "takes");
     // Writing may wait; what is played may not: on one core the listener goes first.
     setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 10);
+    tell_health();  // what was found when the file was opened
     std::unique_lock lock(mutex_);
     for (bool last = false; !last;) {
       try {
@@ -195,6 +202,7 @@ class SqliteStore final : public Store {
     }
     lock.unlock();
     for (Pending& pending : backlog_) fail(pending);
+    closed_ = spill();
     database_.reset();
   }
 
@@ -237,16 +245,95 @@ class SqliteStore final : public Store {
     return last && incoming_.empty() && tasks_.empty();
   }
 
+  // Beside the takes, then wherever else there may be room.
+  std::vector<std::filesystem::path> spill_folders() const {
+    std::vector<std::filesystem::path> folders{options_.path.has_parent_path() ? options_.path.parent_path() : "."};
+    folders.insert(folders.end(), options_.spill_folders.begin(), options_.spill_folders.end());
+    return folders;
+  }
+
+  // What can't be written at the end goes elsewhere.
+  Closed spill() {
+    Closed closed;
+    std::lock_guard lock(mutex_);
+    closed.lost = lost_;
+    if (!backlog_.empty()) {
+      Spill spill;
+      spill.store = id_;
+      spill.path = std::filesystem::absolute(options_.path);
+      if (database_ && database_->open_take()) {
+        spill.take = *database_->open_take();
+        spill.begin = open_begin_;
+      } else if (resumed_begin_) {
+        spill.entries.push_back(*resumed_begin_);
+      }
+      for (Pending& pending : backlog_) spill.entries.push_back(std::move(pending.entry));
+      const std::uint64_t count = backlog_.size();
+      backlog_.clear();
+      const auto written = write_spill(spill, spill_folders());
+      if (written) {
+        closed.spilled = count;
+        closed.spill = *written;
+        closed.sentence = trouble_ + " " + std::to_string(count) + " lines could not be written there; they are in " + written->string() +
+                          " and are read back at the next start.";
+      } else {
+        closed.lost += count;
+        closed.sentence = trouble_ + " " + std::to_string(count) + " lines could be written neither there nor elsewhere and are lost: " +
+                          written.error().message;
+      }
+    }
+    if (lost_ != 0) {
+      closed.sentence += closed.sentence.empty() ? "" : " ";
+      closed.sentence += std::to_string(lost_) + " lines did not fit in memory and are lost.";
+    }
+    return closed;
+  }
+
+  // Lines that an earlier run could not write. Before the takes that were left open are closed.
+  void take_back(Database& database) {
+    for (const auto& file : find_spills(options_.path, spill_folders())) {
+      auto spill = read_spill(file);
+      if (!spill) {
+        remark(spill.error().message + " It is kept as it is.");
+        continue;
+      }
+      if (spill->store != database.id() && spill->path != std::filesystem::absolute(options_.path)) continue;  // another store's
+      const std::string count = std::to_string(spill->entries.size()) + " lines";
+      try {
+        if (database.take_back(*spill))
+          remark(count + " that could not be written when Undersong was stopped have been read back from " + file.string() + ".");
+        if (spill->damaged != 0) {
+          remark(std::to_string(spill->damaged) + " lines of that file are damaged; it is kept as " + set_aside(file).string() + ".");
+          continue;
+        }
+        std::error_code failed;
+        if (std::filesystem::remove(file, failed)) database.forget(*spill);
+      } catch (const SQLite::Exception& e) {
+        if (kind_of(e) == Trouble::kDamaged) throw;
+        remark(count + " of an earlier run wait in " + file.string() + ", for they can't be written yet: " + sentence_of(e, options_.path));
+      }
+    }
+  }
+
+  void remark(const std::string& sentence) {
+    std::lock_guard lock(mutex_);
+    if (remark_.find(sentence) != std::string::npos) return;
+    remark_ += (remark_.empty() ? "" : " ") + sentence;
+  }
+
   // An Error only if the file is not ours to touch. Other trouble is remembered for the next attempt.
   std::optional<Error> try_open() {
     for (int attempt = 0; attempt < 2; ++attempt) {
       try {
-        auto opened = Database::open(options_.path, first_number_);
+        auto opened = Database::open(options_.path, first_number_, [this](Database& database) {
+          if (!opened_once_) take_back(database);
+        });
         if (!opened) {
           set_trouble(opened.error().message);
           return opened.error();
         }
         database_.emplace(std::move(*opened));
+        opened_once_ = true;
         if (options_.most_pages > 0) database_->limit_pages(options_.most_pages);
         if (resumed_begin_) {  // the take being played goes on in the new file
           Pending again{*resumed_begin_, nullptr};
@@ -274,8 +361,7 @@ class SqliteStore final : public Store {
     if (kind_of(e) != Trouble::kDamaged) return;
     forget_file();
     const auto aside = move_aside(options_.path);
-    std::lock_guard lock(mutex_);
-    remark_ = "A damaged file of takes was moved to " + aside.string() + " and a new one begun.";
+    remark("A damaged file of takes was moved to " + aside.string() + " and a new one begun.");
   }
 
   // What must go on in the next file: the numbers, and the take being played.
@@ -294,8 +380,7 @@ class SqliteStore final : public Store {
   void write_backlog() {
     if (database_ && !database_->in_place(options_.path)) {
       forget_file();
-      std::lock_guard lock(mutex_);
-      remark_ = "The file of takes " + options_.path.string() + " was taken away while in use, and a new one begun.";
+      remark("The file of takes " + options_.path.string() + " was taken away while in use, and a new one begun.");
     }
     if (!database_) try_open();
     while (database_ && !backlog_.empty()) {
@@ -399,6 +484,8 @@ class SqliteStore final : public Store {
   std::optional<Database> database_;
   std::optional<Entry> open_begin_, resumed_begin_;
   LineNumber first_number_ = 1;
+  bool opened_once_ = false;
+  Closed closed_;
   std::thread thread_;
 };
 

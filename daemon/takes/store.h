@@ -11,12 +11,13 @@
 // When the file can't be written (disk full, locked by another program, damaged), entries wait in memory, at most
 // kMostWaitingLines and kMostWaitingBytes; beyond that new ones are left out and counted, except those that begin and
 // end takes. `on_health` says so, the store tries again every kRetryEvery, and writes when it can. A damaged file is
-// kept under a name with ".damaged-" and a number, and a new one is begun whose line numbers go on where known.
+// kept under a name with ".damaged-" and a number, and a new one is begun whose line numbers go on where known. What still
+// waits when the store closes goes into a spill file (spill.h), which the next start reads back and removes.
 //
 // Questions wait in line, at most kMostTasks: beyond, the answer is kExhausted at once. A few answers at most are made before
 // the first of them is taken, so that an owner who is busy finds no heap of them.
 //
-// Threads: any thread may call; nothing here waits for the disk but the destructor, which writes what is left. Answers
+// Threads: any thread may call; nothing here waits for the disk but `close` and the destructor, which write what is left. Answers
 // and reports are handed to `deliver` from the thread named "takes".
 // Errors: Result with one sentence. When memory is short, what is asked is answered so, what could not be written waits as for a
 // full disk, and only `append` may throw, to its caller.
@@ -61,6 +62,7 @@ class Store {
     std::chrono::milliseconds commit_every = kCommitEvery;
     std::chrono::milliseconds retry_every = kRetryEvery;
     std::int64_t most_pages = 0;  // of 4 KB, for the file; 0: as many as the disk holds
+    std::vector<std::filesystem::path> spill_folders{};  // for a spill file when there is no room beside the takes, best first
   };
   using Work = std::function<void()>;
   struct Reports {
@@ -73,7 +75,17 @@ class Store {
 
   // Error only if the file is not ours to touch: written by a newer undersong or by another program.
   static Result<std::unique_ptr<Store>> open(Options options, Reports reports);
-  virtual ~Store() = default;
+  virtual ~Store() = default;  // closes
+
+  struct Closed {
+    std::uint64_t spilled = 0;     // entries that are in `spill` and not in the store
+    std::uint64_t lost = 0;        // entries that are nowhere
+    std::filesystem::path spill;
+    std::string sentence;          // what happened to them and why; "" when all is in the store
+    bool all_kept() const { return spilled == 0 && lost == 0; }
+  };
+  // Writes what is left and says what became of it. To be called once all is appended; later calls give the same.
+  virtual Closed close() = 0;
 
   // Never waits. `done` gets the line's number once it is on disk, or an error when that failed at first; the entry is
   // then kept in memory and written later.

@@ -286,6 +286,43 @@ TEST_F(DaemonTest, AskedToStopItClosesTheTake) {
   EXPECT_EQ(takes->takes[0].ended, "stop");
 }
 
+TEST_F(DaemonTest, StoppedWithADiskThatTakesNoMoreItSaysSoAndTheNextStartHasEveryNote) {
+  // A limit on the size of files, as a disk that is full.
+  daemon_ = std::make_unique<Process>(std::vector<std::string>{"bash", "-c", std::string("ulimit -f 200; exec ") + UNDERSONGD + " --web-port 0"}, true);
+  std::uint64_t played = 0;
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      for (int i = 0; i < 20; ++i) {
+        const int key = 40 + i;
+        if (!daemon.request(protocol::SendNotes{keys({key}, true)}) || !daemon.request(protocol::SendNotes{keys({key}, false)})) return false;
+        ++played;
+      }
+      const auto status = daemon.request(protocol::GetStatus{});
+      return status && !status->store.good && status->store.waiting > 100;
+    }));
+  }
+  std::string said;
+  EXPECT_EQ(daemon_->finish(SIGTERM, said), 3);
+  const std::string spilled = " lines could not be written there; they are in " + (folder_ / ".local/share/undersong/takes.sqlite.waiting-").string();
+  EXPECT_NE(said.find("Stopped, but not everything is kept. "), std::string::npos) << said;
+  EXPECT_NE(said.find(spilled), std::string::npos) << said;
+  EXPECT_EQ(said.find("closed and kept"), std::string::npos) << said;
+  start();
+  {
+    Connection daemon = connect();
+    const auto takes = daemon.request(protocol::ListTakes{});
+    ASSERT_TRUE(takes);
+    ASSERT_EQ(takes->takes.size(), 1u);
+    EXPECT_EQ(takes->takes[0].notes, played);
+    EXPECT_EQ(takes->takes[0].ended, "stop");
+    EXPECT_NE(daemon.request(protocol::GetStatus{})->store.sentence.find("have been read back"), std::string::npos);
+  }
+  said.clear();
+  EXPECT_EQ(daemon_->finish(SIGTERM, said), 0);
+  EXPECT_NE(said.find("Stopped; the take is closed and kept."), std::string::npos) << said;
+}
+
 TEST_F(DaemonTest, ASecondDaemonGivesWayAndTheFirstGoesOn) {
   start();
   Connection first = connect();
@@ -582,6 +619,103 @@ TEST_F(DaemonOverJack, ASuggestionIsPlayedSoftlyOnARealOutputAndNeverHeardAsPlay
   ASSERT_TRUE(after);
   EXPECT_EQ(after->held.size(), 5u) << "only the client's keys are held";
   EXPECT_EQ(daemon.request(protocol::GetStatus{})->take->notes, 5u);
+}
+
+// Wires an output to an input, as somebody does in a patchbay by mistake.
+bool wire(const std::string& from, const std::string& to) {
+  jack_client_t* hand = jack_client_open("hand", JackNoStartServer, nullptr);
+  if (!hand) return false;
+  const auto find = [&](const std::string& part, unsigned long flags) {
+    std::string found;
+    const char** ports = jack_get_ports(hand, nullptr, JACK_DEFAULT_MIDI_TYPE, flags);
+    for (const char** port = ports; port && *port; ++port)
+      if (std::string(*port).find(part) != std::string::npos) found = *port;
+    jack_free(ports);
+    return found;
+  };
+  const std::string out = find(from, JackPortIsOutput), in = find(to, JackPortIsInput);
+  const bool wired = !out.empty() && !in.empty() && jack_connect(hand, out.c_str(), in.c_str()) == 0;
+  jack_client_close(hand);
+  return wired;
+}
+
+TEST_F(DaemonOverJack, ThePlayersOwnKeyRightAfterOursIsKeptWhereNothingIsSentBack) {
+  start();
+  Connection daemon = connect();
+  Player stage("Stage keys");
+  ASSERT_TRUE(until_connected(daemon, "Stage keys"));
+  OutputEar ear("Undersong out");
+  ASSERT_TRUE(ear.opened);
+  const auto order = [](int status, int key) {
+    std::ostringstream out;
+    out << "send " << std::hex << status << ' ' << key << " 40";
+    return out.str();
+  };
+  for (std::size_t i = 0; i < 20; ++i) {
+    const int key = 60 + static_cast<int>(i % 3);
+    ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.notes = std::vector<protocol::PitchNumber>{key}})); }));
+    ASSERT_TRUE(eventually([&] { return ear.struck().size() == i + 1; }));
+    ASSERT_EQ(stage.order(order(0x90, key)), "ok");
+    // Legato, as hands play; and the last one goes up at the end.
+    if (i > 0) {
+      ASSERT_EQ(stage.order(order(0x80, 60 + static_cast<int>((i - 1) % 3))), "ok");
+    }
+  }
+  ASSERT_EQ(stage.order(order(0x80, 61)), "ok");
+  EXPECT_TRUE(eventually([&] {
+    const auto status = daemon.request(protocol::GetStatus{});
+    return status && status->take && status->take->notes == 20;
+  }));
+  // Two tones of every chord doubled while it sounds.
+  for (std::size_t i = 0; i < 12; ++i) {
+    const std::size_t before = ear.struck().size();
+    ASSERT_TRUE(daemon.request(protocol::Hear{.notes = std::vector<protocol::PitchNumber>{41, 57, 60, 65}}));
+    ASSERT_TRUE(eventually([&] { return ear.struck().size() == before + 4; }));
+    for (const int status : {0x90, 0x80})
+      for (const int key : {60, 65}) ASSERT_EQ(stage.order(order(status, key)), "ok");
+  }
+  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->take->notes == 44; }))
+      << daemon.request(protocol::GetStatus{})->take->notes;
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  const auto echoes = daemon.request(protocol::GetEvents{.take = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kEcho}});
+  ASSERT_TRUE(echoes);
+  EXPECT_TRUE(echoes->lines.empty());
+}
+
+TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarkedInTheTake) {
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(until_connected(daemon, "Undersong in"));
+  OutputEar ear("Undersong out");
+  ASSERT_TRUE(ear.opened);
+  ASSERT_TRUE(eventually([] { return wire("Undersong out", "Undersong in"); }));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
+  std::size_t sounded = 0;
+  for (const auto& chord : {std::vector<protocol::PitchNumber>{41, 57, 60, 65}, {38, 57, 62, 65}, {43}, {36, 55, 60, 64}}) {
+    ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.notes = chord})); }));
+    sounded += chord.size();
+    ASSERT_TRUE(eventually([&] { return ear.struck().size() == sounded; }));
+  }
+  ASSERT_TRUE(daemon.request(protocol::Hear{.stop = true}));
+  ASSERT_TRUE(eventually([&] { return ear.let_go() == sounded; }));
+  std::optional<protocol::Read<protocol::TakeLines>> marked;
+  EXPECT_TRUE(eventually([&] {
+    marked = daemon.request(protocol::GetEvents{.take = std::nullopt, .from = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kEcho}});
+    return *marked && (*marked)->lines.size() == 2 * sounded;
+  })) << "each of our notes and its end, as received";
+  for (const auto& line : (*marked)->lines) {
+    ASSERT_TRUE(line.echo);
+    EXPECT_FALSE(line.midi);
+    EXPECT_EQ(line.take, 1u);
+  }
+  const auto moment = daemon.request(protocol::GetMoment{});
+  ASSERT_EQ(moment->held.size(), 1u) << "only the client's key";
+  EXPECT_EQ(daemon.request(protocol::GetStatus{})->take->notes, 1u);
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  const auto notes = daemon.request(protocol::GetNotes{.take = 1});
+  ASSERT_TRUE(notes) << notes.error().sentence;
+  EXPECT_EQ(notes->pitch.size(), 1u) << "the page's notes are what was played";
 }
 
 // A killed daemon's clients stay with the JACK server for a while, which then takes seconds to answer the next program.

@@ -96,6 +96,36 @@ TEST(Inputs, AFullLaneIsToldOnceAndCounted) {
   EXPECT_TRUE(drain(inputs).empty());
 }
 
+TEST(Inputs, ALossStandsWhereTheGapIsSoThatWhatWasStruckAfterItIsKnown) {
+  Inputs inputs(8);
+  Lane* lane = inputs.lane("keys");
+  for (int i = 0; i < 12; ++i) lane->push(note_on(Micros(i), 0, Pitch(60 + i), Velocity(1)));
+  EXPECT_EQ(inputs.dropped(lane->port()), 4u);
+  // Room comes while the consumer is at it, and the player goes on.
+  std::vector<Event> events;
+  bool played_on = false;
+  inputs.drain([&](const Event& e) {
+    events.push_back(e);
+    if (!played_on && e.at == Micros(4)) {
+      played_on = true;
+      EXPECT_TRUE(lane->push(note_on(Micros(100), 0, Pitch(90), Velocity(1))));
+    }
+  });
+  ASSERT_EQ(events.size(), 10u) << "8, the notice, and the one after it";
+  EXPECT_EQ(notice_of(events[8]), Notice::kLost);
+  EXPECT_EQ(lost_events(events[8]), 4u);
+  EXPECT_EQ(events[8].port, lane->port());
+  EXPECT_EQ(events[9].bytes[1], 90) << "struck after the gap, so it is still held";
+  EXPECT_TRUE(drain(inputs).empty()) << "one loss is told once";
+  // A second loss of the same input, at the end.
+  for (int i = 0; i < 9; ++i) lane->push(note_on(Micros(200 + i), 0, Pitch(60 + i), Velocity(1)));
+  events = drain(inputs);
+  ASSERT_EQ(events.size(), 9u);
+  EXPECT_EQ(notice_of(events.back()), Notice::kLost);
+  EXPECT_EQ(lost_events(events.back()), 1u);
+  EXPECT_EQ(inputs.dropped(lane->port()), 5u);
+}
+
 TEST(Inputs, AFloodIsGivenInPortionsAndNothingIsForgotten) {
   Inputs inputs(10'000);
   Lane* lane = inputs.lane("keys");

@@ -78,7 +78,8 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
                   takes::key_heard(us(2), *moment.key), takes::melody_note(moment.melody[0], moment.harmony->reading.chord),
                   takes::alternatives_offered(us(3), 1, {moment.melody.begin(), moment.melody.end()}, moment.alternatives),
                   takes::alternative_tried(us(4), 1, moment.alternatives[0], 0),
-                  takes::beat_said({us(4), takes::BeatWord::kTap, us(500'000), 0}), takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1)}));
+                  takes::beat_said({us(4), takes::BeatWord::kTap, us(500'000), 0}), takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1),
+                  takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)), takes::events_lost(us(8), 2, "Stage keys", 3)}));
     Recorded watcher(running.socket, capture, 1);
     watcher.send(R"({"jsonrpc":"2.0","id":"all","method":"subscribe","params":{"topics":["moment","status","log"],"log_from":1}})");
     Recorded asker(running.socket, capture, 2);

@@ -326,5 +326,37 @@ TEST(Store, BoundsWhatWaitsToBeAskedAndAnswersTheRest) {
   EXPECT_GE(answered, 50);
 }
 
+TEST(Midi, LeavesSuspectedEchoesOutAndLetsGoWhereEventsWereLost) {
+  TemporaryFolder folder;
+  Reported reported;
+  auto store = open_store(folder.path / "takes.db", reported);
+  const auto received = [&](midi::Event event) { store->append(midi_received(event)); };
+  store->append(take_begin(us(0), 0));
+  received(midi::note_on(us(1), 0, Pitch(60), Velocity(80), 2));
+  received(midi::note_on(us(2), 3, Pitch(62), Velocity(80), 2));
+  received(midi::note_on(us(3), 0, Pitch(64), Velocity(80), 7));
+  received(midi::control_change(us(4), 0, 64, 127, 2));
+  received(midi::note_on(us(5), 0, Pitch(65), Velocity(80), 2));
+  received(midi::note_off(us(6), 0, Pitch(65), 2));
+  store->append(suspected_echo(midi::note_on(us(7), 0, Pitch(72), Velocity(50), 2)));
+  store->append(events_lost(us(8), 2, "Stage \"A\"", 12));
+  received(midi::note_on(us(9), 0, Pitch(67), Velocity(80), 2));
+  store->append(take_end(us(10), EndReason::kRequest));
+  const auto midi = now<Store::Midi>([&](auto answer) { store->midi(TakeId{1}, answer); });
+  ASSERT_TRUE(midi);
+  EXPECT_EQ(midi->detail.summary.notes, 5u);
+  ASSERT_EQ(midi->events.size(), 10u);
+  std::vector<midi::Event> let_go(midi->events.begin() + 6, midi->events.begin() + 9);
+  for (const auto& event : let_go) EXPECT_EQ(event.at, us(8));
+  EXPECT_EQ(let_go[0], midi::note_off(us(8), 0, Pitch(60), 2));
+  EXPECT_EQ(let_go[1], midi::control_change(us(8), 0, 64, 0, 2));
+  EXPECT_EQ(let_go[2], midi::note_off(us(8), 3, Pitch(62), 2));
+  EXPECT_EQ(midi->events[9].bytes[1], 67);
+  const auto asked = now<std::vector<Line>>([&](auto answer) { store->lines(TakeId{1}, 1, 100, {LineKind::kEcho, LineKind::kLost}, answer); });
+  ASSERT_EQ(asked->size(), 2u);
+  EXPECT_EQ(midi_event(asked->front())->bytes[1], 72);
+  EXPECT_EQ(lost_port(asked->back()), midi::PortNumber{2});
+}
+
 }  // namespace
 }  // namespace undersong::takes

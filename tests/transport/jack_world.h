@@ -77,6 +77,18 @@ class Process {
     id_ = -1;
   }
   pid_t id() const { return id_; }
+  // Sends a signal and waits; gives the exit status (-1: ended by a signal), and all that was still said.
+  int finish(int signal, std::string& said) {
+    if (id_ <= 0) return -1;
+    ::kill(id_, signal);
+    char part[4096];
+    for (ssize_t got; (got = ::read(out_, part, sizeof part)) > 0;) said.append(part, static_cast<std::size_t>(got));
+    ::close(in_), ::close(out_);
+    int status = 0;
+    ::waitpid(id_, &status, 0);
+    id_ = -1;
+    return WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+  }
   void signal(int number) const {
     if (id_ > 0) ::kill(id_, number);
   }

@@ -40,9 +40,10 @@ class Ear {
     const auto end = std::chrono::steady_clock::now() + kPatience;
     for (;;) {
       inputs_.drain([&](const Event& e) {
-        if (echo_of && notice_of(e) == Notice::kNone && echo_of->is_echo(e)) {
-          ++echoes;
-          return;
+        if (echo_of && notice_of(e) == Notice::kNone) {
+          const auto verdict = echo_of->judge(e);
+          echoes += verdict == midi::EchoGuard::Verdict::kEcho;
+          if (verdict != midi::EchoGuard::Verdict::kPlayed) return;
         }
         notes.apply(e);
         (notice_of(e) == Notice::kNone ? events : notices).push_back(e);

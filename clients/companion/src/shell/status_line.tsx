@@ -20,6 +20,9 @@ export const line = computed<Line>(() => {
   const ports = now.ports.filter((port) => port.connected && !port.own).map((port) => port.name);
   const keyboard = ports.length === 0 ? 'no keyboard yet' : ports.join(', ');
   const take = now.take ? ` · recording take${now.take.take === undefined ? '' : ` ${now.take.take}`}` : '';
+  if (now.lost_events > 0) {
+    return { mark: '!', text: `Connected · ${keyboard}${take} · ${now.lost_events} MIDI messages were lost: they came too fast`, bad: true };
+  }
   return { mark: ports.length === 0 ? '○' : '●', text: `Connected · ${keyboard}${take}`, bad: false };
 });
 

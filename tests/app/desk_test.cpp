@@ -1,0 +1,154 @@
+// The desk between real inputs and a real store: what is lost and what is only an echo stand in the take's log.
+#include "daemon/app/desk.h"
+
+#include <gtest/gtest.h>
+
+#include <set>
+
+#include "daemon/midi/source.h"
+#include "tests/takes/store_fixture.h"
+
+namespace undersong::app {
+namespace {
+
+class NoOutput final : public midi::Sink {
+ public:
+  Result<void> tend() override { return unavailable("No output here."); }
+  bool connected() const override { return false; }
+  const std::string& port_name() const override { return name_; }
+  bool send(const midi::Event&) override { return false; }
+
+ private:
+  std::string name_;
+};
+
+class DeskTest : public testing::Test {
+ protected:
+  static constexpr std::size_t kLane = 16;
+  midi::Event on(int key, std::int64_t at = 0) { return midi::note_on(Micros(at ? at : ++now_ * 1'000), 0, Pitch(key), Velocity(80)); }
+  midi::Event off(int key) { return midi::note_off(Micros(++now_ * 1'000), 0, Pitch(key)); }
+  void drain() {
+    inputs_.drain([&](const midi::Event& event) { desk_.received(event); });
+    desk_.catch_up();
+  }
+  std::vector<takes::Line> lines(takes::LineKind kind) {
+    std::vector<takes::Line> out;
+    for (auto& line : takes::lines_of(*store_))
+      if (line.kind == kind) out.push_back(std::move(line));
+    return out;
+  }
+
+  std::int64_t now_ = 0;
+  takes::TemporaryFolder folder_;
+  takes::Reported reported_;
+  midi::Inputs inputs_{kLane};
+  std::unique_ptr<takes::Store> store_ = takes::open_store(folder_.path / "takes.db", reported_);
+  midi::SharedEchoGuard echoes_;
+  Desk desk_{Config{}, Desk::World{.inputs = inputs_,
+                                   .store = *store_,
+                                   .echoes = echoes_,
+                                   .open_output = [](const std::string&) { return std::make_unique<NoOutput>(); },
+                                   .changed_output = [] {},
+                                   .changed_moment = [] {},
+                                   .changed_status = [this] { ++status_changes_; },
+                                   .changed_deadline = [] {},
+                                   .utc_ms = [] { return std::int64_t{1'790'000'000'000}; },
+                                   .aside = [](auto) { return false; }}};
+  int status_changes_ = 0;
+};
+
+TEST_F(DeskTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) {
+  midi::Lane& keys = *inputs_.lane("Stage keys");
+  midi::Lane& pads = *inputs_.lane("Pads");
+  pads.push(on(43));
+  keys.push(on(60)), keys.push(on(64)), keys.push(midi::control_change(Micros(++now_ * 1'000), 0, 64, 127));
+  drain();
+  ASSERT_EQ(desk_.moment().held.size(), 3u);
+  // A stall: the lane fills, and the ends of both notes are among what doesn't fit.
+  for (std::size_t i = 0; i < kLane; ++i) keys.push(on(90));
+  for (const int key : {60, 64}) keys.push(off(key));
+  keys.push(on(67));
+  status_changes_ = 0;
+  drain();
+  ASSERT_EQ(desk_.moment().held.size(), 1u) << "what the other input holds";
+  EXPECT_EQ(desk_.moment().held[0].pitch, Pitch(43));
+  EXPECT_EQ(desk_.status().lost_events, 3u);
+  EXPECT_GT(status_changes_, 0);
+  const auto lost = lines(takes::LineKind::kLost);
+  ASSERT_EQ(lost.size(), 1u);
+  EXPECT_EQ(lost[0].take, 1u);
+  EXPECT_EQ(lost[0].data, R"({"port":1,"name":"Stage keys","events":3})");
+  // The next loss is another line.
+  for (std::size_t i = 0; i < kLane + 4; ++i) keys.push(on(91));  // no notice of the loss before stands in its way
+  drain();
+  const auto both = lines(takes::LineKind::kLost);
+  ASSERT_EQ(both.size(), 2u);
+  EXPECT_EQ(both[1].data, R"({"port":1,"name":"Stage keys","events":4})");
+  EXPECT_EQ(desk_.status().lost_events, 7u);
+  // Whoever plays or exports the take finds an end for every note, where the loss was.
+  const auto take = takes::now<takes::Store::Midi>([&](auto answer) { store_->midi({}, answer); });
+  ASSERT_TRUE(take);
+  std::set<int> down;
+  bool pedal = false;
+  for (const auto& event : take->events) {
+    if (event.kind() == midi::kControlChange) pedal = event.bytes[2] >= 64;
+    else if (event.kind() == midi::kNoteOn) down.insert(event.bytes[1]);
+    else down.erase(event.bytes[1]);
+  }
+  EXPECT_EQ(down, std::set<int>{43});
+  EXPECT_FALSE(pedal);
+}
+
+TEST_F(DeskTest, ALossBetweenTakesIsALineToo) {
+  midi::Lane& keys = *inputs_.lane("Stage keys");
+  for (std::size_t i = 0; i < kLane + 2; ++i) keys.push(midi::control_change(Micros(++now_ * 1'000), 0, 1, 5));
+  drain();
+  const auto lost = lines(takes::LineKind::kLost);
+  ASSERT_EQ(lost.size(), 1u);
+  EXPECT_EQ(lost[0].take, 0u);
+}
+
+TEST_F(DeskTest, ASuspectedEchoIsKeptMarkedAndNotHeard) {
+  midi::Lane& keys = *inputs_.lane("Stage keys");
+  keys.push(on(60));
+  drain();
+  // Our chord comes back whole, from an instrument that keeps key pressure to itself.
+  const std::int64_t sent = ++now_ * 1'000;
+  for (const int key : {48, 55, 64}) echoes_.sent(on(key, sent));
+  for (const int key : {48, 55, 64}) keys.push(on(key, sent + 2'000));
+  now_ += 10;
+  drain();
+  EXPECT_EQ(desk_.moment().held.size(), 3u) << "the third proved it";
+  for (const int key : {48, 55, 64}) echoes_.sent(midi::note_off(Micros(now_ * 1'000), 0, Pitch(key)));
+  for (const int key : {48, 55, 64}) keys.push(off(key));
+  drain();
+  ASSERT_EQ(desk_.moment().held.size(), 1u) << "what had been let through has ended";
+  const auto echoes = lines(takes::LineKind::kEcho);
+  ASSERT_EQ(echoes.size(), 2u);
+  const auto event = takes::midi_event(echoes[0]);
+  ASSERT_TRUE(event);
+  EXPECT_EQ(event->bytes[1], 64);
+  EXPECT_EQ(event->port, keys.port());
+  EXPECT_EQ(lines(takes::LineKind::kMidi).size(), 5u);
+  const auto take = takes::now<takes::Store::Midi>([&](auto answer) { store_->midi({}, answer); });
+  ASSERT_TRUE(take);
+  EXPECT_EQ(take->events.size(), 5u) << "what is played, exported and analysed is without it";
+}
+
+TEST_F(DeskTest, WhatAClientPlaysIsNeverAnEcho) {
+  // Whole chords of ours, exactly doubled: on any other input that would be a loop.
+  for (int i = 0; i < 8; ++i) {
+    std::vector<protocol::PlayedNote> chord;
+    for (int key : {48 + i, 55 + i, 64 + i}) {
+      echoes_.sent(midi::note_on(midi::steady_now(), 0, Pitch(key), Velocity(70)));
+      chord.push_back({key, 70, true});
+    }
+    ASSERT_EQ(*desk_.play(1, chord), 3u);
+    drain();
+  }
+  EXPECT_EQ(lines(takes::LineKind::kMidi).size(), 24u);
+  EXPECT_TRUE(lines(takes::LineKind::kEcho).empty());
+}
+
+}  // namespace
+}  // namespace undersong::app
