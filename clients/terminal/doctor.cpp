@@ -39,6 +39,7 @@ int examine(const Session& session) {
     line(output.connected, fmt::format("Suggestions are played on: {}{}", output.name, output.connected ? "" : fmt::format(" (not there: {})", output.trouble)));
   if (status->playing) line(true, fmt::format("Take {} is being played there.", status->playing->take));
   line(status->store.good, status->store.good ? fmt::format("Takes are kept; {} lines so far.", status->log_last) : status->store.sentence);
+  if (status->store.good && !status->store.sentence.empty()) line(true, status->store.sentence);  // what was set right
   if (status->store.waiting) line(status->store.good, fmt::format("{} lines wait to be written.", status->store.waiting));
   if (status->store.lost) line(false, fmt::format("{} lines did not fit in memory and are lost.", status->store.lost));
   if (status->lost_events)

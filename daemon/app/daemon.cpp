@@ -288,7 +288,7 @@ class Running final : public Daemon {
       spdlog::info("Stopped; the take is closed and kept.");
       return 0;
     }
-    spdlog::error("Stopped, but not everything is kept. {}", closed.sentence);
+    spdlog::error("Stopped, but not everything is in the takes. {}", closed.sentence);
     std::error_code ignored;
     const auto folder = closed.spill.parent_path();
     if (closed.spilled != 0 && (folder == std::filesystem::temp_directory_path(ignored) || folder == default_places().socket.parent_path()))

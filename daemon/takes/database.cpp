@@ -1,3 +1,4 @@
+// Over 400 lines: every statement on the tables in one place.
 #include "daemon/takes/database.h"
 #include "daemon/takes/keys_down.h"
 #include "daemon/takes/take_times.h"

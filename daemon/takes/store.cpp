@@ -1,3 +1,4 @@
+// Over 400 lines: the life of the store's thread, from opening to the spill file, shares one state.
 #include "daemon/takes/store.h"
 
 #include <sys/resource.h>

@@ -305,7 +305,7 @@ TEST_F(DaemonTest, StoppedWithADiskThatTakesNoMoreItSaysSoAndTheNextStartHasEver
   std::string said;
   EXPECT_EQ(daemon_->finish(SIGTERM, said), 3);
   const std::string spilled = " lines could not be written there; they are in " + (folder_ / ".local/share/undersong/takes.sqlite.waiting-").string();
-  EXPECT_NE(said.find("Stopped, but not everything is kept. "), std::string::npos) << said;
+  EXPECT_NE(said.find("Stopped, but not everything is in the takes. "), std::string::npos) << said;
   EXPECT_NE(said.find(spilled), std::string::npos) << said;
   EXPECT_EQ(said.find("closed and kept"), std::string::npos) << said;
   start();

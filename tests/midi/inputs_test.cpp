@@ -2,6 +2,7 @@
 #include "daemon/midi/inputs.h"
 
 #include <gtest/gtest.h>
+#include <atomic>
 #include <poll.h>
 
 #include <filesystem>
@@ -124,6 +125,36 @@ TEST(Inputs, ALossStandsWhereTheGapIsSoThatWhatWasStruckAfterItIsKnown) {
   EXPECT_EQ(notice_of(events.back()), Notice::kLost);
   EXPECT_EQ(lost_events(events.back()), 1u);
   EXPECT_EQ(inputs.dropped(lane->port()), 5u);
+}
+
+TEST(Inputs, HoweverWriterAndConsumerMeetEachGapHasItsNoticeWithTheExactNumber) {
+  Inputs inputs(16);
+  Lane* lane = inputs.lane("keys");
+  constexpr std::int64_t kEvents = 60'000;  // a notice counts exactly up to kManyLost
+  std::atomic<bool> over{false};
+  std::thread player([&] {
+    for (std::int64_t i = 1; i <= kEvents; ++i) {
+      lane->push(note_on(Micros(i), 0, Pitch(60), Velocity(1)));
+      if (i % 64 == 0) std::this_thread::yield();
+    }
+    over = true;
+  });
+  std::int64_t next = 1, gaps = 0;
+  for (bool last = false; !last;) {
+    last = over;
+    inputs.drain([&](const Event& e) {
+      if (notice_of(e) == Notice::kLost) {
+        next += static_cast<std::int64_t>(lost_events(e));
+        ++gaps;
+      } else {
+        ASSERT_EQ(e.at, Micros(next)) << "after " << gaps << " gaps";
+        ++next;
+      }
+    });
+  }
+  player.join();
+  EXPECT_EQ(next, kEvents + 1) << "every event was given or told of";
+  EXPECT_GT(gaps, 0) << "or nothing was lost, and this tests nothing";
 }
 
 TEST(Inputs, AFloodIsGivenInPortionsAndNothingIsForgotten) {

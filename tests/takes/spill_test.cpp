@@ -140,6 +140,34 @@ TEST(Spill, GoesOnInTheTakeThatWasOpen) {
   EXPECT_EQ(found->takes[0].ended, "stop");
 }
 
+TEST(Spill, StoppedTwiceBeforeThereIsRoomBothComeBackInOrder) {
+  TemporaryFolder folder;
+  const auto path = folder.path / "takes.db";
+  auto first = a_take(200);
+  spill_behind_a_lock(path, first, 100);
+  auto second = a_take(300);
+  for (Entry& entry : second) entry.at += us(5'000'000);
+  {
+    SQLite::Database other(path.string(), SQLite::OPEN_READWRITE);
+    other.exec("BEGIN IMMEDIATE");
+    Reported reported;
+    auto store = open_store(path, reported);
+    EXPECT_FALSE(store->health().good);
+    EXPECT_NE(store->health().sentence.find("of an earlier run wait in "), std::string::npos) << store->health().sentence;
+    for (const Entry& entry : second) store->append(entry);
+    EXPECT_EQ(store->close().spilled, second.size());
+  }
+  EXPECT_EQ(spills(folder.path).size(), 2u);
+  Reported reported;
+  auto store = open_store(path, reported);
+  EXPECT_TRUE(spills(folder.path).empty());
+  expect_same(lines_of(*store, TakeId{1}), first);
+  const auto later = lines_of(*store, TakeId{2});
+  ASSERT_EQ(later.size(), second.size());
+  for (std::size_t i = 0; i < later.size(); ++i) EXPECT_EQ(later[i].at, second[i].at);
+  expect_no_gaps(later, first.size() + 1);
+}
+
 TEST(Spill, ATakeThatHasNoEndInItIsClosed) {
   TemporaryFolder folder;
   const auto path = folder.path / "takes.db";
