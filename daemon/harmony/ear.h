@@ -22,25 +22,13 @@
 #include <string_view>
 #include <utility>
 
+#include "daemon/harmony/ear_classes.h"
 #include "daemon/harmony/ear_features.h"
 #include "daemon/harmony/ear_melody.h"
 #include "daemon/harmony/ear_net.h"
 #include "daemon/harmony/ear_tonality.h"
 
 namespace undersong::harmony {
-
-// Harte text of each class, in the order of the network's outputs.
-inline constexpr std::array<std::string_view, kEarClasses> kEarClassText = {
-    "maj", "min", "dim", "aug", "sus2", "sus4", "5", "maj6", "min6", "7", "maj7", "min7", "minmaj7", "hdim7", "dim7", "aug(b7)", "sus4(b7)", "7(*5,b5)"};
-inline constexpr std::array<std::string_view, kEarExtensions> kEarExtensionText = {"b9", "9", "#9", "11", "#11", "b13", "13"};
-
-struct EarChord {
-  PitchClass root;
-  int cls = 0;                  // index into kEarClassText
-  std::uint8_t extensions = 0;  // bit i: kEarExtensionText[i] sounds too
-  PitchClass bass;
-  friend constexpr bool operator==(const EarChord&, const EarChord&) = default;
-};
 
 inline constexpr Micros kSettle{30'000};
 

@@ -12,12 +12,10 @@
 #include <cstddef>
 #include <cstdint>
 
+#include "daemon/harmony/ear_classes.h"
 #include "daemon/harmony/ear_features.h"
 
 namespace undersong::harmony {
-
-inline constexpr int kEarClasses = 18;  // rows of kEarClassText
-inline constexpr int kEarExtensions = 7;  // b9 9 #9 11 #11 b13 13
 
 // What one network of the pair remembers. See: what it makes of the inputs, per root; Message: what a root tells the others.
 template <std::size_t See, std::size_t State, std::size_t Message, std::size_t Out>

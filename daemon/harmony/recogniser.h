@@ -20,14 +20,20 @@ namespace undersong::harmony {
 struct ChordReading {
   Chord chord;
   float confidence = 0;  // 0..1; those of one list sum to at most 1
+  float price = 0;       // in the units of recogniser.cpp; of one list the first has the least
 };
 inline constexpr std::size_t kMaxReadings = 5;
 using ChordReadings = FixedVector<ChordReading, kMaxReadings>;
 
-// What breaks ties between names that fit the notes equally.
+// What breaks ties between names that fit the notes.
 struct Context {
   std::optional<Key> key;
   std::optional<Chord> previous;
+  // What the ear makes of the music: log-probability of each root x class (ear_classes.h), 12 * kEarClasses of them. Empty:
+  // nothing is known.
+  std::span<const float> heard = {};
+  // Only names that promise no tone that doesn't sound, but for the root and the perfect fifth.
+  bool sounding_only = false;
 };
 
 // `notes`: the sounding keys, lowest first, repeats allowed. Fewer than two pitch classes give no reading.

@@ -10,24 +10,6 @@
 namespace undersong::listen {
 namespace {
 
-// The row of the vocabulary for what the ear heard: its class with the extensions that sound.
-harmony::Quality quality_of(const harmony::EarChord& heard) {
-  static const auto kTable = [] {
-    std::array<std::array<harmony::Quality, 128>, harmony::kEarClasses> table;
-    for (std::size_t cls = 0; cls < table.size(); ++cls)
-      for (std::size_t extensions = 0; extensions < 128; ++extensions) {
-        const harmony::Quality frame = harmony::quality(harmony::kEarClassText[cls]);
-        harmony::PitchClassSet tones = harmony::row(frame).tones;
-        for (std::size_t i = 0; i < harmony::kEarExtensions; ++i)
-          if (extensions >> i & 1)
-            tones.insert(PitchClass(harmony::semitones(*harmony::parse_degree(harmony::kEarExtensionText[i]))));
-        table[cls][extensions] = harmony::enrich(frame, PitchClass(0), tones);
-      }
-    return table;
-  }();
-  return kTable[static_cast<std::size_t>(heard.cls)][heard.extensions & 127u];
-}
-
 // A held key below is accompaniment even when it is the highest.
 constexpr int kLowestHeld = 55;  // G3; common practice, no source
 constexpr Micros kEarBegins{1'000'000};
@@ -47,8 +29,6 @@ void warm_up() {
   }();
   (void)kWarm;
 }
-
-harmony::Chord chord_of(const harmony::EarChord& heard) { return {heard.root, quality_of(heard), heard.bass}; }
 
 bool same_question(const harmony::Question& a, const harmony::Question& b) {
   return a.melody == b.melody && a.previous == b.previous && a.wishes == b.wishes && a.style == b.style;
@@ -73,14 +53,17 @@ bool Analysis::event(const midi::Event& event) {
   for (const NoteChange& change : changes) {
     if (change.kind == NoteChange::Kind::kStruck) {
       ear_.note_on(to_ear(event.at), change.pitch, change.velocity);
+      headline_.struck(to_ear(event.at), change.pitch, ear_);
     } else if (change.kind == NoteChange::Kind::kReleased) {
       ear_.note_off(to_ear(event.at), change.pitch);
+      headline_.let_go();
       melody_.release(change.pitch);
     }
   }
   if (notes_.damper_down() != damper_) {
     damper_ = !damper_;
     ear_.pedal(to_ear(event.at), damper_);
+    headline_.let_go();
   }
   if (!collect(event.at) && changes.empty()) return false;
   return publish(event.at);
@@ -102,6 +85,7 @@ bool Analysis::advance(Micros at) {
 
 std::optional<Micros> Analysis::next_deadline() const {
   auto due = ear_.next_deadline();
+  if (const auto named = headline_.next_deadline(); named && (!due || *named < *due)) due = named;
   if (due) due = from_ear(*due);
   if (const auto supposed = supposed_from(); supposed && (!due || *supposed < *due)) due = supposed;
   if (settled_from_ && (!due || *settled_from_ < *due)) due = settled_from_;
@@ -211,8 +195,9 @@ bool Analysis::collect(Micros at) {
     const auto key = ear_.key();
     moment_.key = harmony::KeyReading{{key->tonic, key->minor ? harmony::Mode::kMinor : harmony::Mode::kMajor}, key->confidence};
   }
-  if (const auto& heard = ear_.harmony()) {
-    const harmony::Chord chord = chord_of(heard->chord);
+  headline_.hear(to_ear(at), ear_, moment_.key ? std::optional(moment_.key->key) : std::nullopt);
+  if (const auto& heard = headline_.chord()) {
+    const harmony::Chord chord = heard->chord;
     const bool changed = !in_force_ || in_force_->chord != chord;
     in_force_ = InForce{chord, heard->confidence, from_ear(heard->since)};
     if (changed) {

@@ -11,6 +11,7 @@
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/ear.h"
+#include "daemon/harmony/headline.h"
 #include "daemon/harmony/melody.h"
 #include "daemon/listen/moment.h"
 #include "daemon/listen/note_state.h"
@@ -106,6 +107,7 @@ class Analysis {
 
   std::optional<Micros> origin_;
   harmony::Ear ear_;
+  harmony::Headline headline_;
   std::optional<InForce> in_force_;
   harmony::StandingMelody melody_;
   bool damper_ = false;

@@ -1,0 +1,183 @@
+#include "daemon/harmony/headline.h"
+
+#include <algorithm>
+
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/recogniser.h"
+
+namespace undersong::harmony {
+namespace {
+
+constexpr Micros kTogether{110'000};     // keys no further apart are one gesture: a roll, a right hand that comes early
+constexpr Micros kStroke{60'000};        // ... and one stroke
+constexpr Micros kOverlap{120'000};      // a legato player's fingers leave the chord before within that
+constexpr Micros kOneKeyMore{70'000};
+constexpr Micros kLetGo{150'000};
+constexpr Micros kLostToTheEar{100'000};
+constexpr Micros kResting{500'000};      // a chord held so long rests: a key that doubles a tone of it is no moving line
+constexpr float kSure = 0.55f;           // the ear's probability
+// A name in force that still lies under the hands is kept until another fits by so much better.
+constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
+constexpr std::size_t kWholeTones = 3;
+constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
+
+}  // namespace
+
+std::optional<Micros> Headline::next_deadline() const {
+  if (!pending_) return look_;
+  return look_ ? std::min(due_, *look_) : due_;
+}
+
+Headline::Held Headline::held(const Ear& ear) const {
+  Held out;
+  for (int p = 0; p < 128; ++p) {
+    const EarKey& key = ear.features().key(p);
+    if (!key.down) continue;
+    out.keys[out.count] = Pitch(p);
+    out.on[out.count++] = key.on;
+    out.set.insert(Pitch(p).pitch_class());
+    out.newest = std::max(out.newest, key.on);
+  }
+  out.stroke = out.newest;
+  for (bool grew = true; grew;) {
+    grew = false;
+    for (std::size_t i = 0; i < out.count; ++i)
+      if (out.on[i] < out.stroke && out.stroke - out.on[i] <= kStroke) out.stroke = out.on[i], grew = true;
+  }
+  for (std::size_t i = 0; i < out.count; ++i)
+    if (out.on[i] >= out.stroke) out.struck.insert(out.keys[i].pitch_class());
+  return out;
+}
+
+void Headline::struck(Micros t, Pitch p, const Ear& ear) {
+  changed_ = true;
+  if (t - last_on_ > kTogether) {
+    if (gesture_ == Gesture::kOther) other_at_ = last_on_;
+    gesture_ = Gesture::kTune;
+    gesture_tones_ = {};
+    gesture_keys_ = 0;
+  }
+  last_on_ = t;
+  ++gesture_keys_;
+  gesture_tones_.insert(p.pitch_class());
+  PitchClassSet down, others;
+  bool lowest = true, highest = true, resting = true;
+  for (int q = 0; q < 128; ++q) {
+    if (!ear.features().key(q).down) continue;
+    down.insert(Pitch(q).pitch_class());
+    if (q == p.value()) continue;
+    others.insert(Pitch(q).pitch_class());
+    resting &= t - ear.features().key(q).on >= kResting;
+    (q < p.value() ? lowest : highest) = false;
+  }
+  // Whole are also a bare fifth with a tone doubled, and a chord to which the bass steps beneath held keys.
+  if (gesture_tones_.size() >= static_cast<int>(kWholeTones) || (gesture_tones_.size() == 2 && down.size() == 2 && gesture_keys_ >= 3) ||
+      (lowest && down.size() >= static_cast<int>(kWholeTones)))
+    gesture_ = Gesture::kWhole;
+  else if (gesture_ == Gesture::kTune && !(others.size() >= static_cast<int>(kWholeTones) && (highest || (resting && others.contains(p.pitch_class())))))
+    gesture_ = Gesture::kOther;
+}
+
+bool Headline::leave_out_old(Held& held) {
+  std::size_t lowest = held.count, highest = 0, old = 0;
+  for (std::size_t i = 0; i < held.count; ++i) {
+    if (held.on[i] < held.stroke) {
+      ++old;
+    } else {
+      lowest = std::min(lowest, i);
+      highest = i;
+    }
+  }
+  if (old == 0) return false;
+  std::size_t kept = 0;
+  PitchClassSet set;
+  for (std::size_t i = 0; i < held.count; ++i) {
+    // The tune may be held over a chord, and a pedal point under it.
+    const bool tune = i + 1 == held.count && i > highest, pedal_point = i == 0 && i < lowest && old == 1;
+    if (held.on[i] < held.stroke && !tune && !pedal_point) continue;
+    held.keys[kept] = held.keys[i];
+    held.on[kept++] = held.on[i];
+    set.insert(held.keys[i].pitch_class());
+  }
+  if (kept == held.count) return false;
+  held.count = kept;
+  held.set = set;
+  return true;
+}
+
+bool Headline::believes(Micros t, const Held& held) {
+  if (gesture_ == Gesture::kWhole && held.newest - other_at_ >= kWholeFor) return true;
+  // The ear's name for what is held still is doubted only where the hands contradict it.
+  if (t - last_on_ >= kStill) return held.set.size() >= static_cast<int>(kWholeTones) && !lies_under(held);
+  if (held.set.size() >= static_cast<int>(kWholeTones)) look_ = last_on_ + kStill;
+  return false;
+}
+
+bool Headline::lies_under(const Held& held) const {
+  if (!shown_ || held.count == 0 || held.keys[0].pitch_class() != shown_->chord.bass) return false;
+  const PitchClassSet seen = held.set.relative_to(shown_->chord.root);
+  return (row(shown_->chord.quality).tones - seen - kRootAndFifth).empty();
+}
+
+void Headline::show(Micros t, const ShownChord& next, Micros wait) {
+  if (shown_ && shown_->chord == next.chord) {
+    pending_.reset();
+  } else if (wait == Micros(0)) {
+    pending_.reset();
+    shown_ = next;
+  } else if (!pending_ || pending_->chord != next.chord) {
+    pending_ = next;
+    due_ = t + wait;
+  }
+}
+
+void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key, const Held& held) {
+  Context context{key, shown_ ? std::optional(shown_->chord) : std::nullopt, ear.net().scores(), true};
+  const auto readings = recognise({held.keys.data(), held.count}, context);
+  if (readings.empty()) return;
+  const ChordReading& best = readings[0];
+  const bool stroke = held.struck.size() >= static_cast<int>(kWholeTones), now = t == held.newest;
+  const bool tune = now && held.stroke == held.newest && held.on[held.count - 1] == held.newest && held.struck.size() == 1;
+  const bool same_bass = shown_ && shown_->chord.bass == held.keys[0].pitch_class();
+  if (same_bass) {
+    const float margin = stroke ? kKeptInStroke : tune ? kKeptUnderTune : kKeptOtherwise;
+    for (const auto& reading : readings)
+      if (reading.chord == shown_->chord && reading.price - best.price < margin) return pending_.reset();
+  }
+  const EarHarmony& heard = *ear.harmony();
+  const bool agreed = heard.chord.root == best.chord.root && heard.confidence > kSure;
+  const Micros wait = held.set.size() == 2 || (!now && same_bass) ? kLetGo : !stroke ? kOneKeyMore : agreed ? Micros(0) : kSettle;
+  show(t, {best.chord, best.confidence, ear.features().cluster_start()}, wait);
+}
+
+bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
+  if (!ear.harmony()) return false;
+  const auto before = shown_;
+  if (pending_ && due_ <= t) shown_ = *std::exchange(pending_, std::nullopt);
+  const EarHarmony& heard = *ear.harmony();
+  const Chord learnt = chord_of(heard.chord);
+  const bool ear_changed = learnt_ != learnt;
+  learnt_ = learnt;
+  if (look_ && *look_ <= t) {
+    look_.reset();
+    changed_ = true;
+  }
+  if (!std::exchange(changed_, false) && !ear_changed) return shown_ != before;
+
+  Held down = held(ear);
+  const bool believed = believes(t, down);
+  if (believed && t - down.newest < kOverlap && down.struck.size() >= static_cast<int>(kWholeTones) && leave_out_old(down))
+    look_ = down.newest + kOverlap;
+  // Two tones are a chord when one is doubled: the bare fifth.
+  const bool chord = down.set.size() >= static_cast<int>(kWholeTones) || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
+  if (believed && chord) {
+    name_keys(t, ear, key, down);
+  } else if (shown_ && ((believed && !ear_changed) || (gesture_ == Gesture::kTune && lies_under(down)))) {
+    pending_.reset();  // too little is held to say more: the chord that was stays
+  } else {
+    show(t, {learnt, heard.confidence, heard.since}, !believed && lies_under(down) ? kLostToTheEar : Micros(0));
+  }
+  return shown_ != before;
+}
+
+}  // namespace undersong::harmony

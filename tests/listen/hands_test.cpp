@@ -1,0 +1,292 @@
+// Is what is shown what the hands sound? Voicings that a musician can name, tried as a player tries them.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cstdlib>
+#include <filesystem>
+#include <optional>
+#include <random>
+#include <string>
+#include <vector>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/listen/analysis.h"
+#include "tests/listen/voicings.h"
+
+namespace undersong::listen {
+namespace {
+
+using harmony::Chord;
+using harmony::PitchClassSet;
+
+struct Key {
+  int on, off, key;  // milliseconds
+};
+using Playing = std::vector<Key>;
+
+// A chord as fingers strike it, within a dozen milliseconds.
+void strike(Playing& out, int at, int length, std::vector<int> keys, std::mt19937& chance) {
+  for (const int key : keys) out.push_back({at + static_cast<int>(chance() % 12), at + length, key});
+}
+
+// What is shown at each of the given times.
+std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>& times) {
+  std::vector<midi::Event> events;
+  for (const Key& k : playing) {
+    events.push_back(midi::note_on(Micros(k.on * 1000), 0, Pitch(k.key), Velocity(70)));
+    events.push_back(midi::note_off(Micros(k.off * 1000), 0, Pitch(k.key)));
+  }
+  std::stable_sort(events.begin(), events.end(), [](const auto& a, const auto& b) {
+    return std::pair(a.at, a.kind() == midi::kNoteOn) < std::pair(b.at, b.kind() == midi::kNoteOn);
+  });
+  Settings settings;
+  settings.names_only = true;
+  Analysis analysis(settings);
+  const auto nothing = [](const Analysis&) {};
+  std::vector<std::optional<Chord>> out;
+  std::size_t next = 0;
+  for (const int time : times) {
+    for (; next < events.size() && events[next].at <= Micros(time * 1000); ++next) drive(analysis, events[next], nothing);
+    drive(analysis, Micros(time * 1000), nothing);
+    const auto& harmony = analysis.moment().harmony;
+    out.push_back(harmony ? std::optional(harmony->reading.chord) : std::nullopt);
+  }
+  return out;
+}
+
+PitchClassSet tones(const Chord& chord) { return harmony::row(chord.quality).tones; }
+
+bool accepted(const Chord& shown, const PlayedVoicing& voicing) {
+  const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
+  return std::any_of(voicing.names.begin(), voicing.names.end(), [&](std::string_view name) {
+    const auto parsed = harmony::parse_symbol(name);
+    EXPECT_TRUE(parsed) << name;
+    if (!parsed || parsed->chord.root != shown.root || parsed->chord.bass != shown.bass) return false;
+    PitchClassSet differ(tones(shown).bits() ^ tones(parsed->chord).bits());
+    differ.erase(PitchClass(7));
+    differ.erase(PitchClass(ascending(shown.root, Pitch(top).pitch_class())));
+    return differ.empty();
+  });
+}
+
+// Does the name promise what no key sounds, or stand on another bass?
+bool contradicts(const Chord& shown, const std::vector<int>& keys) {
+  PitchClassSet sounding;
+  for (const int key : keys) sounding.insert(Pitch(key).pitch_class());
+  const auto missing = tones(shown) - sounding.relative_to(shown.root) - PitchClassSet(1u << 0 | 1u << 7);
+  return !missing.empty() || shown.bass != Pitch(*std::min_element(keys.begin(), keys.end())).pitch_class();
+}
+
+struct Spot {
+  const PlayedVoicing* voicing;
+  int glance, end;
+};
+
+struct Score {
+  int spots = 0, accepted = 0, contradicted = 0;
+  std::string refused;
+};
+
+Score score(const Playing& playing, const std::vector<Spot>& spots) {
+  std::vector<int> times;
+  for (const Spot& spot : spots) times.insert(times.end(), {spot.glance, spot.end});
+  const auto names = shown(playing, times);
+  Score out;
+  for (std::size_t i = 0; i < times.size(); ++i) {
+    const PlayedVoicing& voicing = *spots[i / 2].voicing;
+    ++out.spots;
+    const bool good = names[i] && accepted(*names[i], voicing);
+    out.accepted += good;
+    out.contradicted += !good && names[i] && contradicts(*names[i], voicing.keys);
+    if (!good && i % 2 == 1) out.refused += std::string(voicing.names[0]) + " as " + (names[i] ? harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) : "nothing") + "; ";
+  }
+  return out;
+}
+
+void operator+=(Score& sum, const Score& more) {
+  sum.spots += more.spots;
+  sum.accepted += more.accepted;
+  sum.contradicted += more.contradicted;
+  sum.refused += more.refused;
+}
+
+void expect_mostly(const Score& score, double share) {
+  EXPECT_GE(score.accepted, share * score.spots) << score.refused;
+  EXPECT_LE(score.contradicted, 0.01 * score.spots) << score.refused;
+  testing::Test::RecordProperty("accepted", std::to_string(score.accepted) + " of " + std::to_string(score.spots));
+}
+
+// All voicings in an order by chance, in several keys, each as `lay_out` plays it.
+template <class LayOut>
+Score one_after_another(int length, LayOut lay_out) {
+  Score sum;
+  for (unsigned seed = 1; seed <= 3; ++seed) {
+    std::mt19937 chance(seed);
+    std::vector<PlayedVoicing> order = played_voicings();
+    std::shuffle(order.begin(), order.end(), chance);
+    Playing playing;
+    std::vector<Spot> spots;
+    int at = 500;
+    for (const PlayedVoicing& voicing : order) {
+      const int last = lay_out(playing, at, voicing, chance);
+      spots.push_back({&voicing, last + 300, at + length - 40});
+      at += length;
+    }
+    sum += score(playing, spots);
+  }
+  return sum;
+}
+
+TEST(Hands, AreAtLeastAHundredVoicings) { EXPECT_GE(played_voicings().size(), 100u); }
+
+TEST(Hands, AChordAloneIsNamedAsAMusicianNamesIt) {
+  Score sum;
+  for (const PlayedVoicing& voicing : played_voicings()) {
+    std::mt19937 chance(1);
+    Playing playing;
+    strike(playing, 500, 2000, voicing.keys, chance);
+    sum += score(playing, {{&voicing, 812, 2490}});
+  }
+  expect_mostly(sum, 0.97);
+}
+
+TEST(Hands, EachOfManyChordsInARowIsNamedFromItsKeys) {
+  expect_mostly(one_after_another(700, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                  strike(out, at, 670, voicing.keys, chance);
+                  return at + 12;
+                }),
+                0.96);
+}
+
+TEST(Hands, LegatoPlayingLeavesNothingOfTheChordBeforeInTheName) {
+  expect_mostly(one_after_another(700, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                  // A key that is struck again was let go before.
+                  for (Key& key : out)
+                    if (key.off > at - 5 && std::count(voicing.keys.begin(), voicing.keys.end(), key.key)) key.off = at - 5;
+                  strike(out, at, 760, voicing.keys, chance);
+                  return at + 12;
+                }),
+                0.95);
+}
+
+TEST(Hands, ARollEndsAsTheNameOfTheWholeChord) {
+  expect_mostly(one_after_another(1500, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937&) {
+                  int n = 0;
+                  for (const int key : voicing.keys) out.push_back({at + 25 * n++, at + 1470, key});
+                  return at + 25 * (n - 1);
+                }),
+                0.95);
+}
+
+TEST(Hands, ARightHandThatComesEarlyChangesNothing) {
+  expect_mostly(one_after_another(1500, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937&) {
+                  int last = at;
+                  for (const int key : voicing.keys) {
+                    out.push_back({at + (key < 60 ? 100 : 0), at + 1470, key});
+                    last = std::max(last, out.back().on);
+                  }
+                  return last;
+                }),
+                0.95);
+}
+
+TEST(Hands, AKeyThatIsBrushedBeforeTheChordLeavesNoTrace) {
+  expect_mostly(one_after_another(1500, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                  const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
+                  const int brushed = top + (chance() % 2 == 0 ? 1 : 2);
+                  out.push_back({at - 70, at + 10, brushed});
+                  strike(out, at, 1470, voicing.keys, chance);
+                  return at + 12;
+                }),
+                0.95);
+}
+
+TEST(Hands, AfterACadenceTheNameIsStillThatOfTheKeys) {
+  // What was once shown as the chord of the cadence, or as its relative.
+  struct Case {
+    std::vector<int> keys;
+    std::string_view name;
+  };
+  const std::vector<Case> cases{{{42, 60, 62, 69}, "D7/F#"}, {{36, 65, 69}, "F/C"}, {{40, 67, 71}, "Em"}, {{43, 60, 64, 69}, "Am7/G"}};
+  for (int up = 0; up < 12; ++up)
+    for (const Case& one : cases) {
+      std::mt19937 chance(7);
+      Playing playing;
+      int at = 500;
+      const std::vector<std::vector<int>> cadence{{36, 60, 64, 67}, {41, 60, 65, 69}, {43, 59, 62, 67}, {36, 60, 64, 67}};
+      const auto higher = [&](std::vector<int> keys) {
+        for (int& key : keys) key += up;
+        return keys;
+      };
+      for (const auto& chord : cadence) strike(playing, at, 950, higher(chord), chance), at += 1000;
+      strike(playing, at, 1900, higher(one.keys), chance);
+      const auto name = shown(playing, {at + 312})[0];
+      ASSERT_TRUE(name);
+      auto expected = harmony::parse_symbol(one.name)->chord;
+      expected.root = transpose(expected.root, up);
+      expected.bass = transpose(expected.bass, up);
+      EXPECT_EQ(name->root, expected.root) << one.name << " +" << up;
+      EXPECT_EQ(name->bass, expected.bass) << one.name << " +" << up;
+    }
+}
+
+TEST(Hands, ABassThatWalksUnderAHeldTriadPromisesNothingThatDoesNotSound) {
+  for (const int third : {3, 4})
+    for (int root = 0; root < 12; ++root) {
+      Playing playing;
+      std::vector<int> triad{60 + root, 60 + root + third, 60 + root + 7}, times;
+      for (const int key : triad) playing.push_back({500, 13'500, key});
+      for (int n = 0; n < 12; ++n) {
+        playing.push_back({1000 + 1000 * n, 1960 + 1000 * n, 36 + (n * 5) % 12});
+        times.insert(times.end(), {1300 + 1000 * n, 1950 + 1000 * n});
+      }
+      const auto names = shown(playing, times);
+      for (std::size_t i = 0; i < times.size(); ++i) {
+        std::vector<int> keys = triad;
+        keys.push_back(36 + (static_cast<int>(i / 2) * 5) % 12);
+        ASSERT_TRUE(names[i]);
+        EXPECT_FALSE(contradicts(*names[i], keys)) << harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) << " over " << keys.back() << ", triad on " << root;
+      }
+    }
+}
+
+TEST(Hands, AToneThatIsLetGoLeavesTheName) {
+  std::mt19937 chance(3);
+  Playing playing;
+  strike(playing, 500, 4000, {48, 64, 67}, chance);
+  playing.push_back({500, 2000, 71});
+  const auto names = shown(playing, {1500, 2500});
+  EXPECT_EQ(harmony::row(names[0]->quality).harte, "maj7");
+  EXPECT_EQ(harmony::row(names[1]->quality).harte, "maj");
+}
+
+TEST(Hands, ATuneOverAHeldChordRenamesNothing) {
+  std::mt19937 chance(3);
+  Playing playing;
+  strike(playing, 500, 4000, {48, 64, 67}, chance);
+  std::vector<int> times;
+  for (int n = 0; n < 8; ++n) {
+    playing.push_back({1000 + 300 * n, 1280 + 300 * n, std::vector<int>{76, 77, 79, 77, 74, 72, 71, 72}[static_cast<std::size_t>(n)]});
+    times.push_back(1200 + 300 * n);
+  }
+  for (const auto& name : shown(playing, times)) EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
+}
+
+// The same in settings of others, where they are at hand.
+TEST(Hands, TheVoicingsOfOthersAreAcceptedToo) {
+  const std::filesystem::path kit = std::filesystem::path(UNDERSONG_SOURCE_DIR) / "../shared/eval/hands";
+  if (!std::filesystem::exists(kit / "run_hands.py")) GTEST_SKIP() << "there is no " << kit << ": its voicings are not tried";
+  const std::string tool = UNDERSONG_BINARY_DIR "/clients/undersong";
+  if (!std::filesystem::exists(tool)) GTEST_SKIP() << tool << " has not been built";
+  const std::string check = R"(import json, sys
+settings = json.load(sys.stdin)
+for name, moments in settings.items():
+    for moment in moments.values():
+        if moment.get("accepted", 1) < .95 or moment["unplayed"] > .015 or moment["bass"] > .01 or moment["stale"] > .01: sys.exit(name + ": " + str(moment)))";
+  const std::string command = "cd '" + kit.string() + "' && python3 -B run_hands.py '" + tool + "' dev.jsonl | python3 -c '" + check + "'";
+  EXPECT_EQ(std::system(command.c_str()), 0);
+}
+
+}  // namespace
+}  // namespace undersong::listen
