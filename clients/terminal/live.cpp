@@ -66,6 +66,16 @@ class View {
     dirty_ = true;
   }
 
+  // What the chord that is shown could be called as well. Only of the moment that it is of.
+  std::string other_names() const {
+    if (!moment_ || !moment_->chord || moment_->chord->symbol != shown_) return "";
+    std::string out;
+    std::size_t count = 0;
+    for (const auto& reading : moment_->readings)
+      if (reading.symbol != shown_ && count++ < 3) out += (out.empty() ? "or " : ", ") + reading.symbol;
+    return out;
+  }
+
   // Draws if there is something new and the last drawing is not too fresh.
   void tick() {
     const auto now = Clock::now();
@@ -114,7 +124,7 @@ class View {
     const auto put = [&](const std::string& text) { out += clipped(text, width) + "\x1b[K\n"; };
     put("");
     const bool sounding = moment_ && moment_->chord && moment_->chord->sounding;
-    put(fmt::format("  {}{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m", shown_.empty() ? "play something" : shown_));
+    put(fmt::format("  {}{}\x1b[0m    \x1b[2m{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m", shown_.empty() ? "play something" : shown_, other_names()));
     put("  " + (moment_ ? melody() : "") + (moment_ && moment_->key ? "    in " + moment_->key->name : ""));
     put("  \x1b[2m" + (moment_ && moment_->beat ? beat_words(*moment_->beat) : std::string("no steady pulse")) + "\x1b[0m");
     put("");

@@ -1,9 +1,9 @@
 #include "daemon/harmony/headline.h"
 
 #include <algorithm>
+#include <utility>
 
 #include "daemon/harmony/chord_vocabulary.h"
-#include "daemon/harmony/recogniser.h"
 
 namespace undersong::harmony {
 namespace {
@@ -20,6 +20,15 @@ constexpr float kSure = 0.55f;           // the ear's probability
 constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
 constexpr std::size_t kWholeTones = 3;
 constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
+
+ChordReadings of_the_ear(const Ear& ear) {
+  ChordReadings out;
+  for (const EarReading& reading : ear.readings()) {
+    const Chord chord = chord_of(reading.chord);
+    if (std::none_of(out.begin(), out.end(), [&](const ChordReading& had) { return had.chord == chord; })) out.push_back({chord, reading.probability});
+  }
+  return out;
+}
 
 }  // namespace
 
@@ -119,14 +128,25 @@ bool Headline::lies_under(const Held& held) const {
   return (row(shown_->chord.quality).tones - seen - kRootAndFifth).empty();
 }
 
-void Headline::show(Micros t, const ShownChord& next, Micros wait) {
-  if (shown_ && shown_->chord == next.chord) {
+void Headline::take_over(const ShownChord& next, const ChordReadings& readings) {
+  if (!shown_ || shown_->chord != next.chord) shown_ = next;
+  readings_ = readings;
+  for (std::size_t i = 0; i < readings_.size(); ++i)
+    if (readings_[i].chord == next.chord) {
+      readings_.erase(i);
+      break;
+    }
+  if (readings_.full()) readings_.pop_back();
+  readings_.insert(0, {next.chord, next.confidence});
+}
+
+void Headline::show(Micros t, const ShownChord& next, const ChordReadings& readings, Micros wait) {
+  if (wait == Micros(0) || (shown_ && shown_->chord == next.chord)) {
     pending_.reset();
-  } else if (wait == Micros(0)) {
-    pending_.reset();
-    shown_ = next;
+    take_over(next, readings);
   } else if (!pending_ || pending_->chord != next.chord) {
     pending_ = next;
+    pending_readings_ = readings;
     due_ = t + wait;
   }
 }
@@ -142,18 +162,18 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
   if (same_bass) {
     const float margin = stroke ? kKeptInStroke : tune ? kKeptUnderTune : kKeptOtherwise;
     for (const auto& reading : readings)
-      if (reading.chord == shown_->chord && reading.price - best.price < margin) return pending_.reset();
+      if (reading.chord == shown_->chord && reading.price - best.price < margin) return show(t, {reading.chord, reading.confidence, shown_->since}, readings, Micros(0));
   }
   const EarHarmony& heard = *ear.harmony();
   const bool agreed = heard.chord.root == best.chord.root && heard.confidence > kSure;
   const Micros wait = held.set.size() == 2 || (!now && same_bass) ? kLetGo : !stroke ? kOneKeyMore : agreed ? Micros(0) : kSettle;
-  show(t, {best.chord, best.confidence, ear.features().cluster_start()}, wait);
+  show(t, {best.chord, best.confidence, ear.features().cluster_start()}, readings, wait);
 }
 
 bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   if (!ear.harmony()) return false;
   const auto before = shown_;
-  if (pending_ && due_ <= t) shown_ = *std::exchange(pending_, std::nullopt);
+  if (pending_ && due_ <= t) take_over(*std::exchange(pending_, std::nullopt), pending_readings_);
   const EarHarmony& heard = *ear.harmony();
   const Chord learnt = chord_of(heard.chord);
   const bool ear_changed = learnt_ != learnt;
@@ -175,7 +195,7 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   } else if (shown_ && ((believed && !ear_changed) || (gesture_ == Gesture::kTune && lies_under(down)))) {
     pending_.reset();  // too little is held to say more: the chord that was stays
   } else {
-    show(t, {learnt, heard.confidence, heard.since}, !believed && lies_under(down) ? kLostToTheEar : Micros(0));
+    show(t, {learnt, heard.confidence, heard.since}, of_the_ear(ear), !believed && lies_under(down) ? kLostToTheEar : Micros(0));
   }
   return shown_ != before;
 }

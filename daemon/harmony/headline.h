@@ -23,6 +23,7 @@
 #include "daemon/harmony/ear.h"
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/pitch_class_set.h"
+#include "daemon/harmony/recogniser.h"
 
 namespace undersong::harmony {
 
@@ -48,6 +49,9 @@ class Headline {
 
   // Nothing before the first note.
   const std::optional<ShownChord>& chord() const { return shown_; }
+  // What the same notes could be called as well, best first, the chord that is shown among them and first: of the keys or of
+  // the ear, whichever named it. They change with it and never before.
+  const ChordReadings& readings() const { return readings_; }
 
  private:
   struct Held {  // the keys that are down, lowest first
@@ -66,9 +70,11 @@ class Headline {
   // Does the name still lie under the hands?
   bool lies_under(const Held& held) const;
   void name_keys(Micros t, const Ear& ear, const std::optional<Key>& key, const Held& held);
-  void show(Micros t, const ShownChord& next, Micros wait);
+  void show(Micros t, const ShownChord& next, const ChordReadings& readings, Micros wait);
+  void take_over(const ShownChord& next, const ChordReadings& readings);
 
   std::optional<ShownChord> shown_, pending_;
+  ChordReadings readings_, pending_readings_;
   Micros due_{};                  // of pending_
   std::optional<Micros> look_;    // decide again then
   bool changed_ = false;          // since the last decision

@@ -4,7 +4,6 @@
 #include <array>
 
 #include "daemon/harmony/chord_vocabulary.h"
-#include "daemon/harmony/recogniser.h"
 #include "daemon/harmony/written_spelling.h"
 
 namespace undersong::listen {
@@ -335,16 +334,12 @@ void Analysis::write_moment(Micros at) {
     moment_.held.push_back({sounding[i], notes_.velocity(sounding[i]).value_or(Velocity()), notes_.is_down(sounding[i]),
                             notes_.onset(sounding[i]).value_or(at)});
 
-  harmony::Context context{key, std::nullopt};
-  if (in_force_) {
+  if (in_force_)
     moment_.harmony = HarmonyInForce{
         {in_force_->chord, harmony::root_name_in(in_force_->chord, key), in_force_->confidence}, in_force_->since, count > 0};
-    context.previous = in_force_->chord;
-  }
   moment_.readings.clear();
-  if (!settings_.names_only)
-    for (const auto& reading : harmony::recognise({sounding.data(), count}, context))
-      moment_.readings.push_back({reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
+  for (const auto& reading : headline_.readings())
+    moment_.readings.push_back({reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
 
   moment_.melody.clear();
   for (const auto& note : melody_.newest()) moment_.melody.push_back(described({note.pitch, {}, {}, note.since, note.held}));

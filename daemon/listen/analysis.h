@@ -32,7 +32,7 @@ struct Settings {
   Micros bar{2'000'000};  // how long a bar lasts
   harmony::Style style = harmony::Style::kOpen;  // of the voicings offered
   Micros offered_after{400'000};  // a list that stood so long counts as offered
-  bool names_only = false;        // only harmony, melody and key: no readings of the hands, no alternatives
+  bool names_only = false;        // only harmony, melody and key: no alternatives
 };
 
 // What the last call found, for whoever keeps it. Cleared at each call.

@@ -60,7 +60,7 @@ struct Moment {
   std::uint64_t number = 0;  // counts published moments from 1
   Micros at{};
   std::optional<HarmonyInForce> harmony;
-  FixedVector<Reading, 5> readings;           // of what is under the hands, best first
+  FixedVector<Reading, 5> readings;           // what the chord in force could be called as well, it first: always of the same notes
   std::optional<harmony::KeyReading> key;
   FixedVector<MelodyNote, harmony::kMelodyNotes> melody;  // newest first
   FixedVector<HeldNote, 32> held;             // lowest first; of more than 32 the highest
