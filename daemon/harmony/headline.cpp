@@ -9,16 +9,17 @@ namespace undersong::harmony {
 namespace {
 
 constexpr Micros kTogether{110'000};     // keys no further apart are one gesture: a roll, a right hand that comes early
+constexpr Micros kInTwo{700'000};        // a chord may be laid down in two parts so far apart: the bass or one hand first
 constexpr Micros kStroke{60'000};        // ... and one stroke
 constexpr Micros kOverlap{120'000};      // a legato player's fingers leave the chord before within that
-constexpr Micros kOneKeyMore{70'000};
+constexpr Micros kGrowing{80'000}, kDisputed{200'000}, kOneKeyMore{150'000};
 constexpr Micros kLetGo{150'000};
 constexpr Micros kLostToTheEar{100'000};
 constexpr Micros kResting{500'000};      // a chord held so long rests: a key that doubles a tone of it is no moving line
 constexpr float kSure = 0.55f;           // the ear's probability
 // A name in force that still lies under the hands is kept until another fits by so much better.
 constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
-constexpr std::size_t kWholeTones = 3;
+constexpr int kWholeTones = 3;
 constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
 
 ChordReadings of_the_ear(const Ear& ear) {
@@ -41,7 +42,8 @@ Headline::Held Headline::held(const Ear& ear) const {
   Held out;
   for (int p = 0; p < 128; ++p) {
     const EarKey& key = ear.features().key(p);
-    if (!key.down) continue;
+    // What the pedal keeps of the chord that was struck last is held as well.
+    if (!key.down && !(key.sounding && gesture_ == Gesture::kWhole && key.on >= gesture_at_)) continue;
     out.keys[out.count] = Pitch(p);
     out.on[out.count++] = key.on;
     out.set.insert(Pitch(p).pitch_class());
@@ -61,30 +63,46 @@ Headline::Held Headline::held(const Ear& ear) const {
 void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   changed_ = true;
   if (t - last_on_ > kTogether) {
-    if (gesture_ == Gesture::kOther) other_at_ = last_on_;
+    if (gesture_ == Gesture::kOther) {
+      // One such gesture may be a slip; several are a texture.
+      doubted_until_ = last_on_ + (last_on_ - other_at_ < kWholeFor ? kWholeFor : kAfterSlip);
+      other_at_ = last_on_;
+    }
     gesture_ = Gesture::kTune;
+    gesture_at_ = t;
     gesture_tones_ = {};
     gesture_keys_ = 0;
   }
   last_on_ = t;
   ++gesture_keys_;
   gesture_tones_.insert(p.pitch_class());
+  if (gesture_ == Gesture::kWhole) return;
+
   PitchClassSet down, others;
+  int keys = 0;
   bool lowest = true, highest = true, resting = true;
+  Micros first_before = Micros::max(), last_before = Micros::min();  // of the keys that were held before this gesture
   for (int q = 0; q < 128; ++q) {
-    if (!ear.features().key(q).down) continue;
+    const EarKey& key = ear.features().key(q);
+    if (!key.down) continue;
+    ++keys;
     down.insert(Pitch(q).pitch_class());
+    if (key.on < gesture_at_) {
+      first_before = std::min(first_before, key.on);
+      last_before = std::max(last_before, key.on);
+    }
     if (q == p.value()) continue;
     others.insert(Pitch(q).pitch_class());
-    resting &= t - ear.features().key(q).on >= kResting;
+    resting &= t - key.on >= kResting;
     (q < p.value() ? lowest : highest) = false;
   }
-  // Whole are also a bare fifth with a tone doubled, and a chord to which the bass steps beneath held keys.
-  if (gesture_tones_.size() >= static_cast<int>(kWholeTones) || (gesture_tones_.size() == 2 && down.size() == 2 && gesture_keys_ >= 3) ||
-      (lowest && down.size() >= static_cast<int>(kWholeTones)))
-    gesture_ = Gesture::kWhole;
-  else if (gesture_ == Gesture::kTune && !(others.size() >= static_cast<int>(kWholeTones) && (highest || (resting && others.contains(p.pitch_class())))))
-    gesture_ = Gesture::kOther;
+  const bool enough = down.size() >= kWholeTones, alone = last_before == Micros::min();
+  const bool fifth = down.size() == 2 && keys >= 3;  // with a tone doubled
+  const bool bass_steps = enough && lowest;  // beneath held keys
+  const bool in_two = (enough || fifth) && gesture_keys_ >= 2 && !alone && last_before - first_before <= kTogether && t - first_before <= kInTwo;
+  const bool over_a_chord = others.size() >= kWholeTones && (highest || (resting && others.contains(p.pitch_class())));
+  if (gesture_tones_.size() >= kWholeTones || (fifth && gesture_keys_ == keys) || bass_steps || in_two) gesture_ = Gesture::kWhole;
+  else if (!over_a_chord && !alone) gesture_ = Gesture::kOther;
 }
 
 bool Headline::leave_out_old(Held& held) {
@@ -115,10 +133,12 @@ bool Headline::leave_out_old(Held& held) {
 }
 
 bool Headline::believes(Micros t, const Held& held) {
-  if (gesture_ == Gesture::kWhole && held.newest - other_at_ >= kWholeFor) return true;
+  if (gesture_ == Gesture::kWhole && last_on_ >= doubted_until_) return true;
   // The ear's name for what is held still is doubted only where the hands contradict it.
-  if (t - last_on_ >= kStill) return held.set.size() >= static_cast<int>(kWholeTones) && !lies_under(held);
-  if (held.set.size() >= static_cast<int>(kWholeTones)) look_ = last_on_ + kStill;
+  const bool chord = held.set.size() >= kWholeTones;
+  if (t - last_on_ >= kStillLong) return chord;
+  if (chord) look_ = last_on_ + (t - last_on_ >= kStill ? kStillLong : kStill);
+  if (t - last_on_ >= kStill) return chord && !lies_under(held);
   return false;
 }
 
@@ -156,7 +176,7 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
   const auto readings = recognise({held.keys.data(), held.count}, context);
   if (readings.empty()) return;
   const ChordReading& best = readings[0];
-  const bool stroke = held.struck.size() >= static_cast<int>(kWholeTones), now = t == held.newest;
+  const bool stroke = held.struck.size() >= kWholeTones, now = t == held.newest;
   const bool tune = now && held.stroke == held.newest && held.on[held.count - 1] == held.newest && held.struck.size() == 1;
   const bool same_bass = shown_ && shown_->chord.bass == held.keys[0].pitch_class();
   if (same_bass) {
@@ -164,9 +184,12 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
     for (const auto& reading : readings)
       if (reading.chord == shown_->chord && reading.price - best.price < margin) return show(t, {reading.chord, reading.confidence, shown_->since}, readings, Micros(0));
   }
+  // The more the ear agrees, the sooner: more keys may be coming.
   const EarHarmony& heard = *ear.harmony();
-  const bool agreed = heard.chord.root == best.chord.root && heard.confidence > kSure;
-  const Micros wait = held.set.size() == 2 || (!now && same_bass) ? kLetGo : !stroke ? kOneKeyMore : agreed ? Micros(0) : kSettle;
+  const bool sure = heard.confidence > kSure, same_root = sure && heard.chord.root == best.chord.root;
+  Micros wait = !same_root ? kDisputed : chord_of(heard.chord) != best.chord ? kGrowing : Micros(0);
+  if (!stroke) wait = std::max(wait, kOneKeyMore);
+  if (held.set.size() == 2 || !now) wait = kLetGo;
   show(t, {best.chord, best.confidence, ear.features().cluster_start()}, readings, wait);
 }
 
@@ -186,10 +209,10 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
 
   Held down = held(ear);
   const bool believed = believes(t, down);
-  if (believed && t - down.newest < kOverlap && down.struck.size() >= static_cast<int>(kWholeTones) && leave_out_old(down))
+  if (believed && t - down.newest < kOverlap && down.struck.size() >= kWholeTones && leave_out_old(down))
     look_ = down.newest + kOverlap;
   // Two tones are a chord when one is doubled: the bare fifth.
-  const bool chord = down.set.size() >= static_cast<int>(kWholeTones) || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
+  const bool chord = down.set.size() >= kWholeTones || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
   if (believed && chord) {
     name_keys(t, ear, key, down);
   } else if (shown_ && ((believed && !ear_changed) || (gesture_ == Gesture::kTune && lies_under(down)))) {

@@ -5,11 +5,15 @@
 // Two ways of playing are told apart. While whole chords are struck, one after another, the name is that of the keys: its bass
 // is the lowest key, it promises no third, altered fifth, seventh or tension that doesn't sound, and the music only chooses
 // among the names that fit. In a texture of broken chords and moving lines the keys of one moment are not the harmony; there
-// the name is the ear's. Playing counts as whole chords once nothing else was struck for kWholeFor. A chord that has been held
-// still for kStill is believed too where it contradicts the ear's name. A note that moves on top of a held chord is the tune
-// and changes neither; nor does a key that doubles a tone of it.
+// the name is the ear's. Playing counts as whole chords once nothing else was struck for kWholeFor, or for
+// kAfterSlip where it was a single gesture. A chord that is held still
+// for kStill is believed too where it contradicts the ear's name, and after kStillLong in any case.
 //
-// A whole chord is named with its last key, or kSettle later where the ear thinks otherwise. One key more, keys that were let
+// Whole is a chord whose keys come together or in two parts, the bass or one hand first, and one to which the bass steps
+// beneath held keys. Neither whole nor otherwise, so that it changes nothing, is the tune: notes alone, a note that moves on
+// top of a held chord, a key that doubles a tone of one.
+//
+// A whole chord is named with its last key, or a moment later where the ear thinks otherwise, for more keys may come. One key more, keys that were let
 // go and a name that is lost to the ear wait longer, so that a brushed key or fingers that leave one by one rename nothing.
 //
 // Times: Micros of one stream, those of the ear; time is data. Threads: one owner. No allocation. Total.
@@ -36,8 +40,9 @@ struct ShownChord {
 
 class Headline {
  public:
-  static constexpr Micros kWholeFor{3'000'000};
-  static constexpr Micros kStill{1'000'000};
+  static constexpr Micros kWholeFor{6'000'000};
+  static constexpr Micros kAfterSlip{2'000'000};
+  static constexpr Micros kStill{1000000}, kStillLong{1'500'000};
 
   // A key was struck, and the ear has heard it.
   void struck(Micros t, Pitch p, const Ear& ear);
@@ -80,11 +85,13 @@ class Headline {
   bool changed_ = false;          // since the last decision
   std::optional<Chord> learnt_;   // the ear's name at the last decision
   // The newest gesture: key presses at most kTogether apart.
-  enum class Gesture : std::uint8_t { kWhole, kTune, kOther };
+  enum class Gesture : std::uint8_t { kWhole, kTune, kOther };  // kTune: also while it isn't clear yet
   Gesture gesture_ = Gesture::kOther;
   PitchClassSet gesture_tones_;
   int gesture_keys_ = 0;
+  Micros gesture_at_{};
   Micros last_on_{-3'600'000'000}, other_at_{-3'600'000'000};  // other_at_: when something else than a whole chord was last played
+  Micros doubted_until_{-3'600'000'000};
 };
 
 }  // namespace undersong::harmony

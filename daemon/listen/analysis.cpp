@@ -194,11 +194,16 @@ bool Analysis::collect(Micros at) {
     const auto key = ear_.key();
     moment_.key = harmony::KeyReading{{key->tonic, key->minor ? harmony::Mode::kMinor : harmony::Mode::kMajor}, key->confidence};
   }
-  headline_.hear(to_ear(at), ear_, moment_.key ? std::optional(moment_.key->key) : std::nullopt);
-  if (const auto& heard = headline_.chord()) {
-    const harmony::Chord chord = heard->chord;
-    const bool changed = !in_force_ || in_force_->chord != chord;
-    in_force_ = InForce{chord, heard->confidence, from_ear(heard->since)};
+  std::optional<InForce> named;
+  if (settings_.by_ear) {
+    if (const auto& heard = ear_.harmony()) named = InForce{harmony::chord_of(heard->chord), heard->confidence, from_ear(heard->since)};
+  } else {
+    headline_.hear(to_ear(at), ear_, moment_.key ? std::optional(moment_.key->key) : std::nullopt);
+    if (const auto& shown = headline_.chord()) named = InForce{shown->chord, shown->confidence, from_ear(shown->since)};
+  }
+  if (named) {
+    const bool changed = !in_force_ || in_force_->chord != named->chord;
+    in_force_ = named;
     if (changed) {
       findings_.harmony = found = true;
       settled_from_ = at + kSettled;

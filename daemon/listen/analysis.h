@@ -32,6 +32,8 @@ struct Settings {
   Micros bar{2'000'000};  // how long a bar lasts
   harmony::Style style = harmony::Style::kOpen;  // of the voicings offered
   Micros offered_after{400'000};  // a list that stood so long counts as offered
+  // The chord in force is what the ear makes of the music, not what the keys of the moment sound: for bars and loops.
+  bool by_ear = false;
   bool names_only = false;        // only harmony, melody and key: no alternatives
 };
 

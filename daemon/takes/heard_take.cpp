@@ -147,6 +147,7 @@ HeardTake hear(const std::vector<midi::Event>& events) {
   take.pedal = std::move(played.pedal);
   listen::Settings settings;
   settings.names_only = true;
+  settings.by_ear = true;
   listen::Analysis analysis(settings);
   std::vector<Line> lines;
   const auto each = [&](const listen::Analysis& changed) {

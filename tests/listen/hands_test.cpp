@@ -30,9 +30,10 @@ void strike(Playing& out, int at, int length, std::vector<int> keys, std::mt1993
   for (const int key : keys) out.push_back({at + static_cast<int>(chance() % 12), at + length, key});
 }
 
-// What is shown at each of the given times.
-std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>& times) {
+// What is shown at each of the given times. The damper moves at times that are given with what it does.
+std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>& times, const std::vector<std::pair<int, bool>>& damper = {}) {
   std::vector<midi::Event> events;
+  for (const auto& [at, down] : damper) events.push_back(midi::control_change(Micros(at * 1000), 0, 64, down ? 127 : 0));
   for (const Key& k : playing) {
     events.push_back(midi::note_on(Micros(k.on * 1000), 0, Pitch(k.key), Velocity(70)));
     events.push_back(midi::note_off(Micros(k.off * 1000), 0, Pitch(k.key)));
@@ -130,7 +131,7 @@ Score one_after_another(int length, LayOut lay_out) {
     int at = 500;
     for (const PlayedVoicing& voicing : order) {
       const int last = lay_out(playing, at, voicing, chance);
-      spots.push_back({&voicing, last + 300, at + length - 40});
+      spots.push_back({&voicing, last + 300, at + length - 60});
       at += length;
     }
     sum += score(playing, spots);
@@ -202,6 +203,27 @@ TEST(Hands, AKeyThatIsBrushedBeforeTheChordLeavesNoTrace) {
                 0.95);
 }
 
+TEST(Hands, AChordAfterATuneAloneIsNamedFromItsKeys) {
+  expect_mostly(one_after_another(2000, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                  const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
+                  for (int n = 0; n < 3; ++n) out.push_back({at + 250 * n, at + 250 * n + 240, top + (n == 1 ? 2 : -2)});
+                  strike(out, at + 750, 1200, voicing.keys, chance);
+                  return at + 762;
+                }),
+                0.95);
+}
+
+TEST(Hands, AChordMayBeLaidDownInTwoPartsTheBassOrOneHandFirst) {
+  for (const bool bass_alone : {true, false})
+    expect_mostly(one_after_another(2000, [&](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                    const auto middle = voicing.keys.begin() + (bass_alone ? 1 : static_cast<std::ptrdiff_t>(voicing.keys.size() / 2));
+                    strike(out, at, 1950, {voicing.keys.begin(), middle}, chance);
+                    strike(out, at + 220, 1730, {middle, voicing.keys.end()}, chance);
+                    return at + 232;
+                  }),
+                  0.93);
+}
+
 TEST(Hands, AfterACadenceTheNameIsStillThatOfTheKeys) {
   // What was once shown as the chord of the cadence, or as its relative.
   struct Case {
@@ -259,6 +281,17 @@ TEST(Hands, AToneThatIsLetGoLeavesTheName) {
   const auto names = shown(playing, {1500, 2500});
   EXPECT_EQ(harmony::row(names[0]->quality).harte, "maj7");
   EXPECT_EQ(harmony::row(names[1]->quality).harte, "maj");
+}
+
+TEST(Hands, WhatThePedalKeepsOfTheChordStaysInTheName) {
+  std::mt19937 chance(3);
+  Playing playing;
+  strike(playing, 500, 300, {43, 53, 59, 64}, chance);
+  strike(playing, 2500, 300, {36, 52, 59, 62, 66}, chance);
+  std::vector<std::string> names;
+  for (const auto& name : shown(playing, {1200, 2400, 2900, 4400}, {{580, true}, {2520, false}, {2580, true}, {4500, false}}))
+    names.push_back(harmony::symbol(*name, harmony::spell_within(name->root, -5)));
+  EXPECT_EQ(names, (std::vector<std::string>{"G7(13)", "G7(13)", "Cmaj9#11", "Cmaj9#11"}));
 }
 
 TEST(Hands, ATuneOverAHeldChordRenamesNothing) {
