@@ -13,7 +13,7 @@
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/pulse.h"
 #include "daemon/midi/smf.h"
-#include "daemon/takes/loop.h"
+#include "daemon/takes/study.h"
 
 namespace undersong::offline {
 namespace {
@@ -86,8 +86,7 @@ std::vector<std::string> told_beats(const std::vector<midi::Event>& events) {
 }
 
 void print_revised_beats(const std::vector<midi::Event>& events) {
-  const auto take = takes::hear(events);
-  const auto beats = takes::revised_beats(take);
+  const auto beats = takes::study_of(events, {}).beats;
   const Micros end = events.empty() ? Micros{} : events.back().at;
   for (const auto& beat : beats.beats) fmt::print("{}", beat_line(end, beat.at, beat.downbeat));
 }

@@ -33,7 +33,7 @@ int run(const Options& options) {
   wish.title = options.title.empty() ? std::filesystem::path(options.file).stem().string() : options.title;
   wish.parts.steady = options.steady;
   wish.parts.tempo = options.tempo;
-  const auto folder = song::hand_over(midi::merged_events(*file), wish);
+  const auto folder = song::hand_over({midi::merged_events(*file), {}}, wish);
   if (!folder) return fail(options.file + ": " + folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written) return fail(written.error().message);
   for (const auto& remark : folder->remarks) fmt::print(stderr, "undersong: {}: {}\n", options.file, remark);

@@ -9,7 +9,7 @@
 
 namespace undersong::offline {
 
-std::optional<HeardLoop> hear_loop(const std::string& name) {
+std::optional<takes::Study> hear_loop(const std::string& name) {
   const auto fail = [&](const std::string& why) {
     fmt::print(stderr, "undersong: {}: {}\n", name, why);
     return std::nullopt;
@@ -20,16 +20,10 @@ std::optional<HeardLoop> hear_loop(const std::string& name) {
     return std::nullopt;
   }
   for (const auto& warning : file->warnings) fmt::print(stderr, "undersong: {}\n", warning);
-  HeardLoop out;
-  out.take = takes::hear(midi::merged_events(*file));
+  auto out = takes::study_of(midi::merged_events(*file), {});
   if (out.take.notes.empty()) return fail("no notes in this file.");
   if (out.take.notes.size() == 1) return fail("only one note in this file; a loop needs chords that come round.");
-  out.beats = takes::first_beats(out.take);
-  auto loop = takes::find_loop(out.take, out.beats);
-  if (!loop)
-    return fail(fmt::format("no run of chords comes round often enough to be a loop among the {} chords of this file.", out.take.spans.size()));
-  out.loop = std::move(*loop);
-  out.sections = takes::find_sections(out.take, out.loop);
+  if (!out.loop) return fail(fmt::format("no run of chords comes round often enough to be a loop among the {} chords of this file.", out.take.spans.size()));
   return out;
 }
 

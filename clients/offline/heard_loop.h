@@ -4,19 +4,11 @@
 #include <optional>
 #include <string>
 
-#include "daemon/takes/loop.h"
-#include "daemon/takes/section.h"
+#include "daemon/takes/study.h"
 
 namespace undersong::offline {
 
-struct HeardLoop {
-  takes::HeardTake take;
-  takes::Beats beats;
-  takes::Loop loop;
-  takes::Sections sections;
-};
-
-// Says one sentence on stderr when there is none.
-std::optional<HeardLoop> hear_loop(const std::string& file);
+// With a loop. Says one sentence on stderr when there is none.
+std::optional<takes::Study> hear_loop(const std::string& file);
 
 }  // namespace undersong::offline

@@ -90,7 +90,7 @@ struct Options {
 int run(const Options& options) {
   const auto heard = hear_loop(options.file);
   if (!heard) return 1;
-  options.json ? print_json(heard->loop, heard->sections, heard->beats) : print_summary(heard->loop, heard->sections, heard->beats);
+  options.json ? print_json(*heard->loop, heard->sections, heard->beats) : print_summary(*heard->loop, heard->sections, heard->beats);
   return 0;
 }
 

@@ -145,12 +145,12 @@ int run(Options& options) {
   }
   const auto heard = hear_loop(options.file);
   if (!heard) return 1;
-  const auto found = song::reharmonise(heard->take, heard->loop, heard->sections, options.wish);
+  const auto found = song::reharmonise(heard->take, *heard->loop, heard->sections, options.wish);
   if (!found) {
     fmt::print(stderr, "undersong: {}: {}.\n", options.file, found.error().message);
     return 1;
   }
-  options.json ? print_json(*found, heard->loop) : print_table(*found, heard->loop);
+  options.json ? print_json(*found, *heard->loop) : print_table(*found, *heard->loop);
   return 0;
 }
 

@@ -22,13 +22,13 @@ int fail(const std::string& why) {
 }
 
 song::SourceReader reader(const fs::path& folder) {
-  return [folder](const song::SketchSource& source) -> Result<song::Played> {
+  return [folder](const song::SketchSource& source) -> Result<std::shared_ptr<const song::TakeStudy>> {
     if (source.file.empty())
       return unavailable(fmt::format("take {} is kept by the daemon and no file names it; export it first: undersong export {} FILE.mid", source.take, source.take));
     const fs::path path = fs::path(source.file).is_absolute() ? fs::path(source.file) : folder / source.file;
     const auto file = midi::read_smf_file(path);
     if (!file) return file.error();
-    return song::Played{midi::merged_events(*file), {}};
+    return std::make_shared<const song::TakeStudy>(song::study_take({midi::merged_events(*file), {}}));
   };
 }
 

@@ -101,11 +101,13 @@ class Running final : public Daemon {
                                                        .changed_status = [this] { changed(status_changed_); },
                                                        .changed_deadline = [this] { changed(deadline_changed_); },
                                                        .utc_ms = utc_ms,
-                                                       .aside = [this](auto work) { return aside(std::move(work)); }});
+                                                       .aside = [this](auto work) { return aside(std::move(work)); },
+                                                       .studies = studies_});
 
     server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion),
                                 .places = {},
                                 .sketches = takes_file.parent_path() / "sketches",
+                                .studies = studies_,
                                 .aside = [this](Worker::Work work) { return worker_.run(std::move(work)); }};
     serve.places.configuration = options_.config_file.string();
     serve.places.configured = std::filesystem::exists(options_.config_file, error);
@@ -300,6 +302,7 @@ class Running final : public Daemon {
   asio::io_context io_{1};
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
+  const std::shared_ptr<song::Studies> studies_ = std::make_shared<song::Studies>();  // of what runs aside
   Worker worker_{"aside", [](const Error& error) { spdlog::error("{}", error.message); }};  // after io_: it posts there; stopped before server_ goes
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;

@@ -22,6 +22,7 @@
 #include "daemon/midi/echo_guard.h"
 #include "daemon/midi/inputs.h"
 #include "daemon/server/desk.h"
+#include "daemon/song/studies.h"
 #include "daemon/takes/along.h"
 #include "daemon/takes/boundary.h"
 #include "daemon/takes/corrected_beats.h"
@@ -42,6 +43,7 @@ class Desk : public server::Desk {
     std::function<std::int64_t()> utc_ms;
     // Runs work that takes long aside; what it returns is run on io. False when too much is waiting.
     std::function<bool(std::function<std::function<void()>()> work)> aside;
+    std::shared_ptr<song::Studies> studies = std::make_shared<song::Studies>();  // touched aside only
   };
   Desk(const Config& config, World world);
 
@@ -100,7 +102,7 @@ class Desk : public server::Desk {
   };
   template <class T>
   void with_take_aside(std::optional<std::uint64_t> take, Answer<T> answer,
-                       std::function<std::function<void()>(takes::TakeId, const takes::HeardTake&, const takes::Beats&)> work);
+                       std::function<std::function<void()>(const takes::Summary&, const song::TakeStudy&)> work);
   void advance_to(Micros at);
   void beat_changed(bool changed);
   void keep_clock(const listen::ToldBeat& beat);

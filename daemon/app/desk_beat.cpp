@@ -145,8 +145,8 @@ void Desk::correct_kept(const takes::BeatLine& said, takes::TakeId take, bool ha
   if (!has_time && !level && said.what != BeatWord::kUndo) return answer(invalid_input("params.at is missing: where in the take?"));
   const auto check_level = [this, answer, keep, level, said, take] {
     if (!level) return keep();
-    with_take_aside<protocol::Corrected>(take, answer, [answer, keep, said](takes::TakeId id, const takes::HeardTake&, const takes::Beats& beats) -> std::function<void()> {
-      if (const auto wrong = takes::refused(beats, said.what, id)) return [answer, wrong = *wrong] { answer(wrong); };
+    with_take_aside<protocol::Corrected>(take, answer, [answer, keep, said](const takes::Summary& take_heard, const song::TakeStudy& study) -> std::function<void()> {
+      if (const auto wrong = takes::refused(study.beats, said.what, take_heard.take)) return [answer, wrong = *wrong] { answer(wrong); };
       return keep;
     });
   };
@@ -162,13 +162,12 @@ void Desk::correct_kept(const takes::BeatLine& said, takes::TakeId take, bool ha
 
 template <class T>
 void Desk::with_take_aside(std::optional<std::uint64_t> number, Answer<T> answer,
-                           std::function<std::function<void()>(takes::TakeId, const takes::HeardTake&, const takes::Beats&)> work) {
+                           std::function<std::function<void()>(const takes::Summary&, const song::TakeStudy&)> work) {
   world_.store.midi(number, [this, answer, work](Result<takes::Store::Midi> take) {
     if (!take) return answer(take.error());
-    const bool fits = world_.aside([work, answer, take = std::move(*take)]() -> std::function<void()> {
+    const bool fits = world_.aside([work, answer, studies = world_.studies, take = std::move(*take)]() -> std::function<void()> {
       try {
-        const auto heard = takes::hear(take.events);
-        return work(take.detail.summary.take, heard, takes::corrected_beats(heard, take.said));
+        return work(take.detail.summary, *studies->of(take));
       } catch (...) {
         return [answer, error = caught(fmt::format("take {} was listened to again", take.detail.summary.take))] { answer(error); };
       }
@@ -178,9 +177,11 @@ void Desk::with_take_aside(std::optional<std::uint64_t> number, Answer<T> answer
 }
 
 void Desk::take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) {
-  with_take_aside<protocol::TakeBeats>(take, answer, [answer](takes::TakeId id, const takes::HeardTake&, const takes::Beats& beats) -> std::function<void()> {
+  with_take_aside<protocol::TakeBeats>(take, answer, [answer](const takes::Summary& summary, const song::TakeStudy& study) -> std::function<void()> {
+    const takes::Beats& beats = study.beats;
+    const Micros from = takes::span_of(summary).from;  // a study's times count from there
     protocol::TakeBeats out;
-    out.take = id;
+    out.take = summary.take;
     out.pulse = beats.pulse();
     out.confidence = static_cast<double>(beats.confidence);
     out.meter = beats.meter;
@@ -190,7 +191,7 @@ void Desk::take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBe
     std::uint32_t place = one != beats.beats.end() && before < beats.meter ? static_cast<std::uint32_t>(beats.meter - before) : 0;
     for (const auto& beat : beats.beats) {
       place = beat.downbeat ? 1 : place + 1;
-      out.at.push_back(beat.at.count());
+      out.at.push_back((from + beat.at).count());
       out.place.push_back(place);
     }
     return [answer, out] { answer(out); };
@@ -237,9 +238,9 @@ void Desk::play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing>
     return answer(invalid_input("params.layers is the melody alone, but no notes are given: name bass or chords, or give notes."));
   how.velocity = wish.velocity ? Velocity(static_cast<int>(wish.velocity->value)) : soft();
   with_take_aside<protocol::Playing>(
-      wish.take, answer, [this, how, answer, listen = wish.listen.value_or(false), asked = ++play_asked_](takes::TakeId id, const takes::HeardTake& heard, const takes::Beats& beats) -> std::function<void()> {
-        const auto loop = takes::find_loop(heard, beats);
-        auto along = loop ? takes::accompaniment(*loop, beats, how)
+      wish.take, answer, [this, how, answer, listen = wish.listen.value_or(false), asked = ++play_asked_](const takes::Summary& summary, const song::TakeStudy& study) -> std::function<void()> {
+        const takes::TakeId id = summary.take;
+        auto along = study.loop ? takes::accompaniment(*study.loop, study.beats, how)
                           : Result<takes::Along>(not_found(fmt::format("There is no loop in take {}: no chord cycle comes round often enough.", id)));
         return [this, id, answer, asked, listen, along = std::move(along)] {
           if (!along) return answer(along.error());

@@ -8,7 +8,7 @@ Server::Server(boost::asio::io_context& io, Options options, Desk& desk, takes::
     : options_(std::move(options)),
       desk_(desk),
       store_(store),
-      songs_({store, options_.aside, [&io](std::function<void()> work) { boost::asio::post(io, std::move(work)); }, options_.sketches}),
+      songs_({store, options_.aside, [&io](std::function<void()> work) { boost::asio::post(io, std::move(work)); }, options_.sketches, options_.studies}),
       room_{desk,
             store,
             songs_,

@@ -33,6 +33,7 @@ class Server {
     std::string program_version;
     protocol::Places places;  // socket and page are filled in when they are there
     std::filesystem::path sketches;                     // folder; made when the first is kept
+    std::shared_ptr<song::Studies> studies = std::make_shared<song::Studies>();  // what runs aside shares them
     std::function<bool(std::function<void()>)> aside;  // runs what takes long on a thread of low priority; false: too much waits
   };
 

@@ -54,7 +54,7 @@ std::vector<protocol::SongLayer> layers_of(const song::Layers& layers) {
 
 }  // namespace
 
-protocol::TakeLoop loop_of(const song::AnalysedSource& found, const takes::Summary& take) {
+protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& take) {
   const takes::Loop& loop = *found.loop;
   protocol::TakeLoop out;
   out.take = take.take;

@@ -4,14 +4,14 @@
 #pragma once
 
 #include "daemon/song/sketch.h"
-#include "daemon/song/sketch_source.h"
+#include "daemon/song/take_study.h"
 #include "daemon/takes/search.h"
 #include "protocol/messages.h"
 
 namespace undersong::server {
 
 // REQUIRES: there is a loop.
-protocol::TakeLoop loop_of(const song::AnalysedSource& found, const takes::Summary& take);
+protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& take);
 protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes::TakeId take);
 Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish);
 protocol::SongSketch sketch_of(const song::Sketch& sketch);

@@ -17,23 +17,12 @@
 namespace undersong::server {
 namespace {
 
-constexpr std::size_t kRemembered = 4;
-
 // A sentence for people: capital letter, full stop.
 Error as_sentence(Error error) {
   if (error.message.empty()) error.message = "it could not be done";
   error.message[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(error.message[0])));
   if (error.message.back() != '.') error.message += '.';
   return error;
-}
-
-// Times from the take's own beginning; those that a damaged or poisoned line gives are brought back to the take.
-song::Played own_time(const takes::Store::Midi& take) {
-  const takes::Span span = takes::span_of(take.detail.summary);
-  song::Played out{take.events, take.said};
-  for (midi::Event& event : out.events) event.at = std::max(Micros(0), span.within(event.at) - span.from);
-  for (takes::Line& line : out.said) line.at = span.within(line.at) - span.from;
-  return out;
 }
 
 protocol::HandedOver handed(std::string folder, const song::Folder& made) {
@@ -44,10 +33,14 @@ protocol::HandedOver handed(std::string folder, const song::Folder& made) {
   return out;
 }
 
-Result<song::AnalysedSource const*> with_loop(const song::AnalysedSource& found) {
-  if (!found.loop) return not_found(fmt::format("no run of chords comes round often enough to be a loop: this take has {} chord{}", found.take.spans.size(),
-                                                   found.take.spans.size() == 1 ? "" : "s"));
-  return &found;
+using Study = std::shared_ptr<const song::TakeStudy>;
+
+Result<Study> with_loop(Study found) {
+  if (found->take.notes.empty()) return invalid_input("there are no notes in its take");
+  if (found->take.spans.empty()) return invalid_input("no chord was heard in its take");
+  if (!found->loop) return not_found(fmt::format("no run of chords comes round often enough to be a loop: this take has {} chord{}", found->take.spans.size(),
+                                                   found->take.spans.size() == 1 ? "" : "s"));
+  return found;
 }
 
 }  // namespace
@@ -109,40 +102,23 @@ void Songs::with_form(const std::string& name, Answer<T> answer, std::function<R
       });
 }
 
-Result<Songs::Found> Songs::analysed(const Midi& take) {
-  const auto& summary = take.detail.summary;
-  for (auto it = remembered_.begin(); it != remembered_.end(); ++it)
-    if (it->take == summary.take && it->last_line == summary.last_line && it->said == take.said.size()) {
-      remembered_.splice(remembered_.begin(), remembered_, it);
-      return it->found;
-    }
-  auto made = song::analyse_source(own_time(take));
-  if (!made) return made.error();
-  Found found = std::move(*made);
-  remembered_.remove_if([&](const Remembered& known) { return known.take == summary.take; });
-  remembered_.push_front({summary.take, summary.last_line, take.said.size(), found});
-  if (remembered_.size() > kRemembered) remembered_.pop_back();
-  return found;
-}
-
 song::SourceReader Songs::reader(const Takes& takes) const {
-  return [this, takes](const song::SketchSource& source) -> Result<song::Played> {
+  return [this, takes](const song::SketchSource& source) -> Result<Study> {
     for (const auto& take : takes)
-      if (source.file.empty() && take->detail.summary.take == static_cast<takes::TakeId>(source.take)) return own_time(*take);
+      if (source.file.empty() && take->detail.summary.take == static_cast<takes::TakeId>(source.take)) return world_.studies->of(*take);
     if (source.file.empty()) return not_found(fmt::format("there is no take {}", source.take));
     const auto path = folder_.source(source.file);
     if (!path) return path.error();
     const auto file = midi::read_smf_file(*path);
     if (!file) return file.error();
-    return song::Played{midi::merged_events(*file), {}};
+    return std::make_shared<const song::TakeStudy>(song::study_take({midi::merged_events(*file), {}}));
   };
 }
 
 void Songs::loop(const protocol::GetLoop& wish, Answer<protocol::TakeLoop> answer) {
   with_take<protocol::TakeLoop>(wish.take, std::move(answer), [this](const Midi& take) -> Result<protocol::TakeLoop> {
-    const auto found = analysed(take);
+    const auto found = with_loop(world_.studies->of(take));
     if (!found) return found.error();
-    if (const auto looped = with_loop(**found); !looped) return looped.error();
     return loop_of(**found, take.detail.summary);
   });
 }
@@ -151,9 +127,8 @@ void Songs::reharmonise(const protocol::Reharmonise& wish, Answer<protocol::Reha
   const auto asked = wish_of(wish);
   if (!asked) return answer(asked.error());
   with_take<protocol::Reharmonised>(wish.take, std::move(answer), [this, asked = *asked](const Midi& take) -> Result<protocol::Reharmonised> {
-    const auto found = analysed(take);
+    const auto found = with_loop(world_.studies->of(take));
     if (!found) return found.error();
-    if (const auto looped = with_loop(**found); !looped) return looped.error();
     const auto made = song::reharmonise((*found)->take, *(*found)->loop, (*found)->sections, asked);
     if (!made) return made.error();
     return reharmonised_of(*made, take.detail.summary.take);
@@ -161,16 +136,14 @@ void Songs::reharmonise(const protocol::Reharmonise& wish, Answer<protocol::Reha
 }
 
 void Songs::hand_over(const protocol::HandOverTake& wish, Answer<protocol::HandedOver> answer) {
-  with_take<protocol::HandedOver>(wish.take, std::move(answer), [wish](const Midi& take) -> Result<protocol::HandedOver> {
+  with_take<protocol::HandedOver>(wish.take, std::move(answer), [this, wish](const Midi& take) -> Result<protocol::HandedOver> {
     const auto& summary = take.detail.summary;
     song::HandOverOptions options;
     options.title = summary.title.empty() ? fmt::format("Take {}", summary.take) : summary.title;
     options.parts.steady = wish.steady.value_or(wish.tempo.has_value());
     options.parts.tempo = wish.tempo;
     for (const takes::Line& mark : take.detail.marks) options.parts.marks.emplace_back(std::max(Micros(0), takes::span_of(summary).within(mark.at) - takes::span_of(summary).from), mark.data);
-    song::Played played = own_time(take);
-    options.said = std::move(played.said);
-    const auto made = song::hand_over(played.events, options);
+    const auto made = song::hand_over(song::own_time(take).events, *world_.studies->of(take), options);
     if (!made) return made.error();
     return handed(fmt::format("take-{}", summary.take), *made);
   });

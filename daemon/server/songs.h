@@ -16,7 +16,7 @@
 
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_folder.h"
-#include "daemon/song/sketch_source.h"
+#include "daemon/song/studies.h"
 #include "daemon/takes/store.h"
 #include "protocol/messages.h"
 
@@ -33,6 +33,7 @@ class Songs {
     std::function<bool(Work)> aside;  // false: too much waits already
     std::function<void(Work)> post;   // to the io thread
     std::filesystem::path sketches;   // folder
+    std::shared_ptr<song::Studies> studies;  // touched on the worker only
   };
   explicit Songs(World world) : world_(std::move(world)), folder_(world_.sketches) {}
 
@@ -51,7 +52,6 @@ class Songs {
  private:
   using Midi = takes::Store::Midi;
   using Takes = std::vector<std::shared_ptr<const Midi>>;
-  using Found = std::shared_ptr<const song::AnalysedSource>;
 
   template <class T>
   void work(Answer<T> answer, std::function<Result<T>()> job);
@@ -64,18 +64,10 @@ class Songs {
   void with_form(const std::string& name, Answer<T> answer, std::function<Result<T>(const song::Form&)> job);
 
   // On the worker:
-  Result<Found> analysed(const Midi& take);
   song::SourceReader reader(const Takes& takes) const;
 
   World world_;
   song::SketchFolder folder_;
-  struct Remembered {
-    takes::TakeId take;
-    takes::LineNumber last_line;
-    std::size_t said;  // lines on its beat: they may come after it has ended
-    Found found;
-  };
-  std::list<Remembered> remembered_;  // newest first; the worker's own
 };
 
 }  // namespace undersong::server

@@ -93,7 +93,7 @@ std::size_t Bars::bar_at(Ticks tick) const {
 }
 
 int meter_of(const takes::Beats& beats, const std::optional<takes::Loop>& loop) {
-  if (!loop || !beats.pulse()) return beats.meter;
+  if (!loop || !beats.pulse() || beats.barred) return beats.meter;
   double total = 0;
   for (const auto& chord : loop->chords) total += chord.beats;
   const bool threes = std::fmod(total, 3) == 0, fours = std::fmod(total, 4) == 0;
@@ -105,9 +105,10 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
   if (!found.pulse()) return by_chords(take, end);
   Bars out;
   out.pulse = true;
+  out.barred = found.barred;
   out.meter = meter_of(found, loop);
   std::vector<takes::Beat> beats = found.beats;
-  if (loop) bar_by_loop(beats, *loop, out.meter);
+  if (loop && !found.barred) bar_by_loop(beats, *loop, out.meter);
   out.seconds_a_beat = usual_interval(beats);
   const auto whole_beats = [&](Micros length) { return std::max<std::int64_t>(1, std::llround(seconds(length) / out.seconds_a_beat)); };
   std::vector<Anchor> anchors;

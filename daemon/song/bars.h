@@ -28,16 +28,17 @@ struct Bars {
   std::vector<bool> free;      // for each bar: no beat was heard in it
   int meter = 4;
   bool pulse = false;
+  bool barred = false;         // the player or a clock said where bars begin; the loop has no say
   double seconds_a_beat = .5;  // median
 
   Ticks end() const { return bars.empty() ? Ticks(0) : bars.back().at + bars.back().beats * kBeat; }
   std::size_t bar_at(Ticks tick) const;
 };
 
-// `end`: of the take. Passes of the loop begin bars.
+// `end`: of the take. Passes of the loop begin bars, unless it was said where bars begin.
 Bars bars_of(const takes::HeardTake& take, const takes::Beats& beats, const std::optional<takes::Loop>& loop, Micros end);
 
-// The meter of a take: the one its beats have, unless the loop's chords fit the other one alone.
+// The meter of a take: the one its beats have, unless nobody said so and the loop's chords fit the other one alone.
 int meter_of(const takes::Beats& beats, const std::optional<takes::Loop>& loop);
 
 }  // namespace undersong::song

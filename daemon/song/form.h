@@ -99,13 +99,8 @@ std::vector<WrittenChord> chords_at(const Part& part, int time);
 std::vector<WrittenNote> melody_at(const Part& part, int time);
 Ticks length_at(const Part& part, int time);
 
-// Whether the take is made of this loop: two chords and most of a bar at least, and half of the playing. Songs that only come
-// back to a turn of phrase now and then are better written out.
-bool carries_form(const takes::HeardTake& take, const takes::Loop& loop);
-
-// `sections` belong to `loop`; without a loop that carries the form they are not looked at and the
-// take is written out from beginning to end.
-Result<Form> form_of_take(const takes::HeardTake& take, const takes::Beats& beats, const std::optional<takes::Loop>& loop,
-                          const takes::Sections& sections);
+// Without a loop that carries the form the take is written out from beginning to end.
+struct TakeStudy;
+Result<Form> form_of_take(const TakeStudy& study);
 
 }  // namespace undersong::song

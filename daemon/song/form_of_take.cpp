@@ -4,14 +4,12 @@
 
 #include "daemon/song/fold.h"
 #include "daemon/song/form.h"
-#include "daemon/song/melody_line.h"
 #include "daemon/song/spell_form.h"
 #include "daemon/song/strain.h"
+#include "daemon/song/take_study.h"
 
 namespace undersong::song {
 namespace {
-
-constexpr double kShortestLoop = 3;  // beats
 
 Part plain_part(Strain strain) {
   Part part;
@@ -32,12 +30,17 @@ void add_outside(Form& form, const Heard& heard, std::size_t first, std::size_t 
   form.parts.push_back(std::move(part));
 }
 
-void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const takes::Sections& sections) {
+void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const takes::Sections& sections, const Cycle& cycle) {
   const auto& spans = heard.take.spans;
-  const Cycle cycle = cycle_of(loop, heard.bars, heard.melody);
   const auto span_at = [&](Micros t) {
     return static_cast<std::size_t>(std::lower_bound(spans.begin(), spans.end(), t, [](const takes::ChordSpan& s, Micros at) { return s.begin < at; }) - spans.begin());
   };
+  // Where it was said that bars begin elsewhere than the loop does, what comes before the first bar is a pickup.
+  const Bars& bars = heard.bars;
+  if (bars.barred && bars.bars.size() > 1 && bars.bars[0].beats < bars.meter && loop.passes.front().begin < bars.map.time_at(bars.bars[1].at)) {
+    form.parts.push_back(plain_part(write_bars(heard, Ticks(0), bars.bars[1].at)));
+    form.parts.back().name = "Pickup";
+  }
   std::size_t done = 0;  // spans that are written
   for (const takes::Section& section : sections.sections) {
     std::vector<Strain> strains;
@@ -59,7 +62,7 @@ void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const
       const std::size_t first = span_at(pass.begin);
       if (first > done) {
         if (!strains.empty()) flush();
-        add_outside(form, heard, done, first, true, form.parts.empty() ? "Intro" : "Interlude");
+        add_outside(form, heard, done, first, true, done == 0 ? "Intro" : "Interlude");
       }
       strains.push_back(write_pass(heard, loop, pass, cycle));
       done = std::max(done, span_at(pass.end));
@@ -69,18 +72,30 @@ void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const
   add_outside(form, heard, done, spans.size(), false, "Outro");
 }
 
+// Bars in which nothing but a pedal moves are left out at the end.
+std::size_t written_bars(const Heard& heard, const takes::Beats& beats) {
+  const Bars& bars = heard.bars;
+  Micros end{};
+  for (const takes::PlayedNote& note : heard.take.notes) end = std::max(end, note.at + note.length);
+  const double last = std::max(std::ceil(bars.map.beats_at(end)), std::round(bars.map.beats_at(beats.beats.back().at)) + 1);
+  std::size_t count = bars.bars.size();
+  while (count > 1 && bars.bars[count - 1].at.beats() >= last) --count;
+  return count;
+}
+
 // Without a loop: from bar line to bar line, a new part where bars break off or where the pulse comes or goes.
-void add_linear(Form& form, const Heard& heard) {
+void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
   const auto& spans = heard.take.spans;
   const Bars& bars = heard.bars;
   if (!bars.pulse) {
     add_outside(form, heard, 0, spans.size(), false, "");
     return;
   }
+  const std::size_t count = written_bars(heard, beats);
   std::size_t b = 0, s = 0;
-  while (b < bars.bars.size()) {
+  while (b < count) {
     std::size_t to = b + 1;
-    while (to < bars.bars.size() && bars.free[to] == bars.free[b] && bars.bars[to - 1].beats == form.meter) ++to;
+    while (to < count && bars.free[to] == bars.free[b] && bars.bars[to - 1].beats == form.meter) ++to;
     const Ticks begin = bars.bars[b].at, end = to < bars.bars.size() ? bars.bars[to].at : bars.end();
     const std::size_t first = s;
     while (s < spans.size() && Ticks(480 * std::llround(heard.bars.map.beats_at(spans[s].begin))) < end) ++s;
@@ -94,33 +109,18 @@ void add_linear(Form& form, const Heard& heard) {
 
 }  // namespace
 
-bool carries_form(const takes::HeardTake& take, const takes::Loop& loop) {
-  if (loop.chords.size() < 2 || take.spans.empty()) return false;
-  double beats = 0;
-  for (const takes::LoopChord& chord : loop.chords) beats += chord.beats;
-  if (beats > 0 && beats < kShortestLoop) return false;
-  Micros inside{};
-  for (const takes::LoopPass& pass : loop.passes) inside += pass.end - pass.begin;
-  return 2 * inside >= take.spans.back().end - take.spans.front().begin;
-}
-
-Result<Form> form_of_take(const takes::HeardTake& take, const takes::Beats& beats, const std::optional<takes::Loop>& found,
-                          const takes::Sections& sections) {
-  const std::optional<takes::Loop> loop = found && carries_form(take, *found) ? found : std::nullopt;
+Result<Form> form_of_take(const TakeStudy& study) {
+  const takes::HeardTake& take = study.take;
   if (take.notes.empty()) return invalid_input("There are no notes in this take.");
   if (take.notes.size() == 1) return invalid_input("There is only one note in this take; a form needs chords and a melody.");
   if (take.spans.empty()) return invalid_input("No chord was heard in this take, so there are no changes to write down.");
-  Micros end{};
-  for (const takes::PlayedNote& note : take.notes) end = std::max(end, note.at + note.length);
-  const auto melody = melody_line(take);
-  const Bars bars = bars_of(take, beats, loop, end);
-  const Heard heard{take, melody, bars};
+  const Heard heard{take, study.melody, study.bars};
   Form form;
-  form.meter = bars.meter;
-  form.pulse = bars.pulse;
-  if (bars.pulse) form.tempo = 60 / bars.seconds_a_beat;
-  if (loop && !sections.sections.empty()) add_sections(form, heard, *loop, sections);
-  else add_linear(form, heard);
+  form.meter = study.bars.meter;
+  form.pulse = study.bars.pulse;
+  if (form.pulse) form.tempo = 60 / study.bars.seconds_a_beat;
+  if (study.carries && !study.sections.sections.empty()) add_sections(form, heard, *study.loop, study.sections, study.cycle);
+  else add_linear(form, heard, study.beats);
   for (Part& part : form.parts)
     if (part.melody.empty()) part.layers.melody = false;
   spell_form(form, take.key);

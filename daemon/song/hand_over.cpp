@@ -6,8 +6,6 @@
 
 #include "daemon/song/chart.h"
 #include "daemon/song/lead_sheet.h"
-#include "daemon/song/melody_line.h"
-#include "daemon/takes/corrected_beats.h"
 
 namespace undersong::song {
 namespace {
@@ -25,20 +23,13 @@ std::string printable(const std::string& title) {
 
 }  // namespace
 
-Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverOptions& options) {
+Result<Folder> hand_over(const Played& played, const HandOverOptions& options) { return hand_over(played.events, study_take(played), options); }
+
+Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study, const HandOverOptions& options) {
   const auto& tempo = options.parts.tempo;
   if (tempo && !(*tempo >= kSlowest && *tempo <= kFastest))
     return invalid_input(fmt::format("A steady tempo of {:g} beats a minute is outside {:g} to {:g}.", *tempo, kSlowest, kFastest));
-  const takes::HeardTake take = takes::hear(events);
-  takes::Beats beats = takes::corrected(takes::first_beats(take), options.said);
-  auto loop = takes::find_loop(take, beats);
-  if (loop && !carries_form(take, *loop)) loop.reset();
-  takes::Sections sections;
-  if (loop) {
-    beats = takes::without_free_playing(beats, *loop);
-    sections = takes::find_sections(take, *loop);
-  }
-  auto form = form_of_take(take, beats, loop, sections);
+  auto form = form_of_take(study);
   if (!form) return form.error();
   Folder out;
   out.form = std::move(*form);
@@ -48,22 +39,18 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverO
     out.form.steady = true;
     out.form.tempo = tempo.value_or(std::round(out.form.tempo));
   }
-  Micros end{};
-  for (const midi::Event& event : events) end = std::max(end, event.at);
-  const auto melody = melody_line(take);
-  const Bars bars = bars_of(take, beats, loop, end);
-  auto parts = midi_parts(events, {take, melody, bars}, out.form, options.parts);
+  auto parts = midi_parts(events, {study.take, study.melody, study.bars}, out.form, options.parts);
   if (!parts) return parts.error();
   out.pad_motion = parts->pad_motion;
   out.pad_parallels = parts->pad_parallels;
   out.files.push_back({"parts.mid", std::move(parts->bytes)});
   out.files.push_back({"lead_sheet.musicxml", bytes_of(lead_sheet(out.form))});
   out.files.push_back({"chart.txt", bytes_of(chart(out.form))});
-  if (!bars.pulse) {
+  if (!study.bars.pulse) {
     out.remarks.push_back(options.parts.steady ? "No pulse was found, so a bar is one chord change, and the steady tempo counts four beats to each."
                                                : "No pulse was found, so a bar is one chord change, and lengths on paper are free.");
   }
-  if (melody.empty()) out.remarks.push_back("No melody was heard above the chords; the lead sheet has chords only.");
+  if (study.melody.empty()) out.remarks.push_back("No melody was heard above the chords; the lead sheet has chords only.");
   return out;
 }
 

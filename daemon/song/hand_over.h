@@ -13,14 +13,13 @@
 #include "daemon/midi/event.h"
 #include "daemon/song/form.h"
 #include "daemon/song/midi_parts.h"
-#include "daemon/takes/log_line.h"
+#include "daemon/song/take_study.h"
 
 namespace undersong::song {
 
 struct HandOverOptions {
   std::string title = "Untitled";
   PartsOptions parts;
-  std::vector<takes::Line> said;  // what the player or a clock said of the beat, on the clock of the events
 };
 
 struct File {
@@ -35,8 +34,9 @@ struct Folder {
   int pad_motion = 0, pad_parallels = 0;
 };
 
-// `events` in the order received, time 0 at the take's beginning.
-Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverOptions& options);
+// `events` in the order received, time 0 at the take's beginning; `study` is of these.
+Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study, const HandOverOptions& options);
+Result<Folder> hand_over(const Played& played, const HandOverOptions& options);
 
 // Makes the directory if there is none. All files are written beside their names first and then renamed, so that a reader never sees
 // half a file. A directory that is not empty is refused unless `force`; other files in it are left alone then.

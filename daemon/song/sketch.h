@@ -21,6 +21,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -28,10 +29,9 @@
 #include <vector>
 
 #include "daemon/base/result.h"
-#include "daemon/midi/event.h"
 #include "daemon/song/form.h"
 #include "daemon/song/reharmonise.h"
-#include "daemon/takes/log_line.h"
+#include "daemon/song/take_study.h"
 
 namespace undersong::song {
 
@@ -71,12 +71,8 @@ struct Sketch {
 Result<Sketch> read_sketch(std::string_view text, const std::string& name);
 std::string write_sketch(const Sketch& sketch);
 
-// What a section is drawn from: its events in the order received, and what was said of its beat, on their clock.
-struct Played {
-  std::vector<midi::Event> events;
-  std::vector<takes::Line> said;
-};
-using SourceReader = std::function<Result<Played>(const SketchSource&)>;
+// What a section is drawn from.
+using SourceReader = std::function<Result<std::shared_ptr<const TakeStudy>>(const SketchSource&)>;
 
 // The song written out. Errors name the section.
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read);

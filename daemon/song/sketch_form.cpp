@@ -9,9 +9,7 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/song/fold.h"
 #include "daemon/song/sketch.h"
-#include "daemon/song/sketch_source.h"
 #include "daemon/song/spell_form.h"
-#include "daemon/takes/corrected_beats.h"
 
 namespace undersong::song {
 namespace {
@@ -24,6 +22,15 @@ takes::SectionKind section_kind(SketchKind kind) {
     case SketchKind::kIntro: case SketchKind::kTheme: case SketchKind::kEnding: break;
   }
   return takes::SectionKind::kTheme;
+}
+
+// A study that a section can be drawn from.
+Result<std::shared_ptr<const TakeStudy>> study_of_source(const SourceReader& read, const SketchSource& source) {
+  auto study = read(source);
+  if (!study) return study.error();
+  if ((*study)->take.notes.empty()) return invalid_input("there are no notes in its take");
+  if ((*study)->take.spans.empty()) return invalid_input("no chord was heard in its take");
+  return study;
 }
 
 class Builder {
@@ -44,9 +51,9 @@ class Builder {
         if (message.ends_with('.')) message.pop_back();
         return Error{error.code, fmt::format("section {} ({}): {}", i + 1, section.name, message)};
       };
-      auto source = analysed(section.source);
+      auto source = studied(section.source);
       if (!source) return where(source.error());
-      const AnalysedSource& from = **source;
+      const TakeStudy& from = **source;
       if (i == 0) {
         form.meter = from.bars.meter;
         form.pulse = from.bars.pulse;
@@ -72,20 +79,18 @@ class Builder {
   }
 
  private:
-  Result<const AnalysedSource*> analysed(const SketchSource& source) {
+  Result<std::shared_ptr<const TakeStudy>> studied(const SketchSource& source) {
     auto& known = sources_[source];
     if (!known) {
-      const auto played = read_(source);
-      if (!played) return played.error();
-      auto made = analyse_source(*played);
+      auto made = study_of_source(read_, source);
       if (!made) return made.error();
       known = std::move(*made);
     }
-    return static_cast<const AnalysedSource*>(known.get());
+    return known;
   }
 
   // The strains that are asked for, in the order they are to be played.
-  Result<std::vector<Strain>> strains_of(const SketchSection& section, const AnalysedSource& from) const {
+  Result<std::vector<Strain>> strains_of(const SketchSection& section, const TakeStudy& from) const {
     const Heard heard{from.take, from.melody, from.bars};
     std::vector<Strain> out;
     if (section.span) {
@@ -144,7 +149,7 @@ class Builder {
     return out;
   }
 
-  Result<std::vector<Part>> parts_of(const SketchSection& section, const AnalysedSource& from) const {
+  Result<std::vector<Part>> parts_of(const SketchSection& section, const TakeStudy& from) const {
     auto strains = strains_of(section, from);
     if (!strains) return strains.error();
     std::vector<Part> parts = fold(*strains, from.bars.meter);
@@ -192,7 +197,7 @@ class Builder {
     std::erase_if(part.endings, [](const Ending& ending) { return ending.times.empty(); });
   }
 
-  Result<void> rechorded(const SketchSection& section, const AnalysedSource& from, std::vector<Part>& parts) const {
+  Result<void> rechorded(const SketchSection& section, const TakeStudy& from, std::vector<Part>& parts) const {
     std::vector<std::pair<harmony::Chord, harmony::NoteName>> chords;
     if (section.proposal) {
       if (!from.loop) return not_found("its take has no loop to reharmonise");
@@ -254,29 +259,10 @@ class Builder {
   }
 
   const SourceReader& read_;
-  std::map<SketchSource, std::unique_ptr<AnalysedSource>> sources_;
+  std::map<SketchSource, std::shared_ptr<const TakeStudy>> sources_;
 };
 
 }  // namespace
-
-Result<std::unique_ptr<AnalysedSource>> analyse_source(const Played& played) {
-  auto out = std::make_unique<AnalysedSource>();
-  out->take = takes::hear(played.events);
-  if (out->take.notes.empty()) return invalid_input("there are no notes in its take");
-  if (out->take.spans.empty()) return invalid_input("no chord was heard in its take");
-  out->beats = takes::corrected(takes::first_beats(out->take), played.said);
-  out->loop = takes::find_loop(out->take, out->beats);
-  if (out->loop) {
-    out->beats = takes::without_free_playing(out->beats, *out->loop);
-    out->sections = takes::find_sections(out->take, *out->loop);
-  }
-  Micros end{};
-  for (const takes::PlayedNote& note : out->take.notes) end = std::max(end, note.at + note.length);
-  out->melody = melody_line(out->take);
-  out->bars = bars_of(out->take, out->beats, out->loop, end);
-  if (out->loop) out->cycle = cycle_of(*out->loop, out->bars, out->melody);
-  return out;
-}
 
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read) {
   if (sketch.sections.empty()) return invalid_input("there are no sections, so there is nothing to play");
@@ -287,14 +273,12 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
   Sketch out;
   out.title = title;
   if (sources.empty()) return invalid_input("a sketch needs a take to draw from");
-  std::vector<std::unique_ptr<AnalysedSource>> analysed;
+  std::vector<std::shared_ptr<const TakeStudy>> studies;
   for (const SketchSource& source : sources) {
     const std::string name = source.file.empty() ? fmt::format("take {}", source.take) : source.file;
-    const auto played = read(source);
-    if (!played) return played.error();
-    auto made = analyse_source(*played);
-    if (!made) return Error{made.error().code, fmt::format("{}: {}", name, made.error().message)};
-    analysed.push_back(std::move(*made));
+    auto study = study_of_source(read, source);
+    if (!study) return Error{study.error().code, fmt::format("{}: {}", name, study.error().message)};
+    studies.push_back(std::move(*study));
   }
   using takes::SectionKind;
   const auto add = [&](std::size_t source, SketchKind kind, std::string name, const std::string& label, int repeats) -> SketchSection& {
@@ -314,8 +298,8 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
   };
   const auto first = [&](std::initializer_list<SectionKind> kinds, const std::vector<Place>& used) -> std::optional<Place> {
     for (const SectionKind kind : kinds)
-      for (std::size_t i = 0; i < analysed.size(); ++i)
-        for (const auto& section : analysed[i]->sections.sections) {
+      for (std::size_t i = 0; i < studies.size(); ++i)
+        for (const auto& section : studies[i]->sections.sections) {
           const bool taken = std::any_of(used.begin(), used.end(), [&](const Place& p) { return p.source == i && p.label == section.label; });
           if (section.kind == kind && !taken) return Place{i, section.label};
         }
@@ -329,9 +313,9 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
   };
   const auto theme = take({SectionKind::kTheme, SectionKind::kDeveloped, SectionKind::kSolo, SectionKind::kSparse, SectionKind::kAccompaniment});
   if (!theme) {  // no loop anywhere: what was played, one after another
-    for (std::size_t i = 0; i < analysed.size(); ++i) {
+    for (std::size_t i = 0; i < studies.size(); ++i) {
       SketchSection& whole = add(i, i == 0 ? SketchKind::kTheme : SketchKind::kDevelopment, i == 0 ? "Theme" : fmt::format("Part {}", i + 1), "", 1);
-      whole.span = {0.0, std::ceil(std::chrono::duration<double>(analysed[i]->take.spans.back().end).count())};
+      whole.span = {0.0, std::ceil(std::chrono::duration<double>(studies[i]->take.spans.back().end).count())};
     }
     return out;
   }
@@ -342,7 +326,7 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
   if (const auto place = take({SectionKind::kSparse, SectionKind::kTheme})) {
     add(place->source, SketchKind::kBridge, "Bridge", place->label, 1).layers.bass = false;
   } else {
-    const AnalysedSource& from = *analysed[theme->source];
+    const TakeStudy& from = *studies[theme->source];
     ReharmoniseWish wish;
     wish.section = theme->label;
     if (reharmonise(from.take, *from.loop, from.sections, wish)) add(theme->source, SketchKind::kBridge, "Bridge", theme->label, 1).proposal = 1;

@@ -143,10 +143,35 @@ Cycle cycle_of(const takes::Loop& loop, const Bars& bars, const std::vector<take
   return out;
 }
 
+namespace {
+
+// The bar line at or before a time, or so many later; a pickup is left to whoever writes what comes before.
+Ticks bar_line(const Bars& bars, Micros at, std::size_t later) {
+  std::size_t bar = bars.bar_at(Ticks(480 * std::llround(bars.map.beats_at(at)))) + later;
+  if (bar == 0 && bars.bars.size() > 1 && bars.bars[0].beats < bars.meter) bar = 1;
+  return bar < bars.bars.size() ? bars.bars[bar].at : bars.end();
+}
+
+// Was it said where bars begin, and is it not there?
+bool begins_within_bar(const Bars& bars, Micros at) {
+  return bars.pulse && bars.barred && Ticks(480 * std::llround(bars.map.beats_at(at))) != bar_line(bars, at, 0);
+}
+
+}  // namespace
+
 Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass, const Cycle& cycle) {
   Strain out;
   const bool whole = !pass.cut && pass.transposed == 0 &&
                      std::all_of(pass.places.begin(), pass.places.end(), [](const auto& place) { return there(place) && place.more == 0; });
+  if (begins_within_bar(heard.bars, pass.begin)) {
+    // The last time round has its last bar whole; otherwise that belongs to the next.
+    const Ticks from = bar_line(heard.bars, pass.begin, 0), to = bar_line(heard.bars, pass.end, &pass == &loop.passes.back() ? 1 : 0);
+    if (to > from) {
+      out = write_bars(heard, from, to);
+      out.whole = whole;
+      return out;
+    }
+  }
   if (!whole) {
     const auto& spans = heard.take.spans;
     const auto at = [](const takes::ChordSpan& s, Micros t) { return s.begin < t; };

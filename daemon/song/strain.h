@@ -36,6 +36,7 @@ struct Heard {
   const Bars& bars;
 };
 
+// On the loop's own beats; where it was said that bars begin elsewhere than the loop does, from bar line to bar line.
 Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass, const Cycle& cycle);
 
 // Spans `first` to `last` (not included) of the take on the take's own beats, from a whole beat to a whole beat. Free where no

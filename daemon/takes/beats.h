@@ -27,6 +27,7 @@ struct Beat {
 struct Beats {
   std::vector<Beat> beats;  // ascending
   int meter = 4;            // beats a bar, most of the time
+  bool barred = false;      // the player or a clock said where bars begin: nothing that was found moves them
   float confidence = 0;     // 0..1: how much of what was struck lies on beats, how steadily they come, how much better than by chance
   // Below that, beats are what could be fitted, and one had better count in chord changes.
   bool pulse() const { return beats.size() > 3 && confidence >= .2f; }

@@ -84,6 +84,7 @@ Beats clocked(Beats beats, const std::vector<BeatLine>& bars) {
   std::sort(out.begin(), out.end(), [](const Beat& a, const Beat& b) { return a.at < b.at; });
   beats.beats = std::move(out);
   beats.meter = bars.back().meter;
+  beats.barred = true;
   beats.confidence = 1;
   return beats;
 }
@@ -165,7 +166,10 @@ Beats corrected(Beats beats, const std::vector<Line>& lines) {
   for (const BeatLine& line : said) {
     switch (line.what) {
       case BeatWord::kTap: beats = at_level(std::move(beats), line); break;
-      case BeatWord::kOne: beats = with_beat_one(beats, line.at, line.meter > 0 ? line.meter : beats.meter); break;
+      case BeatWord::kOne:
+        beats = with_beat_one(beats, line.at, line.meter > 0 ? line.meter : beats.meter);
+        beats.barred = true;
+        break;
       case BeatWord::kTwice: beats = twice_as_fast(beats); break;
       case BeatWord::kHalf: beats = half_as_fast(beats); break;
       case BeatWord::kMeter: {
@@ -174,6 +178,7 @@ Beats corrected(Beats beats, const std::vector<Line>& lines) {
         for (const Beat& beat : beats.beats)
           if (beat.downbeat && beat.at <= line.at) one = beat.at;
         beats = with_beat_one(beats, one, line.meter);
+        beats.barred = true;
         break;
       }
       case BeatWord::kClock:
@@ -182,7 +187,5 @@ Beats corrected(Beats beats, const std::vector<Line>& lines) {
   }
   return beats;
 }
-
-Beats corrected_beats(const HeardTake& take, const std::vector<Line>& lines) { return corrected(revised_beats(take), lines); }
 
 }  // namespace undersong::takes

@@ -40,7 +40,5 @@ std::optional<BeatLine> beat_line(const Line& line);
 Beats corrected(Beats beats, const std::vector<Line>& lines);
 // Why kTwice or kHalf can't be said of take `take`, whose beats these are; nothing when it can.
 std::optional<Error> refused(const Beats& beats, BeatWord what, TakeId take);
-// revised_beats (loop.h) with the lines of the take applied; lines of other kinds are passed over.
-Beats corrected_beats(const HeardTake& take, const std::vector<Line>& lines);
 
 }  // namespace undersong::takes

@@ -447,12 +447,6 @@ Beats first_beats(const HeardTake& take) {
   return find_beats(take.notes, changes);
 }
 
-Beats revised_beats(const HeardTake& take) {
-  const Beats beats = first_beats(take);
-  const auto loop = find_loop(take, beats);
-  return loop ? without_free_playing(beats, *loop) : beats;
-}
-
 std::string describe_difference(const Loop& loop, const LoopPass& pass) {
   std::string out;
   const auto add = [&](const std::string& text) { out += (out.empty() ? "" : ", ") + text; };

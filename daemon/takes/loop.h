@@ -52,9 +52,6 @@ Beats first_beats(const HeardTake& take);
 // what lies outside does not keep time as the loop does. The others, and those of a clock, stay as they are.
 Beats without_free_playing(const Beats& beats, const Loop& loop);
 
-// Beats of a take with all that is known afterwards: settled chords, and the loop if there is one.
-Beats revised_beats(const HeardTake& take);
-
 // "Ab7 instead of G7, cut short": what differs, in plain words; empty if nothing does.
 std::string describe_difference(const Loop& loop, const LoopPass& pass);
 

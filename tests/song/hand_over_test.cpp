@@ -73,8 +73,8 @@ Take play(const Tune& tune, int times, bool melody = true) {
   return take;
 }
 
-Folder handed_over(const Take& take, HandOverOptions options = {}) {
-  auto folder = hand_over(take.events, options);
+Folder handed_over(const Take& take, HandOverOptions options = {}, std::vector<takes::Line> said = {}) {
+  auto folder = hand_over(Played{take.events, std::move(said)}, options);
   EXPECT_TRUE(folder.has_value()) << (folder ? "" : folder.error().message);
   return folder ? std::move(*folder) : Folder{};
 }
@@ -137,11 +137,41 @@ TEST(HandOver, WhatThePlayerSaidOfTheBeatHoldsOnPaper) {
     return out;
   };
   const auto plain = handed_over(take);
-  HandOverOptions half;
-  half.said = {line({take.beats[8], takes::BeatWord::kHalf, {}, 0})};
-  EXPECT_NEAR(handed_over(take, half).form.tempo, plain.form.tempo / 2, 3);
-  half.said.push_back(line({take.beats[9], takes::BeatWord::kUndo, {}, 0}));
-  EXPECT_NEAR(handed_over(take, half).form.tempo, plain.form.tempo, 1);
+  std::vector<takes::Line> half{line({take.beats[8], takes::BeatWord::kHalf, {}, 0})};
+  EXPECT_NEAR(handed_over(take, {}, half).form.tempo, plain.form.tempo / 2, 3);
+  half.push_back(line({take.beats[9], takes::BeatWord::kUndo, {}, 0}));
+  EXPECT_NEAR(handed_over(take, {}, half).form.tempo, plain.form.tempo, 1);
+}
+
+TEST(HandOver, WhereThePlayerSaidThatBarsBeginTheyBeginOnEveryPageWhateverTheLoopSuggests) {
+  const auto take = play(Tune(), 4);
+  const auto one_at = [&](std::size_t beat) {
+    takes::Line line;
+    line.at = take.beats[beat];
+    line.kind = takes::LineKind::kBeat;
+    line.data = takes::beat_data({line.at, takes::BeatWord::kOne, {}, 0, 0});
+    return handed_over(take, {}, {line});
+  };
+  // Where bars begin in parts.mid, in beats of the take, as the first whole bar has it.
+  const auto first_bar = [&](const Folder& folder) {
+    const midi::Smf file = parts_of(folder);
+    const midi::TickClock clock(file.division, file.tempos);
+    const std::int64_t quarter = file.division.ticks_per_quarter;
+    const std::int64_t pickup = file.time_signatures.size() > 1 ? file.time_signatures[1].tick / quarter : 0;
+    const std::int64_t beat = std::llround(static_cast<double>(clock.nearest_tick(take.beats[0])) / static_cast<double>(quarter));
+    return ((pickup - beat) % 4 + 4) % 4;
+  };
+  const auto found = handed_over(take), said = one_at(1), same = one_at(4);
+  EXPECT_EQ(first_bar(found), 0);
+  EXPECT_EQ(first_bar(said), 1);
+  EXPECT_EQ(first_bar(same), 0);
+  EXPECT_NE(said.files[0].bytes, found.files[0].bytes);
+  EXPECT_NE(said.files[1].bytes, found.files[1].bytes);
+  EXPECT_NE(said.files[2].bytes, found.files[2].bytes);
+  for (const Part& part : said.form.parts)
+    if (!part.free && part.name != "Pickup") EXPECT_EQ(part.length % (4 * kBeat), Ticks(0)) << part.name;
+  EXPECT_EQ(said.form.parts.front().name, "Pickup");
+  EXPECT_LT(said.form.parts.front().length, 4 * kBeat);
 }
 
 TEST(HandOver, ATakeThatBeganWithinAClocksBarHasThatClocksBars) {
@@ -150,17 +180,17 @@ TEST(HandOver, ATakeThatBeganWithinAClocksBarHasThatClocksBars) {
   for (auto& event : take.events) event.at -= first;
   for (auto& beat : take.beats) beat -= first;
   // The clock's last beat before the take was the fourth of its bar.
-  HandOverOptions options;
+  std::vector<takes::Line> said;
   const auto say = [&](Micros at, int place) {
     takes::Line line;
     line.at = at;
     line.kind = takes::LineKind::kBeat;
     line.data = takes::beat_data({at, takes::BeatWord::kClock, Micros(652'000), 4, place});
-    options.said.push_back(line);
+    said.push_back(line);
   };
   say(take.beats[0] - Micros(652'000), 3);
   for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) say(take.beats[beat], 0);
-  const midi::Smf file = parts_of(handed_over(take, options));
+  const midi::Smf file = parts_of(handed_over(take, {}, said));
   ASSERT_GE(file.time_signatures.size(), 2u);
   EXPECT_EQ(file.time_signatures[0].numerator, 1) << "what is left of the bar";
   EXPECT_EQ(file.time_signatures[1].tick, file.division.ticks_per_quarter);
@@ -380,7 +410,7 @@ TEST(HandOver, WithoutAPulseASteadyTempoIsWrittenToo) {
 
 TEST(HandOver, BadInputGetsOneSentence) {
   const auto sentence = [](const std::vector<midi::Event>& events, HandOverOptions options = {}) {
-    const auto folder = hand_over(events, options);
+    const auto folder = hand_over(Played{events, {}}, options);
     return folder ? std::string("accepted") : folder.error().message;
   };
   EXPECT_EQ(sentence({}), "There are no notes in this take.");

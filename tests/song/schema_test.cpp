@@ -44,7 +44,7 @@ TEST(Schema, TheDemosLeadSheetIsValidMusicXml) {
   options.title = "Rain & <sun>\x01";
   options.parts.steady = true;
   options.parts.tempo = 92.5;
-  const auto folder = hand_over(midi::merged_events(*demo), options);
+  const auto folder = hand_over(Played{midi::merged_events(*demo), {}}, options);
   ASSERT_TRUE(folder.has_value());
   expect_valid(*folder);
 }
@@ -55,7 +55,9 @@ TEST(Schema, TheLeadSheetOfASongInSeveralKeysIsValidMusicXml) {
   ASSERT_TRUE(demo.has_value());
   const auto sketch = read_sketch("[[section]]\nsource = \"demo.mid\"\n[[section]]\nsource = \"demo.mid\"\ntranspose = -4\n[[section]]\nsource = \"demo.mid\"\nspan = [21.0, 35.0]\n", "s");
   ASSERT_TRUE(sketch.has_value());
-  const auto form = form_of_sketch(*sketch, [&](const SketchSource&) -> Result<Played> { return Played{midi::merged_events(*demo), {}}; });
+  const auto form = form_of_sketch(*sketch, [&](const SketchSource&) -> Result<std::shared_ptr<const TakeStudy>> {
+    return std::make_shared<const TakeStudy>(study_take({midi::merged_events(*demo), {}}));
+  });
   ASSERT_TRUE(form.has_value());
   const auto folder = hand_over_form(*form);
   ASSERT_TRUE(folder.has_value());

@@ -15,10 +15,10 @@ namespace {
 
 const std::string kConfigs = std::string(UNDERSONG_SOURCE_DIR) + "/configs/";
 
-Result<Played> from_configs(const SketchSource& source) {
+Result<std::shared_ptr<const TakeStudy>> from_configs(const SketchSource& source) {
   const auto file = midi::read_smf_file(kConfigs + source.file);
   if (!file) return file.error();
-  return Played{midi::merged_events(*file), {}};
+  return std::make_shared<const TakeStudy>(study_take({midi::merged_events(*file), {}}));
 }
 
 Sketch demo_with(const std::string& lines) {

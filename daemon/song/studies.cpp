@@ -1,0 +1,32 @@
+#include "daemon/song/studies.h"
+
+#include <algorithm>
+
+#include "daemon/takes/take_times.h"
+
+namespace undersong::song {
+
+// Times that a damaged or poisoned line gives are brought back to the take.
+Played own_time(const takes::Store::Midi& take) {
+  const takes::Span span = takes::span_of(take.detail.summary);
+  Played out{take.events, take.said};
+  for (midi::Event& event : out.events) event.at = std::max(Micros(0), span.within(event.at) - span.from);
+  for (takes::Line& line : out.said) line.at = span.within(line.at) - span.from;
+  return out;
+}
+
+std::shared_ptr<const TakeStudy> Studies::of(const takes::Store::Midi& take) {
+  const auto& summary = take.detail.summary;
+  for (auto it = remembered_.begin(); it != remembered_.end(); ++it)
+    if (it->take == summary.take && it->last_line == summary.last_line && it->said == take.said.size()) {
+      remembered_.splice(remembered_.begin(), remembered_, it);
+      return it->study;
+    }
+  auto made = std::make_shared<const TakeStudy>(study_take(own_time(take)));
+  remembered_.remove_if([&](const Remembered& known) { return known.take == summary.take; });
+  remembered_.push_front({summary.take, summary.last_line, take.said.size(), made});
+  if (remembered_.size() > kRemembered) remembered_.pop_back();
+  return made;
+}
+
+}  // namespace undersong::song

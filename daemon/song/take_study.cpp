@@ -1,0 +1,19 @@
+#include "daemon/song/take_study.h"
+
+#include <algorithm>
+
+#include "daemon/song/melody_line.h"
+
+namespace undersong::song {
+
+TakeStudy study_take(const Played& played) {
+  TakeStudy out{takes::study_of(played.events, played.said), {}, {}, {}};
+  Micros end{};
+  for (const midi::Event& event : played.events) end = std::max(end, event.at);  // pedals too have their place in the bars
+  out.melody = melody_line(out.take);
+  out.bars = bars_of(out.take, out.beats, out.carries ? out.loop : std::nullopt, end);
+  if (out.loop) out.cycle = cycle_of(*out.loop, out.bars, out.melody);
+  return out;
+}
+
+}  // namespace undersong::song
