@@ -18,6 +18,7 @@
 #include "daemon/app/instance_lock.h"
 #include "daemon/app/version.h"
 #include "daemon/base/caught.h"
+#include "daemon/base/private_folder.h"
 #include "daemon/base/worker.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
@@ -79,8 +80,7 @@ class Running final : public Daemon {
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
     std::error_code error;
-    std::filesystem::create_directories(takes_file.parent_path(), error);
-    if (error) return unavailable(fmt::format("{}: the folder for takes can't be made: {}.", takes_file.parent_path().string(), error.message()));
+    if (auto made = make_private_folder(takes_file.parent_path()); !made) return made.error();
     auto lock = InstanceLock::take(takes_file);
     if (!lock) return lock.error();
     lock_ = std::move(*lock);

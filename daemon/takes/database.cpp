@@ -1,5 +1,6 @@
 // Over 400 lines: every statement on the tables in one place.
 #include "daemon/takes/database.h"
+#include "daemon/base/private_folder.h"
 #include "daemon/takes/keys_down.h"
 #include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
@@ -102,10 +103,8 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number,
                                 const std::function<void(Database&)>& before_closing) {
   std::error_code failed;
-  if (path.has_parent_path() && !std::filesystem::exists(path.parent_path(), failed)) {
-    std::filesystem::create_directories(path.parent_path(), failed);
-    if (!failed) std::filesystem::permissions(path.parent_path(), std::filesystem::perms::owner_all, failed);
-  }
+  if (path.has_parent_path())
+    if (auto made = make_private_folder(path.parent_path()); !made) return made.error();
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
   std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write, failed);
   const int version = file.execAndGet("PRAGMA user_version").getInt();
