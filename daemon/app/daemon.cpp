@@ -16,6 +16,7 @@
 
 #include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
+#include "daemon/app/kept_settings.h"
 #include "daemon/app/version.h"
 #include "daemon/base/caught.h"
 #include "daemon/base/private_folder.h"
@@ -101,7 +102,14 @@ class Running final : public Daemon {
                                                        .changed_status = [this] { changed(status_changed_); },
                                                        .changed_deadline = [this] { changed(deadline_changed_); },
                                                        .utc_ms = utc_ms,
-                                                       .aside = [this](auto work) { return aside(std::move(work)); }});
+                                                       .aside = [this](auto work) { return aside(std::move(work)); },
+                                                       .keep_settings = [this](std::string text) { keep_settings(std::move(text)); }});
+    settings_file_ = kept_settings_file(takes_file);
+    if (auto kept = read_kept(config, settings_file_)) {
+      desk_->take_kept(*kept);
+    } else {
+      spdlog::warn("{}", kept.error().message);
+    }
 
     server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion),
                                 .places = {},
@@ -136,7 +144,10 @@ class Running final : public Daemon {
     // What is done for one client or one event must not end it for all.
     for (bool running = true; running;) running = !attempt("something was done for a client", [this] { io_.run(); });
     server::notify_service_manager("STOPPING=1");
-    return close_takes();
+    const int status = close_takes();
+    worker_.stop();  // it may be writing the settings
+    if (settings_to_write_) settings_written(*settings_to_write_, write_kept(*settings_to_write_, settings_file_));
+    return status;
   }
 
  private:
@@ -162,6 +173,32 @@ class Running final : public Daemon {
 
   bool aside(std::function<std::function<void()>()> work) {
     return worker_.run([this, work = std::move(work)] { asio::post(io_, work()); });
+  }
+
+  // ---- settings that clients changed
+
+  // Written aside, the newest only: a slider gives many in a second.
+  void keep_settings(std::string text) {
+    settings_to_write_ = std::move(text);
+    write_settings();
+  }
+
+  void write_settings() {
+    if (writing_settings_ || !settings_to_write_) return;
+    writing_settings_ = aside([this, text = *settings_to_write_] {
+      const auto written = write_kept(text, settings_file_);
+      return [this, text, written] {
+        writing_settings_ = false;
+        settings_written(text, written);
+        write_settings();
+      };
+    });
+  }
+
+  void settings_written(const std::string& text, const Result<void>& written) {
+    if (settings_to_write_ == text) settings_to_write_.reset();
+    if (!written && !std::exchange(settings_failed_, true)) spdlog::warn("{}", written.error().message);
+    if (written) settings_failed_ = false;
   }
 
   // ---- events and time
@@ -310,6 +347,9 @@ class Running final : public Daemon {
   asio::posix::stream_descriptor wake_;
   asio::steady_timer due_;
   std::optional<Micros> armed_;
+  std::filesystem::path settings_file_;
+  std::optional<std::string> settings_to_write_;  // the newest, until it is on disk
+  bool writing_settings_ = false, settings_failed_ = false;
   bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false, deadline_changed_ = false;
 };
 

@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "daemon/app/config.h"
+#include "daemon/app/kept_settings.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
 #include "daemon/listen/pulse.h"
@@ -42,6 +43,7 @@ class Desk : public server::Desk {
     std::function<std::int64_t()> utc_ms;
     // Runs work that takes long aside; what it returns is run on io. False when too much is waiting.
     std::function<bool(std::function<std::function<void()>()> work)> aside;
+    std::function<void(std::string text)> keep_settings{};  // see kept_settings.h; may be empty
   };
   Desk(const Config& config, World world);
 
@@ -56,6 +58,8 @@ class Desk : public server::Desk {
   }
   // The daemon stops: sounds are ended and the take is closed.
   void stop();
+  // The settings that were kept, over those of the configuration. To be called before anything is played.
+  void take_kept(const Config& with_kept);
   // New options; what can't change while running is left, and named.
   std::vector<std::string> reconfigure(const Config& config);
   // Lines that are on disk: the number of the take being played is known from them.
@@ -82,6 +86,7 @@ class Desk : public server::Desk {
   void client_gone(server::ClientId client) override;
   protocol::Settings settings() override;
   Result<protocol::Settings> change_settings(const protocol::SetSettings& change) override;
+  protocol::Settings reset_settings(const protocol::ResetSettings& which) override;
 
  private:
   struct OpenTake {
@@ -124,9 +129,12 @@ class Desk : public server::Desk {
   void sound(const harmony::Voicing& voicing);
   void sound(const std::vector<Pitch>& notes);
   harmony::Voicing styled(const harmony::Chord& chord, const std::vector<Pitch>& melody, std::optional<protocol::VoicingStyle> wish) const;
-  void set_wishes(harmony::Wishes wishes);
+  void apply(const Config& wanted);  // its settings, as far as they differ
+  void keep_settings();
 
-  Config config_;
+  Config config_;      // with what clients changed
+  Config configured_;  // as the file says
+  std::string kept_;   // of settings, what was handed over last
   World world_;
   listen::Analysis analysis_;
   listen::Pulse pulse_;

@@ -167,7 +167,7 @@ void Desk::with_take_aside(std::optional<std::uint64_t> number, Answer<T> answer
     if (!take) return answer(take.error());
     const bool fits = world_.aside([work, answer, take = std::move(*take)]() -> std::function<void()> {
       try {
-        const auto heard = takes::hear(take.events);
+        const auto heard = takes::hear(take.events, take.detail.keys);
         return work(take.detail.summary.take, heard, takes::corrected_beats(heard, take.said));
       } catch (...) {
         return [answer, error = caught(fmt::format("take {} was listened to again", take.detail.summary.take))] { answer(error); };

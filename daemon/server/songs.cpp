@@ -30,9 +30,10 @@ Error as_sentence(Error error) {
 // Times from the take's own beginning; those that a damaged or poisoned line gives are brought back to the take.
 song::Played own_time(const takes::Store::Midi& take) {
   const takes::Span span = takes::span_of(take.detail.summary);
-  song::Played out{take.events, take.said};
+  song::Played out{take.events, take.said, take.detail.keys};
   for (midi::Event& event : out.events) event.at = std::max(Micros(0), span.within(event.at) - span.from);
-  for (takes::Line& line : out.said) line.at = span.within(line.at) - span.from;
+  for (auto* lines : {&out.said, &out.keys})
+    for (takes::Line& line : *lines) line.at = span.within(line.at) - span.from;
   return out;
 }
 
@@ -170,6 +171,7 @@ void Songs::hand_over(const protocol::HandOverTake& wish, Answer<protocol::Hande
     for (const takes::Line& mark : take.detail.marks) options.parts.marks.emplace_back(std::max(Micros(0), takes::span_of(summary).within(mark.at) - takes::span_of(summary).from), mark.data);
     song::Played played = own_time(take);
     options.said = std::move(played.said);
+    options.keys = std::move(played.keys);
     const auto made = song::hand_over(played.events, options);
     if (!made) return made.error();
     return handed(fmt::format("take-{}", summary.take), *made);

@@ -29,7 +29,7 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const HandOverO
   const auto& tempo = options.parts.tempo;
   if (tempo && !(*tempo >= kSlowest && *tempo <= kFastest))
     return invalid_input(fmt::format("A steady tempo of {:g} beats a minute is outside {:g} to {:g}.", *tempo, kSlowest, kFastest));
-  const takes::HeardTake take = takes::hear(events);
+  const takes::HeardTake take = takes::hear(events, options.keys);
   takes::Beats beats = takes::corrected(takes::first_beats(take), options.said);
   auto loop = takes::find_loop(take, beats);
   if (loop && !carries_form(take, *loop)) loop.reset();

@@ -21,6 +21,7 @@ struct HandOverOptions {
   std::string title = "Untitled";
   PartsOptions parts;
   std::vector<takes::Line> said;  // what the player or a clock said of the beat, on the clock of the events
+  std::vector<takes::Line> keys{};  // key lines of the take, on the same clock
 };
 
 struct File {

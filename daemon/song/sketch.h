@@ -71,10 +71,10 @@ struct Sketch {
 Result<Sketch> read_sketch(std::string_view text, const std::string& name);
 std::string write_sketch(const Sketch& sketch);
 
-// What a section is drawn from: its events in the order received, and what was said of its beat, on their clock.
+// What a section is drawn from: its events in the order received, and what the log says of its beat and key, on their clock.
 struct Played {
   std::vector<midi::Event> events;
-  std::vector<takes::Line> said;
+  std::vector<takes::Line> said, keys{};  // of the beat; of the key
 };
 using SourceReader = std::function<Result<Played>(const SketchSource&)>;
 

@@ -261,7 +261,7 @@ class Builder {
 
 Result<std::unique_ptr<AnalysedSource>> analyse_source(const Played& played) {
   auto out = std::make_unique<AnalysedSource>();
-  out->take = takes::hear(played.events);
+  out->take = takes::hear(played.events, played.keys);
   if (out->take.notes.empty()) return invalid_input("there are no notes in its take");
   if (out->take.spans.empty()) return invalid_input("no chord was heard in its take");
   out->beats = takes::corrected(takes::first_beats(out->take), played.said);
