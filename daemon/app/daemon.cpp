@@ -103,6 +103,7 @@ class Running final : public Daemon {
                                                        .changed_deadline = [this] { changed(deadline_changed_); },
                                                        .utc_ms = utc_ms,
                                                        .aside = [this](auto work) { return aside(std::move(work)); },
+                                                       .follows_file = options_.play.has_value(),
                                                        .keep_settings = [this](std::string text) { keep_settings(std::move(text)); }});
     settings_file_ = kept_settings_file(takes_file);
     if (auto kept = read_kept(config, settings_file_)) {

@@ -46,7 +46,8 @@ Desk::Desk(const Config& config, World world)
       controls_(controls_of(config)),
       boundary_(std::chrono::duration_cast<Micros>(config.silence)),
       playback_(config.hear_output, {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline}),
-      client_lane_(world_.inputs.lane("keys of a client")) {}
+      client_lane_(world_.inputs.lane("keys of a client")),
+      in_file_(world_.follows_file) {}
 
 // ---- what is played
 
@@ -77,6 +78,7 @@ void Desk::received(const midi::Event& event) {
   }
   if (notice != midi::Notice::kNone) catch_up();
   if (notice == midi::Notice::kLost) keep_loss(event);
+  if (notice == midi::Notice::kEnded) in_file_ = false;
   if (notice == midi::Notice::kEnded && take_) end_take_at(event.at, takes::EndReason::kRequest, {});
   if (notice != midi::Notice::kNone) world_.changed_status();
 }
@@ -98,7 +100,7 @@ void Desk::catch_up() {
 
 void Desk::advance(Micros now) {
   catch_up();
-  advance_to(now);
+  advance_to(in_file_ ? latest_ : now);
   playback_.advance(midi::steady_now());
   if (!playback_.playing()) round_.reset();  // so many rounds are over
 }
@@ -131,6 +133,7 @@ void Desk::advance_to(Micros at) {
 }
 
 std::optional<Micros> Desk::next_deadline() const {
+  if (in_file_) return playback_.next_deadline();
   std::optional<Micros> first;
   for (const auto& due : {analysis_.next_deadline(), round_ ? std::nullopt : boundary_.next_deadline(), controls_.next_deadline(),
                           playback_.next_deadline(), pulse_.next_deadline(), next_pass()})
@@ -416,7 +419,7 @@ void Desk::client_gone(server::ClientId client) {
 
 // ---- state and settings
 
-Micros Desk::now() { return std::max(latest_, midi::steady_now()); }
+Micros Desk::now() { return in_file_ && latest_ > Micros{} ? latest_ : std::max(latest_, midi::steady_now()); }
 
 protocol::Status Desk::status() {
   protocol::Status out;

@@ -43,6 +43,9 @@ class Desk : public server::Desk {
     std::function<std::int64_t()> utc_ms;
     // Runs work that takes long aside; what it returns is run on io. False when too much is waiting.
     std::function<bool(std::function<std::function<void()>()> work)> aside;
+    // What is heard comes from a file, perhaps faster or slower than it was played: until it has ended, time is what its events
+    // say (file_source.h), and nothing falls due by the clock on the wall but what we play ourselves.
+    bool follows_file = false;
     std::function<void(std::string text)> keep_settings{};  // see kept_settings.h; may be empty
   };
   Desk(const Config& config, World world);
@@ -151,6 +154,7 @@ class Desk : public server::Desk {
   std::vector<midi::Event> pedals_;  // that are down
   std::optional<OpenTake> take_;
   Micros latest_{};                 // of all events
+  bool in_file_ = false;            // the file goes on
   std::map<midi::PortNumber, std::uint64_t> losses_;  // events of each input that a line says were lost
   std::optional<midi::Event> heard_;  // by the analysis, and nobody else yet
   float player_velocity_ = 0;       // slow mean of what is played; 0 before the first note

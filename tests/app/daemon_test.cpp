@@ -472,6 +472,22 @@ TEST_F(DaemonTest, APinnedKeyIsShownKeptInTheLogAndFreedAgain) {
   EXPECT_FALSE(take->keys[1].pinned);
 }
 
+// At a hundred times its speed the file's time isn't that of the clock: what falls due 30 ms after a note does so before the next.
+TEST_F(DaemonTest, AFilePlayedFasterTellsTheMelodyBeforeTheNextEventComes) {
+  std::vector<midi::Event> events;
+  for (const int key : {48, 64, 67, 76}) events.push_back(midi::note_on(Micros(200'000'000), 0, Pitch(key), Velocity(80)));
+  for (const int key : {48, 64, 67, 76}) events.push_back(midi::note_off(Micros(3'600'000'000), 0, Pitch(key)));
+  const auto file = folder_ / "held.mid";
+  ASSERT_TRUE(midi::write_smf_file(midi::smf_from_events(events, "held"), file));
+  start({"--play", file, "--speed", "100"});
+  Connection daemon = connect();
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
+  const auto moment = until<protocol::Moment>(daemon, [](const auto& m) { return !m.melody.empty(); });
+  ASSERT_TRUE(moment);
+  EXPECT_EQ(moment->held.size(), 4u);
+  EXPECT_EQ(moment->melody[0].name, "E5");
+}
+
 TEST_F(DaemonTest, AFilePlayedToTheDaemonAndToAnalyseGivesTheSameChords) {
   const std::string demo = UNDERSONG_SOURCE_DIR "/configs/demo.mid";
   start({"--play", demo, "--speed", "1000"});
