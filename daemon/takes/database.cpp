@@ -102,10 +102,10 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 
 Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number,
                                 const std::function<void(Database&)>& before_closing) {
-  std::error_code failed;
-  if (path.has_parent_path())
-    if (auto made = make_private_folder(path.parent_path()); !made) return made.error();
+  // A folder that can't be made is a file that can't be opened, which the store knows how to bear.
+  if (path.has_parent_path()) (void)make_private_folder(path.parent_path());
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
+  std::error_code failed;
   std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write, failed);
   const int version = file.execAndGet("PRAGMA user_version").getInt();
   if (version > kLayoutVersion)

@@ -156,7 +156,7 @@ TEST_F(DeskTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
   desk_.reconfigure(config);
   auto* lane = inputs_.lane("keys");
   const auto press = [&] {
-    for (const int value : {127, 0}) lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, value));
+    for (const std::uint8_t value : {127, 0}) lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, value));
     drain();
   };
   press();  // no key yet: nothing to pin
