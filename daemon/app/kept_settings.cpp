@@ -6,11 +6,13 @@
 
 #include <array>
 #include <cerrno>
+#include <cmath>
 #include <cstring>
 #include <fstream>
 #include <iterator>
 #include <sstream>
 #include <toml++/toml.h>
+#include <utility>
 
 namespace undersong::app {
 namespace {
@@ -22,49 +24,48 @@ struct Setting {
   std::string_view table, option;
   bool (*same)(const Config& a, const Config& b);
   void (*take)(Config& to, const Config& from);
-  void (*put)(toml::table& out, std::string_view option, const Config& from);
+  std::string (*text)(const Config& from);  // as a value of TOML
 };
-constexpr auto put_real = [](toml::table& out, std::string_view option, float value) {
-  out.insert_or_assign(option, std::round(static_cast<double>(value) * 1e4) / 1e4);  // .1f is .1 in the file too
-};
+std::string real(float value) { return fmt::format("{}", std::round(static_cast<double>(value) * 1e4) / 1e4); }  // .1f is .1 in the file too
+std::string toml_text(std::string_view value) {
+  std::ostringstream out;
+  out << toml::value<std::string>(std::string(value));
+  return out.str();
+}
 constexpr std::array kSettings = {
     Setting{"listen", "brighter", [](const Config& a, const Config& b) { return a.wishes.brighter == b.wishes.brighter; },
             [](Config& to, const Config& from) { to.wishes.brighter = from.wishes.brighter; },
-            [](toml::table& out, std::string_view option, const Config& from) { put_real(out, option, from.wishes.brighter); }},
+            [](const Config& from) { return real(from.wishes.brighter); }},
     Setting{"listen", "tenser", [](const Config& a, const Config& b) { return a.wishes.tenser == b.wishes.tenser; },
             [](Config& to, const Config& from) { to.wishes.tenser = from.wishes.tenser; },
-            [](toml::table& out, std::string_view option, const Config& from) { put_real(out, option, from.wishes.tenser); }},
+            [](const Config& from) { return real(from.wishes.tenser); }},
     Setting{"listen", "surprising", [](const Config& a, const Config& b) { return a.wishes.surprising == b.wishes.surprising; },
             [](Config& to, const Config& from) { to.wishes.surprising = from.wishes.surprising; },
-            [](toml::table& out, std::string_view option, const Config& from) { put_real(out, option, from.wishes.surprising); }},
+            [](const Config& from) { return real(from.wishes.surprising); }},
     Setting{"listen", "symbols", [](const Config& a, const Config& b) { return a.symbol_style == b.symbol_style; },
             [](Config& to, const Config& from) { to.symbol_style = from.symbol_style; },
-            [](toml::table& out, std::string_view option, const Config& from) {
-              out.insert_or_assign(option, from.symbol_style == harmony::SymbolStyle::kSigns ? "signs" : "letters");
-            }},
+            [](const Config& from) { return toml_text(from.symbol_style == harmony::SymbolStyle::kSigns ? "signs" : "letters"); }},
     Setting{"hear", "output", [](const Config& a, const Config& b) { return a.hear_output == b.hear_output; },
             [](Config& to, const Config& from) { to.hear_output = from.hear_output; },
-            [](toml::table& out, std::string_view option, const Config& from) { out.insert_or_assign(option, from.hear_output); }},
+            [](const Config& from) { return toml_text(from.hear_output); }},
     Setting{"hear", "velocity", [](const Config& a, const Config& b) { return a.hear_velocity == b.hear_velocity; },
             [](Config& to, const Config& from) { to.hear_velocity = from.hear_velocity; },
-            [](toml::table& out, std::string_view option, const Config& from) { out.insert_or_assign(option, from.hear_velocity); }},
+            [](const Config& from) { return fmt::to_string(from.hear_velocity); }},
     Setting{"listen", "settle_ms", [](const Config& a, const Config& b) { return a.settle == b.settle; },
             [](Config& to, const Config& from) { to.settle = from.settle; },
-            [](toml::table& out, std::string_view option, const Config& from) { out.insert_or_assign(option, static_cast<std::int64_t>(from.settle.count())); }},
+            [](const Config& from) { return fmt::to_string(from.settle.count()); }},
     Setting{"listen", "melody", [](const Config& a, const Config& b) { return a.melody == b.melody; },
             [](Config& to, const Config& from) { to.melody = from.melody; },
-            [](toml::table& out, std::string_view option, const Config& from) {
+            [](const Config& from) {
               static constexpr const char* kWords[] = {"note", "two", "bar"};
-              out.insert_or_assign(option, kWords[static_cast<std::size_t>(from.melody)]);
+              return toml_text(kWords[static_cast<std::size_t>(from.melody)]);
             }},
     Setting{"listen", "voicing", [](const Config& a, const Config& b) { return a.voicing == b.voicing; },
             [](Config& to, const Config& from) { to.voicing = from.voicing; },
-            [](toml::table& out, std::string_view option, const Config& from) { out.insert_or_assign(option, std::string(harmony::name(from.voicing))); }},
+            [](const Config& from) { return toml_text(harmony::name(from.voicing)); }},
     Setting{"listen", "key", [](const Config& a, const Config& b) { return a.key == b.key; },
             [](Config& to, const Config& from) { to.key = from.key; },
-            [](toml::table& out, std::string_view option, const Config& from) {
-              out.insert_or_assign(option, from.key ? harmony::text(*from.key) : std::string());
-            }},
+            [](const Config& from) { return toml_text(from.key ? harmony::text(*from.key) : std::string()); }},
 };
 static_assert(kSettings.size() == static_cast<std::size_t>(SettingName::kKey) + 1);
 // Both lists are in the same order.
@@ -127,17 +128,17 @@ Config with(Config config, const Config& from, std::span<const SettingName> name
 std::string kept_text(const Config& configured, const Config& now) {
   const auto names = differing(configured, now);
   if (names.empty()) return {};
-  toml::table listen, hear;
-  for (const SettingName name : names) {
-    const Setting& setting = row(name);
-    setting.put(setting.table == "hear" ? hear : listen, setting.option, now);
+  std::string text = "# Settings that were changed while Undersong ran. They count before the configuration; `undersong settings reset` ends that.\n";
+  for (const std::string_view table : {"listen", "hear"}) {
+    bool begun = false;
+    for (const SettingName name : names) {
+      const Setting& setting = row(name);
+      if (setting.table != table) continue;
+      if (!std::exchange(begun, true)) text += fmt::format("\n[{}]\n", table);
+      text += fmt::format("{} = {}\n", setting.option, setting.text(now));
+    }
   }
-  toml::table all;
-  if (!listen.empty()) all.insert_or_assign("listen", std::move(listen));
-  if (!hear.empty()) all.insert_or_assign("hear", std::move(hear));
-  std::ostringstream text;
-  text << "# Settings that were changed while Undersong ran. They count before the configuration; `undersong settings reset` ends that.\n" << all << '\n';
-  return text.str();
+  return text;
 }
 
 Result<Config> with_kept(const Config& configured, std::string_view text, std::string_view name) {

@@ -51,6 +51,16 @@ TEST(KeptSettings, EverySettingComesBackFromItsText) {
   EXPECT_TRUE(differing(*now, *back).empty()) << kept_text(Config{}, *now);
 }
 
+TEST(KeptSettings, TheTextReadsAsAPersonWouldWriteIt) {
+  protocol::SetSettings change;
+  change.brighter = 0.3;
+  change.key = "Ebm";
+  change.hear_output = "Stage \"left\"";
+  EXPECT_EQ(kept_text(Config{}, *changed(Config{}, change)),
+            "# Settings that were changed while Undersong ran. They count before the configuration; `undersong settings reset` ends that.\n"
+            "\n[listen]\nbrighter = 0.3\nkey = 'Eb minor'\n\n[hear]\noutput = 'Stage \"left\"'\n");
+}
+
 TEST(KeptSettings, OnlyWhatDiffersStandsBeforeAChangedConfiguration) {
   protocol::SetSettings change;
   change.hear_velocity = 33;
