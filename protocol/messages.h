@@ -41,7 +41,7 @@ struct Moment {
       "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, so `number` "
       "may skip. `alternatives_number` changes when the list does; `under` are the melody notes it was made for. `beat` is null while there is no steady pulse.";
   static constexpr const char* kExample =
-      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
+      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
   TimeUs at = 0;
   Nullable<ChordInForce> chord;
@@ -62,7 +62,7 @@ struct Status {
   static constexpr const char* kMethod = "status";
   static constexpr const char* kSays = "State: ports, the take being played, what is played on the output, the store's health, settings. `at`: the daemon's clock when this was written. `lost_events`: messages of inputs that were lost since the daemon started; each loss is a line of the log.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"},"log_last":90412,"lost_events":0})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":[]},"log_last":90412,"lost_events":0})";
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -192,8 +192,9 @@ BOOST_DESCRIBE_STRUCT(TakeMark, (), (at, text))
 struct TakeKey {
   TimeUs at = 0;
   std::string harte;
+  bool pinned = false;
 };
-BOOST_DESCRIBE_STRUCT(TakeKey, (), (at, harte))
+BOOST_DESCRIBE_STRUCT(TakeKey, (), (at, harte, pinned))
 
 struct TakeDetail {
   TakeSummary summary;
@@ -208,7 +209,7 @@ struct GetTake {
   static constexpr const char* kSays = "One take with its chords, keys and marks; the newest that is not deleted when `take` is left out.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"at":81200345,"symbol":"Fmaj7","harte":"F:maj7"}],"keys":[{"at":84100000,"harte":"F:maj"}],"marks":[{"at":90100200,"text":"this turn"}]})";
+      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"at":81200345,"symbol":"Fmaj7","harte":"F:maj7"}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn"}]})";
   using Reply = TakeDetail;
   std::optional<std::uint64_t> take{};
 };
@@ -688,17 +689,18 @@ struct GetSettings {
   static constexpr const char* kSays = "The settings now.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":[]})";
   using Reply = Settings;
 };
 BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
 
 struct SetSettings {
   static constexpr const char* kMethod = "settings.set";
-  static constexpr const char* kSays = "Changes what is given and leaves the rest; answers with all settings.";
+  static constexpr const char* kSays = "Changes what is given and leaves the rest; answers with all settings. They are kept over a restart. `key`: pins the key (Eb:min, "
+      "Ebm or Eb minor), empty frees it.";
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open"})";
+      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":["brighter","symbol_style"]})";
   using Reply = Settings;
   std::optional<Wish> brighter{}, tenser{}, surprising{};
   std::optional<SymbolStyle> symbol_style{};
@@ -707,8 +709,20 @@ struct SetSettings {
   std::optional<Whole<0, 60'000>> settle_ms{};
   std::optional<MelodySpan> melody{};
   std::optional<VoicingStyle> voicing{};
+  std::optional<std::string> key{};
 };
-BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing))
+BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing, key))
+
+struct ResetSettings {
+  static constexpr const char* kMethod = "settings.reset";
+  static constexpr const char* kSays = "Takes settings as the configuration has them: those named, or all that were changed; answers with all settings.";
+  static constexpr const char* kExample = R"({"names":["brighter"]})";
+  static constexpr const char* kReplyExample =
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":["symbol_style"]})";
+  using Reply = Settings;
+  std::optional<std::vector<SettingName>> names{};
+};
+BOOST_DESCRIBE_STRUCT(ResetSettings, (), (names))
 
 // ---- the list
 
@@ -716,7 +730,7 @@ using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
                                       GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats,
                                       Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings, GetLoop, Reharmonise,
+                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings, ResetSettings, GetLoop, Reharmonise,
                                       HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
                                       HandOverSketch, DeleteSketch>;
 

@@ -56,12 +56,14 @@ enum class Mode : std::uint8_t { kMajor, kMinor };
 BOOST_DESCRIBE_ENUM(Mode, kMajor, kMinor)
 
 struct KeyNow {
+  static constexpr const char* kSays = "`pinned`: the player said it, and it stays whatever is heard.";
   std::string name, harte;
   PitchClassNumber tonic;
   Mode mode = Mode::kMajor;
   Share confidence;
+  bool pinned = false;
 };
-BOOST_DESCRIBE_STRUCT(KeyNow, (), (name, harte, tonic, mode, confidence))
+BOOST_DESCRIBE_STRUCT(KeyNow, (), (name, harte, tonic, mode, confidence, pinned))
 
 struct MelodyNote {
   static constexpr const char* kSays = "`degree` is that in the chord in force, null while there is none.";
@@ -139,12 +141,14 @@ struct LoggedChord {
 BOOST_DESCRIBE_STRUCT(LoggedChord, (), (symbol, harte, root, quality, family, bass, confidence))
 
 struct LoggedKey {
+  static constexpr const char* kSays = "`pinned`: the player said it; a line without is heard, also the first after it was freed.";
   std::string harte;
   PitchClassNumber tonic;
   Mode mode = Mode::kMajor;
   Share confidence;
+  std::optional<bool> pinned{};
 };
-BOOST_DESCRIBE_STRUCT(LoggedKey, (), (harte, tonic, mode, confidence))
+BOOST_DESCRIBE_STRUCT(LoggedKey, (), (harte, tonic, mode, confidence, pinned))
 
 struct LoggedMelody {
   static constexpr const char* kSays = "`over` is the root of the chord in force, `degree` the note's place above it.";
@@ -352,13 +356,18 @@ BOOST_DESCRIBE_ENUM(MelodySpan, kNote, kTwo, kBar)
 enum class VoicingStyle : std::uint8_t { kOpen, kShell, kRootlessA, kRootlessB, kDrop2, kSpread, kQuartal, kBlock };
 BOOST_DESCRIBE_ENUM(VoicingStyle, kOpen, kShell, kRootlessA, kRootlessB, kDrop2, kSpread, kQuartal, kBlock)
 
+enum class SettingName : std::uint8_t { kBrighter, kTenser, kSurprising, kSymbolStyle, kHearOutput, kHearVelocity, kSettleMs, kMelody, kVoicing, kKey };
+BOOST_DESCRIBE_ENUM(SettingName, kBrighter, kTenser, kSurprising, kSymbolStyle, kHearOutput, kHearVelocity, kSettleMs, kMelody, kVoicing, kKey)
+
 struct Settings {
   static constexpr const char* kSays =
       "`symbol_style` letters: Cmaj7, signs: CΔ7. `hear_output` empty: the daemon's own virtual port. `hear_velocity`: "
       "the loudest a suggestion is played. "
       "`settle_ms`: a chord that lasts less is not shown by clients that are read at a glance. `melody`: alternatives are sought "
       "under the newest note, the two newest while both are held or alternate, or all of the last bar. `voicing`: the style "
-      "in which alternatives are laid out, where it can be had; open moves the hands least.";
+      "in which alternatives are laid out, where it can be had; open moves the hands least. `key`: pinned, in Harte syntax, empty "
+      "while it is heard. `changed`: what differs from the configuration because a client changed it; it is kept over a restart, "
+      "and settings.reset takes it back.";
   Wishes wishes;
   SymbolStyle symbol_style = SymbolStyle::kLetters;
   std::string hear_output;
@@ -366,8 +375,10 @@ struct Settings {
   Whole<0, 60'000> settle_ms{700};
   MelodySpan melody = MelodySpan::kTwo;
   VoicingStyle voicing = VoicingStyle::kOpen;
+  std::string key;
+  std::vector<SettingName> changed;
 };
-BOOST_DESCRIBE_STRUCT(Settings, (), (wishes, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing))
+BOOST_DESCRIBE_STRUCT(Settings, (), (wishes, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing, key, changed))
 
 enum class Topic : std::uint8_t { kMoment, kStatus, kLog };
 BOOST_DESCRIBE_ENUM(Topic, kMoment, kStatus, kLog)

@@ -21,6 +21,7 @@
 #include "daemon/base/result.h"
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/written_spelling.h"
 
 namespace undersong::offline {
 namespace {
@@ -199,11 +200,17 @@ int run(const Options& options) {
     if (options.session) query->question.take = &session.memory();
     harmony::rank_alternatives(query->question, nullptr, list, table);
     json::array ranked, reasons;
+    const auto& asked = query->question;
+    std::optional<harmony::NoteName> root;
+    if (asked.previous) root = harmony::root_name_in(*asked.previous, asked.key);
+    harmony::MelodyNames names;  // one name for each note in all the reasons
+    for (const Pitch note : asked.melody)
+      names.push_back(harmony::spell_note(note.pitch_class(), asked.key ? harmony::signature(*asked.key) : 0, asked.previous ? &*asked.previous : nullptr, root ? &*root : nullptr));
     for (const auto& offered : list) {
       ranked.emplace_back(harmony::harte(offered.chord, offered.root_name));
       if (!options.explain) continue;
       std::string reason = harmony::symbol(offered.chord, offered.root_name) + ": ";
-      harmony::append_reason(reason, offered, query->question.melody, query->question.previous);
+      harmony::append_reason(reason, offered, asked.melody, names, asked.previous);
       reasons.emplace_back(reason);
     }
     json::object out{{"id", query->id}, {"ranked", std::move(ranked)}};

@@ -59,7 +59,7 @@ std::string keys(const song::ProposedChord& chord) {
   const auto add = [&](Pitch key) {
     // The letter the chord gives this tone.
     const int interval = ascending(chord.chord.root, key.pitch_class());
-    const auto name = key.pitch_class() == chord.chord.bass ? harmony::bass_name(chord.chord, chord.root) : chord.root.above(harmony::degree_in(chord.chord.quality, interval));
+    const auto name = key.pitch_class() == chord.chord.bass ? harmony::bass_name(chord.chord, chord.root) : harmony::plain_name(chord.root.above(harmony::degree_in(chord.chord.quality, interval)));
     out += (out.empty() || out.back() == ' ' ? "" : " ") + harmony::text(name, key);
   };
   for (Pitch key : chord.voicing.left) add(key);

@@ -52,6 +52,13 @@ int examine(const Session& session) {
   }
   if (const auto places = daemon->request(protocol::GetPlaces{})) {
     line(true, fmt::format("Configuration: {}{}", places->configuration, places->configured ? "" : " (not there: defaults hold)"));
+    if (!status->settings.changed.empty()) {
+      std::string names;
+      for (const auto& [value, text] : protocol::enum_names<protocol::SettingName>())
+        for (const auto changed : status->settings.changed)
+          if (changed == value) names += (names.empty() ? "" : ", ") + std::string(text);
+      line(true, fmt::format("Settings that were changed and count before the configuration: {}. `undersong settings reset` ends that.", names));
+    }
     line(true, fmt::format("Takes: {}", places->takes));
     line(places->page.has_value(), places->page ? fmt::format("The companion page: {}", *places->page) : "No companion page is served." + (places->page_trouble ? " " + *places->page_trouble : std::string()));
   }

@@ -30,10 +30,21 @@ struct Options {
   bool one_take = false;
 };
 
-std::string hands(const protocol::Alternative& offered) {
-  static constexpr const char* kNames[] = {"C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"};
-  const auto name = [](const protocol::PitchNumber& pitch) {
-    return fmt::format("{}{}", kNames[pitch.value % 12], pitch.value / 12 - 1);
+// The keys of an alternative. A melody note is called as above; the others by where they lie on the line of fifths seen from the
+// chord's root (five below it to six above), and never by a rare name.
+std::string hands(const protocol::Alternative& offered, const std::vector<protocol::MelodyNote>& melody) {
+  constexpr std::string_view kLetters = "FCGDAEB";
+  int root = static_cast<int>(kLetters.find(offered.root_name.front())) - 1;
+  for (const char sign : offered.root_name.substr(1)) root += sign == '#' ? 7 : -7;
+  const auto name = [&](const protocol::PitchNumber& pitch) {
+    for (const auto& note : melody)
+      if (note.pitch.value == pitch.value) return note.name;
+    int fifths = root - 5;
+    while ((7 * fifths % 12 + 12) % 12 != pitch.value % 12) ++fifths;
+    if (fifths < -6) fifths += 12;
+    if (fifths > 10) fifths -= 12;
+    const auto place = static_cast<std::size_t>(fifths + 8);  // 7 for F, so that a flat is below and a sharp above
+    return fmt::format("{}{}{}", kLetters[place % 7], place < 7 ? "b" : place < 14 ? "" : "#", pitch.value / 12 - 1);
   };
   std::string out;
   for (const auto& pitch : offered.left) out += name(pitch) + " ";
@@ -101,13 +112,18 @@ class View {
     return out;
   }
 
+  std::string key(const std::string& before) const {
+    if (!moment_ || !moment_->key) return "";
+    return before + moment_->key->name + (moment_->key->pinned ? " (pinned)" : "");
+  }
+
   void line() const {
     if (!moment_ || shown_.empty()) return;
     std::string best;
     for (std::size_t i = 0; i < moment_->alternatives.size() && i < 4; ++i)
       best += (i ? ", " : "") + moment_->alternatives[i].symbol;
     fmt::print("{:>8}  {}  {}  {}{}\n", duration(moment_->at - started()), padded(shown_, 14), padded(melody(), 18),
-               padded(moment_->key ? moment_->key->name : "", 10), best.empty() ? "" : "  or " + best);
+               padded(key(""), 10), best.empty() ? "" : "  or " + best);
     std::fflush(stdout);
   }
 
@@ -125,7 +141,7 @@ class View {
     put("");
     const bool sounding = moment_ && moment_->chord && moment_->chord->sounding;
     put(fmt::format("  {}{}\x1b[0m    \x1b[2m{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m", shown_.empty() ? "play something" : shown_, other_names()));
-    put("  " + (moment_ ? melody() : "") + (moment_ && moment_->key ? "    in " + moment_->key->name : ""));
+    put("  " + (moment_ ? melody() : "") + key("    in "));
     put("  \x1b[2m" + (moment_ && moment_->beat ? beat_words(*moment_->beat) : std::string("no steady pulse")) + "\x1b[0m");
     put("");
     if (moment_) {
@@ -134,7 +150,7 @@ class View {
         const auto& offered = moment_->alternatives[i];
         put(fmt::format("  {} {:2d}  {} {} {} {} moves {:2d}   {}   {}", offered.tried ? "*" : " ", i + 1, padded(offered.symbol, 12),
                         padded(offered.degrees.empty() ? "" : offered.degrees[0], 4), padded(dark_bright_word(offered.dark_bright), 12),
-                        padded(resolved_tense_word(offered.resolved_tense), 8), offered.hands_move.value, padded(hands(offered), 30),
+                        padded(resolved_tense_word(offered.resolved_tense), 8), offered.hands_move.value, padded(hands(offered, moment_->melody), 30),
                         offered.reason));
       }
       if (moment_->still) put("  the list holds still");

@@ -1,6 +1,7 @@
-// mark, end, hear, play, stop, hold, wish: orders to the daemon.
+// mark, end, hear, play, stop, hold, wish, key, settings: orders to the daemon.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <memory>
 #include <string>
 #include <vector>
@@ -44,6 +45,88 @@ std::vector<std::string> style_names() {
   return out;
 }
 constexpr const char* kStyles = "how it is laid out for the hands; open moves them least";
+
+std::string key_words(const protocol::Nullable<protocol::KeyNow>& key) {
+  if (!key) return "No key has been heard yet.";
+  return key->pinned ? fmt::format("The key is pinned: {}.", key->name) : fmt::format("The key is {}, as heard.", key->name);
+}
+
+// Changes the pinned key and says which one is in force then.
+std::optional<Problem> pin(protocol::Connection& daemon, const std::string& key) {
+  protocol::SetSettings request;
+  request.key = key;
+  if (const auto settings = daemon.request(request); !settings) return settings.error();
+  const auto moment = daemon.request(protocol::GetMoment{});
+  if (!moment) return moment.error();
+  fmt::print("{}\n", key_words(moment->key));
+  return std::nullopt;
+}
+
+void add_key(CLI::App& program, Session& session) {
+  auto* key = program.add_subcommand("key", "Say the key; pin it, so that it stays whatever is heard, or free it");
+  key->require_subcommand(0, 1);
+  auto given = std::make_shared<std::string>();
+  auto* pinning = key->add_subcommand("pin", "Pin the key as it is now, or the one you name");
+  pinning->add_option("KEY", *given, "as Ebm, \"Eb minor\" or F#");
+  pinning->callback([given, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
+      if (!given->empty()) return pin(daemon, *given);
+      const auto moment = daemon.request(protocol::GetMoment{});
+      if (!moment) return moment.error();
+      if (!moment->key) return Problem{"No key has been heard yet; name the one to pin, as in `undersong key pin Ebm`."};
+      return pin(daemon, moment->key->harte);
+    });
+  });
+  key->add_subcommand("free", "Let the key be heard again")->callback([&session] {
+    session.with_daemon([](protocol::Connection& daemon) { return pin(daemon, ""); });
+  });
+  key->callback([key, &session] {
+    if (!key->get_subcommands().empty()) return;
+    order(session, protocol::GetMoment{}, [](const auto& moment) { return key_words(moment.key); });
+  });
+}
+
+std::string settings_words(const protocol::Settings& settings) {
+  std::string out;
+  const auto row = [&](protocol::SettingName name, const std::string& value) {
+    const bool changed = std::find(settings.changed.begin(), settings.changed.end(), name) != settings.changed.end();
+    out += fmt::format("{}{} {}{}", out.empty() ? "" : "\n", padded(name_of(name), 14), padded(value, 14), changed ? "changed; the configuration says otherwise" : "");
+    while (!out.empty() && out.back() == ' ') out.pop_back();
+  };
+  using protocol::SettingName;
+  row(SettingName::kBrighter, fmt::format("{:+.2f}", settings.wishes.brighter.value));
+  row(SettingName::kTenser, fmt::format("{:+.2f}", settings.wishes.tenser.value));
+  row(SettingName::kSurprising, fmt::format("{:+.2f}", settings.wishes.surprising.value));
+  row(SettingName::kSymbolStyle, name_of(settings.symbol_style));
+  row(SettingName::kHearOutput, settings.hear_output.empty() ? "Undersong out" : settings.hear_output);
+  row(SettingName::kHearVelocity, std::to_string(settings.hear_velocity.value));
+  row(SettingName::kSettleMs, std::to_string(settings.settle_ms.value));
+  row(SettingName::kMelody, name_of(settings.melody));
+  row(SettingName::kVoicing, name_of(settings.voicing));
+  row(SettingName::kKey, settings.key.empty() ? "as heard" : settings.key);
+  return out;
+}
+
+void add_settings(CLI::App& program, Session& session) {
+  auto* settings = program.add_subcommand("settings", "Show the settings, and which were changed since the configuration was written");
+  settings->require_subcommand(0, 1);
+  auto names = std::make_shared<std::vector<std::string>>();
+  auto* reset = settings->add_subcommand("reset", "Take them as the configuration has them again: those named, or all");
+  std::vector<std::string> known;
+  for (const auto& [value, text] : protocol::enum_names<protocol::SettingName>()) known.push_back(text);
+  reset->add_option("NAME", *names, "which")->check(CLI::IsMember(known));
+  reset->callback([names, &session] {
+    protocol::ResetSettings request;
+    if (!names->empty()) {
+      request.names.emplace();
+      for (const auto& name : *names) request.names->push_back(value_of<protocol::SettingName>(name));
+    }
+    order(session, request, settings_words);
+  });
+  settings->callback([settings, &session] {
+    if (settings->get_subcommands().empty()) order(session, protocol::GetSettings{}, settings_words);
+  });
+}
 
 }  // namespace
 
@@ -210,6 +293,8 @@ void add_orders(CLI::App& program, Session& session) {
                          settings.wishes.tenser.value, settings.wishes.surprising.value, name_of(settings.voicing), name_of(settings.melody));
     });
   });
+  add_key(program, session);
+  add_settings(program, session);
 }
 
 }  // namespace undersong::terminal

@@ -101,6 +101,14 @@ constexpr std::array kOptions = {
     Option{"listen", "brighter", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.brighter); }},
     Option{"listen", "tenser", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.tenser); }},
     Option{"listen", "surprising", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.surprising); }},
+    Option{"listen", "key",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               c.key = harmony::parse_key(value);
+               if (!c.key && !value.empty()) return "must be a key as \"Eb minor\" or \"F#\", or empty";
+               return std::nullopt;
+             });
+           }},
     Option{"listen", "symbols",
            [](Config& c, const toml::node& node) {
              std::string word;
@@ -205,8 +213,8 @@ std::string known_options(std::string_view table) {
   return out;
 }
 
-Result<Config> read(const toml::table& file, std::string_view name) {
-  Config config;
+Result<Config> read(const toml::table& file, std::string_view name, const Config& base) {
+  Config config = base;
   for (const auto& [table_key, table_node] : file) {
     const std::string_view table_name = table_key.str();
     if (table_name == "controls") {
@@ -259,9 +267,9 @@ Places default_places() {
   return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket", state / "undersong"};
 }
 
-Result<Config> parse_config(std::string_view text, std::string_view name) {
+Result<Config> parse_config(std::string_view text, std::string_view name, const Config& base) {
   try {
-    return read(toml::parse(text), name);
+    return read(toml::parse(text), name, base);
   } catch (const toml::parse_error& error) {
     return invalid_input(fmt::format("{}, line {}: {}.", name, error.source().begin.line, error.description()));
   }

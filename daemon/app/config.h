@@ -14,6 +14,7 @@
 #include "daemon/base/result.h"
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/key.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
 #include "daemon/midi/backend.h"
@@ -29,6 +30,7 @@ struct Config {
   listen::Under melody = listen::Under::kTwo;
   harmony::Style voicing = harmony::Style::kOpen;
   harmony::Wishes wishes;
+  std::optional<harmony::Key> key;  // pinned
   harmony::SymbolStyle symbol_style = harmony::SymbolStyle::kLetters;
   std::chrono::milliseconds settle{250};
   // [hear]
@@ -58,7 +60,7 @@ Places default_places();
 
 // The file's options over the defaults. A missing file is an error here; the caller knows whether it was asked for.
 Result<Config> load_config(const std::filesystem::path& file);
-// The same from text; `name` stands for the file in errors.
-Result<Config> parse_config(std::string_view text, std::string_view name);
+// The same from text; `name` stands for the file in errors. Options that the text doesn't name are as in `base`.
+Result<Config> parse_config(std::string_view text, std::string_view name, const Config& base = {});
 
 }  // namespace undersong::app

@@ -16,8 +16,10 @@
 
 #include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
+#include "daemon/app/kept_settings.h"
 #include "daemon/app/version.h"
 #include "daemon/base/caught.h"
+#include "daemon/base/private_folder.h"
 #include "daemon/base/worker.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
@@ -79,8 +81,7 @@ class Running final : public Daemon {
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
     std::error_code error;
-    std::filesystem::create_directories(takes_file.parent_path(), error);
-    if (error) return unavailable(fmt::format("{}: the folder for takes can't be made: {}.", takes_file.parent_path().string(), error.message()));
+    if (auto made = make_private_folder(takes_file.parent_path()); !made) return made.error();
     auto lock = InstanceLock::take(takes_file);
     if (!lock) return lock.error();
     lock_ = std::move(*lock);
@@ -102,7 +103,15 @@ class Running final : public Daemon {
                                                        .changed_deadline = [this] { changed(deadline_changed_); },
                                                        .utc_ms = utc_ms,
                                                        .aside = [this](auto work) { return aside(std::move(work)); },
-                                                       .studies = studies_});
+                                                       .studies = studies_,
+                                                       .follows_file = options_.play.has_value(),
+                                                       .keep_settings = [this](std::string text) { keep_settings(std::move(text)); }});
+    settings_file_ = kept_settings_file(takes_file);
+    if (auto kept = read_kept(config, settings_file_)) {
+      desk_->take_kept(*kept);
+    } else {
+      spdlog::warn("{}", kept.error().message);
+    }
 
     server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion),
                                 .places = {},
@@ -138,7 +147,10 @@ class Running final : public Daemon {
     // What is done for one client or one event must not end it for all.
     for (bool running = true; running;) running = !attempt("something was done for a client", [this] { io_.run(); });
     server::notify_service_manager("STOPPING=1");
-    return close_takes();
+    const int status = close_takes();
+    worker_.stop();  // it may be writing the settings
+    if (settings_to_write_) settings_written(*settings_to_write_, write_kept(*settings_to_write_, settings_file_));
+    return status;
   }
 
  private:
@@ -164,6 +176,32 @@ class Running final : public Daemon {
 
   bool aside(std::function<std::function<void()>()> work) {
     return worker_.run([this, work = std::move(work)] { asio::post(io_, work()); });
+  }
+
+  // ---- settings that clients changed
+
+  // Written aside, the newest only: a slider gives many in a second.
+  void keep_settings(std::string text) {
+    settings_to_write_ = std::move(text);
+    write_settings();
+  }
+
+  void write_settings() {
+    if (writing_settings_ || !settings_to_write_) return;
+    writing_settings_ = aside([this, text = *settings_to_write_] {
+      const auto written = write_kept(text, settings_file_);
+      return [this, text, written] {
+        writing_settings_ = false;
+        settings_written(text, written);
+        write_settings();
+      };
+    });
+  }
+
+  void settings_written(const std::string& text, const Result<void>& written) {
+    if (settings_to_write_ == text) settings_to_write_.reset();
+    if (!written && !std::exchange(settings_failed_, true)) spdlog::warn("{}", written.error().message);
+    if (written) settings_failed_ = false;
   }
 
   // ---- events and time
@@ -313,6 +351,9 @@ class Running final : public Daemon {
   asio::posix::stream_descriptor wake_;
   asio::steady_timer due_;
   std::optional<Micros> armed_;
+  std::filesystem::path settings_file_;
+  std::optional<std::string> settings_to_write_;  // the newest, until it is on disk
+  bool writing_settings_ = false, settings_failed_ = false;
   bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false, deadline_changed_ = false;
 };
 

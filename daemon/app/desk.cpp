@@ -27,6 +27,7 @@ listen::Settings analysis_settings(const Config& config) {
   out.wishes = config.wishes;
   out.under = config.melody;
   out.style = config.voicing;
+  out.key = config.key;
   return out;
 }
 
@@ -39,12 +40,14 @@ listen::Controls controls_of(const Config& config) {
 
 Desk::Desk(const Config& config, World world)
     : config_(config),
+      configured_(config),
       world_(std::move(world)),
       analysis_(analysis_settings(config)),
       controls_(controls_of(config)),
       boundary_(std::chrono::duration_cast<Micros>(config.silence)),
       playback_(config.hear_output, {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline}),
-      client_lane_(world_.inputs.lane("keys of a client")) {}
+      client_lane_(world_.inputs.lane("keys of a client")),
+      in_file_(world_.follows_file) {}
 
 // ---- what is played
 
@@ -75,6 +78,7 @@ void Desk::received(const midi::Event& event) {
   }
   if (notice != midi::Notice::kNone) catch_up();
   if (notice == midi::Notice::kLost) keep_loss(event);
+  if (notice == midi::Notice::kEnded) in_file_ = false;
   if (notice == midi::Notice::kEnded && take_) end_take_at(event.at, takes::EndReason::kRequest, {});
   if (notice != midi::Notice::kNone) world_.changed_status();
 }
@@ -96,7 +100,7 @@ void Desk::catch_up() {
 
 void Desk::advance(Micros now) {
   catch_up();
-  advance_to(now);
+  advance_to(in_file_ ? latest_ : now);
   playback_.advance(midi::steady_now());
   if (!playback_.playing()) round_.reset();  // so many rounds are over
 }
@@ -129,6 +133,7 @@ void Desk::advance_to(Micros at) {
 }
 
 std::optional<Micros> Desk::next_deadline() const {
+  if (in_file_) return playback_.next_deadline();
   std::optional<Micros> first;
   for (const auto& due : {analysis_.next_deadline(), round_ ? std::nullopt : boundary_.next_deadline(), controls_.next_deadline(),
                           playback_.next_deadline(), pulse_.next_deadline(), next_pass()})
@@ -186,6 +191,7 @@ void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reas
     pulse_.begin_take(*change.begun);
     take_ = OpenTake{*change.begun, world_.utc_ms(), 0, std::nullopt};
     world_.store.append(takes::take_begin(*change.begun, take_->begin_utc_ms));
+    if (const auto& key = analysis_.moment().key; key && key->pinned) world_.store.append(takes::key_heard(*change.begun, *key));
     // A pedal that was pressed before belongs to what is heard.
     for (midi::Event pedal : pedals_) {
       pedal.at = *change.begun;
@@ -254,6 +260,14 @@ void Desk::obey(std::span<const listen::Order> given) {
       case listen::Action::kBeatOne:
         (void)correct_now({order.pressed, takes::BeatWord::kOne, {}, 0, 0});
         break;
+      case listen::Action::kPinKey: {
+        const auto& key = analysis_.moment().key;
+        if (!key) break;  // nothing heard yet
+        protocol::SetSettings pin;
+        pin.key = key->pinned ? std::string() : harmony::harte(key->key);
+        (void)change_settings(pin);
+        break;
+      }
       case listen::Action::kEndTake:
         end_take_at(order.pressed, takes::EndReason::kRequest, {});
         break;
@@ -332,10 +346,6 @@ harmony::Voicing Desk::styled(const harmony::Chord& chord, const std::vector<Pit
   return harmony::voice(chord, melody, hands);
 }
 
-// Both lists are in the same order; the names are compared by a test.
-static_assert(static_cast<int>(protocol::VoicingStyle::kBlock) + 1 == harmony::kStyles &&
-              static_cast<int>(protocol::MelodySpan::kBar) == static_cast<int>(listen::Under::kBar));
-
 Result<protocol::ChordVoicings> Desk::voicings(const protocol::VoiceChord& wish) {
   const auto chord = harmony::parse_harte(wish.harte);
   if (!chord) return invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", wish.harte));
@@ -409,7 +419,7 @@ void Desk::client_gone(server::ClientId client) {
 
 // ---- state and settings
 
-Micros Desk::now() { return std::max(latest_, midi::steady_now()); }
+Micros Desk::now() { return in_file_ && latest_ > Micros{} ? latest_ : std::max(latest_, midi::steady_now()); }
 
 protocol::Status Desk::status() {
   protocol::Status out;
@@ -436,39 +446,48 @@ protocol::Settings Desk::settings() {
   out.settle_ms = config_.settle.count();
   out.melody = static_cast<protocol::MelodySpan>(config_.melody);
   out.voicing = static_cast<protocol::VoicingStyle>(config_.voicing);
+  out.key = config_.key ? harmony::harte(*config_.key) : std::string();
+  out.changed = differing(configured_, config_);
   return out;
 }
 
-void Desk::set_wishes(harmony::Wishes wishes) {
-  config_.wishes = wishes;
-  if (analysis_.set_wishes(now(), wishes)) world_.changed_moment();
+void Desk::apply(const Config& wanted) {
+  catch_up();
+  const bool other_output = wanted.hear_output != config_.hear_output;
+  config_ = with(config_, wanted, differing(config_, wanted));
+  analysis_.set_under(now(), config_.melody);
+  analysis_.set_style(now(), config_.voicing);
+  analysis_.set_wishes(now(), config_.wishes);
+  if (analysis_.pin_key(now(), config_.key)) keep_findings();
+  if (other_output) playback_.set_output(config_.hear_output);
+  world_.changed_moment();  // symbols may look different now
+  world_.changed_status();
+}
+
+void Desk::keep_settings() {
+  if (!world_.keep_settings) return;
+  std::string text = kept_text(configured_, config_);
+  if (text == kept_) return;
+  kept_ = text;
+  world_.keep_settings(std::move(text));
+}
+
+void Desk::take_kept(const Config& with_kept) {
+  apply(with_kept);
+  kept_ = kept_text(configured_, config_);
 }
 
 Result<protocol::Settings> Desk::change_settings(const protocol::SetSettings& change) {
-  harmony::Wishes wishes = config_.wishes;
-  if (change.brighter) wishes.brighter = static_cast<float>(*change.brighter);
-  if (change.tenser) wishes.tenser = static_cast<float>(*change.tenser);
-  if (change.surprising) wishes.surprising = static_cast<float>(*change.surprising);
-  if (change.symbol_style)
-    config_.symbol_style = *change.symbol_style == protocol::SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns
-                                                                                 : harmony::SymbolStyle::kLetters;
-  if (change.hear_velocity) config_.hear_velocity = static_cast<int>(change.hear_velocity->value);
-  if (change.settle_ms) config_.settle = std::chrono::milliseconds(change.settle_ms->value);
-  if (change.melody) {
-    config_.melody = static_cast<listen::Under>(*change.melody);
-    analysis_.set_under(now(), config_.melody);
-  }
-  if (change.voicing) {
-    config_.voicing = static_cast<harmony::Style>(*change.voicing);
-    analysis_.set_style(now(), config_.voicing);
-  }
-  if (change.hear_output && *change.hear_output != config_.hear_output) {
-    config_.hear_output = *change.hear_output;
-    playback_.set_output(config_.hear_output);
-  }
-  set_wishes(wishes);
-  world_.changed_moment();  // symbols may look different now
-  world_.changed_status();
+  const auto wanted = changed(config_, change);
+  if (!wanted) return wanted.error();
+  apply(*wanted);
+  keep_settings();
+  return settings();
+}
+
+protocol::Settings Desk::reset_settings(const protocol::ResetSettings& which) {
+  apply(with(config_, configured_, which.names ? *which.names : differing(configured_, config_)));
+  keep_settings();
   return settings();
 }
 
@@ -491,17 +510,11 @@ std::vector<std::string> Desk::reconfigure(const Config& fresh) {
   config_.controls = fresh.controls;
   config_.silence = fresh.silence;
   config_.hear_length = fresh.hear_length;
-  protocol::SetSettings change;
-  change.brighter = fresh.wishes.brighter;
-  change.tenser = fresh.wishes.tenser;
-  change.surprising = fresh.wishes.surprising;
-  change.symbol_style = fresh.symbol_style == harmony::SymbolStyle::kSigns ? protocol::SymbolStyle::kSigns : protocol::SymbolStyle::kLetters;
-  change.hear_velocity = fresh.hear_velocity;
-  change.hear_output = fresh.hear_output;
-  change.settle_ms = fresh.settle.count();
-  change.melody = static_cast<protocol::MelodySpan>(fresh.melody);
-  change.voicing = static_cast<protocol::VoicingStyle>(fresh.voicing);
-  (void)change_settings(change);
+  // What was edited in the file takes the place of what a client changed; the rest of that stays.
+  const Config wanted = with(config_, fresh, differing(configured_, fresh));
+  configured_ = fresh;
+  apply(wanted);
+  keep_settings();
   return needs_restart;
 }
 

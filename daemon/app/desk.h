@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "daemon/app/config.h"
+#include "daemon/app/kept_settings.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
 #include "daemon/listen/pulse.h"
@@ -44,6 +45,10 @@ class Desk : public server::Desk {
     // Runs work that takes long aside; what it returns is run on io. False when too much is waiting.
     std::function<bool(std::function<std::function<void()>()> work)> aside;
     std::shared_ptr<song::Studies> studies = std::make_shared<song::Studies>();  // touched aside only
+    // What is heard comes from a file, perhaps faster or slower than it was played: until it has ended, time is what its events
+    // say (file_source.h), and nothing falls due by the clock on the wall but what we play ourselves.
+    bool follows_file = false;
+    std::function<void(std::string text)> keep_settings{};  // see kept_settings.h; may be empty
   };
   Desk(const Config& config, World world);
 
@@ -58,6 +63,8 @@ class Desk : public server::Desk {
   }
   // The daemon stops: sounds are ended and the take is closed.
   void stop();
+  // The settings that were kept, over those of the configuration. To be called before anything is played.
+  void take_kept(const Config& with_kept);
   // New options; what can't change while running is left, and named.
   std::vector<std::string> reconfigure(const Config& config);
   // Lines that are on disk: the number of the take being played is known from them.
@@ -84,6 +91,7 @@ class Desk : public server::Desk {
   void client_gone(server::ClientId client) override;
   protocol::Settings settings() override;
   Result<protocol::Settings> change_settings(const protocol::SetSettings& change) override;
+  protocol::Settings reset_settings(const protocol::ResetSettings& which) override;
 
  private:
   struct OpenTake {
@@ -126,9 +134,12 @@ class Desk : public server::Desk {
   void sound(const harmony::Voicing& voicing);
   void sound(const std::vector<Pitch>& notes);
   harmony::Voicing styled(const harmony::Chord& chord, const std::vector<Pitch>& melody, std::optional<protocol::VoicingStyle> wish) const;
-  void set_wishes(harmony::Wishes wishes);
+  void apply(const Config& wanted);  // its settings, as far as they differ
+  void keep_settings();
 
-  Config config_;
+  Config config_;      // with what clients changed
+  Config configured_;  // as the file says
+  std::string kept_;   // of settings, what was handed over last
   World world_;
   listen::Analysis analysis_;
   listen::Pulse pulse_;
@@ -145,6 +156,7 @@ class Desk : public server::Desk {
   std::vector<midi::Event> pedals_;  // that are down
   std::optional<OpenTake> take_;
   Micros latest_{};                 // of all events
+  bool in_file_ = false;            // the file goes on
   std::map<midi::PortNumber, std::uint64_t> losses_;  // events of each input that a line says were lost
   std::optional<midi::Event> heard_;  // by the analysis, and nobody else yet
   float player_velocity_ = 0;       // slow mean of what is played; 0 before the first note

@@ -17,8 +17,6 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr NoteName kFlattest(-8), kSharpest(12);  // Fb, B#: beyond them lie the double accidentals
-
 // Weights of the ranking, one place; the scores of the learnt table are natural logarithms. Common practice, no source.
 constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
 constexpr float kAvoided = -10;        // a held note that clashes: only the familiar end still offers such a chord
@@ -227,17 +225,33 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
 
 }  // namespace
 
+namespace {
+
+// No root has two accidentals, nor is it Fb or B#.
+NoteName readable_root(NoteName name) {
+  if (name.fifths() < -7) return NoteName(name.fifths() + 12);
+  if (name.fifths() > 11) return NoteName(name.fifths() - 12);
+  return name;
+}
+
+}  // namespace
+
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key) {
-  // Around the key's signature; a minor key has its raised tones on the sharp side.
   const int home = key ? signature(*key) : 0;
+  const QualityRow& made = row(chord.quality);
+  // A diminished chord is some tone's leading tone's: C#, D#, F#, G# and B in C, never Db. In A minor the same.
+  if (made.family == Family::kDiminished || made.family == Family::kHalfDiminished) return readable_root(spell_within(chord.root, home - 2));
+  // Around the key's signature; a minor key has its raised tones on the sharp side.
   const NoteName name = spell_within(chord.root, key && key->mode == Mode::kMinor ? home - 3 : home - 5);
-  // Far from home the other side can read better: F# minor rather than Gb minor, Ab rather than G#.
-  const PitchClassSet tones = row(chord.quality).tones;
+  // Far from home the other side can read better: F# minor rather than Gb minor, Ab rather than G#. A dominant reaches one
+  // fifth farther: in B, A#7 is that of the third degree.
+  const PitchClassSet tones = made.tones;
   const bool minor_third = tones.contains(PitchClass(3)) && !tones.contains(PitchClass(4));
   const int darkest = home < 0 ? -6 : -5;  // C# minor rather than Db minor, but in flat keys
+  const int brightest = key && tones.contains(PitchClass(10)) ? home + 5 : home + 4;
   if (minor_third && name.fifths() <= darkest && name.fifths() < home - 1) return NoteName(name.fifths() + 12);
-  if (!minor_third && name.fifths() >= 7 && name.fifths() > home + 4) return NoteName(name.fifths() - 12);
-  return name;
+  if (!minor_third && name.fifths() >= 7 && name.fifths() > brightest) return NoteName(name.fifths() - 12);
+  return readable_root(name);
 }
 
 void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out, const RankingTable& table) {
@@ -376,15 +390,12 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   }
 }
 
-void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody, const std::optional<Chord>& previous) {
+void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody, const MelodyNames& names,
+                  const std::optional<Chord>& previous) {
   const Reason& reason = alternative.reason;
   for (std::size_t i = 0; i < melody.size() && i < alternative.degrees.size(); ++i) {
     if (i > 0) out.put(", ");
-    // In words a plain name serves better than a double accidental: D, not Ebb.
-    NoteName name = alternative.root_name.above(alternative.degrees[i]);
-    if (name.fifths() < kFlattest.fifths()) name = NoteName(name.fifths() + 12);
-    if (name.fifths() > kSharpest.fifths()) name = NoteName(name.fifths() - 12);
-    out.put(word(name));
+    out.put(word(i < names.size() ? names[i] : plain_name(alternative.root_name.above(alternative.degrees[i]))));
     out.put(" is its ");
     static constexpr Word kRoot("root");
     out.put(alternative.degrees[i] == Degree{1, 0} ? kRoot : word(alternative.degrees[i]));
@@ -409,11 +420,11 @@ void write_reason(TextWriter& out, const Alternative& alternative, const MelodyP
   out.put(reason.liked > 0 ? kBack : kNeither);
 }
 
-void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
+void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody, const MelodyNames& names,
                    const std::optional<Chord>& previous) {
   std::array<char, kLongestReason + TextWriter::kSlack> text;
   TextWriter writer(text.data());
-  write_reason(writer, alternative, melody, previous);
+  write_reason(writer, alternative, melody, names, previous);
   out.append(text.data(), writer.at());
 }
 

@@ -46,6 +46,7 @@ struct Wishes {
 inline constexpr std::size_t kMaxAlternatives = 36;
 inline constexpr std::size_t kMelodyNotes = 2;  // the held melody note, or the two newest
 using MelodyPitches = FixedVector<Pitch, kMelodyNotes>;  // newest first
+using MelodyNames = FixedVector<NoteName, kMelodyNotes>;  // of each, as it is called now
 
 // Why an alternative stands where it does, as data; append_reason makes the sentence.
 struct Reason {
@@ -116,14 +117,17 @@ struct Question {
 void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out,
                        const RankingTable& table = RankingTable::standard());
 
-// The name of the root of `chord` in this key (flat side without a key).
+// The name of the root of `chord` in this key (flat side without a key): diminished chords as leading tones' chords, secondary
+// dominants as such, never with two accidentals. Common practice, no source.
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key);
 
 // "D is its 9; falling fifth from F7; stays in Eb major; usual here". Never ends in a full stop.
-void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
+// `names`: what the melody notes are called where they are shown; a note without one is named by its degree.
+void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody, const MelodyNames& names,
                    const std::optional<Chord>& previous);
 // The same where time counts; writes at most kLongestReason bytes and the writer's slack.
 inline constexpr std::size_t kLongestReason = 256;
-void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody, const std::optional<Chord>& previous);
+void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody, const MelodyNames& names,
+                  const std::optional<Chord>& previous);
 
 }  // namespace undersong::harmony

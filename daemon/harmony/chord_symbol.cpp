@@ -80,11 +80,19 @@ void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolSt
   out += style == SymbolStyle::kLetters ? made.letters : made.signs;
   if (chord.bass != chord.root) {
     out += '/';
-    append_text(out, root.above(bass_degree(chord)));
+    append_text(out, bass_name(chord, root));
   }
 }
 
-NoteName bass_name(const Chord& chord, NoteName root) { return chord.bass == chord.root ? root : root.above(bass_degree(chord)); }
+NoteName bass_name(const Chord& chord, NoteName root) {
+  if (chord.bass == chord.root) return root;
+  const NoteName name = root.above(bass_degree(chord));
+  if (row(chord.quality).tones.contains(PitchClass(ascending(chord.root, chord.bass)))) return plain_name(name);
+  // E#, B#, Cb and Fb are read only where the chord asks for them.
+  if (name.fifths() < -6) return NoteName(name.fifths() + 12);
+  if (name.fifths() > 10) return NoteName(name.fifths() - 12);
+  return name;
+}
 
 void append_harte(std::string& out, const Chord& chord, NoteName root) {
   append_text(out, root);

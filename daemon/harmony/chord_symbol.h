@@ -15,7 +15,8 @@ namespace undersong::harmony {
 // How symbols look: letters (Cm7, Cmaj7, Cm7b5) or signs (C-7, CΔ7, Cø7). Accidentals are written b and #.
 enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
 
-// `root` names the chord's root; a bass that differs is spelled by its degree in the chord.
+// `root` names the chord's root. A bass that is a tone of the chord is spelled by its degree; any other plainly, as is one that
+// would take two accidentals: E/G#, B/D#, but F#/C, Db/A and Cdim7/A.
 void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolStyle style);
 void append_harte(std::string& out, const Chord& chord, NoteName root);
 std::string symbol(const Chord& chord, NoteName root, SymbolStyle style = SymbolStyle::kLetters);

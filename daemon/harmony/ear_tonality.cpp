@@ -13,7 +13,6 @@ constexpr float kArrivalSeconds = 120.0F;
 constexpr float kTuneSeconds[2] = {20.0F, 240.0F};
 constexpr float kOpeningSeconds = 4.0F;  // the first chords often say the key
 constexpr float kLongNote = 0.6F;        // seconds after which a note of the tune is one to rest on
-constexpr float kMargin = 0.7F;  // log-probability by which a new key must lead; chosen on songs held out of training
 
 // Major, minor, dominant or diminished, by class as in kEarClassText.
 constexpr int kGroup[kEarClasses] = {0, 1, 3, 0, 0, 2, 0, 0, 1, 2, 0, 1, 1, 3, 3, 2, 2, 2};
@@ -67,12 +66,14 @@ bool EarTonality::hear(Micros t, const std::array<float, 12 * kEarClasses>& scor
     if (seconds(now_ - sung_at_) > kLongNote) rests_[pc] += dt;
   }
   Row roots{};
+  KeyChords kinds{};
   for (std::size_t r = 0; r < 12; ++r)
     for (std::size_t c = 0; c < kEarClasses; ++c) {
       const float s = scores[r * kEarClasses + c];
       if (s < -5.0F) continue;
       const float p = std::exp(s);
       roots[r] += p;
+      kinds[static_cast<std::size_t>(kGroup[c])][r] += p;
       for (auto& span : chords_) span[static_cast<std::size_t>(kGroup[c])][r] += p * dt;
     }
   for (std::size_t r = 0; r < 12; ++r) {
@@ -104,16 +105,13 @@ bool EarTonality::hear(Micros t, const std::array<float, 12 * kEarClasses>& scor
   x_[KeyNet::kRows * 12 + 1] = std::min(sum(pitches_[0]), 40.0F) / 20.0F;
   net_.update(x_, belief_);
 
-  const int best = static_cast<int>(std::max_element(belief_.begin(), belief_.end()) - belief_.begin());
-  if (best == key_) return false;
-  if (key_ >= 0 && belief_[static_cast<std::size_t>(best)] - belief_[static_cast<std::size_t>(key_)] < kMargin) return false;
-  key_ = best;
-  return true;
+  return hold_.judge(kinds, dt, belief_);
 }
 
 std::optional<EarKeyReading> EarTonality::reading() const {
-  if (key_ < 0) return std::nullopt;
-  return EarKeyReading{PitchClass(key_ % 12), key_ >= 12, std::exp(belief_[static_cast<std::size_t>(key_)])};
+  const int key = hold_.key();
+  if (key < 0) return std::nullopt;
+  return EarKeyReading{PitchClass(key % 12), key >= 12, std::exp(belief_[static_cast<std::size_t>(key)])};
 }
 
 }  // namespace undersong::harmony

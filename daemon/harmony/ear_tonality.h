@@ -1,5 +1,5 @@
 // The key now: pitch classes, basses and heard chords over four spans of time, judged for each of 24 keys by a small
-// learnt network, and a margin that a new key must win before it replaces the one in force.
+// learnt network; key_hold.h says when a new key replaces the one in force.
 //
 // Units: Micros. Threads: one owner. No allocation. Total.
 // Source: features by us (profiles after Krumhansl 1990 in spirit, chords and cadences by common practice); weights learnt.
@@ -9,6 +9,7 @@
 #include <optional>
 
 #include "daemon/harmony/ear_net.h"
+#include "daemon/harmony/key_hold.h"
 #include "daemon/harmony/pitch.h"
 
 namespace undersong::harmony {
@@ -47,7 +48,7 @@ class EarTonality {
   std::array<float, 24> belief_{};
   Micros now_{0}, first_{0}, heard_{0};
   bool started_ = false;
-  int key_ = -1;  // tonic, or 12 + tonic for minor
+  KeyHold hold_;
 };
 
 }  // namespace undersong::harmony

@@ -1,5 +1,6 @@
 #include "daemon/harmony/key.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace undersong::harmony {
@@ -16,6 +17,32 @@ NoteName tonic_name(Key key) {
 
 std::string text(Key key) { return text(tonic_name(key)) + (key.mode == Mode::kMajor ? " major" : " minor"); }
 std::string harte(Key key) { return text(tonic_name(key)) + (key.mode == Mode::kMajor ? ":maj" : ":min"); }
+
+std::optional<Key> parse_key(std::string_view text) {
+  const auto trim = [&] {
+    while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
+    while (!text.empty() && text.back() == ' ') text.remove_suffix(1);
+  };
+  trim();
+  std::size_t letters = 1;
+  while (letters < text.size() && (text[letters] == '#' || text[letters] == 'b')) ++letters;
+  if (text.empty() || letters > 2) return std::nullopt;
+  std::string name(text.substr(0, letters));
+  if (name[0] >= 'a' && name[0] <= 'g') name[0] = static_cast<char>(name[0] - 'a' + 'A');
+  const auto tonic = parse_note_name(name);
+  if (!tonic) return std::nullopt;
+  text.remove_prefix(letters);
+  trim();
+  const bool colon = text.starts_with(':');
+  if (colon) text.remove_prefix(1);
+  if (text.empty() && !colon) return Key{tonic->pitch_class(), Mode::kMajor};
+  if (text == "m") return Key{tonic->pitch_class(), Mode::kMinor};
+  std::string word(text);
+  std::transform(word.begin(), word.end(), word.begin(), [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+  if (word == "maj" || word == "major") return Key{tonic->pitch_class(), Mode::kMajor};
+  if (word == "min" || word == "minor") return Key{tonic->pitch_class(), Mode::kMinor};
+  return std::nullopt;
+}
 
 double profile_correlation(const std::array<double, 12>& weights, Key key) {
   const auto& profile = key.mode == Mode::kMajor ? kMajorProfile : kMinorProfile;

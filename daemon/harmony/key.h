@@ -9,6 +9,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 
 #include "daemon/harmony/pitch.h"
 #include "daemon/harmony/spelling.h"
@@ -26,6 +27,7 @@ struct Key {
 struct KeyReading {
   Key key;
   float confidence = 0;  // 0..1
+  bool pinned = false;   // the player said it; it is not heard
 };
 
 // Place of the key's signature on the line of fifths, -6..6 (Gb, not F#, unless `prefer_sharps`): sharps positive.
@@ -36,6 +38,10 @@ NoteName tonic_name(Key key);
 std::string text(Key key);
 // "F#:min" for programs, tonic as in `text`.
 std::string harte(Key key);
+
+// Reads a key as people and programs write it: "Ebm", "Eb minor", "Eb:min", "F#", "F# major", "F#:maj", "f# Major"; nullopt if
+// it is none. D# minor is read as the same key as Eb minor.
+std::optional<Key> parse_key(std::string_view text);
 
 // Tonic first, in semitones. Source: Krumhansl & Kessler (1982); sums 41.79 and 44.51.
 inline constexpr std::array<double, 12> kMajorProfile{6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88};

@@ -39,6 +39,14 @@ std::optional<NoteName> parse_note_name(std::string_view text);
 // "G4": name and octave, middle C = C4; the octave follows the letter (Cb4 is key 59).
 std::string text(NoteName name, Pitch pitch);
 
+// The name without double accidentals of the same key: Bb for Cbb, G for F##, others as they are.
+constexpr NoteName plain_name(NoteName name) {
+  int fifths = name.fifths();
+  while (fifths < -8) fifths += 12;  // Fb is the flattest with one flat,
+  while (fifths > 12) fifths -= 12;  // B# the sharpest with one sharp
+  return NoteName(fifths);
+}
+
 // The one spelling of a pitch class among the twelve consecutive fifths that start at `lowest`.
 constexpr NoteName spell_within(PitchClass pc, int lowest) {
   // 7 * 7 = 49 = 1 mod 12, so the fifths of a pitch class are 7 * pc mod 12.

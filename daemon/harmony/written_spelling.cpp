@@ -140,9 +140,9 @@ std::vector<NoteName> spell_melody(std::span<const WrittenNote> melody, std::spa
 
 NoteName spell_note(PitchClass pitch_class, int signature, const Chord* chord, const NoteName* root) {
   const Candidates names = candidates(pitch_class, signature);
-  return NoteName(*std::min_element(names.begin(), names.end(), [&](int a, int b) {
+  return plain_name(NoteName(*std::min_element(names.begin(), names.end(), [&](int a, int b) {
     return melody_price(a, signature, chord, root) < melody_price(b, signature, chord, root);
-  }));
+  })));
 }
 
 }  // namespace undersong::harmony

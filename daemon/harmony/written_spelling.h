@@ -35,7 +35,7 @@ std::vector<NoteName> spell_roots(std::span<const WrittenChord> chords, int sign
 std::vector<NoteName> spell_melody(std::span<const WrittenNote> melody, std::span<const WrittenChord> chords,
                                    std::span<const NoteName> roots, int signature);
 
-// The same for a note that sounds now, with nothing known of what follows. `chord` and `root` may be null together.
+// The same for a note that sounds now, with nothing known of what follows; never with two accidentals. `chord` and `root` may be null together.
 NoteName spell_note(PitchClass pitch_class, int signature, const Chord* chord, const NoteName* root);
 
 }  // namespace undersong::harmony

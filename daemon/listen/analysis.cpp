@@ -38,6 +38,7 @@ bool same_question(const harmony::Question& a, const harmony::Question& b) {
 Analysis::Analysis(Settings settings) : settings_(settings) {
   moment_.wishes = settings.wishes;
   asked_.wishes = settings.wishes;
+  if (settings.key) take_key();
   if (!settings.names_only) warm_up();
 }
 
@@ -130,6 +131,26 @@ bool Analysis::set_style(Micros at, harmony::Style style) {
   return ask_anew(at);
 }
 
+void Analysis::take_key() {
+  moment_.key.reset();
+  if (settings_.key) {
+    moment_.key = harmony::KeyReading{*settings_.key, 1, true};
+  } else if (const auto key = ear_.key()) {
+    moment_.key = harmony::KeyReading{{key->tonic, key->minor ? harmony::Mode::kMinor : harmony::Mode::kMajor}, key->confidence, false};
+  }
+}
+
+bool Analysis::pin_key(Micros at, std::optional<harmony::Key> key) {
+  findings_ = {};
+  if (settings_.key == key) return false;
+  settings_.key = key;
+  take_key();
+  findings_.key = moment_.key.has_value();
+  asked_.melody.clear();  // the list is ranked and spelled in it at once
+  refresh_alternatives(at);
+  return publish(at);
+}
+
 harmony::Hands Analysis::hands() const {
   std::array<Pitch, 128> held;
   std::size_t count = 0;
@@ -189,10 +210,9 @@ bool Analysis::collect(Micros at) {
     findings_.melody.push_back({note->pitch, {}, {}, onset, held});
     found = true;
   }
-  if (ear_.take_key_change()) {
+  if (ear_.take_key_change() && !settings_.key) {
     findings_.key = found = true;
-    const auto key = ear_.key();
-    moment_.key = harmony::KeyReading{{key->tonic, key->minor ? harmony::Mode::kMinor : harmony::Mode::kMajor}, key->confidence};
+    take_key();
   }
   std::optional<InForce> named;
   if (settings_.by_ear) {
@@ -349,6 +369,8 @@ void Analysis::write_moment(Micros at) {
   moment_.melody.clear();
   for (const auto& note : melody_.newest()) moment_.melody.push_back(described({note.pitch, {}, {}, note.since, note.held}));
   for (MelodyNote& note : findings_.melody) note = described(note);
+  moment_.under_names.clear();
+  for (const Pitch under : moment_.under) moment_.under_names.push_back(described({under, {}, {}, at, false}).name);
 }
 
 MelodyNote Analysis::described(MelodyNote note) const {

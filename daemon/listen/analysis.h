@@ -32,6 +32,7 @@ struct Settings {
   Micros bar{2'000'000};  // how long a bar lasts
   harmony::Style style = harmony::Style::kOpen;  // of the voicings offered
   Micros offered_after{400'000};  // a list that stood so long counts as offered
+  std::optional<harmony::Key> key;                 // pinned by the player: this one counts, whatever is heard
   // The chord in force is what the ear makes of the music, not what the keys of the moment sound: for bars and loops.
   bool by_ear = false;
   bool names_only = false;        // only harmony, melody and key: no alternatives
@@ -70,6 +71,8 @@ class Analysis {
   bool hold_still(Micros at, bool still);
   bool set_under(Micros at, Under under);
   bool set_style(Micros at, harmony::Style style);
+  // The player pins the key, or frees it: then the one that is heard counts again. Ask `findings` afterwards, as after an event.
+  bool pin_key(Micros at, std::optional<harmony::Key> key);
   // Counts from the next list on.
   void set_bar(Micros length) { settings_.bar = length; }
   // A chord under the hands as they are now and under the melody notes of the list.
@@ -88,6 +91,7 @@ class Analysis {
   bool hold_highest(Micros at);
   std::optional<Pitch> highest_held() const;
   std::optional<Micros> supposed_from() const;  // when that will be so if nothing is played until then
+  void take_key();  // the one in force: pinned, or heard
   void refresh_alternatives(Micros at);
   void write_moment(Micros at);
   MelodyNote described(MelodyNote note) const;  // with name and degree

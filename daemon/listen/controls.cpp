@@ -10,7 +10,7 @@
 namespace undersong::listen {
 namespace {
 
-constexpr std::array<std::string_view, 6> kActions{"mark", "hold_still", "hear_next", "end_take", "tap", "beat_one"};
+constexpr std::array<std::string_view, 7> kActions{"mark", "hold_still", "hear_next", "end_take", "tap", "beat_one", "pin_key"};
 constexpr std::array<std::string_view, 3> kPresses{"single", "double", "long"};
 constexpr std::uint8_t kPressedFrom = 64;
 
@@ -117,7 +117,7 @@ Result<Mapping> parse_mapping(std::string_view message, std::string_view press, 
   const auto what = one_of(kActions, action);
   if (!what) {
     return invalid_input(fmt::format(
-        "The action \"{}\" of the control \"{}\" is none of mark, hold_still, hear_next, end_take, tap and beat_one.",
+        "The action \"{}\" of the control \"{}\" is none of mark, hold_still, hear_next, end_take, tap, beat_one and pin_key.",
         action, message));
   }
   if (parsed->kind == ControlMessage::Kind::kProgram && static_cast<Press>(*how) == Press::kLong) {

@@ -9,7 +9,7 @@
 //            then, in any order   "channel 1".."channel 16" (else any; a pad: 10)
 //                                 "port NAME" (the rest of the text): only inputs whose name contains NAME
 //   press    "single", "double" (two presses begun within kDoubleWithin), "long" (held for kLongAfter)
-//   action   "mark", "hold_still", "hear_next", "end_take"
+//   action   "mark", "hold_still", "hear_next", "end_take", "tap", "beat_one", "pin_key"
 //
 // A single press acts at once when nothing else is mapped to its message; otherwise as soon as it is known
 // not to be double or long. Time is data: call advance() when next_deadline() has come, and the result
@@ -31,7 +31,7 @@
 
 namespace undersong::listen {
 
-enum class Action : std::uint8_t { kMark, kHoldStill, kHearNext, kEndTake, kTap, kBeatOne };
+enum class Action : std::uint8_t { kMark, kHoldStill, kHearNext, kEndTake, kTap, kBeatOne, kPinKey };
 enum class Press : std::uint8_t { kSingle, kDouble, kLong };
 std::string_view to_text(Action action);
 std::string_view to_text(Press press);

@@ -66,6 +66,7 @@ struct Moment {
   FixedVector<HeldNote, 32> held;             // lowest first; of more than 32 the highest
   harmony::Alternatives alternatives;
   harmony::MelodyPitches under;               // the melody notes they stand under, in the order of their degrees
+  harmony::MelodyNames under_names;           // what they are called, as in `melody`
   std::uint32_t alternatives_number = 0;      // changes when the list changes, so that a client may keep still
   harmony::Wishes wishes;
   std::optional<BeatNow> beat;                // nothing while there is no steady pulse

@@ -50,11 +50,32 @@ class FileSource::Player {
     Micros last = base;
     for (Event event : events_) {
       const double wait = static_cast<double>(event.at.count()) / options_.speed;  // 0 at infinite speed
-      if (wait > 0 && !sleep_until(started + Micros(static_cast<std::int64_t>(wait)))) return;
-      last = event.at += base;
+      event.at += base;
+      if (wait > 0 && !wait_until(started, wait, base, event.at)) return;
+      last = event.at;
       if (!give(event)) return;
     }
+    give(standing_at(last + kAfter));  // what the last notes made is heard before the end
     give(make_notice(Notice::kEnded, lane_->port(), last));
+  }
+
+  static Event standing_at(Micros at) {
+    Event nothing;
+    nothing.at = at;
+    return nothing;
+  }
+
+  // `wait`: microseconds from `started` to the event at `next`. False when playing was stopped meanwhile.
+  bool wait_until(std::chrono::steady_clock::time_point started, double wait, Micros base, Micros next) {
+    const auto due = started + Micros(static_cast<std::int64_t>(wait));
+    for (;;) {
+      const auto now = std::chrono::steady_clock::now();
+      if (now + kTell >= due) return sleep_until(due);
+      if (!sleep_until(now + kTell)) return false;
+      const double passed = std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - started).count();
+      const Micros here = base + Micros(static_cast<std::int64_t>(passed * options_.speed));
+      if (here < next && lane_->has_room()) lane_->push(standing_at(here));
+    }
   }
 
   // False when playing was stopped meanwhile.
@@ -72,6 +93,7 @@ class FileSource::Player {
     return true;
   }
 
+  static constexpr std::chrono::milliseconds kTell{10};
   const FileOptions options_;
   Inputs& inputs_;
   std::vector<Event> events_;

@@ -4,6 +4,10 @@
 // as fast, the analysis hears the same performance. When all has been played a kEnded notice follows in the
 // same lane. A full lane is waited for, so nothing is lost, however fast.
 //
+// Only this thread knows that nothing is played before a given moment of the file, and at another speed the clock on the wall
+// doesn't tell. So while it waits it says where it stands, with empty events (size 0) every 10 ms, and once kAfter behind the
+// last event: whoever listens lets fall due what falls due by then.
+//
 // Threads: owner constructs, starts, stops; one thread of its own plays.
 #pragma once
 
@@ -22,6 +26,7 @@ struct FileOptions {
 
 class FileSource : public Source {
  public:
+  static constexpr Micros kAfter{500'000};
   FileSource(FileOptions options, Inputs& inputs);
   ~FileSource() override;
   Result<void> start() override;  // reads the file first; its error names the file and the place

@@ -51,6 +51,7 @@ class Desk {
   virtual void client_gone(ClientId client) = 0;
   virtual protocol::Settings settings() = 0;
   virtual Result<protocol::Settings> change_settings(const protocol::SetSettings& change) = 0;
+  virtual protocol::Settings reset_settings(const protocol::ResetSettings& which) = 0;
 };
 
 }  // namespace undersong::server

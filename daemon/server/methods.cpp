@@ -276,7 +276,7 @@ void spell(Session&, const SpellPitches& params, To<SpelledPitches> to) {
   for (const auto& number : params.pitches) {
     const Pitch pitch(static_cast<int>(number.value));
     const int interval = (pitch.value() - parsed->chord.root.value() + 12) % 12;
-    out.names.push_back(harmony::text(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval)), pitch));
+    out.names.push_back(harmony::text(harmony::plain_name(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval))), pitch));
   }
   to(out);
 }
@@ -293,6 +293,10 @@ void name_chords(Session& session, const NameChords& params, To<ChordSymbols> to
 
 void get_places(Session& session, const GetPlaces&, To<Places> to) { to(session.room().places); }
 void get_settings(Session& session, const GetSettings&, To<Settings> to) { to(session.room().desk.settings()); }
+void reset_settings(Session& session, const ResetSettings& params, To<Settings> to) {
+  to(session.room().desk.reset_settings(params));
+  session.room().publish_status();
+}
 void set_settings(Session& session, const SetSettings& params, To<Settings> to) {
   auto settings = session.room().desk.change_settings(params);
   if (!settings) return to(settings.error());
@@ -334,6 +338,7 @@ constexpr std::array kMethods{
     row<PlayAlong, play_along>,
     row<StopPlaying, stop_playing>,
     row<GetSettings, get_settings>,
+    row<ResetSettings, reset_settings>,
     row<SetSettings, set_settings>,
     row<DeleteSketch, delete_sketch>,
     row<GetKeptSketch, get_kept_sketch>,

@@ -14,6 +14,7 @@
 #include <boost/asio/write.hpp>
 #include <cstring>
 
+#include "daemon/base/private_folder.h"
 #include "daemon/server/rpc.h"
 
 namespace undersong::server {
@@ -125,21 +126,19 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
 
 std::string system_text(int error) { return std::strerror(error); }
 
-// A directory that only we can enter.
-Result<void> private_directory(const fs::path& directory) {
-  std::error_code failed;
-  if (!fs::exists(directory, failed)) {
-    fs::create_directories(directory.parent_path(), failed);
-    if (::mkdir(directory.c_str(), 0700) != 0 && errno != EEXIST)
-      return unavailable("The directory " + directory.string() + " can't be made: " + system_text(errno) + ".");
-  }
+// A folder where nobody else can put another socket in the place of ours. One that we make is open to the user alone; one that
+// was there is taken as it is or refused, never changed: it may be the player's home, or shared on purpose. The socket itself
+// lets nobody else in.
+Result<void> place_for_socket(const fs::path& folder) {
+  if (auto made = make_private_folder(folder); !made) return made.error();
   struct stat there{};
-  if (::lstat(directory.c_str(), &there) != 0 || !S_ISDIR(there.st_mode))
-    return unavailable(directory.string() + " is not a directory, so no socket can be put there.");
-  if (there.st_uid != ::geteuid())
-    return Error{ErrorCode::kConflict, "The directory " + directory.string() + " belongs to somebody else."};
-  if ((there.st_mode & 0777) != 0700 && ::chmod(directory.c_str(), 0700) != 0)
-    return unavailable("The directory " + directory.string() + " can't be closed to others: " + system_text(errno) + ".");
+  if (::stat(folder.c_str(), &there) != 0) return unavailable("The folder " + folder.string() + " can't be looked at: " + system_text(errno) + ".");
+  if (there.st_uid != ::geteuid() && there.st_uid != 0)
+    return Error{ErrorCode::kConflict, "The folder " + folder.string() + " belongs to somebody else: put the socket elsewhere."};
+  const bool others_write = (there.st_mode & (S_IWGRP | S_IWOTH)) != 0, sticky = (there.st_mode & S_ISVTX) != 0;
+  if (others_write && !sticky)
+    return Error{ErrorCode::kConflict, "Others may write in the folder " + folder.string() +
+                                           ", so they could put their own socket in the place of ours: put the socket elsewhere, or close the folder to them."};
   return {};
 }
 
@@ -188,7 +187,7 @@ Result<void> SocketListener::listen(const fs::path& path) {
   if (path.string().size() >= sizeof(sockaddr_un::sun_path))
     return invalid_input("The socket path " + path.string() + " is longer than the " + std::to_string(sizeof(sockaddr_un::sun_path) - 1) +
                          " bytes a Unix socket can have.");
-  if (auto closed = private_directory(path.parent_path()); !closed) return closed;
+  if (auto safe = place_for_socket(path.parent_path()); !safe) return safe;
   const std::string lock_path = path.string() + ".lock";
   const int lock = ::open(lock_path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0600);
   if (lock < 0) return unavailable("The lock file " + lock_path + " can't be opened: " + system_text(errno) + ".");

@@ -71,7 +71,7 @@ void write_short(TextWriter& out, float number, float least, float most) {
 constexpr std::size_t kLongestAlternative = harmony::kLongestReason + 384;
 
 void write_alternative(TextWriter& out, const harmony::Alternative& alternative, const harmony::MelodyPitches& melody,
-                       const std::optional<harmony::Chord>& previous, harmony::SymbolStyle style) {
+                       const harmony::MelodyNames& names, const std::optional<harmony::Chord>& previous, harmony::SymbolStyle style) {
   const harmony::QualityWords& quality = harmony::words(alternative.chord.quality);
   const harmony::Word& root = harmony::word(alternative.root_name);
   out.put(R"({"symbol":")");
@@ -105,7 +105,7 @@ void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
   out.put(R"(,"right":)");
   write_hand(out, alternative.voicing.right);
   out.put(R"(,"reason":")");
-  harmony::write_reason(out, alternative, melody, previous);
+  harmony::write_reason(out, alternative, melody, names, previous);
   static constexpr harmony::Word kTried(R"(","tried":true})"), kNotTried(R"(","tried":false})");
   out.put(alternative.tried ? kTried : kNotTried);
 }
@@ -113,15 +113,17 @@ void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
 void bring_up_to_date(ListText& list, const listen::Moment& moment, harmony::SymbolStyle style) {
   std::optional<harmony::Chord> previous;
   if (moment.harmony) previous = moment.harmony->reading.chord;
-  if (list.number == moment.alternatives_number && list.number > 0 && list.previous == previous && list.style == style) return;
+  if (list.number == moment.alternatives_number && list.number > 0 && list.previous == previous && list.names == moment.under_names && list.style == style)
+    return;
   list.number = moment.alternatives_number;
   list.previous = previous;
+  list.names = moment.under_names;
   list.style = style;
   list.text.resize(kLongestAlternative * harmony::kMaxAlternatives + TextWriter::kSlack);
   TextWriter out(list.text.data());
   for (std::size_t i = 0; i < moment.alternatives.size(); ++i) {
     if (i != 0) out.put(',');
-    write_alternative(out, moment.alternatives[i], moment.under, previous, style);
+    write_alternative(out, moment.alternatives[i], moment.under, moment.under_names, previous, style);
   }
   list.size = static_cast<std::size_t>(out.at() - list.text.data());
 }
@@ -160,6 +162,8 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
     append_int(out, moment.key->key.tonic.value());
     out.append(moment.key->key.mode == harmony::Mode::kMajor ? R"(,"mode":"major","confidence":)" : R"(,"mode":"minor","confidence":)");
     append_short(out, std::clamp(static_cast<double>(moment.key->confidence), 0.0, 1.0));
+    out.append(R"(,"pinned":)");
+    append_bool(out, moment.key->pinned);
     out += '}';
   } else {
     out.append("null");
@@ -364,7 +368,7 @@ protocol::TakeDetail detail_of(const takes::Detail& d) {
   protocol::TakeDetail out;
   out.summary = summary_of(d.summary);
   for (const auto& line : d.chords) out.chords.push_back({line.at.count(), member(line.data, "symbol"), member(line.data, "harte")});
-  for (const auto& line : d.keys) out.keys.push_back({line.at.count(), member(line.data, "harte")});
+  for (const auto& line : d.keys) out.keys.push_back({line.at.count(), member(line.data, "harte"), line.data.find(R"("pinned":true)") != std::string::npos});
   for (const auto& line : d.marks) out.marks.push_back({line.at.count(), line.data});
   return out;
 }

@@ -24,6 +24,7 @@ using Buffer = std::shared_ptr<const std::string>;
 struct ListText {
   std::uint32_t number = 0;  // of the list; 0 before the first
   std::optional<harmony::Chord> previous;
+  harmony::MelodyNames names;  // of the notes it stands under
   harmony::SymbolStyle style{};
   std::string text;  // room that is kept
   std::size_t size = 0;

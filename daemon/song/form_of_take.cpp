@@ -123,7 +123,7 @@ Result<Form> form_of_take(const TakeStudy& study) {
   else add_linear(form, heard, study.beats);
   for (Part& part : form.parts)
     if (part.melody.empty()) part.layers.melody = false;
-  spell_form(form, take.key);
+  spell_form(form, take.key, take.key_pinned);
   return form;
 }
 

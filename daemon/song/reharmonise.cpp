@@ -55,8 +55,9 @@ harmony::PitchClassSet scale_of(const std::optional<Key>& key) {
 }
 
 // The key of the loop and its melody: the notes, and whether its tonic and its dominant are among the chords. The one heard
-// in the take if that fits about as well.
+// in the take if that fits about as well; one that the player pinned is not asked about.
 std::optional<Key> key_of(const takes::HeardTake& take, const takes::Loop& loop, const Sung& sung) {
+  if (take.key_pinned) return take.key;
   constexpr double kTonic = .12, kDominant = .12, kAsHeard = .03;
   std::array<double, 12> weights{};
   for (std::size_t i = 0; i < loop.chords.size(); ++i) {
@@ -341,7 +342,7 @@ class Reharmoniser {
         const int interval = ascending(made.chord.root, PitchClass(pc));
         SungNote note;
         note.degree = harmony::degree_in(made.chord.quality, interval);
-        note.name = made.root.above(note.degree);
+        note.name = harmony::plain_name(made.root.above(note.degree));
         note.role = harmony::role(made.chord.quality, interval);
         note.length = length;
         note.is_long = span.long_notes.contains(PitchClass(pc));

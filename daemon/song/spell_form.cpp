@@ -55,12 +55,12 @@ std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenCho
   return roots;
 }
 
-void spell_form(Form& form, std::optional<harmony::Key> heard) {
+void spell_form(Form& form, std::optional<harmony::Key> heard, bool pinned) {
   const std::vector<std::size_t> whole(form.parts.size(), 0);
-  spell_form_by_regions(form, whole, {&heard, 1});
+  spell_form_by_regions(form, whole, {&heard, 1}, pinned);
 }
 
-void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of, std::span<const std::optional<harmony::Key>> heard) {
+void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of, std::span<const std::optional<harmony::Key>> heard, bool pinned) {
   std::vector<WrittenKey> keys(heard.size());
   for (std::size_t region = 0; region < heard.size(); ++region) {
     Row row;
@@ -75,7 +75,8 @@ void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of, s
         at += ending.length.beats();
       }
     }
-    const int signature = harmony::signature_of(row.chords, row.melody);
+    const bool given = pinned && heard[region];
+    const int signature = given ? harmony::signature(*heard[region]) : harmony::signature_of(row.chords, row.melody);
     keys[region] = {key_of(row, signature, heard[region]), signature};
     const auto roots = spell_changes(row.chords, signature, row.free);
     const auto names = harmony::spell_melody(row.melody, row.chords, roots, signature);

@@ -9,9 +9,10 @@ namespace undersong::song {
 // Times that a damaged or poisoned line gives are brought back to the take.
 Played own_time(const takes::Store::Midi& take) {
   const takes::Span span = takes::span_of(take.detail.summary);
-  Played out{take.events, take.said};
+  Played out{take.events, take.said, take.detail.keys};
   for (midi::Event& event : out.events) event.at = std::max(Micros(0), span.within(event.at) - span.from);
-  for (takes::Line& line : out.said) line.at = span.within(line.at) - span.from;
+  for (auto* lines : {&out.said, &out.keys})
+    for (takes::Line& line : *lines) line.at = span.within(line.at) - span.from;
   return out;
 }
 

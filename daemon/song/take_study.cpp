@@ -7,7 +7,7 @@
 namespace undersong::song {
 
 TakeStudy study_take(const Played& played) {
-  TakeStudy out{takes::study_of(played.events, played.said), {}, {}, {}};
+  TakeStudy out{takes::study_of(played.events, played.said, played.keys), {}, {}, {}};
   Micros end{};
   for (const midi::Event& event : played.events) end = std::max(end, event.at);  // pedals too have their place in the bars
   out.melody = melody_line(out.take);

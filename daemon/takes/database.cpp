@@ -1,5 +1,6 @@
 // Over 400 lines: every statement on the tables in one place.
 #include "daemon/takes/database.h"
+#include "daemon/base/private_folder.h"
 #include "daemon/takes/keys_down.h"
 #include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
@@ -101,12 +102,10 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 
 Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number,
                                 const std::function<void(Database&)>& before_closing) {
-  std::error_code failed;
-  if (path.has_parent_path() && !std::filesystem::exists(path.parent_path(), failed)) {
-    std::filesystem::create_directories(path.parent_path(), failed);
-    if (!failed) std::filesystem::permissions(path.parent_path(), std::filesystem::perms::owner_all, failed);
-  }
+  // A folder that can't be made is a file that can't be opened, which the store knows how to bear.
+  if (path.has_parent_path()) (void)make_private_folder(path.parent_path());
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
+  std::error_code failed;
   std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write, failed);
   const int version = file.execAndGet("PRAGMA user_version").getInt();
   if (version > kLayoutVersion)

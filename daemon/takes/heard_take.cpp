@@ -139,7 +139,7 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
 
 }  // namespace
 
-HeardTake hear(const std::vector<midi::Event>& events) {
+HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys) {
   HeardTake take;
   if (events.empty()) return take;
   auto played = played_notes(events);
@@ -160,9 +160,20 @@ HeardTake hear(const std::vector<midi::Event>& events) {
       lines.push_back(std::move(line));
     }
     for (const auto& note : changed.findings().melody) take.melody.push_back({note.since, note.pitch});
-    if (changed.findings().key) take.key = moment.key->key;
+    if (changed.findings().key) take.key = moment.key->key, take.key_pinned = moment.key->pinned;
   };
-  for (const midi::Event& event : events) listen::drive(analysis, event, each);
+  std::size_t next_key = 0;
+  const auto pin_until = [&](Micros at) {
+    for (; next_key < keys.size() && keys[next_key].at <= at; ++next_key) {
+      listen::drive(analysis, keys[next_key].at, each);
+      if (analysis.pin_key(keys[next_key].at, pinned_key(keys[next_key]))) each(std::as_const(analysis));
+    }
+  };
+  for (const midi::Event& event : events) {
+    pin_until(event.at);
+    listen::drive(analysis, event, each);
+  }
+  pin_until(Micros::max());
   listen::drive(analysis, events.back().at + Micros(5'000'000), each);
   for (const Line& line : settled_chords(lines))
     if (const auto parsed = harmony::parse_harte(line.data)) take.chords.push_back({line.at, parsed->chord, parsed->root});

@@ -6,12 +6,14 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "daemon/harmony/chord.h"
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/spelling.h"
 #include "daemon/midi/event.h"
+#include "daemon/takes/log_line.h"
 #include "daemon/takes/played_notes.h"
 
 namespace undersong::takes {
@@ -41,9 +43,11 @@ struct HeardTake {
   std::vector<HeardNote> melody;     // by beginning
   std::vector<HeardNote> bass;       // strikes of the lowest voice, by beginning
   std::vector<ChordSpan> spans;      // without gaps, by beginning
-  std::optional<harmony::Key> key;   // the one heard last
+  std::optional<harmony::Key> key;   // the one heard last, or pinned
+  bool key_pinned = false;           // the player said it
 };
 
-HeardTake hear(const std::vector<midi::Event>& events);
+// `keys`: the key lines of the take's log, if it has one. A key that the player pinned counts from its line on.
+HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys = {});
 
 }  // namespace undersong::takes

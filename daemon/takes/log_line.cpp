@@ -126,11 +126,22 @@ Entry chord_in_force(Micros since, const listen::Reading& reading) {
 
 Entry key_heard(Micros at, const harmony::KeyReading& key) {
   std::string harte = harmony::harte(key.key);
-  const json::object data{{"harte", harte},
-                          {"tonic", key.key.tonic.value()},
-                          {"mode", key.key.mode == harmony::Mode::kMajor ? "major" : "minor"},
-                          {"confidence", rounded(key.confidence)}};
+  json::object data{{"harte", harte},
+                    {"tonic", key.key.tonic.value()},
+                    {"mode", key.key.mode == harmony::Mode::kMajor ? "major" : "minor"},
+                    {"confidence", rounded(key.confidence)}};
+  if (key.pinned) data["pinned"] = true;
   return {at, LineKind::kKey, json::serialize(data), KeyFacts{std::move(harte)}};
+}
+
+std::optional<harmony::Key> pinned_key(const Line& line) {
+  boost::system::error_code wrong;
+  const json::value data = json::parse(line.data, wrong);
+  const json::object* object = wrong || line.kind != LineKind::kKey ? nullptr : data.if_object();
+  const json::value* pinned = object ? object->if_contains("pinned") : nullptr;
+  const json::value* key = object ? object->if_contains("harte") : nullptr;
+  if (!pinned || !pinned->is_bool() || !pinned->get_bool() || !key || !key->is_string()) return std::nullopt;
+  return harmony::parse_key(std::string_view(key->get_string()));
 }
 
 Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over) {

@@ -81,6 +81,8 @@ Entry suspected_echo(const midi::Event& event);
 Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std::uint64_t events);
 Entry chord_in_force(Micros since, const listen::Reading& reading);
 Entry key_heard(Micros at, const harmony::KeyReading& key);
+// The key of a line of kind key if the player pinned it; nothing if it was heard.
+std::optional<harmony::Key> pinned_key(const Line& line);
 Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over);
 Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen::MelodyNote> melody,
                            const harmony::Alternatives& alternatives);

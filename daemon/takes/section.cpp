@@ -20,7 +20,7 @@ struct SungNote {
   int pitch = 0;
 };
 
-struct Line {
+struct SungLine {
   std::vector<SungNote> notes;
   double per_beat = 0;
   double height = 0;
@@ -28,7 +28,7 @@ struct Line {
   std::size_t first_place = 0, last_place = 0;  // what of the cycle was played
 };
 
-double agreement(const Line& a, const Line& b) {
+double agreement(const SungLine& a, const SungLine& b) {
   if (a.notes.size() < 2 || b.notes.size() < 2) return 0;
   std::vector<bool> taken(b.notes.size(), false);
   double hits = 0;
@@ -43,8 +43,8 @@ double agreement(const Line& a, const Line& b) {
   return 2 * hits / static_cast<double>(a.notes.size() + b.notes.size());
 }
 
-Line line_of(const HeardTake& take, const Loop& loop, const LoopPass& pass) {
-  Line line;
+SungLine line_of(const HeardTake& take, const Loop& loop, const LoopPass& pass) {
+  SungLine line;
   double start = 0, beats = 0;
   for (std::size_t p = 0; p < loop.chords.size(); ++p) {
     const auto& place = pass.places[p];
@@ -88,7 +88,7 @@ std::string_view text(SectionKind kind) {
 Sections find_sections(const HeardTake& take, const Loop& loop) {
   Sections found;
   const std::size_t n = loop.passes.size();
-  std::vector<Line> lines;
+  std::vector<SungLine> lines;
   for (const LoopPass& pass : loop.passes) lines.push_back(line_of(take, loop, pass));
   std::vector<std::size_t> group(n);
   std::iota(group.begin(), group.end(), std::size_t{0});

@@ -14,6 +14,8 @@
 #include <random>
 #include <sstream>
 
+#include "daemon/base/private_folder.h"
+
 namespace undersong::takes {
 namespace {
 
@@ -133,10 +135,10 @@ Result<std::filesystem::path> write_spill(const Spill& given, const std::vector<
   if (spill.token.empty()) spill.token = random_token();
   std::string why = "there is no folder for it";
   for (const auto& folder : folders) {
-    std::error_code failed;
-    if (!std::filesystem::exists(folder, failed)) {
-      std::filesystem::create_directories(folder, failed);
-      if (!failed) std::filesystem::permissions(folder, std::filesystem::perms::owner_all, failed);
+    if (auto made = make_private_folder(folder); !made) {
+      why = made.error().message;
+      if (why.ends_with('.')) why.pop_back();
+      continue;
     }
     const auto path = folder / (spill.path.filename().string() + std::string(kNamed) + spill.token);
     const int file = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);

@@ -1,6 +1,6 @@
 // A study of a take: everything that is found in it afterwards, found once and then only read.
 //
-//   const Study study = study_of(take.events, take.said);
+//   const Study study = study_of(take.events, take.said, take.detail.keys);
 //   if (study.loop) ...
 //
 // The chain is heard take, beats, what the player or a clock said of them, loop, sections. What was said outranks what was
@@ -33,6 +33,7 @@ struct Study {
 bool carries_form(const HeardTake& take, const Loop& loop);
 
 // `said`: lines on the take's beat, on the same clock; lines of other kinds are passed over.
-Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& said);
+// `keys`: its key lines, for a key that was pinned.
+Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& said = {}, const std::vector<Line>& keys = {});
 
 }  // namespace undersong::takes

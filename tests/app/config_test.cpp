@@ -34,6 +34,7 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_EQ(shown->melody, fresh.melody);
   EXPECT_EQ(shown->voicing, fresh.voicing);
   EXPECT_EQ(shown->wishes, fresh.wishes);
+  EXPECT_EQ(shown->key, fresh.key);
   EXPECT_EQ(shown->symbol_style, fresh.symbol_style);
   EXPECT_EQ(shown->settle, fresh.settle);
   EXPECT_EQ(shown->hear_output, fresh.hear_output);
@@ -74,6 +75,7 @@ TEST(Config, WhatIsWrongIsSaidWithItsLine) {
            Case{"[listen]\nbrighter = 1.5", "line 2", "from -1 to 1"},
            Case{"[listen]\nbrighter = nan", "line 2", "from -1 to 1"},
            Case{"[listen]\nsymbols = \"runes\"", "line 2", "letters, signs"},
+           Case{"[listen]\nkey = \"H minor\"", "line 2", "Eb minor"},
            Case{"[midi]\ninputs = \"all\"", "line 2", "list of names"},
            Case{"[midi]\nservice = \"carrier pigeon\"", "line 2", "alsa"},
            Case{"[takes]\nfile = \"takes.sqlite\"", "line 2", "absolute"},

@@ -150,5 +150,35 @@ TEST_F(DeskTest, WhatAClientPlaysIsNeverAnEcho) {
   EXPECT_TRUE(lines(takes::LineKind::kEcho).empty());
 }
 
+TEST_F(DeskTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
+  Config config;
+  config.controls.push_back(*listen::parse_mapping("cc 67", "single", "pin_key"));
+  desk_.reconfigure(config);
+  auto* lane = inputs_.lane("keys");
+  const auto press = [&] {
+    for (const std::uint8_t value : {127, 0}) lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, value));
+    drain();
+  };
+  press();  // no key yet: nothing to pin
+  EXPECT_FALSE(desk_.moment().key);
+  for (const auto& chord : std::vector<std::vector<int>>{{48, 64, 67}, {53, 65, 69}, {55, 62, 71}, {48, 64, 67}}) {
+    for (const int key : chord) lane->push(on(key));
+    drain();
+    now_ += 900;
+    for (const int key : chord) lane->push(off(key));
+    drain();
+    now_ += 100;
+  }
+  ASSERT_TRUE(desk_.moment().key);
+  const auto heard = desk_.moment().key->key;
+  press();
+  ASSERT_TRUE(desk_.moment().key->pinned);
+  EXPECT_EQ(desk_.moment().key->key, heard);
+  EXPECT_EQ(desk_.settings().key, harmony::harte(heard));
+  press();
+  EXPECT_FALSE(desk_.moment().key->pinned);
+  EXPECT_EQ(desk_.settings().key, "");
+}
+
 }  // namespace
 }  // namespace undersong::app

@@ -52,6 +52,38 @@ describe('the playing screen', { skip: why_not || false }, () => {
     assert.equal(await page.locator('.now-chord .visually-hidden').innerText(), 'F major 7');
   }));
 
+  test('pins the key that is shown, and frees it', () => scene(async ({ page, client }) => {
+    for (const notes of [[50, 57, 60, 65, 77], [43, 59, 62, 65, 74], [48, 55, 59, 64, 76]]) {
+      await client.play(...notes);
+      await page.locator('.now:not(.dim) .now-chord .chord').waitFor();
+      await client.release(...notes);
+    }
+    await client.play(53, 57, 60, 64, 76);
+    const key = page.locator('button.now-key');
+    await key.waitFor();
+    const heard = await key.innerText();
+    await key.click();
+    await page.locator('.now-key[aria-pressed=true]:has-text("pinned")').waitFor();
+    assert.equal((await key.innerText()).replace(/\s*pinned/, ''), heard);
+    assert.match(await client.ask('settings.get', {}).then((settings) => settings.key), /^[A-G][b#]?:(maj|min)$/);
+    await client.ask('settings.set', { key: 'Eb:min' });
+    await page.locator('.now-key:has-text("E♭ minor")').waitFor();
+    await key.click();
+    await page.locator('.now-key[aria-pressed=false]').waitFor();
+    assert.equal((await client.ask('settings.get', {})).key, '');
+  }));
+
+  test('settings say what was changed and take it back', () => scene(async ({ page, client }) => {
+    await page.goto(`${page.url().split('#')[0]}#settings`);
+    await page.locator('select[name=key]').selectOption('Eb:min');
+    await page.locator('legend:has-text("As configured")').waitFor();
+    await until(async () => (await client.ask('settings.get', {})).key === 'Eb:min');
+    await page.locator('button[name=reset]').click();
+    await page.locator('legend:has-text("As configured")').waitFor({ state: 'detached' });
+    assert.deepEqual((await client.ask('settings.get', {})).changed, []);
+    assert.equal(await page.locator('select[name=key]').inputValue(), '');
+  }));
+
   test('dims the last chord when nothing sounds, and keeps it', () => scene(async ({ page, client }) => {
     await client.play(53, 57, 60, 77);
     await shows(page, 'F');

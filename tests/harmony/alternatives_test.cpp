@@ -155,8 +155,51 @@ TEST(Alternatives, ReasonsAreSentencesForPeople) {
   const auto g7 = std::find_if(list.begin(), list.end(), [](const Alternative& a) { return a.chord.root == PitchClass(7); });
   ASSERT_NE(g7, list.end());
   std::string reason;
-  append_reason(reason, *g7, question.melody, question.previous);
+  append_reason(reason, *g7, question.melody, {NoteName(1)}, question.previous);
   EXPECT_TRUE(reason.starts_with("G is its root; falling fifth from Dm7; stays in C major; usual here")) << reason;
+}
+
+std::string root_in(const char* key, int root, const char* kind) {
+  const PitchClass pc(root);
+  return text(root_name_in({pc, quality(kind), pc}, parse_key(key)));
+}
+
+// Common practice, no source.
+TEST(RootNames, DiminishedChordsAreThoseOfLeadingTones) {
+  EXPECT_EQ(root_in("C", 8, "dim7"), "G#");   // to Am
+  EXPECT_EQ(root_in("C", 1, "dim7"), "C#");   // to Dm
+  EXPECT_EQ(root_in("C", 3, "dim7"), "D#");   // to Em
+  EXPECT_EQ(root_in("C", 6, "hdim7"), "F#");
+  EXPECT_EQ(root_in("Am", 8, "dim7"), "G#");
+  EXPECT_EQ(root_in("Cm", 11, "dim7"), "B");
+  EXPECT_EQ(root_in("Eb", 6, "dim7"), "F#");  // to Gm
+  EXPECT_EQ(root_in("Eb", 2, "hdim7"), "D");
+  EXPECT_EQ(root_in("Db", 0, "dim7"), "C");
+  EXPECT_EQ(root_in("F#m", 5, "dim7"), "E#");  // its own leading tone
+}
+
+TEST(RootNames, SecondaryDominantsAreSpelledAsSuch) {
+  EXPECT_EQ(root_in("B", 10, "7"), "A#");   // to D#m
+  EXPECT_EQ(root_in("B", 1, "7"), "C#");    // to F#
+  EXPECT_EQ(root_in("E", 3, "7"), "D#");
+  EXPECT_EQ(root_in("A", 8, "7(b9)"), "G#");
+  EXPECT_EQ(root_in("F#m", 8, "7"), "G#");
+  EXPECT_EQ(root_in("C", 11, "7"), "B");
+  EXPECT_EQ(root_in("C", 1, "7"), "Db");    // for G7
+  EXPECT_EQ(root_in("Ebm", 10, "7"), "Bb");
+}
+
+TEST(RootNames, NoneHasTwoAccidentalsOrIsFbOrBSharp) {
+  for (int tonic = 0; tonic < 12; ++tonic)
+    for (const Mode mode : {Mode::kMajor, Mode::kMinor})
+      for (int root = 0; root < 12; ++root)
+        for (std::size_t i = 0; i < chord_vocabulary().size(); ++i) {
+          const Chord chord{PitchClass(root), Quality(static_cast<int>(i)), PitchClass(root)};
+          const NoteName name = root_name_in(chord, Key{PitchClass(tonic), mode});
+          EXPECT_EQ(name.pitch_class(), chord.root);
+          EXPECT_GE(name.fifths(), -7) << text(name);
+          EXPECT_LE(name.fifths(), 11) << text(name);
+        }
 }
 
 // ---- over many questions, drawn anew from a fixed seed

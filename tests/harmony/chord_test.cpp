@@ -122,5 +122,41 @@ TEST(Vocabulary, TensionsAndAvoidNotesFollowTheRule) {
   }
 }
 
+std::string slash(const char* root, const char* kind, int bass) {
+  const NoteName name = *parse_note_name(root);
+  return symbol({name.pitch_class(), quality(kind), PitchClass(bass)}, name);
+}
+
+// Common practice, no source.
+TEST(ChordSymbol, ABassThatIsNoToneOfTheChordIsNamedPlainly) {
+  EXPECT_EQ(slash("F#", "maj", 0), "F#/C");
+  EXPECT_EQ(slash("B", "maj", 5), "B/F");
+  EXPECT_EQ(slash("Db", "maj", 2), "Db/D");
+  EXPECT_EQ(slash("Db", "maj", 9), "Db/A");
+  EXPECT_EQ(slash("Ab", "maj", 4), "Ab/E");
+  EXPECT_EQ(slash("A", "maj", 0), "A/C");
+  EXPECT_EQ(slash("C", "maj", 6), "C/F#");
+  EXPECT_EQ(slash("F", "maj", 7), "F/G");
+}
+
+TEST(ChordSymbol, ABassThatIsAToneOfTheChordHasItsLetterButNeverTwoAccidentals) {
+  EXPECT_EQ(slash("E", "maj", 8), "E/G#");
+  EXPECT_EQ(slash("F#", "maj", 10), "F#/A#");
+  EXPECT_EQ(slash("C#", "7", 5), "C#7/E#");
+  EXPECT_EQ(slash("Ab", "min", 11), "Abm/Cb");
+  EXPECT_EQ(slash("C", "dim7", 9), "Cdim7/A");
+  EXPECT_EQ(slash("D#", "7", 7), "D#7/G");
+}
+
+TEST(ChordSymbol, NoBassHasTwoAccidentals) {
+  for (int root = -7; root <= 11; ++root)
+    for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
+      for (int bass = 0; bass < 12; ++bass) {
+        const NoteName name = bass_name({NoteName(root).pitch_class(), Quality(static_cast<int>(i)), PitchClass(bass)}, NoteName(root));
+        EXPECT_EQ(name.pitch_class(), PitchClass(bass));
+        EXPECT_LE(text(name).size(), 2u) << text(name);
+      }
+}
+
 }  // namespace
 }  // namespace undersong::harmony

@@ -53,5 +53,19 @@ TEST(Key, NamesFollowTheSignature) {
   EXPECT_EQ(signature(major(9)), 3);
 }
 
+TEST(Key, IsReadAsPeopleAndProgramsWriteIt) {
+  for (int tonic = 0; tonic < 12; ++tonic)
+    for (const Key key : {major(tonic), minor(tonic)}) {
+      EXPECT_EQ(parse_key(text(key)), key) << text(key);
+      EXPECT_EQ(parse_key(harte(key)), key) << harte(key);
+    }
+  EXPECT_EQ(parse_key("Ebm"), minor(3));
+  EXPECT_EQ(parse_key("d# Minor"), minor(3));
+  EXPECT_EQ(parse_key(" F# "), major(6));
+  EXPECT_EQ(parse_key("bb"), major(10));
+  EXPECT_EQ(parse_key("Cb"), major(11));
+  for (const char* wrong : {"", " ", "H", "Ebb", "C dur", "Cmm", "C:", "m", "#", "Cmajor7", "C minor!"}) EXPECT_FALSE(parse_key(wrong)) << wrong;
+}
+
 }  // namespace
 }  // namespace undersong::harmony

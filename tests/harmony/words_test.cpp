@@ -57,7 +57,7 @@ TEST(Words, TheLongestReasonHasRoom) {
         alternative.degrees = {Degree{13, -2}, Degree{11, -2}};
         alternative.reason = {static_cast<Relation>(relation), NoteName(-15), Key{PitchClass(tonic), Mode::kMinor}, static_cast<std::uint8_t>(outside), 0, true, 3};
         std::string reason;
-        append_reason(reason, alternative, {Pitch(60), Pitch(64)}, previous);
+        append_reason(reason, alternative, {Pitch(60), Pitch(64)}, {NoteName(-8), NoteName(12)}, previous);
         longest = std::max(longest, reason.size());
         EXPECT_NE(reason.find("you came back to it"), std::string::npos);
       }

@@ -290,5 +290,80 @@ TEST(Analysis, WhenAllIsLetGoTheLastChordStaysButNoLongerSounds) {
   EXPECT_TRUE(analysis.moment().held.empty());
 }
 
+TEST(PinnedKey, CountsFromTheStartAndWhateverIsHeardUntilItIsFreed) {
+  const harmony::Key pinned{PitchClass(6), harmony::Mode::kMajor};
+  Settings settings;
+  settings.key = pinned;
+  Analysis analysis(settings);
+  ASSERT_TRUE(analysis.moment().key);
+  EXPECT_TRUE(analysis.moment().key->pinned);
+  bool told = false;
+  for (const Event& event : cadence())  // in C
+    drive(analysis, event, [&](const Analysis& changed) { told |= changed.findings().key; });
+  EXPECT_FALSE(told);
+  EXPECT_EQ(analysis.moment().key->key, pinned);
+  EXPECT_TRUE(analysis.pin_key(ms(13000), std::nullopt));
+  EXPECT_TRUE(analysis.findings().key);
+  EXPECT_FALSE(analysis.moment().key->pinned);
+  EXPECT_EQ(harmony::harte(analysis.moment().key->key), "C:maj");
+  EXPECT_FALSE(analysis.pin_key(ms(13000), std::nullopt));  // nothing new
+}
+
+TEST(PinnedKey, RulesNamesAndTheListAtOnce) {
+  Analysis analysis;
+  auto events = chord(0, {37, 53, 56, 61, 68}, 9000);
+  play(analysis, {events.begin(), events.begin() + 5});
+  drive(analysis, ms(500), [](const Analysis&) {});
+  const auto list = [&] {
+    std::string out;
+    for (const auto& offered : analysis.moment().alternatives) out += harmony::symbol(offered.chord, offered.root_name) + " ";
+    return out;
+  };
+  ASSERT_TRUE(analysis.pin_key(ms(600), harmony::parse_key("Db")));
+  EXPECT_EQ(text(analysis.moment().harmony->reading.root_name), "Db");
+  EXPECT_EQ(text(analysis.moment().melody[0].name), "Ab");
+  const auto number = analysis.moment().alternatives_number;
+  const std::string in_flats = list();
+  ASSERT_TRUE(analysis.pin_key(ms(700), harmony::parse_key("F#m")));
+  EXPECT_EQ(text(analysis.moment().harmony->reading.root_name), "C#");
+  EXPECT_EQ(text(analysis.moment().melody[0].name), "G#");
+  EXPECT_GT(analysis.moment().alternatives_number, number);
+  EXPECT_NE(list(), in_flats);
+}
+
+// In the headline, in every reason of the list and wherever else a note is named, and no name takes two accidentals.
+TEST(Names, AHeldNoteHasOneNameWhereverItIsShown) {
+  std::size_t offers = 0, others = 0, lists = 0;
+  const auto plainly = [](const std::string& shown) { return shown.find("##") == std::string::npos && shown.find("bb") == std::string::npos; };
+  for (int tonic = 0; tonic < 12; ++tonic)
+    for (const auto mode : {harmony::Mode::kMajor, harmony::Mode::kMinor})
+      for (int note = 0; note < 12; ++note) {
+        Settings settings;
+        settings.key = harmony::Key{PitchClass(tonic), mode};
+        Analysis analysis(settings);
+        const int root = 36 + (tonic + 5 * note) % 12;  // another chord under each
+        auto events = chord(0, {root, 48 + (root + 4) % 12, 48 + (root + 10) % 12, 67 + (note + 5) % 12}, 9000);
+        play(analysis, {events.begin(), events.begin() + 4});
+        drive(analysis, ms(500), [](const Analysis&) {});
+        const Moment& moment = analysis.moment();
+        if (moment.melody.empty() || moment.alternatives.empty()) continue;
+        ++lists;
+        ASSERT_EQ(moment.under.size(), moment.under_names.size());
+        EXPECT_TRUE(plainly(text(moment.melody[0].name)));
+        EXPECT_TRUE(plainly(harmony::symbol(moment.harmony->reading.chord, moment.harmony->reading.root_name)));
+        for (const Reading& reading : moment.readings) EXPECT_TRUE(plainly(harmony::symbol(reading.chord, reading.root_name)));
+        for (const auto& offered : moment.alternatives) {
+          std::string reason;
+          harmony::append_reason(reason, offered, moment.under, moment.under_names, moment.harmony->reading.chord);
+          ++offers;
+          others += !reason.starts_with(text(moment.melody[0].name) + " is its ");
+          EXPECT_TRUE(plainly(reason.substr(0, reason.find(" is its ")))) << reason;
+          EXPECT_TRUE(plainly(harmony::symbol(offered.chord, offered.root_name)));
+        }
+      }
+  EXPECT_GT(lists, 250u);
+  EXPECT_EQ(others, 0u) << "of " << offers;
+}
+
 }  // namespace
 }  // namespace undersong::listen

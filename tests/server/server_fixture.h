@@ -96,6 +96,7 @@ class RememberingDesk final : public Desk {
     if (change.hear_output == "nowhere") return not_found("There is no output called nowhere.");
     return now_;
   }
+  protocol::Settings reset_settings(const protocol::ResetSettings&) override { return now_ = {}; }
 
   // Used on the server's thread only.
   bool still = false, playing = false;

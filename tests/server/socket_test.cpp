@@ -350,6 +350,58 @@ TEST(SecondInstance, GivesWayToOneWithoutALock) {
   EXPECT_EQ(refused.error().code, ErrorCode::kConflict);
 }
 
+std::filesystem::perms mode_of(const std::filesystem::path& path) { return std::filesystem::status(path).permissions(); }
+
+TEST(SocketPlace, FoldersThatWeMakeAreOpenToTheUserAlone) {
+  TemporaryFolder folder;
+  boost::asio::io_context io;
+  SocketListener listener(io, [](bool) { return nullptr; });
+  ASSERT_TRUE(listener.listen(folder.path / "one" / "two" / "socket"));
+  for (const char* made : {"one", "one/two"}) EXPECT_EQ(mode_of(folder.path / made), std::filesystem::perms::owner_all) << made;
+  EXPECT_EQ(mode_of(folder.path / "one/two/socket"), std::filesystem::perms::owner_read | std::filesystem::perms::owner_write);
+}
+
+TEST(SocketPlace, AFolderThatWasThereKeepsItsMode) {
+  using std::filesystem::perms;
+  const perms sticky = perms::all | perms::sticky_bit;
+  for (const perms mode : {perms::owner_all | perms::group_read | perms::group_exec | perms::others_read | perms::others_exec, sticky}) {
+    TemporaryFolder folder;
+    const auto shared = folder.path / "shared";
+    std::filesystem::create_directory(shared);
+    std::filesystem::permissions(shared, mode);
+    boost::asio::io_context io;
+    SocketListener listener(io, [](bool) { return nullptr; });
+    EXPECT_TRUE(listener.listen(shared / "socket"));
+    EXPECT_EQ(mode_of(shared), mode);
+    EXPECT_EQ(mode_of(shared / "socket"), perms::owner_read | perms::owner_write);
+  }
+}
+
+TEST(SocketPlace, AFolderInWhichOthersCouldPutTheirOwnSocketIsRefusedAndLeftAsItIs) {
+  TemporaryFolder folder;
+  const auto shared = folder.path / "shared";
+  std::filesystem::create_directory(shared);
+  std::filesystem::permissions(shared, std::filesystem::perms::all);
+  boost::asio::io_context io;
+  SocketListener listener(io, [](bool) { return nullptr; });
+  const auto refused = listener.listen(shared / "socket");
+  ASSERT_FALSE(refused);
+  EXPECT_EQ(refused.error().code, ErrorCode::kConflict);
+  EXPECT_NE(refused.error().message.find("Others may write in the folder " + shared.string()), std::string::npos) << refused.error().message;
+  EXPECT_EQ(mode_of(shared), std::filesystem::perms::all);
+  EXPECT_TRUE(std::filesystem::is_empty(shared));
+}
+
+TEST(SocketPlace, AFileInTheWayIsSaid) {
+  TemporaryFolder folder;
+  std::ofstream(folder.path / "file") << "mine";
+  boost::asio::io_context io;
+  SocketListener listener(io, [](bool) { return nullptr; });
+  const auto refused = listener.listen(folder.path / "file" / "socket");
+  ASSERT_FALSE(refused);
+  EXPECT_NE(refused.error().message.find("is not a folder"), std::string::npos) << refused.error().message;
+}
+
 TEST(StaleSocket, IsCleanedUp) {
   TemporaryFolder folder;
   const auto path = folder.path / "run" / "socket";

@@ -55,7 +55,7 @@ const melody_settles = new Settled<Moment>(
   },
 );
 const key_settles = new Settled<Moment>(
-  (m) => m.key?.harte ?? '',
+  (m) => (m.key ? `${m.key.harte} ${m.key.pinned}` : ''),
   (m) => {
     if (m.key) shown_key.value = m.key;
   },
@@ -89,7 +89,7 @@ function hear_moment(m: Moment): void {
     chord_settles.offer(m, m.chord ? Math.max(1, wait - Math.max(0, age)) : wait);
     sounding_settles.offer(m.chord?.sounding ?? false, wait);
     melody_settles.offer(m, wait);
-    key_settles.offer(m, wait);
+    key_settles.offer(m, m.key?.pinned === shown_key.peek()?.pinned ? wait : 0);  // the player's own order shows at once
     const wishes = JSON.stringify(m.wishes);
     const at_once = wishes !== wishes_before || shown_list.peek() === null;  // the player asked for it, or waits
     wishes_before = wishes;
@@ -196,6 +196,11 @@ export const daemon = new Connection(
 );
 
 export const ask = daemon.ask.bind(daemon);
+
+/** Pins this key, in Harte syntax; empty lets it be heard again. */
+export function pin_key(key: string): void {
+  ask('settings.set', { key }).catch(complain);
+}
 
 effect(() => {
   document.documentElement.dataset.theme = local.theme.value;

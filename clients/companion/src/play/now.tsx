@@ -2,7 +2,7 @@
 import { pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Fitted } from '../shell/fitted';
-import { daemon, shown_chord, shown_key, shown_melody, shown_readings, status, trail } from '../state';
+import { daemon, pin_key, shown_chord, shown_key, shown_melody, shown_readings, status, trail } from '../state';
 import { Beat } from './beat';
 
 export function Now() {
@@ -41,7 +41,12 @@ function MelodyAndKey() {
       ) : (
         <span class="now-melody dim">no melody held</span>
       )}
-      {key && <span class="now-key">in {pretty(key.name)}</span>}
+      {key && (
+        <button type="button" class="now-key" aria-pressed={key.pinned} onClick={() => pin_key(key.pinned ? '' : key.harte)}
+          title={key.pinned ? 'Pinned: it stays whatever is heard. Press to let it be heard again.' : 'Press to pin this key: it then stays whatever is heard.'}>
+          in {pretty(key.name)}{key.pinned && <span class="pinned"> pinned</span>}
+        </button>
+      )}
     </p>
   );
 }

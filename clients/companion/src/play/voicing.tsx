@@ -4,7 +4,7 @@ import { useEffect, useMemo, useRef } from 'preact/hooks';
 import { moves, type Moves } from '../music/hands';
 import { plain_pitch, pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
-import { ask, chosen, daemon, held, shown_chord } from '../state';
+import { ask, chosen, daemon, held, shown_chord, shown_melody } from '../state';
 import { KeyboardPicture } from './keyboard_picture';
 import { way, Ways } from './ways';
 
@@ -35,8 +35,12 @@ export function Voicing() {
   const layout = way.value ?? alternative;
   const target = layout ? [...layout.left, ...layout.right] : [];
   const change = useMemo(() => moves(down, target), [held_key, target.join()]);
-  const name_new = spell(alternative?.harte ?? '', target);
-  const name_old = spell(shown_chord.value?.chord.harte ?? '', down);
+  // A held melody note has one name on this page, whatever stands under it.
+  const sung = new Map(shown_melody.value?.notes.map((note) => [note.pitch, note.name]) ?? []);
+  const in_new = spell(alternative?.harte ?? '', target);
+  const in_old = spell(shown_chord.value?.chord.harte ?? '', down);
+  const name_new = (pitch: number) => sung.get(pitch) ?? in_new(pitch);
+  const name_old = (pitch: number) => sung.get(pitch) ?? in_old(pitch);
   const name = (pitch: number) => pretty(name_new(pitch) || name_old(pitch)) || plain_pitch(pitch);
 
   return (

@@ -1,10 +1,20 @@
 // Settings: those of the daemon, shared by all its clients, and those of this page.
 import { local } from '../local';
-import type { SetSettings } from '../protocol';
-import { ask, complain, daemon, settings, status } from '../state';
+import { pretty } from '../music/text';
+import type { SetSettings, Settings } from '../protocol';
+import { ask, complain, daemon, pin_key, settings, status } from '../state';
 import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
 import { Editable, EditableNumber } from './editable';
+
+// As the daemon spells them: from seven flats' side to the sharps'.
+const keys = ['C', 'Db', 'D', 'Eb', 'E', 'F', 'Gb', 'G', 'Ab', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:maj`, name: `${tonic} major` }))
+  .concat(['C', 'C#', 'D', 'Eb', 'E', 'F', 'F#', 'G', 'G#', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:min`, name: `${tonic} minor` })));
+
+const words: Record<Settings['changed'][number], string> = {
+  brighter: 'darker or brighter', tenser: 'resolved or tense', surprising: 'familiar or surprising', symbol_style: 'chord symbols', hear_output: 'MIDI output',
+  hear_velocity: 'loudest key stroke', settle_ms: 'settling time', melody: 'under which notes', voicing: 'layout', key: 'key',
+};
 
 function change(what: SetSettings): void {
   ask('settings.set', what).catch(complain);
@@ -25,6 +35,17 @@ export function SettingsPage() {
                 {examples.map((each) => <ChordSymbol key={each} symbol={each} />)}
               </label>
             ))}
+          </fieldset>
+          <fieldset>
+            <legend>Key</legend>
+            <label class="line">The key
+              <select value={now.key} name="key" onChange={(event) => pin_key(event.currentTarget.value)}>
+                <option value="">as it is heard</option>
+                {keys.map(({ harte, name }) => <option key={harte} value={harte}>{pretty(name)}</option>)}
+              </select>
+            </label>
+            <p class="soft">A key you pin stays whatever is heard: names are spelled in it and suggestions ranked in it. Press the key
+              beside the chord to pin it as it is.</p>
           </fieldset>
           <fieldset>
             <legend>Suggestions</legend>
@@ -67,6 +88,13 @@ export function SettingsPage() {
               Long sessions tire ears and hands: take breaks.</p>
           </fieldset>
         </>
+      )}
+      {now && now.changed.length > 0 && (
+        <fieldset>
+          <legend>As configured</legend>
+          <p class="soft">What is changed here is kept over a restart, before the configuration. Changed now: {now.changed.map((name) => words[name]).join(', ')}.</p>
+          <button type="button" name="reset" onClick={() => ask('settings.reset', {}).catch(complain)}>Take them as configured</button>
+        </fieldset>
       )}
       <fieldset>
         <legend>This page</legend>
