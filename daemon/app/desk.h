@@ -17,6 +17,7 @@
 #include "daemon/app/config.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
+#include "daemon/listen/meetings.h"
 #include "daemon/listen/pulse.h"
 #include "daemon/app/playback.h"
 #include "daemon/midi/echo_guard.h"
@@ -115,6 +116,7 @@ class Desk : public server::Desk {
   void begin_pass();
   Velocity soft() const;
   void keep_findings();
+  void keep_meetings(std::span<const listen::Meeting> meetings);
   void keep_loss(const midi::Event& notice);
   void remember_pedal(const midi::Event& event);
   void boundary(const takes::Boundary::Change& change, takes::EndReason reason);
@@ -129,6 +131,7 @@ class Desk : public server::Desk {
   Config config_;
   World world_;
   listen::Analysis analysis_;
+  listen::Meetings meetings_;
   listen::Pulse pulse_;
   std::uint64_t beat_changes_ = 0;
   listen::Moment shown_;

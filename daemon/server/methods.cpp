@@ -97,7 +97,7 @@ void get_take(Session& session, const GetTake& params, To<TakeDetail> to) {
 constexpr takes::LineKind stored_kind(LineKind kind) { return static_cast<takes::LineKind>(static_cast<int>(kind) + 1); }
 static_assert(stored_kind(LineKind::kTakeBegin) == takes::LineKind::kTakeBegin && stored_kind(LineKind::kMelody) == takes::LineKind::kMelody &&
               stored_kind(LineKind::kRestore) == takes::LineKind::kRestore && stored_kind(LineKind::kPass) == takes::LineKind::kPass &&
-              stored_kind(LineKind::kLost) == takes::LineKind::kLost);
+              stored_kind(LineKind::kLost) == takes::LineKind::kLost && stored_kind(LineKind::kMeeting) == takes::kLastKind);
 
 void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
   const std::size_t limit = params.limit ? static_cast<std::size_t>(params.limit->value) : 500;
