@@ -215,6 +215,93 @@ struct GetTake {
 };
 BOOST_DESCRIBE_STRUCT(GetTake, (), (take))
 
+struct FoundChord {
+  std::string symbol, harte;
+};
+BOOST_DESCRIBE_STRUCT(FoundChord, (), (symbol, harte))
+
+struct FoundMoment {
+  static constexpr const char* kSays =
+      "`at`: on the clock of its take, `from_us` the same from the take's beginning, as take.play wants it. `chords`: one, or those of "
+      "a sequence. `pitch`, `name` and `degree` of the melody note are missing where chords alone were asked for. `time` of `times`: "
+      "which of how many in this take; one that is returned to when something else was in between counts anew.";
+  std::uint64_t take = 0;
+  std::string title;
+  TimeUtcMs begin_utc_ms = 0;
+  TimeUs at = 0, from_us = 0, length_us = 0;
+  std::vector<FoundChord> chords;
+  std::optional<PitchNumber> pitch{};
+  std::optional<std::string> name{}, degree{};
+  std::optional<std::string> key{};
+  std::uint32_t time = 1, times = 1;
+};
+BOOST_DESCRIBE_STRUCT(FoundMoment, (), (take, title, begin_utc_ms, at, from_us, length_us, chords, pitch, name, degree, key, time, times))
+
+struct NearQuestion {
+  static constexpr const char* kSays = "The question with one condition left out, and how many moments answer that.";
+  std::string words;
+  std::uint64_t moments = 0;
+};
+BOOST_DESCRIBE_STRUCT(NearQuestion, (), (words, moments))
+
+struct FoundMoments {
+  static constexpr const char* kSays =
+      "`understood`: the question in other words. `near` is there when nothing was found. `next`: give it as `from` for the moments that "
+      "follow; missing when these were the last. `unheard`: so many takes are still to be listened to again and are not in the answer.";
+  std::string understood;
+  std::vector<FoundMoment> moments;
+  std::vector<NearQuestion> near;
+  std::optional<std::string> next{};
+  std::uint64_t unheard = 0;
+};
+BOOST_DESCRIBE_STRUCT(FoundMoments, (), (understood, moments, near, next, unheard))
+
+struct FindMoments {
+  static constexpr const char* kMethod = "take.find";
+  static constexpr const char* kSays =
+      "Moments that answer a question in a musician's words, newest first: Db under G, #11 over a major seventh, any dominant on Bb "
+      "under the 9, Cm7 then F7 then Bbmaj7, minor under A in F last week; and, or, not and brackets join. What isn't understood is "
+      "said in one sentence with the column of the word.";
+  static constexpr const char* kExample = R"({"question":"Db under G last week","limit":20})";
+  static constexpr const char* kReplyExample =
+      R"({"understood":"any chord on Db under G, from 2026-11-16 to 2026-11-22","moments":[{"take":12,"title":"circling in F","begin_utc_ms":1790000000000,"at":83490112,"from_us":2289767,"length_us":1180000,"chords":[{"symbol":"Dbmaj7","harte":"Db:maj7"}],"pitch":79,"name":"G5","degree":"#11","key":"F:min","time":2,"times":3}],"near":[],"next":"11:4","unheard":0})";
+  using Reply = FoundMoments;
+  std::string question;
+  std::optional<Whole<1, 200>> limit{};
+  std::optional<std::string> from{};
+};
+BOOST_DESCRIBE_STRUCT(FindMoments, (), (question, limit, from))
+
+struct TakeStatement {
+  static constexpr const char* kSays = "A chord in force that was meant, by beginning.";
+  TimeUs at = 0, length_us = 0;
+  std::string symbol, harte;
+};
+BOOST_DESCRIBE_STRUCT(TakeStatement, (), (at, length_us, symbol, harte))
+
+struct TakeMeetings {
+  static constexpr const char* kSays =
+      "`statements`: the chords; `meetings`: what melody stood over them, by beginning, each with its `at`. `heard` false: the take is "
+      "still to be listened to again.";
+  std::uint64_t take = 0;
+  bool heard = true;
+  std::vector<TakeStatement> statements;
+  std::vector<TimeUs> at;
+  std::vector<LoggedMeeting> meetings;
+};
+BOOST_DESCRIBE_STRUCT(TakeMeetings, (), (take, heard, statements, at, meetings))
+
+struct GetMeetings {
+  static constexpr const char* kMethod = "take.meetings";
+  static constexpr const char* kSays = "What was tried under which melody note of a take, and what was returned to.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"heard":true,"statements":[{"at":83490112,"length_us":1180000,"symbol":"Dbmaj7","harte":"Db:maj7"}],"at":[83490112],"meetings":[{"pitch":79,"name":"G5","degree":"#11","symbol":"Dbmaj7","harte":"Db:maj7","root":1,"family":"major","bass":1,"length_us":1180000,"time":2,"key":"F:min"}]})";
+  using Reply = TakeMeetings;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(GetMeetings, (), (take))
+
 struct TakeLines {
   std::vector<LogLine> lines;
   std::uint64_t next = 0;
@@ -497,15 +584,17 @@ struct PlayTake {
   static constexpr const char* kSays =
       "Plays a take on the MIDI output, from `from_us` to `to_us` of it (all of it where left out), with its pedals; the "
       "newest when `take` is left out. `velocity`: the mean loudness it is brought down to, hear_velocity where left out. "
+      "`held`: what sounds already at `from_us` is struck there. "
       "Takes the place of what is being played.";
-  static constexpr const char* kExample = R"({"take":12,"from_us":4000000,"to_us":12000000})";
+  static constexpr const char* kExample = R"({"take":12,"from_us":4000000,"to_us":12000000,"held":true})";
   static constexpr const char* kReplyExample = R"({"take":12,"since":97200345,"from_us":4000000,"to_us":12000000})";
   using Reply = Playing;
   std::optional<std::uint64_t> take{};
   std::optional<TimeUs> from_us{}, to_us{};
   std::optional<Whole<1, 127>> velocity{};
+  std::optional<bool> held{};
 };
-BOOST_DESCRIBE_STRUCT(PlayTake, (), (take, from_us, to_us, velocity))
+BOOST_DESCRIBE_STRUCT(PlayTake, (), (take, from_us, to_us, velocity, held))
 
 enum class Layer : std::uint8_t { kBass, kChords, kMelody };
 BOOST_DESCRIBE_ENUM(Layer, kBass, kChords, kMelody)
@@ -727,7 +816,7 @@ BOOST_DESCRIBE_STRUCT(ResetSettings, (), (names))
 // ---- the list
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
-using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, GetEvents, GetNotes,
+using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, GetMeetings, GetEvents, GetNotes,
                                       GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats,
                                       Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
                                       Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings, ResetSettings, GetLoop, Reharmonise,

@@ -114,10 +114,10 @@ BOOST_DESCRIBE_STRUCT(Alternative, (), (symbol, harte, root, root_name, degrees,
 // Stored as numbers in takes/log_line.h; here as words.
 enum class LineKind : std::uint8_t {
   kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection, kRename, kAnnotate, kDelete, kRestore,
-  kBeat, kAlong, kPass, kEcho, kLost,
+  kBeat, kAlong, kPass, kEcho, kLost, kMeeting,
 };
 BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection,
-                    kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost)
+                    kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost, kMeeting)
 
 struct LoggedMidi {
   static constexpr const char* kSays = "A MIDI message as received: 1 to 3 bytes and the number of its port.";
@@ -236,6 +236,22 @@ struct LoggedLoss {
 };
 BOOST_DESCRIBE_STRUCT(LoggedLoss, (), (port, name, events))
 
+struct LoggedMeeting {
+  static constexpr const char* kSays =
+      "A melody note stood over a chord in force from `at` for `length_us`, told when it is over. `time`: how often this note has met "
+      "this harmony (a root and a family) in the take: 1 the first time, more when it was returned to. `key`: missing when none was known.";
+  PitchNumber pitch;
+  std::string name, degree;
+  std::string symbol, harte;
+  PitchClassNumber root;
+  Family family = Family::kMajor;
+  PitchClassNumber bass;
+  TimeUs length_us = 0;
+  std::uint32_t time = 1;
+  std::optional<std::string> key{};
+};
+BOOST_DESCRIBE_STRUCT(LoggedMeeting, (), (pitch, name, degree, symbol, harte, root, family, bass, length_us, time, key))
+
 struct LogLine {
   static constexpr const char* kSays =
       "One line of the log. Numbers ascend without gaps over all takes, and a line that has one is on disk. Only the "
@@ -257,11 +273,12 @@ struct LogLine {
   std::optional<LoggedPass> pass{};
   std::optional<LoggedMidi> echo{};
   std::optional<LoggedLoss> lost{};
+  std::optional<LoggedMeeting> meeting{};
   std::optional<std::string> text{};
   std::optional<std::string> reason{};
   std::optional<TimeUtcMs> begin_utc_ms{};
 };
-BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass, echo, lost, text, reason, begin_utc_ms))
+BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass, echo, lost, meeting, text, reason, begin_utc_ms))
 
 struct TakeSummary {
   static constexpr const char* kSays =

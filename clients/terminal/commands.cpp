@@ -23,6 +23,7 @@ void add_commands(CLI::App& program, Session& session) {
   program.add_option("--socket", session.socket, "the daemon's socket, if it isn't at its usual place");
   add_live(program, session);
   add_takes(program, session);
+  add_moments(program, session);
   add_orders(program, session);
   add_songs(program, session);
   add_sketches(program, session);

@@ -33,6 +33,12 @@ std::optional<protocol::TimeUs> time_in_take(const std::string& text) {
   return static_cast<protocol::TimeUs>((minutes * 60 + *seconds) * 1e6 + .5);
 }
 
+std::string nth(std::uint32_t number) {
+  const bool teen = number % 100 > 10 && number % 100 < 14;
+  const std::uint32_t last = teen ? 0 : number % 10;
+  return std::to_string(number) + (last == 1 ? "st" : last == 2 ? "nd" : last == 3 ? "rd" : "th");
+}
+
 std::string local_time(protocol::TimeUtcMs utc) {
   const std::time_t seconds = utc / 1000;
   std::tm local{};

@@ -12,6 +12,8 @@ namespace undersong::terminal {
 std::string duration(protocol::TimeUs length);
 // The other way: "83.4" and "1:23.4"; nothing when it is no time.
 std::optional<protocol::TimeUs> time_in_take(const std::string& text);
+// "1st", "2nd", "13th".
+std::string nth(std::uint32_t number);
 // "2026-03-01 17:20", local time.
 std::string local_time(protocol::TimeUtcMs utc);
 // "96 a minute, beat 3 of 4, fairly sure", "..., by the clock".

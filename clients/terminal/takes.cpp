@@ -1,11 +1,13 @@
 // list, show, export, rename, annotate, delete, restore: the log of takes.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstring>
 #include <fstream>
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
@@ -45,6 +47,38 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
   return std::nullopt;
 }
 
+// What was tried under each melody note that met more than one harmony, and what was returned to.
+void show_tried(const protocol::TakeMeetings& met) {
+  struct Tried {
+    std::string words;
+    std::int64_t root;
+    protocol::Family family;
+    std::uint32_t times;
+  };
+  struct Note {
+    std::int64_t pitch_class;
+    std::string name;
+    std::vector<Tried> tried;
+  };
+  std::vector<Note> notes;
+  for (const auto& meeting : met.meetings) {
+    const std::int64_t pitch_class = meeting.pitch.value % 12;
+    auto note = std::find_if(notes.begin(), notes.end(), [&](const Note& each) { return each.pitch_class == pitch_class; });
+    if (note == notes.end()) note = notes.insert(notes.end(), {pitch_class, meeting.name.substr(0, meeting.name.find_first_of("-0123456789")), {}});
+    const auto known = std::find_if(note->tried.begin(), note->tried.end(), [&](const Tried& each) { return each.root == meeting.root.value && each.family == meeting.family; });
+    if (known == note->tried.end()) note->tried.push_back({fmt::format("{} {}", meeting.symbol, meeting.degree), meeting.root.value, meeting.family, meeting.time});
+    else known->times = std::max(known->times, meeting.time);
+  }
+  bool first = true;
+  for (const Note& note : notes) {
+    if (note.tried.size() < 2) continue;
+    std::vector<std::string> words;
+    for (const Tried& each : note.tried) words.push_back(each.times > 1 ? fmt::format("{} ({} times)", each.words, each.times) : each.words);
+    fmt::print("{}Under {}: {}\n", first ? "\n" : "", note.name, fmt::join(words, ", "));
+    first = false;
+  }
+}
+
 std::optional<std::uint64_t> chosen(const std::uint64_t& take) { return take ? std::optional(take) : std::nullopt; }
 
 std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
@@ -62,11 +96,31 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
     for (; mark < detail->marks.size() && detail->marks[mark].at <= at; ++mark)
       fmt::print("{:>9}  mark {}\n", duration(detail->marks[mark].at - summary.at), detail->marks[mark].text);
   };
-  for (const auto& chord : detail->chords) {
+  const auto met = daemon.request(protocol::GetMeetings{.take = summary.take});
+  if (!met) return met.error();
+  if (!met->heard) {
+    fmt::print("       This take is still to be listened to again: what stood over the chords is shown after that.\n\n");
+    for (const auto& chord : detail->chords) {
+      until(chord.at);
+      fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), chord.symbol);
+    }
+  }
+  // Each chord with the melody over it.
+  std::size_t next = 0;
+  for (std::size_t i = 0; met->heard && i < met->statements.size(); ++i) {
+    const auto& chord = met->statements[i];
     until(chord.at);
-    fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), chord.symbol);
+    std::vector<std::string> notes;
+    for (; next < met->meetings.size() && met->at[next] < chord.at + chord.length_us; ++next) {
+      const auto& meeting = met->meetings[next];
+      std::string note = fmt::format("{} {}", meeting.name, meeting.degree);
+      if (meeting.time > 1) note += fmt::format(" ({} time)", nth(meeting.time));
+      if (std::find(notes.begin(), notes.end(), note) == notes.end()) notes.push_back(note);
+    }
+    fmt::print("{:>9}  {}{}\n", duration(chord.at - summary.at), notes.empty() ? chord.symbol : padded(chord.symbol, 12) + "  ", fmt::join(notes, ", "));
   }
   until(summary.at + summary.length_us);
+  show_tried(*met);
   return std::nullopt;
 }
 
@@ -119,7 +173,7 @@ void add_takes(CLI::App& program, Session& session) {
   });
 
   auto take = std::make_shared<std::uint64_t>(0);
-  auto* show_command = program.add_subcommand("show", "Show a take: its chords, keys and marks");
+  auto* show_command = program.add_subcommand("show", "Show a take: its chords with the melody over them, keys, marks, and what was tried under which note");
   show_command->add_option("TAKE", *take, "number of the take; the newest if left out");
   show_command->callback([take, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return show(daemon, *take); });

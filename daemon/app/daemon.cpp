@@ -25,6 +25,7 @@
 #include "daemon/midi/sources.h"
 #include "daemon/server/notify.h"
 #include "daemon/server/server.h"
+#include "daemon/takes/relistener.h"
 
 namespace undersong::app {
 namespace {
@@ -133,11 +134,18 @@ class Running final : public Daemon {
     spdlog::info("Clients connect at {}{}.", socket.string(),
                  serve.web && !server_->page_trouble() ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port()) : "");
 
+    relistener_ = std::make_unique<takes::Relistener>(takes::Relistener::World{
+        *store_, [this](Worker::Work work) { return worker_.run(std::move(work)); }, [this](Worker::Work work) { asio::post(io_, std::move(work)); },
+        [](std::uint64_t takes) {
+          if (takes > 0) spdlog::info("{} kept takes have been listened to again, for what was met under which note.", takes);
+        }});
+
     if (auto heard = start_source(config); !heard) return heard.error();
     wake_.assign(inputs_.wake_fd());
     wait_for_events();
     wait_for_signals();
     flush();
+    asio::post(io_, [this] { relistener_->nudge(); });
     return {};
   }
 
@@ -278,6 +286,7 @@ class Running final : public Daemon {
     if (!server_) return;
     desk_->kept(lines);
     server_->publish_log(lines);
+    if (relistener_) relistener_->nudge();
   }
 
   void store_health(const takes::Health& health) {
@@ -346,6 +355,7 @@ class Running final : public Daemon {
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<Desk> desk_;
   std::unique_ptr<server::Server> server_;
+  std::unique_ptr<takes::Relistener> relistener_;
   std::unique_ptr<midi::Source> source_;
   asio::signal_set signals_;
   asio::posix::stream_descriptor wake_;

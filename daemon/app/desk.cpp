@@ -142,6 +142,7 @@ std::optional<Micros> Desk::next_deadline() const {
 }
 
 void Desk::keep_findings() {
+  keep_meetings(meetings_.hear(analysis_));
   if (!take_) return;
   const auto& found = analysis_.findings();
   const auto& moment = analysis_.moment();
@@ -154,6 +155,11 @@ void Desk::keep_findings() {
   if (found.offered)
     world_.store.append(takes::alternatives_offered(moment.at, moment.alternatives_number,
                                                     {moment.melody.begin(), moment.melody.size()}, moment.alternatives));
+}
+
+void Desk::keep_meetings(std::span<const listen::Meeting> meetings) {
+  if (!take_) return;
+  for (const auto& met : meetings) world_.store.append(takes::meeting(met));
 }
 
 void Desk::keep_loss(const midi::Event& notice) {
@@ -183,11 +189,13 @@ void Desk::remember_pedal(const midi::Event& event) {
 
 void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reason) {
   if (change.ended) {
+    keep_meetings(meetings_.end_take(*change.ended));
     world_.store.append(takes::take_end(*change.ended, reason));
     take_.reset();
   }
   if (change.begun) {
     analysis_.begin_take();
+    meetings_.begin_take(*change.begun);
     pulse_.begin_take(*change.begun);
     take_ = OpenTake{*change.begun, world_.utc_ms(), 0, std::nullopt};
     world_.store.append(takes::take_begin(*change.begun, take_->begin_utc_ms));
@@ -234,6 +242,7 @@ void Desk::end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t>
     if (answer) answer(unavailable("There is no take to end: none is being played."));
     return;
   }
+  keep_meetings(meetings_.end_take(*change.ended));
   world_.store.append(takes::take_end(*change.ended, reason), std::move(answer));
   take_.reset();
   world_.changed_status();

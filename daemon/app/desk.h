@@ -18,6 +18,7 @@
 #include "daemon/app/kept_settings.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
+#include "daemon/listen/meetings.h"
 #include "daemon/listen/pulse.h"
 #include "daemon/app/playback.h"
 #include "daemon/midi/echo_guard.h"
@@ -125,6 +126,7 @@ class Desk : public server::Desk {
   void begin_pass();
   Velocity soft() const;
   void keep_findings();
+  void keep_meetings(std::span<const listen::Meeting> meetings);
   void keep_loss(const midi::Event& notice);
   void remember_pedal(const midi::Event& event);
   void boundary(const takes::Boundary::Change& change, takes::EndReason reason);
@@ -142,6 +144,7 @@ class Desk : public server::Desk {
   std::string kept_;   // of settings, what was handed over last
   World world_;
   listen::Analysis analysis_;
+  listen::Meetings meetings_;
   listen::Pulse pulse_;
   std::uint64_t beat_changes_ = 0;
   listen::Moment shown_;

@@ -57,7 +57,7 @@ Result<protocol::Playing> Playback::play_take(const takes::Store::Midi& take, co
   if (from < 0 || from >= to)
     return invalid_input(fmt::format("Take {} lasts {:.1f} s; there is nothing in it from {:.1f} s to {:.1f} s.", summary.take, seconds(length),
                                      seconds(from), seconds(wish.to_us.value_or(length))));
-  auto score = std::make_shared<midi::Score>(takes::replay(take.events, summary.at + Micros(from), summary.at + Micros(to), velocity));
+  auto score = std::make_shared<midi::Score>(takes::replay(take.events, summary.at + Micros(from), summary.at + Micros(to), velocity, wish.held.value_or(false)));
   stop_striking();
   const Micros begin = midi::steady_now() + kLead;
   ends_ = begin + score->length;

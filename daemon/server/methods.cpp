@@ -2,14 +2,18 @@
 
 #include <algorithm>
 #include <array>
+#include <charconv>
+#include <chrono>
 
 #include "daemon/base/caught.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/server/moment_wire.h"
 #include "daemon/server/session.h"
 #include "daemon/server/songs.h"
 #include "daemon/takes/along.h"
 #include "daemon/takes/midi_export.h"
+#include "daemon/takes/moments.h"
 #include "daemon/takes/played_notes.h"
 #include "daemon/takes/take_times.h"
 #include "protocol/base64.h"
@@ -97,7 +101,7 @@ void get_take(Session& session, const GetTake& params, To<TakeDetail> to) {
 constexpr takes::LineKind stored_kind(LineKind kind) { return static_cast<takes::LineKind>(static_cast<int>(kind) + 1); }
 static_assert(stored_kind(LineKind::kTakeBegin) == takes::LineKind::kTakeBegin && stored_kind(LineKind::kMelody) == takes::LineKind::kMelody &&
               stored_kind(LineKind::kRestore) == takes::LineKind::kRestore && stored_kind(LineKind::kPass) == takes::LineKind::kPass &&
-              stored_kind(LineKind::kLost) == takes::LineKind::kLost);
+              stored_kind(LineKind::kLost) == takes::LineKind::kLost && stored_kind(LineKind::kMeeting) == takes::kLastKind);
 
 void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
   const std::size_t limit = params.limit ? static_cast<std::size_t>(params.limit->value) : 500;
@@ -118,6 +122,47 @@ void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
     append_json(out, lines->empty() ? from : lines->back().number + 1);
     out.append(R"(,"more":)").append(more ? "true}" : "false}");
     to.reply.result(std::move(out));
+  });
+}
+
+harmony::SymbolStyle symbol_style(Session& session) {
+  return session.room().desk.settings().symbol_style == SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
+}
+
+// "12:4": so many moments of take 12 are left.
+std::optional<takes::MomentSearch::From> from_of(const std::string& text) {
+  takes::MomentSearch::From from;
+  const char* end = text.data() + text.size();
+  const auto take = std::from_chars(text.data(), end, from.take);
+  if (take.ec != std::errc() || take.ptr == end || *take.ptr != ':') return std::nullopt;
+  const auto left = std::from_chars(take.ptr + 1, end, from.left);
+  if (left.ec != std::errc() || left.ptr != end) return std::nullopt;
+  return from;
+}
+
+void find_moments(Session& session, const FindMoments& params, To<FoundMoments> to) {
+  const auto utc_ms = std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::system_clock::now().time_since_epoch()).count();
+  auto question = takes::read_question(params.question, takes::day_at(utc_ms));
+  if (!question) return to(question.error());
+  takes::MomentSearch search;
+  if (params.limit) search.limit = static_cast<std::size_t>(params.limit->value);
+  if (params.from) {
+    search.from = from_of(*params.from);
+    if (!search.from) return to(invalid_input("params.from is not what a reply gave as next: \"" + *params.from + "\"."));
+  }
+  const std::string understood = takes::in_words(*question);
+  search.days_ms = takes::days_ms(*question);
+  search.question = std::move(*question);
+  session.room().store.find(std::move(search), [to, understood, style = symbol_style(session)](Result<takes::FoundMoments> found) {
+    if (!found) return to(found.error());
+    to(found_of(*found, understood, style));
+  });
+}
+
+void get_meetings(Session& session, const GetMeetings& params, To<TakeMeetings> to) {
+  session.room().store.meetings(params.take, [to, style = symbol_style(session)](Result<takes::TakeMeetings> met) {
+    if (!met) return to(met.error());
+    to(meetings_of(*met, style));
   });
 }
 
@@ -282,7 +327,7 @@ void spell(Session&, const SpellPitches& params, To<SpelledPitches> to) {
 }
 
 void name_chords(Session& session, const NameChords& params, To<ChordSymbols> to) {
-  const auto style = session.room().desk.settings().symbol_style == SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
+  const auto style = symbol_style(session);
   ChordSymbols out;
   for (const auto& text : params.harte) {
     const auto parsed = harmony::parse_harte(text);
@@ -356,11 +401,13 @@ constexpr std::array kMethods{
     row<EndTake, end_take>,
     row<GetEvents, get_events>,
     row<ExportTake, export_take>,
+    row<FindMoments, find_moments>,
     row<GetTake, get_take>,
     row<HandOverTake, hand_over_take>,
     row<ListTakes, list_takes>,
     row<GetLoop, get_loop>,
     row<MarkTake, mark_take>,
+    row<GetMeetings, get_meetings>,
     row<GetNotes, get_notes>,
     row<GetPasses, get_passes>,
     row<PlayTake, play_take>,

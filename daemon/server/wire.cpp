@@ -249,6 +249,7 @@ std::string_view word(takes::LineKind kind) {
     case LineKind::kPass: return "pass";
     case LineKind::kEcho: return "echo";
     case LineKind::kLost: return "lost";
+    case LineKind::kMeeting: return "meeting";
   }
   return "mark";
 }
@@ -321,6 +322,7 @@ void append_line(std::string& out, const takes::Line& line) {
     case LineKind::kAlong:
     case LineKind::kPass:
     case LineKind::kLost:
+    case LineKind::kMeeting:
       // Stored as the JSON object of this name (log_line.h).
       out.append(",\"").append(word(line.kind)).append("\":").append(line.data);
       break;

@@ -37,6 +37,13 @@ CREATE INDEX melody_by_degree ON melody(degree, over, take);
 CREATE TABLE keys(number INTEGER PRIMARY KEY, take INTEGER NOT NULL, at INTEGER NOT NULL, harte TEXT NOT NULL);
 CREATE INDEX keys_by_harte ON keys(harte, take);
 CREATE INDEX keys_by_take ON keys(take, at);
+)", R"(
+CREATE TABLE meetings(take INTEGER NOT NULL, at INTEGER NOT NULL, pitch INTEGER NOT NULL, length INTEGER NOT NULL, harte TEXT NOT NULL,
+  name TEXT NOT NULL, degree TEXT NOT NULL, key TEXT NOT NULL, time INTEGER NOT NULL, PRIMARY KEY(take, at, pitch)) WITHOUT ROWID;
+CREATE TABLE statements(take INTEGER NOT NULL, place INTEGER NOT NULL, at INTEGER NOT NULL, length INTEGER NOT NULL, harte TEXT NOT NULL,
+  key TEXT NOT NULL, met INTEGER NOT NULL, PRIMARY KEY(take, place)) WITHOUT ROWID;
+CREATE TABLE chord_kinds(kind INTEGER PRIMARY KEY, root INTEGER NOT NULL, quality TEXT NOT NULL, bass INTEGER NOT NULL, UNIQUE(root, quality, bass));
+CREATE TABLE heard(take INTEGER PRIMARY KEY, ear INTEGER NOT NULL, digest BLOB NOT NULL);
 )"};
 
 constexpr const char* kSummaryColumns =
@@ -210,6 +217,8 @@ void Database::index(const Entry& entry, const Line& line) {
     insert.bind(3, std::int64_t{line.at.count()});
     insert.bind(4, key->harte);
     insert.exec();
+  } else if (const auto* met = std::get_if<MeetingFacts>(&entry.facts)) {
+    if (line.take != 0) insert_meeting(line.take, line.at, *met);
   }
 }
 
@@ -246,6 +255,9 @@ void Database::end_take(const Line& line) {
   update.bind(2, std::int64_t{line.at.count()});
   update.bind(3, signed_of(state_.take));
   update.exec();
+  // What was interrupted may lack what was heard last: it is listened to again.
+  const int ear = line.data == text(EndReason::kInterrupted) ? 0 : kEarVersion;
+  index_heard(state_.take, ear, heard_statements(state_.take, line.at, kept_meetings(state_.take)));
   state_.take = 0;
   counts_ = {};
 }
@@ -285,6 +297,7 @@ Database::Written Database::write(const std::vector<const Entry*>& entries) {
   } catch (...) {
     state_ = before;
     counts_ = counted;
+    forget_index();  // what was new there is not in the file
     throw;
   }
 }
@@ -328,6 +341,7 @@ bool Database::take_back(const Spill& spill) {
   } catch (...) {
     state_ = before;
     counts_ = counted;
+    forget_index();  // what was new there is not in the file
     throw;
   }
   state_.take = 0;  // one that has no end yet is closed with all others
@@ -364,6 +378,10 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     if (kind == LineKind::kDelete) set("deleted", "1");
     if (kind == LineKind::kRestore) set("deleted", "0");
     group.commit();
+    if (index_ && (kind == LineKind::kDelete || kind == LineKind::kRestore))
+      for (IndexedTake& indexed : *index_)
+        if (indexed.take == take) indexed.deleted = kind == LineKind::kDelete;
+    unheard_.reset();
     return line;
   } catch (...) {
     state_ = before;
@@ -403,13 +421,19 @@ std::vector<Line> Database::lines_where(const std::string& condition, TakeId tak
   return lines;
 }
 
-std::optional<Detail> Database::detail(std::optional<TakeId> take) {
+std::optional<Summary> Database::summary(std::optional<TakeId> take) {
   SQLite::Statement query(file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " +
                                      (take ? "take = ?" : "deleted = 0 ORDER BY take DESC LIMIT 1"));
   if (take) query.bind(1, signed_of(*take));
   if (!query.executeStep()) return std::nullopt;
+  return summary_of(query);
+}
+
+std::optional<Detail> Database::detail(std::optional<TakeId> take) {
+  auto found = summary(take);
+  if (!found) return std::nullopt;
   Detail detail;
-  detail.summary = summary_of(query);
+  detail.summary = std::move(*found);
   for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
     auto& to = line.kind == LineKind::kChord ? detail.chords : line.kind == LineKind::kKey ? detail.keys : detail.marks;
     to.push_back(std::move(line));

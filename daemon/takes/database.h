@@ -12,18 +12,21 @@
 
 #include <filesystem>
 #include <functional>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "daemon/base/result.h"
 #include "daemon/takes/log_line.h"
+#include "daemon/takes/moment_matcher.h"
+#include "daemon/takes/moments.h"
 #include "daemon/takes/search.h"
 #include "daemon/takes/spill.h"
 
 namespace undersong::takes {
 
-inline constexpr int kLayoutVersion = 1;
+inline constexpr int kLayoutVersion = 2;
 
 enum class Trouble : std::uint8_t { kLocked, kFull, kDamaged, kOther };
 Trouble kind_of(const SQLite::Exception& exception);
@@ -63,9 +66,20 @@ class Database {
   Found list(const Search& search);
   // The newest that isn't deleted without a number.
   std::optional<Detail> detail(std::optional<TakeId> take);
+  std::optional<Summary> summary(std::optional<TakeId> take);
   std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, const std::vector<LineKind>& kinds = {});
   // Without suspected echoes. Where events were lost, what was down is let go.
   std::vector<midi::Event> midi(TakeId take);
+
+ public:
+  // Moments that answer a question, and what comes near where there are none.
+  FoundMoments find(const MomentSearch& search);
+  // Of a take that is there.
+  TakeMeetings meetings(TakeId take);
+  // The newest take before this one that has ended and was heard by an older ear, or by none.
+  std::optional<TakeId> next_unheard(TakeId before);
+  // Puts what was heard in place of what is indexed of the take, all or nothing.
+  void put_heard(const HeardAgain& heard);
 
  private:
   // What a group changes besides the file; put back when the group fails.
@@ -73,6 +87,12 @@ class Database {
     LineNumber next_number = 1;
     TakeId next_take = 1;
     TakeId take = 0;  // being played
+  };
+  struct IndexedTake {
+    TakeId take = 0;
+    std::int64_t begin_utc_ms = 0;
+    bool deleted = false;
+    std::vector<Indexed> statements;
   };
   explicit Database(SQLite::Database&& file) : file_(std::move(file)) {}
   void migrate(LineNumber first_number);
@@ -85,6 +105,17 @@ class Database {
   void flush_counts();
   void end_take(const Line& line);
   std::vector<Line> lines_where(const std::string& condition, TakeId take);
+  void insert_meeting(TakeId take, Micros at, const MeetingFacts& met);
+  std::vector<KeptMeeting> kept_meetings(TakeId take);
+  std::vector<Statement> heard_statements(TakeId take, Micros end, const std::vector<KeptMeeting>& meetings);
+  void index_heard(TakeId take, int ear, const std::vector<Statement>& statements);
+  void load_kinds();
+  std::vector<IndexedTake>& all_indexed();
+  void forget_index();
+  // The number of a chord's kind; one that is new is given the next, in the file too if it is to be `kept`.
+  std::uint32_t kind_of_chord(const std::string& harte, bool kept);
+  std::string digest_of(const std::vector<Statement>& statements, bool kept);
+  std::uint64_t unheard();
 
   struct Counts {
     std::uint64_t notes = 0, chords = 0, marks = 0;
@@ -95,6 +126,10 @@ class Database {
   SQLite::Database file_;
   State state_;
   std::uint64_t device_ = 0, inode_ = 0;
+  std::vector<ChordKind> kinds_;                    // as in the file, by number; empty: not read yet
+  std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
+  std::optional<std::uint64_t> unheard_;            // counted
+  std::optional<std::vector<IndexedTake>> index_;   // all digests, by take; read when it is first needed
   std::string id_;
 };
 

@@ -70,7 +70,7 @@ Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std
 
 decltype(Entry::facts) facts_of(LineKind kind, const std::string& data) {
   using harmony::Family;
-  if (kind != LineKind::kChord && kind != LineKind::kMelody && kind != LineKind::kKey) return {};
+  if (kind != LineKind::kChord && kind != LineKind::kMelody && kind != LineKind::kKey && kind != LineKind::kMeeting) return {};
   boost::system::error_code wrong;
   const json::value tree = json::parse(data, wrong);
   const json::object* object = wrong ? nullptr : tree.if_object();
@@ -91,6 +91,11 @@ decltype(Entry::facts) facts_of(LineKind kind, const std::string& data) {
     MelodyFacts facts{Pitch(static_cast<int>(*pitch)), std::nullopt, word("degree")};
     if (const auto over = number("over")) facts.over = pitch_class(*over);
     return facts;
+  }
+  if (kind == LineKind::kMeeting) {
+    const auto pitch = number("pitch"), length = number("length_us"), time = number("time");
+    if (!pitch || *pitch < 0 || *pitch > 127 || !length || !time) return {};
+    return MeetingFacts{Micros(*length), Pitch(static_cast<int>(*pitch)), word("name"), word("degree"), word("harte"), word("key"), static_cast<std::uint32_t>(*time)};
   }
   const auto root = number("root"), bass = number("bass");
   if (!root || !bass) return {};
@@ -142,6 +147,24 @@ std::optional<harmony::Key> pinned_key(const Line& line) {
   const json::value* key = object ? object->if_contains("harte") : nullptr;
   if (!pinned || !pinned->is_bool() || !pinned->get_bool() || !key || !key->is_string()) return std::nullopt;
   return harmony::parse_key(std::string_view(key->get_string()));
+}
+
+Entry meeting(const listen::Meeting& met) {
+  const harmony::QualityRow& row = harmony::row(met.chord.chord.quality);
+  MeetingFacts facts{met.length, met.pitch, harmony::text(met.name, met.pitch), harmony::text(met.degree),
+                     harmony::harte(met.chord.chord, met.chord.root_name), met.key ? harmony::harte(*met.key) : std::string(), met.time};
+  json::object data{{"pitch", met.pitch.value()},
+                    {"name", facts.name},
+                    {"degree", facts.degree},
+                    {"symbol", harmony::symbol(met.chord.chord, met.chord.root_name)},
+                    {"harte", facts.harte},
+                    {"root", met.chord.chord.root.value()},
+                    {"family", text(row.family)},
+                    {"bass", met.chord.chord.bass.value()},
+                    {"length_us", met.length.count()},
+                    {"time", met.time}};
+  if (met.key) data["key"] = facts.key;
+  return {met.at, LineKind::kMeeting, json::serialize(data), std::move(facts)};
 }
 
 Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over) {

@@ -5,7 +5,7 @@
 // before that of the line above.
 //
 // How a line's `data` looks: midi, echo: port, then the 1 to 3 bytes received. chord, key, melody, offered, tried: a JSON
-// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat, along, pass and lost. mark, rename,
+// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat, along, pass, lost and meeting. mark, rename,
 // annotate: the text.
 // correction: the chord in Harte syntax. take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
 //
@@ -24,6 +24,7 @@
 #include <vector>
 
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/listen/meetings.h"
 #include "daemon/listen/moment.h"
 #include "daemon/midi/event.h"
 
@@ -36,8 +37,9 @@ using TakeId = std::uint64_t;  // from 1
 enum class LineKind : std::uint8_t {
   kTakeBegin = 1, kMidi = 2, kChord = 3, kKey = 4, kMelody = 5, kOffered = 6, kTried = 7, kMark = 8, kTakeEnd = 9,
   kCorrection = 10, kRename = 11, kAnnotate = 12, kDelete = 13, kRestore = 14, kBeat = 15, kAlong = 16, kPass = 17,
-  kEcho = 18, kLost = 19,
+  kEcho = 18, kLost = 19, kMeeting = 20,
 };
+inline constexpr LineKind kLastKind = LineKind::kMeeting;
 
 struct Line {
   LineNumber number = 0;
@@ -61,12 +63,20 @@ struct MelodyFacts {
 struct KeyFacts {
   std::string harte;
 };
+struct MeetingFacts {
+  Micros length{};
+  Pitch pitch;
+  std::string name, degree;  // "G4", "#11"
+  std::string harte;         // of the chord, as it was spelled
+  std::string key;           // Harte form; "" when none was known
+  std::uint32_t time = 1;    // see listen::Meeting
+};
 
 struct Entry {
   Micros at{};
   LineKind kind = LineKind::kMidi;
   std::string data;
-  std::variant<std::monostate, ChordFacts, MelodyFacts, KeyFacts> facts;
+  std::variant<std::monostate, ChordFacts, MelodyFacts, KeyFacts, MeetingFacts> facts;
 };
 
 enum class EndReason : std::uint8_t { kSilence, kRequest, kStop, kInterrupted };
@@ -83,6 +93,7 @@ Entry chord_in_force(Micros since, const listen::Reading& reading);
 Entry key_heard(Micros at, const harmony::KeyReading& key);
 // The key of a line of kind key if the player pinned it; nothing if it was heard.
 std::optional<harmony::Key> pinned_key(const Line& line);
+Entry meeting(const listen::Meeting& met);
 Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over);
 Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen::MelodyNote> melody,
                            const harmony::Alternatives& alternatives);

@@ -24,7 +24,7 @@ bool lasts(const midi::Event& e) { return (e.kind() == midi::kControlChange && e
 
 }  // namespace
 
-midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros to, Velocity mean) {
+midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros to, Velocity mean, bool held) {
   double sum = 0, count = 0;
   for (const midi::Event& e : events)
     if (strikes(e)) sum += e.bytes[2], ++count;
@@ -33,17 +33,48 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
   score.length = std::max(to - from, Micros(0));
   std::map<std::pair<std::uint8_t, std::uint8_t>, midi::Event> before;  // by status and controller
   bool begun = false;
+  std::array<std::bitset<128>, 16> struck{};  // within the span: what was struck before has no note-off here
+  std::map<std::pair<std::uint8_t, std::uint8_t>, std::pair<midi::Event, bool>> sounding;  // by channel and key; false: by the pedal alone
+  std::array<bool, 16> pedal{};
+  const auto follow = [&](const midi::Event& e) {
+    const std::pair key(e.channel(), e.bytes[1]);
+    if (strikes(e)) {
+      sounding[key] = {e, true};
+    } else if (e.kind() == midi::kNoteOn || e.kind() == midi::kNoteOff) {
+      if (!pedal[e.channel()]) sounding.erase(key);
+      else if (const auto known = sounding.find(key); known != sounding.end()) known->second.second = false;
+    } else if (e.kind() == midi::kControlChange && e.size == 3 && e.bytes[1] == 64) {
+      pedal[e.channel()] = e.bytes[2] >= 64;
+      if (!pedal[e.channel()]) std::erase_if(sounding, [&](const auto& each) { return each.first.first == e.channel() && !each.second.second; });
+    }
+  };
+  const auto softened = [&](midi::Event e) {
+    e.bytes[2] = static_cast<std::uint8_t>(std::max(1L, std::lround(e.bytes[2] * scale)));
+    return e;
+  };
   const auto begin = [&] {
     for (auto& [key, e] : before) {
       e.at = Micros(0);
       score.events.push_back(e);
     }
+    for (const auto& [key, note] : sounding) {
+      if (!held) break;
+      midi::Event e = softened(note.first);
+      e.at = Micros(0);
+      score.events.push_back(e);
+      if (note.second) {
+        struck[e.channel()].set(e.bytes[1] & 0x7F);
+      } else {
+        e.bytes[2] = 0;
+        score.events.push_back(e);
+      }
+    }
     begun = true;
   };
-  std::array<std::bitset<128>, 16> struck{};  // within the span: what was struck before has no note-off here
   for (midi::Event e : events) {
     if (!belongs(e) || e.at >= to) continue;
     if (e.at < from) {
+      follow(e);
       if (lasts(e)) before[{e.status(), e.kind() == midi::kControlChange ? e.bytes[1] : std::uint8_t{0}}] = e;
       continue;
     }
@@ -51,7 +82,7 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
     e.at -= from;
     if (strikes(e)) {
       struck[e.channel()].set(e.bytes[1] & 0x7F);
-      e.bytes[2] = static_cast<std::uint8_t>(std::max(1L, std::lround(e.bytes[2] * scale)));
+      e = softened(e);
     } else if ((e.kind() == midi::kNoteOn || e.kind() == midi::kNoteOff) && !struck[e.channel()][e.bytes[1] & 0x7F]) {
       continue;
     }

@@ -1,7 +1,7 @@
 // A span of a take as a score for a MIDI output.
 //
 // What was held or bent before the span (pedals, pitch bend, controllers) is set at its beginning; notes that began
-// before it are not struck again. Program changes, banks and channel volume are left out: the instrument that plays it
+// before it are not struck again, unless `held`: then what sounds at its beginning is struck there. Program changes, banks and channel volume are left out: the instrument that plays it
 // is another, and its loudness is its owner's. Loudness: where the take's mean velocity is above `mean`, all velocities
 // are scaled down to it; a soft take stays as it is.
 //
@@ -14,6 +14,6 @@
 
 namespace undersong::takes {
 
-midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros to, Velocity mean);
+midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros to, Velocity mean, bool held = false);
 
 }  // namespace undersong::takes

@@ -90,7 +90,7 @@ std::optional<Entry> entry_of(std::string_view kind, std::string_view at, std::s
   const auto which = number<int>(kind);
   const auto when = number<std::int64_t>(at);
   auto bytes = unescaped(data);
-  if (!which || !when || !bytes || *which < 1 || *which > static_cast<int>(LineKind::kLost)) return std::nullopt;
+  if (!which || !when || !bytes || *which < 1 || *which > static_cast<int>(kLastKind)) return std::nullopt;
   Entry entry{Micros(*when), static_cast<LineKind>(*which), std::move(*bytes), {}};
   entry.facts = facts_of(entry.kind, entry.data);
   return entry;

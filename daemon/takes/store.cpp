@@ -129,7 +129,35 @@ class SqliteStore final : public Store {
     });
   }
 
+  void find(MomentSearch search, Answer<FoundMoments> answer) override {
+    task<FoundMoments>(std::move(answer), false, [this, search = std::move(search)]() -> Result<FoundMoments> { return database_->find(search); });
+  }
+
+  void meetings(std::optional<TakeId> take, Answer<TakeMeetings> answer) override {
+    task<TakeMeetings>(std::move(answer), false, [this, take]() -> Result<TakeMeetings> {
+      const auto found = database_->summary(take);
+      if (!found) return no_take(take);
+      return database_->meetings(found->take);
+    });
+  }
+
+  void next_unheard(TakeId before, Answer<std::optional<TakeId>> answer) override {
+    task<std::optional<TakeId>>(std::move(answer), false, [this, before]() -> Result<std::optional<TakeId>> { return database_->next_unheard(before); });
+  }
+
+  void put_heard(HeardAgain heard, Answer<TakeId> answer) override {
+    task<TakeId>(std::move(answer), false, [this, heard = std::move(heard)]() -> Result<TakeId> {
+      if (!database_->has(heard.take)) return no_take(heard.take);
+      database_->put_heard(heard);
+      return heard.take;
+    });
+  }
+
  private:
+  static Error no_take(std::optional<TakeId> take) {
+    return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");
+  }
+
   Closed finish() {
     {
       std::lock_guard lock(mutex_);
@@ -142,7 +170,7 @@ class SqliteStore final : public Store {
 
   Result<Detail> find(std::optional<TakeId> take) {
     auto detail = database_->detail(take);
-    if (!detail) return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");
+    if (!detail) return no_take(take);
     return std::move(*detail);
   }
 

@@ -33,6 +33,7 @@
 
 #include "daemon/base/result.h"
 #include "daemon/takes/log_line.h"
+#include "daemon/takes/moments.h"
 #include "daemon/takes/search.h"
 
 namespace undersong::takes {
@@ -107,6 +108,13 @@ class Store {
     std::vector<Line> said;  // of the beat
   };
   virtual void midi(std::optional<TakeId> take, Answer<Midi> answer) = 0;
+  virtual void find(MomentSearch search, Answer<FoundMoments> answer) = 0;
+  // The newest that is not deleted without a number.
+  virtual void meetings(std::optional<TakeId> take, Answer<TakeMeetings> answer) = 0;
+  // The newest take before this one that an older ear has heard, or none; see statement.h.
+  virtual void next_unheard(TakeId before, Answer<std::optional<TakeId>> answer) = 0;
+  // Answered when it is on disk.
+  virtual void put_heard(HeardAgain heard, Answer<TakeId> answer) = 0;
 
  protected:
   Store() = default;

@@ -1,5 +1,6 @@
 // The daemon as a process of its own, spoken to over its socket, played to over a real JACK server, killed and restarted.
 // Over 400 lines: one fixture starts, kills and restarts the process for all of them.
+#include <SQLiteCpp/SQLiteCpp.h>
 #include <gtest/gtest.h>
 #include <netinet/in.h>
 #include <rtmidi/RtMidi.h>
@@ -22,6 +23,7 @@
 #include "daemon/takes/corrected_beats.h"
 #include "daemon/takes/store.h"
 #include "protocol/connection.h"
+#include "protocol/question_examples.h"
 #include "tests/transport/jack_world.h"
 
 namespace undersong::app {
@@ -521,6 +523,126 @@ TEST_F(DaemonTest, AFilePlayedToTheDaemonAndToAnalyseGivesTheSameChords) {
   for (std::size_t i = 0; i < live.size(); ++i) EXPECT_EQ(live[i], file[i]);
 }
 
+// G held on top, and twelve roots tried under it, with a fifth, third and seventh each; Db comes back at the end.
+std::string write_twelve_roots(const std::filesystem::path& folder) {
+  std::vector<midi::Event> events{midi::note_on(Micros(0), 0, Pitch(79), Velocity(80))};
+  Micros at(500'000);
+  for (const int root : {0, 5, 10, 3, 8, 1, 6, 11, 4, 9, 2, 7, 1}) {
+    for (const int above : {0, 7, 16, 23}) {
+      events.push_back(midi::note_on(at, 0, Pitch(36 + root + above), Velocity(72)));
+      events.push_back(midi::note_off(at + Micros(1'400'000), 0, Pitch(36 + root + above)));
+    }
+    at += Micros(1'500'000);
+  }
+  events.push_back(midi::note_off(at, 0, Pitch(79)));
+  std::stable_sort(events.begin(), events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+  const auto file = folder / "roots.mid";
+  EXPECT_TRUE(midi::write_smf_file(midi::smf_from_events(events, "roots"), file));
+  return file.string();
+}
+
+TEST_F(DaemonTest, WhatWasTriedUnderAHeldNoteIsAskedForInWordsAlsoAfterARestart) {
+  {
+    start({"--play", write_twelve_roots(folder_), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      const auto takes = daemon.request(protocol::ListTakes{});
+      return takes && !takes->takes.empty() && takes->takes[0].ended;
+    }));
+  }
+  for (const bool restarted : {false, true}) {
+    if (restarted) {
+      daemon_->end(SIGTERM);
+      start();
+    }
+    Connection daemon = connect();
+    const auto found = daemon.request(protocol::FindMoments{.question = "Db under G"});
+    ASSERT_TRUE(found) << found.error().sentence;
+    EXPECT_EQ(found->understood, "any chord on Db under G");
+    EXPECT_EQ(found->unheard, 0u);
+    ASSERT_EQ(found->moments.size(), 2u);
+    const auto& newest = found->moments[0];
+    EXPECT_EQ(newest.take, 1u);
+    EXPECT_EQ(newest.name, "G5");
+    EXPECT_EQ(newest.degree, "#11");
+    EXPECT_EQ(newest.chords.at(0).symbol.substr(0, 2), "Db");
+    EXPECT_EQ(newest.time, 2u);
+    EXPECT_EQ(newest.times, 2u);
+    EXPECT_NEAR(static_cast<double>(newest.from_us), 18.5e6, 3e5);
+    EXPECT_NEAR(static_cast<double>(newest.length_us), 1.5e6, 3e5);
+    std::set<std::int64_t> roots;
+    const auto all = daemon.request(protocol::GetMeetings{});
+    ASSERT_TRUE(all);
+    EXPECT_TRUE(all->heard);
+    for (const auto& met : all->meetings)
+      if (met.pitch == 79) roots.insert(met.root);
+    EXPECT_EQ(roots.size(), 12u);
+    const auto wrong = daemon.request(protocol::FindMoments{.question = "Db beneath G"});
+    ASSERT_FALSE(wrong);
+    EXPECT_NE(wrong.error().sentence.find("\"beneath\" at column 4"), std::string::npos) << wrong.error().sentence;
+    const auto near = daemon.request(protocol::FindMoments{.question = "Db under A"});
+    ASSERT_TRUE(near);
+    ASSERT_EQ(near->near.size(), 2u);
+    EXPECT_EQ(near->near[0].words, "any chord on Db");
+    for (const auto& example : protocol::kQuestionExamples)
+      EXPECT_TRUE(daemon.request(protocol::FindMoments{.question = std::string(example.question)})) << example.question;
+  }
+  Process client({UNDERSONG_CLIENT, "moments", "Db", "under", "G"}, true);
+  EXPECT_EQ(client.read_line(), "any chord on Db under G:");
+  const std::string line = client.read_line();
+  EXPECT_NE(line.find("under G5 (#11)  2nd of 2 times"), std::string::npos) << line;
+}
+
+// What a store looks like that an older program kept: everything but what the newest ear heard.
+TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMiddleItGoesOn) {
+  {
+    start({"--play", write_twelve_roots(folder_), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      const auto takes = daemon.request(protocol::ListTakes{});
+      return takes && !takes->takes.empty() && takes->takes[0].ended;
+    }));
+    daemon_->end(SIGTERM);
+  }
+  constexpr int kTakes = 60;
+  const auto path = folder_ / ".local/share/undersong/takes.sqlite";
+  {
+    SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
+    file.exec("DELETE FROM log WHERE kind = 20");
+    SQLite::Transaction all(file);
+    for (int take = 2; take <= kTakes; ++take) {
+      const std::string n = std::to_string(take);
+      file.exec("INSERT INTO takes SELECT " + n + ", begin_utc_ms + " + n + ", at, last_at, ended, title, annotation, key, notes, chords, marks, deleted, first_line, last_line FROM takes WHERE take = 1");
+      file.exec("INSERT INTO log(take, at, kind, data) SELECT " + n + ", at, kind, data FROM log WHERE take = 1 ORDER BY number");
+    }
+    file.exec("DROP TABLE meetings; DROP TABLE statements; DROP TABLE chord_kinds; DROP TABLE heard; PRAGMA user_version = 1");
+    all.commit();
+  }
+  const auto heard = [&] {
+    SQLite::Database file(path.string(), SQLite::OPEN_READONLY);
+    file.setBusyTimeout(5000);
+    if (file.execAndGet("PRAGMA user_version").getInt() < 2) return 0;
+    return file.execAndGet("SELECT count(*) FROM heard").getInt();
+  };
+  start();
+  ASSERT_TRUE(eventually([&] { return heard() > 0; }));
+  daemon_->end(SIGKILL);
+  const int before = heard();
+  start();
+  Connection daemon = connect();
+  // Questions are answered meanwhile, and say what is missing.
+  const auto early = daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200});
+  ASSERT_TRUE(early);
+  EXPECT_GE(early->moments.size() / 2 + early->unheard, static_cast<std::size_t>(kTakes));
+  ASSERT_TRUE(eventually([&] {
+    const auto found = daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200});
+    return found && found->unheard == 0;
+  }));
+  EXPECT_EQ(daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200})->moments.size(), static_cast<std::size_t>(2 * kTakes));
+  EXPECT_GE(heard(), before);
+  EXPECT_EQ(heard(), kTakes);
+}
+
 TEST_F(DaemonTest, ATakeIsExportedAsTheNotesThatWerePlayed) {
   const std::string demo = UNDERSONG_SOURCE_DIR "/configs/demo.mid";
   start({"--play", demo, "--speed", "1000"});
@@ -903,6 +1025,35 @@ TEST_F(DaemonOverJack, ATakeIsPlayedAgainOnARealOutputToItsLastNoteOffAndNeverHe
   ASSERT_FALSE(beyond);
   EXPECT_NE(beyond.error().sentence.find("Take 1 lasts"), std::string::npos) << beyond.error().sentence;
   EXPECT_FALSE(daemon.request(protocol::PlayTake{.take = 77}));
+}
+
+TEST_F(DaemonOverJack, AMomentIsPlayedWithTheNoteThatWasHeldAlready) {
+  Player echoer("Echoer", true);
+  configure("[hear]\noutput = \"Echoer in\"\nvelocity = 40\n");
+  {
+    start({"--play", write_twelve_roots(folder_), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      const auto takes = daemon.request(protocol::ListTakes{});
+      return takes && !takes->takes.empty() && takes->takes[0].ended;
+    }));
+  }
+  daemon_->end(SIGTERM);
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(until_connected(daemon, "Echoer:out"));
+  OutputEar ear("Echoer:out");
+  ASSERT_TRUE(ear.opened);
+  ASSERT_TRUE(eventually([&] {
+    Process client({UNDERSONG_CLIENT, "moments", "--play", "2", "Db under G"}, true);
+    for (std::string line = client.read_line(); !line.empty(); line = client.read_line())
+      if (line == "Playing moment 2.") return true;
+    return false;
+  }));
+  ASSERT_TRUE(eventually([&] { return ear.let_go() >= 5; }));
+  const auto struck = ear.struck();
+  EXPECT_EQ(std::count(struck.begin(), struck.end(), 79), 1) << "the held note sounds, although it was struck long before";
+  EXPECT_EQ(std::set<int>(struck.begin(), struck.end()), (std::set<int>{37, 44, 53, 60, 79}));
 }
 
 TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {

@@ -63,6 +63,26 @@ describe('the take log', { skip: why_not || false }, () => {
     assert.match(await page.locator('[data-take="1"]').innerText(), /1:3\d[^]*402 notes/);
   }));
 
+  test('finds moments in a musician’s words, plays one, and says what is not understood', () => on('#takes', async (page) => {
+    const field = page.getByRole('searchbox', { name: 'Find moments' });
+    await field.fill('Db under G');
+    await field.press('Enter');
+    const moment = page.locator('.moment-row[data-take="1"]').first();
+    await moment.waitFor();
+    assert.match(await moment.innerText(), /under G5\s*[♯#]11/);
+    await moment.getByRole('button', { name: /^Play/ }).click();
+    await moment.getByRole('button', { name: /^Stop/ }).waitFor();
+    await moment.getByRole('button', { name: /^Play/ }).waitFor();  // it ends by itself
+    await field.fill('Db beneath G');
+    await field.press('Enter');
+    await page.getByRole('alert').getByText('"beneath" at column 4').waitFor();
+    await field.fill('exactly Dbm(maj9) under G');
+    await field.press('Enter');
+    await page.locator('.near li').first().waitFor();
+    await field.fill('');
+    await page.getByText('For example').waitFor();
+  }));
+
   test('searches by chord, by melody note over a root, by key and by date', () => on('#takes', async (page) => {
     await page.getByText('Search', { exact: true }).click();
     const finds = (...wanted) => until(async () => JSON.stringify(await rows(page)) === JSON.stringify(wanted), `takes ${wanted}`);

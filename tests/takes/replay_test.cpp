@@ -28,6 +28,15 @@ TEST(Replay, IsBroughtDownToTheLoudnessAskedForAndNeverUp) {
   EXPECT_EQ(replay(take, s(0), s(3), Velocity(127)).events[0].bytes[2], 120);
 }
 
+TEST(Replay, StrikesWhatSoundsAlreadyWhereThatIsWanted) {
+  const std::vector<midi::Event> take{note_on(s(1), 0, Pitch(79), Velocity(50)), note_on(s(1), 0, Pitch(60), Velocity(50)), note_off(s(2), 0, Pitch(60)),
+                                      control_change(s(3), 0, 64, 127), note_on(s(3), 0, Pitch(64), Velocity(40)), note_off(s(4), 0, Pitch(64)),
+                                      note_on(s(5), 0, Pitch(67), Velocity(40)), note_off(s(6), 0, Pitch(79))};
+  const auto score = replay(take, s(4.5), s(7), Velocity(100), true);
+  EXPECT_EQ(score.events, (std::vector<midi::Event>{control_change(s(0), 0, 64, 127), note_on(s(0), 0, Pitch(64), Velocity(40)), note_on(s(0), 0, Pitch(64), Velocity(0)),
+                                                    note_on(s(0), 0, Pitch(79), Velocity(50)), note_on(s(0.5), 0, Pitch(67), Velocity(40)), note_off(s(1.5), 0, Pitch(79))}));
+}
+
 TEST(Replay, LeavesTheInstrumentsSoundAndVolumeAsTheyAre) {
   const std::vector<midi::Event> take{{s(0), {0xC0, 5, 0}, 2, 0}, control_change(s(0), 0, 7, 127), control_change(s(0), 0, 0, 1), control_change(s(0), 0, 1, 30),
                                       {s(0), {0xF8, 0, 0}, 1, 0}, midi::make_notice(midi::Notice::kEnded, 0, s(1))};

@@ -4,6 +4,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import { clock, key_name, pitch_class_names } from '../music/text';
 import type { ListTakes, TakeSummary } from '../protocol';
 import { ask, complain, daemon, say, takes_changed } from '../state';
+import { MomentSearch } from './moments';
 import { Thumbnail } from './thumbnail';
 
 type Filter = Omit<ListTakes, 'limit' | 'before'>;
@@ -49,6 +50,7 @@ export function TakeList() {
   return (
     <div class="page takes">
       <h1>Takes</h1>
+      <MomentSearch />
       <Search />
       {list === null ? <p class="soft">{daemon.link.value === 'open' ? 'Looking …' : 'Not connected just now.'}</p>
         : list.length === 0 ? <Nothing searching={searching} />

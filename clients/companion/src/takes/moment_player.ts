@@ -1,0 +1,34 @@
+// Sounds one moment of a take: on the MIDI output or with the page's own tone, with what is held already when it begins.
+import type { FoundMoment } from '../protocol';
+import { through } from '../play/hear';
+import { audio, hush, sound } from '../sound/tone';
+import { ask } from '../state';
+import { load_take } from './take_data';
+
+const shortest_us = 600_000;  // less is a blip
+
+/** Resolves when it begins; `over` is called when it has ended by itself. */
+export async function play_moment(moment: FoundMoment, over: () => void): Promise<() => void> {
+  const from = moment.from_us, to = from + Math.max(shortest_us, moment.length_us);
+  if (through.peek() === 'midi') {
+    await ask('take.play', { take: moment.take, from_us: from, to_us: to, held: true });
+    const timer = window.setTimeout(over, (to - from) / 1000);
+    return () => {
+      clearTimeout(timer);
+      void ask('play.stop', {}).catch(() => undefined);
+    };
+  }
+  const { notes } = await load_take(moment.take);
+  const begin = audio().currentTime + 0.05;
+  for (let i = 0; i < notes.count && notes.at[i]! < to; ++i) {
+    const end = Math.min(to, notes.at[i]! + notes.length[i]!);
+    if (end <= from) continue;
+    const at = Math.max(from, notes.at[i]!);
+    sound(notes.pitch[i]!, notes.velocity[i]!, begin + (at - from) / 1e6)(begin + (end - from) / 1e6);
+  }
+  const timer = window.setTimeout(over, (to - from) / 1000 + 50);
+  return () => {
+    clearTimeout(timer);
+    hush();
+  };
+}
