@@ -86,6 +86,8 @@ class Meetings {
   FixedVector<Note, kMost> notes_;
   FixedVector<Stay, kMost> stays_;  // the last is in force
   Micros newest_join_ = Micros::min();
+  Micros due_ = Micros::min();  // before, `tell` has nothing to tell
+  PitchSet sounding_;
   std::uint32_t harmonies_ = 0;
   std::array<std::array<Visits, 12 * 8>, 12> visits_{};  // by pitch class of the note, then root and family
   FixedVector<Meeting, 256> told_;

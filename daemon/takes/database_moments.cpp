@@ -344,11 +344,13 @@ FoundMoments Database::find(const MomentSearch& search) {
       matchers.emplace_back(near, kinds_, search.days_ms);
       found.near.push_back({in_words(near), 0});
     }
-    if (!matchers.empty())
+    const auto counts = count_all(matchers, kinds_.size(), [&](const auto& count) {
       each_take(~TakeId{0}, [&](TakeId, std::int64_t begin, std::span<const Indexed> statements) {
-        for (std::size_t i = 0; i < matchers.size(); ++i) found.near[i].moments += matchers[i].count(statements, begin);
+        count(statements, begin);
         return true;
       });
+    });
+    for (std::size_t i = 0; i < counts.size(); ++i) found.near[i].moments = counts[i];
     std::stable_sort(found.near.begin(), found.near.end(), [](const NearQuestion& a, const NearQuestion& b) { return a.moments > b.moments; });
   }
   return found;

@@ -66,6 +66,7 @@ MomentMatcher::MomentMatcher(const Question& question, const std::vector<ChordKi
         for (const Clause* part : chord) mask &= mask == 0 ? Mask{0} : evaluate(*part, kinds_[kind], 0);
         made.by_kind.push_back(mask);
         made.may.push_back(made.notes ? (mask & 0x0FFF) != 0 : (mask >> 12 & 1) != 0);
+        made.kinds += made.may.back();
       }
       steps.push_back(std::move(made));
     }
@@ -143,50 +144,88 @@ template <class Each>
 void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin_utc_ms, Each each) {
   if (!set_day(begin_utc_ms)) return;
   for (auto& steps : choices_) {
-    Compiled& first = steps[0];
-    const std::uint8_t* may = first.may.data();
+    // Whatever matches least is looked for first, and its neighbours only where it is found.
+    const auto rarest = static_cast<std::size_t>(std::min_element(steps.begin(), steps.end(), [](const Compiled& a, const Compiled& b) { return a.kinds < b.kinds; }) - steps.begin());
+    Compiled& pivot = steps[rarest];
+    const std::uint8_t* may = pivot.may.data();
     if (steps.size() == 1) {
       for (std::size_t i = 0; i < take.size(); ++i) {
-        if (!may[take[i].kind] || !holds(first, take[i])) continue;
-        if (!first.notes) {
+        if (!may[take[i].kind] || !holds(pivot, take[i])) continue;
+        if (!pivot.notes) {
           each(i, i, std::optional<PitchClass>());
           continue;
         }
         int pc = 0;
-        for (unsigned met = mask(first, take[i]) & take[i].met; met != 0; met >>= 1, ++pc)
+        for (unsigned met = mask(pivot, take[i]) & take[i].met; met != 0; met >>= 1, ++pc)
           if (met & 1) each(i, i, std::optional(PitchClass(pc)));
       }
       continue;
     }
     // A step stands for all colours of a harmony that follow one another.
+    const auto begin_of = [&](std::size_t at) {
+      while (take[at].same) --at;
+      return at;
+    };
+    const auto end_of = [&](std::size_t at) {
+      do ++at;
+      while (at < take.size() && take[at].same);
+      return at;
+    };
+    const auto moves = [&](std::size_t step, std::size_t from, std::size_t to) {
+      return steps[step].moves == 0x0FFF || (steps[step].moves >> ascending(kinds_[take[from].kind].root, kinds_[take[to].kind].root) & 1) != 0;
+    };
+    const auto any_holds = [&](std::size_t step, std::size_t begin) {
+      for (std::size_t at = begin; at == begin || (at < take.size() && take[at].same); ++at)
+        if (holds(steps[step], take[at])) return true;
+      return false;
+    };
     std::size_t tried = take.size();  // where the last harmony began that was tried
     for (std::size_t i = 0; i < take.size(); ++i) {
-      if (!may[take[i].kind] || !holds(first, take[i])) continue;
-      std::size_t begin = i;
-      while (take[begin].same) --begin;
-      if (begin == tried) continue;
-      tried = begin;
-      const auto next_harmony = [&](std::size_t from) {
-        do ++from;
-        while (from < take.size() && take[from].same);
-        return from;
-      };
-      std::size_t at = next_harmony(i);
-      PitchClass root = kinds_[take[i].kind].root;
+      if (!may[take[i].kind] || !holds(pivot, take[i])) continue;
+      const std::size_t here = begin_of(i);
+      if (here == tried) continue;
+      tried = here;
       bool matches = true;
-      for (std::size_t s = 1; s < steps.size() && matches; ++s) {
-        matches = false;
-        if (at >= take.size()) break;
-        const PitchClass here = kinds_[take[at].kind].root;
-        const std::size_t end = next_harmony(at);
-        if (steps[s].moves >> ascending(root, here) & 1)
-          for (; at < end && !matches; ++at) matches = holds(steps[s], take[at]);
-        root = here;
-        at = end;
+      std::size_t last = here, first = here;
+      for (std::size_t s = rarest + 1; s < steps.size() && matches; ++s) {
+        const std::size_t next = end_of(last);
+        matches = next < take.size() && moves(s, last, next) && any_holds(s, next);
+        last = next;
       }
-      if (matches) each(begin, at - 1, std::optional<PitchClass>());
+      for (std::size_t s = rarest; s-- > 0 && matches;) {
+        matches = first > 0;
+        if (!matches) break;
+        const std::size_t before = begin_of(first - 1);
+        matches = moves(s + 1, before, first) && any_holds(s, before);
+        first = before;
+      }
+      if (matches) each(first, end_of(last) - 1, std::optional<PitchClass>());
     }
   }
+}
+
+bool MomentMatcher::may_match(std::size_t kind) const {
+  // Of a sequence its rarest step decides.
+  return std::any_of(choices_.begin(), choices_.end(), [&](const auto& steps) {
+    return std::min_element(steps.begin(), steps.end(), [](const Compiled& a, const Compiled& b) { return a.kinds < b.kinds; })->may[kind] != 0;
+  });
+}
+
+std::vector<std::uint64_t> count_all(std::vector<MomentMatcher>& matchers, std::size_t kinds, const std::function<void(const std::function<void(std::span<const Indexed>, std::int64_t)>&)>& takes) {
+  std::vector<std::uint64_t> out(matchers.size(), 0);
+  if (matchers.empty()) return out;
+  // Which of them are looking for a kind of chord: most statements are of interest to none, and are passed over once for all.
+  std::vector<std::uint16_t> wanted(kinds, 0);
+  for (std::size_t kind = 0; kind < kinds; ++kind)
+    for (std::size_t i = 0; i < matchers.size(); ++i)
+      if (matchers[i].may_match(kind)) wanted[kind] = static_cast<std::uint16_t>(wanted[kind] | 1u << i);
+  takes([&](std::span<const Indexed> take, std::int64_t begin_utc_ms) {
+    unsigned of_take = 0;
+    for (const Indexed& statement : take) of_take |= wanted[statement.kind];
+    for (std::size_t i = 0; of_take != 0; ++i, of_take >>= 1)
+      if (of_take & 1) out[i] += matchers[i].count(take, begin_utc_ms);
+  });
+  return out;
 }
 
 std::size_t MomentMatcher::count(std::span<const Indexed> take, std::int64_t begin_utc_ms) {

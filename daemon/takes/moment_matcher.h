@@ -9,6 +9,7 @@
 
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <span>
 #include <string_view>
@@ -51,6 +52,8 @@ class MomentMatcher {
   // Places in a take that began then, in the order of the take.
   void find(std::span<const Indexed> take, std::int64_t begin_utc_ms, std::vector<Place>& out);
   std::size_t count(std::span<const Indexed> take, std::int64_t begin_utc_ms);
+  // Does it look for this kind of chord at all? Without one there is no match in a take.
+  bool may_match(std::size_t kind) const;
 
  private:
   using Mask = std::uint16_t;  // bit 0..11: true with this note; bit 12: true of the chord by itself
@@ -61,6 +64,7 @@ class MomentMatcher {
     bool notes = false;
     std::vector<Mask> by_kind;               // what is said of the chord and its melody alone
     std::vector<std::uint8_t> may;           // by kind: it can match at all
+    std::size_t kinds = 0;                   // so many of them
     std::vector<const Clause*> when;         // of the key and the day alone
     std::vector<const Clause*> mixed;        // of both at once
     std::array<bool, 25> keys{};             // in which the conditions of `when` hold on this day
@@ -84,5 +88,9 @@ class MomentMatcher {
   std::uint32_t day_bits_ = 0;
   bool day_known_ = false, day_may_match_ = false;
 };
+
+// How many places each of at most 16 matchers finds in all takes that `takes` gives, in one pass.
+std::vector<std::uint64_t> count_all(std::vector<MomentMatcher>& matchers, std::size_t kinds,
+                                     const std::function<void(const std::function<void(std::span<const Indexed> take, std::int64_t begin_utc_ms)>&)>& takes);
 
 }  // namespace undersong::takes

@@ -8,6 +8,7 @@
 #include "daemon/harmony/colour.h"
 #include "daemon/harmony/recogniser.h"
 #include "daemon/listen/analysis.h"
+#include "daemon/listen/meetings.h"
 #include "daemon/midi/smf.h"
 #include "daemon/server/wire.h"
 
@@ -35,6 +36,22 @@ void wholePerformance(benchmark::State& state) {
                          benchmark::Counter::kIsRate | benchmark::Counter::kInvert);
 }
 BENCHMARK(wholePerformance)->Unit(benchmark::kMillisecond);
+
+// The same, and what the melody meets is followed too.
+void wholePerformanceWithMeetings(benchmark::State& state) {
+  const auto events = performance();
+  std::size_t met = 0;
+  for (auto _ : state) {
+    listen::Analysis analysis;
+    listen::Meetings meetings;
+    for (const auto& event : events) listen::drive(analysis, event, [&](const listen::Analysis& heard) { met += meetings.hear(heard).size(); });
+    benchmark::DoNotOptimize(met);
+  }
+  state.counters["per_event"] =
+      benchmark::Counter(static_cast<double>(events.size()) * static_cast<double>(state.iterations()),
+                         benchmark::Counter::kIsRate | benchmark::Counter::kInvert);
+}
+BENCHMARK(wholePerformanceWithMeetings)->Unit(benchmark::kMillisecond);
 
 void rankAlternatives(benchmark::State& state) {
   harmony::Question question;

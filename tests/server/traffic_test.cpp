@@ -70,6 +70,14 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
     takes::Along along;
     along.chords.push_back({us(0), "F:maj7"});
     moment.beat = listen::BeatNow{us(1), 96, .8f, 2, 4, listen::BeatSource::kClock};
+    listen::Meeting met;
+    met.at = us(1);
+    met.length = us(500'000);
+    met.pitch = Pitch(76);
+    met.name = harmony::NoteName(4);
+    met.degree = {7, 0};
+    met.chord = moment.harmony->reading;
+    met.key = moment.key->key;
     running.on_server([&] {
       running.desk.playing = true;
       running.server->publish_moment(moment, harmony::SymbolStyle::kSigns);
@@ -79,7 +87,7 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
                   takes::alternatives_offered(us(3), 1, {moment.melody.begin(), moment.melody.end()}, moment.alternatives),
                   takes::alternative_tried(us(4), 1, moment.alternatives[0], 0),
                   takes::beat_said({us(4), takes::BeatWord::kTap, us(500'000), 0}), takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1),
-                  takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)), takes::events_lost(us(8), 2, "Stage keys", 3)}));
+                  takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)), takes::events_lost(us(8), 2, "Stage keys", 3), takes::meeting(met)}));
     Recorded watcher(running.socket, capture, 1);
     watcher.send(R"({"jsonrpc":"2.0","id":"all","method":"subscribe","params":{"topics":["moment","status","log"],"log_from":1}})");
     Recorded asker(running.socket, capture, 2);
@@ -91,6 +99,8 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
       asker.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(++id) + R"(,"method":")" + T::kMethod + R"(","params":)" + protocol::to_json(*params) + "}");
       asker.receive_until(R"("id":)" + std::to_string(id) + "}");
     });
+    asker.send(R"({"jsonrpc":"2.0","id":"found","method":"take.find","params":{"question":"F under E"}})");
+    asker.receive_until(R"("degree":"7")");
     asker.send(R"([{"jsonrpc":"2.0","id":"x","method":"hold","params":{"on":false}},{"jsonrpc":"2.0","id":"y","method":"no.such"}])");
     asker.receive_until("\"y\"");
     watcher.receive_until(R"("kind":"restore")");

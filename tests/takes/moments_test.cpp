@@ -123,6 +123,10 @@ TEST_F(Moments, SequencesFollowHarmoniesAndRootMovements) {
   EXPECT_EQ(said(find(*store_, "minor then up a fourth any dominant then up a fourth major")),
             (Strings{"2@4 G:min7 C:7 F:maj7 2/2", "2@0 C:min7 F:7 F:9 Bb:maj7 1/2"}));
   EXPECT_EQ(said(find(*store_, "F7 under A then Bb under D")), (Strings{"2@1 F:7 F:9 Bb:maj7 1/1"}));
+  EXPECT_EQ(said(find(*store_, "minor then dominant then major then minor then dominant then major")), (Strings{"2@0 C:min7 F:7 F:9 Bb:maj7 G:min7 C:7 F:maj7 1/1"}));
+  EXPECT_EQ(said(find(*store_, "minor then any chord then Bb then any chord then C7")), (Strings{"2@0 C:min7 F:7 F:9 Bb:maj7 G:min7 C:7 1/1"}));
+  EXPECT_EQ(said(find(*store_, "minor then down a fifth F7")), (Strings{"2@0 C:min7 F:7 F:9 1/1"}));
+  EXPECT_TRUE(find(*store_, "minor then up a fifth F7").moments.empty());
   EXPECT_TRUE(find(*store_, "F7 under B then Bb under D").moments.empty());
   EXPECT_TRUE(find(*store_, "Cm7 then Bbmaj7").moments.empty()) << "F is in between";
 }
