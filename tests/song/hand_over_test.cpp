@@ -169,7 +169,9 @@ TEST(HandOver, WhereThePlayerSaidThatBarsBeginTheyBeginOnEveryPageWhateverTheLoo
   EXPECT_NE(said.files[1].bytes, found.files[1].bytes);
   EXPECT_NE(said.files[2].bytes, found.files[2].bytes);
   for (const Part& part : said.form.parts)
-    if (!part.free && part.name != "Pickup") EXPECT_EQ(part.length % (4 * kBeat), Ticks(0)) << part.name;
+    if (!part.free && part.name != "Pickup") {
+      EXPECT_EQ(part.length % (4 * kBeat), Ticks(0)) << part.name;
+    }
   EXPECT_EQ(said.form.parts.front().name, "Pickup");
   EXPECT_LT(said.form.parts.front().length, 4 * kBeat);
 }
