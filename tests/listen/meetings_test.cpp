@@ -24,11 +24,11 @@ Micros ms(int n) { return Micros(n * 1000); }
 
 struct Take {
   std::vector<Event> events;
-  void press(int at, std::initializer_list<int> keys) {
+  void press(int at, const std::vector<int>& keys) {
     int offset = 0;
     for (int key : keys) events.push_back(note_on(ms(at + 2 * offset++), 0, Pitch(key), Velocity(74)));
   }
-  void release(int at, std::initializer_list<int> keys) {
+  void release(int at, const std::vector<int>& keys) {
     for (int key : keys) events.push_back(note_off(ms(at), 0, Pitch(key)));
   }
   std::vector<Event> sorted() const {
@@ -84,7 +84,7 @@ Take held_note() {
   Take take;
   take.press(0, {79});
   int at = 500;
-  for (const auto& keys : std::vector<std::initializer_list<int>>{{48, 52, 55, 59}, {53, 57, 60, 64}, {49, 53, 56, 60}, {51, 55, 58, 62}, {49, 53, 56, 60}}) {
+  for (const auto& keys : std::vector<std::vector<int>>{{48, 52, 55, 59}, {53, 57, 60, 64}, {49, 53, 56, 60}, {51, 55, 58, 62}, {49, 53, 56, 60}}) {
     take.press(at, keys);
     take.release(at + 1150, keys);
     at += 1200;
