@@ -217,6 +217,8 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
     name_keys(t, ear, key, down);
   } else if (shown_ && ((believed && !ear_changed) || (gesture_ == Gesture::kTune && lies_under(down)))) {
     pending_.reset();  // too little is held to say more: the chord that was stays
+  } else if (shown_ && shown_->chord == learnt && !ear_changed) {
+    pending_.reset();  // nothing new: its other names needn't be worked out again
   } else {
     show(t, {learnt, heard.confidence, heard.since}, of_the_ear(ear), !believed && lies_under(down) ? kLostToTheEar : Micros(0));
   }

@@ -17,7 +17,7 @@
 // go and a name that is lost to the ear wait longer, so that a brushed key or fingers that leave one by one rename nothing.
 //
 // Times: Micros of one stream, those of the ear; time is data. Threads: one owner. No allocation. Total.
-// Source: common practice, no source; times chosen on songs that the ear did not learn from (configs/learn/README.md).
+// Source: common practice, no source; the times were chosen by us, on playing that the ear did not learn from.
 #pragma once
 
 #include <array>

@@ -8,7 +8,6 @@
 
 #include <filesystem>
 #include <functional>
-#include <list>
 #include <memory>
 #include <optional>
 #include <utility>
