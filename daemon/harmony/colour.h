@@ -3,7 +3,7 @@
 // Resolved-tense is how tense listeners say such a chord is. Alone: its consonance (periodicity, roughness, familiarity,
 // tones outside a major scale) and its height. In a key: how stable root and tones are, Lerdahl's distance from the tonic,
 // periodicity, mode, and how far the voices had to move. Weights are learnt from published ratings, sources in
-// colour_weights.inc; the method and its figures in configs/learn/learn_colour.py.
+// colour_weights.inc; the method and its figures in daemon/harmony/learning/learn_colour.py.
 // Dark-bright is a mode term and a register term, kept apart. The mode term is how major the chord is (key fit, triads
 // within it, place on the line of fifths), in a key averaged with its place on the line of fifths seen from the tonic; the
 // register term is height (higher is brighter: Collier & Hubbard 2004). How much each counts: common practice, no source.

@@ -12,7 +12,7 @@
 //
 // Times: Micros of one stream. Threads: one owner. No allocation after construction. Total: events out of order are
 // taken at the latest time seen. Deterministic: plain float arithmetic, no clock, no chance.
-// Source: network and features, ear_net.h and ear_features.h; figures, configs/learn/README.md.
+// Source: network and features, ear_net.h and ear_features.h; figures, daemon/harmony/learning/README.md.
 #pragma once
 
 #include <array>

@@ -5,7 +5,7 @@
 // apart (a chord as fingers play it); it ends kClusterSpan after it began.
 // Units: seconds inside, Micros outside; channels are dimensionless, about 0..1.
 // Threads: none, one owner. No allocation. Total: any order of events is accepted, time never runs backwards here.
-// Source: decay times and registers chosen by us; the weights that read them are learnt (configs/learn).
+// Source: decay times and registers chosen by us; the weights that read them are learnt (daemon/harmony/learning).
 #pragma once
 
 #include <algorithm>

@@ -4,7 +4,7 @@
 // Decisions come in the order in which they are made. `decided_at` is always onset + kMelodyDelay, so that a file and a
 // live performance agree; before it, a note is undecided.
 // Units: Micros. Threads: one owner. No allocation. Total; of more than kPending undecided presses the oldest is decided early.
-// Source: features by us after common practice (register, continuity, loudness); weights learnt, configs/learn.
+// Source: features by us after common practice (register, continuity, loudness); weights learnt, daemon/harmony/learning.
 #pragma once
 
 #include <array>

@@ -3,9 +3,9 @@
 // HarmonyNet reads EarFeatures and scores every root x class. The twelve roots share their weights. Its memory is kept
 // at the end of the last cluster of notes: within a cluster the answer is worked out anew with every key, so a chord
 // whose keys come one by one ends with the same memory as one struck at once.
-// KeyNet scores 24 keys, MelodyNet one note. Weights: ear_table.inc, made by configs/learn (data and licence there).
+// KeyNet scores 24 keys, MelodyNet one note. Weights: ear_table.inc, made by daemon/harmony/learning (data and licence there).
 // Threads: one owner a net; the shared weights are read only. No allocation after the first construction.
-// Source: gated recurrent unit, Cho et al. 2014; training and figures, configs/learn/README.md.
+// Source: gated recurrent unit, Cho et al. 2014; training and figures, daemon/harmony/learning/README.md.
 #pragma once
 
 #include <array>

@@ -8,7 +8,7 @@
 //     then the network's long memory is not waited for.
 //
 // Units: seconds. Threads: one owner. No allocation. Total: pure arithmetic, no clock.
-// Source: common practice, no source; figures and how the numbers were chosen, configs/learn/README.md.
+// Source: common practice, no source; figures and how the numbers were chosen, daemon/harmony/learning/README.md.
 #pragma once
 
 #include <array>

@@ -2,7 +2,7 @@
 //
 // Chords are seen from the tonic of the key's signature (a minor key through its relative major), in thirteen classes of
 // quality: 156 in all. Every number is a natural logarithm of how much likelier a chord becomes; they add up.
-// The table is ranking_table.inc, made by configs/learn/train_ranking.py (conditional logit over counts); the same text
+// The table is ranking_table.inc, made by daemon/harmony/learning/train_ranking.py (conditional logit over counts); the same text
 // can be read from a file, to measure a table learnt on other pieces.
 // Source: counts and weights from OpenEWLD (Simonetta, Carnovalini, Orio & Roda, Audio Mostly 2018; MIT licence), songs of
 // about 1850 to 1930. Method: Witten & Bell (1991) smoothing; McFadden (1974) conditional logit.

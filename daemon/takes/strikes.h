@@ -3,7 +3,7 @@
 // A small network judges each strike by gaps, lengths, loudness, height, how many notes, how much of the harmony is new; all
 // relative to its neighbours, so that tempo, loudness and register do not matter.
 // Units: probabilities 0..1. Threads: pure. Errors: none. Times: Micros of the take.
-// Source: our own; weights learnt by configs/learn/train_beats.py (see README there).
+// Source: our own; weights learnt by daemon/harmony/learning/train_beats.py (see README there).
 #pragma once
 
 #include <array>

@@ -8,7 +8,7 @@
 #include <cstring>
 #include <vector>
 
-#include "configs/learn/midi_events.h"
+#include "daemon/harmony/learning/midi_events.h"
 #include "daemon/harmony/ear.h"
 
 using namespace undersong;

@@ -94,7 +94,7 @@ def main():
     if o.export:
         a = w['a'] / w['scale'][:, None]; b = w['b'] - w['mean'] @ a
         with open(o.export, 'w') as f:
-            f.write('// Made by configs/learn/train_beats.py; see README there.\n')
+            f.write('// Made by daemon/harmony/learning/train_beats.py; see README there.\n')
             def table(name, v): f.write('constexpr float %s[] = {%s};\n' % (name, ','.join(('%.3g' % q if '.' in '%.3g' % q or 'e' in '%.3g' % q else '%.3g.' % q) + 'f' for q in v.ravel())))
             f.write('constexpr std::size_t kHidden = %d;\n' % o.hidden)
             table('kIn', a); table('kInBias', b); table('kOut', w['c']); table('kOutBias', w['d'])

@@ -473,7 +473,7 @@ def table(model, logit):
 def export(path, model, logit, pieces):
     with open(path, "w") as f:
         f.write("// Which chord is usual: whole numbers, 1/%d of a natural logarithm. Read by ranking_table.h, made by\n"
-                "// configs/learn/train_ranking.py from %d lead sheets (dev split) of OpenEWLD: Simonetta, Carnovalini, Orio & Roda,\n"
+                "// daemon/harmony/learning/train_ranking.py from %d lead sheets (dev split) of OpenEWLD: Simonetta, Carnovalini, Orio & Roda,\n"
                 "// Audio Mostly 2018, DOI 10.5281/zenodo.4332855, Copyright (c) 2018 00sapo, MIT licence. Only weights, no music.\n1,\n"
                 % (SCALE, pieces))
         for name, values in table(model, logit):

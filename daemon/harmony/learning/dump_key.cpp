@@ -4,7 +4,7 @@
 // A row is float32: seconds, then the inputs of KeyNet. The harmony table must be compiled in already.
 #include <cstdio>
 
-#include "configs/learn/midi_events.h"
+#include "daemon/harmony/learning/midi_events.h"
 #include "daemon/harmony/ear.h"
 
 using namespace undersong;

@@ -6,7 +6,7 @@
 #include <cstdio>
 #include <cstdlib>
 
-#include "configs/learn/midi_events.h"
+#include "daemon/harmony/learning/midi_events.h"
 #include "daemon/harmony/ear_features.h"
 
 using namespace undersong;

@@ -11,7 +11,7 @@
 #include <set>
 #include <utility>
 
-#include "configs/learn/midi_events.h"
+#include "daemon/harmony/learning/midi_events.h"
 #include "daemon/harmony/ear_melody.h"
 
 using namespace undersong;

@@ -139,7 +139,7 @@ def camel(name):
 
 
 def write_weights(weights, path):
-    lines = ["// Made by configs/learn/learn_colour.py. Weights of the terms in colour_terms.h for the scales in colour.h, learnt by",
+    lines = ["// Made by daemon/harmony/learning/learn_colour.py. Weights of the terms in colour_terms.h for the scales in colour.h, learnt by",
              "// ridge regression from mean ratings of listeners; none of the ratings is here. Sources:"]
     lines += ["// consonance: Bowling, Purves & Gill (2018), doi:10.1073/pnas.1713206115, via R package inconData (CC0)."]
     b, w = weights["consonance"]
@@ -167,7 +167,7 @@ def write_counts(kit, path):
         bits = prime(bits_of(row["pcs"].split()))
         counts[bits] = counts.get(bits, 0) + int(row["count"])
     cells = [f"{{0x{bits:03x}, {n}}}" for bits, n in sorted(counts.items(), key=lambda i: -i[1])]
-    lines = ["// Made by configs/learn/learn_colour.py. How often each set of pitch classes, in any transposition and inversion, occurs",
+    lines = ["// Made by daemon/harmony/learning/learn_colour.py. How often each set of pitch classes, in any transposition and inversion, occurs",
              "// among the chords of the McGill Billboard corpus (Burgoyne, Wild & Fujinaga 2011), as counted in R package corpdiss (MIT).",
              "constexpr SetCount kSetCounts[] = {"]
     for i in range(0, len(cells), 8):
@@ -181,7 +181,7 @@ def main():
     if len(sys.argv) < 3:
         sys.exit(__doc__)
     program, kit = sys.argv[1:3]
-    harmony = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "..", "daemon", "harmony")
+    harmony = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..")
     if "--counts" in sys.argv or "--write" in sys.argv:
         write_counts(kit, os.path.join(harmony, "chord_counts.inc"))
     if "--counts" in sys.argv:

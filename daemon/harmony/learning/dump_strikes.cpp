@@ -1,4 +1,4 @@
-// Writes what the network of daemon/takes/strikes.h sees of performances, for configs/learn/train_beats.py.
+// Writes what the network of daemon/takes/strikes.h sees of performances, for daemon/harmony/learning/train_beats.py.
 //
 // usage: dump_strikes WARP FILE.mid...   WARP: 0, or the seed of a bend of time (slow waves, a spread of presses, another tempo)
 // To standard output for each file: its name and a newline, then int32 count, count doubles (seconds as written in the file),
