@@ -11,7 +11,8 @@ constexpr std::uint8_t kNone = 255;
 constexpr std::array<std::uint8_t, 256> kValues = [] {
   std::array<std::uint8_t, 256> out{};
   out.fill(kNone);
-  for (std::size_t i = 0; i < kAlphabet.size(); ++i) out[static_cast<unsigned char>(kAlphabet[i])] = static_cast<std::uint8_t>(i);
+  for (std::size_t i = 0; i < kAlphabet.size(); ++i)
+    out[static_cast<unsigned char>(kAlphabet[i])] = static_cast<std::uint8_t>(i);
   return out;
 }();
 
@@ -39,12 +40,15 @@ std::optional<std::vector<std::uint8_t>> from_base64(std::string_view text) {
     const std::size_t left_out = i + 4 == text.size() ? padding : 0;
     std::uint32_t group = 0;
     for (std::size_t k = 0; k < 4; ++k) {
-      const std::uint8_t value = k >= 4 - left_out ? std::uint8_t{0} : kValues[static_cast<unsigned char>(text[i + k])];
+      const std::uint8_t value =
+          k >= 4 - left_out ? std::uint8_t{0} : kValues[static_cast<unsigned char>(text[i + k])];
       if (value == kNone) return std::nullopt;
       group = group << 6 | value;
     }
-    if (left_out > 0 && (group & ((1u << 8 * left_out) - 1)) != 0) return std::nullopt;  // bits that would be lost
-    for (std::size_t k = 0; k < 3 - left_out; ++k) out.push_back(static_cast<std::uint8_t>(group >> (16 - 8 * k)));
+    if (left_out > 0 && (group & ((1u << 8 * left_out) - 1)) != 0)
+      return std::nullopt;  // bits that would be lost
+    for (std::size_t k = 0; k < 3 - left_out; ++k)
+      out.push_back(static_cast<std::uint8_t>(group >> (16 - 8 * k)));
   }
   return out;
 }

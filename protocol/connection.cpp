@@ -28,7 +28,9 @@ bool wait_for(int descriptor, short what, Clock::time_point deadline) {
   }
 }
 
-std::string system_text(int error) { return std::strerror(error); }
+std::string system_text(int error) {
+  return std::strerror(error);
+}
 
 std::string broken(int error) {
   if (error == EPIPE || error == ECONNRESET) return "The daemon closed the connection.";
@@ -49,7 +51,8 @@ Read<Connection> Connection::open(const std::filesystem::path& socket, std::chro
   address.sun_family = AF_UNIX;
   const std::string path = socket.string();
   if (path.size() >= sizeof address.sun_path)
-    return Problem{"The socket path " + path + " is longer than the " + std::to_string(sizeof address.sun_path - 1) + " bytes a Unix socket can have."};
+    return Problem{"The socket path " + path + " is longer than the " +
+                   std::to_string(sizeof address.sun_path - 1) + " bytes a Unix socket can have."};
   std::memcpy(address.sun_path, path.c_str(), path.size() + 1);
   const int descriptor = ::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
   if (descriptor < 0) return Problem{"No socket could be made: " + system_text(errno) + "."};
@@ -64,10 +67,12 @@ Read<Connection> Connection::open(const std::filesystem::path& socket, std::chro
   if (!line) return line.error();
   if (!*line) return Problem{"Whoever listens at " + path + " did not answer in time."};
   auto tree = parse(**line);
-  if (!tree) return Problem{"Whoever listens at " + path + " speaks something else: " + tree.error().sentence};
+  if (!tree)
+    return Problem{"Whoever listens at " + path + " speaks something else: " + tree.error().sentence};
   if (const auto* object = tree->if_object()) {
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
-      if (const auto* message = error->get_object().if_contains("message"); message != nullptr && message->is_string())
+      if (const auto* message = error->get_object().if_contains("message");
+          message != nullptr && message->is_string())
         return Problem{std::string(message->get_string())};
     const auto* method = object->if_contains("method");
     const auto* params = object->if_contains("params");
@@ -81,7 +86,9 @@ Read<Connection> Connection::open(const std::filesystem::path& socket, std::chro
   return Problem{"Whoever listens at " + path + " did not greet as this protocol does."};
 }
 
-Connection::Connection(Connection&& other) noexcept { *this = std::move(other); }
+Connection::Connection(Connection&& other) noexcept {
+  *this = std::move(other);
+}
 
 Connection& Connection::operator=(Connection&& other) noexcept {
   if (this == &other) return *this;
@@ -121,9 +128,12 @@ Read<std::optional<std::string>> Connection::next_line(Clock::time_point deadlin
     if (!wait_for(descriptor_, POLLIN, deadline)) return std::optional<std::string>();
     char bytes[65536];
     const ssize_t n = ::read(descriptor_, bytes, sizeof bytes);
-    if (n > 0) unread_.append(bytes, static_cast<std::size_t>(n));
-    else if (n == 0) return lost("The daemon closed the connection.");
-    else if (errno != EAGAIN && errno != EINTR) return lost(broken(errno));
+    if (n > 0)
+      unread_.append(bytes, static_cast<std::size_t>(n));
+    else if (n == 0)
+      return lost("The daemon closed the connection.");
+    else if (errno != EAGAIN && errno != EINTR)
+      return lost(broken(errno));
   }
 }
 
@@ -132,11 +142,14 @@ std::optional<Problem> Connection::send_line(std::string line, Clock::time_point
   for (std::size_t sent = 0; sent < line.size();) {
     if (descriptor_ < 0) return Problem{why_lost_};
     const ssize_t n = ::send(descriptor_, line.data() + sent, line.size() - sent, MSG_NOSIGNAL);
-    if (n >= 0) sent += static_cast<std::size_t>(n);
+    if (n >= 0)
+      sent += static_cast<std::size_t>(n);
     else if (errno == EAGAIN) {
       // Half a line can't be taken back, so a daemon that doesn't read in time ends the connection.
-      if (!wait_for(descriptor_, POLLOUT, deadline)) return lost("The daemon did not take a request in time.");
-    } else if (errno != EINTR) return lost(broken(errno));
+      if (!wait_for(descriptor_, POLLOUT, deadline))
+        return lost("The daemon did not take a request in time.");
+    } else if (errno != EINTR)
+      return lost(broken(errno));
   }
   return std::nullopt;
 }
@@ -144,13 +157,16 @@ std::optional<Problem> Connection::send_line(std::string line, Clock::time_point
 std::optional<Problem> Connection::keep(Notification notification) {
   waiting_.push_back(std::move(notification));
   if (waiting_.size() <= kMostWaiting) return std::nullopt;
-  const auto state = std::find_if(waiting_.begin(), waiting_.end(), [](const Notification& n) { return n.method != Log::kMethod; });
-  if (state == waiting_.end()) return lost("More than " + std::to_string(kMostWaiting) + " log lines came unread.");
+  const auto state = std::find_if(waiting_.begin(), waiting_.end(),
+                                  [](const Notification& n) { return n.method != Log::kMethod; });
+  if (state == waiting_.end())
+    return lost("More than " + std::to_string(kMostWaiting) + " log lines came unread.");
   waiting_.erase(state);
   return std::nullopt;
 }
 
-Read<boost::json::value> Connection::request(std::string_view method, std::string_view params, std::chrono::milliseconds timeout) {
+Read<boost::json::value> Connection::request(std::string_view method, std::string_view params,
+                                             std::chrono::milliseconds timeout) {
   const auto deadline = Clock::now() + timeout;
   const std::uint64_t id = ++last_id_;
   std::string line = R"({"jsonrpc":"2.0","id":)" + std::to_string(id) + R"(,"method":)";
@@ -171,11 +187,13 @@ Read<boost::json::value> Connection::request(std::string_view method, std::strin
       if (auto failed = keep(std::move(notification))) return *failed;
       continue;
     }
-    if (const auto* answered = object->if_contains("id"); answered == nullptr || !answered->is_number() || answered->to_number<std::uint64_t>() != id)
+    if (const auto* answered = object->if_contains("id");
+        answered == nullptr || !answered->is_number() || answered->to_number<std::uint64_t>() != id)
       continue;  // late reply to a request that was given up
     if (auto* result = object->if_contains("result")) return std::move(*result);
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
-      if (const auto* message = error->get_object().if_contains("message"); message != nullptr && message->is_string())
+      if (const auto* message = error->get_object().if_contains("message");
+          message != nullptr && message->is_string())
         return Problem{std::string(message->get_string())};
     return Problem{"The daemon answered " + std::string(method) + " with neither a result nor an error."};
   }

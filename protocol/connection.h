@@ -6,8 +6,8 @@
 //   daemon->request(Subscribe{.topics = {Topic::kMoment}});
 //   while (auto note = daemon->next_notification(1s)) ...
 //
-// Notifications that arrive while a reply is awaited are kept in order, at most kMostWaiting; older moments and
-// statuses are dropped first, then the connection is given up rather than lose a log line unsaid.
+// Notifications that arrive while a reply is awaited are kept in order, at most kMostWaiting; older moments
+// and statuses are dropped first, then the connection is given up rather than lose a log line unsaid.
 // Threads: one at a time. Errors: Problem, one sentence; after a lost connection every call says so.
 #pragma once
 
@@ -42,7 +42,8 @@ class Connection {
   static constexpr std::size_t kMostWaiting = 20'000;
 
   // Waits for the daemon's welcome.
-  static Read<Connection> open(const std::filesystem::path& socket, std::chrono::milliseconds timeout = std::chrono::seconds(5));
+  static Read<Connection> open(const std::filesystem::path& socket,
+                               std::chrono::milliseconds timeout = std::chrono::seconds(5));
   Connection(Connection&& other) noexcept;
   Connection& operator=(Connection&& other) noexcept;
   ~Connection();
@@ -54,7 +55,8 @@ class Connection {
   Read<boost::json::value> request(std::string_view method, std::string_view params,
                                    std::chrono::milliseconds timeout = std::chrono::seconds(10));
   template <class T>
-  Read<typename T::Reply> request(const T& params, std::chrono::milliseconds timeout = std::chrono::seconds(10)) {
+  Read<typename T::Reply> request(const T& params,
+                                  std::chrono::milliseconds timeout = std::chrono::seconds(10)) {
     auto reply = request(T::kMethod, to_json(params), timeout);
     if (!reply) return reply.error();
     return read_value<typename T::Reply>(*reply, std::string("The reply to ") + T::kMethod);
@@ -71,7 +73,7 @@ class Connection {
   Problem lost(std::string sentence);
 
   int descriptor_ = -1;
-  std::string unread_;        // bytes received, from `used_` on not yet handed out
+  std::string unread_;  // bytes received, from `used_` on not yet handed out
   std::size_t used_ = 0, searched_ = 0;
   std::deque<Notification> waiting_;
   std::uint64_t last_id_ = 0;

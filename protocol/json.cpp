@@ -58,8 +58,8 @@ void append_short(std::string& out, double number) {
   append_int(out, rest / 1000);
   rest %= 1000;
   if (rest == 0) return;
-  const std::array<char, 4> tail{'.', static_cast<char>('0' + rest / 100), static_cast<char>('0' + rest / 10 % 10),
-                                 static_cast<char>('0' + rest % 10)};
+  const std::array<char, 4> tail{'.', static_cast<char>('0' + rest / 100),
+                                 static_cast<char>('0' + rest / 10 % 10), static_cast<char>('0' + rest % 10)};
   out.append(tail.data(), rest % 10 != 0 ? 4 : rest % 100 != 0 ? 3 : 2);
 }
 
@@ -84,7 +84,8 @@ std::string kind_of(const boost::json::value& value) {
     case boost::json::kind::bool_: return value.get_bool() ? "true" : "false";
     case boost::json::kind::string: {
       const auto& text = value.get_string();
-      return text.size() <= 40 ? boost::json::serialize(value) : "a string of " + std::to_string(text.size()) + " bytes";
+      return text.size() <= 40 ? boost::json::serialize(value)
+                               : "a string of " + std::to_string(text.size()) + " bytes";
     }
     case boost::json::kind::array: return "an array";
     case boost::json::kind::object: return "an object";
@@ -109,7 +110,8 @@ std::optional<std::int64_t> whole(const boost::json::value& from) {
 
 }  // namespace
 
-bool read_whole(const boost::json::value& from, std::int64_t low, std::int64_t high, std::int64_t& to, Fault& fault) {
+bool read_whole(const boost::json::value& from, std::int64_t low, std::int64_t high, std::int64_t& to,
+                Fault& fault) {
   const auto number = whole(from);
   if (number && *number >= low && *number <= high) {
     to = *number;
@@ -138,7 +140,8 @@ bool read_real(const boost::json::value& from, double low, double high, double& 
     if (std::isfinite(to) && to >= low && to <= high) return true;
   }
   std::string wanted = "a number";
-  if (std::isfinite(low)) wanted += " from " + std::to_string(std::lround(low)) + " to " + std::to_string(std::lround(high));
+  if (std::isfinite(low))
+    wanted += " from " + std::to_string(std::lround(low)) + " to " + std::to_string(std::lround(high));
   return wrong_kind(from, wanted, fault);
 }
 

@@ -16,7 +16,8 @@
 //   described enum               string: kTakeBegin is "take_begin"
 //   boost::json::value           anything
 //
-// Threads: pure functions. Errors: Problem, one sentence that names the member ("params.notes[0].pitch must be ...").
+// Threads: pure functions. Errors: Problem, one sentence that names the member ("params.notes[0].pitch must
+// be ...").
 #pragma once
 
 #include <array>
@@ -76,19 +77,30 @@ struct Nullable : std::optional<T> {
 
 // ---- kinds of types
 
-template <class T> struct IsOptional : std::false_type {};
-template <class T> struct IsOptional<std::optional<T>> : std::true_type {};
-template <class T> struct IsNullable : std::false_type {};
-template <class T> struct IsNullable<Nullable<T>> : std::true_type {};
-template <class T> struct IsVector : std::false_type {};
-template <class T> struct IsVector<std::vector<T>> : std::true_type {};
-template <class T> struct IsWhole : std::false_type {};
-template <std::int64_t L, std::int64_t H> struct IsWhole<Whole<L, H>> : std::true_type {};
-template <class T> struct IsReal : std::false_type {};
-template <int L, int H> struct IsReal<Real<L, H>> : std::true_type {};
+template <class T>
+struct IsOptional : std::false_type {};
+template <class T>
+struct IsOptional<std::optional<T>> : std::true_type {};
+template <class T>
+struct IsNullable : std::false_type {};
+template <class T>
+struct IsNullable<Nullable<T>> : std::true_type {};
+template <class T>
+struct IsVector : std::false_type {};
+template <class T>
+struct IsVector<std::vector<T>> : std::true_type {};
+template <class T>
+struct IsWhole : std::false_type {};
+template <std::int64_t L, std::int64_t H>
+struct IsWhole<Whole<L, H>> : std::true_type {};
+template <class T>
+struct IsReal : std::false_type {};
+template <int L, int H>
+struct IsReal<Real<L, H>> : std::true_type {};
 
 template <class T>
-using MembersOf = boost::describe::describe_members<T, boost::describe::mod_public | boost::describe::mod_inherited>;
+using MembersOf =
+    boost::describe::describe_members<T, boost::describe::mod_public | boost::describe::mod_inherited>;
 
 // "kTakeBegin" -> "take_begin".
 std::string wire_name(std::string_view enumerator);
@@ -113,7 +125,8 @@ inline void append_int(std::string& out, std::int64_t number) {
   const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr;
   out.append(digits.data(), end);
 }
-// Three decimals, trailing zeros cut: 0.5, -0.125, 1. For values whose size is about one; quicker than append_double.
+// Three decimals, trailing zeros cut: 0.5, -0.125, 1. For values whose size is about one; quicker than
+// append_double.
 void append_short(std::string& out, double number);
 
 template <class T>
@@ -136,8 +149,10 @@ void append_json(std::string& out, const T& value) {
   } else if constexpr (std::is_same_v<T, boost::json::value>) {
     out += boost::json::serialize(value);
   } else if constexpr (IsOptional<T>::value || IsNullable<T>::value) {
-    if (value) append_json(out, *value);
-    else out += "null";
+    if (value)
+      append_json(out, *value);
+    else
+      out += "null";
   } else if constexpr (IsVector<T>::value) {
     out += '[';
     bool first = true;
@@ -151,7 +166,8 @@ void append_json(std::string& out, const T& value) {
       if (e == value) return append_string(out, name);
     out += "null";
   } else {
-    static_assert(boost::describe::has_describe_members<T>::value, "describe the struct with BOOST_DESCRIBE_STRUCT");
+    static_assert(boost::describe::has_describe_members<T>::value,
+                  "describe the struct with BOOST_DESCRIBE_STRUCT");
     out += '{';
     bool first = true;
     boost::mp11::mp_for_each<MembersOf<T>>([&](auto d) {
@@ -187,7 +203,8 @@ struct Fault {
   std::string what;  // "must be ..., not ..."
 };
 std::string kind_of(const boost::json::value& value);  // "a string", "null" ...
-bool read_whole(const boost::json::value& from, std::int64_t low, std::int64_t high, std::int64_t& to, Fault& fault);
+bool read_whole(const boost::json::value& from, std::int64_t low, std::int64_t high, std::int64_t& to,
+                Fault& fault);
 bool read_natural(const boost::json::value& from, std::uint64_t& to, Fault& fault);
 bool read_real(const boost::json::value& from, double low, double high, double& to, Fault& fault);
 bool read_bool(const boost::json::value& from, bool& to, Fault& fault);
@@ -206,11 +223,13 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
     return read_natural(from, to, fault);
   } else if constexpr (std::is_integral_v<T>) {
     std::int64_t wide = 0;
-    if (!read_whole(from, std::numeric_limits<T>::min(), std::numeric_limits<T>::max(), wide, fault)) return false;
+    if (!read_whole(from, std::numeric_limits<T>::min(), std::numeric_limits<T>::max(), wide, fault))
+      return false;
     to = static_cast<T>(wide);
     return true;
   } else if constexpr (std::is_same_v<T, double>) {
-    return read_real(from, -std::numeric_limits<double>::infinity(), std::numeric_limits<double>::infinity(), to, fault);
+    return read_real(from, -std::numeric_limits<double>::infinity(), std::numeric_limits<double>::infinity(),
+                     to, fault);
   } else if constexpr (std::is_same_v<T, std::string>) {
     return read_string(from, to, fault);
   } else if constexpr (std::is_same_v<T, boost::json::value>) {
@@ -243,7 +262,8 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
     }
     return wrong_kind(from, "one of " + wanted, fault);
   } else {
-    static_assert(boost::describe::has_describe_members<T>::value, "describe the struct with BOOST_DESCRIBE_STRUCT");
+    static_assert(boost::describe::has_describe_members<T>::value,
+                  "describe the struct with BOOST_DESCRIBE_STRUCT");
     if (!from.is_object()) return wrong_kind(from, "an object", fault);
     const auto& object = from.get_object();
     bool good = true;
@@ -279,7 +299,8 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
 
 // `name` is what the sentence calls the whole: "params", "result".
 template <class T>
-Read<T> read_value(const boost::json::value& from, std::string_view name, Unknown unknown = Unknown::kIgnore) {
+Read<T> read_value(const boost::json::value& from, std::string_view name,
+                   Unknown unknown = Unknown::kIgnore) {
   T to{};
   detail::Fault fault;
   if (detail::read(from, to, fault, unknown)) return to;

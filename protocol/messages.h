@@ -1,10 +1,10 @@
-// THE list of messages. A new one is added here, or in song_messages.h if it is about songs, and nowhere else in
-// protocol/: a struct that carries its name, one line of description and an example, and its place in `Requests` or
-// `Notifications` at the end. A request also gets a row in daemon/server/methods.cpp. PROTOCOL.md and schema.json are
-// generated from these files (see schema.h).
+// THE list of messages. A new one is added here, or in song_messages.h if it is about songs, and nowhere else
+// in protocol/: a struct that carries its name, one line of description and an example, and its place in
+// `Requests` or `Notifications` at the end. A request also gets a row in daemon/server/methods.cpp.
+// PROTOCOL.md and schema.json are generated from these files (see schema.h).
 //
-// A request is JSON-RPC 2.0 with named params; its struct is the params, `Reply` the result. A notification's struct
-// is its params.
+// A request is JSON-RPC 2.0 with named params; its struct is the params, `Reply` the result. A notification's
+// struct is its params.
 #pragma once
 
 #include <boost/mp11/list.hpp>
@@ -25,7 +25,8 @@ inline constexpr int kProtocolVersion = 1;
 struct Welcome {
   static constexpr const char* kMethod = "welcome";
   static constexpr const char* kSays =
-      "The first message on every connection. `token_needed`: say hello with the token first, nothing else is answered.";
+      "The first message on every connection. `token_needed`: say hello with the token first, nothing else "
+      "is answered.";
   static constexpr const char* kExample =
       R"({"protocol":1,"program":"0.1.0","capabilities":["moment","status","log","hear","export","play","beat","along"],"token_needed":false})";
   std::uint32_t protocol = kProtocolVersion;
@@ -38,8 +39,9 @@ BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, token_neede
 struct Moment {
   static constexpr const char* kMethod = "moment";
   static constexpr const char* kSays =
-      "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, so `number` "
-      "may skip. `alternatives_number` changes when the list does; `under` are the melody notes it was made for. `beat` is null while there is no steady pulse.";
+      "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, "
+      "so `number` may skip. `alternatives_number` changes when the list does; `under` are the melody notes "
+      "it was made for. `beat` is null while there is no steady pulse.";
   static constexpr const char* kExample =
       R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
@@ -56,11 +58,16 @@ struct Moment {
   std::vector<PitchNumber> under;
   std::vector<Alternative> alternatives;
 };
-BOOST_DESCRIBE_STRUCT(Moment, (), (number, at, chord, readings, key, melody, held, alternatives_number, beat, still, wishes, under, alternatives))
+BOOST_DESCRIBE_STRUCT(Moment, (),
+                      (number, at, chord, readings, key, melody, held, alternatives_number, beat, still,
+                       wishes, under, alternatives))
 
 struct Status {
   static constexpr const char* kMethod = "status";
-  static constexpr const char* kSays = "State: ports, the take being played, what is played on the output, the store's health, settings. `at`: the daemon's clock when this was written. `lost_events`: messages of inputs that were lost since the daemon started; each loss is a line of the log.";
+  static constexpr const char* kSays =
+      "State: ports, the take being played, what is played on the output, the store's health, settings. "
+      "`at`: the daemon's clock when this was written. `lost_events`: messages of inputs that were lost "
+      "since the daemon started; each loss is a line of the log.";
   static constexpr const char* kExample =
       R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":[]},"log_last":90412,"lost_events":0})";
   TimeUs at = 0;
@@ -74,12 +81,15 @@ struct Status {
   std::uint64_t log_last = 0;
   std::uint64_t lost_events = 0;
 };
-BOOST_DESCRIBE_STRUCT(Status, (), (at, ports, outputs, playing, take, store, still, settings, log_last, lost_events))
+BOOST_DESCRIBE_STRUCT(Status, (),
+                      (at, ports, outputs, playing, take, store, still, settings, log_last, lost_events))
 
 struct Log : LogLine {
   static constexpr const char* kMethod = "log";
-  static constexpr const char* kSays = "A line of the log, in order, none left out: from the number asked for in subscribe.";
-  static constexpr const char* kExample = R"({"number":90412,"take":12,"at":83490112,"kind":"midi","midi":{"port":0,"bytes":[144,76,74]}})";
+  static constexpr const char* kSays =
+      "A line of the log, in order, none left out: from the number asked for in subscribe.";
+  static constexpr const char* kExample =
+      R"({"number":90412,"take":12,"at":83490112,"kind":"midi","midi":{"port":0,"bytes":[144,76,74]}})";
 };
 BOOST_DESCRIBE_STRUCT(Log, (LogLine), ())
 
@@ -87,7 +97,8 @@ BOOST_DESCRIBE_STRUCT(Log, (LogLine), ())
 
 struct Hello {
   static constexpr const char* kMethod = "hello";
-  static constexpr const char* kSays = "Says who is there; answers as `welcome` does. `token` is needed beyond loopback only.";
+  static constexpr const char* kSays =
+      "Says who is there; answers as `welcome` does. `token` is needed beyond loopback only.";
   static constexpr const char* kExample = R"({"client":"watch","token":"of your configuration"})";
   static constexpr const char* kReplyExample = Welcome::kExample;
   using Reply = Welcome;
@@ -105,10 +116,12 @@ BOOST_DESCRIBE_STRUCT(Subscribed, (), (topics, log_next, store))
 struct Subscribe {
   static constexpr const char* kMethod = "subscribe";
   static constexpr const char* kSays =
-      "Adds topics. State topics send the newest at once. `log_from`: the first line wanted, 1 for all there are; without "
-      "it, lines from now on. Answers with all topics, the next line's number and the store's id.";
+      "Adds topics. State topics send the newest at once. `log_from`: the first line wanted, 1 for all there "
+      "are; without it, lines from now on. Answers with all topics, the next line's number and the store's "
+      "id.";
   static constexpr const char* kExample = R"({"topics":["moment","log"],"log_from":90000})";
-  static constexpr const char* kReplyExample = R"({"topics":["moment","log"],"log_next":90000,"store":"5b1d0c7e9a334f02"})";
+  static constexpr const char* kReplyExample =
+      R"({"topics":["moment","log"],"log_next":90000,"store":"5b1d0c7e9a334f02"})";
   using Reply = Subscribed;
   std::vector<Topic> topics;
   std::optional<std::uint64_t> log_from{};
@@ -119,7 +132,8 @@ struct Unsubscribe {
   static constexpr const char* kMethod = "unsubscribe";
   static constexpr const char* kSays = "Ends topics; answers with those that remain.";
   static constexpr const char* kExample = R"({"topics":["log"]})";
-  static constexpr const char* kReplyExample = R"({"topics":["moment"],"log_next":90413,"store":"5b1d0c7e9a334f02"})";
+  static constexpr const char* kReplyExample =
+      R"({"topics":["moment"],"log_next":90413,"store":"5b1d0c7e9a334f02"})";
   using Reply = Subscribed;
   std::vector<Topic> topics;
 };
@@ -154,11 +168,11 @@ BOOST_DESCRIBE_STRUCT(TakeList, (), (takes, more))
 struct ListTakes {
   static constexpr const char* kMethod = "take.list";
   static constexpr const char* kSays =
-      "Takes that pass every filter given, newest first. `before`: only takes with a smaller number, for the next page. "
-      "Chords: `harte` exactly, or `root` and `family`. "
-      "`key` in Harte syntax. `melody` (pitch class) over `melody_over` (root), or as `melody_degree` of it. `deleted` "
-      "lists deleted takes instead.";
-  static constexpr const char* kExample = R"({"limit":20,"root":10,"family":"dominant","melody":4,"melody_over":10})";
+      "Takes that pass every filter given, newest first. `before`: only takes with a smaller number, for the "
+      "next page. Chords: `harte` exactly, or `root` and `family`. `key` in Harte syntax. `melody` (pitch "
+      "class) over `melody_over` (root), or as `melody_degree` of it. `deleted` lists deleted takes instead.";
+  static constexpr const char* kExample =
+      R"({"limit":20,"root":10,"family":"dominant","melody":4,"melody_over":10})";
   static constexpr const char* kReplyExample =
       R"({"takes":[{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":2,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310}],"more":false})";
   using Reply = TakeList;
@@ -174,8 +188,9 @@ struct ListTakes {
   std::optional<TimeUtcMs> from_utc_ms{}, to_utc_ms{};
   std::optional<bool> deleted{};
 };
-BOOST_DESCRIBE_STRUCT(ListTakes, (), (limit, before, harte, root, family, key, melody, melody_over, melody_degree, from_utc_ms,
-                                      to_utc_ms, deleted))
+BOOST_DESCRIBE_STRUCT(ListTakes, (),
+                      (limit, before, harte, root, family, key, melody, melody_over, melody_degree,
+                       from_utc_ms, to_utc_ms, deleted))
 
 struct TakeChord {
   TimeUs at = 0;
@@ -206,7 +221,8 @@ BOOST_DESCRIBE_STRUCT(TakeDetail, (), (summary, chords, keys, marks))
 
 struct GetTake {
   static constexpr const char* kMethod = "take.get";
-  static constexpr const char* kSays = "One take with its chords, keys and marks; the newest that is not deleted when `take` is left out.";
+  static constexpr const char* kSays =
+      "One take with its chords, keys and marks; the newest that is not deleted when `take` is left out.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"at":81200345,"symbol":"Fmaj7","harte":"F:maj7"}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn"}]})";
@@ -222,9 +238,10 @@ BOOST_DESCRIBE_STRUCT(FoundChord, (), (symbol, harte))
 
 struct FoundMoment {
   static constexpr const char* kSays =
-      "`at`: on the clock of its take, `from_us` the same from the take's beginning, as take.play wants it. `chords`: one, or those of "
-      "a sequence. `pitch`, `name` and `degree` of the melody note are missing where chords alone were asked for. `time` of `times`: "
-      "which of how many in this take; one that is returned to when something else was in between counts anew.";
+      "`at`: on the clock of its take, `from_us` the same from the take's beginning, as take.play wants it. "
+      "`chords`: one, or those of a sequence. `pitch`, `name` and `degree` of the melody note are missing "
+      "where chords alone were asked for. `time` of `times`: which of how many in this take; one that is "
+      "returned to when something else was in between counts anew.";
   std::uint64_t take = 0;
   std::string title;
   TimeUtcMs begin_utc_ms = 0;
@@ -235,10 +252,13 @@ struct FoundMoment {
   std::optional<std::string> key{};
   std::uint32_t time = 1, times = 1;
 };
-BOOST_DESCRIBE_STRUCT(FoundMoment, (), (take, title, begin_utc_ms, at, from_us, length_us, chords, pitch, name, degree, key, time, times))
+BOOST_DESCRIBE_STRUCT(FoundMoment, (),
+                      (take, title, begin_utc_ms, at, from_us, length_us, chords, pitch, name, degree, key,
+                       time, times))
 
 struct NearQuestion {
-  static constexpr const char* kSays = "The question with one condition left out, and how many moments answer that.";
+  static constexpr const char* kSays =
+      "The question with one condition left out, and how many moments answer that.";
   std::string words;
   std::uint64_t moments = 0;
 };
@@ -246,8 +266,10 @@ BOOST_DESCRIBE_STRUCT(NearQuestion, (), (words, moments))
 
 struct FoundMoments {
   static constexpr const char* kSays =
-      "`understood`: the question in other words. `near` is there when nothing was found. `next`: give it as `from` for the moments that "
-      "follow; missing when these were the last. `unheard`: so many takes are still to be listened to again and are not in the answer.";
+      "`understood`: the question in other words. `near` is there when nothing was found. `next`: give it as "
+      "`from` for the moments that "
+      "follow; missing when these were the last. `unheard`: so many takes are still to be listened to again "
+      "and are not in the answer.";
   std::string understood;
   std::vector<FoundMoment> moments;
   std::vector<NearQuestion> near;
@@ -259,8 +281,10 @@ BOOST_DESCRIBE_STRUCT(FoundMoments, (), (understood, moments, near, next, unhear
 struct FindMoments {
   static constexpr const char* kMethod = "take.find";
   static constexpr const char* kSays =
-      "Moments that answer a question in a musician's words, newest first: Db under G, #11 over a major seventh, any dominant on Bb "
-      "under the 9, Cm7 then F7 then Bbmaj7, minor under A in F last week; and, or, not and brackets join. What isn't understood is "
+      "Moments that answer a question in a musician's words, newest first: Db under G, #11 over a major "
+      "seventh, any dominant on Bb "
+      "under the 9, Cm7 then F7 then Bbmaj7, minor under A in F last week; and, or, not and brackets join. "
+      "What isn't understood is "
       "said in one sentence with the column of the word.";
   static constexpr const char* kExample = R"({"question":"Db under G last week","limit":20})";
   static constexpr const char* kReplyExample =
@@ -281,7 +305,8 @@ BOOST_DESCRIBE_STRUCT(TakeStatement, (), (at, length_us, symbol, harte))
 
 struct TakeMeetings {
   static constexpr const char* kSays =
-      "`statements`: the chords; `meetings`: what melody stood over them, by beginning, each with its `at`. `heard` false: the take is "
+      "`statements`: the chords; `meetings`: what melody stood over them, by beginning, each with its `at`. "
+      "`heard` false: the take is "
       "still to be listened to again.";
   std::uint64_t take = 0;
   bool heard = true;
@@ -293,7 +318,8 @@ BOOST_DESCRIBE_STRUCT(TakeMeetings, (), (take, heard, statements, at, meetings))
 
 struct GetMeetings {
   static constexpr const char* kMethod = "take.meetings";
-  static constexpr const char* kSays = "What was tried under which melody note of a take, and what was returned to.";
+  static constexpr const char* kSays =
+      "What was tried under which melody note of a take, and what was returned to.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"heard":true,"statements":[{"at":83490112,"length_us":1180000,"symbol":"Dbmaj7","harte":"Db:maj7"}],"at":[83490112],"meetings":[{"pitch":79,"name":"G5","degree":"#11","symbol":"Dbmaj7","harte":"Db:maj7","root":1,"family":"major","bass":1,"length_us":1180000,"time":2,"key":"F:min"}]})";
@@ -312,8 +338,8 @@ BOOST_DESCRIBE_STRUCT(TakeLines, (), (lines, next, more))
 struct GetEvents {
   static constexpr const char* kMethod = "take.events";
   static constexpr const char* kSays =
-      "Log lines from number `from` on, of one take or of all, and of these `kinds` only if given. While `more`, ask again "
-      "from `next`.";
+      "Log lines from number `from` on, of one take or of all, and of these `kinds` only if given. While "
+      "`more`, ask again from `next`.";
   static constexpr const char* kExample = R"({"take":12,"from":89101,"limit":1})";
   static constexpr const char* kReplyExample =
       R"({"lines":[{"number":89101,"take":12,"at":81200345,"kind":"take_begin","begin_utc_ms":1790000000000}],"next":89102,"more":true})";
@@ -333,7 +359,8 @@ BOOST_DESCRIBE_STRUCT(PedalMove, (), (at, down))
 
 struct TakeNotes {
   static constexpr const char* kSays =
-      "Lists of equal length, one place a note, by beginning; `length_us` is until the key goes up. The drum channel is left out.";
+      "Lists of equal length, one place a note, by beginning; `length_us` is until the key goes up. The drum "
+      "channel is left out.";
   std::uint64_t take = 0;
   std::vector<TimeUs> at;
   std::vector<std::int64_t> length_us;
@@ -356,7 +383,8 @@ BOOST_DESCRIBE_STRUCT(GetNotes, (), (take))
 
 struct TakeSketch {
   static constexpr const char* kSays =
-      "The take in equal spans of time: how many `notes` begin in each, and the `lowest` and `highest` of them (0 where there are none).";
+      "The take in equal spans of time: how many `notes` begin in each, and the `lowest` and `highest` of "
+      "them (0 where there are none).";
   std::uint64_t take = 0;
   std::vector<std::uint32_t> notes;
   std::vector<PitchNumber> lowest, highest;
@@ -367,7 +395,8 @@ struct GetSketch {
   static constexpr const char* kMethod = "take.sketch";
   static constexpr const char* kSays = "A take seen from afar, for a small picture of it in a list.";
   static constexpr const char* kExample = R"({"take":12,"spans":4})";
-  static constexpr const char* kReplyExample = R"({"take":12,"notes":[12,9,0,14],"lowest":[36,41,0,38],"highest":[79,76,0,84]})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"notes":[12,9,0,14],"lowest":[36,41,0,38],"highest":[79,76,0,84]})";
   using Reply = TakeSketch;
   std::optional<std::uint64_t> take{};
   std::optional<Whole<1, 1000>> spans{};
@@ -398,7 +427,8 @@ BOOST_DESCRIBE_STRUCT(Kept, (), (number))
 
 struct MarkTake {
   static constexpr const char* kMethod = "take.mark";
-  static constexpr const char* kSays = "Marks this moment of the take being played. Answered when the mark is on disk.";
+  static constexpr const char* kSays =
+      "Marks this moment of the take being played. Answered when the mark is on disk.";
   static constexpr const char* kExample = R"({"text":"this turn"})";
   static constexpr const char* kReplyExample = R"({"number":90413})";
   using Reply = Kept;
@@ -439,7 +469,8 @@ BOOST_DESCRIBE_STRUCT(AnnotateTake, (), (take, text))
 
 struct CorrectTake {
   static constexpr const char* kMethod = "take.correct";
-  static constexpr const char* kSays = "The player says which chord it was that began at `at`, within the take.";
+  static constexpr const char* kSays =
+      "The player says which chord it was that began at `at`, within the take.";
   static constexpr const char* kExample = R"({"take":12,"at":83490112,"harte":"D:min7"})";
   static constexpr const char* kReplyExample = R"({"number":90417})";
   using Reply = Kept;
@@ -457,16 +488,18 @@ BOOST_DESCRIBE_STRUCT(Tapped, (), (beat))
 struct TapBeat {
   static constexpr const char* kMethod = "beat.tap";
   static constexpr const char* kSays =
-      "A tap of the foot: four even ones set tempo and bar, the first being one, and the pulse follows the playing from "
-      "there. Answers with the beat as it is now, null while there is none.";
+      "A tap of the foot: four even ones set tempo and bar, the first being one, and the pulse follows the "
+      "playing from there. Answers with the beat as it is now, null while there is none.";
   static constexpr const char* kExample = "{}";
-  static constexpr const char* kReplyExample = R"({"beat":{"at":83400112,"tempo":96,"confidence":1,"place":4,"meter":4,"source":"tapped"}})";
+  static constexpr const char* kReplyExample =
+      R"({"beat":{"at":83400112,"tempo":96,"confidence":1,"place":4,"meter":4,"source":"tapped"}})";
   using Reply = Tapped;
 };
 BOOST_DESCRIBE_STRUCT(TapBeat, (), ())
 
 struct Corrected {
-  static constexpr const char* kSays = "`number`: the line that keeps it, null when no take is being played; `beat`: as it is now.";
+  static constexpr const char* kSays =
+      "`number`: the line that keeps it, null when no take is being played; `beat`: as it is now.";
   Nullable<std::uint64_t> number;
   Nullable<BeatNow> beat;
 };
@@ -478,9 +511,10 @@ BOOST_DESCRIBE_ENUM(BeatCorrection, kOne, kTwice, kHalf, kMeter, kUndo)
 struct CorrectBeat {
   static constexpr const char* kMethod = "beat.correct";
   static constexpr const char* kSays =
-      "Corrects beats, all at once: `one`: the beat nearest to `at` begins a bar; `meter` beats a bar; `twice` or `half` as "
-      "many; `undo` the last correction. Of take `take`, or of what is being played; `at` is now where left out, and lies within "
-      "the take. What would leave 20 to 400 beats a minute is refused.";
+      "Corrects beats, all at once: `one`: the beat nearest to `at` begins a bar; `meter` beats a bar; "
+      "`twice` or `half` as many; `undo` the last correction. Of take `take`, or of what is being played; "
+      "`at` is now where left out, and lies within the take. What would leave 20 to 400 beats a minute is "
+      "refused.";
   static constexpr const char* kExample = R"({"what":"meter","meter":3})";
   static constexpr const char* kReplyExample =
       R"({"number":90420,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":1,"meter":3,"source":"played"}})";
@@ -494,7 +528,8 @@ BOOST_DESCRIBE_STRUCT(CorrectBeat, (), (what, take, at, meter))
 
 struct TakeBeats {
   static constexpr const char* kSays =
-      "Lists of equal length: when each beat fell, and its `place` in the bar, from 1. `pulse` false: no steady pulse was found, and beats are only what could be fitted.";
+      "Lists of equal length: when each beat fell, and its `place` in the bar, from 1. `pulse` false: no "
+      "steady pulse was found, and beats are only what could be fitted.";
   std::uint64_t take = 0;
   bool pulse = false;
   Share confidence;
@@ -506,7 +541,9 @@ BOOST_DESCRIBE_STRUCT(TakeBeats, (), (take, pulse, confidence, meter, at, place)
 
 struct GetBeats {
   static constexpr const char* kMethod = "take.beats";
-  static constexpr const char* kSays = "The beats and bars of a take as found when all of it is known, with every correction; may take a second.";
+  static constexpr const char* kSays =
+      "The beats and bars of a take as found when all of it is known, with every correction; may take a "
+      "second.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"pulse":true,"confidence":0.9,"meter":4,"at":[81200345,81825345],"place":[1,2]})";
@@ -517,7 +554,8 @@ BOOST_DESCRIBE_STRUCT(GetBeats, (), (take))
 
 struct DeleteTake {
   static constexpr const char* kMethod = "take.delete";
-  static constexpr const char* kSays = "Takes a take off the list. Nothing is erased: take.restore brings it back.";
+  static constexpr const char* kSays =
+      "Takes a take off the list. Nothing is erased: take.restore brings it back.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample = R"({"number":90418})";
   using Reply = Kept;
@@ -545,9 +583,11 @@ BOOST_DESCRIBE_STRUCT(ExportedTake, (), (take, file_name, base64))
 struct ExportTake {
   static constexpr const char* kMethod = "take.export";
   static constexpr const char* kSays =
-      "A take as a standard MIDI file, in base64: the notes as played, marks as markers. The newest when `take` is left out.";
+      "A take as a standard MIDI file, in base64: the notes as played, marks as markers. The newest when "
+      "`take` is left out.";
   static constexpr const char* kExample = R"({"take":12})";
-  static constexpr const char* kReplyExample = R"({"take":12,"file_name":"take-12.mid","base64":"TVRoZAAAAAYAAAABAeBNVHJrAAAABAD/LwA="})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"file_name":"take-12.mid","base64":"TVRoZAAAAAYAAAABAeBNVHJrAAAABAD/LwA="})";
   using Reply = ExportedTake;
   std::optional<std::uint64_t> take{};
 };
@@ -563,10 +603,11 @@ BOOST_DESCRIBE_STRUCT(Heard, (), (harte))
 struct Hear {
   static constexpr const char* kMethod = "hear";
   static constexpr const char* kSays =
-      "Plays an alternative on the MIDI output: by its `place` in the list (from 0) or as `harte`; neither: the next one. "
-      "`list` is the alternatives_number that was seen: if the list has changed since, nothing is played and an error says "
-      "so. `voicing`: in this style, where it can be had. `notes`: these very keys, 1 to 16 of them, with `harte` as their name "
-      "if given. `stop` ends what sounds. Answers with what is played, null after stop and for notes without a name.";
+      "Plays an alternative on the MIDI output: by its `place` in the list (from 0) or as `harte`; neither: "
+      "the next one. `list` is the alternatives_number that was seen: if the list has changed since, nothing "
+      "is played and an error says so. `voicing`: in this style, where it can be had. `notes`: these very "
+      "keys, 1 to 16 of them, with `harte` as their name if given. `stop` ends what sounds. Answers with "
+      "what is played, null after stop and for notes without a name.";
   static constexpr const char* kExample = R"({"place":0,"list":37})";
   static constexpr const char* kReplyExample = R"({"harte":"D:min9"})";
   using Reply = Heard;
@@ -582,12 +623,13 @@ BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, voicing, notes, stop))
 struct PlayTake {
   static constexpr const char* kMethod = "take.play";
   static constexpr const char* kSays =
-      "Plays a take on the MIDI output, from `from_us` to `to_us` of it (all of it where left out), with its pedals; the "
-      "newest when `take` is left out. `velocity`: the mean loudness it is brought down to, hear_velocity where left out. "
-      "`held`: what sounds already at `from_us` is struck there. "
-      "Takes the place of what is being played.";
+      "Plays a take on the MIDI output, from `from_us` to `to_us` of it (all of it where left out), with its "
+      "pedals; the newest when `take` is left out. `velocity`: the mean loudness it is brought down to, "
+      "hear_velocity where left out. `held`: what sounds already at `from_us` is struck there. Takes the "
+      "place of what is being played.";
   static constexpr const char* kExample = R"({"take":12,"from_us":4000000,"to_us":12000000,"held":true})";
-  static constexpr const char* kReplyExample = R"({"take":12,"since":97200345,"from_us":4000000,"to_us":12000000})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"since":97200345,"from_us":4000000,"to_us":12000000})";
   using Reply = Playing;
   std::optional<std::uint64_t> take{};
   std::optional<TimeUs> from_us{}, to_us{};
@@ -601,8 +643,8 @@ BOOST_DESCRIBE_ENUM(Layer, kBass, kChords, kMelody)
 
 struct GivenChord {
   static constexpr const char* kSays =
-      "`notes`: the very keys, 1 to 16, held as long as the chord lasts; left out, it is laid out anew. Of two or more the lowest "
-      "is its bass, the highest its melody.";
+      "`notes`: the very keys, 1 to 16, held as long as the chord lasts; left out, it is laid out anew. Of "
+      "two or more the lowest is its bass, the highest its melody.";
   std::string harte;
   std::optional<std::vector<PitchNumber>> notes{};
 };
@@ -611,12 +653,14 @@ BOOST_DESCRIBE_STRUCT(GivenChord, (), (harte, notes))
 struct PlayAlong {
   static constexpr const char* kMethod = "play.along";
   static constexpr const char* kSays =
-      "Finds the loop of a take and plays its bass roots and chords on the MIDI output, round and round, after `count_in` "
-      "bars (1 where left out), at `tempo` beats a minute (the take's own where left out). `chords`: others in place of the "
-      "loop's own, one for each, as take.reharmonise proposes them; `layers` left out, all of their notes sound. The take "
-      "being played ends; the next note begins one that is kept against the loop: see take.passes. With `listen` nothing "
-      "ends and nothing is kept against it. Ends with play.stop, or after so many `rounds`.";
-  static constexpr const char* kExample = R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"],"chords":[{"harte":"F:maj7","notes":[41,57,60,64]}],"rounds":2})";
+      "Finds the loop of a take and plays its bass roots and chords on the MIDI output, round and round, "
+      "after `count_in` bars (1 where left out), at `tempo` beats a minute (the take's own where left out). "
+      "`chords`: others in place of the loop's own, one for each, as take.reharmonise proposes them; "
+      "`layers` left out, all of their notes sound. The take being played ends; the next note begins one "
+      "that is kept against the loop: see take.passes. With `listen` nothing ends and nothing is kept "
+      "against it. Ends with play.stop, or after so many `rounds`.";
+  static constexpr const char* kExample =
+      R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"],"chords":[{"harte":"F:maj7","notes":[41,57,60,64]}],"rounds":2})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"since":97200345,"from_us":0,"to_us":0,"along":{"tempo":92,"meter":4,"count_in_us":2608696,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}],"rounds":2,"given":true,"listen":false}})";
   using Reply = Playing;
@@ -633,9 +677,10 @@ BOOST_DESCRIBE_STRUCT(PlayAlong, (), (take, tempo, count_in, layers, velocity, c
 
 struct TakePasses {
   static constexpr const char* kSays =
-      "`pass_at`: when each time round began, the first being number `first_pass`. Then lists of equal length, one place a "
-      "note, by beginning: its `pass` (0: before the first), its `place_us` in the loop, and which of `chords` it is over "
-      "(-1 in pass 0). A note a little early belongs to what it anticipates.";
+      "`pass_at`: when each time round began, the first being number `first_pass`. Then lists of equal "
+      "length, one place a note, by beginning: its `pass` (0: before the first), its `place_us` in the loop, "
+      "and which of `chords` it is over (-1 in pass 0). A note a little early belongs to what it "
+      "anticipates.";
   std::uint64_t take = 0;
   LoggedAlong along;
   std::uint32_t first_pass = 1;
@@ -650,7 +695,8 @@ BOOST_DESCRIBE_STRUCT(TakePasses, (), (take, along, first_pass, pass_at, at, pit
 
 struct GetPasses {
   static constexpr const char* kMethod = "take.passes";
-  static constexpr const char* kSays = "Of a take that was played along with a loop: the pass and the place in the loop of every note.";
+  static constexpr const char* kSays =
+      "Of a take that was played along with a loop: the pass and the place in the loop of every note.";
   static constexpr const char* kExample = R"({"take":13})";
   static constexpr const char* kReplyExample =
       R"({"take":13,"along":{"take":12,"tempo":92,"meter":4,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}]},"first_pass":1,"pass_at":[99809041],"at":[100120333],"pitch":[76],"pass":[1],"place_us":[311292],"chord":[0]})";
@@ -697,8 +743,10 @@ BOOST_DESCRIBE_STRUCT(Accepted, (), (accepted))
 struct SendNotes {
   static constexpr const char* kMethod = "notes.send";
   static constexpr const char* kSays =
-      "Plays as if on a keyboard; what this client still holds is released when it goes. Answers with how many were taken in.";
-  static constexpr const char* kExample = R"({"notes":[{"pitch":60,"velocity":80,"on":true},{"pitch":64,"velocity":72,"on":true}]})";
+      "Plays as if on a keyboard; what this client still holds is released when it goes. Answers with how "
+      "many were taken in.";
+  static constexpr const char* kExample =
+      R"({"notes":[{"pitch":60,"velocity":80,"on":true},{"pitch":64,"velocity":72,"on":true}]})";
   static constexpr const char* kReplyExample = R"({"accepted":2})";
   using Reply = Accepted;
   std::vector<PlayedNote> notes;
@@ -712,7 +760,8 @@ struct ChordSymbols {
 BOOST_DESCRIBE_STRUCT(ChordSymbols, (), (symbols))
 
 struct StyledVoicing {
-  static constexpr const char* kSays = "`left` and `right` hand, lowest first; `hands_move` in semitones, from the keys held now.";
+  static constexpr const char* kSays =
+      "`left` and `right` hand, lowest first; `hands_move` in semitones, from the keys held now.";
   VoicingStyle style = VoicingStyle::kOpen;
   std::vector<PitchNumber> left, right;
   Whole<0, 255> hands_move;
@@ -727,8 +776,8 @@ BOOST_DESCRIBE_STRUCT(ChordVoicings, (), (voicings))
 struct VoiceChord {
   static constexpr const char* kMethod = "chord.voicings";
   static constexpr const char* kSays =
-      "Ways to play a chord, given in Harte syntax, under the melody notes of the list and from where the hands are now: the "
-      "best first, then up to three others. Empty while there is no melody note.";
+      "Ways to play a chord, given in Harte syntax, under the melody notes of the list and from where the "
+      "hands are now: the best first, then up to three others. Empty while there is no melody note.";
   static constexpr const char* kExample = R"({"harte":"D:min9"})";
   static constexpr const char* kReplyExample =
       R"({"voicings":[{"style":"open","left":[38,48],"right":[65,69,76],"hands_move":9},{"style":"shell","left":[38,48],"right":[65,76],"hands_move":11}]})";
@@ -739,7 +788,8 @@ BOOST_DESCRIBE_STRUCT(VoiceChord, (), (harte))
 
 struct NameChords {
   static constexpr const char* kMethod = "chord.symbols";
-  static constexpr const char* kSays = "Chords in Harte syntax as symbols for people, in the style of the settings.";
+  static constexpr const char* kSays =
+      "Chords in Harte syntax as symbols for people, in the style of the settings.";
   static constexpr const char* kExample = R"({"harte":["C:min7","N"]})";
   static constexpr const char* kReplyExample = R"({"symbols":["Cm7",""]})";
   using Reply = ChordSymbols;
@@ -751,7 +801,8 @@ BOOST_DESCRIBE_STRUCT(NameChords, (), (harte))
 
 struct Places {
   static constexpr const char* kSays =
-      "`configuration`: the file of options, `configured` when it was there and read; `takes`: the file of the log; `socket`; `page`: "
+      "`configuration`: the file of options, `configured` when it was there and read; `takes`: the file of "
+      "the log; `socket`; `page`: "
       "its address, null when none is served; `page_trouble`: why none is although one was wanted.";
   std::string configuration;
   bool configured = false;
@@ -785,7 +836,9 @@ BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
 
 struct SetSettings {
   static constexpr const char* kMethod = "settings.set";
-  static constexpr const char* kSays = "Changes what is given and leaves the rest; answers with all settings. They are kept over a restart. `key`: pins the key (Eb:min, "
+  static constexpr const char* kSays =
+      "Changes what is given and leaves the rest; answers with all settings. They are kept over a restart. "
+      "`key`: pins the key (Eb:min, "
       "Ebm or Eb minor), empty frees it.";
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
@@ -800,11 +853,15 @@ struct SetSettings {
   std::optional<VoicingStyle> voicing{};
   std::optional<std::string> key{};
 };
-BOOST_DESCRIBE_STRUCT(SetSettings, (), (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing, key))
+BOOST_DESCRIBE_STRUCT(SetSettings, (),
+                      (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms,
+                       melody, voicing, key))
 
 struct ResetSettings {
   static constexpr const char* kMethod = "settings.reset";
-  static constexpr const char* kSays = "Takes settings as the configuration has them: those named, or all that were changed; answers with all settings.";
+  static constexpr const char* kSays =
+      "Takes settings as the configuration has them: those named, or all that were changed; answers with all "
+      "settings.";
   static constexpr const char* kExample = R"({"names":["brighter"]})";
   static constexpr const char* kReplyExample =
       R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":["symbol_style"]})";
@@ -816,12 +873,14 @@ BOOST_DESCRIBE_STRUCT(ResetSettings, (), (names))
 // ---- the list
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
-using Requests = boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, GetMeetings, GetEvents, GetNotes,
-                                      GetSketch, MarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats,
-                                      Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-                                      Hold, SendNotes, SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings, ResetSettings, GetLoop, Reharmonise,
-                                      HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
-                                      HandOverSketch, DeleteSketch>;
+using Requests =
+    boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments,
+                         GetMeetings, GetEvents, GetNotes, GetSketch, MarkTake, EndTake, RenameTake,
+                         AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat,
+                         GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying, Hold, SendNotes,
+                         SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings,
+                         ResetSettings, GetLoop, Reharmonise, HandOverTake, ProposeSketch, PutSketch,
+                         GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
 
 // ---- errors
 

@@ -1,8 +1,8 @@
 #include "protocol/schema.h"
 
+#include <algorithm>
 #include <boost/core/type_name.hpp>
 #include <boost/mp11.hpp>
-#include <algorithm>
 
 #include "protocol/messages.h"
 
@@ -28,8 +28,8 @@ std::string says() {
 
 // One walk over a type gives its schema and its short notation; shapes met on the way are collected in order.
 struct Shapes {
-  json::object definitions;                                    // JSON Schema by name
-  std::vector<std::array<std::string, 3>> notes;               // name, says, notation
+  json::object definitions;                       // JSON Schema by name
+  std::vector<std::array<std::string, 3>> notes;  // name, says, notation
 
   template <class T>
   json::value schema() {
@@ -65,20 +65,30 @@ struct Shapes {
 
   template <class T>
   std::string notation() {
-    if constexpr (std::is_same_v<T, bool>) return "true/false";
-    else if constexpr (IsWhole<T>::value) return std::to_string(T::kLow) + ".." + std::to_string(T::kHigh);
-    else if constexpr (IsReal<T>::value) return std::to_string(T::kLow) + ".0.." + std::to_string(T::kHigh) + ".0";
-    else if constexpr (std::is_integral_v<T>) return "whole";
-    else if constexpr (std::is_floating_point_v<T>) return "number";
-    else if constexpr (std::is_same_v<T, std::string>) return "text";
-    else if constexpr (IsNullable<T>::value) return notation<typename T::value_type>() + " or null";
-    else if constexpr (IsOptional<T>::value) return notation<typename T::value_type>();
-    else if constexpr (IsVector<T>::value) return "[" + notation<typename T::value_type>() + "]";
+    if constexpr (std::is_same_v<T, bool>)
+      return "true/false";
+    else if constexpr (IsWhole<T>::value)
+      return std::to_string(T::kLow) + ".." + std::to_string(T::kHigh);
+    else if constexpr (IsReal<T>::value)
+      return std::to_string(T::kLow) + ".0.." + std::to_string(T::kHigh) + ".0";
+    else if constexpr (std::is_integral_v<T>)
+      return "whole";
+    else if constexpr (std::is_floating_point_v<T>)
+      return "number";
+    else if constexpr (std::is_same_v<T, std::string>)
+      return "text";
+    else if constexpr (IsNullable<T>::value)
+      return notation<typename T::value_type>() + " or null";
+    else if constexpr (IsOptional<T>::value)
+      return notation<typename T::value_type>();
+    else if constexpr (IsVector<T>::value)
+      return "[" + notation<typename T::value_type>() + "]";
     else if constexpr (std::is_enum_v<T>) {
       std::string all;
       for (const auto& [e, name] : enum_names<T>()) all += (all.empty() ? "" : " | ") + name;
       return all;
-    } else return shape_name<T>();
+    } else
+      return shape_name<T>();
   }
 
   template <class T>
@@ -86,7 +96,8 @@ struct Shapes {
     std::string all;
     mp_for_each<MembersOf<T>>([&](auto d) {
       using M = std::remove_cvref_t<decltype(std::declval<T>().*d.pointer)>;
-      all += std::string(all.empty() ? "" : ", ") + d.name + (IsOptional<M>::value ? "?: " : ": ") + notation<M>();
+      all += std::string(all.empty() ? "" : ", ") + d.name + (IsOptional<M>::value ? "?: " : ": ") +
+             notation<M>();
     });
     return all.empty() ? "{}" : "{ " + all + " }";
   }
@@ -116,7 +127,9 @@ json::object object_schema(json::object properties, json::array required) {
   return {{"type", "object"}, {"properties", std::move(properties)}, {"required", std::move(required)}};
 }
 
-json::value fixed(std::string_view text) { return {{"const", text}}; }
+json::value fixed(std::string_view text) {
+  return {{"const", text}};
+}
 
 const json::value& id_schema() {
   static const json::value id{{"type", json::array{"string", "number", "null"}}};
@@ -125,7 +138,8 @@ const json::value& id_schema() {
 
 Shapes all_shapes() {
   Shapes shapes;
-  mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) { shapes.define<typename decltype(id)::type>(); });
+  mp_for_each<mp_transform<mp_identity, Notifications>>(
+      [&](auto id) { shapes.define<typename decltype(id)::type>(); });
   mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
     shapes.define<typename decltype(id)::type>();
     shapes.define<typename decltype(id)::type::Reply>();
@@ -234,22 +248,28 @@ std::string schema_json() {
   mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
     using T = typename decltype(id)::type;
     add(std::string(T::kMethod) + " notification",
-        object_schema({{"jsonrpc", fixed("2.0")}, {"method", fixed(T::kMethod)}, {"params", shapes.schema<T>()}},
-                      {"jsonrpc", "method", "params"}));
+        object_schema(
+            {{"jsonrpc", fixed("2.0")}, {"method", fixed(T::kMethod)}, {"params", shapes.schema<T>()}},
+            {"jsonrpc", "method", "params"}));
   });
   mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
     using T = typename decltype(id)::type;
     json::array needed{"jsonrpc", "method"};
     if (definitions[shape_name<T>()].as_object().contains("required")) needed.emplace_back("params");
-    add(std::string(T::kMethod) + " request",
-        object_schema({{"jsonrpc", fixed("2.0")}, {"method", fixed(T::kMethod)}, {"params", shapes.schema<T>()}, {"id", id_schema()}},
-                      std::move(needed)));
+    add(std::string(T::kMethod) + " request", object_schema({{"jsonrpc", fixed("2.0")},
+                                                             {"method", fixed(T::kMethod)},
+                                                             {"params", shapes.schema<T>()},
+                                                             {"id", id_schema()}},
+                                                            std::move(needed)));
     add(std::string(T::kMethod) + " response",
-        object_schema({{"jsonrpc", fixed("2.0")}, {"result", shapes.schema<typename T::Reply>()}, {"id", id_schema()}},
-                      {"jsonrpc", "result", "id"}));
+        object_schema(
+            {{"jsonrpc", fixed("2.0")}, {"result", shapes.schema<typename T::Reply>()}, {"id", id_schema()}},
+            {"jsonrpc", "result", "id"}));
   });
-  const json::value error = object_schema({{"code", {{"type", "integer"}}}, {"message", {{"type", "string"}}}}, {"code", "message"});
-  add("error response", object_schema({{"jsonrpc", fixed("2.0")}, {"error", error}, {"id", id_schema()}}, {"jsonrpc", "error", "id"}));
+  const json::value error = object_schema(
+      {{"code", {{"type", "integer"}}}, {"message", {{"type", "string"}}}}, {"code", "message"});
+  add("error response", object_schema({{"jsonrpc", fixed("2.0")}, {"error", error}, {"id", id_schema()}},
+                                      {"jsonrpc", "error", "id"}));
   json::object root{{"$schema", "https://json-schema.org/draft/2020-12/schema"},
                     {"title", "Undersong protocol"},
                     {"description", "Generated from protocol/messages.h."},
@@ -268,17 +288,22 @@ std::string protocol_page() {
   mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
     using T = typename decltype(id)::type;
     own.push_back(shape_name<T>());
-    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() + "\n```\n```json\n" +
-            wrapped(std::string(R"({"jsonrpc":"2.0","method":")") + T::kMethod + R"(","params":)" + T::kExample + "}") + "\n```\n";
+    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() +
+            "\n```\n```json\n" +
+            wrapped(std::string(R"({"jsonrpc":"2.0","method":")") + T::kMethod + R"(","params":)" +
+                    T::kExample + "}") +
+            "\n```\n";
   });
   page += "\n## What a client may ask\n";
   mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
     using T = typename decltype(id)::type;
     own.push_back(shape_name<T>());
-    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() + "\nresult " +
-            shape_name<typename T::Reply>() + "\n```\n```json\n" +
-            wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"method":")") + T::kMethod + R"(","params":)" + T::kExample + "}") + "\n" +
-            wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"result":)") + T::kReplyExample + "}") + "\n```\n";
+    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() +
+            "\nresult " + shape_name<typename T::Reply>() + "\n```\n```json\n" +
+            wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"method":")") + T::kMethod + R"(","params":)" +
+                    T::kExample + "}") +
+            "\n" + wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"result":)") + T::kReplyExample + "}") +
+            "\n```\n";
   });
   page += "\n## Shapes\n";
   for (const auto& [name, says_it, members] : shapes.notes) {

@@ -1,10 +1,13 @@
-// The protocol as documents, both made from messages.h: a JSON Schema (draft 2020-12) and the page for people.
+// The protocol as documents, both made from messages.h: a JSON Schema (draft 2020-12) and the page for
+// people.
 //
-// protocol/schema.json and protocol/PROTOCOL.md are these texts; a test fails when they differ. To write them anew:
+// protocol/schema.json and protocol/PROTOCOL.md are these texts; a test fails when they differ. To write them
+// anew:
 //   UNDERSONG_REWRITE=1 build/tests/protocol_tests
 //
-// In the schema, $defs holds every shape by its name, and for each message its whole JSON-RPC form: "NAME notification",
-// "NAME request", "NAME response", besides "error response". Unknown members are allowed, as readers must allow them.
+// In the schema, $defs holds every shape by its name, and for each message its whole JSON-RPC form: "NAME
+// notification", "NAME request", "NAME response", besides "error response". Unknown members are allowed, as
+// readers must allow them.
 #pragma once
 
 #include <string>

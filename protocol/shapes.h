@@ -1,9 +1,10 @@
 // The parts that messages are made of. See messages.h for the messages themselves.
 //
-// Units: times named `at`, `since` and lengths ending in `_us` are whole microseconds of the daemon's monotonic clock;
-// those ending in `_utc_ms` are milliseconds since 1970 in UTC. Pitches are MIDI key numbers, 60 = middle C. Pitch
-// classes are 0..11, 0 = C. A chord comes as a symbol for people and as `harte` for programs.
-// Source of the latter: Harte, Sandler, Abdallah & Gomez (2005), "Symbolic representation of musical chords".
+// Units: times named `at`, `since` and lengths ending in `_us` are whole microseconds of the daemon's
+// monotonic clock; those ending in `_utc_ms` are milliseconds since 1970 in UTC. Pitches are MIDI key
+// numbers, 60 = middle C. Pitch classes are 0..11, 0 = C. A chord comes as a symbol for people and as `harte`
+// for programs. Source of the latter: Harte, Sandler, Abdallah & Gomez (2005), "Symbolic representation of
+// musical chords".
 #pragma once
 
 #include <cstdint>
@@ -36,8 +37,8 @@ BOOST_DESCRIBE_STRUCT(Reading, (), (symbol, harte, root, root_name, quality, bas
 
 struct ChordInForce {
   static constexpr const char* kSays =
-      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, silent now. "
-      "`dark_bright` and `resolved_tense` as in Alternative.";
+      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, "
+      "silent now. `dark_bright` and `resolved_tense` as in Alternative.";
   std::string symbol, harte;
   PitchClassNumber root;
   std::string root_name;
@@ -49,8 +50,9 @@ struct ChordInForce {
   Real<-1, 1> dark_bright;
   Share resolved_tense;
 };
-BOOST_DESCRIBE_STRUCT(ChordInForce, (), (symbol, harte, root, root_name, quality, bass, confidence, since, sounding, dark_bright,
-                                         resolved_tense))
+BOOST_DESCRIBE_STRUCT(ChordInForce, (),
+                      (symbol, harte, root, root_name, quality, bass, confidence, since, sounding,
+                       dark_bright, resolved_tense))
 
 enum class Mode : std::uint8_t { kMajor, kMinor };
 BOOST_DESCRIBE_ENUM(Mode, kMajor, kMinor)
@@ -85,16 +87,18 @@ struct HeldNote {
 BOOST_DESCRIBE_STRUCT(HeldNote, (), (pitch, velocity, key_down, since))
 
 struct Wishes {
-  static constexpr const char* kSays = "-1 darker, more resolved, familiar; 1 brighter, more tense, surprising; 0 no wish.";
+  static constexpr const char* kSays =
+      "-1 darker, more resolved, familiar; 1 brighter, more tense, surprising; 0 no wish.";
   Wish brighter, tenser, surprising;
 };
 BOOST_DESCRIBE_STRUCT(Wishes, (), (brighter, tenser, surprising))
 
 struct Alternative {
   static constexpr const char* kSays =
-      "What else could stand under the melody. `degrees`: of each melody note in this chord; `dark_bright` -1 dark .. 1 "
-      "bright; `resolved_tense` 0 .. 1; `familiar` 0 surprising .. 1 usual; `hands_move` in semitones, all voices "
-      "together; `left` and `right` hand, lowest first, the melody on top; `tried`: already played under this note.";
+      "What else could stand under the melody. `degrees`: of each melody note in this chord; `dark_bright` "
+      "-1 dark .. 1 bright; `resolved_tense` 0 .. 1; `familiar` 0 surprising .. 1 usual; `hands_move` in "
+      "semitones, all voices together; `left` and `right` hand, lowest first, the melody on top; `tried`: "
+      "already played under this note.";
   std::string symbol, harte;
   PitchClassNumber root;
   std::string root_name;
@@ -106,18 +110,38 @@ struct Alternative {
   std::string reason;
   bool tried = false;
 };
-BOOST_DESCRIBE_STRUCT(Alternative, (), (symbol, harte, root, root_name, degrees, dark_bright, resolved_tense, familiar,
-                                        hands_move, left, right, reason, tried))
+BOOST_DESCRIBE_STRUCT(Alternative, (),
+                      (symbol, harte, root, root_name, degrees, dark_bright, resolved_tense, familiar,
+                       hands_move, left, right, reason, tried))
 
 // ---- the log of takes
 
 // Stored as numbers in takes/log_line.h; here as words.
 enum class LineKind : std::uint8_t {
-  kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection, kRename, kAnnotate, kDelete, kRestore,
-  kBeat, kAlong, kPass, kEcho, kLost, kMeeting,
+  kTakeBegin,
+  kMidi,
+  kChord,
+  kKey,
+  kMelody,
+  kOffered,
+  kTried,
+  kMark,
+  kTakeEnd,
+  kCorrection,
+  kRename,
+  kAnnotate,
+  kDelete,
+  kRestore,
+  kBeat,
+  kAlong,
+  kPass,
+  kEcho,
+  kLost,
+  kMeeting,
 };
-BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd, kCorrection,
-                    kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost, kMeeting)
+BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd,
+                    kCorrection, kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost,
+                    kMeeting)
 
 struct LoggedMidi {
   static constexpr const char* kSays = "A MIDI message as received: 1 to 3 bytes and the number of its port.";
@@ -127,8 +151,18 @@ struct LoggedMidi {
 BOOST_DESCRIBE_STRUCT(LoggedMidi, (), (port, bytes))
 
 // Families of chord qualities, as words.
-enum class Family : std::uint8_t { kMajor, kMinor, kDominant, kSuspended, kDiminished, kHalfDiminished, kAugmented, kPower };
-BOOST_DESCRIBE_ENUM(Family, kMajor, kMinor, kDominant, kSuspended, kDiminished, kHalfDiminished, kAugmented, kPower)
+enum class Family : std::uint8_t {
+  kMajor,
+  kMinor,
+  kDominant,
+  kSuspended,
+  kDiminished,
+  kHalfDiminished,
+  kAugmented,
+  kPower
+};
+BOOST_DESCRIBE_ENUM(Family, kMajor, kMinor, kDominant, kSuspended, kDiminished, kHalfDiminished, kAugmented,
+                    kPower)
 
 struct LoggedChord {
   std::string symbol, harte;
@@ -141,7 +175,8 @@ struct LoggedChord {
 BOOST_DESCRIBE_STRUCT(LoggedChord, (), (symbol, harte, root, quality, family, bass, confidence))
 
 struct LoggedKey {
-  static constexpr const char* kSays = "`pinned`: the player said it; a line without is heard, also the first after it was freed.";
+  static constexpr const char* kSays =
+      "`pinned`: the player said it; a line without is heard, also the first after it was freed.";
   std::string harte;
   PitchClassNumber tonic;
   Mode mode = Mode::kMajor;
@@ -151,7 +186,8 @@ struct LoggedKey {
 BOOST_DESCRIBE_STRUCT(LoggedKey, (), (harte, tonic, mode, confidence, pinned))
 
 struct LoggedMelody {
-  static constexpr const char* kSays = "`over` is the root of the chord in force, `degree` the note's place above it.";
+  static constexpr const char* kSays =
+      "`over` is the root of the chord in force, `degree` the note's place above it.";
   PitchNumber pitch;
   std::optional<PitchClassNumber> over{};
   std::optional<std::string> degree{};
@@ -167,7 +203,8 @@ struct LoggedOffer {
 BOOST_DESCRIBE_STRUCT(LoggedOffer, (), (list, melody, harte))
 
 struct LoggedTrial {
-  static constexpr const char* kSays = "The player's next chord matched an offered one; `place` in the list counts from 0.";
+  static constexpr const char* kSays =
+      "The player's next chord matched an offered one; `place` in the list counts from 0.";
   std::uint32_t list = 0;
   std::string harte;
   Whole<0, 255> place;
@@ -179,8 +216,9 @@ BOOST_DESCRIBE_ENUM(BeatSource, kPlayed, kTapped, kClock)
 
 struct BeatNow {
   static constexpr const char* kSays =
-      "The newest beat: when it fell, beats a minute, its `place` in the bar from 1 to `meter`, and whether the playing, "
-      "taps or another machine's clock say so. It changes once a beat at most, and with a correction.";
+      "The newest beat: when it fell, beats a minute, its `place` in the bar from 1 to `meter`, and whether "
+      "the playing, taps or another machine's clock say so. It changes once a beat at most, and with a "
+      "correction.";
   TimeUs at = 0;
   Whole<1, 1000> tempo{1};
   Share confidence;
@@ -194,9 +232,10 @@ BOOST_DESCRIBE_ENUM(BeatWord, kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo)
 
 struct LoggedBeat {
   static constexpr const char* kSays =
-      "What was said of the take's beats: `tap`: they are `interval_us` long; `clock`: another machine's bar begins (with "
-      "`place`: here fell that beat of it, 1 is the second, when the take began in it); `one`: "
-      "a bar begins here; `meter` beats a bar; `twice` or `half` as many; `undo` takes the last of these back but a clock's.";
+      "What was said of the take's beats: `tap`: they are `interval_us` long; `clock`: another machine's bar "
+      "begins (with `place`: here fell that beat of it, 1 is the second, when the take began in it); `one`: "
+      "a bar begins here; `meter` beats a bar; `twice` or `half` as many; `undo` takes the last of these "
+      "back but a clock's.";
   BeatWord what = BeatWord::kOne;
   std::optional<TimeUs> interval_us{};
   std::optional<Whole<1, 16>> meter{};
@@ -212,7 +251,8 @@ struct AlongChord {
 BOOST_DESCRIBE_STRUCT(AlongChord, (), (at_us, harte))
 
 struct LoggedAlong {
-  static constexpr const char* kSays = "The loop of take `take` is played while this one is recorded; each time round takes `cycle_us`.";
+  static constexpr const char* kSays =
+      "The loop of take `take` is played while this one is recorded; each time round takes `cycle_us`.";
   std::uint64_t take = 0;
   double tempo = 0;
   Whole<1, 16> meter{4};
@@ -229,7 +269,8 @@ BOOST_DESCRIBE_STRUCT(LoggedPass, (), (number))
 
 struct LoggedLoss {
   static constexpr const char* kSays =
-      "So many messages of an input were lost just before: they came faster than they could be taken. What sounded on it was ended.";
+      "So many messages of an input were lost just before: they came faster than they could be taken. What "
+      "sounded on it was ended.";
   Whole<0, 255> port;
   std::string name;
   std::uint64_t events = 0;
@@ -238,8 +279,10 @@ BOOST_DESCRIBE_STRUCT(LoggedLoss, (), (port, name, events))
 
 struct LoggedMeeting {
   static constexpr const char* kSays =
-      "A melody note stood over a chord in force from `at` for `length_us`, told when it is over. `time`: how often this note has met "
-      "this harmony (a root and a family) in the take: 1 the first time, more when it was returned to. `key`: missing when none was known.";
+      "A melody note stood over a chord in force from `at` for `length_us`, told when it is over. `time`: "
+      "how often this note has met "
+      "this harmony (a root and a family) in the take: 1 the first time, more when it was returned to. "
+      "`key`: missing when none was known.";
   PitchNumber pitch;
   std::string name, degree;
   std::string symbol, harte;
@@ -250,14 +293,16 @@ struct LoggedMeeting {
   std::uint32_t time = 1;
   std::optional<std::string> key{};
 };
-BOOST_DESCRIBE_STRUCT(LoggedMeeting, (), (pitch, name, degree, symbol, harte, root, family, bass, length_us, time, key))
+BOOST_DESCRIBE_STRUCT(LoggedMeeting, (),
+                      (pitch, name, degree, symbol, harte, root, family, bass, length_us, time, key))
 
 struct LogLine {
   static constexpr const char* kSays =
-      "One line of the log. Numbers ascend without gaps over all takes, and a line that has one is on disk. Only the "
-      "members of its kind are present; `text` belongs to mark, rename, annotate and correction (Harte), `reason` to "
-      "take_end, `begin_utc_ms` to take_begin. `take` is missing on what happened between takes. An `echo` is a message as received "
-      "that is probably only what the daemon had played itself: it is no part of what was played, and kept should that be wrong.";
+      "One line of the log. Numbers ascend without gaps over all takes, and a line that has one is on disk. "
+      "Only the members of its kind are present; `text` belongs to mark, rename, annotate and correction "
+      "(Harte), `reason` to take_end, `begin_utc_ms` to take_begin. `take` is missing on what happened "
+      "between takes. An `echo` is a message as received that is probably only what the daemon had played "
+      "itself: it is no part of what was played, and kept should that be wrong.";
   std::uint64_t number = 0;
   std::optional<std::uint64_t> take{};
   TimeUs at = 0;
@@ -278,12 +323,15 @@ struct LogLine {
   std::optional<std::string> reason{};
   std::optional<TimeUtcMs> begin_utc_ms{};
 };
-BOOST_DESCRIBE_STRUCT(LogLine, (), (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass, echo, lost, meeting, text, reason, begin_utc_ms))
+BOOST_DESCRIBE_STRUCT(LogLine, (),
+                      (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass,
+                       echo, lost, meeting, text, reason, begin_utc_ms))
 
 struct TakeSummary {
   static constexpr const char* kSays =
-      "`at` is where the take begins on the clock of the run that made it; `length_us` of an open take is the time of "
-      "its newest line. `ended` says why it ended: silence, request, stop, interrupted; missing while it is open.";
+      "`at` is where the take begins on the clock of the run that made it; `length_us` of an open take is "
+      "the time of its newest line. `ended` says why it ended: silence, request, stop, interrupted; missing "
+      "while it is open.";
   std::uint64_t take = 0;
   TimeUtcMs begin_utc_ms = 0;
   TimeUs at = 0;
@@ -296,8 +344,9 @@ struct TakeSummary {
   bool deleted = false;
   std::uint64_t first_line = 0, last_line = 0;
 };
-BOOST_DESCRIBE_STRUCT(TakeSummary, (), (take, begin_utc_ms, at, length_us, title, annotation, ended, notes, chords, marks, key,
-                                        deleted, first_line, last_line))
+BOOST_DESCRIBE_STRUCT(TakeSummary, (),
+                      (take, begin_utc_ms, at, length_us, title, annotation, ended, notes, chords, marks, key,
+                       deleted, first_line, last_line))
 
 // ---- the daemon's state
 
@@ -311,7 +360,8 @@ struct Port {
 BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected, own))
 
 struct OutputPort {
-  static constexpr const char* kSays = "`trouble`: why it isn't connected, in one sentence; empty when it is.";
+  static constexpr const char* kSays =
+      "`trouble`: why it isn't connected, in one sentence; empty when it is.";
   std::string name;
   bool connected = false;
   std::string trouble;
@@ -320,8 +370,9 @@ BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble))
 
 struct PlayingAlong {
   static constexpr const char* kSays =
-      "The loop goes round after `count_in_us`; each time takes `cycle_us`. `rounds`: then it ends; missing when it goes on until it "
-      "is stopped. `given`: the chords came with the request, they are not the loop's own. `listen`: nothing is kept against it.";
+      "The loop goes round after `count_in_us`; each time takes `cycle_us`. `rounds`: then it ends; missing "
+      "when it goes on until it is stopped. `given`: the chords came with the request, they are not the "
+      "loop's own. `listen`: nothing is kept against it.";
   double tempo = 0;
   Whole<1, 16> meter{4};
   TimeUs count_in_us = 0, cycle_us = 0;
@@ -333,9 +384,9 @@ BOOST_DESCRIBE_STRUCT(PlayingAlong, (), (tempo, meter, count_in_us, cycle_us, ch
 
 struct Playing {
   static constexpr const char* kSays =
-      "What is played on the MIDI output: a take from `from_us` to `to_us`, counted from its beginning. `since`: when "
-      "`from_us` sounded, on the daemon's clock. With `along` it is the take's loop, round and round, "
-      "and both are 0.";
+      "What is played on the MIDI output: a take from `from_us` to `to_us`, counted from its beginning. "
+      "`since`: when `from_us` sounded, on the daemon's clock. With `along` it is the take's loop, round and "
+      "round, and both are 0.";
   std::uint64_t take = 0;
   TimeUs since = 0;
   TimeUs from_us = 0, to_us = 0;
@@ -354,8 +405,8 @@ BOOST_DESCRIBE_STRUCT(CurrentTake, (), (take, since, begin_utc_ms, notes))
 
 struct StoreHealth {
   static constexpr const char* kSays =
-      "`sentence` says what is wrong, empty when nothing is; `waiting` lines are in memory, `lost` did not fit there. "
-      "`id` names this store: log numbers of another one mean other lines.";
+      "`sentence` says what is wrong, empty when nothing is; `waiting` lines are in memory, `lost` did not "
+      "fit there. `id` names this store: log numbers of another one mean other lines.";
   bool good = true;
   std::string sentence;
   std::uint64_t waiting = 0, lost = 0;
@@ -370,21 +421,42 @@ BOOST_DESCRIBE_ENUM(SymbolStyle, kLetters, kSigns)
 enum class MelodySpan : std::uint8_t { kNote, kTwo, kBar };
 BOOST_DESCRIBE_ENUM(MelodySpan, kNote, kTwo, kBar)
 
-enum class VoicingStyle : std::uint8_t { kOpen, kShell, kRootlessA, kRootlessB, kDrop2, kSpread, kQuartal, kBlock };
+enum class VoicingStyle : std::uint8_t {
+  kOpen,
+  kShell,
+  kRootlessA,
+  kRootlessB,
+  kDrop2,
+  kSpread,
+  kQuartal,
+  kBlock
+};
 BOOST_DESCRIBE_ENUM(VoicingStyle, kOpen, kShell, kRootlessA, kRootlessB, kDrop2, kSpread, kQuartal, kBlock)
 
-enum class SettingName : std::uint8_t { kBrighter, kTenser, kSurprising, kSymbolStyle, kHearOutput, kHearVelocity, kSettleMs, kMelody, kVoicing, kKey };
-BOOST_DESCRIBE_ENUM(SettingName, kBrighter, kTenser, kSurprising, kSymbolStyle, kHearOutput, kHearVelocity, kSettleMs, kMelody, kVoicing, kKey)
+enum class SettingName : std::uint8_t {
+  kBrighter,
+  kTenser,
+  kSurprising,
+  kSymbolStyle,
+  kHearOutput,
+  kHearVelocity,
+  kSettleMs,
+  kMelody,
+  kVoicing,
+  kKey
+};
+BOOST_DESCRIBE_ENUM(SettingName, kBrighter, kTenser, kSurprising, kSymbolStyle, kHearOutput, kHearVelocity,
+                    kSettleMs, kMelody, kVoicing, kKey)
 
 struct Settings {
   static constexpr const char* kSays =
-      "`symbol_style` letters: Cmaj7, signs: CΔ7. `hear_output` empty: the daemon's own virtual port. `hear_velocity`: "
-      "the loudest a suggestion is played. "
-      "`settle_ms`: a chord that lasts less is not shown by clients that are read at a glance. `melody`: alternatives are sought "
-      "under the newest note, the two newest while both are held or alternate, or all of the last bar. `voicing`: the style "
-      "in which alternatives are laid out, where it can be had; open moves the hands least. `key`: pinned, in Harte syntax, empty "
-      "while it is heard. `changed`: what differs from the configuration because a client changed it; it is kept over a restart, "
-      "and settings.reset takes it back.";
+      "`symbol_style` letters: Cmaj7, signs: CΔ7. `hear_output` empty: the daemon's own virtual port. "
+      "`hear_velocity`: the loudest a suggestion is played. `settle_ms`: a chord that lasts less is not "
+      "shown by clients that are read at a glance. `melody`: alternatives are sought under the newest note, "
+      "the two newest while both are held or alternate, or all of the last bar. `voicing`: the style in "
+      "which alternatives are laid out, where it can be had; open moves the hands least. `key`: pinned, in "
+      "Harte syntax, empty while it is heard. `changed`: what differs from the configuration because a "
+      "client changed it; it is kept over a restart, and settings.reset takes it back.";
   Wishes wishes;
   SymbolStyle symbol_style = SymbolStyle::kLetters;
   std::string hear_output;
@@ -395,7 +467,9 @@ struct Settings {
   std::string key;
   std::vector<SettingName> changed;
 };
-BOOST_DESCRIBE_STRUCT(Settings, (), (wishes, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing, key, changed))
+BOOST_DESCRIBE_STRUCT(Settings, (),
+                      (wishes, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing, key,
+                       changed))
 
 enum class Topic : std::uint8_t { kMoment, kStatus, kLog };
 BOOST_DESCRIBE_ENUM(Topic, kMoment, kStatus, kLog)

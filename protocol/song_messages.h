@@ -1,5 +1,5 @@
-// Messages about what a take becomes: its loop, other chords for it, parts for other musicians, and sketches of songs.
-// They are listed in messages.h; see there how a message is made.
+// Messages about what a take becomes: its loop, other chords for it, parts for other musicians, and sketches
+// of songs. They are listed in messages.h; see there how a message is made.
 //
 // All of them are worked out on a thread of low priority: an hour's take needs a second or two.
 #pragma once
@@ -16,7 +16,8 @@ namespace undersong::protocol {
 // ---- the loop of a take
 
 struct LoopChord {
-  static constexpr const char* kSays = "`beats` is missing where there is no pulse; `length_us` is the median over all passes.";
+  static constexpr const char* kSays =
+      "`beats` is missing where there is no pulse; `length_us` is the median over all passes.";
   std::string symbol, harte;
   std::optional<double> beats{};
   TimeUs length_us = 0;
@@ -25,7 +26,8 @@ BOOST_DESCRIBE_STRUCT(LoopChord, (), (symbol, harte, beats, length_us))
 
 struct LoopPass {
   static constexpr const char* kSays =
-      "One time round. `difference` says in words what was not as usual; empty when nothing was. `transposed` in semitones upwards.";
+      "One time round. `difference` says in words what was not as usual; empty when nothing was. "
+      "`transposed` in semitones upwards.";
   TimeUs at = 0, length_us = 0;
   std::string section;
   bool variant = false, cut = false;
@@ -35,7 +37,8 @@ struct LoopPass {
 BOOST_DESCRIBE_STRUCT(LoopPass, (), (at, length_us, section, variant, cut, transposed, difference))
 
 struct LoopSection {
-  static constexpr const char* kSays = "Passes that belong together by their melody: `first` counts from 0. `kind` and `reason` in words.";
+  static constexpr const char* kSays =
+      "Passes that belong together by their melody: `first` counts from 0. `kind` and `reason` in words.";
   std::string label, kind;
   std::uint64_t first = 0, passes = 0;
   TimeUs at = 0, length_us = 0;
@@ -57,7 +60,8 @@ BOOST_DESCRIBE_STRUCT(TakeLoop, (), (take, tempo, meter, confidence, chords, pas
 struct GetLoop {
   static constexpr const char* kMethod = "take.loop";
   static constexpr const char* kSays =
-      "The loop that was circled in a take, its passes and sections; the newest take when `take` is left out. Not found when nothing "
+      "The loop that was circled in a take, its passes and sections; the newest take when `take` is left "
+      "out. Not found when nothing "
       "comes round. `tempo` and `meter` are missing where there is no pulse.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
@@ -76,7 +80,9 @@ enum class NoteRole : std::uint8_t { kChordTone, kTension, kAvoid };
 BOOST_DESCRIBE_ENUM(NoteRole, kChordTone, kTension, kAvoid)
 
 struct SungDegree {
-  static constexpr const char* kSays = "A melody note over a chord: `length` in beats (seconds without a pulse) a time round, `held` when it is long.";
+  static constexpr const char* kSays =
+      "A melody note over a chord: `length` in beats (seconds without a pulse) a time round, `held` when it "
+      "is long.";
   std::string note, degree;
   NoteRole role = NoteRole::kChordTone;
   double length = 0;
@@ -86,7 +92,8 @@ BOOST_DESCRIBE_STRUCT(SungDegree, (), (note, degree, role, length, held))
 
 struct ProposedChord {
   static constexpr const char* kSays =
-      "`change`: what it does in place of the chord that was played; `reached_by`: from the one before it, round the loop; `outside`: how "
+      "`change`: what it does in place of the chord that was played; `reached_by`: from the one before it, "
+      "round the loop; `outside`: how "
       "many of its tones lie outside the key. `left` and `right` hand, lowest first, melody on top.";
   std::string symbol, harte;
   bool kept = false, changed = false;
@@ -97,11 +104,14 @@ struct ProposedChord {
   Whole<0, 12> outside;
   std::vector<PitchNumber> left, right;
 };
-BOOST_DESCRIBE_STRUCT(ProposedChord, (), (symbol, harte, kept, changed, change, reached_by, melody, dark_bright, resolved_tense, outside, left, right))
+BOOST_DESCRIBE_STRUCT(ProposedChord, (),
+                      (symbol, harte, kept, changed, change, reached_by, melody, dark_bright, resolved_tense,
+                       outside, left, right))
 
 struct LoopProposal {
   static constexpr const char* kSays =
-      "Chords for one time round. `score` compares within one answer; `hands_move` in semitones once round. `pedal`: the note on which "
+      "Chords for one time round. `score` compares within one answer; `hands_move` in semitones once round. "
+      "`pedal`: the note on which "
       "the bass of all its chords stays, where that was asked for.";
   std::vector<ProposedChord> chords;
   double score = 0;
@@ -111,11 +121,13 @@ struct LoopProposal {
   std::string reason;
   std::optional<PitchClassNumber> pedal{};
 };
-BOOST_DESCRIBE_STRUCT(LoopProposal, (), (chords, score, dark_bright, resolved_tense, changed, hands_move, reason, pedal))
+BOOST_DESCRIBE_STRUCT(LoopProposal, (),
+                      (chords, score, dark_bright, resolved_tense, changed, hands_move, reason, pedal))
 
 struct Reharmonised {
   static constexpr const char* kSays =
-      "`apart`: in so many of the `free` chords at least each differs from every other and from what was `played`. `exact`: each is "
+      "`apart`: in so many of the `free` chords at least each differs from every other and from what was "
+      "`played`. `exact`: each is "
       "proved the best that does.";
   std::uint64_t take = 0;
   std::optional<std::string> key{};
@@ -130,10 +142,13 @@ BOOST_DESCRIBE_STRUCT(Reharmonised, (), (take, key, section, passes, free, apart
 struct Reharmonise {
   static constexpr const char* kMethod = "take.reharmonise";
   static constexpr const char* kSays =
-      "Other chords for the loop of a take under the same melody, best first. `keep`: places in the loop whose chords stay, the first is 1. "
-      "`section`: whose melody is kept; the one with the most passes when left out. `pedal`: the bass stays on one note under all chords: "
+      "Other chords for the loop of a take under the same melody, best first. `keep`: places in the loop "
+      "whose chords stay, the first is 1. "
+      "`section`: whose melody is kept; the one with the most passes when left out. `pedal`: the bass stays "
+      "on one note under all chords: "
       "\"any\", or a note name such as Bb.";
-  static constexpr const char* kExample = R"({"take":12,"brighter":-0.5,"roots":"fifths","keep":[1],"count":8})";
+  static constexpr const char* kExample =
+      R"({"take":12,"brighter":-0.5,"roots":"fifths","keep":[1],"count":8})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"key":"C:maj","section":"A","passes":6,"free":1,"apart":1,"exact":true,"played":{"chords":[],"score":0.71,"dark_bright":0.1,"resolved_tense":0.4,"changed":0,"hands_move":12,"reason":"as played"},"proposals":[{"chords":[{"symbol":"Db9","harte":"Db:9","kept":false,"changed":true,"change":"tritone substitute","reached_by":"chromatic approach","melody":[{"note":"F","degree":"3","role":"chord_tone","length":2,"held":true}],"dark_bright":-0.2,"resolved_tense":0.6,"outside":3,"left":[37,47],"right":[63,68,77]}],"score":0.62,"dark_bright":-0.2,"resolved_tense":0.6,"changed":1,"hands_move":9,"reason":"from outside C major: Db9 (tritone substitute for G7); darker than the loop"}]})";
   using Reply = Reharmonised;
@@ -145,7 +160,8 @@ struct Reharmonise {
   std::optional<std::string> section{};
   std::optional<Whole<1, 16>> count{};
 };
-BOOST_DESCRIBE_STRUCT(Reharmonise, (), (take, brighter, tenser, surprising, roots, pedal, keep, section, count))
+BOOST_DESCRIBE_STRUCT(Reharmonise, (),
+                      (take, brighter, tenser, surprising, roots, pedal, keep, section, count))
 
 // ---- parts for other musicians
 
@@ -155,7 +171,9 @@ struct HandedFile {
 BOOST_DESCRIBE_STRUCT(HandedFile, (), (name, base64))
 
 struct HandedOver {
-  static constexpr const char* kSays = "`remarks`: what was found wanting but stopped nothing, a sentence each. `folder`: a name for where they may go.";
+  static constexpr const char* kSays =
+      "`remarks`: what was found wanting but stopped nothing, a sentence each. `folder`: a name for where "
+      "they may go.";
   std::string folder;
   std::vector<HandedFile> files;
   std::vector<std::string> remarks;
@@ -165,10 +183,12 @@ BOOST_DESCRIBE_STRUCT(HandedOver, (), (folder, files, remarks))
 struct HandOverTake {
   static constexpr const char* kMethod = "take.hand_over";
   static constexpr const char* kSays =
-      "A take as parts for other musicians: parts.mid, lead_sheet.musicxml and chart.txt. `steady`: an even tempo instead of the player's, "
+      "A take as parts for other musicians: parts.mid, lead_sheet.musicxml and chart.txt. `steady`: an even "
+      "tempo instead of the player's, "
       "`tempo` beats a minute if given.";
   static constexpr const char* kExample = R"({"take":12,"steady":true,"tempo":96})";
-  static constexpr const char* kReplyExample = R"({"folder":"take-12","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
+  static constexpr const char* kReplyExample =
+      R"({"folder":"take-12","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
   using Reply = HandedOver;
   std::optional<std::uint64_t> take{};
   std::optional<bool> steady{};
@@ -186,9 +206,10 @@ BOOST_DESCRIBE_ENUM(SongLayer, kMelody, kChords, kBass, kPad)
 
 struct SketchSection {
   static constexpr const char* kSays =
-      "What a section of a song is drawn from: a `take`, or a standard MIDI file `source` beside the sketches; of it a section by `label`, or "
-      "`passes` (the first is 1), or a `span` of two times in seconds; with none of these the section with the most passes. `layers`: all when "
-      "left out. `reharmonise`: number of a proposal; or `chords`: symbols or Harte syntax. `transpose` in semitones.";
+      "What a section of a song is drawn from: a `take`, or a standard MIDI file `source` beside the "
+      "sketches; of it a section by `label`, or `passes` (the first is 1), or a `span` of two times in "
+      "seconds; with none of these the section with the most passes. `layers`: all when left out. "
+      "`reharmonise`: number of a proposal; or `chords`: symbols or Harte syntax. `transpose` in semitones.";
   std::string name;
   SectionRole kind = SectionRole::kTheme;
   std::optional<std::uint64_t> take{};
@@ -201,10 +222,14 @@ struct SketchSection {
   std::optional<std::vector<std::string>> chords{};
   std::optional<Whole<-24, 24>> transpose{};
 };
-BOOST_DESCRIBE_STRUCT(SketchSection, (), (name, kind, take, source, label, passes, span, repeats, layers, reharmonise, chords, transpose))
+BOOST_DESCRIBE_STRUCT(SketchSection, (),
+                      (name, kind, take, source, label, passes, span, repeats, layers, reharmonise, chords,
+                       transpose))
 
 struct SongSketch {
-  static constexpr const char* kSays = "A song as an ordered list of sections drawn from takes. `tempo` in beats a minute; the first section's when left out.";
+  static constexpr const char* kSays =
+      "A song as an ordered list of sections drawn from takes. `tempo` in beats a minute; the first "
+      "section's when left out.";
   std::string title;
   std::optional<double> tempo{};
   std::vector<SketchSection> sections;
@@ -212,14 +237,16 @@ struct SongSketch {
 BOOST_DESCRIBE_STRUCT(SongSketch, (), (title, tempo, sections))
 
 struct KeptSketch {
-  static constexpr const char* kSays = "`text` is the sketch as its TOML file has it; `revision` changes whenever that does.";
+  static constexpr const char* kSays =
+      "`text` is the sketch as its TOML file has it; `revision` changes whenever that does.";
   std::string name, revision, text;
   SongSketch sketch;
 };
 BOOST_DESCRIBE_STRUCT(KeptSketch, (), (name, revision, text, sketch))
 
 struct SketchSummary {
-  static constexpr const char* kSays = "`problem`: what is wrong with it, with its line; empty when it can be read.";
+  static constexpr const char* kSays =
+      "`problem`: what is wrong with it, with its line; empty when it can be read.";
   std::string name, title;
   std::uint64_t sections = 0;
   std::string problem;
@@ -236,16 +263,20 @@ struct ListSketches {
   static constexpr const char* kMethod = "sketch.list";
   static constexpr const char* kSays = "The sketches by name, and the folder their TOML files are in.";
   static constexpr const char* kExample = "{}";
-  static constexpr const char* kReplyExample = R"({"folder":"/home/player/.local/share/undersong/sketches","sketches":[{"name":"rounds","title":"Evening rounds","sections":6,"problem":""}]})";
+  static constexpr const char* kReplyExample =
+      R"({"folder":"/home/player/.local/share/undersong/sketches","sketches":[{"name":"rounds","title":"Evening rounds","sections":6,"problem":""}]})";
   using Reply = SketchList;
 };
 BOOST_DESCRIBE_STRUCT(ListSketches, (), ())
 
 struct ProposeSketch {
   static constexpr const char* kMethod = "sketch.propose";
-  static constexpr const char* kSays = "A first sketch from what was found in these takes: theme, development, bridge, solo, ending. Nothing is kept by it.";
+  static constexpr const char* kSays =
+      "A first sketch from what was found in these takes: theme, development, bridge, solo, ending. Nothing "
+      "is kept by it.";
   static constexpr const char* kExample = R"({"takes":[1],"title":"Evening rounds"})";
-  static constexpr const char* kReplyExample = R"({"title":"Evening rounds","sections":[{"name":"Theme","kind":"theme","take":1,"label":"A","repeats":2}]})";
+  static constexpr const char* kReplyExample =
+      R"({"title":"Evening rounds","sections":[{"name":"Theme","kind":"theme","take":1,"label":"A","repeats":2}]})";
   using Reply = SongSketch;
   std::vector<std::uint64_t> takes;
   std::optional<std::string> title{};
@@ -255,10 +286,13 @@ BOOST_DESCRIBE_STRUCT(ProposeSketch, (), (takes, title))
 struct PutSketch {
   static constexpr const char* kMethod = "sketch.put";
   static constexpr const char* kSays =
-      "Keeps a sketch under a name of letters, digits, spaces, - and _; answers with what is kept now. With the `revision` it was read at, "
+      "Keeps a sketch under a name of letters, digits, spaces, - and _; answers with what is kept now. With "
+      "the `revision` it was read at, "
       "refused when it has changed in between.";
-  static constexpr const char* kExample = R"({"name":"rounds","sketch":{"title":"Evening rounds","sections":[{"name":"Theme","kind":"theme","take":1,"label":"A","repeats":2,"layers":["melody","chords"]}]}})";
-  static constexpr const char* kReplyExample = R"({"name":"rounds","revision":"9f1c2a77","text":"title = \"Evening rounds\"\n","sketch":{"title":"Evening rounds","sections":[]}})";
+  static constexpr const char* kExample =
+      R"({"name":"rounds","sketch":{"title":"Evening rounds","sections":[{"name":"Theme","kind":"theme","take":1,"label":"A","repeats":2,"layers":["melody","chords"]}]}})";
+  static constexpr const char* kReplyExample =
+      R"({"name":"rounds","revision":"9f1c2a77","text":"title = \"Evening rounds\"\n","sketch":{"title":"Evening rounds","sections":[]}})";
   using Reply = KeptSketch;
   std::string name;
   SongSketch sketch;
@@ -277,7 +311,9 @@ struct GetKeptSketch {
 BOOST_DESCRIBE_STRUCT(GetKeptSketch, (), (name))
 
 struct OutlinedPart {
-  static constexpr const char* kSays = "`at` and `beats` in written beats from the beginning, all times together; `chords` of one time. `key`: where it is not the song's.";
+  static constexpr const char* kSays =
+      "`at` and `beats` in written beats from the beginning, all times together; `chords` of one time. "
+      "`key`: where it is not the song's.";
   std::string name;
   std::optional<std::string> key{};
   double at = 0, beats = 0;
@@ -298,7 +334,8 @@ BOOST_DESCRIBE_STRUCT(SketchOutline, (), (title, key, meter, tempo, parts))
 
 struct OutlineSketch {
   static constexpr const char* kMethod = "sketch.outline";
-  static constexpr const char* kSays = "What a sketch makes: its parts in order, or the sentence that says which section can't be made.";
+  static constexpr const char* kSays =
+      "What a sketch makes: its parts in order, or the sentence that says which section can't be made.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample =
       R"({"title":"Evening rounds","key":"C:min","meter":4,"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"chords":["Ebmaj9","Cm7","Abmaj7","G7sus4"]}]})";
@@ -311,7 +348,8 @@ struct HandOverSketch {
   static constexpr const char* kMethod = "sketch.hand_over";
   static constexpr const char* kSays = "A sketch as song.mid, lead_sheet.musicxml and chart.txt.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
-  static constexpr const char* kReplyExample = R"({"folder":"rounds","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
+  static constexpr const char* kReplyExample =
+      R"({"folder":"rounds","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
   using Reply = HandedOver;
   std::string name;
 };
@@ -324,7 +362,8 @@ BOOST_DESCRIBE_STRUCT(SketchName, (), (name))
 
 struct DeleteSketch {
   static constexpr const char* kMethod = "sketch.delete";
-  static constexpr const char* kSays = "Takes a sketch off the list; its file is kept beside the others under a name that ends in .deleted.";
+  static constexpr const char* kSays =
+      "Takes a sketch off the list; its file is kept beside the others under a name that ends in .deleted.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample = R"({"name":"rounds"})";
   using Reply = SketchName;

@@ -20,7 +20,9 @@ namespace {
 
 constexpr Micros kAfterwards{5'000'000};  // what is still to be decided after the last event
 
-double seconds(Micros at) { return std::chrono::duration<double>(at).count(); }
+double seconds(Micros at) {
+  return std::chrono::duration<double>(at).count();
+}
 
 struct Options {
   std::string file;
@@ -34,18 +36,22 @@ void append_events(std::string& out, const listen::Analysis& analysis) {
   const listen::Findings& found = analysis.findings();
   if (found.harmony) {
     const auto& harmony = *moment.harmony;
-    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"chord\":\"{}\",\"since\":{:.6f}}}\n", seconds(moment.at),
-               harmony::harte(harmony.reading.chord, harmony.reading.root_name), seconds(harmony.since));
+    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"chord\":\"{}\",\"since\":{:.6f}}}\n",
+                   seconds(moment.at), harmony::harte(harmony.reading.chord, harmony.reading.root_name),
+                   seconds(harmony.since));
   }
   for (const auto& note : found.melody)
-    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"onset\":{:.6f},\"pitch\":{},\"melody\":true}}\n", seconds(moment.at), seconds(note.since),
-               note.pitch.value());
+    fmt::format_to(std::back_inserter(out),
+                   "{{\"t\":{:.6f},\"onset\":{:.6f},\"pitch\":{},\"melody\":true}}\n", seconds(moment.at),
+                   seconds(note.since), note.pitch.value());
   if (found.key)
-    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"key\":\"{}\"}}\n", seconds(moment.at), harmony::harte(moment.key->key));
+    fmt::format_to(std::back_inserter(out), "{{\"t\":{:.6f},\"key\":\"{}\"}}\n", seconds(moment.at),
+                   harmony::harte(moment.key->key));
 }
 
 std::string beat_line(Micros told, Micros beat, bool downbeat) {
-  return fmt::format("{{\"t\":{:.6f},\"beat\":{:.6f}{}}}\n", seconds(told), seconds(beat), downbeat ? ",\"downbeat\":true" : "");
+  return fmt::format("{{\"t\":{:.6f},\"beat\":{:.6f}{}}}\n", seconds(told), seconds(beat),
+                     downbeat ? ",\"downbeat\":true" : "");
 }
 
 // Beats as they are told, by the very pulse that the daemon has.
@@ -55,11 +61,13 @@ class LiveBeats {
   std::string event(const midi::Event& event) {
     std::string out = advance(event.at);
     for (const auto& change : notes_.apply(event))
-      if (change.kind == listen::NoteChange::Kind::kStruck) pulse_.note_on(event.at, change.pitch, change.velocity);
+      if (change.kind == listen::NoteChange::Kind::kStruck)
+        pulse_.note_on(event.at, change.pitch, change.velocity);
     return out + told();
   }
   std::string advance(Micros at) {
-    for (auto due = pulse_.next_deadline(); due && *due <= at; due = pulse_.next_deadline()) pulse_.advance(*due);
+    for (auto due = pulse_.next_deadline(); due && *due <= at; due = pulse_.next_deadline())
+      pulse_.advance(*due);
     pulse_.advance(at);
     return told();
   }
@@ -74,8 +82,8 @@ class LiveBeats {
   listen::Pulse pulse_;
 };
 
-// What is told of beats before each event, and after the last one. Harmony and beat know nothing of each other, so that
-// they can be heard on two cores.
+// What is told of beats before each event, and after the last one. Harmony and beat know nothing of each
+// other, so that they can be heard on two cores.
 std::vector<std::string> told_beats(const std::vector<midi::Event>& events) {
   std::vector<std::string> out;
   out.reserve(events.size() + 1);
@@ -97,7 +105,8 @@ void print_table(const listen::Analysis& analysis) {
   if (!analysis.findings().harmony) return;
   const auto& harmony = *moment.harmony;
   const auto since = seconds(harmony.since);
-  fmt::print("{:3d}:{:05.2f}  {:<14}", static_cast<int>(since) / 60, since - 60 * (static_cast<int>(since) / 60),
+  fmt::print("{:3d}:{:05.2f}  {:<14}", static_cast<int>(since) / 60,
+             since - 60 * (static_cast<int>(since) / 60),
              harmony::symbol(harmony.reading.chord, harmony.reading.root_name));
   if (!moment.melody.empty())
     fmt::print("  melody {:<4} {:<5}", harmony::text(moment.melody[0].name, moment.melody[0].pitch),
@@ -135,7 +144,8 @@ int run(const Options& options) {
     for (std::size_t i = 0; i < heard.size(); ++i) fmt::print("{}{}", told[i], heard[i]);
     if (options.afterwards) print_revised_beats(events);
   }
-  if (analysis.moment().number == 0) fmt::print(stderr, "undersong: {}: no notes in this file.\n", options.file);
+  if (analysis.moment().number == 0)
+    fmt::print(stderr, "undersong: {}: no notes in this file.\n", options.file);
   return 0;
 }
 
@@ -143,10 +153,12 @@ int run(const Options& options) {
 
 void add_analyse(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("analyse", "Listen to a standard MIDI file as if it were played now");
+  auto* command =
+      program.add_subcommand("analyse", "Listen to a standard MIDI file as if it were played now");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   command->add_flag("--events", options->events, "print JSON lines, one for each change");
-  command->add_flag("--afterwards", options->afterwards, "with --events: beats as found when the whole take is known");
+  command->add_flag("--afterwards", options->afterwards,
+                    "with --events: beats as found when the whole take is known");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }
 

@@ -1,10 +1,11 @@
 // undersong colour CHORDS.csv: how dark or bright, resolved or tense the chords of a table are.
 //
-// The table is comma-separated with a line of column names; lines that start with # are remarks. Columns used: `id`, `midi`
-// (keys, lowest first or in any order, 60 is middle C), and where there are any `root` (semitones above the lowest key) or
-// `root_pc` (0 is C), `key` ("C:maj") and `previous` (keys of the chord before). A remark that says "frame chord is midi
-// KEYS" gives the chord before, and the key it is the tonic of, for the whole table. A table with the columns
-// `pcs_brighter` and `pcs_darker` is answered with the two values of each row.
+// The table is comma-separated with a line of column names; lines that start with # are remarks. Columns
+// used: `id`, `midi` (keys, lowest first or in any order, 60 is middle C), and where there are any `root`
+// (semitones above the lowest key) or `root_pc` (0 is C), `key` ("C:maj") and `previous` (keys of the chord
+// before). A remark that says "frame chord is midi KEYS" gives the chord before, and the key it is the tonic
+// of, for the whole table. A table with the columns `pcs_brighter` and `pcs_darker` is answered with the two
+// values of each row.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -64,8 +65,11 @@ Result<std::vector<int>> numbers_of(const std::string& text, int lowest, int hig
     if (at == end) return out;
     int number = 0;
     const auto read = std::from_chars(at, end, number);
-    if (read.ec != std::errc() || number < lowest || number > highest || (read.ptr != end && *read.ptr != ' '))
-      return invalid_input(fmt::format("{} must be whole numbers from {} to {} with spaces between, not \"{}\"", what, lowest, highest, text));
+    if (read.ec != std::errc() || number < lowest || number > highest ||
+        (read.ptr != end && *read.ptr != ' '))
+      return invalid_input(
+          fmt::format("{} must be whole numbers from {} to {} with spaces between, not \"{}\"", what, lowest,
+                      highest, text));
     out.push_back(number);
     at = read.ptr;
   }
@@ -86,14 +90,17 @@ Result<std::optional<harmony::Key>> key_of(const std::string& text) {
   const std::string mode = colon == std::string::npos ? "maj" : text.substr(colon + 1);
   if (!tonic || (mode != "maj" && mode != "min"))
     return invalid_input(fmt::format("a key must be written like C:maj or F#:min, not \"{}\"", text));
-  return std::optional(harmony::Key{tonic->pitch_class(), mode == "maj" ? harmony::Mode::kMajor : harmony::Mode::kMinor});
+  return std::optional(
+      harmony::Key{tonic->pitch_class(), mode == "maj" ? harmony::Mode::kMajor : harmony::Mode::kMinor});
 }
 
-// A chord that frames others stands for its key: minor if it holds a minor third above its lowest key and no major one.
+// A chord that frames others stands for its key: minor if it holds a minor third above its lowest key and no
+// major one.
 harmony::Key key_of_frame(const std::vector<Pitch>& frame) {
   const PitchClass tonic = std::min_element(frame.begin(), frame.end())->pitch_class();
   const auto has = [&](int interval) {
-    return std::any_of(frame.begin(), frame.end(), [&](Pitch p) { return ascending(tonic, p.pitch_class()) == interval; });
+    return std::any_of(frame.begin(), frame.end(),
+                       [&](Pitch p) { return ascending(tonic, p.pitch_class()) == interval; });
   };
   return {tonic, has(3) && !has(4) ? harmony::Mode::kMinor : harmony::Mode::kMajor};
 }
@@ -101,7 +108,9 @@ harmony::Key key_of_frame(const std::vector<Pitch>& frame) {
 class Table {
  public:
   explicit Table(std::vector<std::string> names) : names_(std::move(names)) {}
-  bool has(std::string_view name) const { return std::find(names_.begin(), names_.end(), name) != names_.end(); }
+  bool has(std::string_view name) const {
+    return std::find(names_.begin(), names_.end(), name) != names_.end();
+  }
   std::string field(const std::vector<std::string>& row, std::string_view name) const {
     const auto at = static_cast<std::size_t>(std::find(names_.begin(), names_.end(), name) - names_.begin());
     return at < row.size() ? row[at] : std::string();
@@ -111,7 +120,8 @@ class Table {
   std::vector<std::string> names_;
 };
 
-constexpr std::array<const char*, 7> kColumns{"consonance", "tension", "valence", "dark_bright", "resolved_tense", "mode", "height"};
+constexpr std::array<const char*, 7> kColumns{"consonance",     "tension", "valence", "dark_bright",
+                                              "resolved_tense", "mode",    "height"};
 
 std::string quoted(const std::string& text) {
   if (text.find_first_of(",\"") == std::string::npos) return text;
@@ -132,22 +142,26 @@ std::string answer(const std::string& id, const Chord& chord, const std::string&
   const auto rated = harmony::ratings(terms, !chord.previous.empty());
   const auto colour = harmony::colour(chord.keys, chord.key, chord.root, chord.previous);
   const std::array<float, kColumns.size()> values{
-      rated.consonance,      chord.key ? rated.tension_in_key : rated.tension, rated.valence, colour.dark_bright,
-      colour.resolved_tense, colour.mode,                                       colour.height};
+      rated.consonance,      chord.key ? rated.tension_in_key : rated.tension,
+      rated.valence,         colour.dark_bright,
+      colour.resolved_tense, colour.mode,
+      colour.height};
   const auto column = std::find(kColumns.begin(), kColumns.end(), predict) - kColumns.begin();
   std::string out = fmt::format("{},{:.5f}", quoted(id), values[static_cast<std::size_t>(column)]);
   for (std::size_t i = 0; i < values.size(); ++i) out += fmt::format(",{:.5f}", values[i]);
   if (with_terms)
-    out += fmt::format(",{:.6f},{:.6f},{:.6f},{:.6f},{},{},{:.6f},{:.6f},{:.6f},{:.6f},{:.3f},{:.3f},{:.5f},{},{:.5f},{:.6f},{:.6f},{}",
-                       terms.periodicity, terms.mean_roughness, terms.worst_roughness, terms.unfamiliarity, terms.outside,
-                       terms.fifth, terms.key_fit, terms.triads, terms.fifths, terms.height, terms.root_stability,
-                       terms.least_stability, terms.mean_stability, terms.distance, terms.motion,
-                       harmony::roughness(chord.keys), harmony::harmonicity([&] {
-                         harmony::PitchClassSet set;
-                         for (Pitch key : chord.keys) set.insert(key.pitch_class());
-                         return set;
-                       }()),
-                       chord.keys.size());
+    out += fmt::format(
+        ",{:.6f},{:.6f},{:.6f},{:.6f},{},{},{:.6f},{:.6f},{:.6f},{:.6f},{:.3f},{:.3f},{:.5f},{},{:.5f},{:.6f}"
+        ",{:.6f},{}",
+        terms.periodicity, terms.mean_roughness, terms.worst_roughness, terms.unfamiliarity, terms.outside,
+        terms.fifth, terms.key_fit, terms.triads, terms.fifths, terms.height, terms.root_stability,
+        terms.least_stability, terms.mean_stability, terms.distance, terms.motion,
+        harmony::roughness(chord.keys), harmony::harmonicity([&] {
+          harmony::PitchClassSet set;
+          for (Pitch key : chord.keys) set.insert(key.pitch_class());
+          return set;
+        }()),
+        chord.keys.size());
   return out;
 }
 
@@ -164,8 +178,8 @@ Result<void> answer_order(const Table& table, const std::vector<std::string>& ro
       for (int tone : {60, 64, 67}) keys.emplace_back(tone + (side == 0 ? 12 : 0));
     values[side] = harmony::colour(keys, std::nullopt, keys[0].pitch_class()).dark_bright;
   }
-  fmt::print("{},{},{:.5f},{:.5f},{}\n", quoted(table.field(row, "brighter")), quoted(table.field(row, "darker")), values[0], values[1],
-             values[0] > values[1] ? "y" : "n");
+  fmt::print("{},{},{:.5f},{:.5f},{}\n", quoted(table.field(row, "brighter")),
+             quoted(table.field(row, "darker")), values[0], values[1], values[0] > values[1] ? "y" : "n");
   return {};
 }
 
@@ -177,14 +191,17 @@ Result<void> run_table(std::istream& in, Options options) {
   if (!frame_key) return frame_key.error();
   std::string line;
   for (std::size_t number = 1; std::getline(in, line); ++number) {
-    const auto fail = [&](const Error& error) { return invalid_input(fmt::format("line {}: {}", number, error.message)); };
+    const auto fail = [&](const Error& error) {
+      return invalid_input(fmt::format("line {}: {}", number, error.message));
+    };
     if (line.empty() || line == "\r") continue;
     if (line[0] == '#') {
       constexpr std::string_view kFrame = "frame chord is midi ";
       const auto at = line.find(kFrame);
       if (at == std::string::npos || !frame->empty()) continue;
       const auto from = at + kFrame.size();
-      frame = keys_of(line.substr(from, line.find_first_not_of("0123456789 ", from) - from), "the frame chord");
+      frame =
+          keys_of(line.substr(from, line.find_first_not_of("0123456789 ", from) - from), "the frame chord");
       if (!frame) return fail(frame.error());
       continue;
     }
@@ -197,11 +214,15 @@ Result<void> run_table(std::istream& in, Options options) {
       }
       if (!table->has("id") || !table->has("midi"))
         return invalid_input(fmt::format("line {}: the columns \"id\" and \"midi\" are wanted", number));
-      if (options.predict.empty()) options.predict = !table->has("rating") && table->has("tension") ? "tension" : "consonance";
-      fmt::print("id,prediction,consonance,tension,valence,dark_bright,resolved_tense,mode,height{}\n",
-                 options.terms ? ",periodicity,mean_roughness,worst_roughness,unfamiliarity,outside,fifth,key_fit,triads,fifths,octaves,"
-                                 "root_stability,least_stability,mean_stability,distance,motion,hk_roughness,harmonicity,n"
-                               : "");
+      if (options.predict.empty())
+        options.predict = !table->has("rating") && table->has("tension") ? "tension" : "consonance";
+      fmt::print(
+          "id,prediction,consonance,tension,valence,dark_bright,resolved_tense,mode,height{}\n",
+          options.terms
+              ? ",periodicity,mean_roughness,worst_roughness,unfamiliarity,outside,fifth,key_fit,triads,"
+                "fifths,octaves,"
+                "root_stability,least_stability,mean_stability,distance,motion,hk_roughness,harmonicity,n"
+              : "");
       continue;
     }
     if (table->has("pcs_brighter")) {
@@ -217,8 +238,10 @@ Result<void> run_table(std::istream& in, Options options) {
     const Pitch lowest = *std::min_element(chord.keys.begin(), chord.keys.end());
     for (const char* column : {"root", "root_pc"}) {
       const auto root = numbers_of(table->field(row, column), -127, 127, column);
-      if (!root || root->size() > 1) return fail(invalid_input(fmt::format("\"{}\" must be one whole number", column)));
-      if (!root->empty()) chord.root = PitchClass((*root)[0] + (std::string_view(column) == "root" ? lowest.value() : 0));
+      if (!root || root->size() > 1)
+        return fail(invalid_input(fmt::format("\"{}\" must be one whole number", column)));
+      if (!root->empty())
+        chord.root = PitchClass((*root)[0] + (std::string_view(column) == "root" ? lowest.value() : 0));
     }
     if (table->field(row, "root_ambiguous") == "y") chord.root.reset();
     auto previous = keys_of(table->field(row, "previous"), "\"previous\"");
@@ -248,15 +271,20 @@ int run(const Options& options) {
 
 void add_colour(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("colour", "Tell how dark or bright, resolved or tense the chords of a table are");
-  command->add_option("CHORDS", options->file, "comma-separated table with the columns id and midi, or - for standard input")->required();
+  auto* command = program.add_subcommand(
+      "colour", "Tell how dark or bright, resolved or tense the chords of a table are");
+  command
+      ->add_option("CHORDS", options->file,
+                   "comma-separated table with the columns id and midi, or - for standard input")
+      ->required();
   command
       ->add_option("--predict", options->predict,
-                   "which column stands under \"prediction\": by default tension where the table has a column of that name and "
-                   "none called rating, else consonance")
+                   "which column stands under \"prediction\": by default tension where the table has a "
+                   "column of that name and none called rating, else consonance")
       ->check(CLI::IsMember(std::vector<std::string>(kColumns.begin(), kColumns.end())));
   command->add_option("--key", options->key, "the key of all chords, like C:maj");
-  command->add_option("--previous", options->previous, "the keys of the chord before each, like \"48 55 64 72\"");
+  command->add_option("--previous", options->previous,
+                      "the keys of the chord before each, like \"48 55 64 72\"");
   command->add_flag("--terms", options->terms, "print the terms behind the values too");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }

@@ -5,8 +5,8 @@
 
 namespace undersong::offline {
 
-// Adds analyse, colour, hand-over, loop, name, rank, reharmonise, sketch and spell to the program. A command that runs sets
-// `exit_code`: 0, or 1 after one sentence on stderr.
+// Adds analyse, colour, hand-over, loop, name, rank, reharmonise, sketch and spell to the program. A command
+// that runs sets `exit_code`: 0, or 1 after one sentence on stderr.
 void add_commands(CLI::App& program, int& exit_code);
 
 void add_analyse(CLI::App& program, int& exit_code);

@@ -19,7 +19,9 @@ struct Options {
   bool steady = false, force = false;
 };
 
-std::string part_count(std::size_t parts) { return fmt::format("{} {}", parts, parts == 1 ? "part" : "parts"); }
+std::string part_count(std::size_t parts) {
+  return fmt::format("{} {}", parts, parts == 1 ? "part" : "parts");
+}
 
 int run(const Options& options) {
   const auto fail = [](const std::string& why) {
@@ -35,11 +37,13 @@ int run(const Options& options) {
   wish.parts.tempo = options.tempo;
   const auto folder = song::hand_over({midi::merged_events(*file), {}}, wish);
   if (!folder) return fail(options.file + ": " + folder.error().message);
-  if (const auto written = song::write_folder(*folder, options.directory, options.force); !written) return fail(written.error().message);
+  if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
+    return fail(written.error().message);
   for (const auto& remark : folder->remarks) fmt::print(stderr, "undersong: {}: {}\n", options.file, remark);
   const song::Form& form = folder->form;
-  fmt::print("{}: {}{}{}; strings move {} semitones, {} parallels\n", options.directory, part_count(form.parts.size()),
-             form.key ? ", " + harmony::text(*form.key) : "", form.pulse ? fmt::format(", {}/4, {:.0f} a minute", form.meter, form.tempo) : ", no pulse",
+  fmt::print("{}: {}{}{}; strings move {} semitones, {} parallels\n", options.directory,
+             part_count(form.parts.size()), form.key ? ", " + harmony::text(*form.key) : "",
+             form.pulse ? fmt::format(", {}/4, {:.0f} a minute", form.meter, form.tempo) : ", no pulse",
              folder->pad_motion, folder->pad_parallels);
   for (const auto& made : folder->files) fmt::print("  {:<20} {} bytes\n", made.name, made.bytes.size());
   return 0;
@@ -49,10 +53,15 @@ int run(const Options& options) {
 
 void add_hand_over(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("hand-over", "Write parts, lead sheet and chord chart of a standard MIDI file into a folder");
+  auto* command = program.add_subcommand(
+      "hand-over", "Write parts, lead sheet and chord chart of a standard MIDI file into a folder");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   command->add_option("DIR", options->directory, "the folder; made if there is none")->required();
-  auto* steady = command->add_option("--steady", options->tempo, "a steady tempo instead of the player's: beats a minute, or none for the take's own")->expected(0, 1);
+  auto* steady =
+      command
+          ->add_option("--steady", options->tempo,
+                       "a steady tempo instead of the player's: beats a minute, or none for the take's own")
+          ->expected(0, 1);
   command->add_option("--title", options->title, "what stands on top; the file's name if there is none");
   command->add_flag("--force", options->force, "write into a folder that is not empty");
   command->callback([options, steady, &exit_code] {

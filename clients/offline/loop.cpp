@@ -18,8 +18,12 @@ namespace {
 
 namespace json = boost::json;
 
-double seconds(Micros at) { return std::chrono::duration<double>(at).count(); }
-double rounded(double value) { return std::round(value * 1e4) / 1e4; }
+double seconds(Micros at) {
+  return std::chrono::duration<double>(at).count();
+}
+double rounded(double value) {
+  return std::round(value * 1e4) / 1e4;
+}
 
 std::string clock(Micros at) {
   const int tenths = static_cast<int>(std::lround(10 * seconds(at)));
@@ -40,18 +44,28 @@ void print_json(const takes::Loop& loop, const takes::Sections& sections, const 
   json::array chords, lengths, passes, parts;
   for (const auto& chord : loop.chords) {
     chords.emplace_back(harmony::harte(chord.chord, chord.root));
-    lengths.push_back(json::object{{"beats", chord.beats > 0 ? json::value(chord.beats) : json::value()}, {"seconds", rounded(seconds(chord.length))}});
+    lengths.push_back(json::object{{"beats", chord.beats > 0 ? json::value(chord.beats) : json::value()},
+                                   {"seconds", rounded(seconds(chord.length))}});
   }
   for (std::size_t i = 0; i < loop.passes.size(); ++i) {
     const auto& pass = loop.passes[i];
-    passes.push_back(json::object{{"start", rounded(seconds(pass.begin))}, {"end", rounded(seconds(pass.end))},
-                                  {"section", sections.sections[sections.of_pass[i]].label}, {"variant", pass.variant},
-                                  {"cut", pass.cut}, {"transposed", pass.transposed}, {"difference", describe_difference(loop, pass)}});
+    passes.push_back(json::object{{"start", rounded(seconds(pass.begin))},
+                                  {"end", rounded(seconds(pass.end))},
+                                  {"section", sections.sections[sections.of_pass[i]].label},
+                                  {"variant", pass.variant},
+                                  {"cut", pass.cut},
+                                  {"transposed", pass.transposed},
+                                  {"difference", describe_difference(loop, pass)}});
   }
   for (const auto& section : sections.sections)
-    parts.push_back(json::object{{"label", section.label}, {"kind", text(section.kind)}, {"first", section.first}, {"passes", section.count},
-                                 {"start", rounded(seconds(loop.passes[section.first].begin))},
-                                 {"end", rounded(seconds(loop.passes[section.first + section.count - 1].end))}, {"reason", section.reason}});
+    parts.push_back(
+        json::object{{"label", section.label},
+                     {"kind", text(section.kind)},
+                     {"first", section.first},
+                     {"passes", section.count},
+                     {"start", rounded(seconds(loop.passes[section.first].begin))},
+                     {"end", rounded(seconds(loop.passes[section.first + section.count - 1].end))},
+                     {"reason", section.reason}});
   out["chords"] = std::move(chords);
   out["lengths"] = std::move(lengths);
   out["confidence"] = rounded(loop.confidence);
@@ -67,17 +81,24 @@ void print_summary(const takes::Loop& loop, const takes::Sections& sections, con
   double length = 0;
   for (const auto& chord : loop.chords) {
     length += chord.beats > 0 ? chord.beats : seconds(chord.length);
-    fmt::print(" {} ({:.3g})", harmony::symbol(chord.chord, chord.root), chord.beats > 0 ? chord.beats : seconds(chord.length));
+    fmt::print(" {} ({:.3g})", harmony::symbol(chord.chord, chord.root),
+               chord.beats > 0 ? chord.beats : seconds(chord.length));
   }
-  fmt::print("\n       {:.3g} {}, {} times, {:.0f} % sure\n", length, beats.pulse() ? "beats" : "seconds", loop.passes.size(), 100 * loop.confidence);
-  if (beats.pulse()) fmt::print("Beat   {:.0f} a minute, {} a bar, {:.0f} % sure\n", bpm(beats), beats.meter, 100 * beats.confidence);
-  else fmt::print("Beat   no pulse was found; lengths are in seconds\n");
+  fmt::print("\n       {:.3g} {}, {} times, {:.0f} % sure\n", length, beats.pulse() ? "beats" : "seconds",
+             loop.passes.size(), 100 * loop.confidence);
+  if (beats.pulse())
+    fmt::print("Beat   {:.0f} a minute, {} a bar, {:.0f} % sure\n", bpm(beats), beats.meter,
+               100 * beats.confidence);
+  else
+    fmt::print("Beat   no pulse was found; lengths are in seconds\n");
   for (const auto& section : sections.sections) {
-    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, text(section.kind), clock(loop.passes[section.first].begin),
+    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, text(section.kind),
+               clock(loop.passes[section.first].begin),
                clock(loop.passes[section.first + section.count - 1].end), section.reason);
     for (std::size_t i = section.first; i < section.first + section.count; ++i) {
       const std::string difference = describe_difference(loop, loop.passes[i]);
-      fmt::print("    {:>2}  {:>7}{}{}\n", i + 1, clock(loop.passes[i].begin), difference.empty() ? "" : "  ", difference);
+      fmt::print("    {:>2}  {:>7}{}{}\n", i + 1, clock(loop.passes[i].begin), difference.empty() ? "" : "  ",
+                 difference);
     }
   }
 }
@@ -90,7 +111,8 @@ struct Options {
 int run(const Options& options) {
   const auto heard = hear_loop(options.file);
   if (!heard) return 1;
-  options.json ? print_json(*heard->loop, heard->sections, heard->beats) : print_summary(*heard->loop, heard->sections, heard->beats);
+  options.json ? print_json(*heard->loop, heard->sections, heard->beats)
+               : print_summary(*heard->loop, heard->sections, heard->beats);
   return 0;
 }
 
@@ -98,7 +120,8 @@ int run(const Options& options) {
 
 void add_loop(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("loop", "Find the chord cycle that was circled in a standard MIDI file, and its sections");
+  auto* command = program.add_subcommand(
+      "loop", "Find the chord cycle that was circled in a standard MIDI file, and its sections");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   command->add_flag("--json", options->json, "print one JSON object");
   command->callback([options, &exit_code] { exit_code = run(*options); });

@@ -28,7 +28,8 @@ int name_one(const std::vector<int>& keys) {
   if (readings.empty()) fmt::print("No chord: two different notes are needed at least.\n");
   for (const auto& reading : readings) {
     const auto root = harmony::root_name_in(reading.chord, std::nullopt);
-    fmt::print("{:<14} {:<22} {:3.0f} %\n", harmony::symbol(reading.chord, root), harmony::harte(reading.chord, root), 100 * reading.confidence);
+    fmt::print("{:<14} {:<22} {:3.0f} %\n", harmony::symbol(reading.chord, root),
+               harmony::harte(reading.chord, root), 100 * reading.confidence);
   }
   return 0;
 }
@@ -46,7 +47,8 @@ int name_lines() {
         if (good) keys.push_back(static_cast<int>(item.get_int64()));
       }
     if (!good) {
-      fmt::print(stderr, "undersong: standard input, line {}: a list of keys from 0 to 127 is wanted.\n", number);
+      fmt::print(stderr, "undersong: standard input, line {}: a list of keys from 0 to 127 is wanted.\n",
+                 number);
       return 1;
     }
     boost::json::array out;
@@ -63,8 +65,12 @@ void add_name(CLI::App& program, int& exit_code) {
   auto keys = std::make_shared<std::vector<int>>();
   auto lines = std::make_shared<bool>(false);
   auto* command = program.add_subcommand("name", "Name the chord of some keys, likeliest first");
-  auto* option = command->add_option("KEYS", *keys, "MIDI key numbers, 60 is middle C")->check(CLI::Range(0, 127));
-  command->add_flag("--lines", *lines, "read lists of keys from standard input, one a line, and print lists of names")->excludes(option);
+  auto* option =
+      command->add_option("KEYS", *keys, "MIDI key numbers, 60 is middle C")->check(CLI::Range(0, 127));
+  command
+      ->add_flag("--lines", *lines,
+                 "read lists of keys from standard input, one a line, and print lists of names")
+      ->excludes(option);
   command->callback([keys, lines, &exit_code] {
     if (!*lines && keys->empty()) throw CLI::RequiredError("KEYS");
     exit_code = *lines ? name_lines() : name_one(*keys);

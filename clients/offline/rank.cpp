@@ -1,9 +1,10 @@
 // undersong rank QUERIES.jsonl: which chords could stand under these notes, best first.
 //
-// A query is a JSON object on a line: id, key_so_far (fifths of the signature, -7..7), melody [[pitch, beats], ...] in the
-// order of sounding, held (the pitch that matters most), previous [Harte, ...] with the newest last. Each is answered from
-// itself alone. With --session the id must be PIECE-NUMBER, where the numbers of a piece count its chords: what the queries
-// of a piece tell of its earlier chords is then remembered, as it is in a take.
+// A query is a JSON object on a line: id, key_so_far (fifths of the signature, -7..7), melody [[pitch,
+// beats], ...] in the order of sounding, held (the pitch that matters most), previous [Harte, ...] with the
+// newest last. Each is answered from itself alone. With --session the id must be PIECE-NUMBER, where the
+// numbers of a piece count its chords: what the queries of a piece tell of its earlier chords is then
+// remembered, as it is in a take.
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
@@ -45,7 +46,8 @@ struct Query {
 
 Result<Pitch> pitch_of(const json::value& value, const char* member) {
   const auto number = value.is_number() ? value.to_number<double>() : -1.0;
-  if (!(number >= 0 && number <= 127)) return invalid_input(fmt::format("\"{}\" must be a pitch from 0 to 127", member));
+  if (!(number >= 0 && number <= 127))
+    return invalid_input(fmt::format("\"{}\" must be a pitch from 0 to 127", member));
   return Pitch(static_cast<int>(number));
 }
 
@@ -72,7 +74,8 @@ Result<Query> parse(const std::string& line) {
   if (const auto* previous = object.if_contains("previous"); previous) {
     if (!previous->is_array()) return invalid_input("\"previous\" must be a list of chords");
     for (const json::value& item : previous->get_array()) {
-      const auto chord = item.is_string() ? harmony::parse_harte(std::string(item.get_string())) : std::nullopt;
+      const auto chord =
+          item.is_string() ? harmony::parse_harte(std::string(item.get_string())) : std::nullopt;
       query.previous.push_back(chord ? std::optional(chord->chord) : std::nullopt);
     }
     for (std::size_t back = 1; back <= query.previous.size(); ++back) {
@@ -92,7 +95,8 @@ Result<Query> parse(const std::string& line) {
       const auto note = pitch_of(item.get_array()[0], "melody");
       if (!note) return note.error();
       const double beats = item.get_array()[1].to_number<double>();
-      if (!(beats >= 0 && beats <= 1000)) return invalid_input("the beats of a melody note must be from 0 to 1000");
+      if (!(beats >= 0 && beats <= 1000))
+        return invalid_input("the beats of a melody note must be from 0 to 1000");
       query.question.phrase.add(note->pitch_class(), static_cast<float>(beats));
     }
     query.question.phrase.beats = query.question.phrase.total();
@@ -108,7 +112,8 @@ class Session {
     const auto dash = query.id.rfind('-');
     std::size_t number = 0;
     const char* end = query.id.data() + query.id.size();
-    if (dash == std::string::npos || std::from_chars(query.id.data() + dash + 1, end, number).ptr != end) return false;
+    if (dash == std::string::npos || std::from_chars(query.id.data() + dash + 1, end, number).ptr != end)
+      return false;
     if (const std::string piece = query.id.substr(0, dash); piece != piece_) {
       piece_ = piece;
       notes_.clear();
@@ -190,7 +195,8 @@ int run(const Options& options) {
     ++number;
     if (line.find_first_not_of(" \t\r") == std::string::npos) continue;
     auto query = parse(line);
-    if (query && options.session && !session.before(*query)) query = invalid_input("\"id\" must be PIECE-NUMBER with --session");
+    if (query && options.session && !session.before(*query))
+      query = invalid_input("\"id\" must be PIECE-NUMBER with --session");
     if (!query) {
       fmt::print(stderr, "undersong: {}, line {}: {}.\n", options.file, number, query.error().message);
       return 1;
@@ -205,7 +211,9 @@ int run(const Options& options) {
     if (asked.previous) root = harmony::root_name_in(*asked.previous, asked.key);
     harmony::MelodyNames names;  // one name for each note in all the reasons
     for (const Pitch note : asked.melody)
-      names.push_back(harmony::spell_note(note.pitch_class(), asked.key ? harmony::signature(*asked.key) : 0, asked.previous ? &*asked.previous : nullptr, root ? &*root : nullptr));
+      names.push_back(harmony::spell_note(note.pitch_class(), asked.key ? harmony::signature(*asked.key) : 0,
+                                          asked.previous ? &*asked.previous : nullptr,
+                                          root ? &*root : nullptr));
     for (const auto& offered : list) {
       ranked.emplace_back(harmony::harte(offered.chord, offered.root_name));
       if (!options.explain) continue;
@@ -229,8 +237,10 @@ void add_rank(CLI::App& program, int& exit_code) {
   command->add_option("--wish", options->wishes.surprising, "familiar -1 .. 1 surprising")
       ->check(CLI::Range(-1.0, 1.0))
       ->default_val(options->wishes.surprising);
-  command->add_option("--brighter", options->wishes.brighter, "darker -1 .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
-  command->add_option("--tenser", options->wishes.tenser, "resolved -1 .. 1 tense")->check(CLI::Range(-1.0, 1.0));
+  command->add_option("--brighter", options->wishes.brighter, "darker -1 .. 1 brighter")
+      ->check(CLI::Range(-1.0, 1.0));
+  command->add_option("--tenser", options->wishes.tenser, "resolved -1 .. 1 tense")
+      ->check(CLI::Range(-1.0, 1.0));
   command->add_flag("--no-variety", options->plain, "no places kept for variety");
   command->add_flag("--session", options->session, "remember the earlier chords of a piece, as in a take");
   command->add_flag("--explain", options->explain, "say why each stands where it does");

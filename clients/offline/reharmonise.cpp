@@ -28,7 +28,9 @@ struct Options {
   song::ReharmoniseWish wish;
 };
 
-double rounded(double value) { return std::round(value * 1e3) / 1e3; }
+double rounded(double value) {
+  return std::round(value * 1e3) / 1e3;
+}
 
 // "1,3": places in the loop, the first is 1.
 Result<std::vector<std::size_t>> parse_keep(const std::string& text) {
@@ -37,8 +39,10 @@ Result<std::vector<std::size_t>> parse_keep(const std::string& text) {
     std::size_t number = 0;
     const auto read = std::from_chars(at, text.data() + text.size(), number);
     const bool goes_on = read.ptr < text.data() + text.size();
-    if (read.ec != std::errc() || number == 0 || (goes_on && (*read.ptr != ',' || read.ptr + 1 == text.data() + text.size())))
-      return invalid_input(fmt::format("--keep {}: places in the loop are wanted, the first is 1, as in --keep 1,3", text));
+    if (read.ec != std::errc() || number == 0 ||
+        (goes_on && (*read.ptr != ',' || read.ptr + 1 == text.data() + text.size())))
+      return invalid_input(
+          fmt::format("--keep {}: places in the loop are wanted, the first is 1, as in --keep 1,3", text));
     out.push_back(number - 1);
     at = read.ptr + 1;
   }
@@ -49,7 +53,9 @@ std::string melody_words(const song::ProposedChord& chord) {
   std::string out;
   for (const auto& note : chord.melody) {
     if (!note.is_long) continue;
-    out += (out.empty() ? "" : ", ") + fmt::format("{} {}", harmony::text(note.name), note.degree == harmony::Degree{1, 0} ? "root" : harmony::text(note.degree));
+    out += (out.empty() ? "" : ", ") +
+           fmt::format("{} {}", harmony::text(note.name),
+                       note.degree == harmony::Degree{1, 0} ? "root" : harmony::text(note.degree));
   }
   return out.empty() ? "-" : out;
 }
@@ -59,7 +65,10 @@ std::string keys(const song::ProposedChord& chord) {
   const auto add = [&](Pitch key) {
     // The letter the chord gives this tone.
     const int interval = ascending(chord.chord.root, key.pitch_class());
-    const auto name = key.pitch_class() == chord.chord.bass ? harmony::bass_name(chord.chord, chord.root) : harmony::plain_name(chord.root.above(harmony::degree_in(chord.chord.quality, interval)));
+    const auto name =
+        key.pitch_class() == chord.chord.bass
+            ? harmony::bass_name(chord.chord, chord.root)
+            : harmony::plain_name(chord.root.above(harmony::degree_in(chord.chord.quality, interval)));
     out += (out.empty() || out.back() == ' ' ? "" : " ") + harmony::text(name, key);
   };
   for (Pitch key : chord.voicing.left) add(key);
@@ -81,27 +90,52 @@ json::object proposal_json(const song::Proposal& made, bool pulse) {
   for (const auto& chord : made.chords) {
     json::array melody, left, right;
     for (const auto& note : chord.melody)
-      melody.push_back(json::object{{"note", harmony::text(note.name)}, {"degree", harmony::text(note.degree)},
-                                    {"role", note.role == harmony::Role::kChordTone ? "chord tone" : note.role == harmony::Role::kTension ? "tension" : "avoid"},
-                                    {pulse ? "beats" : "seconds", rounded(note.length)}, {"long", note.is_long}});
+      melody.push_back(json::object{{"note", harmony::text(note.name)},
+                                    {"degree", harmony::text(note.degree)},
+                                    {"role", note.role == harmony::Role::kChordTone ? "chord tone"
+                                             : note.role == harmony::Role::kTension ? "tension"
+                                                                                    : "avoid"},
+                                    {pulse ? "beats" : "seconds", rounded(note.length)},
+                                    {"long", note.is_long}});
     for (Pitch key : chord.voicing.left) left.emplace_back(key.value());
     for (Pitch key : chord.voicing.right) right.emplace_back(key.value());
-    chords.push_back(json::object{{"symbol", harmony::symbol(chord.chord, chord.root)}, {"harte", harmony::harte(chord.chord, chord.root)},
-                                  {"kept", chord.kept}, {"changed", chord.changed}, {"change", text(chord.change)}, {"reached_by", text(chord.reached)},
-                                  {"dark_bright", rounded(static_cast<double>(chord.dark_bright))}, {"resolved_tense", rounded(static_cast<double>(chord.resolved_tense))},
-                                  {"outside", chord.outside}, {"melody", std::move(melody)}, {"left", std::move(left)}, {"right", std::move(right)}});
+    chords.push_back(json::object{{"symbol", harmony::symbol(chord.chord, chord.root)},
+                                  {"harte", harmony::harte(chord.chord, chord.root)},
+                                  {"kept", chord.kept},
+                                  {"changed", chord.changed},
+                                  {"change", text(chord.change)},
+                                  {"reached_by", text(chord.reached)},
+                                  {"dark_bright", rounded(static_cast<double>(chord.dark_bright))},
+                                  {"resolved_tense", rounded(static_cast<double>(chord.resolved_tense))},
+                                  {"outside", chord.outside},
+                                  {"melody", std::move(melody)},
+                                  {"left", std::move(left)},
+                                  {"right", std::move(right)}});
   }
-  return {{"chords", std::move(chords)}, {"score", rounded(made.score)}, {"changed", made.changed}, {"hands_move", made.hands_move},
-          {"dark_bright", rounded(static_cast<double>(made.dark_bright))}, {"resolved_tense", rounded(static_cast<double>(made.resolved_tense))}, {"reason", made.reason}, {"pedal", made.pedal ? json::value(made.pedal->value()) : json::value()}};
+  return {{"chords", std::move(chords)},
+          {"score", rounded(made.score)},
+          {"changed", made.changed},
+          {"hands_move", made.hands_move},
+          {"dark_bright", rounded(static_cast<double>(made.dark_bright))},
+          {"resolved_tense", rounded(static_cast<double>(made.resolved_tense))},
+          {"reason", made.reason},
+          {"pedal", made.pedal ? json::value(made.pedal->value()) : json::value()}};
 }
 
 void print_json(const song::Reharmonisation& found, const takes::Loop& loop) {
   json::array proposals, beats;
   for (const auto& made : found.proposals) proposals.push_back(proposal_json(made, found.pulse));
-  for (const auto& chord : loop.chords) beats.push_back(found.pulse ? json::value(chord.beats) : json::value());
-  json::object out{{"key", found.key ? json::value(harmony::harte(*found.key)) : json::value()}, {"section", found.melody.section},
-                   {"passes", found.melody.passes}, {"beats", std::move(beats)}, {"free", found.free}, {"apart", found.apart}, {"exact", found.exact},
-                   {"played", proposal_json(found.played, found.pulse)}, {"proposals", std::move(proposals)}};
+  for (const auto& chord : loop.chords)
+    beats.push_back(found.pulse ? json::value(chord.beats) : json::value());
+  json::object out{{"key", found.key ? json::value(harmony::harte(*found.key)) : json::value()},
+                   {"section", found.melody.section},
+                   {"passes", found.melody.passes},
+                   {"beats", std::move(beats)},
+                   {"free", found.free},
+                   {"apart", found.apart},
+                   {"exact", found.exact},
+                   {"played", proposal_json(found.played, found.pulse)},
+                   {"proposals", std::move(proposals)}};
   std::cout << json::serialize(out) << '\n';
 }
 
@@ -111,24 +145,33 @@ void print_table(const song::Reharmonisation& found, const takes::Loop& loop) {
     fmt::print(" {}", harmony::symbol(chord.chord, chord.root));
     if (found.pulse) fmt::print(" ({:.3g})", chord.beats);
   }
-  fmt::print("\n       {}melody of {}, {} {}; brightness {:+.2f}, tension {:.2f}, score {:.2f}\n", found.key ? harmony::text(*found.key) + "; " : "",
-             found.melody.section, found.melody.passes, found.melody.passes == 1 ? "time" : "times", found.played.dark_bright, found.played.resolved_tense, found.played.score);
-  if (!found.pulse) fmt::print("       no pulse was found: a chord lasts as long as it was played, lengths are in seconds\n");
+  fmt::print("\n       {}melody of {}, {} {}; brightness {:+.2f}, tension {:.2f}, score {:.2f}\n",
+             found.key ? harmony::text(*found.key) + "; " : "", found.melody.section, found.melody.passes,
+             found.melody.passes == 1 ? "time" : "times", found.played.dark_bright,
+             found.played.resolved_tense, found.played.score);
+  if (!found.pulse)
+    fmt::print("       no pulse was found: a chord lasts as long as it was played, lengths are in seconds\n");
   for (std::size_t i = 0; i < found.proposals.size(); ++i) {
     const auto& made = found.proposals[i];
     std::string names;
-    for (const auto& chord : made.chords) names += (names.empty() ? "" : "  ") + harmony::symbol(chord.chord, chord.root);
-    fmt::print("\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, score {:.2f}, hands move {} semitones once round\n", i + 1, names, made.reason,
-               made.dark_bright, made.resolved_tense, made.score, made.hands_move);
+    for (const auto& chord : made.chords)
+      names += (names.empty() ? "" : "  ") + harmony::symbol(chord.chord, chord.root);
+    fmt::print(
+        "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, score {:.2f}, hands move {} semitones "
+        "once round\n",
+        i + 1, names, made.reason, made.dark_bright, made.resolved_tense, made.score, made.hands_move);
     for (std::size_t c = 0; c < made.chords.size(); ++c) {
       const auto& chord = made.chords[c];
-      const std::string reached = chord.reached == harmony::Relation::kNone ? "" : std::string(text(chord.reached));
-      fmt::print("      {:<10} {:<22} {:<19} {:<32} {}\n", harmony::symbol(chord.chord, chord.root), melody_words(chord), reached,
-                 change_words(chord, loop.chords[c]), keys(chord));
+      const std::string reached =
+          chord.reached == harmony::Relation::kNone ? "" : std::string(text(chord.reached));
+      fmt::print("      {:<10} {:<22} {:<19} {:<32} {}\n", harmony::symbol(chord.chord, chord.root),
+                 melody_words(chord), reached, change_words(chord, loop.chords[c]), keys(chord));
     }
   }
   if (found.proposals.size() > 1 || found.apart > 0)
-    fmt::print("\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n", found.apart, found.free);
+    fmt::print(
+        "\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n",
+        found.apart, found.free);
 }
 
 int run(Options& options) {
@@ -158,18 +201,28 @@ int run(Options& options) {
 
 void add_reharmonise(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("reharmonise", "Propose other chords for the loop of a standard MIDI file, under the same melody");
+  auto* command = program.add_subcommand(
+      "reharmonise", "Propose other chords for the loop of a standard MIDI file, under the same melody");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   command->add_flag("--json", options->json, "print one JSON object");
-  command->add_option("--count", options->wish.count, "how many proposals, 1 to 16")->check(CLI::Range(std::size_t{1}, song::kMostProposals))->default_val(8);
-  command->add_option("--brighter", options->wish.wishes.brighter, "darker -1 .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
-  command->add_option("--tenser", options->wish.wishes.tenser, "resolved -1 .. 1 tense")->check(CLI::Range(-1.0, 1.0));
-  command->add_option("--surprising", options->wish.wishes.surprising, "familiar -1 .. 1 surprising")->check(CLI::Range(-1.0, 1.0));
+  command->add_option("--count", options->wish.count, "how many proposals, 1 to 16")
+      ->check(CLI::Range(std::size_t{1}, song::kMostProposals))
+      ->default_val(8);
+  command->add_option("--brighter", options->wish.wishes.brighter, "darker -1 .. 1 brighter")
+      ->check(CLI::Range(-1.0, 1.0));
+  command->add_option("--tenser", options->wish.wishes.tenser, "resolved -1 .. 1 tense")
+      ->check(CLI::Range(-1.0, 1.0));
+  command->add_option("--surprising", options->wish.wishes.surprising, "familiar -1 .. 1 surprising")
+      ->check(CLI::Range(-1.0, 1.0));
   command->add_option("--keep", options->keep, "places in the loop whose chords stay, as in 1,3");
-  command->add_option("--roots-move", options->roots, "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
+  command
+      ->add_option("--roots-move", options->roots,
+                   "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
       ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
-  command->add_option("--pedal", options->pedal, "the bass stays on this note under all chords (Bb), or on the best (any)");
-  command->add_option("--section", options->wish.section, "keep the melody of this section, as undersong loop names it");
+  command->add_option("--pedal", options->pedal,
+                      "the bass stays on this note under all chords (Bb), or on the best (any)");
+  command->add_option("--section", options->wish.section,
+                      "keep the melody of this section, as undersong loop names it");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }
 

@@ -24,7 +24,9 @@ int fail(const std::string& why) {
 song::SourceReader reader(const fs::path& folder) {
   return [folder](const song::SketchSource& source) -> Result<std::shared_ptr<const song::TakeStudy>> {
     if (source.file.empty())
-      return unavailable(fmt::format("take {} is kept by the daemon and no file names it; export it first: undersong export {} FILE.mid", source.take, source.take));
+      return unavailable(fmt::format(
+          "take {} is kept by the daemon and no file names it; export it first: undersong export {} FILE.mid",
+          source.take, source.take));
     const fs::path path = fs::path(source.file).is_absolute() ? fs::path(source.file) : folder / source.file;
     const auto file = midi::read_smf_file(path);
     if (!file) return file.error();
@@ -41,7 +43,8 @@ struct Options {
 int make_new(const Options& options) {
   std::vector<song::SketchSource> sources;
   for (const std::string& file : options.files) sources.push_back({file, 0});
-  const std::string title = options.title.empty() ? fs::path(options.files.front()).stem().string() : options.title;
+  const std::string title =
+      options.title.empty() ? fs::path(options.files.front()).stem().string() : options.title;
   const auto sketch = song::propose_sketch(sources, reader(fs::current_path()), title);
   if (!sketch) return fail(sketch.error().message);
   fmt::print("{}", song::write_sketch(*sketch));
@@ -70,13 +73,16 @@ Result<song::Form> form_of(const std::string& name) {
 int check(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
-  fmt::print("{}{}; {}/4, {:.0f} a minute\n\n", form->title, form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  fmt::print("{}{}; {}/4, {:.0f} a minute\n\n", form->title,
+             form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
   double now = 0;
   for (const song::Part& part : form->parts) {
     double beats = 0;
     for (int time = 1; time <= part.times; ++time) beats += song::length_at(part, time).beats();
     const int at = static_cast<int>(now * 60 / form->tempo + .5);
-    fmt::print("  {:>2}:{:02d}  {:<16} {:>3.0f} bars  {:>2} {}  {}\n", at / 60, at % 60, part.name, beats / form->meter, part.times, part.times == 1 ? "time " : "times", layer_words(part.layers));
+    fmt::print("  {:>2}:{:02d}  {:<16} {:>3.0f} bars  {:>2} {}  {}\n", at / 60, at % 60, part.name,
+               beats / form->meter, part.times, part.times == 1 ? "time " : "times",
+               layer_words(part.layers));
     now += beats;
   }
   const int whole = static_cast<int>(now * 60 / form->tempo + .5);
@@ -89,8 +95,10 @@ int hand_over(const Options& options) {
   if (!form) return fail(form.error().message);
   const auto folder = song::hand_over_form(*form);
   if (!folder) return fail(folder.error().message);
-  if (const auto written = song::write_folder(*folder, options.directory, options.force); !written) return fail(written.error().message);
-  fmt::print("{}: {} sections{}, {}/4, {:.0f} a minute\n", options.directory, form->parts.size(), form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
+    return fail(written.error().message);
+  fmt::print("{}: {} sections{}, {}/4, {:.0f} a minute\n", options.directory, form->parts.size(),
+             form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
   for (const auto& made : folder->files) fmt::print("  {:<20} {} bytes\n", made.name, made.bytes.size());
   return 0;
 }
@@ -101,14 +109,17 @@ void add_sketch(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
   auto* command = program.add_subcommand("sketch", "Make a song of sections drawn from takes");
   command->require_subcommand(1);
-  auto* fresh = command->add_subcommand("new", "Propose a sketch from standard MIDI files, as TOML on standard output");
+  auto* fresh =
+      command->add_subcommand("new", "Propose a sketch from standard MIDI files, as TOML on standard output");
   fresh->add_option("FILE", options->files, "standard MIDI files, format 0 or 1")->required();
   fresh->add_option("--title", options->title, "title of the song; the first file's name if there is none");
   fresh->callback([options, &exit_code] { exit_code = make_new(*options); });
-  auto* look = command->add_subcommand("check", "Read a sketch and say what it makes, or what is wrong and where");
+  auto* look =
+      command->add_subcommand("check", "Read a sketch and say what it makes, or what is wrong and where");
   look->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
   look->callback([options, &exit_code] { exit_code = check(*options); });
-  auto* give = command->add_subcommand("hand-over", "Write a sketch's parts, lead sheet and chord chart into a folder");
+  auto* give = command->add_subcommand("hand-over",
+                                       "Write a sketch's parts, lead sheet and chord chart into a folder");
   give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
   give->add_option("DIR", options->directory, "the folder; made if there is none")->required();
   give->add_flag("--force", options->force, "write into a folder that is not empty");

@@ -1,7 +1,8 @@
-// undersong spell QUESTIONS.jsonl: the letters of chord roots and melody notes of whole pieces, the key not told.
+// undersong spell QUESTIONS.jsonl: the letters of chord roots and melody notes of whole pieces, the key not
+// told.
 //
-// A question is a JSON object on a line: id, chords [[begin, end, root pitch class, quality in Harte syntax], ...],
-// melody [[begin, end, pitch], ...].
+// A question is a JSON object on a line: id, chords [[begin, end, root pitch class, quality in Harte syntax],
+// ...], melody [[begin, end, pitch], ...].
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
@@ -48,22 +49,27 @@ Result<Piece> parse(const std::string& line) {
   if (const auto* id = object->if_contains("id")) piece.id = *id;
   const auto* chords = object->if_contains("chords");
   const auto* melody = object->if_contains("melody");
-  if (!chords || !chords->is_array() || !melody || !melody->is_array()) return invalid_input("\"chords\" and \"melody\" must be lists");
+  if (!chords || !chords->is_array() || !melody || !melody->is_array())
+    return invalid_input("\"chords\" and \"melody\" must be lists");
   for (std::size_t i = 0; i < chords->get_array().size(); ++i) {
     const json::value& item = chords->get_array()[i];
     const auto row = numbers(item, "chords", i);
     if (!row) return row.error();
     const auto& list = item.get_array();
-    const auto quality = list.size() > 3 && list[3].is_string() ? harmony::parse_harte("C:" + std::string(list[3].get_string())) : std::nullopt;
+    const auto quality = list.size() > 3 && list[3].is_string()
+                             ? harmony::parse_harte("C:" + std::string(list[3].get_string()))
+                             : std::nullopt;
     if (!quality || (*row)[2] < 0 || (*row)[2] > 11)
-      return invalid_input(fmt::format("\"chords\"[{}] must be begin, end, root from 0 to 11, and a quality in Harte syntax", i));
+      return invalid_input(fmt::format(
+          "\"chords\"[{}] must be begin, end, root from 0 to 11, and a quality in Harte syntax", i));
     const PitchClass root(static_cast<int>((*row)[2]));
     piece.chords.push_back({(*row)[0], (*row)[1], {root, quality->chord.quality, root}});
   }
   for (std::size_t i = 0; i < melody->get_array().size(); ++i) {
     const auto row = numbers(melody->get_array()[i], "melody", i);
     if (!row) return row.error();
-    if ((*row)[2] < 0 || (*row)[2] > 127) return invalid_input(fmt::format("\"melody\"[{}] must have a pitch from 0 to 127", i));
+    if ((*row)[2] < 0 || (*row)[2] > 127)
+      return invalid_input(fmt::format("\"melody\"[{}] must have a pitch from 0 to 127", i));
     piece.melody.push_back({(*row)[0], (*row)[1], Pitch(static_cast<int>((*row)[2]))});
   }
   return piece;
@@ -90,7 +96,9 @@ int run(const std::string& file) {
     const int signature = harmony::signature_of(piece->chords, piece->melody);
     const auto roots = harmony::spell_roots(piece->chords, signature);
     const auto melody = harmony::spell_melody(piece->melody, piece->chords, roots, signature);
-    std::cout << json::serialize(json::object{{"id", piece->id}, {"chords", texts(roots)}, {"melody", texts(melody)}}) << '\n';
+    std::cout << json::serialize(
+                     json::object{{"id", piece->id}, {"chords", texts(roots)}, {"melody", texts(melody)}})
+              << '\n';
   }
   return 0;
 }
@@ -99,7 +107,8 @@ int run(const std::string& file) {
 
 void add_spell(CLI::App& program, int& exit_code) {
   auto file = std::make_shared<std::string>();
-  auto* command = program.add_subcommand("spell", "Spell the chord roots and melody notes of pieces, a JSON question a line");
+  auto* command = program.add_subcommand(
+      "spell", "Spell the chord roots and melody notes of pieces, a JSON question a line");
   command->add_option("QUESTIONS", *file, "file of JSON lines, or - for standard input")->required();
   command->callback([file, &exit_code] { exit_code = run(*file); });
 }

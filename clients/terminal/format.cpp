@@ -17,8 +17,10 @@ std::string duration(protocol::TimeUs length) {
 std::optional<protocol::TimeUs> time_in_take(const std::string& text) {
   const auto number = [](std::string_view part, double below) -> std::optional<double> {
     double value = 0;
-    const auto [end, error] = std::from_chars(part.data(), part.data() + part.size(), value, std::chars_format::fixed);
-    if (error != std::errc() || end != part.data() + part.size() || !(value >= 0 && value < below)) return std::nullopt;
+    const auto [end, error] =
+        std::from_chars(part.data(), part.data() + part.size(), value, std::chars_format::fixed);
+    if (error != std::errc() || end != part.data() + part.size() || !(value >= 0 && value < below))
+      return std::nullopt;
     return value;
   };
   const auto colon = text.find(':');
@@ -28,7 +30,8 @@ std::optional<protocol::TimeUs> time_in_take(const std::string& text) {
     if (!whole || *whole != static_cast<double>(static_cast<int>(*whole))) return std::nullopt;
     minutes = *whole;
   }
-  const auto seconds = number(std::string_view(text).substr(colon == std::string::npos ? 0 : colon + 1), colon == std::string::npos ? 1e6 : 60);
+  const auto seconds = number(std::string_view(text).substr(colon == std::string::npos ? 0 : colon + 1),
+                              colon == std::string::npos ? 1e6 : 60);
   if (!seconds) return std::nullopt;
   return static_cast<protocol::TimeUs>((minutes * 60 + *seconds) * 1e6 + .5);
 }
@@ -47,16 +50,21 @@ std::string local_time(protocol::TimeUtcMs utc) {
 }
 
 std::string beat_words(const protocol::BeatNow& beat) {
-  const char* sure = beat.source == protocol::BeatSource::kClock   ? "by the clock"
+  const char* sure = beat.source == protocol::BeatSource::kClock    ? "by the clock"
                      : beat.source == protocol::BeatSource::kTapped ? "as tapped"
                      : beat.confidence > .65                        ? "sure"
                      : beat.confidence > .35                        ? "fairly sure"
                                                                     : "unsure";
-  return fmt::format("{} a minute, beat {} of {}, {}", beat.tempo.value, beat.place.value, beat.meter.value, sure);
+  return fmt::format("{} a minute, beat {} of {}, {}", beat.tempo.value, beat.place.value, beat.meter.value,
+                     sure);
 }
 
 std::string dark_bright_word(double value) {
-  return value < -0.45 ? "very dark" : value < -0.15 ? "dark" : value < 0.15 ? "neutral" : value < 0.45 ? "bright" : "very bright";
+  return value < -0.45   ? "very dark"
+         : value < -0.15 ? "dark"
+         : value < 0.15  ? "neutral"
+         : value < 0.45  ? "bright"
+                         : "very bright";
 }
 
 std::string resolved_tense_word(double value) {

@@ -17,9 +17,11 @@ using protocol::Problem;
 std::optional<Problem> unfit_for_files(const std::string& directory, bool force) {
   std::error_code error;
   if (!fs::exists(directory, error)) return std::nullopt;
-  if (!fs::is_directory(directory, error)) return Problem{fmt::format("{} is a file, not a folder.", directory)};
+  if (!fs::is_directory(directory, error))
+    return Problem{fmt::format("{} is a file, not a folder.", directory)};
   if (!fs::is_empty(directory, error) && !force)
-    return Problem{fmt::format("{} is not empty; --force writes into it and replaces files of the same names.", directory)};
+    return Problem{fmt::format(
+        "{} is not empty; --force writes into it and replaces files of the same names.", directory)};
   return std::nullopt;
 }
 

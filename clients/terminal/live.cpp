@@ -1,4 +1,5 @@
-// undersong live: what sounds now and what else could stand under the melody, calm enough to be read in passing.
+// undersong live: what sounds now and what else could stand under the melody, calm enough to be read in
+// passing.
 #include <fmt/format.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
@@ -22,7 +23,9 @@ using Clock = std::chrono::steady_clock;
 constexpr auto kRedraw = 80ms;  // more often would flicker
 
 volatile std::sig_atomic_t stopped = 0;
-void stop(int) { stopped = 1; }
+void stop(int) {
+  stopped = 1;
+}
 
 struct Options {
   std::size_t rows = 12;
@@ -30,8 +33,8 @@ struct Options {
   bool one_take = false;
 };
 
-// The keys of an alternative. A melody note is called as above; the others by where they lie on the line of fifths seen from the
-// chord's root (five below it to six above), and never by a rare name.
+// The keys of an alternative. A melody note is called as above; the others by where they lie on the line of
+// fifths seen from the chord's root (five below it to six above), and never by a rare name.
 std::string hands(const protocol::Alternative& offered, const std::vector<protocol::MelodyNote>& melody) {
   constexpr std::string_view kLetters = "FCGDAEB";
   int root = static_cast<int>(kLetters.find(offered.root_name.front())) - 1;
@@ -43,8 +46,13 @@ std::string hands(const protocol::Alternative& offered, const std::vector<protoc
     while ((7 * fifths % 12 + 12) % 12 != pitch.value % 12) ++fifths;
     if (fifths < -6) fifths += 12;
     if (fifths > 10) fifths -= 12;
-    const auto place = static_cast<std::size_t>(fifths + 8);  // 7 for F, so that a flat is below and a sharp above
-    return fmt::format("{}{}{}", kLetters[place % 7], place < 7 ? "b" : place < 14 ? "" : "#", pitch.value / 12 - 1);
+    const auto place =
+        static_cast<std::size_t>(fifths + 8);  // 7 for F, so that a flat is below and a sharp above
+    return fmt::format("{}{}{}", kLetters[place % 7],
+                       place < 7    ? "b"
+                       : place < 14 ? ""
+                                    : "#",
+                       pitch.value / 12 - 1);
   };
   std::string out;
   for (const auto& pitch : offered.left) out += name(pitch) + " ";
@@ -55,7 +63,8 @@ std::string hands(const protocol::Alternative& offered, const std::vector<protoc
 
 class View {
  public:
-  explicit View(const Options& options) : options_(options), terminal_(!options.lines && isatty(STDOUT_FILENO)) {
+  explicit View(const Options& options)
+      : options_(options), terminal_(!options.lines && isatty(STDOUT_FILENO)) {
     if (terminal_) fmt::print("\x1b[?25l");
   }
   ~View() {
@@ -108,7 +117,8 @@ class View {
   std::string melody() const {
     std::string out;
     for (const auto& note : moment_->melody)
-      out += fmt::format("{}{}{}", out.empty() ? "" : "  ", note.name, note.degree ? fmt::format(" ({})", *note.degree) : "");
+      out += fmt::format("{}{}{}", out.empty() ? "" : "  ", note.name,
+                         note.degree ? fmt::format(" ({})", *note.degree) : "");
     return out;
   }
 
@@ -122,8 +132,8 @@ class View {
     std::string best;
     for (std::size_t i = 0; i < moment_->alternatives.size() && i < 4; ++i)
       best += (i ? ", " : "") + moment_->alternatives[i].symbol;
-    fmt::print("{:>8}  {}  {}  {}{}\n", duration(moment_->at - started()), padded(shown_, 14), padded(melody(), 18),
-               padded(key(""), 10), best.empty() ? "" : "  or " + best);
+    fmt::print("{:>8}  {}  {}  {}{}\n", duration(moment_->at - started()), padded(shown_, 14),
+               padded(melody(), 18), padded(key(""), 10), best.empty() ? "" : "  or " + best);
     std::fflush(stdout);
   }
 
@@ -135,23 +145,28 @@ class View {
   void draw() {
     winsize size{};
     ioctl(STDOUT_FILENO, TIOCGWINSZ, &size);
-    const std::size_t room = size.ws_row > 10 ? size.ws_row - 10u : 4, width = size.ws_col ? size.ws_col : 80u;
+    const std::size_t room = size.ws_row > 10 ? size.ws_row - 10u : 4,
+                      width = size.ws_col ? size.ws_col : 80u;
     std::string out = "\x1b[H";
     const auto put = [&](const std::string& text) { out += clipped(text, width) + "\x1b[K\n"; };
     put("");
     const bool sounding = moment_ && moment_->chord && moment_->chord->sounding;
-    put(fmt::format("  {}{}\x1b[0m    \x1b[2m{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m", shown_.empty() ? "play something" : shown_, other_names()));
+    put(fmt::format("  {}{}\x1b[0m    \x1b[2m{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m",
+                    shown_.empty() ? "play something" : shown_, other_names()));
     put("  " + (moment_ ? melody() : "") + key("    in "));
-    put("  \x1b[2m" + (moment_ && moment_->beat ? beat_words(*moment_->beat) : std::string("no steady pulse")) + "\x1b[0m");
+    put("  \x1b[2m" +
+        (moment_ && moment_->beat ? beat_words(*moment_->beat) : std::string("no steady pulse")) + "\x1b[0m");
     put("");
     if (moment_) {
       const std::size_t rows = std::min({options_.rows, moment_->alternatives.size(), room});
       for (std::size_t i = 0; i < rows; ++i) {
         const auto& offered = moment_->alternatives[i];
-        put(fmt::format("  {} {:2d}  {} {} {} {} moves {:2d}   {}   {}", offered.tried ? "*" : " ", i + 1, padded(offered.symbol, 12),
-                        padded(offered.degrees.empty() ? "" : offered.degrees[0], 4), padded(dark_bright_word(offered.dark_bright), 12),
-                        padded(resolved_tense_word(offered.resolved_tense), 8), offered.hands_move.value, padded(hands(offered, moment_->melody), 30),
-                        offered.reason));
+        put(fmt::format("  {} {:2d}  {} {} {} {} moves {:2d}   {}   {}", offered.tried ? "*" : " ", i + 1,
+                        padded(offered.symbol, 12),
+                        padded(offered.degrees.empty() ? "" : offered.degrees[0], 4),
+                        padded(dark_bright_word(offered.dark_bright), 12),
+                        padded(resolved_tense_word(offered.resolved_tense), 8), offered.hands_move.value,
+                        padded(hands(offered, moment_->melody), 30), offered.reason));
       }
       if (moment_->still) put("  the list holds still");
     }
@@ -169,7 +184,8 @@ class View {
       if (port.connected && !port.own) ports += (ports.empty() ? "" : ", ") + port.name;
     std::string out = ports.empty() ? "no keyboard yet: plug one in" : "listening to " + ports;
     if (status_->take && moment_)
-      out += fmt::format("; take {}, {}", status_->take->take.value_or(0), duration(moment_->at - status_->take->since));
+      out += fmt::format("; take {}, {}", status_->take->take.value_or(0),
+                         duration(moment_->at - status_->take->since));
     if (!status_->store.good) out += "; " + status_->store.sentence;
     if (status_->lost_events) out += fmt::format("; {} MIDI messages were lost", status_->lost_events);
     return out;
@@ -201,7 +217,8 @@ std::optional<protocol::Problem> watch(protocol::Connection& daemon, const Optio
       } else if (auto status = (*note)->as<protocol::Status>()) {
         if (!*status) return status->error();
         view.status(std::move(**status));
-      } else if (auto line = (*note)->as<protocol::Log>(); line && *line && options.one_take && (*line)->kind == protocol::LineKind::kTakeEnd) {
+      } else if (auto line = (*note)->as<protocol::Log>();
+                 line && *line && options.one_take && (*line)->kind == protocol::LineKind::kTakeEnd) {
         view.tick();
         return std::nullopt;
       }
@@ -215,7 +232,8 @@ std::optional<protocol::Problem> watch(protocol::Connection& daemon, const Optio
 
 void add_live(CLI::App& program, Session& session) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("live", "Show what sounds now and what else could stand under the melody");
+  auto* command =
+      program.add_subcommand("live", "Show what sounds now and what else could stand under the melody");
   command->add_option("--rows", options->rows, "how many alternatives to show")->check(CLI::Range(1, 36));
   command->add_flag("--lines", options->lines, "one line for each chord instead of a picture that changes");
   command->add_flag("--one-take", options->one_take, "stop when the take ends");

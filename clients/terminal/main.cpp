@@ -6,8 +6,9 @@
 #include "clients/terminal/commands.h"
 
 int main(int argc, char** argv) {
-  CLI::App program{"Undersong listens while you play: it names the harmony, ranks what else could stand under the melody, "
-                   "and keeps every take."};
+  CLI::App program{
+      "Undersong listens while you play: it names the harmony, ranks what else could stand under the melody, "
+      "and keeps every take."};
   program.require_subcommand(1);
   undersong::terminal::Session session;
   undersong::terminal::add_commands(program, session);

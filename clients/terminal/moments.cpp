@@ -23,7 +23,8 @@ struct Options {
 std::string one_line(const protocol::FoundMoment& moment) {
   std::vector<std::string> chords;
   for (const auto& chord : moment.chords) chords.push_back(chord.symbol);
-  std::string out = fmt::format("take {:4d}  {}  {:>8}  {:4.1f} s  {}", moment.take, local_time(moment.begin_utc_ms), duration(moment.from_us),
+  std::string out = fmt::format("take {:4d}  {}  {:>8}  {:4.1f} s  {}", moment.take,
+                                local_time(moment.begin_utc_ms), duration(moment.from_us),
                                 static_cast<double>(moment.length_us) / 1e6, fmt::join(chords, " "));
   if (moment.name) out += fmt::format(" under {} ({})", *moment.name, moment.degree.value_or(""));
   if (moment.times > 1) out += fmt::format("  {} of {} times", nth(moment.time), moment.times);
@@ -40,18 +41,24 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
   if (!found) return found.error();
   fmt::print("{}:\n", found->understood);
   const int count = static_cast<int>(found->moments.size());
-  for (int i = 0; i < count; ++i) fmt::print("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)]));
+  for (int i = 0; i < count; ++i)
+    fmt::print("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)]));
   if (count == 0) {
     const bool near = !found->near.empty() && found->near.front().moments > 0;
-    fmt::print("No moment is like that{}\n", near ? ". With one condition less:" : found->near.empty() ? "." : ", nor with any one condition less.");
+    fmt::print("No moment is like that{}\n", near                  ? ". With one condition less:"
+                                             : found->near.empty() ? "."
+                                                                   : ", nor with any one condition less.");
     for (const auto& each : found->near)
       if (each.moments > 0) fmt::print("{:6d}  {}\n", each.moments, each.words);
   }
   if (found->unheard > 0)
-    fmt::print("{} older take{} still to be listened to again, and not in this answer.\n", found->unheard, found->unheard == 1 ? " is" : "s are");
+    fmt::print("{} older take{} still to be listened to again, and not in this answer.\n", found->unheard,
+               found->unheard == 1 ? " is" : "s are");
   if (found->next) fmt::print("There are more: --from {} shows them.\n", *found->next);
   if (options.play == 0) return std::nullopt;
-  if (options.play > count) return Problem{fmt::format("There is no moment {} to play: {} {} found.", options.play, count, count == 1 ? "was" : "were")};
+  if (options.play > count)
+    return Problem{fmt::format("There is no moment {} to play: {} {} found.", options.play, count,
+                               count == 1 ? "was" : "were")};
   const auto& moment = found->moments[static_cast<std::size_t>(options.play - 1)];
   protocol::PlayTake play;
   play.take = moment.take;
@@ -68,16 +75,24 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
 
 void add_moments(CLI::App& program, Session& session) {
   auto asked = std::make_shared<Options>();
-  auto* command = program.add_subcommand("moments", "Find moments in all takes, asked for in a musician's words: moments Db under G");
-  command->add_option("QUESTION", asked->question, "what to look for; put # and brackets in quotes")->required();
+  auto* command = program.add_subcommand(
+      "moments", "Find moments in all takes, asked for in a musician's words: moments Db under G");
+  command->add_option("QUESTION", asked->question, "what to look for; put # and brackets in quotes")
+      ->required();
   command->add_option("--limit", asked->limit, "how many")->check(CLI::Range(1, 200));
   command->add_option("--from", asked->from, "those that follow, as the last answer says");
-  command->add_option("--play", asked->play, "plays this one of them on the MIDI output; 1 is the first")->check(CLI::Range(1, 200));
+  command->add_option("--play", asked->play, "plays this one of them on the MIDI output; 1 is the first")
+      ->check(CLI::Range(1, 200));
   std::string help = "Examples:\n";
-  for (const auto& example : protocol::kQuestionExamples) help += fmt::format("  {:<44}  {}\n", example.question, example.says);
-  command->footer(help + "A bare letter is any chord on that root. Lower-case \"a\" before a kind of chord is the article. By itself b9 is a\n"
-                         "degree and B9 a chord.");
-  command->callback([asked, &session] { session.with_daemon([&](protocol::Connection& daemon) { return moments(daemon, *asked); }); });
+  for (const auto& example : protocol::kQuestionExamples)
+    help += fmt::format("  {:<44}  {}\n", example.question, example.says);
+  command->footer(help +
+                  "A bare letter is any chord on that root. Lower-case \"a\" before a kind of chord is the "
+                  "article. By itself b9 is a\n"
+                  "degree and B9 a chord.");
+  command->callback([asked, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) { return moments(daemon, *asked); });
+  });
 }
 
 }  // namespace undersong::terminal

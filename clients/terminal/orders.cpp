@@ -38,7 +38,9 @@ std::string name_of(E wanted) {
     if (value == wanted) return text;
   return {};
 }
-protocol::VoicingStyle style_of(const std::string& name) { return value_of<protocol::VoicingStyle>(name); }
+protocol::VoicingStyle style_of(const std::string& name) {
+  return value_of<protocol::VoicingStyle>(name);
+}
 std::vector<std::string> style_names() {
   std::vector<std::string> out;
   for (const auto& [value, text] : protocol::enum_names<protocol::VoicingStyle>()) out.push_back(text);
@@ -48,7 +50,8 @@ constexpr const char* kStyles = "how it is laid out for the hands; open moves th
 
 std::string key_words(const protocol::Nullable<protocol::KeyNow>& key) {
   if (!key) return "No key has been heard yet.";
-  return key->pinned ? fmt::format("The key is pinned: {}.", key->name) : fmt::format("The key is {}, as heard.", key->name);
+  return key->pinned ? fmt::format("The key is pinned: {}.", key->name)
+                     : fmt::format("The key is {}, as heard.", key->name);
 }
 
 // Changes the pinned key and says which one is in force then.
@@ -63,7 +66,8 @@ std::optional<Problem> pin(protocol::Connection& daemon, const std::string& key)
 }
 
 void add_key(CLI::App& program, Session& session) {
-  auto* key = program.add_subcommand("key", "Say the key; pin it, so that it stays whatever is heard, or free it");
+  auto* key =
+      program.add_subcommand("key", "Say the key; pin it, so that it stays whatever is heard, or free it");
   key->require_subcommand(0, 1);
   auto given = std::make_shared<std::string>();
   auto* pinning = key->add_subcommand("pin", "Pin the key as it is now, or the one you name");
@@ -73,7 +77,8 @@ void add_key(CLI::App& program, Session& session) {
       if (!given->empty()) return pin(daemon, *given);
       const auto moment = daemon.request(protocol::GetMoment{});
       if (!moment) return moment.error();
-      if (!moment->key) return Problem{"No key has been heard yet; name the one to pin, as in `undersong key pin Ebm`."};
+      if (!moment->key)
+        return Problem{"No key has been heard yet; name the one to pin, as in `undersong key pin Ebm`."};
       return pin(daemon, moment->key->harte);
     });
   });
@@ -89,8 +94,10 @@ void add_key(CLI::App& program, Session& session) {
 std::string settings_words(const protocol::Settings& settings) {
   std::string out;
   const auto row = [&](protocol::SettingName name, const std::string& value) {
-    const bool changed = std::find(settings.changed.begin(), settings.changed.end(), name) != settings.changed.end();
-    out += fmt::format("{}{} {}{}", out.empty() ? "" : "\n", padded(name_of(name), 14), padded(value, 14), changed ? "changed; the configuration says otherwise" : "");
+    const bool changed =
+        std::find(settings.changed.begin(), settings.changed.end(), name) != settings.changed.end();
+    out += fmt::format("{}{} {}{}", out.empty() ? "" : "\n", padded(name_of(name), 14), padded(value, 14),
+                       changed ? "changed; the configuration says otherwise" : "");
     while (!out.empty() && out.back() == ' ') out.pop_back();
   };
   using protocol::SettingName;
@@ -108,10 +115,12 @@ std::string settings_words(const protocol::Settings& settings) {
 }
 
 void add_settings(CLI::App& program, Session& session) {
-  auto* settings = program.add_subcommand("settings", "Show the settings, and which were changed since the configuration was written");
+  auto* settings = program.add_subcommand(
+      "settings", "Show the settings, and which were changed since the configuration was written");
   settings->require_subcommand(0, 1);
   auto names = std::make_shared<std::vector<std::string>>();
-  auto* reset = settings->add_subcommand("reset", "Take them as the configuration has them again: those named, or all");
+  auto* reset =
+      settings->add_subcommand("reset", "Take them as the configuration has them again: those named, or all");
   std::vector<std::string> known;
   for (const auto& [value, text] : protocol::enum_names<protocol::SettingName>()) known.push_back(text);
   reset->add_option("NAME", *names, "which")->check(CLI::IsMember(known));
@@ -141,15 +150,20 @@ void add_orders(CLI::App& program, Session& session) {
   });
 
   program.add_subcommand("end", "End the take being played")->callback([&session] {
-    order(session, protocol::EndTake{}, [](const auto&) { return "The take has ended; the next note begins another."; });
+    order(session, protocol::EndTake{},
+          [](const auto&) { return "The take has ended; the next note begins another."; });
   });
 
   auto place = std::make_shared<int>(0);
   auto chord = std::make_shared<std::string>();
   auto stop = std::make_shared<bool>(false);
-  auto* hear = program.add_subcommand("hear", "Play an alternative on the MIDI output, quietly (mind the instrument's volume)");
-  auto* place_option = hear->add_option("PLACE", *place, "its place in the list, from 1; the next one if left out")->check(CLI::Range(1, 256));
-  auto* chord_option = hear->add_option("--chord", *chord, "a chord in Harte syntax instead: Bb:9")->excludes(place_option);
+  auto* hear = program.add_subcommand(
+      "hear", "Play an alternative on the MIDI output, quietly (mind the instrument's volume)");
+  auto* place_option =
+      hear->add_option("PLACE", *place, "its place in the list, from 1; the next one if left out")
+          ->check(CLI::Range(1, 256));
+  auto* chord_option =
+      hear->add_option("--chord", *chord, "a chord in Harte syntax instead: Bb:9")->excludes(place_option);
   auto style = std::make_shared<std::string>();
   auto* style_option = hear->add_option("--voicing", *style, kStyles)->check(CLI::IsMember(style_names()));
   hear->add_flag("--stop", *stop, "end what sounds")->excludes(place_option)->excludes(chord_option);
@@ -159,17 +173,22 @@ void add_orders(CLI::App& program, Session& session) {
     if (!chord->empty()) request.harte = *chord;
     if (*style_option) request.voicing = style_of(*style);
     if (*stop) request.stop = true;
-    order(session, request, [](const auto& heard) { return heard.harte ? "Playing " + *heard.harte + "." : std::string("Silent."); });
+    order(session, request, [](const auto& heard) {
+      return heard.harte ? "Playing " + *heard.harte + "." : std::string("Silent.");
+    });
   });
 
   auto number = std::make_shared<std::uint64_t>(0);
   auto from = std::make_shared<std::string>(), to = std::make_shared<std::string>();
   auto velocity = std::make_shared<int>(0);
-  auto* play = program.add_subcommand("play", "Play a take on the MIDI output, quietly (mind the instrument's volume)");
+  auto* play = program.add_subcommand(
+      "play", "Play a take on the MIDI output, quietly (mind the instrument's volume)");
   play->add_option("TAKE", *number, "number of the take; the newest if left out");
   play->add_option("--from", *from, "where to begin in it: seconds, or 1:23.4");
   play->add_option("--to", *to, "where to end");
-  play->add_option("--velocity", *velocity, "mean loudness it is brought down to, instead of that of the settings")->check(CLI::Range(1, 127));
+  play->add_option("--velocity", *velocity,
+                   "mean loudness it is brought down to, instead of that of the settings")
+      ->check(CLI::Range(1, 127));
   play->callback([=, &session] {
     protocol::PlayTake request;
     if (*number != 0) request.take = *number;
@@ -178,12 +197,15 @@ void add_orders(CLI::App& program, Session& session) {
       if (written->empty()) continue;
       *time = time_in_take(*written);
       if (*time) continue;
-      fmt::print(stderr, "undersong: \"{}\" is no time; write seconds (83.4) or minutes and seconds (1:23.4).\n", *written);
+      fmt::print(stderr,
+                 "undersong: \"{}\" is no time; write seconds (83.4) or minutes and seconds (1:23.4).\n",
+                 *written);
       session.exit_code = 2;
       return;
     }
     order(session, request, [](const auto& playing) {
-      return fmt::format("Playing take {} from {} to {}; `undersong stop` ends it.", playing.take, duration(playing.from_us), duration(playing.to_us));
+      return fmt::format("Playing take {} from {} to {}; `undersong stop` ends it.", playing.take,
+                         duration(playing.from_us), duration(playing.to_us));
     });
   });
 
@@ -192,12 +214,18 @@ void add_orders(CLI::App& program, Session& session) {
   auto count_in = std::make_shared<int>(1);
   auto layers = std::make_shared<std::vector<std::string>>();
   auto loudness = std::make_shared<int>(0);
-  auto* along = program.add_subcommand("along", "Play a take's loop round and round on the MIDI output, to play over (mind the instrument's volume)");
+  auto* along = program.add_subcommand(
+      "along",
+      "Play a take's loop round and round on the MIDI output, to play over (mind the instrument's volume)");
   along->add_option("TAKE", *along_take, "number of the take; the newest if left out");
-  along->add_option("--tempo", *tempo, "beats a minute; the take's own if left out")->check(CLI::Range(20.0, 400.0));
+  along->add_option("--tempo", *tempo, "beats a minute; the take's own if left out")
+      ->check(CLI::Range(20.0, 400.0));
   along->add_option("--count-in", *count_in, "bars before it begins")->check(CLI::Range(0, 8));
-  along->add_option("--layers", *layers, "bass, chords or both")->delimiter(',')->check(CLI::IsMember({"bass", "chords"}));
-  along->add_option("--velocity", *loudness, "how loud, instead of softly under your own playing")->check(CLI::Range(1, 127));
+  along->add_option("--layers", *layers, "bass, chords or both")
+      ->delimiter(',')
+      ->check(CLI::IsMember({"bass", "chords"}));
+  along->add_option("--velocity", *loudness, "how loud, instead of softly under your own playing")
+      ->check(CLI::Range(1, 127));
   along->callback([=, &session] {
     protocol::PlayAlong request;
     if (*along_take != 0) request.take = *along_take;
@@ -206,23 +234,28 @@ void add_orders(CLI::App& program, Session& session) {
     if (*loudness > 0) request.velocity = *loudness;
     if (!layers->empty()) {
       request.layers.emplace();
-      for (const auto& layer : *layers) request.layers->push_back(layer == "bass" ? protocol::Layer::kBass : protocol::Layer::kChords);
+      for (const auto& layer : *layers)
+        request.layers->push_back(layer == "bass" ? protocol::Layer::kBass : protocol::Layer::kChords);
     }
     order(session, request, [](const auto& playing) {
       std::string chords;
       for (const auto& each : playing.along->chords) chords += " " + each.harte;
-      return fmt::format("The loop of take {} at {:.0f} beats a minute:{}; play over it, `undersong stop` ends it.", playing.take, playing.along->tempo, chords);
+      return fmt::format(
+          "The loop of take {} at {:.0f} beats a minute:{}; play over it, `undersong stop` ends it.",
+          playing.take, playing.along->tempo, chords);
     });
   });
 
   program.add_subcommand("tap", "Tap the beat: four times, evenly, the first on one")->callback([&session] {
-    order(session, protocol::TapBeat{}, [](const auto& tapped) { return tapped.beat ? beat_words(*tapped.beat) : std::string("Tap on."); });
+    order(session, protocol::TapBeat{},
+          [](const auto& tapped) { return tapped.beat ? beat_words(*tapped.beat) : std::string("Tap on."); });
   });
 
   auto what = std::make_shared<std::string>();
   auto of_take = std::make_shared<std::uint64_t>(0);
   auto where = std::make_shared<std::string>();
-  auto* beat = program.add_subcommand("beat", "Correct the beat: this is one, twice or half as fast, beats a bar, or undo");
+  auto* beat = program.add_subcommand(
+      "beat", "Correct the beat: this is one, twice or half as fast, beats a bar, or undo");
   beat->add_option("WHAT", *what, "one, twice, half, undo, or beats a bar (3)")->required();
   beat->add_option("--take", *of_take, "of a take that is over, instead of what is being played");
   beat->add_option("--at", *where, "where in that take: seconds, or 1:23.4");
@@ -233,19 +266,26 @@ void add_orders(CLI::App& program, Session& session) {
       fmt::print(stderr, "undersong: {}\n", sentence);
       session.exit_code = 2;
     };
-    if (*what == "one") request.what = BeatCorrection::kOne;
-    else if (*what == "twice") request.what = BeatCorrection::kTwice;
-    else if (*what == "half") request.what = BeatCorrection::kHalf;
-    else if (*what == "undo") request.what = BeatCorrection::kUndo;
-    else if (const auto beats = time_in_take(*what); beats && *beats % 1'000'000 == 0 && *beats >= 1'000'000 && *beats <= 16'000'000) {
+    if (*what == "one")
+      request.what = BeatCorrection::kOne;
+    else if (*what == "twice")
+      request.what = BeatCorrection::kTwice;
+    else if (*what == "half")
+      request.what = BeatCorrection::kHalf;
+    else if (*what == "undo")
+      request.what = BeatCorrection::kUndo;
+    else if (const auto beats = time_in_take(*what);
+             beats && *beats % 1'000'000 == 0 && *beats >= 1'000'000 && *beats <= 16'000'000) {
       request.what = BeatCorrection::kMeter;
       request.meter = static_cast<int>(*beats / 1'000'000);
     } else {
-      return refuse(fmt::format("\"{}\" is none of one, twice, half and undo, and no number of beats from 1 to 16.", *what));
+      return refuse(fmt::format(
+          "\"{}\" is none of one, twice, half and undo, and no number of beats from 1 to 16.", *what));
     }
     if (*of_take != 0) request.take = *of_take;
     const auto time = time_in_take(*where);
-    if (!where->empty() && (!time || *of_take == 0)) return refuse(time ? "--at belongs to --take." : fmt::format("\"{}\" is no time.", *where));
+    if (!where->empty() && (!time || *of_take == 0))
+      return refuse(time ? "--at belongs to --take." : fmt::format("\"{}\" is no time.", *where));
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       if (!where->empty()) {
         const auto take = daemon.request(protocol::GetTake{.take = *of_take});
@@ -260,26 +300,35 @@ void add_orders(CLI::App& program, Session& session) {
   });
 
   program.add_subcommand("stop", "End what is played on the MIDI output")->callback([&session] {
-    order(session, protocol::StopPlaying{}, [](const auto& stopped) { return stopped.was ? "Stopped." : "Nothing was being played."; });
+    order(session, protocol::StopPlaying{},
+          [](const auto& stopped) { return stopped.was ? "Stopped." : "Nothing was being played."; });
   });
 
   auto on = std::make_shared<std::string>();
   auto* hold = program.add_subcommand("hold", "Hold the list of alternatives still, or let it follow again");
   hold->add_option("STATE", *on, "on or off")->required()->check(CLI::IsMember({"on", "off"}));
   hold->callback([on, &session] {
-    order(session, protocol::Hold{.on = *on == "on"},
-          [](const auto& holding) { return holding.still ? "The list holds still." : "The list follows the playing."; });
+    order(session, protocol::Hold{.on = *on == "on"}, [](const auto& holding) {
+      return holding.still ? "The list holds still." : "The list follows the playing.";
+    });
   });
 
   auto wish = std::make_shared<protocol::SetSettings>();
-  auto brighter = std::make_shared<double>(), tenser = std::make_shared<double>(), surprising = std::make_shared<double>();
-  auto* wishes = program.add_subcommand("wish", "Ask for darker or brighter, more resolved or more tense, familiar or surprising");
-  auto* b = wishes->add_option("--brighter", *brighter, "-1 darker .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
-  auto* t = wishes->add_option("--tenser", *tenser, "-1 more resolved .. 1 more tense")->check(CLI::Range(-1.0, 1.0));
-  auto* s = wishes->add_option("--surprising", *surprising, "-1 familiar .. 1 surprising")->check(CLI::Range(-1.0, 1.0));
+  auto brighter = std::make_shared<double>(), tenser = std::make_shared<double>(),
+       surprising = std::make_shared<double>();
+  auto* wishes = program.add_subcommand(
+      "wish", "Ask for darker or brighter, more resolved or more tense, familiar or surprising");
+  auto* b =
+      wishes->add_option("--brighter", *brighter, "-1 darker .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
+  auto* t = wishes->add_option("--tenser", *tenser, "-1 more resolved .. 1 more tense")
+                ->check(CLI::Range(-1.0, 1.0));
+  auto* s = wishes->add_option("--surprising", *surprising, "-1 familiar .. 1 surprising")
+                ->check(CLI::Range(-1.0, 1.0));
   auto voicing = std::make_shared<std::string>(), melody = std::make_shared<std::string>();
   auto* v = wishes->add_option("--voicing", *voicing, kStyles)->check(CLI::IsMember(style_names()));
-  auto* m = wishes->add_option("--melody", *melody, "seek under the newest note, the two newest, or the last bar: note, two, bar")
+  auto* m = wishes
+                ->add_option("--melody", *melody,
+                             "seek under the newest note, the two newest, or the last bar: note, two, bar")
                 ->check(CLI::IsMember({"note", "two", "bar"}));
   wishes->callback([=, &session] {
     protocol::SetSettings request;
@@ -289,8 +338,10 @@ void add_orders(CLI::App& program, Session& session) {
     if (*t) request.tenser = *tenser;
     if (*s) request.surprising = *surprising;
     order(session, request, [](const auto& settings) {
-      return fmt::format("Wishes: brighter {:+.2f}, tenser {:+.2f}, surprising {:+.2f}; voicing {}, melody {}.", settings.wishes.brighter.value,
-                         settings.wishes.tenser.value, settings.wishes.surprising.value, name_of(settings.voicing), name_of(settings.melody));
+      return fmt::format(
+          "Wishes: brighter {:+.2f}, tenser {:+.2f}, surprising {:+.2f}; voicing {}, melody {}.",
+          settings.wishes.brighter.value, settings.wishes.tenser.value, settings.wishes.surprising.value,
+          name_of(settings.voicing), name_of(settings.melody));
     });
   });
   add_key(program, session);

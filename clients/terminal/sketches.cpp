@@ -1,4 +1,5 @@
-// song list | new | show | check | hand-over | delete: sketches of songs that the daemon keeps, made of kept takes.
+// song list | new | show | check | hand-over | delete: sketches of songs that the daemon keeps, made of kept
+// takes.
 //
 // A word of its own, because `sketch` works on files: a name here is a sketch on the daemon's list.
 #include <fmt/format.h>
@@ -17,13 +18,17 @@ namespace {
 
 using protocol::Problem;
 
-constexpr std::chrono::minutes kPatience{2};  // sections of several long takes, on a small machine that also listens
+constexpr std::chrono::minutes kPatience{
+    2};  // sections of several long takes, on a small machine that also listens
 
 std::optional<Problem> list(protocol::Connection& daemon) {
   const auto found = daemon.request(protocol::ListSketches{});
   if (!found) return found.error();
   for (const auto& each : found->sketches)
-    fmt::print("{:<24} {}\n", each.name, each.problem.empty() ? fmt::format("{}, {} section{}", each.title, each.sections, each.sections == 1 ? "" : "s") : each.problem);
+    fmt::print("{:<24} {}\n", each.name,
+               each.problem.empty()
+                   ? fmt::format("{}, {} section{}", each.title, each.sections, each.sections == 1 ? "" : "s")
+                   : each.problem);
   if (found->sketches.empty()) fmt::print("No song is kept yet; undersong song new NAME TAKE makes one.\n");
   fmt::print("The files are in {}.\n", found->folder);
   return std::nullopt;
@@ -32,9 +37,11 @@ std::optional<Problem> list(protocol::Connection& daemon) {
 std::optional<Problem> check(protocol::Connection& daemon, const std::string& name) {
   const auto made = daemon.request(protocol::OutlineSketch{.name = name}, kPatience);
   if (!made) return made.error();
-  fmt::print("{}: {}{}/4, {:.0f} beats a minute\n", made->title, made->key ? *made->key + ", " : "", made->meter, made->tempo);
+  fmt::print("{}: {}{}/4, {:.0f} beats a minute\n", made->title, made->key ? *made->key + ", " : "",
+             made->meter, made->tempo);
   for (const auto& part : made->parts) {
-    fmt::print("  {:<16} {:>5g} beats, {} time{}  ", part.name, part.beats, part.times, part.times == 1 ? " " : "s");
+    fmt::print("  {:<16} {:>5g} beats, {} time{}  ", part.name, part.beats, part.times,
+               part.times == 1 ? " " : "s");
     for (const auto& chord : part.chords) fmt::print(" {}", chord);
     fmt::print("\n");
   }
@@ -50,8 +57,11 @@ struct New {
 std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
   const auto kept = daemon.request(protocol::ListSketches{});
   if (!kept) return kept.error();
-  const bool there = std::any_of(kept->sketches.begin(), kept->sketches.end(), [&](const auto& each) { return each.name == wish.name; });
-  if (there && !wish.force) return Problem{fmt::format("There is a song {} already; --force puts the new one in its place.", wish.name)};
+  const bool there = std::any_of(kept->sketches.begin(), kept->sketches.end(),
+                                 [&](const auto& each) { return each.name == wish.name; });
+  if (there && !wish.force)
+    return Problem{
+        fmt::format("There is a song {} already; --force puts the new one in its place.", wish.name)};
   protocol::ProposeSketch ask;
   ask.takes = wish.takes;
   if (!wish.title.empty()) ask.title = wish.title;
@@ -92,17 +102,23 @@ void add_sketches(CLI::App& program, Session& session) {
 
   auto wish = std::make_shared<New>();
   auto* fresh = group->add_subcommand("new", "Propose a song of what was found in takes, and keep it");
-  fresh->add_option("NAME", wish->name, "name to keep it under: letters, digits, spaces, - and _")->required();
+  fresh->add_option("NAME", wish->name, "name to keep it under: letters, digits, spaces, - and _")
+      ->required();
   fresh->add_option("TAKE", wish->takes, "numbers of takes")->required();
   fresh->add_option("--title", wish->title, "title of the song; the first take's when left out");
   fresh->add_flag("--force", wish->force, "put it in the place of one that has the name");
-  fresh->callback([wish, &session] { session.with_daemon([&](protocol::Connection& daemon) { return make(daemon, *wish); }); });
+  fresh->callback([wish, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) { return make(daemon, *wish); });
+  });
 
   auto name = std::make_shared<std::string>();
-  const auto with_name = [&](const char* word, const char* about, std::optional<Problem> (*work)(protocol::Connection&, const std::string&)) {
+  const auto with_name = [&](const char* word, const char* about,
+                             std::optional<Problem> (*work)(protocol::Connection&, const std::string&)) {
     auto* command = group->add_subcommand(word, about);
     command->add_option("NAME", *name, "name of the song")->required();
-    command->callback([name, work, &session] { session.with_daemon([&](protocol::Connection& daemon) { return work(daemon, *name); }); });
+    command->callback([name, work, &session] {
+      session.with_daemon([&](protocol::Connection& daemon) { return work(daemon, *name); });
+    });
   };
   with_name("show", "A song as TOML", show);
   with_name("check", "What a song makes, or which section can't be made", check);
@@ -113,7 +129,8 @@ void add_sketches(CLI::App& program, Session& session) {
     bool force = false;
   };
   auto given = std::make_shared<Given>();
-  auto* give = group->add_subcommand("hand-over", "Write a song's parts, lead sheet and chord chart into a folder");
+  auto* give =
+      group->add_subcommand("hand-over", "Write a song's parts, lead sheet and chord chart into a folder");
   give->add_option("NAME", given->name, "name of the song")->required();
   give->add_option("DIR", given->directory, "the folder; made if there is none")->required();
   give->add_flag("--force", given->force, "write into a folder that is not empty");

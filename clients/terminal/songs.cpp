@@ -1,7 +1,7 @@
 // take loop, take reharmonise, take hand-over: what the daemon works out from a kept take.
 //
-// A group of their own: loop, reharmonise and hand-over by themselves are commands on files, and nobody has to guess whether
-// 12 is a file or a take.
+// A group of their own: loop, reharmonise and hand-over by themselves are commands on files, and nobody has
+// to guess whether 12 is a file or a take.
 #include <fmt/format.h>
 
 #include <chrono>
@@ -19,7 +19,9 @@ using protocol::Problem;
 
 constexpr std::chrono::minutes kPatience{2};  // a long take, on a small machine that also listens
 
-std::optional<std::uint64_t> chosen(std::uint64_t take) { return take ? std::optional(take) : std::nullopt; }
+std::optional<std::uint64_t> chosen(std::uint64_t take) {
+  return take ? std::optional(take) : std::nullopt;
+}
 
 std::string symbols(const protocol::LoopProposal& proposal) {
   std::string out;
@@ -34,13 +36,19 @@ std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   if (!summary) return summary.error();
   const auto begin = summary->summary.at;
   fmt::print("Loop  ");
-  for (const auto& chord : found->chords) fmt::print(" {}{}", chord.symbol, chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
-  fmt::print("\n       take {}, {} times, {:.0f} % sure{}\n", found->take, found->passes.size(), 100 * static_cast<double>(found->confidence),
-             found->tempo ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo, found->meter.value_or(4)) : ", no pulse");
+  for (const auto& chord : found->chords)
+    fmt::print(" {}{}", chord.symbol, chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
+  fmt::print("\n       take {}, {} times, {:.0f} % sure{}\n", found->take, found->passes.size(),
+             100 * static_cast<double>(found->confidence),
+             found->tempo
+                 ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo, found->meter.value_or(4))
+                 : ", no pulse");
   for (const auto& section : found->sections) {
-    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, section.kind, duration(section.at - begin), duration(section.at + section.length_us - begin), section.reason);
+    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, section.kind, duration(section.at - begin),
+               duration(section.at + section.length_us - begin), section.reason);
     for (std::uint64_t i = section.first; i < section.first + section.passes && i < found->passes.size(); ++i)
-      fmt::print("    {:>2}  {:>8}{}{}\n", i + 1, duration(found->passes[i].at - begin), found->passes[i].difference.empty() ? "" : "  ", found->passes[i].difference);
+      fmt::print("    {:>2}  {:>8}{}{}\n", i + 1, duration(found->passes[i].at - begin),
+                 found->passes[i].difference.empty() ? "" : "  ", found->passes[i].difference);
   }
   return std::nullopt;
 }
@@ -53,10 +61,12 @@ struct Sounded {
   std::vector<std::string> layers;
 };
 
-std::optional<Problem> sound(protocol::Connection& daemon, const protocol::Reharmonised& found, const Sounded& how) {
+std::optional<Problem> sound(protocol::Connection& daemon, const protocol::Reharmonised& found,
+                             const Sounded& how) {
   const auto number = static_cast<std::size_t>(how.hear > 0 ? how.hear : how.along);
   if (number > found.proposals.size())
-    return Problem{fmt::format("There are {} proposals; there is no proposal {}.", found.proposals.size(), number)};
+    return Problem{
+        fmt::format("There are {} proposals; there is no proposal {}.", found.proposals.size(), number)};
   protocol::PlayAlong request;
   request.take = found.take;
   request.chords.emplace();
@@ -73,33 +83,44 @@ std::optional<Problem> sound(protocol::Connection& daemon, const protocol::Rehar
   if (!how.layers.empty()) {
     request.layers.emplace();
     for (const auto& layer : how.layers)
-      request.layers->push_back(layer == "bass" ? protocol::Layer::kBass : layer == "chords" ? protocol::Layer::kChords : protocol::Layer::kMelody);
+      request.layers->push_back(layer == "bass"     ? protocol::Layer::kBass
+                                : layer == "chords" ? protocol::Layer::kChords
+                                                    : protocol::Layer::kMelody);
   }
   const auto playing = daemon.request(request, kPatience);
   if (!playing) return playing.error();
   const auto& along = *playing->along;
   fmt::print("\nPlaying {} at {:.0f} beats a minute, {}; `undersong stop` ends it.\n", number, along.tempo,
-             !along.rounds ? std::string("round and round") : *along.rounds == 1 ? "once round" : fmt::format("{} times round", *along.rounds));
+             !along.rounds        ? std::string("round and round")
+             : *along.rounds == 1 ? "once round"
+                                  : fmt::format("{} times round", *along.rounds));
   return std::nullopt;
 }
 
-std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol::Reharmonise& wish, const Sounded& how) {
+std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol::Reharmonise& wish,
+                                   const Sounded& how) {
   const auto found = daemon.request(wish, kPatience);
   if (!found) return found.error();
-  fmt::print("Loop   {}\n       take {}{}; melody of {}, {} times; brightness {:+.2f}, tension {:.2f}\n", symbols(found->played), found->take,
-             found->key ? ", " + *found->key : "", found->section, found->passes, static_cast<double>(found->played.dark_bright),
+  fmt::print("Loop   {}\n       take {}{}; melody of {}, {} times; brightness {:+.2f}, tension {:.2f}\n",
+             symbols(found->played), found->take, found->key ? ", " + *found->key : "", found->section,
+             found->passes, static_cast<double>(found->played.dark_bright),
              static_cast<double>(found->played.resolved_tense));
   for (std::size_t i = 0; i < found->proposals.size(); ++i) {
     const auto& made = found->proposals[i];
-    fmt::print("\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones once round\n", i + 1, symbols(made), made.reason,
-               static_cast<double>(made.dark_bright), static_cast<double>(made.resolved_tense), made.hands_move);
+    fmt::print(
+        "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones once round\n",
+        i + 1, symbols(made), made.reason, static_cast<double>(made.dark_bright),
+        static_cast<double>(made.resolved_tense), made.hands_move);
   }
-  fmt::print("\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n", found->apart, found->free);
+  fmt::print(
+      "\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n",
+      found->apart, found->free);
   if (how.hear > 0 || how.along > 0) return sound(daemon, *found, how);
   return std::nullopt;
 }
 
-std::optional<Problem> hand_over(protocol::Connection& daemon, std::uint64_t take, const std::string& directory, bool force) {
+std::optional<Problem> hand_over(protocol::Connection& daemon, std::uint64_t take,
+                                 const std::string& directory, bool force) {
   if (auto unfit = unfit_for_files(directory, force)) return unfit;
   const auto made = daemon.request(protocol::HandOverTake{.take = chosen(take)}, kPatience);
   if (!made) return made.error();
@@ -109,13 +130,16 @@ std::optional<Problem> hand_over(protocol::Connection& daemon, std::uint64_t tak
 }  // namespace
 
 void add_songs(CLI::App& program, Session& session) {
-  auto* group = program.add_subcommand("take", "What the daemon works out from a kept take: its loop, other chords for it, parts for others");
+  auto* group = program.add_subcommand(
+      "take", "What the daemon works out from a kept take: its loop, other chords for it, parts for others");
   group->require_subcommand(1);
 
   auto take = std::make_shared<std::uint64_t>(0);
   auto* loop_command = group->add_subcommand("loop", "The loop of a take, its passes and sections");
   loop_command->add_option("TAKE", *take, "number of the take; the newest if left out");
-  loop_command->callback([take, &session] { session.with_daemon([&](protocol::Connection& daemon) { return loop(daemon, *take); }); });
+  loop_command->callback([take, &session] {
+    session.with_daemon([&](protocol::Connection& daemon) { return loop(daemon, *take); });
+  });
 
   struct Asked {
     std::uint64_t take = 0;
@@ -126,25 +150,48 @@ void add_songs(CLI::App& program, Session& session) {
     Sounded sounded;
   };
   auto asked = std::make_shared<Asked>();
-  auto* other = group->add_subcommand("reharmonise", "Other chords for the loop of a take, under the same melody");
+  auto* other =
+      group->add_subcommand("reharmonise", "Other chords for the loop of a take, under the same melody");
   other->add_option("TAKE", asked->take, "number of the take; the newest if left out");
   other->add_option("--count", asked->count, "how many proposals, 1 to 16")->check(CLI::Range(1, 16));
   other->add_option("--brighter", asked->brighter, "darker -1 .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
   other->add_option("--tenser", asked->tenser, "resolved -1 .. 1 tense")->check(CLI::Range(-1.0, 1.0));
-  other->add_option("--surprising", asked->surprising, "familiar -1 .. 1 surprising")->check(CLI::Range(-1.0, 1.0));
-  other->add_option("--keep", asked->keep, "places in the loop whose chords stay, as in 1,3")->delimiter(',')->check(CLI::Range(1, 1000));
-  other->add_option("--roots-move", asked->roots, "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
+  other->add_option("--surprising", asked->surprising, "familiar -1 .. 1 surprising")
+      ->check(CLI::Range(-1.0, 1.0));
+  other->add_option("--keep", asked->keep, "places in the loop whose chords stay, as in 1,3")
+      ->delimiter(',')
+      ->check(CLI::Range(1, 1000));
+  other
+      ->add_option("--roots-move", asked->roots,
+                   "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
       ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
-  other->add_option("--pedal", asked->pedal, "the bass stays on this note under all chords (Bb), or on the best (any)");
+  other->add_option("--pedal", asked->pedal,
+                    "the bass stays on this note under all chords (Bb), or on the best (any)");
   other->add_option("--section", asked->section, "keep the melody of this section");
   Sounded& sounded = asked->sounded;
-  auto* hear = other->add_option("--hear", sounded.hear, "play this proposal on the MIDI output, in tempo, once round (mind the instrument's volume)")->check(CLI::Range(1, 16));
-  other->add_option("--along", sounded.along, "play this proposal round and round, to play over: what you play is kept against it")->check(CLI::Range(1, 16))->excludes(hear);
-  other->add_option("--rounds", sounded.rounds, "so many times round, then it ends")->check(CLI::Range(1, 64));
-  other->add_option("--tempo", sounded.tempo, "beats a minute; the take's own if left out")->check(CLI::Range(20.0, 400.0));
+  auto* hear =
+      other
+          ->add_option(
+              "--hear", sounded.hear,
+              "play this proposal on the MIDI output, in tempo, once round (mind the instrument's volume)")
+          ->check(CLI::Range(1, 16));
+  other
+      ->add_option("--along", sounded.along,
+                   "play this proposal round and round, to play over: what you play is kept against it")
+      ->check(CLI::Range(1, 16))
+      ->excludes(hear);
+  other->add_option("--rounds", sounded.rounds, "so many times round, then it ends")
+      ->check(CLI::Range(1, 64));
+  other->add_option("--tempo", sounded.tempo, "beats a minute; the take's own if left out")
+      ->check(CLI::Range(20.0, 400.0));
   other->add_option("--count-in", sounded.count_in, "bars before it begins")->check(CLI::Range(0, 8));
-  other->add_option("--layers", sounded.layers, "which of its notes: bass, chords, melody (the held note on top)")->delimiter(',')->check(CLI::IsMember({"bass", "chords", "melody"}));
-  other->add_option("--velocity", sounded.velocity, "how loud, instead of softly under your own playing")->check(CLI::Range(1, 127));
+  other
+      ->add_option("--layers", sounded.layers,
+                   "which of its notes: bass, chords, melody (the held note on top)")
+      ->delimiter(',')
+      ->check(CLI::IsMember({"bass", "chords", "melody"}));
+  other->add_option("--velocity", sounded.velocity, "how loud, instead of softly under your own playing")
+      ->check(CLI::Range(1, 127));
   other->callback([asked, &session] {
     protocol::Reharmonise wish;
     wish.take = chosen(asked->take);
@@ -156,10 +203,14 @@ void add_songs(CLI::App& program, Session& session) {
     if (!asked->section.empty()) wish.section = asked->section;
     if (!asked->pedal.empty()) wish.pedal = asked->pedal;
     using protocol::RootsMove;
-    for (const auto& [word, roots] : {std::pair{"fifths", RootsMove::kFifths}, {"rising-fifths", RootsMove::kRisingFifths}, {"thirds", RootsMove::kThirds},
-                                      {"steps", RootsMove::kSteps}, {"semitones", RootsMove::kSemitones}})
+    for (const auto& [word, roots] : {std::pair{"fifths", RootsMove::kFifths},
+                                      {"rising-fifths", RootsMove::kRisingFifths},
+                                      {"thirds", RootsMove::kThirds},
+                                      {"steps", RootsMove::kSteps},
+                                      {"semitones", RootsMove::kSemitones}})
       if (asked->roots == word) wish.roots = roots;
-    session.with_daemon([&](protocol::Connection& daemon) { return reharmonise(daemon, wish, asked->sounded); });
+    session.with_daemon(
+        [&](protocol::Connection& daemon) { return reharmonise(daemon, wish, asked->sounded); });
   });
 
   struct Given {
@@ -168,12 +219,15 @@ void add_songs(CLI::App& program, Session& session) {
     bool force = false;
   };
   auto given = std::make_shared<Given>();
-  auto* give = group->add_subcommand("hand-over", "Write parts, lead sheet and chord chart of a take into a folder");
+  auto* give =
+      group->add_subcommand("hand-over", "Write parts, lead sheet and chord chart of a take into a folder");
   give->add_option("TAKE", given->take, "number of the take")->required();
   give->add_option("DIR", given->directory, "the folder; made if there is none")->required();
   give->add_flag("--force", given->force, "write into a folder that is not empty");
   give->callback([given, &session] {
-    session.with_daemon([&](protocol::Connection& daemon) { return hand_over(daemon, given->take, given->directory, given->force); });
+    session.with_daemon([&](protocol::Connection& daemon) {
+      return hand_over(daemon, given->take, given->directory, given->force);
+    });
   });
 }
 

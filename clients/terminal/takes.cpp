@@ -26,9 +26,10 @@ struct ListOptions {
 };
 
 std::string one_line(const protocol::TakeSummary& take) {
-  return fmt::format("{:5d}  {}  {:>8}  {:5d} notes {:4d} chords {:2d} marks  {}  {}{}", take.take, local_time(take.begin_utc_ms),
-                     duration(take.length_us), take.notes, take.chords, take.marks, padded(take.key.value_or(""), 7),
-                     take.title.empty() ? "" : take.title, take.ended ? "" : "  (being played)");
+  return fmt::format("{:5d}  {}  {:>8}  {:5d} notes {:4d} chords {:2d} marks  {}  {}{}", take.take,
+                     local_time(take.begin_utc_ms), duration(take.length_us), take.notes, take.chords,
+                     take.marks, padded(take.key.value_or(""), 7), take.title.empty() ? "" : take.title,
+                     take.ended ? "" : "  (being played)");
 }
 
 std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& options) {
@@ -41,7 +42,9 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
   if (options.deleted) wanted.deleted = true;
   const auto found = daemon.request(wanted);
   if (!found) return found.error();
-  if (found->takes.empty()) fmt::print("No takes{}.\n", options.chord.empty() && options.key.empty() ? " yet: play something" : " like that");
+  if (found->takes.empty())
+    fmt::print("No takes{}.\n",
+               options.chord.empty() && options.key.empty() ? " yet: play something" : " like that");
   for (const auto& take : found->takes) fmt::print("{}\n", one_line(take));
   if (found->more) fmt::print("There are older ones: --limit shows more.\n");
   return std::nullopt;
@@ -63,23 +66,34 @@ void show_tried(const protocol::TakeMeetings& met) {
   std::vector<Note> notes;
   for (const auto& meeting : met.meetings) {
     const std::int64_t pitch_class = meeting.pitch.value % 12;
-    auto note = std::find_if(notes.begin(), notes.end(), [&](const Note& each) { return each.pitch_class == pitch_class; });
-    if (note == notes.end()) note = notes.insert(notes.end(), {pitch_class, meeting.name.substr(0, meeting.name.find_first_of("-0123456789")), {}});
-    const auto known = std::find_if(note->tried.begin(), note->tried.end(), [&](const Tried& each) { return each.root == meeting.root.value && each.family == meeting.family; });
-    if (known == note->tried.end()) note->tried.push_back({fmt::format("{} {}", meeting.symbol, meeting.degree), meeting.root.value, meeting.family, meeting.time});
-    else known->times = std::max(known->times, meeting.time);
+    auto note = std::find_if(notes.begin(), notes.end(),
+                             [&](const Note& each) { return each.pitch_class == pitch_class; });
+    if (note == notes.end())
+      note = notes.insert(
+          notes.end(), {pitch_class, meeting.name.substr(0, meeting.name.find_first_of("-0123456789")), {}});
+    const auto known = std::find_if(note->tried.begin(), note->tried.end(), [&](const Tried& each) {
+      return each.root == meeting.root.value && each.family == meeting.family;
+    });
+    if (known == note->tried.end())
+      note->tried.push_back({fmt::format("{} {}", meeting.symbol, meeting.degree), meeting.root.value,
+                             meeting.family, meeting.time});
+    else
+      known->times = std::max(known->times, meeting.time);
   }
   bool first = true;
   for (const Note& note : notes) {
     if (note.tried.size() < 2) continue;
     std::vector<std::string> words;
-    for (const Tried& each : note.tried) words.push_back(each.times > 1 ? fmt::format("{} ({} times)", each.words, each.times) : each.words);
+    for (const Tried& each : note.tried)
+      words.push_back(each.times > 1 ? fmt::format("{} ({} times)", each.words, each.times) : each.words);
     fmt::print("{}Under {}: {}\n", first ? "\n" : "", note.name, fmt::join(words, ", "));
     first = false;
   }
 }
 
-std::optional<std::uint64_t> chosen(const std::uint64_t& take) { return take ? std::optional(take) : std::nullopt; }
+std::optional<std::uint64_t> chosen(const std::uint64_t& take) {
+  return take ? std::optional(take) : std::nullopt;
+}
 
 std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   const auto detail = daemon.request(protocol::GetTake{.take = chosen(take)});
@@ -99,7 +113,9 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   const auto met = daemon.request(protocol::GetMeetings{.take = summary.take});
   if (!met) return met.error();
   if (!met->heard) {
-    fmt::print("       This take is still to be listened to again: what stood over the chords is shown after that.\n\n");
+    fmt::print(
+        "       This take is still to be listened to again: what stood over the chords is shown after "
+        "that.\n\n");
     for (const auto& chord : detail->chords) {
       until(chord.at);
       fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), chord.symbol);
@@ -117,20 +133,23 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
       if (meeting.time > 1) note += fmt::format(" ({} time)", nth(meeting.time));
       if (std::find(notes.begin(), notes.end(), note) == notes.end()) notes.push_back(note);
     }
-    fmt::print("{:>9}  {}{}\n", duration(chord.at - summary.at), notes.empty() ? chord.symbol : padded(chord.symbol, 12) + "  ", fmt::join(notes, ", "));
+    fmt::print("{:>9}  {}{}\n", duration(chord.at - summary.at),
+               notes.empty() ? chord.symbol : padded(chord.symbol, 12) + "  ", fmt::join(notes, ", "));
   }
   until(summary.at + summary.length_us);
   show_tried(*met);
   return std::nullopt;
 }
 
-std::optional<Problem> export_take(protocol::Connection& daemon, std::uint64_t take, std::string file, bool replace) {
+std::optional<Problem> export_take(protocol::Connection& daemon, std::uint64_t take, std::string file,
+                                   bool replace) {
   const auto exported = daemon.request(protocol::ExportTake{.take = chosen(take)});
   if (!exported) return exported.error();
   if (file.empty()) file = exported->file_name;
   const auto bytes = protocol::from_base64(exported->base64);
   if (!bytes) return Problem{"The daemon sent a file that is not base64."};
-  if (!replace && std::ifstream(file)) return Problem{fmt::format("{} is already there; --replace writes over it.", file)};
+  if (!replace && std::ifstream(file))
+    return Problem{fmt::format("{} is already there; --replace writes over it.", file)};
   std::ofstream out(file, std::ios::binary);
   out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
   out.close();
@@ -165,7 +184,9 @@ void add_takes(CLI::App& program, Session& session) {
   list_command->add_option("--limit", options->limit, "how many")->check(CLI::Range(1, 500));
   list_command->add_option("--chord", options->chord, "only takes with this chord, in Harte syntax: Bb:9");
   list_command->add_option("--key", options->key, "only takes in this key: F:maj");
-  list_command->add_option("--melody", options->melody, "only takes with this melody pitch class, 0 to 11 ...")->check(CLI::Range(0, 11));
+  list_command
+      ->add_option("--melody", options->melody, "only takes with this melody pitch class, 0 to 11 ...")
+      ->check(CLI::Range(0, 11));
   list_command->add_option("--over", options->over, "... over this root, 0 to 11")->check(CLI::Range(0, 11));
   list_command->add_flag("--deleted", options->deleted, "the deleted ones instead");
   list_command->callback([options, &session] {
@@ -173,7 +194,9 @@ void add_takes(CLI::App& program, Session& session) {
   });
 
   auto take = std::make_shared<std::uint64_t>(0);
-  auto* show_command = program.add_subcommand("show", "Show a take: its chords with the melody over them, keys, marks, and what was tried under which note");
+  auto* show_command = program.add_subcommand(
+      "show",
+      "Show a take: its chords with the melody over them, keys, marks, and what was tried under which note");
   show_command->add_option("TAKE", *take, "number of the take; the newest if left out");
   show_command->callback([take, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return show(daemon, *take); });
@@ -187,15 +210,19 @@ void add_takes(CLI::App& program, Session& session) {
   export_command->add_option("-o,--output", *file, "the file to write; take-NUMBER.mid if left out");
   export_command->add_flag("--replace", *replace, "write over a file that is there");
   export_command->callback([exported, file, replace, &session] {
-    session.with_daemon([&](protocol::Connection& daemon) { return export_take(daemon, *exported, *file, *replace); });
+    session.with_daemon(
+        [&](protocol::Connection& daemon) { return export_take(daemon, *exported, *file, *replace); });
   });
 
-  add_edit<protocol::RenameTake>(program, session, "rename", "Give a take a title", "has its title", &protocol::RenameTake::title, "TITLE");
-  add_edit<protocol::AnnotateTake>(program, session, "annotate", "Write a note to a take", "has its note", &protocol::AnnotateTake::text,
-                                   "TEXT");
-  add_edit<protocol::DeleteTake>(program, session, "delete", "Take a take off the list; restore brings it back", "is off the list",
+  add_edit<protocol::RenameTake>(program, session, "rename", "Give a take a title", "has its title",
+                                 &protocol::RenameTake::title, "TITLE");
+  add_edit<protocol::AnnotateTake>(program, session, "annotate", "Write a note to a take", "has its note",
+                                   &protocol::AnnotateTake::text, "TEXT");
+  add_edit<protocol::DeleteTake>(program, session, "delete",
+                                 "Take a take off the list; restore brings it back", "is off the list",
                                  nullptr, "");
-  add_edit<protocol::RestoreTake>(program, session, "restore", "Bring a deleted take back", "is back on the list", nullptr, "");
+  add_edit<protocol::RestoreTake>(program, session, "restore", "Bring a deleted take back",
+                                  "is back on the list", nullptr, "");
 }
 
 }  // namespace undersong::terminal

@@ -2,29 +2,32 @@
 
 #include <fmt/format.h>
 
+#include <toml++/toml.h>
+#include <unistd.h>
 #include <array>
 #include <cstdlib>
 #include <fstream>
 #include <functional>
 #include <limits>
 #include <sstream>
-#include <toml++/toml.h>
-#include <unistd.h>
 
 namespace undersong::app {
 namespace {
 
 using Problem = std::optional<std::string>;  // the end of a sentence: "must be ..."
 
-Problem integer(const toml::node& node, std::int64_t low, std::int64_t high, const std::function<void(std::int64_t)>& use) {
+Problem integer(const toml::node& node, std::int64_t low, std::int64_t high,
+                const std::function<void(std::int64_t)>& use) {
   const auto* value = node.as_integer();
-  if (!value || **value < low || **value > high) return fmt::format("must be a whole number from {} to {}", low, high);
+  if (!value || **value < low || **value > high)
+    return fmt::format("must be a whole number from {} to {}", low, high);
   use(**value);
   return std::nullopt;
 }
 Problem real(const toml::node& node, double low, double high, float& out) {
   const auto value = node.value<double>();
-  if (!node.is_number() || !value || !(*value >= low && *value <= high)) return fmt::format("must be a number from {} to {}", low, high);
+  if (!node.is_number() || !value || !(*value >= low && *value <= high))
+    return fmt::format("must be a number from {} to {}", low, high);
   out = static_cast<float>(*value);
   return std::nullopt;
 }
@@ -226,20 +229,25 @@ Result<Config> read(const toml::table& file, std::string_view name, const Config
         if (const auto problem = read_control(config, *table)) return at_line(name, item, *problem);
       }
       // Whether the mappings agree with each other is known only now.
-      if (const auto made = listen::Controls::make(config.controls); !made) return at_line(name, table_node, made.error().message);
+      if (const auto made = listen::Controls::make(config.controls); !made)
+        return at_line(name, table_node, made.error().message);
       continue;
     }
     const std::string options = known_options(table_name);
     if (options.empty())
       return at_line(name, table_node, fmt::format("[{}] is no part of the configuration", table_name));
     const auto* table = table_node.as_table();
-    if (!table) return at_line(name, table_node, fmt::format("{} is written as a table, [{}]", table_name, table_name));
+    if (!table)
+      return at_line(name, table_node, fmt::format("{} is written as a table, [{}]", table_name, table_name));
     for (const auto& [key, node] : *table) {
-      const auto option = std::find_if(kOptions.begin(), kOptions.end(),
-                                       [&](const Option& o) { return o.table == table_name && o.name == key.str(); });
+      const auto option = std::find_if(kOptions.begin(), kOptions.end(), [&](const Option& o) {
+        return o.table == table_name && o.name == key.str();
+      });
       if (option == kOptions.end())
-        return at_line(name, node, fmt::format("{} is no option of [{}]; known are {}", key.str(), table_name, options));
-      if (const auto problem = option->set(config, node)) return at_line(name, node, fmt::format("{} {}", key.str(), *problem));
+        return at_line(name, node,
+                       fmt::format("{} is no option of [{}]; known are {}", key.str(), table_name, options));
+      if (const auto problem = option->set(config, node))
+        return at_line(name, node, fmt::format("{} {}", key.str(), *problem));
     }
   }
   return config;
@@ -263,15 +271,18 @@ Places default_places() {
   if (state.empty()) state = home / ".local/state";
   auto runtime = from_environment("XDG_RUNTIME_DIR");
   // No login session: a folder of the user's own, as the client looks for it.
-  runtime = runtime.empty() ? std::filesystem::path(fmt::format("/tmp/undersong-{}", getuid())) : runtime / "undersong";
-  return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket", state / "undersong"};
+  runtime = runtime.empty() ? std::filesystem::path(fmt::format("/tmp/undersong-{}", getuid()))
+                            : runtime / "undersong";
+  return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket",
+          state / "undersong"};
 }
 
 Result<Config> parse_config(std::string_view text, std::string_view name, const Config& base) {
   try {
     return read(toml::parse(text), name, base);
   } catch (const toml::parse_error& error) {
-    return invalid_input(fmt::format("{}, line {}: {}.", name, error.source().begin.line, error.description()));
+    return invalid_input(
+        fmt::format("{}, line {}: {}.", name, error.source().begin.line, error.description()));
   }
 }
 

@@ -1,8 +1,9 @@
 // The configuration: defaults built in, one TOML file, XDG paths.
 //
-// Every option is a row of one table in config.cpp; configs/undersong.toml shows them all with their defaults, and a
-// test keeps the two together. An unknown key or a value that can't be used is an error that names file and line.
-// Source of the places: XDG Base Directory Specification 0.8 (2021); unset, empty or relative variables count as unset.
+// Every option is a row of one table in config.cpp; configs/undersong.toml shows them all with their
+// defaults, and a test keeps the two together. An unknown key or a value that can't be used is an error that
+// names file and line. Source of the places: XDG Base Directory Specification 0.8 (2021); unset, empty or
+// relative variables count as unset.
 #pragma once
 
 #include <chrono>
@@ -46,7 +47,7 @@ struct Config {
   std::filesystem::path socket;  // empty: RUNTIME_DIR/undersong/socket
   int web_port = 8344;           // 0: no page
   std::string web_address = "127.0.0.1";
-  std::string token;             // needed for any address beyond loopback
+  std::string token;  // needed for any address beyond loopback
   // [log]
   std::string log_level = "info";
 };
@@ -58,9 +59,11 @@ struct Places {
 // From the environment; pure but for reading it.
 Places default_places();
 
-// The file's options over the defaults. A missing file is an error here; the caller knows whether it was asked for.
+// The file's options over the defaults. A missing file is an error here; the caller knows whether it was
+// asked for.
 Result<Config> load_config(const std::filesystem::path& file);
-// The same from text; `name` stands for the file in errors. Options that the text doesn't name are as in `base`.
+// The same from text; `name` stands for the file in errors. Options that the text doesn't name are as in
+// `base`.
 Result<Config> parse_config(std::string_view text, std::string_view name, const Config& base = {});
 
 }  // namespace undersong::app

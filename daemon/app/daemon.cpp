@@ -37,10 +37,14 @@ using namespace std::chrono_literals;
 constexpr auto kLookForPorts = 2500ms;
 
 std::int64_t utc_ms() {
-  return std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::system_clock::now().time_since_epoch()).count();
+  return std::chrono::duration_cast<std::chrono::milliseconds>(
+             std::chrono::system_clock::now().time_since_epoch())
+      .count();
 }
 
-void say(const std::string& sentence) { spdlog::info("{}", sentence); }
+void say(const std::string& sentence) {
+  spdlog::info("{}", sentence);
+}
 
 // Does it, and says what it threw. False when it threw.
 template <class Job>
@@ -76,8 +80,10 @@ class Running final : public Daemon {
   Result<void> begin() {
     const Config& config = options_.config;
     const Places places = default_places();
-    std::signal(SIGPIPE, SIG_IGN);  // whoever read our log or asked us something may be gone; the playing goes on
-    std::signal(SIGXFSZ, SIG_IGN);  // a file that may not grow is a disk that is full: the store says so and waits
+    std::signal(SIGPIPE,
+                SIG_IGN);  // whoever read our log or asked us something may be gone; the playing goes on
+    std::signal(SIGXFSZ,
+                SIG_IGN);  // a file that may not grow is a disk that is full: the store says so and waits
     const auto takes_file = config.takes_file.empty() ? places.takes_file : config.takes_file;
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
@@ -87,26 +93,30 @@ class Running final : public Daemon {
     if (!lock) return lock.error();
     lock_ = std::move(*lock);
     takes::Store::Options keep{.path = takes_file};
-    keep.spill_folders = {places.state_folder, std::filesystem::temp_directory_path(error), places.socket.parent_path()};
-    auto opened = takes::Store::open(keep, {.deliver = [this](takes::Store::Work work) { asio::post(io_, std::move(work)); },
-                                                            .on_lines = [this](std::vector<takes::Line> lines) { kept(lines); },
-                                                            .on_health = [this](takes::Health health) { store_health(health); }});
+    keep.spill_folders = {places.state_folder, std::filesystem::temp_directory_path(error),
+                          places.socket.parent_path()};
+    auto opened = takes::Store::open(
+        keep, {.deliver = [this](takes::Store::Work work) { asio::post(io_, std::move(work)); },
+               .on_lines = [this](std::vector<takes::Line> lines) { kept(lines); },
+               .on_health = [this](takes::Health health) { store_health(health); }});
     if (!opened) return opened.error();
     store_ = std::move(*opened);
 
-    desk_ = std::make_unique<Desk>(config, Desk::World{.inputs = inputs_,
-                                                       .store = *store_,
-                                                       .echoes = *echoes_,
-                                                       .open_output = [this](const std::string& name) { return open_output(name); },
-                                                       .changed_output = [this] { asio::post(io_, [this] { desk_->output_changed(); }); },
-                                                       .changed_moment = [this] { changed(moment_changed_); },
-                                                       .changed_status = [this] { changed(status_changed_); },
-                                                       .changed_deadline = [this] { changed(deadline_changed_); },
-                                                       .utc_ms = utc_ms,
-                                                       .aside = [this](auto work) { return aside(std::move(work)); },
-                                                       .studies = studies_,
-                                                       .follows_file = options_.play.has_value(),
-                                                       .keep_settings = [this](std::string text) { keep_settings(std::move(text)); }});
+    desk_ = std::make_unique<Desk>(
+        config,
+        Desk::World{.inputs = inputs_,
+                    .store = *store_,
+                    .echoes = *echoes_,
+                    .open_output = [this](const std::string& name) { return open_output(name); },
+                    .changed_output = [this] { asio::post(io_, [this] { desk_->output_changed(); }); },
+                    .changed_moment = [this] { changed(moment_changed_); },
+                    .changed_status = [this] { changed(status_changed_); },
+                    .changed_deadline = [this] { changed(deadline_changed_); },
+                    .utc_ms = utc_ms,
+                    .aside = [this](auto work) { return aside(std::move(work)); },
+                    .studies = studies_,
+                    .follows_file = options_.play.has_value(),
+                    .keep_settings = [this](std::string text) { keep_settings(std::move(text)); }});
     settings_file_ = kept_settings_file(takes_file);
     if (auto kept = read_kept(config, settings_file_)) {
       desk_->take_kept(*kept);
@@ -114,11 +124,14 @@ class Running final : public Daemon {
       spdlog::warn("{}", kept.error().message);
     }
 
-    server::Server::Options serve{.socket = socket, .web = std::nullopt, .program_version = std::string(kVersion),
-                                .places = {},
-                                .sketches = takes_file.parent_path() / "sketches",
-                                .studies = studies_,
-                                .aside = [this](Worker::Work work) { return worker_.run(std::move(work)); }};
+    server::Server::Options serve{
+        .socket = socket,
+        .web = std::nullopt,
+        .program_version = std::string(kVersion),
+        .places = {},
+        .sketches = takes_file.parent_path() / "sketches",
+        .studies = studies_,
+        .aside = [this](Worker::Work work) { return worker_.run(std::move(work)); }};
     serve.places.configuration = options_.config_file.string();
     serve.places.configured = std::filesystem::exists(options_.config_file, error);
     serve.places.takes = takes_file.string();
@@ -130,14 +143,20 @@ class Running final : public Daemon {
                                      .more_hosts = {}};
     server_ = std::make_unique<server::Server>(io_, serve, *desk_, *store_);
     if (auto listening = server_->start(); !listening) return listening.error();
-    if (const auto& trouble = server_->page_trouble()) spdlog::warn("{} Going on without the page.", trouble->message);
+    if (const auto& trouble = server_->page_trouble())
+      spdlog::warn("{} Going on without the page.", trouble->message);
     spdlog::info("Clients connect at {}{}.", socket.string(),
-                 serve.web && !server_->page_trouble() ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port()) : "");
+                 serve.web && !server_->page_trouble()
+                     ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port())
+                     : "");
 
     relistener_ = std::make_unique<takes::Relistener>(takes::Relistener::World{
-        *store_, [this](Worker::Work work) { return worker_.run(std::move(work)); }, [this](Worker::Work work) { asio::post(io_, std::move(work)); },
+        *store_, [this](Worker::Work work) { return worker_.run(std::move(work)); },
+        [this](Worker::Work work) { asio::post(io_, std::move(work)); },
         [](std::uint64_t takes) {
-          if (takes > 0) spdlog::info("{} kept takes have been listened to again, for what was met under which note.", takes);
+          if (takes > 0)
+            spdlog::info("{} kept takes have been listened to again, for what was met under which note.",
+                         takes);
         }});
 
     if (auto heard = start_source(config); !heard) return heard.error();
@@ -153,11 +172,13 @@ class Running final : public Daemon {
     pthread_setname_np(pthread_self(), "io");
     server::notify_service_manager("READY=1");
     // What is done for one client or one event must not end it for all.
-    for (bool running = true; running;) running = !attempt("something was done for a client", [this] { io_.run(); });
+    for (bool running = true; running;)
+      running = !attempt("something was done for a client", [this] { io_.run(); });
     server::notify_service_manager("STOPPING=1");
     const int status = close_takes();
     worker_.stop();  // it may be writing the settings
-    if (settings_to_write_) settings_written(*settings_to_write_, write_kept(*settings_to_write_, settings_file_));
+    if (settings_to_write_)
+      settings_written(*settings_to_write_, write_kept(*settings_to_write_, settings_file_));
     return status;
   }
 
@@ -179,7 +200,8 @@ class Running final : public Daemon {
   }
 
   std::unique_ptr<midi::Sink> open_output(const std::string& name) {
-    return std::make_unique<midi::Output>(midi::OutputOptions{.backend = options_.config.service, .name = name}, say, echoes_);
+    return std::make_unique<midi::Output>(
+        midi::OutputOptions{.backend = options_.config.service, .name = name}, say, echoes_);
   }
 
   bool aside(std::function<std::function<void()>()> work) {
@@ -240,7 +262,8 @@ class Running final : public Daemon {
       due_.cancel();
       return;
     }
-    due_.expires_at(asio::steady_timer::time_point(std::chrono::duration_cast<asio::steady_timer::duration>(*next)));
+    due_.expires_at(
+        asio::steady_timer::time_point(std::chrono::duration_cast<asio::steady_timer::duration>(*next)));
     due_.async_wait([this](boost::system::error_code error) {
       if (error) return;
       armed_.reset();
@@ -269,7 +292,8 @@ class Running final : public Daemon {
     attempt("what was heard was kept", [this] { desk_->catch_up(); });
     busy_ = false;
     attempt("the moment was told", [this] { (void)publish_moment(); });
-    if (std::exchange(status_changed_, false)) attempt("the status was told", [this] { server_->publish_status(); });
+    if (std::exchange(status_changed_, false))
+      attempt("the status was told", [this] { server_->publish_status(); });
     deadline_changed_ = false;
     arm();
   }
@@ -312,7 +336,8 @@ class Running final : public Daemon {
   void reload() {
     server::notify_reloading();
     std::error_code error;
-    auto fresh = std::filesystem::exists(options_.config_file, error) ? load_config(options_.config_file) : Result<Config>(Config{});
+    auto fresh = std::filesystem::exists(options_.config_file, error) ? load_config(options_.config_file)
+                                                                      : Result<Config>(Config{});
     if (!fresh) {
       spdlog::error("{} The options stay as they were.", fresh.error().message);
     } else {
@@ -340,8 +365,12 @@ class Running final : public Daemon {
     spdlog::error("Stopped, but not everything is in the takes. {}", closed.sentence);
     std::error_code ignored;
     const auto folder = closed.spill.parent_path();
-    if (closed.spilled != 0 && (folder == std::filesystem::temp_directory_path(ignored) || folder == default_places().socket.parent_path()))
-      spdlog::error("{} does not outlive a restart of the machine: start undersongd before that, when the takes can be written again.", folder.string());
+    if (closed.spilled != 0 && (folder == std::filesystem::temp_directory_path(ignored) ||
+                                folder == default_places().socket.parent_path()))
+      spdlog::error(
+          "{} does not outlive a restart of the machine: start undersongd before that, when the takes can be "
+          "written again.",
+          folder.string());
     return kNotAllKept;
   }
 
@@ -350,7 +379,9 @@ class Running final : public Daemon {
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
   const std::shared_ptr<song::Studies> studies_ = std::make_shared<song::Studies>();  // of what runs aside
-  Worker worker_{"aside", [](const Error& error) { spdlog::error("{}", error.message); }};  // after io_: it posts there; stopped before server_ goes
+  Worker worker_{"aside", [](const Error& error) {
+                   spdlog::error("{}", error.message);
+                 }};  // after io_: it posts there; stopped before server_ goes
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<Desk> desk_;
@@ -364,7 +395,8 @@ class Running final : public Daemon {
   std::filesystem::path settings_file_;
   std::optional<std::string> settings_to_write_;  // the newest, until it is on disk
   bool writing_settings_ = false, settings_failed_ = false;
-  bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false, deadline_changed_ = false;
+  bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false,
+       deadline_changed_ = false;
 };
 
 }  // namespace

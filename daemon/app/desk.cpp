@@ -1,4 +1,5 @@
-// Over 400 lines: every entry point here touches the same state, and they are easier to check against each other in one place.
+// Over 400 lines: every entry point here touches the same state, and they are easier to check against each
+// other in one place.
 #include "daemon/app/desk.h"
 
 #include <fmt/format.h>
@@ -19,7 +20,8 @@ constexpr float kVelocityMemory = 0.08f;  // share of the newest note in the mea
 constexpr float kUnderPlayer = 0.8f;      // suggestions stay under the player's own loudness
 
 bool strikes(const midi::Event& event) {
-  return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 && event.channel() != midi::kDrumChannel;
+  return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 &&
+         event.channel() != midi::kDrumChannel;
 }
 
 listen::Settings analysis_settings(const Config& config) {
@@ -45,7 +47,8 @@ Desk::Desk(const Config& config, World world)
       analysis_(analysis_settings(config)),
       controls_(controls_of(config)),
       boundary_(std::chrono::duration_cast<Micros>(config.silence)),
-      playback_(config.hear_output, {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline}),
+      playback_(config.hear_output,
+                {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline}),
       client_lane_(world_.inputs.lane("keys of a client")),
       in_file_(world_.follows_file) {}
 
@@ -64,10 +67,12 @@ void Desk::received(const midi::Event& event) {
   // What a client sends us came over a socket, so it is no echo.
   if (notice == midi::Notice::kNone && (!client_lane_ || event.port != client_lane_->port())) {
     const auto verdict = world_.echoes.judge(event);
-    if (verdict == midi::EchoGuard::Verdict::kEcho && take_) world_.store.append(takes::suspected_echo(event));
+    if (verdict == midi::EchoGuard::Verdict::kEcho && take_)
+      world_.store.append(takes::suspected_echo(event));
     if (verdict != midi::EchoGuard::Verdict::kPlayed) return;
   }
-  if (listen::is_clock(event)) return beat_changed(pulse_.clock(event));  // no music: it wakes nothing else and isn't kept
+  if (listen::is_clock(event))
+    return beat_changed(pulse_.clock(event));  // no music: it wakes nothing else and isn't kept
 
   const auto heard = controls_.apply(event);
   const bool consumed = heard.consumed;
@@ -90,7 +95,8 @@ void Desk::catch_up() {
   boundary(boundary_.played(event.at, struck, !analysis_.notes().silent()), takes::EndReason::kSilence);
   if (struck) {
     beat_changed(pulse_.note_on(event.at, Pitch(event.bytes[1] & 0x7F), Velocity(event.bytes[2] & 0x7F)));
-    player_velocity_ += (player_velocity_ == 0 ? 1 : kVelocityMemory) * (static_cast<float>(event.bytes[2]) - player_velocity_);
+    player_velocity_ += (player_velocity_ == 0 ? 1 : kVelocityMemory) *
+                        (static_cast<float>(event.bytes[2]) - player_velocity_);
     if (take_) ++take_->notes;
   }
   remember_pedal(event);
@@ -106,11 +112,12 @@ void Desk::advance(Micros now) {
 }
 
 void Desk::advance_to(Micros at) {
-  // In the order in which they fall due, so that an event that comes late finds the same state as one that does not.
+  // In the order in which they fall due, so that an event that comes late finds the same state as one that
+  // does not.
   for (;;) {
     // While a loop is played along, its player may listen as long as he likes: the take goes on.
-    const auto heard = analysis_.next_deadline(), ends = round_ ? std::nullopt : boundary_.next_deadline(), pressed = controls_.next_deadline(),
-               beat = pulse_.next_deadline(), pass = next_pass();
+    const auto heard = analysis_.next_deadline(), ends = round_ ? std::nullopt : boundary_.next_deadline(),
+               pressed = controls_.next_deadline(), beat = pulse_.next_deadline(), pass = next_pass();
     std::optional<Micros> first;
     for (const auto& due : {heard, ends, pressed, beat, pass})
       if (due && *due <= at && (!first || *due < *first)) first = due;
@@ -135,8 +142,9 @@ void Desk::advance_to(Micros at) {
 std::optional<Micros> Desk::next_deadline() const {
   if (in_file_) return playback_.next_deadline();
   std::optional<Micros> first;
-  for (const auto& due : {analysis_.next_deadline(), round_ ? std::nullopt : boundary_.next_deadline(), controls_.next_deadline(),
-                          playback_.next_deadline(), pulse_.next_deadline(), next_pass()})
+  for (const auto& due :
+       {analysis_.next_deadline(), round_ ? std::nullopt : boundary_.next_deadline(),
+        controls_.next_deadline(), playback_.next_deadline(), pulse_.next_deadline(), next_pass()})
     if (due && (!first || *due < *first)) first = due;
   return first;
 }
@@ -147,14 +155,17 @@ void Desk::keep_findings() {
   const auto& found = analysis_.findings();
   const auto& moment = analysis_.moment();
   if (found.key) world_.store.append(takes::key_heard(moment.at, *moment.key));
-  if (found.harmony) world_.store.append(takes::chord_in_force(moment.harmony->since, moment.harmony->reading));
+  if (found.harmony)
+    world_.store.append(takes::chord_in_force(moment.harmony->since, moment.harmony->reading));
   const auto over = moment.harmony ? std::optional(moment.harmony->reading.chord) : std::nullopt;
   for (const auto& note : found.melody) world_.store.append(takes::melody_note(note, over));
   if (found.tried)
-    world_.store.append(takes::alternative_tried(moment.at, found.tried->list, found.tried->alternative, found.tried->place));
+    world_.store.append(
+        takes::alternative_tried(moment.at, found.tried->list, found.tried->alternative, found.tried->place));
   if (found.offered)
     world_.store.append(takes::alternatives_offered(moment.at, moment.alternatives_number,
-                                                    {moment.melody.begin(), moment.melody.size()}, moment.alternatives));
+                                                    {moment.melody.begin(), moment.melody.size()},
+                                                    moment.alternatives));
 }
 
 void Desk::keep_meetings(std::span<const listen::Meeting> meetings) {
@@ -170,17 +181,22 @@ void Desk::keep_loss(const midi::Event& notice) {
   std::string name;
   for (const auto& port : world_.inputs.ports())
     if (port.number == notice.port) name = port.name;
-  spdlog::warn("{} messages of \"{}\" were lost: they came faster than they could be taken. What sounded on it has been ended.", events, name);
+  spdlog::warn(
+      "{} messages of \"{}\" were lost: they came faster than they could be taken. What sounded on it has "
+      "been ended.",
+      events, name);
   world_.store.append(takes::events_lost(notice.at, notice.port, name, events));
 }
 
 void Desk::remember_pedal(const midi::Event& event) {
-  const bool pedal = event.size == 3 && event.kind() == midi::kControlChange && (event.bytes[1] == 64 || event.bytes[1] == 66);
+  const bool pedal = event.size == 3 && event.kind() == midi::kControlChange &&
+                     (event.bytes[1] == 64 || event.bytes[1] == 66);
   const midi::Notice notice = midi::notice_of(event);
   const bool gone = notice == midi::Notice::kPortGone || notice == midi::Notice::kLost;
   if (!pedal && !gone) return;
   std::erase_if(pedals_, [&](const midi::Event& held) {
-    return held.port == event.port && (gone || (held.status() == event.status() && held.bytes[1] == event.bytes[1]));
+    return held.port == event.port &&
+           (gone || (held.status() == event.status() && held.bytes[1] == event.bytes[1]));
   });
   if (pedal && event.bytes[2] >= 64) pedals_.push_back(event);
 }
@@ -199,7 +215,8 @@ void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reas
     pulse_.begin_take(*change.begun);
     take_ = OpenTake{*change.begun, world_.utc_ms(), 0, std::nullopt};
     world_.store.append(takes::take_begin(*change.begun, take_->begin_utc_ms));
-    if (const auto& key = analysis_.moment().key; key && key->pinned) world_.store.append(takes::key_heard(*change.begun, *key));
+    if (const auto& key = analysis_.moment().key; key && key->pinned)
+      world_.store.append(takes::key_heard(*change.begun, *key));
     // A pedal that was pressed before belongs to what is heard.
     for (midi::Event pedal : pedals_) {
       pedal.at = *change.begun;
@@ -209,7 +226,8 @@ void Desk::boundary(const takes::Boundary::Change& change, takes::EndReason reas
   }
   if (change.begun && round_) {
     world_.store.append(takes::along_begins(*change.begun, round_->of, round_->along));
-    if (round_->next > 1) world_.store.append(takes::pass_begins(round_->pass(round_->next - 1), round_->next - 1));
+    if (round_->next > 1)
+      world_.store.append(takes::pass_begins(round_->pass(round_->next - 1), round_->next - 1));
   }
   if (change.ended || change.begun) world_.changed_status();
 }
@@ -223,7 +241,9 @@ void Desk::kept(const std::vector<takes::Line>& lines) {
     }
 }
 
-void Desk::mark(std::string text, Answer<std::uint64_t> answer) { mark_at(now(), std::move(text), std::move(answer)); }
+void Desk::mark(std::string text, Answer<std::uint64_t> answer) {
+  mark_at(now(), std::move(text), std::move(answer));
+}
 
 void Desk::mark_at(Micros at, std::string text, Answer<std::uint64_t> answer) {
   if (!take_) {
@@ -234,7 +254,9 @@ void Desk::mark_at(Micros at, std::string text, Answer<std::uint64_t> answer) {
   world_.store.append(takes::mark(at, std::move(text)), std::move(answer));
 }
 
-void Desk::end_take(Answer<std::uint64_t> answer) { end_take_at(now(), takes::EndReason::kRequest, std::move(answer)); }
+void Desk::end_take(Answer<std::uint64_t> answer) {
+  end_take_at(now(), takes::EndReason::kRequest, std::move(answer));
+}
 
 void Desk::end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t> answer) {
   const auto change = boundary_.end(at);
@@ -251,21 +273,14 @@ void Desk::end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t>
 // ---- orders
 
 void Desk::obey(std::span<const listen::Order> given) {
-  const std::vector<listen::Order> orders(given.begin(), given.end());  // carrying one out may ask the controls again
+  const std::vector<listen::Order> orders(given.begin(),
+                                          given.end());  // carrying one out may ask the controls again
   for (const listen::Order& order : orders) {
     switch (order.action) {
-      case listen::Action::kMark:
-        mark_at(order.pressed, "", {});
-        break;
-      case listen::Action::kHoldStill:
-        hold(!analysis_.moment().still);
-        break;
-      case listen::Action::kHearNext:
-        (void)hear({});
-        break;
-      case listen::Action::kTap:
-        tap_at(order.pressed);
-        break;
+      case listen::Action::kMark: mark_at(order.pressed, "", {}); break;
+      case listen::Action::kHoldStill: hold(!analysis_.moment().still); break;
+      case listen::Action::kHearNext: (void)hear({}); break;
+      case listen::Action::kTap: tap_at(order.pressed); break;
       case listen::Action::kBeatOne:
         (void)correct_now({order.pressed, takes::BeatWord::kOne, {}, 0, 0});
         break;
@@ -277,9 +292,7 @@ void Desk::obey(std::span<const listen::Order> given) {
         (void)change_settings(pin);
         break;
       }
-      case listen::Action::kEndTake:
-        end_take_at(order.pressed, takes::EndReason::kRequest, {});
-        break;
+      case listen::Action::kEndTake: end_take_at(order.pressed, takes::EndReason::kRequest, {}); break;
     }
   }
 }
@@ -302,7 +315,8 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
     return Error{ErrorCode::kConflict, "The list of alternatives has changed since: look again."};
   if (auto wrong = wrong_notes(wish.notes, "params.notes")) return *wrong;
   if (wish.notes && (wish.place || wish.voicing))
-    return invalid_input(fmt::format("params.notes say what is played; leave params.{} out.", wish.place ? "place" : "voicing"));
+    return invalid_input(fmt::format("params.notes say what is played; leave params.{} out.",
+                                     wish.place ? "place" : "voicing"));
   if (auto there = playback_.ready(); !there) return there.error();
   if (wish.notes) {
     std::optional<std::string> name;
@@ -319,7 +333,8 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
     if (!chord) return invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", *wish.harte));
     std::vector<Pitch> melody;
     for (const auto& note : moment.melody) melody.push_back(note.pitch);
-    if (melody.empty()) melody.emplace_back(60 + chord->chord.root.value() + (chord->chord.root.value() < 5 ? 12 : 0));
+    if (melody.empty())
+      melody.emplace_back(60 + chord->chord.root.value() + (chord->chord.root.value() < 5 ? 12 : 0));
     sound(styled(chord->chord, melody, wish.voicing));
     return std::optional(harmony::harte(chord->chord, chord->root));
   }
@@ -328,7 +343,8 @@ Result<std::optional<std::string>> Desk::hear(const protocol::Hear& wish) {
   if (wish.place) {
     place = static_cast<std::size_t>(wish.place->value);
     if (place >= moment.alternatives.size())
-      return not_found(fmt::format("The list has {} places, counted from 0; there is no place {}.", moment.alternatives.size(), place));
+      return not_found(fmt::format("The list has {} places, counted from 0; there is no place {}.",
+                                   moment.alternatives.size(), place));
   } else {
     if (heard_list_ != moment.alternatives_number) heard_next_ = 0;
     place = heard_next_ % moment.alternatives.size();
@@ -348,7 +364,8 @@ Velocity Desk::soft() const {
   return Velocity(std::max(1, static_cast<int>(std::lround(velocity))));
 }
 
-harmony::Voicing Desk::styled(const harmony::Chord& chord, const std::vector<Pitch>& melody, std::optional<protocol::VoicingStyle> wish) const {
+harmony::Voicing Desk::styled(const harmony::Chord& chord, const std::vector<Pitch>& melody,
+                              std::optional<protocol::VoicingStyle> wish) const {
   const auto style = wish ? static_cast<harmony::Style>(*wish) : config_.voicing;
   const harmony::Hands hands = analysis_.hands();
   if (auto made = harmony::voice(chord, melody, hands, style)) return *made;
@@ -378,8 +395,8 @@ void Desk::sound(const harmony::Voicing& voicing) {
 }
 
 void Desk::sound(const std::vector<Pitch>& notes) {
-  const midi::Strike strike{soft(),
-                            std::chrono::duration_cast<Micros>(config_.hear_length), Micros(12'000), 0};
+  const midi::Strike strike{soft(), std::chrono::duration_cast<Micros>(config_.hear_length), Micros(12'000),
+                            0};
   playback_.strike(notes, strike);
 }
 
@@ -387,9 +404,12 @@ void Desk::play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> a
   if (auto there = playback_.ready(); !there) return answer(there.error());
   world_.store.midi(wish.take, [this, wish, answer, asked = ++play_asked_](Result<takes::Store::Midi> take) {
     if (!take) return answer(take.error());
-    if (asked != play_asked_) return answer(Error{ErrorCode::kConflict, "Something else was asked for meanwhile."});
+    if (asked != play_asked_)
+      return answer(Error{ErrorCode::kConflict, "Something else was asked for meanwhile."});
     round_.reset();
-    answer(playback_.play_take(*take, wish, Velocity(wish.velocity ? static_cast<int>(wish.velocity->value) : config_.hear_velocity)));
+    answer(playback_.play_take(
+        *take, wish,
+        Velocity(wish.velocity ? static_cast<int>(wish.velocity->value) : config_.hear_velocity)));
   });
 }
 
@@ -409,8 +429,9 @@ Result<std::uint64_t> Desk::play(server::ClientId client, const std::vector<prot
     const Pitch pitch(static_cast<int>(note.pitch.value));
     const Micros at = midi::steady_now();
     const bool on = note.on && note.velocity.value > 0;
-    const bool fitted = client_lane_->push(on ? midi::note_on(at, 0, pitch, Velocity(static_cast<int>(note.velocity.value)))
-                                              : midi::note_off(at, 0, pitch));
+    const bool fitted =
+        client_lane_->push(on ? midi::note_on(at, 0, pitch, Velocity(static_cast<int>(note.velocity.value)))
+                              : midi::note_off(at, 0, pitch));
     if (!fitted) break;
     keys[static_cast<std::size_t>(pitch.value())] = on;
     ++taken;
@@ -422,23 +443,28 @@ void Desk::client_gone(server::ClientId client) {
   const auto found = client_keys_.find(client);
   if (found == client_keys_.end()) return;
   for (std::size_t key = 0; key < found->second.size(); ++key)
-    if (found->second[key]) client_lane_->push(midi::note_off(midi::steady_now(), 0, Pitch(static_cast<int>(key))));
+    if (found->second[key])
+      client_lane_->push(midi::note_off(midi::steady_now(), 0, Pitch(static_cast<int>(key))));
   client_keys_.erase(found);
 }
 
 // ---- state and settings
 
-Micros Desk::now() { return in_file_ && latest_ > Micros{} ? latest_ : std::max(latest_, midi::steady_now()); }
+Micros Desk::now() {
+  return in_file_ && latest_ > Micros{} ? latest_ : std::max(latest_, midi::steady_now());
+}
 
 protocol::Status Desk::status() {
   protocol::Status out;
   for (const auto& port : world_.inputs.ports())
     if (!client_lane_ || port.number != client_lane_->port())
-      out.ports.push_back({port.number, port.name, port.connected, port.name == midi::PortsOptions().virtual_port});
+      out.ports.push_back(
+          {port.number, port.name, port.connected, port.name == midi::PortsOptions().virtual_port});
   out.at = now().count();
   out.outputs.push_back(playback_.output());
   if (playback_.playing()) out.playing = *playback_.playing();
-  if (take_) out.take = protocol::CurrentTake{take_->id, take_->since.count(), take_->begin_utc_ms, take_->notes};
+  if (take_)
+    out.take = protocol::CurrentTake{take_->id, take_->since.count(), take_->begin_utc_ms, take_->notes};
   out.still = analysis_.moment().still;
   out.settings = settings();
   out.lost_events = world_.inputs.dropped();
@@ -448,8 +474,8 @@ protocol::Status Desk::status() {
 protocol::Settings Desk::settings() {
   protocol::Settings out;
   out.wishes = {config_.wishes.brighter, config_.wishes.tenser, config_.wishes.surprising};
-  out.symbol_style =
-      config_.symbol_style == harmony::SymbolStyle::kSigns ? protocol::SymbolStyle::kSigns : protocol::SymbolStyle::kLetters;
+  out.symbol_style = config_.symbol_style == harmony::SymbolStyle::kSigns ? protocol::SymbolStyle::kSigns
+                                                                          : protocol::SymbolStyle::kLetters;
   out.hear_output = config_.hear_output;
   out.hear_velocity = config_.hear_velocity;
   out.settle_ms = config_.settle.count();

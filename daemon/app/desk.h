@@ -1,8 +1,10 @@
-// The desk: where what is played meets what clients ask. It owns the analysis and answers the server's requests.
+// The desk: where what is played meets what clients ask. It owns the analysis and answers the server's
+// requests.
 //
-// Every event passes here once: orders are taken out of it, the analysis hears it, the log keeps it. Time is data: the
-// owner calls `advance` when next_deadline() has come, and gives every event its own time. What the moment doesn't wait
-// for, the log and the beat, is done by `catch_up`: after the moment was published, and before anything else is asked.
+// Every event passes here once: orders are taken out of it, the analysis hears it, the log keeps it. Time is
+// data: the owner calls `advance` when next_deadline() has come, and gives every event its own time. What the
+// moment doesn't wait for, the log and the beat, is done by `catch_up`: after the moment was published, and
+// before anything else is asked.
 //
 // Threads: the io thread only. Errors: sentences in Results; nothing throws but memory exhaustion.
 #pragma once
@@ -16,11 +18,11 @@
 
 #include "daemon/app/config.h"
 #include "daemon/app/kept_settings.h"
+#include "daemon/app/playback.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
 #include "daemon/listen/meetings.h"
 #include "daemon/listen/pulse.h"
-#include "daemon/app/playback.h"
 #include "daemon/midi/echo_guard.h"
 #include "daemon/midi/inputs.h"
 #include "daemon/server/desk.h"
@@ -41,13 +43,15 @@ class Desk : public server::Desk {
     std::function<std::unique_ptr<midi::Sink>(const std::string& name)> open_output;
     std::function<void()> changed_output;  // called from another thread; output_changed() is wanted then
     std::function<void()> changed_moment, changed_status;
-    std::function<void()> changed_deadline;  // next_deadline() may be earlier now although nothing was received
+    std::function<void()>
+        changed_deadline;  // next_deadline() may be earlier now although nothing was received
     std::function<std::int64_t()> utc_ms;
     // Runs work that takes long aside; what it returns is run on io. False when too much is waiting.
     std::function<bool(std::function<std::function<void()>()> work)> aside;
     std::shared_ptr<song::Studies> studies = std::make_shared<song::Studies>();  // touched aside only
-    // What is heard comes from a file, perhaps faster or slower than it was played: until it has ended, time is what its events
-    // say (file_source.h), and nothing falls due by the clock on the wall but what we play ourselves.
+    // What is heard comes from a file, perhaps faster or slower than it was played: until it has ended, time
+    // is what its events say (file_source.h), and nothing falls due by the clock on the wall but what we play
+    // ourselves.
     bool follows_file = false;
     std::function<void(std::string text)> keep_settings{};  // see kept_settings.h; may be empty
   };
@@ -88,7 +92,8 @@ class Desk : public server::Desk {
   bool stop_playing() override;
   Result<protocol::ChordVoicings> voicings(const protocol::VoiceChord& wish) override;
   bool hold(bool on) override;
-  Result<std::uint64_t> play(server::ClientId client, const std::vector<protocol::PlayedNote>& notes) override;
+  Result<std::uint64_t> play(server::ClientId client,
+                             const std::vector<protocol::PlayedNote>& notes) override;
   void client_gone(server::ClientId client) override;
   protocol::Settings settings() override;
   Result<protocol::Settings> change_settings(const protocol::SetSettings& change) override;
@@ -110,8 +115,9 @@ class Desk : public server::Desk {
     Micros pass(int number) const { return begin + along.count_in + along.cycle * (number - 1); }
   };
   template <class T>
-  void with_take_aside(std::optional<std::uint64_t> take, Answer<T> answer,
-                       std::function<std::function<void()>(const takes::Summary&, const song::TakeStudy&)> work);
+  void with_take_aside(
+      std::optional<std::uint64_t> take, Answer<T> answer,
+      std::function<std::function<void()>(const takes::Summary&, const song::TakeStudy&)> work);
   void advance_to(Micros at);
   void beat_changed(bool changed);
   void keep_clock(const listen::ToldBeat& beat);
@@ -119,9 +125,11 @@ class Desk : public server::Desk {
   void tap_at(Micros at);
   static std::vector<Pitch> keys_of(const std::vector<protocol::PitchNumber>& notes);
   // What is wrong with notes that a client gave; nothing when they are 1 to 16.
-  static std::optional<Error> wrong_notes(const std::optional<std::vector<protocol::PitchNumber>>& notes, const std::string& where);
+  static std::optional<Error> wrong_notes(const std::optional<std::vector<protocol::PitchNumber>>& notes,
+                                          const std::string& where);
   listen::Correction correct_now(const takes::BeatLine& said);
-  void correct_kept(const takes::BeatLine& said, takes::TakeId take, bool has_time, Answer<protocol::Corrected> answer);
+  void correct_kept(const takes::BeatLine& said, takes::TakeId take, bool has_time,
+                    Answer<protocol::Corrected> answer);
   std::optional<Micros> next_pass() const;
   void begin_pass();
   Velocity soft() const;
@@ -135,7 +143,8 @@ class Desk : public server::Desk {
   void end_take_at(Micros at, takes::EndReason reason, Answer<std::uint64_t> answer);
   void sound(const harmony::Voicing& voicing);
   void sound(const std::vector<Pitch>& notes);
-  harmony::Voicing styled(const harmony::Chord& chord, const std::vector<Pitch>& melody, std::optional<protocol::VoicingStyle> wish) const;
+  harmony::Voicing styled(const harmony::Chord& chord, const std::vector<Pitch>& melody,
+                          std::optional<protocol::VoicingStyle> wish) const;
   void apply(const Config& wanted);  // its settings, as far as they differ
   void keep_settings();
 
@@ -158,12 +167,12 @@ class Desk : public server::Desk {
   std::map<server::ClientId, listen::PitchSet> client_keys_;
   std::vector<midi::Event> pedals_;  // that are down
   std::optional<OpenTake> take_;
-  Micros latest_{};                 // of all events
-  bool in_file_ = false;            // the file goes on
+  Micros latest_{};                                   // of all events
+  bool in_file_ = false;                              // the file goes on
   std::map<midi::PortNumber, std::uint64_t> losses_;  // events of each input that a line says were lost
-  std::optional<midi::Event> heard_;  // by the analysis, and nobody else yet
-  float player_velocity_ = 0;       // slow mean of what is played; 0 before the first note
-  std::uint32_t heard_list_ = 0;    // hear_next goes through one list, then begins again
+  std::optional<midi::Event> heard_;                  // by the analysis, and nobody else yet
+  float player_velocity_ = 0;                         // slow mean of what is played; 0 before the first note
+  std::uint32_t heard_list_ = 0;                      // hear_next goes through one list, then begins again
   std::size_t heard_next_ = 0;
 };
 

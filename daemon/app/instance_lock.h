@@ -1,6 +1,7 @@
 // One daemon for one file of takes: a lock that is held while this object lives, and gone with the process.
 //
-// Taken before the store is opened: a second daemon would take the first one's open take for an interrupted one.
+// Taken before the store is opened: a second daemon would take the first one's open take for an interrupted
+// one.
 #pragma once
 
 #include <filesystem>

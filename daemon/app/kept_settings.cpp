@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <toml++/toml.h>
 #include <array>
 #include <cerrno>
 #include <cmath>
@@ -11,7 +12,6 @@
 #include <fstream>
 #include <iterator>
 #include <sstream>
-#include <toml++/toml.h>
 #include <utility>
 
 namespace undersong::app {
@@ -26,29 +26,38 @@ struct Setting {
   void (*take)(Config& to, const Config& from);
   std::string (*text)(const Config& from);  // as a value of TOML
 };
-std::string real(float value) { return fmt::format("{}", std::round(static_cast<double>(value) * 1e4) / 1e4); }  // .1f is .1 in the file too
+std::string real(float value) {
+  return fmt::format("{}", std::round(static_cast<double>(value) * 1e4) / 1e4);
+}  // .1f is .1 in the file too
 std::string toml_text(std::string_view value) {
   std::ostringstream out;
   out << toml::value<std::string>(std::string(value));
   return out.str();
 }
 constexpr std::array kSettings = {
-    Setting{"listen", "brighter", [](const Config& a, const Config& b) { return a.wishes.brighter == b.wishes.brighter; },
+    Setting{"listen", "brighter",
+            [](const Config& a, const Config& b) { return a.wishes.brighter == b.wishes.brighter; },
             [](Config& to, const Config& from) { to.wishes.brighter = from.wishes.brighter; },
             [](const Config& from) { return real(from.wishes.brighter); }},
-    Setting{"listen", "tenser", [](const Config& a, const Config& b) { return a.wishes.tenser == b.wishes.tenser; },
+    Setting{"listen", "tenser",
+            [](const Config& a, const Config& b) { return a.wishes.tenser == b.wishes.tenser; },
             [](Config& to, const Config& from) { to.wishes.tenser = from.wishes.tenser; },
             [](const Config& from) { return real(from.wishes.tenser); }},
-    Setting{"listen", "surprising", [](const Config& a, const Config& b) { return a.wishes.surprising == b.wishes.surprising; },
+    Setting{"listen", "surprising",
+            [](const Config& a, const Config& b) { return a.wishes.surprising == b.wishes.surprising; },
             [](Config& to, const Config& from) { to.wishes.surprising = from.wishes.surprising; },
             [](const Config& from) { return real(from.wishes.surprising); }},
-    Setting{"listen", "symbols", [](const Config& a, const Config& b) { return a.symbol_style == b.symbol_style; },
+    Setting{"listen", "symbols",
+            [](const Config& a, const Config& b) { return a.symbol_style == b.symbol_style; },
             [](Config& to, const Config& from) { to.symbol_style = from.symbol_style; },
-            [](const Config& from) { return toml_text(from.symbol_style == harmony::SymbolStyle::kSigns ? "signs" : "letters"); }},
+            [](const Config& from) {
+              return toml_text(from.symbol_style == harmony::SymbolStyle::kSigns ? "signs" : "letters");
+            }},
     Setting{"hear", "output", [](const Config& a, const Config& b) { return a.hear_output == b.hear_output; },
             [](Config& to, const Config& from) { to.hear_output = from.hear_output; },
             [](const Config& from) { return toml_text(from.hear_output); }},
-    Setting{"hear", "velocity", [](const Config& a, const Config& b) { return a.hear_velocity == b.hear_velocity; },
+    Setting{"hear", "velocity",
+            [](const Config& a, const Config& b) { return a.hear_velocity == b.hear_velocity; },
             [](Config& to, const Config& from) { to.hear_velocity = from.hear_velocity; },
             [](const Config& from) { return fmt::to_string(from.hear_velocity); }},
     Setting{"listen", "settle_ms", [](const Config& a, const Config& b) { return a.settle == b.settle; },
@@ -63,27 +72,33 @@ constexpr std::array kSettings = {
     Setting{"listen", "voicing", [](const Config& a, const Config& b) { return a.voicing == b.voicing; },
             [](Config& to, const Config& from) { to.voicing = from.voicing; },
             [](const Config& from) { return toml_text(harmony::name(from.voicing)); }},
-    Setting{"listen", "key", [](const Config& a, const Config& b) { return a.key == b.key; },
-            [](Config& to, const Config& from) { to.key = from.key; },
-            [](const Config& from) { return toml_text(from.key ? harmony::text(*from.key) : std::string()); }},
+    Setting{
+        "listen", "key", [](const Config& a, const Config& b) { return a.key == b.key; },
+        [](Config& to, const Config& from) { to.key = from.key; },
+        [](const Config& from) { return toml_text(from.key ? harmony::text(*from.key) : std::string()); }},
 };
 static_assert(kSettings.size() == static_cast<std::size_t>(SettingName::kKey) + 1);
 // Both lists are in the same order.
 static_assert(static_cast<int>(protocol::VoicingStyle::kBlock) + 1 == harmony::kStyles &&
               static_cast<int>(protocol::MelodySpan::kBar) == static_cast<int>(listen::Under::kBar));
 
-const Setting& row(SettingName name) { return kSettings[static_cast<std::size_t>(name)]; }
+const Setting& row(SettingName name) {
+  return kSettings[static_cast<std::size_t>(name)];
+}
 
 }  // namespace
 
-std::filesystem::path kept_settings_file(const std::filesystem::path& takes_file) { return takes_file.string() + ".settings.toml"; }
+std::filesystem::path kept_settings_file(const std::filesystem::path& takes_file) {
+  return takes_file.string() + ".settings.toml";
+}
 
 protocol::SetSettings settings_of(const Config& config) {
   protocol::SetSettings out;
   out.brighter = config.wishes.brighter;
   out.tenser = config.wishes.tenser;
   out.surprising = config.wishes.surprising;
-  out.symbol_style = config.symbol_style == harmony::SymbolStyle::kSigns ? protocol::SymbolStyle::kSigns : protocol::SymbolStyle::kLetters;
+  out.symbol_style = config.symbol_style == harmony::SymbolStyle::kSigns ? protocol::SymbolStyle::kSigns
+                                                                         : protocol::SymbolStyle::kLetters;
   out.hear_output = config.hear_output;
   out.hear_velocity = config.hear_velocity;
   out.settle_ms = config.settle.count();
@@ -98,13 +113,15 @@ Result<Config> changed(const Config& config, const protocol::SetSettings& change
   if (change.key) {
     out.key = harmony::parse_key(*change.key);
     if (!out.key && !change.key->empty())
-      return invalid_input(fmt::format("params.key \"{}\" is no key; write Eb:min, Ebm or Eb minor, or nothing to free it.", *change.key));
+      return invalid_input(fmt::format(
+          "params.key \"{}\" is no key; write Eb:min, Ebm or Eb minor, or nothing to free it.", *change.key));
   }
   if (change.brighter) out.wishes.brighter = static_cast<float>(*change.brighter);
   if (change.tenser) out.wishes.tenser = static_cast<float>(*change.tenser);
   if (change.surprising) out.wishes.surprising = static_cast<float>(*change.surprising);
   if (change.symbol_style)
-    out.symbol_style = *change.symbol_style == protocol::SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
+    out.symbol_style = *change.symbol_style == protocol::SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns
+                                                                             : harmony::SymbolStyle::kLetters;
   if (change.hear_output) out.hear_output = *change.hear_output;
   if (change.hear_velocity) out.hear_velocity = static_cast<int>(change.hear_velocity->value);
   if (change.settle_ms) out.settle = std::chrono::milliseconds(change.settle_ms->value);
@@ -128,7 +145,9 @@ Config with(Config config, const Config& from, std::span<const SettingName> name
 std::string kept_text(const Config& configured, const Config& now) {
   const auto names = differing(configured, now);
   if (names.empty()) return {};
-  std::string text = "# Settings that were changed while Undersong ran. They count before the configuration; `undersong settings reset` ends that.\n";
+  std::string text =
+      "# Settings that were changed while Undersong ran. They count before the configuration; `undersong "
+      "settings reset` ends that.\n";
   for (const std::string_view table : {"listen", "hear"}) {
     bool begun = false;
     for (const SettingName name : names) {
@@ -152,18 +171,22 @@ Result<Config> read_kept(const Config& configured, const std::filesystem::path& 
   if (!std::filesystem::exists(file, error)) return configured;
   std::ifstream in(file, std::ios::binary);
   const std::string text{std::istreambuf_iterator<char>(in), {}};
-  auto read = in.bad() || !in.is_open() ? Result<Config>(unavailable(fmt::format("{} can't be read.", file.string()))) : with_kept(configured, text, file.string());
+  auto read = in.bad() || !in.is_open()
+                  ? Result<Config>(unavailable(fmt::format("{} can't be read.", file.string())))
+                  : with_kept(configured, text, file.string());
   if (read) return read;
   const std::filesystem::path aside = file.string() + ".damaged";
   std::filesystem::rename(file, aside, error);
-  return invalid_input(fmt::format("{} The settings are those of the configuration{}.", read.error().message,
-                                   error ? std::string() : fmt::format("; the file is kept as {}", aside.string())));
+  return invalid_input(
+      fmt::format("{} The settings are those of the configuration{}.", read.error().message,
+                  error ? std::string() : fmt::format("; the file is kept as {}", aside.string())));
 }
 
 Result<void> write_kept(const std::string& text, const std::filesystem::path& file) {
   const auto fail = [&](int reason) {
     return Error{reason == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
-                 fmt::format("{} can't be written: {}. The settings will be those of before after a restart.", file.string(), std::strerror(reason))};
+                 fmt::format("{} can't be written: {}. The settings will be those of before after a restart.",
+                             file.string(), std::strerror(reason))};
   };
   if (text.empty()) {
     if (::unlink(file.c_str()) != 0 && errno != ENOENT) return fail(errno);
@@ -185,7 +208,8 @@ Result<void> write_kept(const std::string& text, const std::filesystem::path& fi
     ::unlink(part.c_str());
     return fail(reason);
   }
-  if (const int folder = ::open(file.parent_path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC); folder >= 0) {
+  if (const int folder = ::open(file.parent_path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+      folder >= 0) {
     ::fsync(folder);  // the new name too
     ::close(folder);
   }

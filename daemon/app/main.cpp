@@ -20,26 +20,33 @@ std::filesystem::path page_folder() {
   std::error_code ignored;
   const auto program = std::filesystem::read_symlink("/proc/self/exe", ignored);
   const auto installed = program.parent_path().parent_path() / "share/undersong/page";
-  return std::filesystem::exists(installed / "index.html", ignored) ? installed : std::filesystem::path(UNDERSONG_PAGE_FOLDER);
+  return std::filesystem::exists(installed / "index.html", ignored)
+             ? installed
+             : std::filesystem::path(UNDERSONG_PAGE_FOLDER);
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
   using namespace undersong;
-  CLI::App program{"Undersong's daemon: it listens to every MIDI keyboard, names what is played, and keeps every take."};
+  CLI::App program{
+      "Undersong's daemon: it listens to every MIDI keyboard, names what is played, and keeps every take."};
   program.set_version_flag("--version", std::string(app::kVersion));
   std::string config_file, play, socket, takes_file, page;
   int web_port = -1;
   double speed = 1;
   bool quit_after = false;
-  program.add_option("--config", config_file, "the configuration, instead of ~/.config/undersong/undersong.toml");
+  program.add_option("--config", config_file,
+                     "the configuration, instead of ~/.config/undersong/undersong.toml");
   program.add_option("--socket", socket, "where clients connect, instead of what the configuration says");
   program.add_option("--takes", takes_file, "where takes are kept, instead of what the configuration says");
   program.add_option("--web-port", web_port, "the port of the page, 0 for none")->check(CLI::Range(0, 65535));
   program.add_option("--page", page, "the folder of the companion page");
-  auto* play_option = program.add_option("--play", play, "listen to a standard MIDI file instead of the keyboards");
-  program.add_option("--speed", speed, "how fast the file is played")->check(CLI::Range(0.1, 1000.0))->needs(play_option);
+  auto* play_option =
+      program.add_option("--play", play, "listen to a standard MIDI file instead of the keyboards");
+  program.add_option("--speed", speed, "how fast the file is played")
+      ->check(CLI::Range(0.1, 1000.0))
+      ->needs(play_option);
   program.add_flag("--quit-after", quit_after, "stop when the file has been played")->needs(play_option);
   try {
     program.parse(argc, argv);

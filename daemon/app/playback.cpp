@@ -8,12 +8,16 @@
 namespace undersong::app {
 namespace {
 
-double seconds(std::int64_t us) { return static_cast<double>(us) / 1e6; }
+double seconds(std::int64_t us) {
+  return static_cast<double>(us) / 1e6;
+}
 
 }  // namespace
 
 Playback::Playback(std::string output, World world)
-    : name_(std::move(output)), world_(std::move(world)), sender_(world_.open_output(name_), world_.changed_output) {}
+    : name_(std::move(output)),
+      world_(std::move(world)),
+      sender_(world_.open_output(name_), world_.changed_output) {}
 
 Result<void> Playback::ready() {
   if (sender_.connected()) return {};
@@ -47,17 +51,22 @@ void Playback::strike(std::span<const Pitch> chord, const midi::Strike& strike) 
   world_.changed_deadline();  // the other notes, and the end
 }
 
-void Playback::stop_striking() { audition_.stop(midi::steady_now(), send()); }
+void Playback::stop_striking() {
+  audition_.stop(midi::steady_now(), send());
+}
 
-Result<protocol::Playing> Playback::play_take(const takes::Store::Midi& take, const protocol::PlayTake& wish, Velocity velocity) {
+Result<protocol::Playing> Playback::play_take(const takes::Store::Midi& take, const protocol::PlayTake& wish,
+                                              Velocity velocity) {
   if (auto there = ready(); !there) return there.error();
   const auto& summary = take.detail.summary;
   const std::int64_t length = std::max<std::int64_t>(0, (summary.last_at - summary.at).count());
   const std::int64_t from = wish.from_us.value_or(0), to = std::min(wish.to_us.value_or(length), length);
   if (from < 0 || from >= to)
-    return invalid_input(fmt::format("Take {} lasts {:.1f} s; there is nothing in it from {:.1f} s to {:.1f} s.", summary.take, seconds(length),
-                                     seconds(from), seconds(wish.to_us.value_or(length))));
-  auto score = std::make_shared<midi::Score>(takes::replay(take.events, summary.at + Micros(from), summary.at + Micros(to), velocity, wish.held.value_or(false)));
+    return invalid_input(
+        fmt::format("Take {} lasts {:.1f} s; there is nothing in it from {:.1f} s to {:.1f} s.", summary.take,
+                    seconds(length), seconds(from), seconds(wish.to_us.value_or(length))));
+  auto score = std::make_shared<midi::Score>(takes::replay(
+      take.events, summary.at + Micros(from), summary.at + Micros(to), velocity, wish.held.value_or(false)));
   stop_striking();
   const Micros begin = midi::steady_now() + kLead;
   ends_ = begin + score->length;

@@ -1,8 +1,8 @@
 // Playback: what is being played on the MIDI output, and how loud.
 //
-// Owns the Sender. A suggestion is struck by an Audition; a take is a score of its own. There is one score at a time.
-// Threads: the io thread; `changed_output` of the constructor is called from the sender's thread, and the owner then
-// calls output_changed() on io. Errors: sentences in Results.
+// Owns the Sender. A suggestion is struck by an Audition; a take is a score of its own. There is one score at
+// a time. Threads: the io thread; `changed_output` of the constructor is called from the sender's thread, and
+// the owner then calls output_changed() on io. Errors: sentences in Results.
 #pragma once
 
 #include <functional>
@@ -38,7 +38,8 @@ class Playback {
   void strike(std::span<const Pitch> chord, const midi::Strike& strike);
   void stop_striking();
   // `velocity`: the mean loudness that a take is brought down to.
-  Result<protocol::Playing> play_take(const takes::Store::Midi& take, const protocol::PlayTake& wish, Velocity velocity);
+  Result<protocol::Playing> play_take(const takes::Store::Midi& take, const protocol::PlayTake& wish,
+                                      Velocity velocity);
   // The score of `along`, so many rounds or for ever, over the loop of take `of`.
   Result<protocol::Playing> play_along(takes::TakeId of, const takes::Along& along, bool listen);
   bool stop();

@@ -8,10 +8,13 @@ namespace undersong {
 
 Error caught(std::string_view while_what) {
   const auto exhausted = [&](std::string_view what) {
-    return Error{ErrorCode::kExhausted, "There was not enough " + std::string(what) + " while " + std::string(while_what) + "; everything else goes on."};
+    return Error{ErrorCode::kExhausted, "There was not enough " + std::string(what) + " while " +
+                                            std::string(while_what) + "; everything else goes on."};
   };
   const auto fault = [&](const std::string& what) {
-    return Error{ErrorCode::kInternal, "A fault of ours while " + std::string(while_what) + (what.empty() ? "" : " (" + what + ")") + "; everything else goes on."};
+    return Error{ErrorCode::kInternal, "A fault of ours while " + std::string(while_what) +
+                                           (what.empty() ? "" : " (" + what + ")") +
+                                           "; everything else goes on."};
   };
   try {
     throw;
@@ -20,7 +23,8 @@ Error caught(std::string_view while_what) {
   } catch (const std::length_error&) {  // more than any memory holds
     return exhausted("memory");
   } catch (const std::system_error& e) {
-    if (e.code() == std::errc::resource_unavailable_try_again || e.code() == std::errc::not_enough_memory) return exhausted("memory");
+    if (e.code() == std::errc::resource_unavailable_try_again || e.code() == std::errc::not_enough_memory)
+      return exhausted("memory");
     return fault(e.what());
   } catch (const std::exception& e) {
     return fault(e.what());

@@ -1,4 +1,5 @@
-// What a job threw, as an Error with one sentence. For the top of a thread, and for whoever owes somebody an answer.
+// What a job threw, as an Error with one sentence. For the top of a thread, and for whoever owes somebody an
+// answer.
 //
 //   try { answer(job()); } catch (...) { answer(caught("take 12 was listened to again")); }
 //   auto made = guarded<Loop>("the loop was looked for", [&]() -> Result<Loop> { ... });

@@ -12,7 +12,8 @@ namespace undersong {
 Result<void> make_private_folder(const std::filesystem::path& folder) {
   std::vector<std::filesystem::path> missing;
   std::error_code error;
-  for (auto path = folder; !path.empty() && !std::filesystem::exists(path, error); path = path.parent_path()) {
+  for (auto path = folder; !path.empty() && !std::filesystem::exists(path, error);
+       path = path.parent_path()) {
     if (error) break;  // one above it can't be entered: making the first one says why
     if (path.has_filename()) missing.push_back(path);
     if (path == path.parent_path()) break;

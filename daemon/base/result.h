@@ -16,12 +16,12 @@
 namespace undersong {
 
 enum class ErrorCode : std::uint8_t {
-  kInvalidInput,   // the caller or a file gave something that can't be used
-  kNotFound,       // no such take, port, file
-  kUnavailable,    // a device, server or store isn't there now; trying later may work
-  kConflict,       // another instance, a locked store
-  kExhausted,      // disk or a stated bound is full
-  kInternal,       // a fault of ours
+  kInvalidInput,  // the caller or a file gave something that can't be used
+  kNotFound,      // no such take, port, file
+  kUnavailable,   // a device, server or store isn't there now; trying later may work
+  kConflict,      // another instance, a locked store
+  kExhausted,     // disk or a stated bound is full
+  kInternal,      // a fault of ours
 };
 
 struct Error {
@@ -37,8 +37,14 @@ struct Error {
 template <class T>
 using Result = boost::system::result<T, Error>;
 
-inline Error invalid_input(std::string message) { return {ErrorCode::kInvalidInput, std::move(message)}; }
-inline Error not_found(std::string message) { return {ErrorCode::kNotFound, std::move(message)}; }
-inline Error unavailable(std::string message) { return {ErrorCode::kUnavailable, std::move(message)}; }
+inline Error invalid_input(std::string message) {
+  return {ErrorCode::kInvalidInput, std::move(message)};
+}
+inline Error not_found(std::string message) {
+  return {ErrorCode::kNotFound, std::move(message)};
+}
+inline Error unavailable(std::string message) {
+  return {ErrorCode::kUnavailable, std::move(message)};
+}
 
 }  // namespace undersong

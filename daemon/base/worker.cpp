@@ -10,7 +10,8 @@
 
 namespace undersong {
 
-Worker::Worker(std::string name, Failed failed) : failed_(std::move(failed)), thread_([this, name = std::move(name)] { loop(name); }) {}
+Worker::Worker(std::string name, Failed failed)
+    : failed_(std::move(failed)), thread_([this, name = std::move(name)] { loop(name); }) {}
 
 bool Worker::run(Work work) {
   {

@@ -3,9 +3,10 @@
 //   Worker worker("study");
 //   if (!worker.run([] { ... })) ...;   // the line is full
 //
-// Threads: any thread may call `run`; the work runs on the worker's own, one after another. `stop` and the destructor wait
-// for the work under way and drop what waits. Errors: work that throws is given up, `failed` is told why in one sentence, on
-// the worker's own thread, and the next piece is begun. Whoever owes somebody an answer catches by itself.
+// Threads: any thread may call `run`; the work runs on the worker's own, one after another. `stop` and the
+// destructor wait for the work under way and drop what waits. Errors: work that throws is given up, `failed`
+// is told why in one sentence, on the worker's own thread, and the next piece is begun. Whoever owes somebody
+// an answer catches by itself.
 #pragma once
 
 #include <condition_variable>

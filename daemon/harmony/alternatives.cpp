@@ -17,19 +17,21 @@
 namespace undersong::harmony {
 namespace {
 
-// Weights of the ranking, one place; the scores of the learnt table are natural logarithms. Common practice, no source.
+// Weights of the ranking, one place; the scores of the learnt table are natural logarithms. Common practice,
+// no source.
 constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
-constexpr float kAvoided = -10;        // a held note that clashes: only the familiar end still offers such a chord
+constexpr float kAvoided = -10;  // a held note that clashes: only the familiar end still offers such a chord
 constexpr float kUsualWeight = 0.35f;  // by root and triad
 constexpr float kUsualFloor = -8;
 constexpr float kHandsWeight = 0.12f;  // a semitone for each tone
 constexpr float kSameChord = -6;       // the chord in force is no alternative to itself
 constexpr float kLikedWeight = 0.3f;
 constexpr float kWishWeight = 2.0f;
-constexpr float kFamiliarSpan = 12;    // natural logarithms between 1 and 0 on the scale of familiarity
-constexpr float kPlainness = 5;        // at the familiar end, what a rarer name within the class costs, in logarithms
+constexpr float kFamiliarSpan = 12;  // natural logarithms between 1 and 0 on the scale of familiarity
+constexpr float kPlainness =
+    5;  // at the familiar end, what a rarer name within the class costs, in logarithms
 constexpr float kNewRoot = 4, kNewCell = 8, kAlike = 1.0f, kStepOfPlace = 0.02f;
-constexpr float kWaits = -1000;        // out of the way of every other score
+constexpr float kWaits = -1000;  // out of the way of every other score
 constexpr std::size_t kByScore = 3, kByVariety = 9;
 
 // Rises with the wish, so that the list moves one way; by far the greatest at the familiar end.
@@ -46,7 +48,8 @@ struct Candidate {
   std::uint8_t index = 0;  // in the offered
 };
 
-// The way of the hands, or of the voices of the chord in force, to each pitch class; summed over sets by two look-ups.
+// The way of the hands, or of the voices of the chord in force, to each pitch class; summed over sets by two
+// look-ups.
 class Way {
  public:
   Way(const Hands* hands, const std::optional<Chord>& previous) {
@@ -61,7 +64,9 @@ class Way {
       const PitchClassSet tones = row(previous->quality).tones.transposed(previous->root.value());
       for (int pc = 0; pc < 12; ++pc) {
         int distance = 0;
-        while (distance < 6 && !tones.contains(PitchClass(pc + distance)) && !tones.contains(PitchClass(pc - distance))) ++distance;
+        while (distance < 6 && !tones.contains(PitchClass(pc + distance)) &&
+               !tones.contains(PitchClass(pc - distance)))
+          ++distance;
         way[static_cast<std::size_t>(pc)] = distance;
       }
     }
@@ -100,7 +105,8 @@ struct Usual {
     if (question.previous) {
       const auto cls = quality_class(question.previous->quality);
       if (cls != QualityClass::kNone)
-        chord[static_cast<std::size_t>(question.previous->root.value()) * kQualityClasses + static_cast<std::size_t>(cls)] += kSameChord;
+        chord[static_cast<std::size_t>(question.previous->root.value()) * kQualityClasses +
+              static_cast<std::size_t>(cls)] += kSameChord;
     }
     const float most = *std::max_element(chord.begin(), chord.end());
     for (float& value : chord) value -= most;
@@ -111,7 +117,8 @@ struct Usual {
         float& best = own[triad_of(static_cast<QualityClass>(q))];
         best = std::max(best, chord[r * kQualityClasses + q]);
       }
-      // A suspension or an augmented fifth stands wherever its plain chord could; the songs learnt from hardly know them.
+      // A suspension or an augmented fifth stands wherever its plain chord could; the songs learnt from
+      // hardly know them.
       const float plain = own[kMajorTriad] - 0.5f;
       own[kSuspendedTriad] = std::max(own[kSuspendedTriad], plain);
       own[kAugmentedTriad] = std::max(own[kAugmentedTriad], plain - 0.5f);
@@ -127,13 +134,14 @@ constexpr std::uint8_t kind_of(std::size_t cls) {
 
 constexpr float kGone = -1e30f;  // the score of nobody
 
-// The candidates: of each root every quality that is offered. Filled up to whole lanes, for what is done to all alike.
+// The candidates: of each root every quality that is offered. Filled up to whole lanes, for what is done to
+// all alike.
 constexpr std::size_t kCandidates = 12 * kOfferedCount;
 struct Candidates {
   Candidates() { std::fill(score.begin() + kCandidates, score.end(), kGone); }
   std::array<float, (kCandidates + kLane - 1) / kLane * kLane> score;  // without wishes, then with
-  std::array<float, kCandidates> familiar;  // 0..1
-  std::array<bool, kCandidates> kept;       // promised, or the best of its root
+  std::array<float, kCandidates> familiar;                             // 0..1
+  std::array<bool, kCandidates> kept;                                  // promised, or the best of its root
 };
 
 // The place of the greatest, the first among equals; N a multiple of kLane.
@@ -151,9 +159,10 @@ template <std::size_t N>
   return at;
 }
 
-// Places 1 to 3 for the score, one for each root and kind; 4 to 12 for variety. Adds to the scores, so that the order
-// without wishes is this one.
-UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question, const Offered& offered, std::size_t key) {
+// Places 1 to 3 for the score, one for each root and kind; 4 to 12 for variety. Adds to the scores, so that
+// the order without wishes is this one.
+UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question, const Offered& offered,
+                                std::size_t key) {
   constexpr std::size_t kPlaces = kByScore + kByVariety;
   const std::size_t held = static_cast<std::size_t>(question.melody[0].pitch_class().value());
   // The best of each root and class, in whole lanes.
@@ -182,7 +191,8 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
     // Another of its root and kind waits for a place of variety.
     const std::size_t root = first / kQualityClasses, kind = kind_of(first % kQualityClasses);
     for (std::size_t q = 0; q < kQualityClasses; ++q)
-      if (kind_of(q) == kind && left[root * kQualityClasses + q] > kGone) left[root * kQualityClasses + q] += kWaits;
+      if (kind_of(q) == kind && left[root * kQualityClasses + q] > kGone)
+        left[root * kQualityClasses + q] += kWaits;
     left[first] = kGone;
   }
   // For variety only chords in which the held note rests, and not the one in force.
@@ -203,7 +213,8 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
   for (const std::size_t c : chosen) taken(c);
   while (!chosen.full()) {
     std::array<float, kPool> value;
-    for (std::size_t i = 0; i < kPool; i += kLane) store(&value[i], load(&fits[i]) + load(&new_root[i]) + load(&new_cell[i]));
+    for (std::size_t i = 0; i < kPool; i += kLane)
+      store(&value[i], load(&fits[i]) + load(&new_root[i]) + load(&new_cell[i]));
     const std::size_t first = greatest(value);
     if (fits[first] <= kGone) break;
     chosen.push_back(static_cast<std::uint16_t>(first));
@@ -239,22 +250,26 @@ NoteName readable_root(NoteName name) {
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key) {
   const int home = key ? signature(*key) : 0;
   const QualityRow& made = row(chord.quality);
-  // A diminished chord is some tone's leading tone's: C#, D#, F#, G# and B in C, never Db. In A minor the same.
-  if (made.family == Family::kDiminished || made.family == Family::kHalfDiminished) return readable_root(spell_within(chord.root, home - 2));
+  // A diminished chord is some tone's leading tone's: C#, D#, F#, G# and B in C, never Db. In A minor the
+  // same.
+  if (made.family == Family::kDiminished || made.family == Family::kHalfDiminished)
+    return readable_root(spell_within(chord.root, home - 2));
   // Around the key's signature; a minor key has its raised tones on the sharp side.
   const NoteName name = spell_within(chord.root, key && key->mode == Mode::kMinor ? home - 3 : home - 5);
-  // Far from home the other side can read better: F# minor rather than Gb minor, Ab rather than G#. A dominant reaches one
-  // fifth farther: in B, A#7 is that of the third degree.
+  // Far from home the other side can read better: F# minor rather than Gb minor, Ab rather than G#. A
+  // dominant reaches one fifth farther: in B, A#7 is that of the third degree.
   const PitchClassSet tones = made.tones;
   const bool minor_third = tones.contains(PitchClass(3)) && !tones.contains(PitchClass(4));
   const int darkest = home < 0 ? -6 : -5;  // C# minor rather than Db minor, but in flat keys
   const int brightest = key && tones.contains(PitchClass(10)) ? home + 5 : home + 4;
-  if (minor_third && name.fifths() <= darkest && name.fifths() < home - 1) return NoteName(name.fifths() + 12);
+  if (minor_third && name.fifths() <= darkest && name.fifths() < home - 1)
+    return NoteName(name.fifths() + 12);
   if (!minor_third && name.fifths() >= 7 && name.fifths() > brightest) return NoteName(name.fifths() - 12);
   return readable_root(name);
 }
 
-void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out, const RankingTable& table) {
+void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out,
+                       const RankingTable& table) {
   out.clear();
   if (question.melody.empty()) return;
   const Offered& known = offered();
@@ -270,9 +285,11 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   for (std::size_t r = 0; r < 12; ++r) {
     const PitchClass root(static_cast<int>(r));
     FixedVector<std::size_t, kMelodyNotes> intervals;
-    for (Pitch note : question.melody) intervals.push_back(static_cast<std::size_t>(ascending(root, note.pitch_class())));
+    for (Pitch note : question.melody)
+      intervals.push_back(static_cast<std::size_t>(ascending(root, note.pitch_class())));
     const bool single = intervals.size() == 1;
-    // How the melody sits in each quality: half by the held notes, of which the newest counts most, half by the phrase.
+    // How the melody sits in each quality: half by the held notes, of which the newest counts most, half by
+    // the phrase.
     std::array<float, kPadded> holds = known.fit[intervals[0]], sits{};
     if (!single)
       for (std::size_t i = 0; i < kPadded; ++i)
@@ -294,18 +311,22 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
       const std::size_t cls = known.cls[i];
       const float familiar = usual_class[cls] - kPlainness / kFamiliarSpan * known.rarer[i];
       candidates.kept[at] = kept;
-      candidates.familiar[at] = familiar > 0 ? familiar : 0;  // by value, so that no jump is guessed; never above 1
-      const float score = sits[i] + home.liking + usual_triad[cls] - kHandsWeight * way.to(home.tones) * known.per_tone[i];
+      candidates.familiar[at] =
+          familiar > 0 ? familiar : 0;  // by value, so that no jump is guessed; never above 1
+      const float score =
+          sits[i] + home.liking + usual_triad[cls] - kHandsWeight * way.to(home.tones) * known.per_tone[i];
       candidates.score[at] = score + (holds[i] < kWorstFit && !kept ? kAvoided : 0.0f);
     }
     if (question.previous && question.previous->root == root)
       for (std::size_t i = 0; i < kOfferedCount; ++i)
-        if (question.previous->quality == known.quality[i]) candidates.score[r * kOfferedCount + i] += kSameChord;
+        if (question.previous->quality == known.quality[i])
+          candidates.score[r * kOfferedCount + i] += kSameChord;
   }
   if (question.variety) make_places(candidates, question, known, key);
 
   const float familiar = familiar_weight(question.wishes.surprising);
-  const float bright = kWishWeight * question.wishes.brighter, tense = 2 * kWishWeight * question.wishes.tenser;
+  const float bright = kWishWeight * question.wishes.brighter,
+              tense = 2 * kWishWeight * question.wishes.tenser;
   const bool wished = familiar != 0 || bright != 0 || tense != 0;
   for (std::size_t r = 0, at = 0; r < 12; ++r) {
     std::size_t best_of_root = at;
@@ -314,17 +335,20 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     const bool any_liked = std::any_of(liked.begin(), liked.end(), [](auto times) { return times > 0; });
     for (std::size_t i = 0; i < kOfferedCount; ++i, ++at) {
       if (any_liked) candidates.score[at] += kLikedWeight * static_cast<float>(liked[known.family[i]]);
-      if (wished) candidates.score[at] += familiar * candidates.familiar[at] + bright * in_key[at].colour.dark_bright + tense * in_key[at].colour.resolved_tense;
+      if (wished)
+        candidates.score[at] += familiar * candidates.familiar[at] + bright * in_key[at].colour.dark_bright +
+                                tense * in_key[at].colour.resolved_tense;
       const float score = candidates.score[at];
       best_of_root = score > best_score ? at : best_of_root;
       best_score = score > best_score ? score : best_score;
     }
     candidates.kept[best_of_root] = true;
   }
-  // The kept ones have their place for sure; the rest of the list goes to the best of the others. Few come in after the
-  // first ones, so that keeping them sorted is cheaper than selecting among all.
+  // The kept ones have their place for sure; the rest of the list goes to the best of the others. Few come in
+  // after the first ones, so that keeping them sorted is cheaper than selecting among all.
   const auto at_place = [&](std::size_t at) {
-    return Candidate{candidates.score[at], candidates.familiar[at], static_cast<std::uint8_t>(at / kOfferedCount),
+    return Candidate{candidates.score[at], candidates.familiar[at],
+                     static_cast<std::uint8_t>(at / kOfferedCount),
                      static_cast<std::uint8_t>(at % kOfferedCount)};
   };
   FixedVector<Candidate, kMaxAlternatives> listed, others;
@@ -357,7 +381,8 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     tones_before = row(question.previous->quality).tones.transposed(question.previous->root.value());
     from = root_name_in(*question.previous, question.key);
   }
-  const std::span<const Pitch> on_top(question.melody.begin(), std::min(question.melody.size(), question.voiced));
+  const std::span<const Pitch> on_top(question.melody.begin(),
+                                      std::min(question.melody.size(), question.voiced));
   std::optional<Room> room_for_hands;
   if (hands) room_for_hands.emplace(kept_melody(on_top), *hands);
   for (const Candidate& candidate : listed) {
@@ -383,19 +408,21 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     made.reason.common_tones = static_cast<std::uint8_t>((home.tones & tones_before).size());
     made.reason.liked = static_cast<std::uint8_t>(question.liked.times(made.chord));
     if (hands) {
-      const auto styled = question.style == Style::kOpen ? std::nullopt : voice(made.chord, on_top, *hands, question.style);
+      const auto styled =
+          question.style == Style::kOpen ? std::nullopt : voice(made.chord, on_top, *hands, question.style);
       made.voicing = styled ? *styled : voice(made.chord, *room_for_hands);
     }
     out.push_back(made);
   }
 }
 
-void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody, const MelodyNames& names,
-                  const std::optional<Chord>& previous) {
+void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody,
+                  const MelodyNames& names, const std::optional<Chord>& previous) {
   const Reason& reason = alternative.reason;
   for (std::size_t i = 0; i < melody.size() && i < alternative.degrees.size(); ++i) {
     if (i > 0) out.put(", ");
-    out.put(word(i < names.size() ? names[i] : plain_name(alternative.root_name.above(alternative.degrees[i]))));
+    out.put(
+        word(i < names.size() ? names[i] : plain_name(alternative.root_name.above(alternative.degrees[i]))));
     out.put(" is its ");
     static constexpr Word kRoot("root");
     out.put(alternative.degrees[i] == Degree{1, 0} ? kRoot : word(alternative.degrees[i]));
@@ -404,24 +431,28 @@ void write_reason(TextWriter& out, const Alternative& alternative, const MelodyP
     out.put("; ");
     out.put(word(reason.relation));
     static constexpr Word kUnder(" under "), kAs(" as "), kFrom(" from ");
-    out.put(reason.relation == Relation::kPedalPoint ? kUnder : reason.relation == Relation::kSameRoot ? kAs : kFrom);
+    out.put(reason.relation == Relation::kPedalPoint ? kUnder
+            : reason.relation == Relation::kSameRoot ? kAs
+                                                     : kFrom);
     out.put(word(reason.from));
     out.put(words(previous->quality).letters);
   }
   if (reason.key) {
-    static constexpr std::array<Word, 5> kCount{Word("; stays in "), Word("; one tone outside "), Word("; two tones outside "),
-                                                Word("; three tones outside "), Word("; four tones outside ")};
+    static constexpr std::array<Word, 5> kCount{Word("; stays in "), Word("; one tone outside "),
+                                                Word("; two tones outside "), Word("; three tones outside "),
+                                                Word("; four tones outside ")};
     static constexpr Word kMost("; most tones outside ");
     out.put(reason.outside < kCount.size() ? kCount[reason.outside] : kMost);
     out.put(word(*reason.key));
   }
-  static constexpr Word kUsual("; usual here"), kRare("; rare here"), kNeither, kBack("; you came back to it");
+  static constexpr Word kUsual("; usual here"), kRare("; rare here"), kNeither,
+      kBack("; you came back to it");
   out.put(alternative.familiar >= kUsualFrom ? kUsual : alternative.familiar < kRareBelow ? kRare : kNeither);
   out.put(reason.liked > 0 ? kBack : kNeither);
 }
 
-void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody, const MelodyNames& names,
-                   const std::optional<Chord>& previous) {
+void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
+                   const MelodyNames& names, const std::optional<Chord>& previous) {
   std::array<char, kLongestReason + TextWriter::kSlack> text;
   TextWriter writer(text.data());
   write_reason(writer, alternative, melody, names, previous);

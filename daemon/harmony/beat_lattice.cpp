@@ -11,16 +11,16 @@ namespace {
 
 // Shares of notes on the beat, half-way, on quarters, on thirds.
 constexpr std::array<double, 4> kPlainShare{0.5, 0.182, 0.135, 0.173}, kBassShare{0.8, 0.128, 0.0301, 0.0231};
-constexpr double kSpread = 3.01;  // frames: how far a note lies from where it belongs
-constexpr double kChance = 0.0953;  // share of notes that lie anywhere
-constexpr double kBassChance = 0.23;  // the same of bass notes
+constexpr double kSpread = 3.01;         // frames: how far a note lies from where it belongs
+constexpr double kChance = 0.0953;       // share of notes that lie anywhere
+constexpr double kBassChance = 0.23;     // the same of bass notes
 constexpr double kSpreadGrowth = 0.297;  // more in slower beats
-constexpr double kReach = 0.183;  // largest change of an interval from one beat to the next
-constexpr double kStaleBass = 0.711;  // a bass note whose pitch class sounded just before
-constexpr double kLow = 1.4;  // weight of a bass note
-constexpr double kTop = 0.635;  // of the top of a chord
-constexpr double kInner = 0.346;  // of what lies between
-constexpr double kFresh = 1.6;  // of a single note that is new
+constexpr double kReach = 0.183;         // largest change of an interval from one beat to the next
+constexpr double kStaleBass = 0.711;     // a bass note whose pitch class sounded just before
+constexpr double kLow = 1.4;             // weight of a bass note
+constexpr double kTop = 0.635;           // of the top of a chord
+constexpr double kInner = 0.346;         // of what lies between
+constexpr double kFresh = 1.6;           // of a single note that is new
 
 // Of strikes that were judged and lie on no beat: half-way, on quarters, on thirds; and their spread.
 constexpr double kHalves = .4, kQuarters = .3, kThirds = .3, kJudgedSpread = 3.2;
@@ -28,11 +28,13 @@ constexpr double kHalves = .4, kQuarters = .3, kThirds = .3, kJudgedSpread = 3.2
 constexpr float kNever = -1e30f;
 
 struct Tables {
-  // [offset from the beat][interval], log likelihood ratio of a note there; one for plain notes, one for bass notes.
+  // [offset from the beat][interval], log likelihood ratio of a note there; one for plain notes, one for bass
+  // notes.
   std::vector<float> plain, bass;
 };
 
-double place(double offset, double interval, const std::array<double, 4>& share, double sigma, double chance) {
+double place(double offset, double interval, const std::array<double, 4>& share, double sigma,
+             double chance) {
   const auto bell = [&](double at, double s) {
     const double d = std::abs(offset - at * interval);
     if (d > 7 * s) return 0.;  // lost beside kChance
@@ -44,7 +46,8 @@ double place(double offset, double interval, const std::array<double, 4>& share,
   return std::log(chance + (1 - chance) * density * interval);
 }
 
-// The same for strikes that were judged, by how probably they lie on a beat; what lies between two of these is mixed.
+// The same for strikes that were judged, by how probably they lie on a beat; what lies between two of these
+// is mixed.
 struct JudgedTables {
   static constexpr std::array<float, 7> kAt{.02f, .08f, .2f, .4f, .65f, .85f, .96f};
   std::array<std::vector<float>, kAt.size()> by;
@@ -53,7 +56,8 @@ struct JudgedTables {
 const JudgedTables& judged_tables() {
   static const JudgedTables kTables = [] {
     JudgedTables t;
-    constexpr int n = BeatLattice::kIntervals, first = BeatLattice::kShortest, longest = BeatLattice::kLongest;
+    constexpr int n = BeatLattice::kIntervals, first = BeatLattice::kShortest,
+                  longest = BeatLattice::kLongest;
     for (std::size_t k = 0; k < t.kAt.size(); ++k) {
       const double on = static_cast<double>(t.kAt[k]), off = 1 - on;
       const std::array<double, 4> share{on, off * kHalves, off * kQuarters, off * kThirds};
@@ -61,7 +65,8 @@ const JudgedTables& judged_tables() {
       for (int offset = 0; offset <= longest; ++offset)
         for (int i = std::max(0, offset - first); i < n; ++i) {
           const double interval = first + i, s = kJudgedSpread * std::pow(interval / 60., kSpreadGrowth);
-          t.by[k][static_cast<std::size_t>(offset * n + i)] = static_cast<float>(place(offset, interval, share, s, kChance));
+          t.by[k][static_cast<std::size_t>(offset * n + i)] =
+              static_cast<float>(place(offset, interval, share, s, kChance));
         }
     }
     return t;
@@ -72,7 +77,8 @@ const JudgedTables& judged_tables() {
 const Tables& tables() {
   static const Tables kTables = [] {
     Tables t;
-    constexpr int n = BeatLattice::kIntervals, first = BeatLattice::kShortest, longest = BeatLattice::kLongest;
+    constexpr int n = BeatLattice::kIntervals, first = BeatLattice::kShortest,
+                  longest = BeatLattice::kLongest;
     t.plain = std::vector<float>(static_cast<std::size_t>((longest + 1) * n));
     t.bass = t.plain;
     const double sigma = kSpread, chance = kChance, bchance = kBassChance;
@@ -114,18 +120,23 @@ BeatOnset BeatWeigher::weigh(Micros at, Pitch pitch, Velocity velocity) {
   if (lowest) bass_level_ += .1f * (height - bass_level_);
   out.bass = low ? (fresh ? 1.f : static_cast<float>(kStaleBass)) : 0.f;
   out.weight = std::clamp(v / std::max(20.f, loudness_), .4f, 1.7f);
-  if (low) out.weight *= static_cast<float>(kLow);
-  else if (!alone) out.weight *= static_cast<float>(highest ? kTop : kInner);
-  else if (fresh) out.weight *= static_cast<float>(kFresh);
+  if (low)
+    out.weight *= static_cast<float>(kLow);
+  else if (!alone)
+    out.weight *= static_cast<float>(highest ? kTop : kInner);
+  else if (fresh)
+    out.weight *= static_cast<float>(kFresh);
   recent_[next_] = {at, pitch, out.weight};
   next_ = (next_ + 1) % recent_.size();
   return out;
 }
 
 struct BeatLattice::Costs {
-  std::array<float, kIntervals> prior{};                           // a beat of this length
-  struct Next { int first, end; };
-  std::array<Next, kIntervals> next{};                             // intervals that may come after this one, whole vectors
+  std::array<float, kIntervals> prior{};  // a beat of this length
+  struct Next {
+    int first, end;
+  };
+  std::array<Next, kIntervals> next{};  // intervals that may come after this one, whole vectors
   std::array<std::array<float, kIntervals>, kIntervals> change{};  // cost [from][to]
   float start = 0, stop = 0, least = 0;
 };
@@ -136,7 +147,8 @@ std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior&
   constexpr int n = kIntervals, first = kShortest;
   for (int i = 0; i < n; ++i) {
     const double interval = first + i, x = std::log(interval / prior.usual) / prior.width;
-    t.prior[static_cast<std::size_t>(i)] = static_cast<float>(-(prior.strength * .5 * x * x + prior.rent) * interval / 100);
+    t.prior[static_cast<std::size_t>(i)] =
+        static_cast<float>(-(prior.strength * .5 * x * x + prior.rent) * interval / 100);
   }
   const auto reach = [](int to) { return std::max(2, static_cast<int>((first + to) * kReach)); };
   for (int from = 0; from < n; ++from) {
@@ -165,7 +177,8 @@ BeatLattice::BeatLattice() : values_(static_cast<std::size_t>(kRing) * kInterval
   tables();  // made now, not with the first note; judged strikes are no live performance's
 }
 
-BeatLattice::BeatLattice(const BeatPrior& prior) : costs_(costs_of(prior)), values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {}
+BeatLattice::BeatLattice(const BeatPrior& prior)
+    : costs_(costs_of(prior)), values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {}
 
 namespace {
 
@@ -197,7 +210,8 @@ UNDERSONG_WIDE void BeatLattice::step() {
   // What arrives now began an interval ago: one row further back for each longer interval.
   arrived_.fill(kNever);
   const int able = std::min(kIntervals, now_ - kShortest + 1);
-  for (int i = 0, place = (now_ - kShortest + kRing) % kRing; i < able; ++i, place = place == 0 ? kRing - 1 : place - 1)
+  for (int i = 0, place = (now_ - kShortest + kRing) % kRing; i < able;
+       ++i, place = place == 0 ? kRing - 1 : place - 1)
     arrived_[static_cast<std::size_t>(i)] = values_[static_cast<std::size_t>(place * kIntervals + i)];
   stopped_from_ = kStart;
   if (const float best = highest(arrived_.data(), 0); best - t.stop > none_) {
@@ -221,8 +235,10 @@ UNDERSONG_WIDE void BeatLattice::step() {
       store(came + i, better ? from : load(came + i));
     }
   }
-  for (int i = 0; i < kIntervals; ++i) came_from_[static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(came[i]);
-  for (int i = 0; i < kIntervals; i += static_cast<int>(kLane)) store(values + i, load(values + i) + load(&t.prior[static_cast<std::size_t>(i)]));
+  for (int i = 0; i < kIntervals; ++i)
+    came_from_[static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(came[i]);
+  for (int i = 0; i < kIntervals; i += static_cast<int>(kLane))
+    store(values + i, load(values + i) + load(&t.prior[static_cast<std::size_t>(i)]));
   if (!best_known_) return;
   if (best_.interval <= now_ - best_.beat) {
     best_known_ = false;  // its next beat is here
@@ -256,9 +272,11 @@ UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
     const float* __restrict b = other + static_cast<std::ptrdiff_t>(offset) * kIntervals;
     const int first = std::max(0, offset - kShortest) / kWhole * kWhole;
     if (more == 0)
-      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + much * load(a + i));
+      for (int i = first; i < kIntervals; i += kWhole)
+        store(values + i, load(values + i) + much * load(a + i));
     else
-      for (int i = first; i < kIntervals; i += kWhole) store(values + i, load(values + i) + (much * load(a + i) + more * load(b + i)));
+      for (int i = first; i < kIntervals; i += kWhole)
+        store(values + i, load(values + i) + (much * load(a + i) + more * load(b + i)));
   }
   none_ += costs_->least * onset.weight;
   best_known_ = false;
@@ -270,7 +288,8 @@ UNDERSONG_WIDE void BeatLattice::find_best() {
     const int first = std::max(0, now_ - beat - kShortest + 1);
     const float* values = row(beat);
     if (first >= kIntervals) continue;
-    if (const float top = highest(values, first); top > best_.score) best_ = {beat, kShortest + place_of(values, first, top), top};
+    if (const float top = highest(values, first); top > best_.score)
+      best_ = {beat, kShortest + place_of(values, first, top), top};
   }
   best_known_ = true;
 }

@@ -1,13 +1,16 @@
-// The lattice of pulses: every way in which beats could have run up to now, each with how well it explains the notes.
+// The lattice of pulses: every way in which beats could have run up to now, each with how well it explains
+// the notes.
 //
-// A hypothesis is a beat at frame s with the next beat an interval later; a note adds the logarithm of how much likelier
-// it is at its place in that interval than anywhere. Intervals change from beat to beat at a cost, and at any time there
-// may be no pulse at all, which explains every note as chance. The causal tracker (beat_tracker.h) reads the best
-// hypothesis as it stands; the tracker that works afterwards (takes/beats.h) keeps the way back.
+// A hypothesis is a beat at frame s with the next beat an interval later; a note adds the logarithm of how
+// much likelier it is at its place in that interval than anywhere. Intervals change from beat to beat at a
+// cost, and at any time there may be no pulse at all, which explains every note as chance. The causal tracker
+// (beat_tracker.h) reads the best hypothesis as it stands; the tracker that works afterwards (takes/beats.h)
+// keeps the way back.
 //
-// Units: frames of kBeatFrame; scores are natural logarithms. Threads: one owner. Heap: at construction only. Total.
-// Source: bar-pointer models, Whiteley, Cemgil & Godsill (2006), with the state space of Krebs, Boeck & Widmer (2015);
-// dynamic programming over beats, Ellis (2007). Weights fitted by us on performances apart from the measured ones.
+// Units: frames of kBeatFrame; scores are natural logarithms. Threads: one owner. Heap: at construction only.
+// Total. Source: bar-pointer models, Whiteley, Cemgil & Godsill (2006), with the state space of Krebs, Boeck
+// & Widmer (2015); dynamic programming over beats, Ellis (2007). Weights fitted by us on performances apart
+// from the measured ones.
 #pragma once
 
 #include <array>
@@ -53,8 +56,8 @@ class BeatWeigher {
   }
 };
 
-// What is known of the pulse before a note is heard. As it stands it is for a player of whom nothing is known; whoever hears
-// a take again knows more.
+// What is known of the pulse before a note is heard. As it stands it is for a player of whom nothing is
+// known; whoever hears a take again knows more.
 struct BeatPrior {
   double usual = 65;       // frames a beat that are likeliest
   double width = 0.403;    // of their logarithm
@@ -90,8 +93,8 @@ class BeatLattice {
   // How well the best hypothesis, with a pulse or without, explains all notes up to now; 0 is chance.
   float total();
 
-  // The way back to the last step, for whoever keeps it. From interval i (index) at this beat: the interval that came
-  // before, or kStart.
+  // The way back to the last step, for whoever keeps it. From interval i (index) at this beat: the interval
+  // that came before, or kStart.
   static constexpr std::uint8_t kStart = 255;
   const std::array<std::uint8_t, kIntervals>& came_from() const { return came_from_; }
   // The interval whose pulse ended here, when that is the best way to have no pulse now; else kStart.
@@ -100,7 +103,9 @@ class BeatLattice {
  private:
   static constexpr int kRing = kLongest + 1;
   float* row(int frame) { return values_.data() + static_cast<std::size_t>(frame % kRing) * kIntervals; }
-  const float* row(int frame) const { return values_.data() + static_cast<std::size_t>(frame % kRing) * kIntervals; }
+  const float* row(int frame) const {
+    return values_.data() + static_cast<std::size_t>(frame % kRing) * kIntervals;
+  }
 
   void find_best();
 
@@ -110,11 +115,11 @@ class BeatLattice {
   std::shared_ptr<const Costs> costs_;
 
   int now_ = -1;
-  float none_ = 0;  // score of no pulse now
+  float none_ = 0;             // score of no pulse now
   std::vector<float> values_;  // [frame of the last beat][interval]
   std::array<float, kIntervals> arrived_{};
   std::array<std::int32_t, kIntervals> from_{};
-  Best best_;               // its score still with that of no pulse
+  Best best_;  // its score still with that of no pulse
   bool best_known_ = false;
   std::array<std::uint8_t, kIntervals> came_from_{};
   std::uint8_t stopped_from_ = kStart;

@@ -60,15 +60,19 @@ void BeatTracker::look() {
 }
 
 float BeatTracker::confidence(Micros at) {
-  constexpr float kMemory = .9f;       // about ten beats
-  constexpr float kWandering = .07f;   // so much change from beat to beat leaves a third of the confidence
-  const bool struck = std::any_of(notes_.begin(), notes_.end(), [&](Micros note) { return note > at - kNear / 2 && note < at + kNear / 2; });
+  constexpr float kMemory = .9f;      // about ten beats
+  constexpr float kWandering = .07f;  // so much change from beat to beat leaves a third of the confidence
+  const bool struck = std::any_of(notes_.begin(), notes_.end(), [&](Micros note) {
+    return note > at - kNear / 2 && note < at + kNear / 2;
+  });
   struck_ = kMemory * struck_ + (struck ? 1.f : 0.f);
   change_ *= kMemory;
   told_ = kMemory * told_ + 1;
   if (newest_) {
-    const float here = static_cast<float>((at - newest_->at).count()), expected = static_cast<float>(newest_->interval.count());
-    change_ += std::min(.2f, std::abs(std::log(here / expected)));  // one jump to another level is soon forgiven
+    const float here = static_cast<float>((at - newest_->at).count()),
+                expected = static_cast<float>(newest_->interval.count());
+    change_ +=
+        std::min(.2f, std::abs(std::log(here / expected)));  // one jump to another level is soon forgiven
   } else {
     change_ += .1f;  // nothing is known yet
   }
@@ -94,7 +98,8 @@ void BeatTracker::place_in_bar(TrackedBeat& beat) {
       if (votes[static_cast<std::size_t>(p)] > votes[static_cast<std::size_t>(best)]) best = p;
     }
     // How much more than its share the strongest place has; four is the commoner.
-    const float share = sum > 0 ? votes[static_cast<std::size_t>(best)] / sum - 1.f / static_cast<float>(m) : 0;
+    const float share =
+        sum > 0 ? votes[static_cast<std::size_t>(best)] / sum - 1.f / static_cast<float>(m) : 0;
     const float value = share + (m == 4 ? .05f : 0.f);
     if (value > top) top = value, meter = m, place = best;
   }

@@ -1,11 +1,12 @@
 // The beat while it is being played: where beats fall, how fast, how sure; and when there is no pulse.
 //
-// Feed it key presses in time order, call advance(t) for time without any, and take the beats. A beat is told kBeatDelay
-// after it fell at the earliest, so that a note struck a little late still counts for it; what was told is not revised.
+// Feed it key presses in time order, call advance(t) for time without any, and take the beats. A beat is told
+// kBeatDelay after it fell at the earliest, so that a note struck a little late still counts for it; what was
+// told is not revised.
 //
-// Times: Micros of one stream. Threads: one owner. Heap: at construction only. Total: a note before the newest time is
-// taken at that time; a silence longer than kBeatSilence begins anew.
-// Source: beat_lattice.h; bars by votes of bass and fresh notes, common practice, no source.
+// Times: Micros of one stream. Threads: one owner. Heap: at construction only. Total: a note before the
+// newest time is taken at that time; a silence longer than kBeatSilence begins anew. Source: beat_lattice.h;
+// bars by votes of bass and fresh notes, common practice, no source.
 #pragma once
 
 #include <optional>
@@ -18,9 +19,9 @@ inline constexpr Micros kBeatDelay{60'000};
 inline constexpr Micros kBeatSilence{8'000'000};
 
 struct TrackedBeat {
-  Micros at{};         // when it fell
-  Micros told{};       // when the tracker knew
-  Micros interval{};   // to the next, as expected
+  Micros at{};           // when it fell
+  Micros told{};         // when the tracker knew
+  Micros interval{};     // to the next, as expected
   float confidence = 0;  // 0..1: how steadily the beats of late came, and how many of them a note fell on
   bool downbeat = false;
   int place = 0, meter = 4;  // in the bar, from 0; beats a bar
@@ -49,8 +50,9 @@ class BeatTracker {
   BeatWeigher weigher_;
   std::optional<TrackedBeat> newest_;
   int newest_frame_ = -1;
-  float change_ = 0, struck_ = 0, told_ = 0;  // decaying sums over beats: change of interval, beats with a note, beats
-  std::array<Micros, 32> notes_{};            // newest key presses
+  float change_ = 0, struck_ = 0,
+        told_ = 0;                  // decaying sums over beats: change of interval, beats with a note, beats
+  std::array<Micros, 32> notes_{};  // newest key presses
   std::size_t next_note_ = 0;
   struct Strike {
     Micros at{};

@@ -7,7 +7,8 @@
 
 namespace undersong::harmony {
 
-// A row of the chord vocabulary (chord_vocabulary.h). Not stored on disk and not sent on the wire: rows may move.
+// A row of the chord vocabulary (chord_vocabulary.h). Not stored on disk and not sent on the wire: rows may
+// move.
 class Quality {
  public:
   constexpr Quality() = default;

@@ -34,7 +34,8 @@ float unfamiliarity_of(PitchClassSet set) {
 }
 
 bool holds(PitchClassSet set, int root, int third) {
-  return set.contains(PitchClass(root)) && set.contains(PitchClass(root + third)) && set.contains(PitchClass(root + 7));
+  return set.contains(PitchClass(root)) && set.contains(PitchClass(root + third)) &&
+         set.contains(PitchClass(root + 7));
 }
 
 ChordSet describe(PitchClassSet set) {
@@ -56,7 +57,8 @@ ChordSet describe(PitchClassSet set) {
   }
   out.key_fit = static_cast<float>(std::log(major / minor));
   if (major_triads + minor_triads > 0)
-    out.triads = static_cast<float>(major_triads - minor_triads) / static_cast<float>(major_triads + minor_triads);
+    out.triads =
+        static_cast<float>(major_triads - minor_triads) / static_cast<float>(major_triads + minor_triads);
   out.outside = static_cast<std::uint8_t>(outside);
   return out;
 }

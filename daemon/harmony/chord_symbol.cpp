@@ -14,17 +14,30 @@ Degree bass_degree(const Chord& chord) {
   const int interval = ascending(chord.root, chord.bass);
   Degree degree = degree_in(chord.quality, interval);
   // A bass that is no tone of the chord has its plain name: A/C, not A/B#.
-  if (!row(chord.quality).tones.contains(PitchClass(interval)) && (interval == 3 || interval == 8)) degree = {static_cast<std::int8_t>(interval == 3 ? 3 : 6), -1};
+  if (!row(chord.quality).tones.contains(PitchClass(interval)) && (interval == 3 || interval == 8))
+    degree = {static_cast<std::int8_t>(interval == 3 ? 3 : 6), -1};
   if (degree.number > 7) degree.number = static_cast<std::int8_t>(degree.number - 7);
   return degree;
 }
 
 // Shorthands that a reader meets but that have no row of their own name.
 constexpr std::array<std::pair<std::string_view, std::string_view>, 16> kShorthands{{
-    {"maj", "3 5"},        {"min", "b3 5"},          {"dim", "b3 b5"},        {"aug", "3 #5"},
-    {"maj7", "3 5 7"},     {"min7", "b3 5 b7"},      {"7", "3 5 b7"},         {"dim7", "b3 b5 bb7"},
-    {"hdim7", "b3 b5 b7"}, {"minmaj7", "b3 5 7"},    {"maj6", "3 5 6"},       {"min6", "b3 5 6"},
-    {"9", "3 5 b7 9"},     {"maj9", "3 5 7 9"},      {"min9", "b3 5 b7 9"},   {"sus4", "4 5"},
+    {"maj", "3 5"},
+    {"min", "b3 5"},
+    {"dim", "b3 b5"},
+    {"aug", "3 #5"},
+    {"maj7", "3 5 7"},
+    {"min7", "b3 5 b7"},
+    {"7", "3 5 b7"},
+    {"dim7", "b3 b5 bb7"},
+    {"hdim7", "b3 b5 b7"},
+    {"minmaj7", "b3 5 7"},
+    {"maj6", "3 5 6"},
+    {"min6", "b3 5 6"},
+    {"9", "3 5 b7 9"},
+    {"maj9", "3 5 7 9"},
+    {"min9", "b3 5 b7 9"},
+    {"sus4", "4 5"},
 }};
 constexpr std::array<std::pair<std::string_view, std::string_view>, 10> kLaterShorthands{{
     {"sus2", "2 5"},
@@ -87,7 +100,8 @@ void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolSt
 NoteName bass_name(const Chord& chord, NoteName root) {
   if (chord.bass == chord.root) return root;
   const NoteName name = root.above(bass_degree(chord));
-  if (row(chord.quality).tones.contains(PitchClass(ascending(chord.root, chord.bass)))) return plain_name(name);
+  if (row(chord.quality).tones.contains(PitchClass(ascending(chord.root, chord.bass))))
+    return plain_name(name);
   // E#, B#, Cb and Fb are read only where the chord asks for them.
   if (name.fifths() < -6) return NoteName(name.fifths() + 12);
   if (name.fifths() > 10) return NoteName(name.fifths() - 12);

@@ -18,6 +18,7 @@ struct Source {
 };
 
 // Degrees that may be left out are the fifth where it is perfect, and lower tensions of higher chords.
+// clang-format off
 constexpr Source kRows[] = {
     // harte              letters        signs         family        degrees               may omit   rarity
     {"maj",               "",            "",           F::kMajor,    "1 3 5",              "",        0.00f},
@@ -83,6 +84,7 @@ constexpr Source kRows[] = {
     {"(4,b7)",            "quartal",     "quartal",    F::kSuspended, "1 4 b7",            "",        0.75f},
     {"(b3,4,b7)",         "quartal(4)",  "quartal(4)", F::kSuspended, "1 b3 4 b7",         "",        0.85f},
 };
+// clang-format on
 constexpr std::size_t kCount = std::size(kRows);
 
 FixedVector<Degree, 8> parse_list(std::string_view list) {
@@ -136,8 +138,10 @@ struct Table {
         const bool above_whole = made.tones.contains(PitchClass(interval - 2));
         const bool above_half = made.tones.contains(PitchClass(interval - 1));
         if (above_whole && !above_half) how = Role::kTension;
-        // The exceptions every dominant allows; with a suspended fourth the third clashes, so only true dominants.
-        if (dominant && (interval == 1 || interval == 3 || interval == 6 || interval == 8)) how = Role::kTension;
+        // The exceptions every dominant allows; with a suspended fourth the third clashes, so only true
+        // dominants.
+        if (dominant && (interval == 1 || interval == 3 || interval == 6 || interval == 8))
+          how = Role::kTension;
         if (dominant && interval == 3) name = {9, 1};
         // Without a third to clash with, a sixth above a minor seventh chord is the usual 13th.
         if (made.family == Family::kMinor && interval == 9) how = Role::kTension;
@@ -155,8 +159,12 @@ const Table& table() {
 
 }  // namespace
 
-std::span<const QualityRow> chord_vocabulary() { return table().rows; }
-const QualityRow& row(Quality quality) { return table().rows[static_cast<std::size_t>(quality.row())]; }
+std::span<const QualityRow> chord_vocabulary() {
+  return table().rows;
+}
+const QualityRow& row(Quality quality) {
+  return table().rows[static_cast<std::size_t>(quality.row())];
+}
 
 std::optional<Quality> find_quality(std::string_view harte) {
   for (std::size_t i = 0; i < kCount; ++i)

@@ -13,7 +13,8 @@ namespace {
 
 #include "daemon/harmony/colour_weights.inc"
 
-// How much of the mode term is the chord's own and how much its place in the key; and the register term's share.
+// How much of the mode term is the chord's own and how much its place in the key; and the register term's
+// share.
 constexpr float kOwnMode = 0.5f, kRegisterShare = 0.15f;
 constexpr float kModeRange = 1.25f;  // of the learnt mode term, in steps of a seven-step scale
 
@@ -29,13 +30,15 @@ Colour weigh(const ColourTerms& terms, bool in_key, int root_place, bool moved) 
   out.valence = std::clamp((rated.valence - 4) / 3, -1.0f, 1.0f);
   out.mode = std::clamp(own_mode(terms) / kModeRange, -1.0f, 1.0f);
   if (in_key) {
-    // The major scale's seven notes lie about two fifths above its tonic, the minor scale's one below: between is zero.
+    // The major scale's seven notes lie about two fifths above its tonic, the minor scale's one below:
+    // between is zero.
     const float place = std::clamp((terms.fifths + static_cast<float>(root_place) - 0.5f) / 6, -1.0f, 1.0f);
     out.mode = kOwnMode * out.mode + (1 - kOwnMode) * place;
   }
   out.height = std::tanh(terms.height / 1.5f);
   out.dark_bright = (1 - kRegisterShare) * out.mode + kRegisterShare * out.height;
-  out.resolved_tense = std::clamp(in_key ? (rated.tension_in_key - 1) / 8 : (rated.tension - 1) / 6, 0.0f, 1.0f);
+  out.resolved_tense =
+      std::clamp(in_key ? (rated.tension_in_key - 1) / 8 : (rated.tension - 1) / 6, 0.0f, 1.0f);
   return out;
 }
 
@@ -44,13 +47,14 @@ Colour weigh(const ColourTerms& terms, bool in_key, int root_place, bool moved) 
 Ratings ratings(const ColourTerms& t, bool moved) {
   Ratings out;
   out.consonance = kConsonance + kPeriodicity * t.periodicity + kMeanRoughness * t.mean_roughness +
-                   kWorstRoughness * t.worst_roughness + kUnfamiliarity * t.unfamiliarity + kOutside * t.outside + kFifth * t.fifth;
+                   kWorstRoughness * t.worst_roughness + kUnfamiliarity * t.unfamiliarity +
+                   kOutside * t.outside + kFifth * t.fifth;
   out.tension = kTension + kTensionConsonance * out.consonance + kTensionHeight * t.height;
   out.valence = kValence + own_mode(t) + kValenceConsonance * out.consonance;
-  out.tension_in_key = kInKey + kInKeyRootStability * t.root_stability + kInKeyLeastStability * t.least_stability +
-                       kInKeyMeanStability * t.mean_stability + kInKeyDistance * t.distance +
-                       kInKeyMotion * (moved ? t.motion : kMeanMotion) + kInKeyPeriodicity * t.periodicity +
-                       kInKeyMode * own_mode(t);
+  out.tension_in_key = kInKey + kInKeyRootStability * t.root_stability +
+                       kInKeyLeastStability * t.least_stability + kInKeyMeanStability * t.mean_stability +
+                       kInKeyDistance * t.distance + kInKeyMotion * (moved ? t.motion : kMeanMotion) +
+                       kInKeyPeriodicity * t.periodicity + kInKeyMode * own_mode(t);
   return out;
 }
 
@@ -70,17 +74,20 @@ Colour colour(std::span<const Pitch> keys, const std::optional<Key>& key, std::o
 
 Colour colour(Chord chord, NoteName root, const std::optional<Key>& key) {
   const QualityRow& made = row(chord.quality);
-  // Bass, then every tone above it in close position, about middle C whatever the root, so that all roots compare.
+  // Bass, then every tone above it in close position, about middle C whatever the root, so that all roots
+  // compare.
   FixedVector<Pitch, 9> keys;
   constexpr int kBass = 52;
   keys.push_back(Pitch(kBass));
   for (int i = 1; i < 12; ++i)
-    if (made.tones.contains(PitchClass(chord.bass.value() + i - chord.root.value()))) keys.push_back(Pitch(kBass + i));
+    if (made.tones.contains(PitchClass(chord.bass.value() + i - chord.root.value())))
+      keys.push_back(Pitch(kBass + i));
   // Ninths and higher tensions stand an octave up, as they are played.
   for (Degree degree : made.degrees)
     if (degree.number > 7)
       for (Pitch& note : keys)
-        if (note != keys[0] && (note.value() - kBass + chord.bass.value() - chord.root.value() - semitones(degree)) % 12 == 0)
+        if (note != keys[0] &&
+            (note.value() - kBass + chord.bass.value() - chord.root.value() - semitones(degree)) % 12 == 0)
           note = Pitch(note.value() + 12);
   // The key moves with the chord, to where the chord was put.
   const int moved = kBass - chord.bass.value();

@@ -18,13 +18,14 @@ constexpr std::size_t kMostKeys = 16;
 constexpr float kUnknown = 8.5f;  // unfamiliarity from which chords are equally strange
 
 // notes^0.7
-constexpr std::array<float, kMostKeys + 1> kNotesPower{0,      1,      1.6245f, 2.1577f, 2.6390f, 3.0852f, 3.5051f, 3.9045f, 4.2871f,
-                                                       4.6555f, 5.0119f, 5.3577f, 5.6943f, 6.0226f, 6.3433f, 6.6571f, 6.9644f};
+constexpr std::array<float, kMostKeys + 1> kNotesPower{0,       1,       1.6245f, 2.1577f, 2.6390f, 3.0852f,
+                                                       3.5051f, 3.9045f, 4.2871f, 4.6555f, 5.0119f, 5.3577f,
+                                                       5.6943f, 6.0226f, 6.3433f, 6.6571f, 6.9644f};
 
 }  // namespace
 
-ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> root, const std::optional<Key>& key,
-                         std::span<const Pitch> previous) {
+ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> root,
+                         const std::optional<Key>& key, std::span<const Pitch> previous) {
   ColourTerms out;
   FixedVector<Pitch, kMostKeys> notes;
   PitchClassSet tones;

@@ -48,7 +48,8 @@ int step_price(const Voicing& from, const Voicing& to) {
   int out = 2 * moved(from, to);
   const Pitches a = pitches_of(from), b = pitches_of(to);
   if (a.size() < 2 || b.size() < 2) return out;
-  const int before = (a[a.size() - 1].value() - a[0].value()) % 12, after = (b[b.size() - 1].value() - b[0].value()) % 12;
+  const int before = (a[a.size() - 1].value() - a[0].value()) % 12,
+            after = (b[b.size() - 1].value() - b[0].value()) % 12;
   const bool moves = a[0] != b[0] && a[a.size() - 1] != b[b.size() - 1];
   if (moves && before == after && (before == 0 || before == 7)) out += kOuterParallel;
   return out;
@@ -56,7 +57,8 @@ int step_price(const Voicing& from, const Voicing& to) {
 
 void add(std::vector<Voicing>& list, Voicing voicing) {
   voicing.hands_move = 0;
-  if (list.size() < kMostLayouts && std::find(list.begin(), list.end(), voicing) == list.end()) list.push_back(voicing);
+  if (list.size() < kMostLayouts && std::find(list.begin(), list.end(), voicing) == list.end())
+    list.push_back(voicing);
 }
 
 }  // namespace
@@ -83,7 +85,8 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
       const auto& before = lists[(i + n - 1) % n];
       for (std::size_t k = 0; k < before.size() && k < 12; ++k) {
         const Pitches held = pitches_of(before[k]);
-        add(lists[i], voice(chords[i], std::span<const Pitch>(&tops[i], 1), Hands({held.begin(), held.size()})));
+        add(lists[i],
+            voice(chords[i], std::span<const Pitch>(&tops[i], 1), Hands({held.begin(), held.size()})));
       }
     }
   return lists;
@@ -91,7 +94,8 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
 
 int cycle_price(std::span<const Voicing> voicings) {
   int out = 0;
-  for (std::size_t i = 0; i < voicings.size(); ++i) out += own_price(voicings[i]) + step_price(voicings[i], voicings[(i + 1) % voicings.size()]);
+  for (std::size_t i = 0; i < voicings.size(); ++i)
+    out += own_price(voicings[i]) + step_price(voicings[i], voicings[(i + 1) % voicings.size()]);
   return out;
 }
 
@@ -141,7 +145,8 @@ CycleVoicing least_row(const std::vector<std::vector<Voicing>>& lists) {
   out.price = least;
   for (std::size_t i = 0; i < n; ++i) out.voicings.push_back(lists[i][best[i]]);
   for (std::size_t i = 0; i < n; ++i)
-    out.voicings[i].hands_move = static_cast<std::uint8_t>(std::min(255, moved(lists[(i + n - 1) % n][best[(i + n - 1) % n]], lists[i][best[i]])));
+    out.voicings[i].hands_move = static_cast<std::uint8_t>(
+        std::min(255, moved(lists[(i + n - 1) % n][best[(i + n - 1) % n]], lists[i][best[i]])));
   return out;
 }
 
@@ -152,18 +157,25 @@ CycleVoicing voice_cycle(std::span<const Chord> chords, std::span<const Pitch> t
   return n == 0 ? CycleVoicing() : least_row(cycle_layouts(chords.first(n), tops.first(n)));
 }
 
-std::vector<std::vector<Voicing>> pedal_layouts(std::span<const Chord> chords, std::span<const Pitch> tops, Pitch pedal) {
+std::vector<std::vector<Voicing>> pedal_layouts(std::span<const Chord> chords, std::span<const Pitch> tops,
+                                                Pitch pedal) {
   auto lists = cycle_layouts(chords, tops);
   const int bass = pedal.value();
   for (std::size_t i = 0; i < lists.size(); ++i) {
-    // Over a bass that may be foreign to it a chord must be heard as itself: its own tones, none of its scale's in their place.
+    // Over a bass that may be foreign to it a chord must be heard as itself: its own tones, none of its
+    // scale's in their place.
     const auto tones = row(chords[i].quality).tones.transposed(chords[i].root.value());
     const auto own = [&](const auto& hand) {
-      return std::all_of(hand.begin(), hand.end(), [&](Pitch key) { return key == pedal || key == tops[i] || tones.contains(key.pitch_class()); });
+      return std::all_of(hand.begin(), hand.end(), [&](Pitch key) {
+        return key == pedal || key == tops[i] || tones.contains(key.pitch_class());
+      });
     };
-    std::erase_if(lists[i], [&](const Voicing& v) { return v.left.empty() || v.left[0] != pedal || v.right.empty() || !own(v.left) || !own(v.right); });
+    std::erase_if(lists[i], [&](const Voicing& v) {
+      return v.left.empty() || v.left[0] != pedal || v.right.empty() || !own(v.left) || !own(v.right);
+    });
     for (const int spread : {7, 10, 14}) {
-      const std::array<Pitch, 4> held{pedal, Pitch(bass + spread), Pitch(bass + spread + 6), Pitch(bass + spread + 12)};
+      const std::array<Pitch, 4> held{pedal, Pitch(bass + spread), Pitch(bass + spread + 6),
+                                      Pitch(bass + spread + 12)};
       const Voicing made = voice(chords[i], std::span<const Pitch>(&tops[i], 1), Hands(held));
       if (!made.left.empty() && made.left[0] == pedal && !made.right.empty()) add(lists[i], made);
     }
@@ -175,7 +187,8 @@ CycleVoicing voice_cycle_over_pedal(std::span<const Chord> chords, std::span<con
   const std::size_t n = std::min(chords.size(), tops.size());
   if (n == 0) return {};
   std::optional<CycleVoicing> best;
-  for (int key = kLowestBass + ascending(PitchClass(kLowestBass), chords[0].bass); key <= kHighestBass; key += 12) {
+  for (int key = kLowestBass + ascending(PitchClass(kLowestBass), chords[0].bass); key <= kHighestBass;
+       key += 12) {
     const auto lists = pedal_layouts(chords.first(n), tops.first(n), Pitch(key));
     if (std::any_of(lists.begin(), lists.end(), [](const auto& list) { return list.empty(); })) continue;
     if (auto made = least_row(lists); !best || made.price < best->price) best = std::move(made);

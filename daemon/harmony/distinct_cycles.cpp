@@ -46,7 +46,8 @@ class Relaxed {
       for (std::size_t a = 0; a < worth_[i].size(); ++a) {
         const auto& link = problem_.links[i][a];
         double best = kNever;
-        for (std::size_t b = 0; b < worth_[i + 1].size(); ++b) best = std::max(best, link[b] + worth_[i + 1][b] + way_[i + 1][b]);
+        for (std::size_t b = 0; b < worth_[i + 1].size(); ++b)
+          best = std::max(best, link[b] + worth_[i + 1][b] + way_[i + 1][b]);
         way_[i][a] = best;
       }
   }
@@ -95,7 +96,8 @@ class Search {
   std::vector<std::size_t> differences(const std::vector<std::size_t>& choice) const {
     std::vector<std::size_t> out(kept_.size(), 0);
     for (std::size_t j = 0; j < kept_.size(); ++j)
-      for (std::size_t i = 0; i < choice.size(); ++i) out[j] += kept_[j][i] != problem_.spans[i][choice[i]].kind;
+      for (std::size_t i = 0; i < choice.size(); ++i)
+        out[j] += kept_[j][i] != problem_.spans[i][choice[i]].kind;
     return out;
   }
   double owed() const {
@@ -121,11 +123,13 @@ class Search {
       relaxed_.ways(first);
       const auto choice = relaxed_.trace(first);
       const auto differ = differences(choice);
-      if (std::all_of(differ.begin(), differ.end(), [&](std::size_t d) { return d >= apart_; })) consider(choice);
+      if (std::all_of(differ.begin(), differ.end(), [&](std::size_t d) { return d >= apart_; }))
+        consider(choice);
       bool moved = false;
       for (std::size_t j = 0; j < kept_.size(); ++j) {
         const double before = rewards_[j];
-        rewards_[j] = std::max(0.0, before + step * (static_cast<double>(apart_) - static_cast<double>(differ[j])));
+        rewards_[j] =
+            std::max(0.0, before + step * (static_cast<double>(apart_) - static_cast<double>(differ[j])));
         moved |= rewards_[j] != before;
       }
       if (!moved) break;
@@ -140,8 +144,8 @@ class Search {
   }
 
   struct Node {
-    double bound;   // the most a cycle that begins so can be worth
-    double rewarded;  // of what is chosen so far, with rewards
+    double bound;            // the most a cycle that begins so can be worth
+    double rewarded;         // of what is chosen so far, with rewards
     std::size_t at, before;  // option; place of the node before, in nodes
     std::size_t span;
     std::array<std::uint8_t, kMostDistinct> differ;
@@ -155,7 +159,9 @@ class Search {
       relaxed_.ways(a);
       firsts.emplace_back(relaxed_.best(a) - owed(), a);
     }
-    std::sort(firsts.begin(), firsts.end(), [](const auto& x, const auto& y) { return x.first != y.first ? x.first > y.first : x.second < y.second; });
+    std::sort(firsts.begin(), firsts.end(), [](const auto& x, const auto& y) {
+      return x.first != y.first ? x.first > y.first : x.second < y.second;
+    });
     std::size_t steps = 0;
     for (const auto& [bound, first] : firsts) {
       if (!(bound > best_.worth + kEqual)) break;
@@ -163,7 +169,8 @@ class Search {
       std::vector<Node> nodes;
       const auto worse = [&](std::size_t a, std::size_t b) { return nodes[a].bound < nodes[b].bound; };
       std::priority_queue<std::size_t, std::vector<std::size_t>, decltype(worse)> open(worse);
-      const auto add = [&](const Node* parent, std::size_t parent_at, std::size_t span, std::size_t option, double link) {
+      const auto add = [&](const Node* parent, std::size_t parent_at, std::size_t span, std::size_t option,
+                           double link) {
         Node node{};
         node.rewarded = (parent ? parent->rewarded : 0) + link + relaxed_.worth(span, option);
         node.bound = node.rewarded + relaxed_.way(span, option) - owed();
@@ -171,7 +178,8 @@ class Search {
         if (parent) node.differ = parent->differ;
         const std::size_t left = n - 1 - span;
         for (std::size_t j = 0; j < most; ++j) {
-          node.differ[j] = static_cast<std::uint8_t>(node.differ[j] + (kept_[j][span] != problem_.spans[span][option].kind));
+          node.differ[j] = static_cast<std::uint8_t>(node.differ[j] +
+                                                     (kept_[j][span] != problem_.spans[span][option].kind));
           if (node.differ[j] + left < apart_) return;
         }
         node.at = option, node.before = parent_at, node.span = span;
@@ -215,13 +223,16 @@ double cycle_worth(const CycleProblem& problem, std::span<const std::size_t> cho
   return sum;
 }
 
-DistinctCycles distinct_cycles(const CycleProblem& problem, std::span<const Kinds> given, std::size_t apart, std::size_t count) {
+DistinctCycles distinct_cycles(const CycleProblem& problem, std::span<const Kinds> given, std::size_t apart,
+                               std::size_t count) {
   return distinct_cycles(std::span(&problem, 1), given, apart, count);
 }
 
-DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span<const Kinds> given, std::size_t apart, std::size_t count) {
+DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span<const Kinds> given,
+                               std::size_t apart, std::size_t count) {
   DistinctCycles out;
-  // The best of each problem, as long as it differs enough from what was found in the others: then it still is its best.
+  // The best of each problem, as long as it differs enough from what was found in the others: then it still
+  // is its best.
   struct Best {
     bool known = false;
     std::optional<Found> found;
@@ -236,11 +247,14 @@ DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span
       Best& best = bests[p];
       if (!best.known) {
         best = {true, std::nullopt, {}};
-        const bool empty = problem.spans.empty() || std::any_of(problem.spans.begin(), problem.spans.end(), [](const auto& s) { return s.empty(); });
+        const bool empty = problem.spans.empty() || std::any_of(problem.spans.begin(), problem.spans.end(),
+                                                                [](const auto& s) { return s.empty(); });
         if (!empty) best.found = Search(problem, kept, apart).next(out.exact);
-        for (std::size_t i = 0; best.found && i < best.found->choice.size(); ++i) best.kinds.push_back(problem.spans[i][best.found->choice[i]].kind);
+        for (std::size_t i = 0; best.found && i < best.found->choice.size(); ++i)
+          best.kinds.push_back(problem.spans[i][best.found->choice[i]].kind);
       }
-      if (best.found && (first == problems.size() || best.found->worth > bests[first].found->worth)) first = p;
+      if (best.found && (first == problems.size() || best.found->worth > bests[first].found->worth))
+        first = p;
     }
     if (first == problems.size()) break;
     out.cycles.push_back({bests[first].found->choice, bests[first].found->worth});

@@ -12,8 +12,10 @@ constexpr float kMarginRoot = 0.3F, kMarginClass = 0.4F, kMarginBass = 0.8F, kMa
 // A name of this probability is shown at once.
 constexpr float kSure = 0.55F;
 
-constexpr std::array<std::string_view, 12> kNames = {"C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"};
-constexpr std::array<std::string_view, 12> kDegrees = {"1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7"};
+constexpr std::array<std::string_view, 12> kNames = {"C",  "Db", "D",  "Eb", "E",  "F",
+                                                     "Gb", "G",  "Ab", "A",  "Bb", "B"};
+constexpr std::array<std::string_view, 12> kDegrees = {"1",  "b2", "2",  "b3", "3",  "4",
+                                                       "b5", "5",  "b6", "6",  "b7", "7"};
 
 }  // namespace
 
@@ -104,9 +106,11 @@ std::array<EarReading, Ear::kReadings> Ear::readings() const {
   for (int k = 0; k < 12 * kEarClasses; ++k) {
     int rank = static_cast<int>(kReadings);
     while (rank > 0 && (top[static_cast<std::size_t>(rank - 1)] < 0 ||
-                        scores[static_cast<std::size_t>(k)] > scores[static_cast<std::size_t>(top[static_cast<std::size_t>(rank - 1)])]))
+                        scores[static_cast<std::size_t>(k)] >
+                            scores[static_cast<std::size_t>(top[static_cast<std::size_t>(rank - 1)])]))
       --rank;
-    for (int j = static_cast<int>(kReadings) - 1; j > rank; --j) top[static_cast<std::size_t>(j)] = top[static_cast<std::size_t>(j - 1)];
+    for (int j = static_cast<int>(kReadings) - 1; j > rank; --j)
+      top[static_cast<std::size_t>(j)] = top[static_cast<std::size_t>(j - 1)];
     if (rank < static_cast<int>(kReadings)) top[static_cast<std::size_t>(rank)] = k;
   }
   std::array<EarReading, kReadings> out;
@@ -151,13 +155,17 @@ std::string harte_text(const EarChord& chord) {
   out += kEarClassText[static_cast<std::size_t>(chord.cls)];
   std::string inner;
   for (std::size_t i = 0; i < kEarExtensionText.size(); ++i)
-    if ((chord.extensions >> i & 1U) != 0) inner += (inner.empty() ? "" : ",") + std::string(kEarExtensionText[i]);
+    if ((chord.extensions >> i & 1U) != 0)
+      inner += (inner.empty() ? "" : ",") + std::string(kEarExtensionText[i]);
   if (!inner.empty()) {
-    if (out.back() == ')') out.back() = ',';
-    else out += '(';
+    if (out.back() == ')')
+      out.back() = ',';
+    else
+      out += '(';
     out += inner + ')';
   }
-  if (chord.bass != chord.root) out += "/" + std::string(kDegrees[static_cast<std::size_t>(ascending(chord.root, chord.bass))]);
+  if (chord.bass != chord.root)
+    out += "/" + std::string(kDegrees[static_cast<std::size_t>(ascending(chord.root, chord.bass))]);
   return out;
 }
 

@@ -1,17 +1,19 @@
-// The learnt ear: what harmony is in force, which notes are the tune, and what the key is, while it is being played.
+// The learnt ear: what harmony is in force, which notes are the tune, and what the key is, while it is being
+// played.
 //
-// Feed it every key press, release and sustain pedal in time order, and call advance at every next_deadline() that comes
-// before the next event (or with it): then a file and a live performance give the same results, event for event.
+// Feed it every key press, release and sustain pedal in time order, and call advance at every next_deadline()
+// that comes before the next event (or with it): then a file and a live performance give the same results,
+// event for event.
 //
 //   for (auto due = ear.next_deadline(); due && *due <= t; due = ear.next_deadline())
 //     if (ear.advance(*due)) show(*ear.harmony());
 //   if (ear.note_on(t, Pitch(60), Velocity(80))) show(*ear.harmony());
 //
-// A name the ear is sure of is in force with the key press that completes it. A less certain one waits kSettle for
-// further keys, so that a chord growing under the hands is not renamed with every finger.
+// A name the ear is sure of is in force with the key press that completes it. A less certain one waits
+// kSettle for further keys, so that a chord growing under the hands is not renamed with every finger.
 //
-// Times: Micros of one stream. Threads: one owner. No allocation after construction. Total: events out of order are
-// taken at the latest time seen. Deterministic: plain float arithmetic, no clock, no chance.
+// Times: Micros of one stream. Threads: one owner. No allocation after construction. Total: events out of
+// order are taken at the latest time seen. Deterministic: plain float arithmetic, no clock, no chance.
 // Source: network and features, ear_net.h and ear_features.h; figures, daemon/harmony/learning/README.md.
 #pragma once
 
@@ -64,7 +66,8 @@ class Ear {
   std::optional<EarKeyReading> key() const { return tonality_.reading(); }
   // True once after each change of the key.
   bool take_key_change() { return std::exchange(key_changed_, false); }
-  // The oldest decision about a note that has not been taken yet. Up to kQueue wait; beyond, the oldest is dropped.
+  // The oldest decision about a note that has not been taken yet. Up to kQueue wait; beyond, the oldest is
+  // dropped.
   std::optional<EarMelodyNote> take_melody();
 
   const EarFeatures& features() const { return features_; }
@@ -75,7 +78,8 @@ class Ear {
   static constexpr std::size_t kQueue = 64;
   bool choose(Micros t);
   bool settle(Micros t);
-  // When the cluster that sounds is over for certain and the net can be made ready for the next one: then nobody waits.
+  // When the cluster that sounds is over for certain and the net can be made ready for the next one: then
+  // nobody waits.
   std::optional<Micros> ready_at() const;
   EarChord describe(int root, int cls, std::uint8_t had) const;
 
@@ -84,7 +88,8 @@ class Ear {
   EarMelody melody_;
   EarTonality tonality_;
   std::array<float, kEarInputs> x_{};
-  std::optional<EarHarmony> harmony_, pending_;  // pending_: comes in force at its named_at unless a key comes first
+  std::optional<EarHarmony> harmony_,
+      pending_;  // pending_: comes in force at its named_at unless a key comes first
   std::array<EarMelodyNote, kQueue> queue_{};
   std::size_t queue_first_ = 0, queue_size_ = 0;
   bool key_changed_ = false, heard_ = false;

@@ -17,8 +17,10 @@ inline constexpr int kEarExtensions = 7;
 
 // Harte text of each class, in the order of the network's outputs.
 inline constexpr std::array<std::string_view, kEarClasses> kEarClassText = {
-    "maj", "min", "dim", "aug", "sus2", "sus4", "5", "maj6", "min6", "7", "maj7", "min7", "minmaj7", "hdim7", "dim7", "aug(b7)", "sus4(b7)", "7(*5,b5)"};
-inline constexpr std::array<std::string_view, kEarExtensions> kEarExtensionText = {"b9", "9", "#9", "11", "#11", "b13", "13"};
+    "maj", "min",  "dim",  "aug",     "sus2",  "sus4", "5",       "maj6",     "min6",
+    "7",   "maj7", "min7", "minmaj7", "hdim7", "dim7", "aug(b7)", "sus4(b7)", "7(*5,b5)"};
+inline constexpr std::array<std::string_view, kEarExtensions> kEarExtensionText = {"b9",  "9",   "#9", "11",
+                                                                                   "#11", "b13", "13"};
 
 struct EarChord {
   PitchClass root;

@@ -13,9 +13,15 @@ constexpr float kBassHistorySeconds = 10.0F;
 constexpr float kTopSeconds = 0.3F;
 constexpr float kHeldSeconds[2] = {0.6F, 2.5F};
 
-float seconds(Micros d) { return static_cast<float>(d.count()) * 1e-6F; }
-float squash(float x) { return x / (x + 0.5F); }
-float log_time(Micros d) { return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, 30.0F)) * 0.25F; }
+float seconds(Micros d) {
+  return static_cast<float>(d.count()) * 1e-6F;
+}
+float squash(float x) {
+  return x / (x + 0.5F);
+}
+float log_time(Micros d) {
+  return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, 30.0F)) * 0.25F;
+}
 
 // Overlapping registers: bass below about E3, tune above about E4.
 void registers(int pitch, float (&w)[3]) {
@@ -75,7 +81,8 @@ bool EarFeatures::note_on(Micros t, Pitch p, Velocity v) {
   if (!key.down) ++down_count_[pc];
   const float loud = static_cast<float>(v.value());
   mean_velocity_ += 0.02F * (loud - mean_velocity_);
-  key = {true, true, now_, std::clamp(0.25F + 0.75F * loud / std::max(mean_velocity_, 20.0F), 0.3F, 1.6F), v.value()};
+  key = {true, true, now_, std::clamp(0.25F + 0.75F * loud / std::max(mean_velocity_, 20.0F), 0.3F, 1.6F),
+         v.value()};
 
   ++cluster_size_;
   cluster_velocity_ = std::max(cluster_velocity_, v.value());

@@ -1,11 +1,11 @@
 // What the learnt ear looks at: the playing of the last seconds as numbers, the same live and in training.
 //
-// Evidence is kept per pitch class and decays as struck strings do, in three registers that overlap, so that every
-// channel below can be turned to a candidate root by rotation. A cluster is a group of key presses at most kClusterGap
-// apart (a chord as fingers play it); it ends kClusterSpan after it began.
-// Units: seconds inside, Micros outside; channels are dimensionless, about 0..1.
-// Threads: none, one owner. No allocation. Total: any order of events is accepted, time never runs backwards here.
-// Source: decay times and registers chosen by us; the weights that read them are learnt (daemon/harmony/learning).
+// Evidence is kept per pitch class and decays as struck strings do, in three registers that overlap, so that
+// every channel below can be turned to a candidate root by rotation. A cluster is a group of key presses at
+// most kClusterGap apart (a chord as fingers play it); it ends kClusterSpan after it began. Units: seconds
+// inside, Micros outside; channels are dimensionless, about 0..1. Threads: none, one owner. No allocation.
+// Total: any order of events is accepted, time never runs backwards here. Source: decay times and registers
+// chosen by us; the weights that read them are learnt (daemon/harmony/learning).
 #pragma once
 
 #include <algorithm>
@@ -24,10 +24,10 @@ inline constexpr Micros kClusterSpan{80'000};
 
 // One key as the ear knows it.
 struct EarKey {
-  bool down = false;     // held by the finger
-  bool sounding = false; // held by finger or pedal
+  bool down = false;      // held by the finger
+  bool sounding = false;  // held by finger or pedal
   Micros on{0};
-  float weight = 0;      // loudness as evidence, about 0.3..1.5
+  float weight = 0;  // loudness as evidence, about 0.3..1.5
   int velocity = 0;
 };
 
@@ -44,7 +44,9 @@ class EarFeatures {
   const EarKey& key(int pitch) const { return keys_[static_cast<std::size_t>(pitch)]; }
   Micros cluster_start() const { return cluster_start_; }
   // A press from then on opens a new cluster.
-  Micros cluster_end() const { return std::min(last_on_ + kClusterGap, cluster_start_ + kClusterSpan) + Micros{1}; }
+  Micros cluster_end() const {
+    return std::min(last_on_ + kClusterGap, cluster_start_ + kClusterSpan) + Micros{1};
+  }
   bool is_pedal_down() const { return pedal_; }
   const std::array<float, 12>& recent_bass() const { return bass_[1]; }
   int sounding_bass() const;  // lowest key down, or lowest sounding, or -1

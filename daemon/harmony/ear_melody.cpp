@@ -9,9 +9,15 @@ namespace {
 constexpr Micros kTogether{45'000};  // presses this close are one gesture
 constexpr float kNoNote = 24.0F;     // a gap where there is no neighbour, semitones
 
-float seconds(Micros d) { return static_cast<float>(d.count()) * 1e-6F; }
-float log_time(Micros d) { return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, 8.0F)) * 0.25F; }
-float steps(int semitones) { return std::clamp(static_cast<float>(semitones), -kNoNote, kNoNote) / 12.0F; }
+float seconds(Micros d) {
+  return static_cast<float>(d.count()) * 1e-6F;
+}
+float log_time(Micros d) {
+  return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, 8.0F)) * 0.25F;
+}
+float steps(int semitones) {
+  return std::clamp(static_cast<float>(semitones), -kNoNote, kNoNote) / 12.0F;
+}
 
 }  // namespace
 
@@ -77,7 +83,8 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
     highest = std::max(highest, m.pitch);
     if (&m == &n) continue;
     beside = std::max(beside, static_cast<float>(m.velocity));
-    if (m.pitch > n.pitch) ++above, gap_up = std::min(gap_up, m.pitch - n.pitch), line_above |= m.verdict == Press::kMelody;
+    if (m.pitch > n.pitch)
+      ++above, gap_up = std::min(gap_up, m.pitch - n.pitch), line_above |= m.verdict == Press::kMelody;
     if (m.pitch < n.pitch) ++below, gap_down = std::min(gap_down, n.pitch - m.pitch);
     octave_up |= m.pitch == n.pitch + 12;
     octave_down |= m.pitch == n.pitch - 12;
@@ -108,7 +115,8 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
     if (!key.down || p == n.pitch || key.on >= n.onset - kTogether) continue;
     if (p > n.pitch) {
       ++held_above;
-      if (p - n.pitch < up) up = p - n.pitch, up_velocity = static_cast<float>(key.velocity), up_age = log_time(now - key.on);
+      if (p - n.pitch < up)
+        up = p - n.pitch, up_velocity = static_cast<float>(key.velocity), up_age = log_time(now - key.on);
     } else {
       down = n.pitch - p;  // the last one below is the nearest
     }
@@ -131,7 +139,8 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
       if (m.off.count() == 0 && n.pitch - m.pitch == down) down_is_line = true;
     } else if (m.verdict == Press::kOther) {
       if (!last_other) last_other = &m;
-      if (age < Micros{2'000'000} && (!near_other || d < std::abs(near_other->pitch - n.pitch))) near_other = &m;
+      if (age < Micros{2'000'000} && (!near_other || d < std::abs(near_other->pitch - n.pitch)))
+        near_other = &m;
       other_count += age < Micros{2'000'000};
       same_other += d == 0;
     }

@@ -1,10 +1,10 @@
-// The line a listener would sing: every key press is judged kMelodyDelay after it, against the notes around it, the
-// line so far and the accompaniment so far.
+// The line a listener would sing: every key press is judged kMelodyDelay after it, against the notes around
+// it, the line so far and the accompaniment so far.
 //
-// Decisions come in the order in which they are made. `decided_at` is always onset + kMelodyDelay, so that a file and a
-// live performance agree; before it, a note is undecided.
-// Units: Micros. Threads: one owner. No allocation. Total; of more than kPending undecided presses the oldest is decided early.
-// Source: features by us after common practice (register, continuity, loudness); weights learnt, daemon/harmony/learning.
+// Decisions come in the order in which they are made. `decided_at` is always onset + kMelodyDelay, so that a
+// file and a live performance agree; before it, a note is undecided. Units: Micros. Threads: one owner. No
+// allocation. Total; of more than kPending undecided presses the oldest is decided early. Source: features by
+// us after common practice (register, continuity, loudness); weights learnt, daemon/harmony/learning.
 #pragma once
 
 #include <array>
@@ -67,7 +67,8 @@ class EarMelody {
   int next_ = 0, count_ = 0;
   int open_ = 0;
   float mean_velocity_ = 70, line_velocity_ = 75, other_velocity_ = 65;
-  float line_pitch_ = 70, other_pitch_ = 55, other_top_ = 60, cluster_top_ = 66, top_rate_ = 0.5F, inner_rate_ = 0.1F;
+  float line_pitch_ = 70, other_pitch_ = 55, other_top_ = 60, cluster_top_ = 66, top_rate_ = 0.5F,
+        inner_rate_ = 0.1F;
 };
 
 }  // namespace undersong::harmony

@@ -32,7 +32,8 @@ struct HarmonyTensors {
 template <std::size_t N>
 void unpack_rows(const Tensor& t, std::size_t from, std::size_t to, std::array<float, N>& out) {
   out.fill(0.0F);
-  for (std::size_t i = 0; i < t.size && i / from * to + i % from < N; ++i) out[i / from * to + i % from] = static_cast<float>(t.data[i]) * t.scale;
+  for (std::size_t i = 0; i < t.size && i / from * to + i % from < N; ++i)
+    out[i / from * to + i % from] = static_cast<float>(t.data[i]) * t.scale;
 }
 
 template <std::size_t N>
@@ -40,10 +41,12 @@ void unpack(const Tensor& t, std::array<float, N>& out) {
   for (std::size_t i = 0; i < N; ++i) out[i] = i < t.size ? static_cast<float>(t.data[i]) * t.scale : 0.0F;
 }
 
-// y[from ..] += the sum over the inputs in `which` of x * row, `Lanes` times eight outputs, which stay in registers.
+// y[from ..] += the sum over the inputs in `which` of x * row, `Lanes` times eight outputs, which stay in
+// registers.
 template <std::size_t N, std::size_t Lanes, class Which>
-[[gnu::always_inline]] inline void add_block(float* __restrict y, const float* __restrict w, const float* __restrict x, const Which& which,
-                                             std::size_t count, std::size_t from) {
+[[gnu::always_inline]] inline void add_block(float* __restrict y, const float* __restrict w,
+                                             const float* __restrict x, const Which& which, std::size_t count,
+                                             std::size_t from) {
   Lane sum[Lanes];
 #pragma GCC unroll 8
   for (std::size_t l = 0; l < Lanes; ++l) sum[l] = load(y + from + kLane * l);
@@ -58,27 +61,34 @@ template <std::size_t N, std::size_t Lanes, class Which>
   for (std::size_t l = 0; l < Lanes; ++l) store(y + from + kLane * l, sum[l]);
 }
 
-// y += x * w over the inputs in `which`, in that order; N outputs. Blocks are alike, and as wide as registers allow: the
-// sums of a block wait for each other.
+// y += x * w over the inputs in `which`, in that order; N outputs. Blocks are alike, and as wide as registers
+// allow: the sums of a block wait for each other.
 template <std::size_t N, class Which>
-[[gnu::always_inline]] inline void add_which(float* __restrict y, const float* __restrict w, const float* __restrict x, const Which& which,
+[[gnu::always_inline]] inline void add_which(float* __restrict y, const float* __restrict w,
+                                             const float* __restrict x, const Which& which,
                                              std::size_t count) {
   static_assert(N % kLane == 0);
-  constexpr std::size_t kLanes = N / kLane, kBlocks = (kLanes + 7) / 8, kEach = kLanes / kBlocks, kLonger = kLanes % kBlocks;
+  constexpr std::size_t kLanes = N / kLane, kBlocks = (kLanes + 7) / 8, kEach = kLanes / kBlocks,
+                        kLonger = kLanes % kBlocks;
   std::size_t at = 0;
-  for (std::size_t b = 0; b < kLonger; ++b, at += (kEach + 1) * kLane) add_block<N, kEach + 1>(y, w, x, which, count, at);
-  for (std::size_t b = kLonger; b < kBlocks; ++b, at += kEach * kLane) add_block<N, kEach>(y, w, x, which, count, at);
+  for (std::size_t b = 0; b < kLonger; ++b, at += (kEach + 1) * kLane)
+    add_block<N, kEach + 1>(y, w, x, which, count, at);
+  for (std::size_t b = kLonger; b < kBlocks; ++b, at += kEach * kLane)
+    add_block<N, kEach>(y, w, x, which, count, at);
 }
 
 // y += x * w, all inputs.
 template <std::size_t N>
-[[gnu::always_inline]] inline void add_all(float* __restrict y, const float* __restrict w, const float* __restrict x, std::size_t inputs) {
-  add_which<N>(y, w, x, [](std::size_t k) { return k; }, inputs);
+[[gnu::always_inline]] inline void add_all(float* __restrict y, const float* __restrict w,
+                                           const float* __restrict x, std::size_t inputs) {
+  add_which<N>(
+      y, w, x, [](std::size_t k) { return k; }, inputs);
 }
 
 // y += x * w over the inputs above zero: half of the units are silent.
 template <std::size_t N, std::size_t Inputs>
-[[gnu::always_inline]] inline void add_active(float* __restrict y, const float* __restrict w, const float* __restrict x) {
+[[gnu::always_inline]] inline void add_active(float* __restrict y, const float* __restrict w,
+                                              const float* __restrict x) {
   std::array<std::uint32_t, Inputs + 1> which;
   std::size_t count = 0;
   // Counted on without a branch: which units are silent can't be foreseen.
@@ -86,7 +96,8 @@ template <std::size_t N, std::size_t Inputs>
     which[count] = static_cast<std::uint32_t>(i);
     count += x[i] > 0.0F;
   }
-  add_which<N>(y, w, x, [&](std::size_t k) { return which[k]; }, count);
+  add_which<N>(
+      y, w, x, [&](std::size_t k) { return which[k]; }, count);
 }
 
 // y += x * w, N known at compile time so that it becomes vector code.
@@ -95,8 +106,8 @@ template <std::size_t N>
   for (std::size_t i = 0; i < N; ++i) y[i] += x * w[i];
 }
 
-// exp to about 3e-6 (relative), in plain arithmetic without branches so that a loop over it becomes vector code:
-// 2^round(x / ln 2) times the Taylor series of the rest.
+// exp to about 3e-6 (relative), in plain arithmetic without branches so that a loop over it becomes vector
+// code: 2^round(x / ln 2) times the Taylor series of the rest.
 [[gnu::always_inline]] inline float quick_exp(float x) {
   // Held within -80..80. Compared as integers, which order like the floats and leave no branch.
   const auto bits = std::bit_cast<std::uint32_t>(x);
@@ -108,13 +119,19 @@ template <std::size_t N>
   return series * std::bit_cast<float>(n << 23);
 }
 
-[[gnu::always_inline]] inline float sigmoid(float x) { return 1.0F / (1.0F + quick_exp(-x)); }
-[[gnu::always_inline]] inline float quick_tanh(float x) { return 1.0F - 2.0F / (1.0F + quick_exp(2.0F * x)); }
+[[gnu::always_inline]] inline float sigmoid(float x) {
+  return 1.0F / (1.0F + quick_exp(-x));
+}
+[[gnu::always_inline]] inline float quick_tanh(float x) {
+  return 1.0F - 2.0F / (1.0F + quick_exp(2.0F * x));
+}
 
-// The gated recurrent unit: `gates` from what is seen, `carried` from the state before, in the order update, reset, new.
+// The gated recurrent unit: `gates` from what is seen, `carried` from the state before, in the order update,
+// reset, new.
 template <std::size_t N>
-[[gnu::always_inline]] inline void step(const float* __restrict gates, const float* __restrict carried, const float* __restrict carried_new,
-                                        const float* __restrict before, float* __restrict after) {
+[[gnu::always_inline]] inline void step(const float* __restrict gates, const float* __restrict carried,
+                                        const float* __restrict carried_new, const float* __restrict before,
+                                        float* __restrict after) {
   for (std::size_t i = 0; i < N; ++i) {
     const float z = sigmoid(gates[i] + carried[i]);
     const float reset = sigmoid(gates[N + i] + carried[N + i]);
@@ -133,7 +150,8 @@ constexpr const HarmonyTensors& tensors() {
 
 template <typename P>
 struct HarmonyWeights {
-  static constexpr std::size_t kBoth = P::kGates + P::kOut;  // what is seen goes to the gates and, past them, to the outputs
+  static constexpr std::size_t kBoth =
+      P::kGates + P::kOut;  // what is seen goes to the gates and, past them, to the outputs
   Rotation<kEarChannels, P::kSee> w1;
   std::array<float, kEarScalars * P::kSee> w1s;
   std::array<float, P::kSee> b1;
@@ -143,8 +161,8 @@ struct HarmonyWeights {
   std::array<float, P::kState * kLane> wp;  // a row of messages, filled up
   Rotation<P::kMessage, P::kGates> wm;
   std::array<float, P::kState * P::kOut> wo1;  // of the state
-  std::array<float, P::kOut * kWide> wo2;  // classes
-  std::array<float, P::kOut * kWide> wo3;  // bass and extensions
+  std::array<float, P::kOut * kWide> wo2;      // classes
+  std::array<float, P::kOut * kWide> wo3;      // bass and extensions
   std::array<float, kWide> bo2;
   std::array<float, kWide> bo3;
   explicit HarmonyWeights(const HarmonyTensors& t = tensors<P>())
@@ -152,16 +170,21 @@ struct HarmonyWeights {
         wm([&](std::size_t c, std::size_t d, std::size_t gate) { return at_gate(t.wm, c * 12 + d, gate); }) {
     unpack(t.w1s, w1s), unpack(t.b1, b1), unpack(t.bo2, bo2), unpack(t.bo3, bo3);
     for (std::size_t gate = 0; gate < P::kGates; ++gate) {
-      for (std::size_t i = 0; i < P::kState; ++i) wh[i * P::kGates + gate] = static_cast<float>(at_gate(t.wh, i, gate));
-      for (std::size_t i = 0; i < P::kSee; ++i) see[i * kBoth + gate] = static_cast<float>(at_gate(t.wa, i, gate));
+      for (std::size_t i = 0; i < P::kState; ++i)
+        wh[i * P::kGates + gate] = static_cast<float>(at_gate(t.wh, i, gate));
+      for (std::size_t i = 0; i < P::kSee; ++i)
+        see[i * kBoth + gate] = static_cast<float>(at_gate(t.wa, i, gate));
       both[gate] = static_cast<float>(at_gate(t.bg, 0, gate));
     }
     for (std::size_t out = 0; out < P::kOut; ++out) {
-      for (std::size_t i = 0; i < P::kSee; ++i) see[i * kBoth + P::kGates + out] = static_cast<float>(t.wo1.at(i * P::kOut + out));
-      for (std::size_t i = 0; i < P::kState; ++i) wo1[i * P::kOut + out] = static_cast<float>(t.wo1.at((P::kSee + i) * P::kOut + out));
+      for (std::size_t i = 0; i < P::kSee; ++i)
+        see[i * kBoth + P::kGates + out] = static_cast<float>(t.wo1.at(i * P::kOut + out));
+      for (std::size_t i = 0; i < P::kState; ++i)
+        wo1[i * P::kOut + out] = static_cast<float>(t.wo1.at((P::kSee + i) * P::kOut + out));
       both[P::kGates + out] = static_cast<float>(t.bo1.at(out));
     }
-    unpack_rows(t.wo2, kClasses, kWide, wo2), unpack_rows(t.wo3, kDetails, kWide, wo3), unpack_rows(t.wp, P::kMessage, kLane, wp);
+    unpack_rows(t.wo2, kClasses, kWide, wo2), unpack_rows(t.wo3, kDetails, kWide, wo3),
+        unpack_rows(t.wp, P::kMessage, kLane, wp);
   }
 
  private:
@@ -179,13 +202,15 @@ struct KeyWeights {
   std::array<float, kH> b1;
   std::array<float, kH * 2> w2;
   std::array<float, 2> b2;
-  KeyWeights() : w1([](std::size_t c, std::size_t d, std::size_t o) { return kTable_k1.at((c * 12 + d) * kH + o); }) {
+  KeyWeights()
+      : w1([](std::size_t c, std::size_t d, std::size_t o) { return kTable_k1.at((c * 12 + d) * kH + o); }) {
     unpack(kTable_k1s, w1s), unpack(kTable_kb1, b1), unpack(kTable_k2, w2), unpack(kTable_kb2, b2);
   }
 };
 
 struct MelodyWeights {
-  static constexpr std::size_t kIn = MelodyNet::kInputs, kA = MelodyNet::kSee, kH = MelodyNet::kState, kO = MelodyNet::kOut;
+  static constexpr std::size_t kIn = MelodyNet::kInputs, kA = MelodyNet::kSee, kH = MelodyNet::kState,
+                               kO = MelodyNet::kOut;
   std::array<float, kIn * kA> w1;
   std::array<float, kA> b1;
   std::array<float, kA * 3 * kH> wa;
@@ -196,7 +221,8 @@ struct MelodyWeights {
   std::array<float, kO> w3;
   std::array<float, 1> b3;
   MelodyWeights() {
-    unpack(kTable_m1, w1), unpack(kTable_mb1, b1), unpack(kTable_ma, wa), unpack(kTable_mh, wh), unpack(kTable_mbg, bg);
+    unpack(kTable_m1, w1), unpack(kTable_mb1, b1), unpack(kTable_ma, wa), unpack(kTable_mh, wh),
+        unpack(kTable_mbg, bg);
     unpack(kTable_mo, wo), unpack(kTable_mbo, bo), unpack(kTable_m3, w3), unpack(kTable_mb3, b3);
   }
 };
@@ -240,8 +266,11 @@ template <std::size_t N>
 }
 
 template <typename P>
-[[gnu::always_inline]] inline void update_part(P& net, const HarmonyWeights<P>& w, const std::array<Spectrum, kEarChannels>& spectra, const float* scalars) {
-  constexpr std::size_t see_size = P::kSee, n = P::kState, out_size = P::kOut, both_size = HarmonyWeights<P>::kBoth;
+[[gnu::always_inline]] inline void update_part(P& net, const HarmonyWeights<P>& w,
+                                               const std::array<Spectrum, kEarChannels>& spectra,
+                                               const float* scalars) {
+  constexpr std::size_t see_size = P::kSee, n = P::kState, out_size = P::kOut,
+                        both_size = HarmonyWeights<P>::kBoth;
   fetch(w.see);
   std::array<float, see_size> shared = w.b1;
   add_all<see_size>(shared.data(), w.w1s.data(), scalars, kEarScalars);
@@ -252,19 +281,22 @@ template <typename P>
     std::array<float, both_size> both = w.both;
     add_active<both_size, see_size>(both.data(), w.see.data(), seen[r].data());
     auto& after = net.last[r];
-    step<P::kRoom>(both.data(), net.carried[r].data(), net.carried_new[r].data(), net.committed[r].data(), after.data());
+    step<P::kRoom>(both.data(), net.carried[r].data(), net.carried_new[r].data(), net.committed[r].data(),
+                   after.data());
     add_all<out_size>(both.data() + P::kGates, w.wo1.data(), after.data(), n);
     std::array<float, out_size>& out = net.out[r];
     for (std::size_t i = 0; i < out_size; ++i) out[i] = std::max(both[P::kGates + i], 0.0F);
     std::array<float, kWide> s = w.bo2;
     add_active<kWide, out_size>(s.data(), w.wo2.data(), out.data());
-    std::copy(s.begin(), s.begin() + kClasses, net.scores.begin() + static_cast<std::ptrdiff_t>(r * kClasses));
+    std::copy(s.begin(), s.begin() + kClasses,
+              net.scores.begin() + static_cast<std::ptrdiff_t>(r * kClasses));
   }
   normalise(net.scores);
 }
 
 template <typename P>
-[[gnu::always_inline]] inline void detail_part(const P& net, const HarmonyWeights<P>& w, std::size_t root, std::array<float, kWide>& y) {
+[[gnu::always_inline]] inline void detail_part(const P& net, const HarmonyWeights<P>& w, std::size_t root,
+                                               std::array<float, kWide>& y) {
   for (std::size_t i = 0; i < kWide; ++i) y[i] += 0.5F * w.bo3[i];
   for (std::size_t i = 0; i < P::kOut; ++i)
     if (net.out[root][i] > 0.0F) add_scaled<kWide>(y.data(), &w.wo3[i * kWide], 0.5F * net.out[root][i]);
@@ -298,7 +330,8 @@ UNDERSONG_WIDE void HarmonyNet::update(const std::array<float, kEarInputs>& x) {
   normalise(scores_);
 }
 
-UNDERSONG_WIDE void HarmonyNet::details(int root, std::array<float, 12>& bass, std::array<float, kEarExtensions>& extensions) const {
+UNDERSONG_WIDE void HarmonyNet::details(int root, std::array<float, 12>& bass,
+                                        std::array<float, kEarExtensions>& extensions) const {
   std::array<float, kWide> y{};
   detail_part(first_, weights_of(first_), static_cast<std::size_t>(root), y);
   detail_part(second_, weights_of(second_), static_cast<std::size_t>(root), y);
@@ -306,7 +339,9 @@ UNDERSONG_WIDE void HarmonyNet::details(int root, std::array<float, 12>& bass, s
   std::copy(y.begin() + 12, y.begin() + 12 + kEarExtensions, extensions.begin());
 }
 
-KeyNet::KeyNet() { weights<KeyWeights>(); }
+KeyNet::KeyNet() {
+  weights<KeyWeights>();
+}
 
 UNDERSONG_WIDE void KeyNet::update(const Input& x, std::array<float, 24>& out) const {
   const KeyWeights& w = weights<KeyWeights>();
@@ -331,7 +366,9 @@ UNDERSONG_WIDE void KeyNet::update(const Input& x, std::array<float, 24>& out) c
   for (float& s : out) s -= top + std::log(sum);
 }
 
-MelodyNet::MelodyNet() { weights<MelodyWeights>(); }
+MelodyNet::MelodyNet() {
+  weights<MelodyWeights>();
+}
 
 UNDERSONG_WIDE float MelodyNet::score(const Input& x) {
   const MelodyWeights& w = weights<MelodyWeights>();
@@ -339,7 +376,7 @@ UNDERSONG_WIDE float MelodyNet::score(const Input& x) {
   std::array<float, kA> a = w.b1;
   for (std::size_t i = 0; i < MelodyWeights::kIn; ++i)
     if (x[i] != 0.0F) add_scaled<kA>(a.data(), &w.w1[i * kA], x[i]);
-  std::array<float, 3 * kH> gates = w.bg, carried{};
+  std::array<float, 3 *kH> gates = w.bg, carried{};
   std::array<float, kO> out = w.bo;
   for (std::size_t i = 0; i < kA; ++i) {
     if (a[i] <= 0.0F) continue;

@@ -1,11 +1,12 @@
 // The learnt networks of the ear: plain float arithmetic, no library, the same result on every run.
 //
-// HarmonyNet reads EarFeatures and scores every root x class. The twelve roots share their weights. Its memory is kept
-// at the end of the last cluster of notes: within a cluster the answer is worked out anew with every key, so a chord
-// whose keys come one by one ends with the same memory as one struck at once.
-// KeyNet scores 24 keys, MelodyNet one note. Weights: ear_table.inc, made by daemon/harmony/learning (data and licence there).
-// Threads: one owner a net; the shared weights are read only. No allocation after the first construction.
-// Source: gated recurrent unit, Cho et al. 2014; training and figures, daemon/harmony/learning/README.md.
+// HarmonyNet reads EarFeatures and scores every root x class. The twelve roots share their weights. Its
+// memory is kept at the end of the last cluster of notes: within a cluster the answer is worked out anew with
+// every key, so a chord whose keys come one by one ends with the same memory as one struck at once. KeyNet
+// scores 24 keys, MelodyNet one note. Weights: ear_table.inc, made by daemon/harmony/learning (data and
+// licence there). Threads: one owner a net; the shared weights are read only. No allocation after the first
+// construction. Source: gated recurrent unit, Cho et al. 2014; training and figures,
+// daemon/harmony/learning/README.md.
 #pragma once
 
 #include <array>
@@ -17,11 +18,13 @@
 
 namespace undersong::harmony {
 
-// What one network of the pair remembers. See: what it makes of the inputs, per root; Message: what a root tells the others.
+// What one network of the pair remembers. See: what it makes of the inputs, per root; Message: what a root
+// tells the others.
 template <std::size_t See, std::size_t State, std::size_t Message, std::size_t Out>
 struct HarmonyPart {
   // The state is filled up with zeros to whole vectors.
-  static constexpr std::size_t kSee = See, kState = State, kRoom = (State + 7) / 8 * 8, kGates = 3 * kRoom, kMessage = Message, kOut = Out;
+  static constexpr std::size_t kSee = See, kState = State, kRoom = (State + 7) / 8 * 8, kGates = 3 * kRoom,
+                               kMessage = Message, kOut = Out;
   std::array<std::array<float, kRoom>, 12> last{}, committed{};
   std::array<std::array<float, kGates>, 12> carried{};  // what the committed state adds to the gates
   std::array<std::array<float, kRoom>, 12> carried_new{};
@@ -29,7 +32,8 @@ struct HarmonyPart {
   std::array<float, 12 * kEarClasses> scores{};
 };
 
-// Two networks, taught apart on different variations of the music, judge together: their log-probabilities are averaged.
+// Two networks, taught apart on different variations of the music, judge together: their log-probabilities
+// are averaged.
 class HarmonyNet {
  public:
   HarmonyNet();
@@ -41,7 +45,8 @@ class HarmonyNet {
   // Log-probability of every root x class, after update.
   float score(int root, int cls) const { return scores_[static_cast<std::size_t>(root * kEarClasses + cls)]; }
   const std::array<float, 12 * kEarClasses>& scores() const { return scores_; }
-  // Scores of the bass, as semitones above the root, and of the extensions (positive: heard) if `root` is the root.
+  // Scores of the bass, as semitones above the root, and of the extensions (positive: heard) if `root` is the
+  // root.
   void details(int root, std::array<float, 12>& bass, std::array<float, kEarExtensions>& extensions) const;
 
  private:
@@ -60,7 +65,8 @@ class KeyNet {
   void update(const Input& x, std::array<float, 24>& out) const;
 };
 
-// Judges the presses of a performance one after another and remembers what it has heard (a gated recurrent unit).
+// Judges the presses of a performance one after another and remembers what it has heard (a gated recurrent
+// unit).
 class MelodyNet {
  public:
   static constexpr int kInputs = 64, kSee = 40, kState = 32, kOut = 24;

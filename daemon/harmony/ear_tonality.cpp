@@ -17,7 +17,9 @@ constexpr float kLongNote = 0.6F;        // seconds after which a note of the tu
 // Major, minor, dominant or diminished, by class as in kEarClassText.
 constexpr int kGroup[kEarClasses] = {0, 1, 3, 0, 0, 2, 0, 0, 1, 2, 0, 1, 1, 3, 3, 2, 2, 2};
 
-float seconds(Micros d) { return static_cast<float>(d.count()) * 1e-6F; }
+float seconds(Micros d) {
+  return static_cast<float>(d.count()) * 1e-6F;
+}
 
 template <typename Row>
 void scale(Row& row, float f) {

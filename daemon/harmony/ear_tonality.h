@@ -1,8 +1,8 @@
-// The key now: pitch classes, basses and heard chords over four spans of time, judged for each of 24 keys by a small
-// learnt network; key_hold.h says when a new key replaces the one in force.
+// The key now: pitch classes, basses and heard chords over four spans of time, judged for each of 24 keys by
+// a small learnt network; key_hold.h says when a new key replaces the one in force.
 //
-// Units: Micros. Threads: one owner. No allocation. Total.
-// Source: features by us (profiles after Krumhansl 1990 in spirit, chords and cadences by common practice); weights learnt.
+// Units: Micros. Threads: one owner. No allocation. Total. Source: features by us (profiles after Krumhansl
+// 1990 in spirit, chords and cadences by common practice); weights learnt.
 #pragma once
 
 #include <array>
@@ -26,8 +26,8 @@ class EarTonality {
   void note_on(Micros t, Pitch p, Velocity v, bool is_bass);
   // A note of the tune; it counts until the next one, three seconds at most.
   void sing(Micros onset, Pitch p);
-  // Tells which chords are heard since the last call: log-probabilities of root x class. Judges the key anew and
-  // returns true when it changed.
+  // Tells which chords are heard since the last call: log-probabilities of root x class. Judges the key anew
+  // and returns true when it changed.
   bool hear(Micros t, const std::array<float, 12 * kEarClasses>& scores);
   std::optional<EarKeyReading> reading() const;
   const KeyNet::Input& input() const { return x_; }

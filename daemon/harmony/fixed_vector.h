@@ -1,6 +1,7 @@
 // A vector that never allocates: up to N elements of a trivially copyable T, stored inside.
 //
-// push_back on a full vector drops the element and returns false, so that the hot path has no failure to handle.
+// push_back on a full vector drops the element and returns false, so that the hot path has no failure to
+// handle.
 #pragma once
 
 #include <array>

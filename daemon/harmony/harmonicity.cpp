@@ -10,7 +10,8 @@
 namespace undersong::harmony {
 namespace {
 
-// The simplest ratio of an interval of 0..11 semitones within 1.1 %: 1 16/15 9/8 6/5 5/4 4/3 7/5 3/2 8/5 5/3 9/5 15/8.
+// The simplest ratio of an interval of 0..11 semitones within 1.1 %: 1 16/15 9/8 6/5 5/4 4/3 7/5 3/2 8/5 5/3
+// 9/5 15/8.
 struct Ratio {
   int over = 1, under = 1;
 };
@@ -23,8 +24,8 @@ Ratio simplest(int semitones) {
   }
 }
 
-// Of the ratio of an interval: its size in octaves, and how often 2, 3 and 5 divide what stands under the line (no other
-// prime does).
+// Of the ratio of an interval: its size in octaves, and how often 2, 3 and 5 divide what stands under the
+// line (no other prime does).
 struct Period {
   float octaves = 0;
   std::uint8_t twos = 0, threes = 0, fives = 0;
@@ -38,7 +39,8 @@ const std::array<Period, 2 * kMost + 1>& periods() {
       const int octave = d >= 0 ? d / 12 : -((11 - d) / 12);
       const Ratio ratio = simplest(d - 12 * octave);
       Period& made = out[static_cast<std::size_t>(d + kMost)];
-      made.octaves = static_cast<float>(std::log2(static_cast<double>(ratio.over) / ratio.under)) + static_cast<float>(octave);
+      made.octaves = static_cast<float>(std::log2(static_cast<double>(ratio.over) / ratio.under)) +
+                     static_cast<float>(octave);
       int under = ratio.under, over = ratio.over;
       for (; under % 3 == 0; under /= 3) ++made.threes;
       for (; under % 5 == 0; under /= 5) ++made.fives;
@@ -55,7 +57,8 @@ const std::array<Period, 2 * kMost + 1>& periods() {
 
 constexpr int kBins = 1200;  // cents of an octave
 
-// How alike two tones are whose fundamentals stand this many cents apart: the template's circular autocorrelation.
+// How alike two tones are whose fundamentals stand this many cents apart: the template's circular
+// autocorrelation.
 std::vector<double> likeness(int harmonics) {
   constexpr double kSpread = 6.83, kRollOff = 0.75, kPi = 3.14159265358979323846;
   const int reach = static_cast<int>(kSpread * 12);
@@ -64,7 +67,8 @@ std::vector<double> likeness(int harmonics) {
     const int centre = static_cast<int>(std::lround(std::fmod(kBins * std::log2(n), kBins)));
     for (int k = -reach; k <= reach; ++k)
       tone[static_cast<std::size_t>((centre + k + kBins) % kBins)] +=
-          std::pow(n, -kRollOff) * std::exp(-0.5 * k * k / (kSpread * kSpread)) / (kSpread * std::sqrt(2 * kPi));
+          std::pow(n, -kRollOff) * std::exp(-0.5 * k * k / (kSpread * kSpread)) /
+          (kSpread * std::sqrt(2 * kPi));
   }
   for (std::size_t i = 0; i < kBins; ++i)
     if (tone[i] > 0)

@@ -8,15 +8,18 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr Micros kTogether{110'000};     // keys no further apart are one gesture: a roll, a right hand that comes early
-constexpr Micros kInTwo{700'000};        // a chord may be laid down in two parts so far apart: the bass or one hand first
-constexpr Micros kStroke{60'000};        // ... and one stroke
-constexpr Micros kOverlap{120'000};      // a legato player's fingers leave the chord before within that
+constexpr Micros kTogether{
+    110'000};  // keys no further apart are one gesture: a roll, a right hand that comes early
+constexpr Micros kInTwo{
+    700'000};  // a chord may be laid down in two parts so far apart: the bass or one hand first
+constexpr Micros kStroke{60'000};    // ... and one stroke
+constexpr Micros kOverlap{120'000};  // a legato player's fingers leave the chord before within that
 constexpr Micros kGrowing{80'000}, kDisputed{200'000}, kOneKeyMore{150'000};
 constexpr Micros kLetGo{150'000};
 constexpr Micros kLostToTheEar{100'000};
-constexpr Micros kResting{500'000};      // a chord held so long rests: a key that doubles a tone of it is no moving line
-constexpr float kSure = 0.55f;           // the ear's probability
+constexpr Micros kResting{
+    500'000};  // a chord held so long rests: a key that doubles a tone of it is no moving line
+constexpr float kSure = 0.55f;  // the ear's probability
 // A name in force that still lies under the hands is kept until another fits by so much better.
 constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
 constexpr int kWholeTones = 3;
@@ -26,7 +29,8 @@ ChordReadings of_the_ear(const Ear& ear) {
   ChordReadings out;
   for (const EarReading& reading : ear.readings()) {
     const Chord chord = chord_of(reading.chord);
-    if (std::none_of(out.begin(), out.end(), [&](const ChordReading& had) { return had.chord == chord; })) out.push_back({chord, reading.probability});
+    if (std::none_of(out.begin(), out.end(), [&](const ChordReading& had) { return had.chord == chord; }))
+      out.push_back({chord, reading.probability});
   }
   return out;
 }
@@ -81,7 +85,8 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   PitchClassSet down, others;
   int keys = 0;
   bool lowest = true, highest = true, resting = true;
-  Micros first_before = Micros::max(), last_before = Micros::min();  // of the keys that were held before this gesture
+  Micros first_before = Micros::max(),
+         last_before = Micros::min();  // of the keys that were held before this gesture
   for (int q = 0; q < 128; ++q) {
     const EarKey& key = ear.features().key(q);
     if (!key.down) continue;
@@ -98,11 +103,15 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   }
   const bool enough = down.size() >= kWholeTones, alone = last_before == Micros::min();
   const bool fifth = down.size() == 2 && keys >= 3;  // with a tone doubled
-  const bool bass_steps = enough && lowest;  // beneath held keys
-  const bool in_two = (enough || fifth) && gesture_keys_ >= 2 && !alone && last_before - first_before <= kTogether && t - first_before <= kInTwo;
-  const bool over_a_chord = others.size() >= kWholeTones && (highest || (resting && others.contains(p.pitch_class())));
-  if (gesture_tones_.size() >= kWholeTones || (fifth && gesture_keys_ == keys) || bass_steps || in_two) gesture_ = Gesture::kWhole;
-  else if (!over_a_chord && !alone) gesture_ = Gesture::kOther;
+  const bool bass_steps = enough && lowest;          // beneath held keys
+  const bool in_two = (enough || fifth) && gesture_keys_ >= 2 && !alone &&
+                      last_before - first_before <= kTogether && t - first_before <= kInTwo;
+  const bool over_a_chord =
+      others.size() >= kWholeTones && (highest || (resting && others.contains(p.pitch_class())));
+  if (gesture_tones_.size() >= kWholeTones || (fifth && gesture_keys_ == keys) || bass_steps || in_two)
+    gesture_ = Gesture::kWhole;
+  else if (!over_a_chord && !alone)
+    gesture_ = Gesture::kOther;
 }
 
 bool Headline::leave_out_old(Held& held) {
@@ -177,12 +186,14 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
   if (readings.empty()) return;
   const ChordReading& best = readings[0];
   const bool stroke = held.struck.size() >= kWholeTones, now = t == held.newest;
-  const bool tune = now && held.stroke == held.newest && held.on[held.count - 1] == held.newest && held.struck.size() == 1;
+  const bool tune =
+      now && held.stroke == held.newest && held.on[held.count - 1] == held.newest && held.struck.size() == 1;
   const bool same_bass = shown_ && shown_->chord.bass == held.keys[0].pitch_class();
   if (same_bass) {
     const float margin = stroke ? kKeptInStroke : tune ? kKeptUnderTune : kKeptOtherwise;
     for (const auto& reading : readings)
-      if (reading.chord == shown_->chord && reading.price - best.price < margin) return show(t, {reading.chord, reading.confidence, shown_->since}, readings, Micros(0));
+      if (reading.chord == shown_->chord && reading.price - best.price < margin)
+        return show(t, {reading.chord, reading.confidence, shown_->since}, readings, Micros(0));
   }
   // The more the ear agrees, the sooner: more keys may be coming.
   const EarHarmony& heard = *ear.harmony();
@@ -212,7 +223,8 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   if (believed && t - down.newest < kOverlap && down.struck.size() >= kWholeTones && leave_out_old(down))
     look_ = down.newest + kOverlap;
   // Two tones are a chord when one is doubled: the bare fifth.
-  const bool chord = down.set.size() >= kWholeTones || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
+  const bool chord =
+      down.set.size() >= kWholeTones || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
   if (believed && chord) {
     name_keys(t, ear, key, down);
   } else if (shown_ && ((believed && !ear_changed) || (gesture_ == Gesture::kTune && lies_under(down)))) {
@@ -220,7 +232,8 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   } else if (shown_ && shown_->chord == learnt && !ear_changed) {
     pending_.reset();  // nothing new: its other names needn't be worked out again
   } else {
-    show(t, {learnt, heard.confidence, heard.since}, of_the_ear(ear), !believed && lies_under(down) ? kLostToTheEar : Micros(0));
+    show(t, {learnt, heard.confidence, heard.since}, of_the_ear(ear),
+         !believed && lies_under(down) ? kLostToTheEar : Micros(0));
   }
   return shown_ != before;
 }

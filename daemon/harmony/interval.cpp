@@ -9,7 +9,8 @@ std::string text(Degree degree) {
 }
 
 void append_text(std::string& out, Degree degree) {
-  out.append(static_cast<std::size_t>(degree.alter < 0 ? -degree.alter : degree.alter), degree.alter < 0 ? 'b' : '#');
+  out.append(static_cast<std::size_t>(degree.alter < 0 ? -degree.alter : degree.alter),
+             degree.alter < 0 ? 'b' : '#');
   if (degree.number >= 10) out += '1';
   out += static_cast<char>('0' + degree.number % 10);
 }
@@ -33,8 +34,18 @@ std::optional<Degree> parse_degree(std::string_view text) {
 }
 
 Degree usual_degree(int semitones_above) {
-  static constexpr std::array<Degree, 12> kUsual{{{1, 0}, {9, -1}, {9, 0}, {3, -1}, {3, 0}, {11, 0},
-                                                  {11, 1}, {5, 0}, {13, -1}, {13, 0}, {7, -1}, {7, 0}}};
+  static constexpr std::array<Degree, 12> kUsual{{{1, 0},
+                                                  {9, -1},
+                                                  {9, 0},
+                                                  {3, -1},
+                                                  {3, 0},
+                                                  {11, 0},
+                                                  {11, 1},
+                                                  {5, 0},
+                                                  {13, -1},
+                                                  {13, 0},
+                                                  {7, -1},
+                                                  {7, 0}}};
   return kUsual[static_cast<std::size_t>(((semitones_above % 12) + 12) % 12)];
 }
 

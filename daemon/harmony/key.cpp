@@ -15,8 +15,12 @@ NoteName tonic_name(Key key) {
   return NoteName(signature(key) + (key.mode == Mode::kMajor ? 0 : 3));
 }
 
-std::string text(Key key) { return text(tonic_name(key)) + (key.mode == Mode::kMajor ? " major" : " minor"); }
-std::string harte(Key key) { return text(tonic_name(key)) + (key.mode == Mode::kMajor ? ":maj" : ":min"); }
+std::string text(Key key) {
+  return text(tonic_name(key)) + (key.mode == Mode::kMajor ? " major" : " minor");
+}
+std::string harte(Key key) {
+  return text(tonic_name(key)) + (key.mode == Mode::kMajor ? ":maj" : ":min");
+}
 
 std::optional<Key> parse_key(std::string_view text) {
   const auto trim = [&] {
@@ -38,7 +42,8 @@ std::optional<Key> parse_key(std::string_view text) {
   if (text.empty() && !colon) return Key{tonic->pitch_class(), Mode::kMajor};
   if (text == "m") return Key{tonic->pitch_class(), Mode::kMinor};
   std::string word(text);
-  std::transform(word.begin(), word.end(), word.begin(), [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+  std::transform(word.begin(), word.end(), word.begin(),
+                 [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
   if (word == "maj" || word == "major") return Key{tonic->pitch_class(), Mode::kMajor};
   if (word == "min" || word == "minor") return Key{tonic->pitch_class(), Mode::kMinor};
   return std::nullopt;
@@ -50,7 +55,8 @@ double profile_correlation(const std::array<double, 12>& weights, Key key) {
   for (std::size_t i = 0; i < 12; ++i) mean_w += weights[i] / 12, mean_p += profile[i] / 12;
   double wp = 0, ww = 0, pp = 0;
   for (std::size_t i = 0; i < 12; ++i) {
-    const double w = weights[(i + static_cast<std::size_t>(key.tonic.value())) % 12] - mean_w, p = profile[i] - mean_p;
+    const double w = weights[(i + static_cast<std::size_t>(key.tonic.value())) % 12] - mean_w,
+                 p = profile[i] - mean_p;
     wp += w * p;
     ww += w * w;
     pp += p * p;

@@ -6,11 +6,11 @@
 namespace undersong::harmony {
 namespace {
 
-// Chosen on songs held out of training, on playing that tries twelve roots under a held note, and on loops that move to
-// another key.
-constexpr float kMargin = 0.7F;     // log-probability by which a new key must lead
-constexpr float kNewer = 0.9F;      // what each older harmony counts beside the next
-constexpr float kInAKey = 0.85F;    // share of tones inside the best key below which no key is being played in
+// Chosen on songs held out of training, on playing that tries twelve roots under a held note, and on loops
+// that move to another key.
+constexpr float kMargin = 0.7F;   // log-probability by which a new key must lead
+constexpr float kNewer = 0.9F;    // what each older harmony counts beside the next
+constexpr float kInAKey = 0.85F;  // share of tones inside the best key below which no key is being played in
 constexpr std::size_t kFewest = 3;  // harmonies before that is asked
 constexpr float kBrief = 0.12F;     // seconds below which a name was on the way to the next
 constexpr std::size_t kPlain = 5;   // harmonies that can make a new key plain
@@ -28,7 +28,8 @@ constexpr auto kInside = [] {
       for (unsigned root = 0; root < 12; ++root) {
         const unsigned tones = (kTones[kind] << root | kTones[kind] << root >> 12) & 0xFFFU;
         const unsigned inside = tones & (mode == 0 ? kMajorScale : kMinorScale);
-        out[mode][kind][root] = static_cast<float>(std::popcount(inside)) / static_cast<float>(std::popcount(tones));
+        out[mode][kind][root] =
+            static_cast<float>(std::popcount(inside)) / static_cast<float>(std::popcount(tones));
       }
   return out;
 }();
@@ -44,7 +45,8 @@ void KeyHold::end_harmony() {
   if (all <= 0) return;
   for (std::size_t key = 0; key < 24; ++key)
     for (std::size_t kind = 0; kind < kKeyChordKinds; ++kind)
-      for (std::size_t root = 0; root < 12; ++root) made.inside[key] += now_[kind][root] / all * kInside[key / 12][kind][(root + 12 - key % 12) % 12];
+      for (std::size_t root = 0; root < 12; ++root)
+        made.inside[key] += now_[kind][root] / all * kInside[key / 12][kind][(root + 12 - key % 12) % 12];
   if (!recent_.empty() && recent_[0].root == root_) recent_.erase(0);  // the same again: one harmony
   if (recent_.full()) recent_.pop_back();
   recent_.insert(0, made);
@@ -64,7 +66,8 @@ int KeyHold::plainly_new(const std::array<float, 24>& belief) const {
   Shares inside{};
   for (std::size_t i = 0; i < kPlain; ++i) {
     roots |= 1U << recent_[i].root;
-    for (std::size_t key = 0; key < 24; ++key) inside[key] += recent_[i].inside[key] / static_cast<float>(kPlain);
+    for (std::size_t key = 0; key < 24; ++key)
+      inside[key] += recent_[i].inside[key] / static_cast<float>(kPlain);
   }
   if (std::popcount(roots) < kPlainRoots) return -1;
   int best = -1;
@@ -99,7 +102,9 @@ bool KeyHold::judge(const KeyChords& heard, float seconds, const std::array<floa
     key_ = plain;
     return true;
   }
-  if (best == key_ || belief[static_cast<std::size_t>(best)] - belief[static_cast<std::size_t>(key_)] < kMargin) return false;
+  if (best == key_ ||
+      belief[static_cast<std::size_t>(best)] - belief[static_cast<std::size_t>(key_)] < kMargin)
+    return false;
   if (recent_.size() >= kFewest && *std::max_element(inside_.begin(), inside_.end()) < kInAKey) return false;
   key_ = best;
   return true;

@@ -1,14 +1,17 @@
-// When the key changes: the network judges it anew with every cluster of notes, and this decides whether to follow.
+// When the key changes: the network judges it anew with every cluster of notes, and this decides whether to
+// follow.
 //
-// It counts harmonies, not seconds. Each chord that was heard says for every key which share of its tones lies in the
-// scale; the last twelve, the newer ones counting more, say how much the playing stays in any key at all.
+// It counts harmonies, not seconds. Each chord that was heard says for every key which share of its tones
+// lies in the scale; the last twelve, the newer ones counting more, say how much the playing stays in any key
+// at all.
 //   - While no key holds them, the player is trying roots out: the key in force stays.
 //   - Else a key that leads the one in force by a margin takes its place.
-//   - Five harmonies on four roots that lie in another key as well as whole, and not in the one in force, are a new key:
+//   - Five harmonies on four roots that lie in another key as well as whole, and not in the one in force, are
+//   a new key:
 //     then the network's long memory is not waited for.
 //
-// Units: seconds. Threads: one owner. No allocation. Total: pure arithmetic, no clock.
-// Source: common practice, no source; figures and how the numbers were chosen, daemon/harmony/learning/README.md.
+// Units: seconds. Threads: one owner. No allocation. Total: pure arithmetic, no clock. Source: common
+// practice, no source; figures and how the numbers were chosen, daemon/harmony/learning/README.md.
 #pragma once
 
 #include <array>
@@ -24,8 +27,8 @@ using KeyChords = std::array<std::array<float, 12>, kKeyChordKinds>;  // [kind][
 
 class KeyHold {
  public:
-  // `heard`: the chords of the last `seconds`; `belief`: log-probability of 12 major keys by tonic, then 12 minor ones,
-  // now. True when the key changed.
+  // `heard`: the chords of the last `seconds`; `belief`: log-probability of 12 major keys by tonic, then 12
+  // minor ones, now. True when the key changed.
   bool judge(const KeyChords& heard, float seconds, const std::array<float, 24>& belief);
   int key() const { return key_; }  // tonic, 12 + tonic for minor; -1 before the first
 

@@ -1,7 +1,8 @@
-// Eight floats at once, for the networks of the ear. Plain arithmetic in a fixed order: the same result, to the last bit,
-// on machines with wide vectors and with narrow ones; nothing is fused.
+// Eight floats at once, for the networks of the ear. Plain arithmetic in a fixed order: the same result, to
+// the last bit, on machines with wide vectors and with narrow ones; nothing is fused.
 //
-// For .cpp files that mark their hot functions UNDERSONG_WIDE: all that takes or gives a Lane is inlined there.
+// For .cpp files that mark their hot functions UNDERSONG_WIDE: all that takes or gives a Lane is inlined
+// there.
 #pragma once
 
 #include <cstddef>
@@ -9,14 +10,16 @@
 #include <cstring>
 
 // On x86 the hot functions exist twice, and the wider vectors are used where the machine has them.
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && \
+    !defined(__SANITIZE_THREAD__)
 #define UNDERSONG_WIDE __attribute__((target_clones("avx2", "default"), flatten))
 #else
 #define UNDERSONG_WIDE
 #endif
 
 #if defined(__GNUC__)
-#pragma GCC diagnostic ignored "-Wpsabi"  // lanes are never passed between functions: all that takes them is inlined
+#pragma GCC diagnostic ignored \
+    "-Wpsabi"  // lanes are never passed between functions: all that takes them is inlined
 #endif
 
 namespace undersong::harmony {
@@ -35,14 +38,19 @@ typedef std::int32_t WholeLane __attribute__((vector_size(32)));  // of a compar
   std::memcpy(&lane, from, sizeof lane);
   return lane;
 }
-[[gnu::always_inline]] inline void store(std::int32_t* to, WholeLane lane) { std::memcpy(to, &lane, sizeof lane); }
-[[gnu::always_inline]] inline void store(float* to, Lane lane) { std::memcpy(to, &lane, sizeof lane); }
+[[gnu::always_inline]] inline void store(std::int32_t* to, WholeLane lane) {
+  std::memcpy(to, &lane, sizeof lane);
+}
+[[gnu::always_inline]] inline void store(float* to, Lane lane) {
+  std::memcpy(to, &lane, sizeof lane);
+}
 
 // Asks for what will be read soon: after a pause it lies far away.
 template <class T>
 [[gnu::always_inline]] inline void fetch(const T& wanted) {
   constexpr std::size_t kLine = 64;
-  for (std::size_t at = 0; at < sizeof(T); at += kLine) __builtin_prefetch(reinterpret_cast<const char*>(&wanted) + at);
+  for (std::size_t at = 0; at < sizeof(T); at += kLine)
+    __builtin_prefetch(reinterpret_cast<const char*>(&wanted) + at);
 }
 
 }  // namespace undersong::harmony

@@ -1,8 +1,9 @@
-// The melody that stands: the newest notes that the ear took for melody, and whether their keys are still down.
+// The melody that stands: the newest notes that the ear took for melody, and whether their keys are still
+// down.
 //
-// A note held on top stays the melody while the harmony changes under it. When the newest is let go while an older one
-// is still down, the older is the melody again.
-// Pure; no allocation. Source: common practice, no source.
+// A note held on top stays the melody while the harmony changes under it. When the newest is let go while an
+// older one is still down, the older is the melody again. Pure; no allocation. Source: common practice, no
+// source.
 #pragma once
 
 #include "daemon/harmony/fixed_vector.h"

@@ -11,21 +11,58 @@
 namespace undersong::harmony {
 namespace {
 
-// Rows that are only names for bare or ambiguous sets stay with the recogniser. The liking is what a player of our day
-// finds rewarding to hear next, away from the familiar end.
+// Rows that are only names for bare or ambiguous sets stay with the recogniser. The liking is what a player
+// of our day finds rewarding to hear next, away from the familiar end.
 struct Row {
   std::string_view harte;
   float liking;
 };
-constexpr Row kRows[] = {
-    {"maj", -0.35f}, {"min", -0.35f}, {"sus2", -0.05f}, {"sus4", -0.15f}, {"maj6", -0.1f}, {"min6", 0}, {"maj6(9)", 0.15f},
-    {"min6(9)", 0.05f}, {"7", 0}, {"maj7", 0.1f}, {"min7", 0.1f}, {"minmaj7", -0.1f}, {"hdim7", 0.05f}, {"dim7", -0.1f},
-    {"aug(b7)", -0.05f}, {"aug(7)", -0.2f}, {"7(*5,b5)", -0.25f}, {"sus4(b7)", 0.15f}, {"9", 0.25f}, {"maj9", 0.3f},
-    {"min9", 0.3f}, {"minmaj7(9)", -0.1f}, {"hdim7(11)", 0.05f}, {"sus4(b7,9)", 0.3f}, {"sus4(b7,b9)", 0.05f},
-    {"min9(11)", 0.3f}, {"maj7(#11)", 0.25f}, {"maj9(#11)", 0.25f}, {"9(#11)", 0.15f}, {"9(13)", 0.25f}, {"9(#11,13)", 0.1f},
-    {"maj9(13)", 0.1f}, {"min9(11,13)", 0.05f}, {"sus4(b7,9,13)", 0.2f}, {"maj(9)", 0.15f}, {"min(9)", 0.15f},
-    {"7(b9)", 0.2f}, {"7(#9)", 0.2f}, {"7(b13)", 0.05f}, {"7(b9,13)", 0.2f}, {"7(b9,b13)", 0.15f}, {"aug(b7,9)", 0.1f},
-    {"aug(b7,#9)", 0.2f}, {"7(*5,b9,#9,#11,b13)", 0.2f}, {"dim", -0.4f}, {"aug", -0.3f}};
+constexpr Row kRows[] = {{"maj", -0.35f},
+                         {"min", -0.35f},
+                         {"sus2", -0.05f},
+                         {"sus4", -0.15f},
+                         {"maj6", -0.1f},
+                         {"min6", 0},
+                         {"maj6(9)", 0.15f},
+                         {"min6(9)", 0.05f},
+                         {"7", 0},
+                         {"maj7", 0.1f},
+                         {"min7", 0.1f},
+                         {"minmaj7", -0.1f},
+                         {"hdim7", 0.05f},
+                         {"dim7", -0.1f},
+                         {"aug(b7)", -0.05f},
+                         {"aug(7)", -0.2f},
+                         {"7(*5,b5)", -0.25f},
+                         {"sus4(b7)", 0.15f},
+                         {"9", 0.25f},
+                         {"maj9", 0.3f},
+                         {"min9", 0.3f},
+                         {"minmaj7(9)", -0.1f},
+                         {"hdim7(11)", 0.05f},
+                         {"sus4(b7,9)", 0.3f},
+                         {"sus4(b7,b9)", 0.05f},
+                         {"min9(11)", 0.3f},
+                         {"maj7(#11)", 0.25f},
+                         {"maj9(#11)", 0.25f},
+                         {"9(#11)", 0.15f},
+                         {"9(13)", 0.25f},
+                         {"9(#11,13)", 0.1f},
+                         {"maj9(13)", 0.1f},
+                         {"min9(11,13)", 0.05f},
+                         {"sus4(b7,9,13)", 0.2f},
+                         {"maj(9)", 0.15f},
+                         {"min(9)", 0.15f},
+                         {"7(b9)", 0.2f},
+                         {"7(#9)", 0.2f},
+                         {"7(b13)", 0.05f},
+                         {"7(b9,13)", 0.2f},
+                         {"7(b9,b13)", 0.15f},
+                         {"aug(b7,9)", 0.1f},
+                         {"aug(b7,#9)", 0.2f},
+                         {"7(*5,b9,#9,#11,b13)", 0.2f},
+                         {"dim", -0.4f},
+                         {"aug", -0.3f}};
 static_assert(std::size(kRows) == kOfferedCount);
 
 // A single held note, this many semitones above the root, must find this chord in the list.
@@ -33,18 +70,22 @@ struct Promise {
   std::size_t interval;
   std::string_view harte;
 };
-constexpr Promise kPromises[] = {
-    {0, "maj"}, {0, "min"}, {11, "maj7"}, {10, "min7"}, {9, "maj6(9)"}, {8, "aug(b7)"}, {7, "maj"}, {7, "min"},
-    {6, "7(*5,b9,#9,#11,b13)"}, {5, "min9(11)"}, {4, "maj7"}, {3, "min7"}, {2, "maj9"}, {1, "7(b9)"}};
+constexpr Promise kPromises[] = {{0, "maj"},      {0, "min"},     {11, "maj7"},
+                                 {10, "min7"},    {9, "maj6(9)"}, {8, "aug(b7)"},
+                                 {7, "maj"},      {7, "min"},     {6, "7(*5,b9,#9,#11,b13)"},
+                                 {5, "min9(11)"}, {4, "maj7"},    {3, "min7"},
+                                 {2, "maj9"},     {1, "7(b9)"}};
 
 // A class by its plainest chord.
-constexpr std::array<std::string_view, kQualityClasses> kClassChord{"maj", "maj6", "maj7", "7", "min", "min6", "min7", "minmaj7",
-                                                                    "hdim7", "dim7", "aug", "aug(b7)", "sus4(b7)"};
+constexpr std::array<std::string_view, kQualityClasses> kClassChord{
+    "maj",     "maj6",  "maj7", "7",   "min",     "min6",    "min7",
+    "minmaj7", "hdim7", "dim7", "aug", "aug(b7)", "sus4(b7)"};
 
 constexpr unsigned kMajorScale = 0b101010110101;
 
-// How tense a chord is under a held note, for telling cells apart: the harshness of its intervals, the held note's too,
-// and its tones outside the key, alike. Source: interval classes 1..6 by Huron (1994), aggregate dyadic consonance.
+// How tense a chord is under a held note, for telling cells apart: the harshness of its intervals, the held
+// note's too, and its tones outside the key, alike. Source: interval classes 1..6 by Huron (1994), aggregate
+// dyadic consonance.
 float tension(PitchClassSet tones, PitchClass held, PitchClassSet scale) {
   constexpr std::array<float, 7> kConsonance{0, -1.428f, -0.582f, 0.594f, 0.386f, 1.240f, -0.453f};
   const float outside = static_cast<float>((tones - scale).size()) / static_cast<float>(tones.size());
@@ -60,8 +101,9 @@ float tension(PitchClassSet tones, PitchClass held, PitchClassSet scale) {
   return 0.5f * harsh / static_cast<float>(pairs) + 0.5f * outside;
 }
 
-// Mean place of the tones on the line of fifths, the root from the flat second to the sharp fourth of the key's signature.
-// Apart from the colour that is shown and from how roots are spelled, so that variety does not change with either.
+// Mean place of the tones on the line of fifths, the root from the flat second to the sharp fourth of the
+// key's signature. Apart from the colour that is shown and from how roots are spelled, so that variety does
+// not change with either.
 float brightness(const Chord& chord, Key key) {
   const NoteName root = spell_within(chord.root, signature(key) - 5);
   float sum = 0;
@@ -69,7 +111,8 @@ float brightness(const Chord& chord, Key key) {
   return sum / static_cast<float>(row(chord.quality).degrees.size());
 }
 
-// Cells of three by three: dark to bright, resolved to tense, cut so that the chords that hold a note share out evenly.
+// Cells of three by three: dark to bright, resolved to tense, cut so that the chords that hold a note share
+// out evenly.
 void make_cells(Offered& made, std::size_t k, Key key) {
   const PitchClassSet scale = PitchClassSet(kMajorScale).transposed(7 * signature(key));
   std::array<float, kTableChords> bright;
@@ -94,7 +137,8 @@ void make_cells(Offered& made, std::size_t k, Key key) {
   };
   for (std::size_t held = 0; held < 12; ++held)
     for (std::size_t c = 0; c < kTableChords; ++c)
-      made.cell[k][held][c] = static_cast<std::uint8_t>(3 * third(all_bright, bright[c]) + third(all_tense, tense[held][c]));
+      made.cell[k][held][c] =
+          static_cast<std::uint8_t>(3 * third(all_bright, bright[c]) + third(all_tense, tense[held][c]));
 }
 
 void fill(Offered& made) {
@@ -108,17 +152,21 @@ void fill(Offered& made) {
     plainest[made.cls[i]] = std::min(plainest[made.cls[i]], row(made.quality[i]).rarity);
     for (int interval = 0; interval < 12; ++interval) {
       const Role how = role(made.quality[i], interval);
-      made.fit[static_cast<std::size_t>(interval)][i] = how == Role::kChordTone ? kChordTone : how == Role::kTension ? kTension : kAvoid;
+      made.fit[static_cast<std::size_t>(interval)][i] = how == Role::kChordTone ? kChordTone
+                                                        : how == Role::kTension ? kTension
+                                                                                : kAvoid;
     }
     for (const Promise& promise : kPromises)
       if (kRows[i].harte == promise.harte) made.promised[promise.interval][i] = true;
   }
-  for (std::size_t i = 0; i < kOfferedCount; ++i) made.rarer[i] = row(made.quality[i]).rarity - plainest[made.cls[i]];
+  for (std::size_t i = 0; i < kOfferedCount; ++i)
+    made.rarer[i] = row(made.quality[i]).rarity - plainest[made.cls[i]];
 
   for (std::size_t k = 0; k < 25; ++k) {
     std::optional<Key> key;
     if (k < 24) key = Key{PitchClass(static_cast<int>(k)), k < 12 ? Mode::kMajor : Mode::kMinor};
-    const PitchClassSet scale = key ? PitchClassSet(kMajorScale).transposed(7 * signature(*key)) : PitchClassSet(0xFFF);
+    const PitchClassSet scale =
+        key ? PitchClassSet(kMajorScale).transposed(7 * signature(*key)) : PitchClassSet(0xFFF);
     for (std::size_t r = 0; r < 12; ++r) {
       const PitchClass root(static_cast<int>(r));
       for (std::size_t i = 0; i < kOfferedCount; ++i) {

@@ -16,7 +16,8 @@ using Micros = std::chrono::microseconds;
 class PitchClass {
  public:
   constexpr PitchClass() = default;
-  constexpr explicit PitchClass(int semitones) : value_(static_cast<std::uint8_t>(((semitones % 12) + 12) % 12)) {}
+  constexpr explicit PitchClass(int semitones)
+      : value_(static_cast<std::uint8_t>(((semitones % 12) + 12) % 12)) {}
   constexpr int value() const { return value_; }
   friend constexpr auto operator<=>(PitchClass, PitchClass) = default;
 
@@ -25,14 +26,21 @@ class PitchClass {
 };
 
 // Semitones upwards from `from` to `to`, 0..11.
-constexpr int ascending(PitchClass from, PitchClass to) { return (to.value() - from.value() + 12) % 12; }
-constexpr PitchClass transpose(PitchClass pc, int semitones) { return PitchClass(pc.value() + semitones); }
+constexpr int ascending(PitchClass from, PitchClass to) {
+  return (to.value() - from.value() + 12) % 12;
+}
+constexpr PitchClass transpose(PitchClass pc, int semitones) {
+  return PitchClass(pc.value() + semitones);
+}
 
 // A MIDI key number, 0..127, 60 = middle C (C4). Values outside are held at the nearer end.
 class Pitch {
  public:
   constexpr Pitch() = default;
-  constexpr explicit Pitch(int key) : value_(static_cast<std::uint8_t>(key < 0 ? 0 : key > 127 ? 127 : key)) {}
+  constexpr explicit Pitch(int key)
+      : value_(static_cast<std::uint8_t>(key < 0     ? 0
+                                         : key > 127 ? 127
+                                                     : key)) {}
   constexpr int value() const { return value_; }
   constexpr PitchClass pitch_class() const { return PitchClass(value_); }
   friend constexpr auto operator<=>(Pitch, Pitch) = default;

@@ -33,12 +33,16 @@ class PitchClassSet {
     const unsigned r = static_cast<unsigned>(root.value());
     return PitchClassSet((static_cast<unsigned>(bits_) >> r) | (static_cast<unsigned>(bits_) << (12 - r)));
   }
-  constexpr PitchClassSet transposed(int semitones) const {
-    return relative_to(PitchClass(-semitones));
+  constexpr PitchClassSet transposed(int semitones) const { return relative_to(PitchClass(-semitones)); }
+  friend constexpr PitchClassSet operator&(PitchClassSet a, PitchClassSet b) {
+    return PitchClassSet(a.bits() & b.bits());
   }
-  friend constexpr PitchClassSet operator&(PitchClassSet a, PitchClassSet b) { return PitchClassSet(a.bits() & b.bits()); }
-  friend constexpr PitchClassSet operator|(PitchClassSet a, PitchClassSet b) { return PitchClassSet(a.bits() | b.bits()); }
-  friend constexpr PitchClassSet operator-(PitchClassSet a, PitchClassSet b) { return PitchClassSet(a.bits() & ~b.bits()); }
+  friend constexpr PitchClassSet operator|(PitchClassSet a, PitchClassSet b) {
+    return PitchClassSet(a.bits() | b.bits());
+  }
+  friend constexpr PitchClassSet operator-(PitchClassSet a, PitchClassSet b) {
+    return PitchClassSet(a.bits() & ~b.bits());
+  }
   friend constexpr bool operator==(PitchClassSet, PitchClassSet) = default;
 
  private:

@@ -8,11 +8,13 @@ namespace {
 // A row of choices so far, as a chain of steps back.
 struct Partial {
   double worth = 0;
-  std::size_t option = 0;    // of this span
+  std::size_t option = 0;      // of this span
   std::ptrdiff_t before = -1;  // in the list of the span before
 };
 
-bool better(const Cycle& a, const Cycle& b) { return a.worth != b.worth ? a.worth > b.worth : a.choice < b.choice; }
+bool better(const Cycle& a, const Cycle& b) {
+  return a.worth != b.worth ? a.worth > b.worth : a.choice < b.choice;
+}
 
 // Keeps the `count` best of a list.
 template <class T, class Better>
@@ -24,7 +26,9 @@ void keep_best(std::vector<T>& list, std::size_t count, Better by) {
 }
 
 std::vector<std::size_t> allowed(const Span& span) {
-  if (span.pinned) return *span.pinned < span.options.size() ? std::vector<std::size_t>{*span.pinned} : std::vector<std::size_t>{};
+  if (span.pinned)
+    return *span.pinned < span.options.size() ? std::vector<std::size_t>{*span.pinned}
+                                              : std::vector<std::size_t>{};
   std::vector<std::size_t> all(span.options.size());
   for (std::size_t i = 0; i < all.size(); ++i) all[i] = i;
   return all;
@@ -46,7 +50,8 @@ std::vector<Cycle> best_cycles(std::span<const Span> spans, const Link& link, st
     const std::size_t next = (i + 1) % spans.size();
     links[i].assign(spans[i].options.size(), std::vector<double>(spans[next].options.size()));
     for (std::size_t a : options[i])
-      for (std::size_t b : options[next]) links[i][a][b] = link(spans[i].options[a].chord, spans[next].options[b].chord);
+      for (std::size_t b : options[next])
+        links[i][a][b] = link(spans[i].options[a].chord, spans[next].options[b].chord);
   }
   const auto by_worth = [](const Partial& a, const Partial& b) { return a.worth > b.worth; };
   for (std::size_t first : options[0]) {
@@ -58,7 +63,8 @@ std::vector<Cycle> best_cycles(std::span<const Span> spans, const Link& link, st
         std::vector<Partial> ends;
         for (std::size_t p = 0; p < levels[i - 1].size(); ++p) {
           const Partial& before = levels[i - 1][p];
-          ends.push_back({before.worth + links[i - 1][before.option][b] + spans[i].options[b].worth, b, static_cast<std::ptrdiff_t>(p)});
+          ends.push_back({before.worth + links[i - 1][before.option][b] + spans[i].options[b].worth, b,
+                          static_cast<std::ptrdiff_t>(p)});
         }
         keep_best(ends, count, by_worth);
         levels[i].insert(levels[i].end(), ends.begin(), ends.end());
@@ -80,14 +86,16 @@ std::vector<Cycle> best_cycles(std::span<const Span> spans, const Link& link, st
   return found;
 }
 
-std::vector<Cycle> different_cycles(std::span<const Cycle> cycles, std::span<const Span> spans, std::size_t apart, std::size_t count) {
+std::vector<Cycle> different_cycles(std::span<const Cycle> cycles, std::span<const Span> spans,
+                                    std::size_t apart, std::size_t count) {
   std::vector<Cycle> kept;
   for (const Cycle& cycle : cycles) {
     if (kept.size() == count) break;
     const bool differs = std::all_of(kept.begin(), kept.end(), [&](const Cycle& other) {
       std::size_t differences = 0;
       for (std::size_t i = 0; i < spans.size(); ++i) {
-        const Chord &a = spans[i].options[cycle.choice[i]].chord, &b = spans[i].options[other.choice[i]].chord;
+        const Chord &a = spans[i].options[cycle.choice[i]].chord,
+                    &b = spans[i].options[other.choice[i]].chord;
         differences += a.root != b.root || a.quality != b.quality;
       }
       return differences >= apart;

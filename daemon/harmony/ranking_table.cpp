@@ -57,7 +57,8 @@ QualityClass quality_class(Quality of) {
     for (const QualityRow& made : chord_vocabulary()) {
       const auto has = [&](int number, int alter) {
         for (Degree degree : made.degrees)
-          if (degree == Degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)}) return true;
+          if (degree == Degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)})
+            return true;
         return false;
       };
       const bool sixth = has(6, 0) || has(13, 0), flat7 = has(7, -1), seventh = has(7, 0);
@@ -104,7 +105,8 @@ std::optional<RankingTable> RankingTable::from(std::span<const std::int32_t> num
   for (std::size_t note = 0; note < 12; ++note)
     for (std::size_t c = 0; c < kTableChords; ++c)
       out.long_note[note][c] = by_interval[(note + 12 - c / kQualityClasses) % 12][c % kQualityClasses];
-  for (float* weight : {&out.again.second, &out.again.third, &out.again.fourth, &out.again.circle_of_two, &out.again.circle_of_three})
+  for (float* weight : {&out.again.second, &out.again.third, &out.again.fourth, &out.again.circle_of_two,
+                        &out.again.circle_of_three})
     in.read(*weight);
   in.read(out.take);
   in.read(out.after_two);

@@ -1,12 +1,12 @@
 // The learnt table of what is usual: which chord stands under these notes, after these chords, in this key.
 //
-// Chords are seen from the tonic of the key's signature (a minor key through its relative major), in thirteen classes of
-// quality: 156 in all. Every number is a natural logarithm of how much likelier a chord becomes; they add up.
-// The table is ranking_table.inc, made by daemon/harmony/learning/train_ranking.py (conditional logit over counts); the same text
-// can be read from a file, to measure a table learnt on other pieces.
-// Source: counts and weights from OpenEWLD (Simonetta, Carnovalini, Orio & Roda, Audio Mostly 2018; MIT licence), songs of
-// about 1850 to 1930. Method: Witten & Bell (1991) smoothing; McFadden (1974) conditional logit.
-// Pure. Heap: only in the constructors.
+// Chords are seen from the tonic of the key's signature (a minor key through its relative major), in thirteen
+// classes of quality: 156 in all. Every number is a natural logarithm of how much likelier a chord becomes;
+// they add up. The table is ranking_table.inc, made by daemon/harmony/learning/train_ranking.py (conditional
+// logit over counts); the same text can be read from a file, to measure a table learnt on other pieces.
+// Source: counts and weights from OpenEWLD (Simonetta, Carnovalini, Orio & Roda, Audio Mostly 2018; MIT
+// licence), songs of about 1850 to 1930. Method: Witten & Bell (1991) smoothing; McFadden (1974) conditional
+// logit. Pure. Heap: only in the constructors.
 #pragma once
 
 #include <array>
@@ -22,8 +22,20 @@ namespace undersong::harmony {
 
 // A chord as the table knows it: third, fifth, seventh. Ninths and alterations fall to their seventh chord.
 enum class QualityClass : std::uint8_t {
-  kMajor, kSixth, kMajorSeventh, kDominant, kMinor, kMinorSixth, kMinorSeventh, kMinorMajorSeventh, kHalfDiminished,
-  kDiminished, kAugmented, kAugmentedSeventh, kSuspended, kNone,
+  kMajor,
+  kSixth,
+  kMajorSeventh,
+  kDominant,
+  kMinor,
+  kMinorSixth,
+  kMinorSeventh,
+  kMinorMajorSeventh,
+  kHalfDiminished,
+  kDiminished,
+  kAugmented,
+  kAugmentedSeventh,
+  kSuspended,
+  kNone,
 };
 inline constexpr std::size_t kQualityClasses = 13;
 inline constexpr std::size_t kTableChords = 12 * kQualityClasses;
@@ -49,18 +61,21 @@ class RankingTable {
   // Family of a class, 0..5.
   static std::size_t family(std::size_t quality_class);
 
-  std::array<Row, kTableChords + 1> after;                     // by the last chord
-  std::array<Row, 12 * kFamilies + 1> after_second;            // by root and family of the second last
-  std::array<std::array<Row, kFamilies + 1>, 3> seen_from;     // by family of the second, third, fourth last, from its root
-  Row restated;                                                // the last chord was stated twice; from its root
-  std::array<Row, 5> by_length;                                // spans of up to 1, 2, 3, 4 beats, and longer
+  std::array<Row, kTableChords + 1> after;           // by the last chord
+  std::array<Row, 12 * kFamilies + 1> after_second;  // by root and family of the second last
+  std::array<std::array<Row, kFamilies + 1>, 3>
+      seen_from;                 // by family of the second, third, fourth last, from its root
+  Row restated;                  // the last chord was stated twice; from its root
+  std::array<Row, 5> by_length;  // spans of up to 1, 2, 3, 4 beats, and longer
   std::array<std::array<float, kQualityClasses>, kQualityClasses> by_style;  // [class heard][class]
-  std::array<Row, 12> note, held, first, last;                 // by note above the tonic
+  std::array<Row, 12> note, held, first, last;                               // by note above the tonic
   std::array<Row, 12> long_note;
-  struct Again { float second, third, fourth, circle_of_two, circle_of_three; } again;
+  struct Again {
+    float second, third, fourth, circle_of_two, circle_of_three;
+  } again;
   static constexpr std::size_t kTakeWeights = 12;
-  std::array<float, kTakeWeights> take;                        // in the order of TakeMemory's findings
-  std::vector<Listed> after_two, after_two_seen;               // sorted by context
+  std::array<float, kTakeWeights> take;           // in the order of TakeMemory's findings
+  std::vector<Listed> after_two, after_two_seen;  // sorted by context
 
  private:
   RankingTable() = default;

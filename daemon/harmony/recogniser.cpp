@@ -11,40 +11,47 @@ namespace undersong::harmony {
 namespace {
 
 // Prices. One unit is about the step from a sure name to a doubtful one.
-constexpr float kExtraTone = 1.6f;        // sounds, belongs to no degree of the chord
+constexpr float kExtraTone = 1.6f;         // sounds, belongs to no degree of the chord
 constexpr float kMissingEssential = 1.5f;  // a third, a seventh, the tension that gives the chord its name
-constexpr float kMissingOther = 0.12f;    // a perfect fifth, a lower tension
+constexpr float kMissingOther = 0.12f;     // a perfect fifth, a lower tension
 constexpr float kMissingFifthOfTriad = 0.7f;
-constexpr float kMissingRoot = 0.42f;      // rootless left-hand forms, only of chords of four tones and more
-// ... where only what sounds may be promised: the player left the root out of B D F, so it is Bdim before it is G7.
+constexpr float kMissingRoot = 0.42f;  // rootless left-hand forms, only of chords of four tones and more
+// ... where only what sounds may be promised: the player left the root out of B D F, so it is Bdim before it
+// is G7.
 constexpr float kSilentRoot = 0.2f, kSilentRootOfThree = 0.5f;
-constexpr float kSixthInverted = 0.4f;     // a chord of the sixth stands on its root; otherwise it is a chord of the seventh
+constexpr float kSixthInverted =
+    0.4f;  // a chord of the sixth stands on its root; otherwise it is a chord of the seventh
 constexpr float kSuspendedInverted = 0.4f;
-constexpr float kForeignBass = 0.9f;      // slash chord over a note outside the chord
-constexpr float kQuartal = -0.6f;          // notes stacked in fourths are heard as such
-constexpr float kOutsideKey = 0.10f;      // each tone of the name outside the key
-constexpr float kSameRoot = -0.15f;       // as the previous chord
-constexpr float kFallingFifth = -0.15f;   // from the previous chord
-constexpr float kHeard = 0.08f;           // each unit of log-probability that the ear gives the name
-constexpr float kHardlyHeard = -6.0f;     // less than that is all the same
+constexpr float kForeignBass = 0.9f;     // slash chord over a note outside the chord
+constexpr float kQuartal = -0.6f;        // notes stacked in fourths are heard as such
+constexpr float kOutsideKey = 0.10f;     // each tone of the name outside the key
+constexpr float kSameRoot = -0.15f;      // as the previous chord
+constexpr float kFallingFifth = -0.15f;  // from the previous chord
+constexpr float kHeard = 0.08f;          // each unit of log-probability that the ear gives the name
+constexpr float kHardlyHeard = -6.0f;    // less than that is all the same
 constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
 
 float inversion_price(int bass_interval, bool is_tone) {
   if (bass_interval == 0) return 0;
   if (!is_tone) return kForeignBass;
   switch (bass_interval) {
-    case 3: case 4: return 0.45f;           // first inversion
-    case 6: case 7: case 8: return 0.50f;   // second
-    case 10: case 11: return 0.55f;         // third
+    case 3:
+    case 4: return 0.45f;  // first inversion
+    case 6:
+    case 7:
+    case 8: return 0.50f;  // second
+    case 10:
+    case 11: return 0.55f;  // third
     case 9: return 0.60f;
-    default: return 0.80f;                  // a suspension or tension in the bass
+    default: return 0.80f;  // a suspension or tension in the bass
   }
 }
 
 // What names that are not said of inversions cost there.
 float price_of_inverted(const QualityRow& made) {
   if (made.tones.size() == 3) return made.family == Family::kSuspended ? kSuspendedInverted : 0.0f;
-  const bool sixth = made.tones.size() == 4 && made.tones.contains(PitchClass(9)) && !made.tones.contains(PitchClass(6));
+  const bool sixth =
+      made.tones.size() == 4 && made.tones.contains(PitchClass(9)) && !made.tones.contains(PitchClass(6));
   return sixth && made.family != Family::kDominant ? kSixthInverted : 0.0f;
 }
 
@@ -108,16 +115,19 @@ ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
       const int essential = ((missing & made.essential) - PitchClassSet(1)).size();
       const int other = missing.size() - essential - !root_sounds;
       float price = made.rarity + context_price + inversion_price(bass_interval, bass_is_tone);
-      price += kExtraTone * static_cast<float>(extra.size()) + kMissingEssential * static_cast<float>(essential) +
-               kMissingOther * static_cast<float>(other);
+      price += kExtraTone * static_cast<float>(extra.size()) +
+               kMissingEssential * static_cast<float>(essential) + kMissingOther * static_cast<float>(other);
       if (!root_sounds) price += kMissingRoot;
-      if (!root_sounds && context.sounding_only) price += kSilentRoot + (sounding.size() <= 3 ? kSilentRootOfThree : 0);
+      if (!root_sounds && context.sounding_only)
+        price += kSilentRoot + (sounding.size() <= 3 ? kSilentRootOfThree : 0);
       if (bass_interval != 0) price += price_of_inverted(made);
       if (tones == 3 && missing.contains(PitchClass(7))) price += kMissingFifthOfTriad - kMissingEssential;
       if (is_quartal_row) price += kQuartal;
       price += kOutsideKey * static_cast<float>((made.tones - home).size());
       if (!context.heard.empty())
-        price -= kHeard * std::max(kHardlyHeard, context.heard[static_cast<std::size_t>(r * kEarClasses + ear_class(Quality(static_cast<int>(i))))]);
+        price -=
+            kHeard * std::max(kHardlyHeard, context.heard[static_cast<std::size_t>(
+                                                r * kEarClasses + ear_class(Quality(static_cast<int>(i))))]);
       if (found == kMaxReadings && price >= best[found - 1].price) continue;
       std::size_t at = found < kMaxReadings ? found++ : found - 1;
       while (at > 0 && best[at - 1].price > price) {
@@ -129,9 +139,11 @@ ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
   }
   float sum = 0.15f;  // room for what the table doesn't know
   std::array<float, kMaxReadings> weight{};
-  for (std::size_t i = 0; i < found; ++i) sum += weight[i] = std::exp(-2.5f * (best[i].price - best[0].price));
+  for (std::size_t i = 0; i < found; ++i)
+    sum += weight[i] = std::exp(-2.5f * (best[i].price - best[0].price));
   const float sureness = std::exp(-0.6f * std::max(0.0f, best[0].price - 0.8f));
-  for (std::size_t i = 0; i < found; ++i) out.push_back({best[i].chord, sureness * weight[i] / sum, best[i].price});
+  for (std::size_t i = 0; i < found; ++i)
+    out.push_back({best[i].chord, sureness * weight[i] / sum, best[i].price});
   return out;
 }
 
@@ -149,7 +161,8 @@ Quality enrich(Quality frame, PitchClass root, PitchClassSet sounding) {
     const PitchClassSet added = made.tones - base.tones;
     if (!(base.tones - made.tones).empty() || !(added - PitchClassSet(kExtensions)).empty()) continue;
     if (!(added - seen).empty()) continue;
-    // A sixth makes another seventh-class chord of a triad; only 9ths and 11ths enrich a chord without seventh.
+    // A sixth makes another seventh-class chord of a triad; only 9ths and 11ths enrich a chord without
+    // seventh.
     if (base.tones.size() == 3 && added.contains(PitchClass(9))) continue;
     const int size = made.tones.size();
     if (size > best_size || (size == best_size && made.rarity < best_rarity)) {

@@ -13,7 +13,9 @@ Third third_of(Quality quality) {
   if (tones.contains(PitchClass(4))) return Third::kMajor;
   return tones.contains(PitchClass(3)) ? Third::kMinor : Third::kOther;
 }
-bool is_dominant(Quality quality) { return row(quality).family == Family::kDominant; }
+bool is_dominant(Quality quality) {
+  return row(quality).family == Family::kDominant;
+}
 // A chord that a ii could be: minor, with or without seventh, or half diminished.
 bool is_minor_kind(Quality quality) {
   return row(quality).family == Family::kMinor || row(quality).family == Family::kHalfDiminished;
@@ -28,12 +30,15 @@ Relation relation(const ChordsBefore& before, const Chord& next, const std::opti
   if (move != 0 && next.bass == last.bass) return Relation::kPedalPoint;
   const Third from = third_of(last.quality), to = third_of(next.quality);
   if (move == 0)
-    return from != to && from != Third::kOther && to != Third::kOther ? Relation::kParallel : Relation::kSameRoot;
+    return from != to && from != Third::kOther && to != Third::kOther ? Relation::kParallel
+                                                                      : Relation::kSameRoot;
 
   if (key && key->mode == Mode::kMajor) {
     const int degree = ascending(key->tonic, next.root);
-    if (move == 2 && degree == 0 && is_dominant(last.quality) && to == Third::kMajor) return Relation::kBackdoor;
-    if (move == 5 && degree == 10 && is_dominant(next.quality) && is_minor_kind(last.quality)) return Relation::kBackdoor;
+    if (move == 2 && degree == 0 && is_dominant(last.quality) && to == Third::kMajor)
+      return Relation::kBackdoor;
+    if (move == 5 && degree == 10 && is_dominant(next.quality) && is_minor_kind(last.quality))
+      return Relation::kBackdoor;
   }
   if (is_dominant(next.quality)) {
     if (move == 6 && is_dominant(last.quality)) return Relation::kTritoneSubstitute;
@@ -41,17 +46,24 @@ Relation relation(const ChordsBefore& before, const Chord& next, const std::opti
   }
   if (is_dominant(last.quality)) {
     if (move == 11) return Relation::kSubstituteResolves;
-    // Where the key is known, V is the chord on its fifth; another dominant may deceive as well when there is no key.
+    // Where the key is known, V is the chord on its fifth; another dominant may deceive as well when there is
+    // no key.
     const bool five = !key || ascending(key->tonic, last.root) == 7;
-    if (five && ((move == 2 && to == Third::kMinor) || (move == 1 && to == Third::kMajor && !is_dominant(next.quality))))
+    if (five && ((move == 2 && to == Third::kMinor) ||
+                 (move == 1 && to == Third::kMajor && !is_dominant(next.quality))))
       return Relation::kDeceptive;
   }
   if (move == 5) return Relation::kFallingFifth;
-  if ((move == 9 && from == Third::kMajor && to == Third::kMinor) || (move == 3 && from == Third::kMinor && to == Third::kMajor))
+  if ((move == 9 && from == Third::kMajor && to == Third::kMinor) ||
+      (move == 3 && from == Third::kMinor && to == Third::kMajor))
     return Relation::kRelative;
   switch (move) {
-    case 1: case 11: return Relation::kChromaticApproach;
-    case 3: case 4: case 8: case 9: return Relation::kMediant;
+    case 1:
+    case 11: return Relation::kChromaticApproach;
+    case 3:
+    case 4:
+    case 8:
+    case 9: return Relation::kMediant;
     case 7: return Relation::kRisingFifth;
     case 6: return Relation::kTritone;
     default: return Relation::kStep;
@@ -59,9 +71,21 @@ Relation relation(const ChordsBefore& before, const Chord& next, const std::opti
 }
 
 std::string_view text(Relation relation) {
-  static constexpr std::array<std::string_view, 15> kText{
-      "", "pedal point", "parallel", "backdoor", "tritone substitute", "substitute resolves", "deceptive", "falling fifth",
-      "relative", "chromatic approach", "mediant", "rising fifth", "step", "tritone", "same root"};
+  static constexpr std::array<std::string_view, 15> kText{"",
+                                                          "pedal point",
+                                                          "parallel",
+                                                          "backdoor",
+                                                          "tritone substitute",
+                                                          "substitute resolves",
+                                                          "deceptive",
+                                                          "falling fifth",
+                                                          "relative",
+                                                          "chromatic approach",
+                                                          "mediant",
+                                                          "rising fifth",
+                                                          "step",
+                                                          "tritone",
+                                                          "same root"};
   return kText[static_cast<std::size_t>(relation)];
 }
 

@@ -1,9 +1,9 @@
-// A layer of the ear whose twelve roots share their weights: what each root sees is every row of pitch classes, turned so
-// that the root comes first, times the same weights. That is a circular correlation, and is worked out as products of
-// Fourier coefficients: a seventh of the multiplications.
+// A layer of the ear whose twelve roots share their weights: what each root sees is every row of pitch
+// classes, turned so that the root comes first, times the same weights. That is a circular correlation, and
+// is worked out as products of Fourier coefficients: a seventh of the multiplications.
 //
-// Rows: channels of 12 pitch classes. Outputs: a multiple of kLane for each root. No allocation after construction.
-// Source: the convolution theorem, any handbook of signal processing.
+// Rows: channels of 12 pitch classes. Outputs: a multiple of kLane for each root. No allocation after
+// construction. Source: the convolution theorem, any handbook of signal processing.
 #pragma once
 
 #include <array>
@@ -22,8 +22,12 @@ inline constexpr std::array<double, 12> kCosine = [] {
   constexpr double kSlant = std::numbers::sqrt3 / 2;
   return std::array<double, 12>{1, kSlant, .5, 0, -.5, -kSlant, -1, -kSlant, -.5, 0, .5, kSlant};
 }();
-constexpr double cosine(std::size_t twelfths) { return kCosine[twelfths % 12]; }
-constexpr double sine(std::size_t twelfths) { return kCosine[(twelfths + 9) % 12]; }
+constexpr double cosine(std::size_t twelfths) {
+  return kCosine[twelfths % 12];
+}
+constexpr double sine(std::size_t twelfths) {
+  return kCosine[(twelfths + 9) % 12];
+}
 
 [[gnu::always_inline]] inline void to_spectrum(const float* __restrict row, float* __restrict out) {
   // Values a tritone apart meet in every coefficient: even ones take their sum, odd ones their difference.
@@ -73,13 +77,16 @@ class Rotation {
   }
 
   // y[root] += what the root sees of `rows`, which are spectra.
-  [[gnu::always_inline]] inline void add(const std::array<Spectrum, Channels>& rows, std::array<std::array<float, Out>, 12>& y) const {
+  [[gnu::always_inline]] inline void add(const std::array<Spectrum, Channels>& rows,
+                                         std::array<std::array<float, Out>, 12>& y) const {
     std::array<std::array<float, Out>, 12> sums;
     // Two coefficients at a time and few lanes, so that the sums stay in registers.
     for (std::size_t k = 0; k < 12; k += 2) {
       std::size_t at = 0;
-      for (std::size_t b = 0; b < kLonger; ++b, at += (kEach + 1) * kLane) add_block<kEach + 1>(rows, k, at, sums);
-      for (std::size_t b = kLonger; b < kBlocks; ++b, at += kEach * kLane) add_block<kEach>(rows, k, at, sums);
+      for (std::size_t b = 0; b < kLonger; ++b, at += (kEach + 1) * kLane)
+        add_block<kEach + 1>(rows, k, at, sums);
+      for (std::size_t b = kLonger; b < kBlocks; ++b, at += kEach * kLane)
+        add_block<kEach>(rows, k, at, sums);
     }
     for (std::size_t o = 0; o < Out; o += kLane) {
       Lane sum[12];
@@ -91,7 +98,8 @@ class Rotation {
         Lane even = r % 2 == 0 ? sum[0] + sum[1] : sum[0] - sum[1], odd = {};
 #pragma GCC unroll 5
         for (std::size_t k = 1; k <= 5; ++k)
-          (k % 2 == 0 ? even : odd) += static_cast<float>(cosine(r * k)) * sum[2 * k] - static_cast<float>(sine(r * k)) * sum[2 * k + 1];
+          (k % 2 == 0 ? even : odd) += static_cast<float>(cosine(r * k)) * sum[2 * k] -
+                                       static_cast<float>(sine(r * k)) * sum[2 * k + 1];
         store(&y[r][o], load(&y[r][o]) + (even + odd));
         store(&y[r + 6][o], load(&y[r + 6][o]) + (even - odd));
       }
@@ -101,7 +109,8 @@ class Rotation {
  private:
   // The sums over the channels of coefficients k and k + 1, for `Lanes` vectors of outputs.
   template <std::size_t Lanes>
-  [[gnu::always_inline]] inline void add_block(const std::array<Spectrum, Channels>& rows, std::size_t k, std::size_t from,
+  [[gnu::always_inline]] inline void add_block(const std::array<Spectrum, Channels>& rows, std::size_t k,
+                                               std::size_t from,
                                                std::array<std::array<float, Out>, 12>& sums) const {
     Lane first[Lanes] = {}, second[Lanes] = {};
     const float* w = &weights_[k * Channels * Out + from * Channels * 2];
@@ -118,7 +127,8 @@ class Rotation {
       }
     }
 #pragma GCC unroll 3
-    for (std::size_t l = 0; l < Lanes; ++l) store(&sums[k][from + l * kLane], first[l]), store(&sums[k + 1][from + l * kLane], second[l]);
+    for (std::size_t l = 0; l < Lanes; ++l)
+      store(&sums[k][from + l * kLane], first[l]), store(&sums[k + 1][from + l * kLane], second[l]);
   }
 
   // In the order in which add() reads them: from far memory they come in one stream.
@@ -127,10 +137,12 @@ class Rotation {
     const std::size_t lanes = lane < longer ? kEach + 1 : kEach;
     const std::size_t from = lane < longer ? lane / lanes * lanes : longer + (lane - longer) / lanes * lanes;
     const std::size_t pair = coefficient / 2 * 2, second = coefficient % 2;
-    return weights_[pair * Channels * Out + (from * Channels * 2 + (channel * 2 + second) * lanes) * kLane + out - from * kLane];
+    return weights_[pair * Channels * Out + (from * Channels * 2 + (channel * 2 + second) * lanes) * kLane +
+                    out - from * kLane];
   }
   // Blocks of up to three lanes.
-  static constexpr std::size_t kLanes = Out / kLane, kBlocks = (kLanes + 2) / 3, kEach = kLanes / kBlocks, kLonger = kLanes % kBlocks;
+  static constexpr std::size_t kLanes = Out / kLane, kBlocks = (kLanes + 2) / 3, kEach = kLanes / kBlocks,
+                               kLonger = kLanes % kBlocks;
   std::array<float, Channels * 12 * Out> weights_;
 };
 

@@ -14,7 +14,7 @@ constexpr int kHarmonics = 11;
 constexpr std::size_t kMostKeys = 16;
 
 struct Partial {
-  double key = 0;     // as a MIDI key number, with a fraction
+  double key = 0;  // as a MIDI key number, with a fraction
   double hertz = 0;
   double energy = 0;  // amplitude squared
 };
@@ -29,7 +29,9 @@ double interval_of(int harmonic) {
   return kIntervals[static_cast<std::size_t>(harmonic)];
 }
 
-double hertz(double key) { return 440 * std::exp2((key - 69) / 12); }
+double hertz(double key) {
+  return 440 * std::exp2((key - 69) / 12);
+}
 
 // Partials of all tones in rising order; those that fall together become one.
 Partials spectrum(std::span<const Pitch> keys, int harmonics) {
@@ -92,7 +94,9 @@ const PairTable& pair_table() {
   static const PairTable kTable;
   return kTable;
 }
-std::size_t place(Pitch key) { return static_cast<std::size_t>(std::clamp(key.value(), kLowest, kHighest) - kLowest); }
+std::size_t place(Pitch key) {
+  return static_cast<std::size_t>(std::clamp(key.value(), kLowest, kHighest) - kLowest);
+}
 
 }  // namespace
 
@@ -100,13 +104,16 @@ double roughness(std::span<const Pitch> keys, int harmonics) {
   FixedVector<Pitch, kMostKeys> different;
   for (Pitch key : keys)
     if (std::find(different.begin(), different.end(), key) == different.end()) different.push_back(key);
-  const Partials partials = spectrum({different.begin(), different.size()}, std::clamp(harmonics, 1, kHarmonics));
+  const Partials partials =
+      spectrum({different.begin(), different.size()}, std::clamp(harmonics, 1, kHarmonics));
   double energy = 0;
   for (const Partial& partial : partials) energy += partial.energy;
   return energy > 0 ? beating(partials) / energy : 0;
 }
 
-float pair_roughness(Pitch a, Pitch b) { return pair_table().values[place(a) * kKeys + place(b)]; }
+float pair_roughness(Pitch a, Pitch b) {
+  return pair_table().values[place(a) * kKeys + place(b)];
+}
 
 PairRoughness pair_roughness(std::span<const Pitch> keys) {
   if (keys.size() < 2) return {};

@@ -5,18 +5,23 @@
 namespace undersong::harmony {
 namespace {
 
-// Place of the degree on the line of fifths, seen from the root: 5 is one up, 4 one down, each sharp seven up.
+// Place of the degree on the line of fifths, seen from the root: 5 is one up, 4 one down, each sharp seven
+// up.
 constexpr int fifths_of(Degree degree) {
   constexpr std::array<int, 7> kMajorScale{0, 2, 4, -1, 1, 3, 5};
   return kMajorScale[(degree.number - 1) % 7] + 7 * degree.alter;
 }
 constexpr std::string_view kLetters = "FCGDAEB";
 
-constexpr int floor_div(int a, int b) { return a >= 0 ? a / b : -((-a + b - 1) / b); }
+constexpr int floor_div(int a, int b) {
+  return a >= 0 ? a / b : -((-a + b - 1) / b);
+}
 
 }  // namespace
 
-NoteName NoteName::above(Degree degree) const { return NoteName(fifths_ + fifths_of(degree)); }
+NoteName NoteName::above(Degree degree) const {
+  return NoteName(fifths_ + fifths_of(degree));
+}
 
 Degree NoteName::degree_to(NoteName note) const {
   const int distance = note.fifths() - fifths_;
@@ -29,7 +34,8 @@ Degree NoteName::degree_to(NoteName note) const {
 void append_text(std::string& out, NoteName name) {
   const int accidentals = floor_div(name.fifths() + 1, 7);
   out += kLetters[static_cast<std::size_t>(name.fifths() + 1 - 7 * accidentals)];
-  out.append(static_cast<std::size_t>(accidentals < 0 ? -accidentals : accidentals), accidentals < 0 ? 'b' : '#');
+  out.append(static_cast<std::size_t>(accidentals < 0 ? -accidentals : accidentals),
+             accidentals < 0 ? 'b' : '#');
 }
 
 std::string text(NoteName name) {

@@ -1,8 +1,8 @@
 // Names of notes: letter and accidentals, kept as a place on the line of fifths.
 //
-// ... Bb = -2, F = -1, C = 0, G = 1, D = 2 ...; seven steps up add a sharp. Transposing a name by an interval is an
-// addition, so thirds stack on letters by themselves.
-// Source: the line of fifths as in Temperley (2001), "The Cognition of Basic Musical Structures", ch. 5.
+// ... Bb = -2, F = -1, C = 0, G = 1, D = 2 ...; seven steps up add a sharp. Transposing a name by an interval
+// is an addition, so thirds stack on letters by themselves. Source: the line of fifths as in Temperley
+// (2001), "The Cognition of Basic Musical Structures", ch. 5.
 #pragma once
 
 #include <cstdint>
@@ -18,7 +18,8 @@ namespace undersong::harmony {
 class NoteName {
  public:
   constexpr NoteName() = default;
-  // fifths: place on the line of fifths, C = 0. Useful range -15 (Fbb) .. 19 (B##); others work but read badly.
+  // fifths: place on the line of fifths, C = 0. Useful range -15 (Fbb) .. 19 (B##); others work but read
+  // badly.
   constexpr explicit NoteName(int fifths) : fifths_(static_cast<std::int8_t>(fifths)) {}
   constexpr int fifths() const { return fifths_; }
   constexpr PitchClass pitch_class() const { return PitchClass(7 * fifths_); }

@@ -11,7 +11,8 @@ namespace {
 
 constexpr int kNeighbours = 12;  // the most between neighbouring upper voices
 
-// What the upper three must have among them: the tones that tell the chord, at most three, the telling ones first.
+// What the upper three must have among them: the tones that tell the chord, at most three, the telling ones
+// first.
 PitchClassSet must_have(const Chord& chord) {
   const QualityRow& made = row(chord.quality);
   PitchClassSet out;
@@ -33,7 +34,9 @@ bool within(std::size_t voice, int key) {
   return key >= kStringRanges[voice].lowest.value() && key <= kStringRanges[voice].highest.value();
 }
 
-int price(const StringChord& before, const StringChord& after) { return motion(before, after) + kParallel * parallels(before, after); }
+int price(const StringChord& before, const StringChord& after) {
+  return motion(before, after) + kParallel * parallels(before, after);
+}
 
 }  // namespace
 
@@ -46,13 +49,16 @@ std::vector<StringChord> string_layouts(const Chord& chord) {
     if (PitchClass(cello) != chord.bass) continue;
     for (int viola = std::max(cello + 1, kStringRanges[1].lowest.value()); within(1, viola); ++viola) {
       if (!tones.contains(PitchClass(viola)) || viola - cello > 2 * kNeighbours) continue;
-      for (int second = std::max(viola, kStringRanges[2].lowest.value()); within(2, second) && second - viola <= kNeighbours; ++second) {
+      for (int second = std::max(viola, kStringRanges[2].lowest.value());
+           within(2, second) && second - viola <= kNeighbours; ++second) {
         if (!tones.contains(PitchClass(second))) continue;
-        for (int first = std::max(second, kStringRanges[3].lowest.value()); within(3, first) && first - second <= kNeighbours; ++first) {
+        for (int first = std::max(second, kStringRanges[3].lowest.value());
+             within(3, first) && first - second <= kNeighbours; ++first) {
           if (!tones.contains(PitchClass(first)) || viola == second || second == first) continue;
           PitchClassSet has;
           for (int key : {viola, second, first}) has.insert(PitchClass(key));
-          if ((needed - has).empty()) out.push_back({Pitch(cello), Pitch(viola), Pitch(second), Pitch(first)});
+          if ((needed - has).empty())
+            out.push_back({Pitch(cello), Pitch(viola), Pitch(second), Pitch(first)});
         }
       }
     }
@@ -70,9 +76,11 @@ int parallels(const StringChord& before, const StringChord& after) {
   int count = 0;
   for (std::size_t low = 0; low < kStrings; ++low)
     for (std::size_t high = low + 1; high < kStrings; ++high) {
-      const int up_low = after[low].value() - before[low].value(), up_high = after[high].value() - before[high].value();
+      const int up_low = after[low].value() - before[low].value(),
+                up_high = after[high].value() - before[high].value();
       if (up_low == 0 || up_high == 0 || (up_low > 0) != (up_high > 0)) continue;
-      const int was = (before[high].value() - before[low].value()) % 12, is = (after[high].value() - after[low].value()) % 12;
+      const int was = (before[high].value() - before[low].value()) % 12,
+                is = (after[high].value() - after[low].value()) % 12;
       count += was == is && (is == 0 || is == 7);
     }
   return count;

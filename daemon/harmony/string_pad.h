@@ -1,12 +1,13 @@
-// Chords for a string section: violin I, violin II, viola, cello, led from chord to chord with the least motion there is.
+// Chords for a string section: violin I, violin II, viola, cello, led from chord to chord with the least
+// motion there is.
 //
-// Every chord is laid out in all ways that fit the rules below; the row of layouts with the lowest price is found exactly
-// (dynamic programming). Price: semitones moved by all voices together, and kParallel for every pair of voices that move
-// in parallel perfect fifths, octaves or unisons. A common tone that is held costs nothing, so it is held.
-// Rules: each voice within its range, no crossing, the upper three at most an octave apart from neighbour to neighbour;
-// the cello has the chord's bass; the third (or what is suspended for it) and the seventh are there, and the tone that
-// gives the chord its name where a voice is left.
-// Source of the ranges: lowest notes as in Adler, "The Study of Orchestration" (from memory), upper ends where a section
+// Every chord is laid out in all ways that fit the rules below; the row of layouts with the lowest price is
+// found exactly (dynamic programming). Price: semitones moved by all voices together, and kParallel for every
+// pair of voices that move in parallel perfect fifths, octaves or unisons. A common tone that is held costs
+// nothing, so it is held. Rules: each voice within its range, no crossing, the upper three at most an octave
+// apart from neighbour to neighbour; the cello has the chord's bass; the third (or what is suspended for it)
+// and the seventh are there, and the tone that gives the chord its name where a voice is left. Source of the
+// ranges: lowest notes as in Adler, "The Study of Orchestration" (from memory), upper ends where a section
 // plays softly without strain (common practice, no source); parallels as in any harmony textbook.
 // For files and finished takes: allocates.
 #pragma once

@@ -25,13 +25,15 @@ void TakeMemory::add(const Chord& chord, std::optional<PitchClass> held, PitchCl
   }
   const auto cls = quality_class(chord.quality);
   entries_[size_++] = {
-      static_cast<std::uint8_t>(cls == QualityClass::kNone ? kTableChords
-                                                           : static_cast<std::size_t>(chord.root.value()) * kQualityClasses +
-                                                                 static_cast<std::size_t>(cls)),
+      static_cast<std::uint8_t>(cls == QualityClass::kNone
+                                    ? kTableChords
+                                    : static_cast<std::size_t>(chord.root.value()) * kQualityClasses +
+                                          static_cast<std::size_t>(cls)),
       static_cast<std::uint8_t>(held ? held->value() : 255), static_cast<std::uint16_t>(notes.bits())};
 }
 
-void TakeMemory::add_scores(PitchClass held, PitchClassSet notes, const std::array<float, RankingTable::kTakeWeights>& weights,
+void TakeMemory::add_scores(PitchClass held, PitchClassSet notes,
+                            const std::array<float, RankingTable::kTakeWeights>& weights,
                             ChordScores& scores) const {
   if (size_ == 0) return;
   enum { kHeard, kAfter, kAfterTwo, kAfterThree, kHeld, kAfterHeld, kAfterNotes, kNotes, kCounts };
@@ -50,8 +52,10 @@ void TakeMemory::add_scores(PitchClass held, PitchClassSet notes, const std::arr
       ++all[static_cast<std::size_t>(kind)];
     };
     found(kHeard);
-    ++family[entry.chord / kQualityClasses * RankingTable::kFamilies + RankingTable::family(entry.chord % kQualityClasses)];
-    const bool after = same(i, 1), over = entry.held == held.value(), all_notes = entry.notes != 0 && entry.notes == notes.bits();
+    ++family[entry.chord / kQualityClasses * RankingTable::kFamilies +
+             RankingTable::family(entry.chord % kQualityClasses)];
+    const bool after = same(i, 1), over = entry.held == held.value(),
+               all_notes = entry.notes != 0 && entry.notes == notes.bits();
     if (after) {
       found(kAfter);
       if (same(i, 2)) {
@@ -69,14 +73,17 @@ void TakeMemory::add_scores(PitchClass held, PitchClassSet notes, const std::arr
     return all[k] ? static_cast<float>(count[k][c]) / (static_cast<float>(all[k]) + 0.5f) : 0.0f;
   };
   for (std::size_t c = 0; c < kTableChords; ++c) {
-    const std::uint16_t kin = family[c / kQualityClasses * RankingTable::kFamilies + RankingTable::family(c % kQualityClasses)];
+    const std::uint16_t kin =
+        family[c / kQualityClasses * RankingTable::kFamilies + RankingTable::family(c % kQualityClasses)];
     if (kin == 0) continue;
     float sum = weights[2] * log_of_one_and(kin);
     if (count[kHeard][c]) {
-      sum += weights[0] + weights[1] * log_of_one_and(count[kHeard][c]) + weights[3] * log_of_one_and(count[kAfter][c]) +
-             weights[4] * share(kAfter, c) + weights[5] * share(kAfterTwo, c) + weights[6] * share(kAfterThree, c) +
-             weights[7] * log_of_one_and(count[kHeld][c]) + weights[8] * share(kHeld, c) + weights[9] * share(kAfterHeld, c) +
-             weights[10] * share(kAfterNotes, c) + weights[11] * share(kNotes, c);
+      sum += weights[0] + weights[1] * log_of_one_and(count[kHeard][c]) +
+             weights[3] * log_of_one_and(count[kAfter][c]) + weights[4] * share(kAfter, c) +
+             weights[5] * share(kAfterTwo, c) + weights[6] * share(kAfterThree, c) +
+             weights[7] * log_of_one_and(count[kHeld][c]) + weights[8] * share(kHeld, c) +
+             weights[9] * share(kAfterHeld, c) + weights[10] * share(kAfterNotes, c) +
+             weights[11] * share(kNotes, c);
     }
     scores[c] += sum;
   }

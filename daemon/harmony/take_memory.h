@@ -1,4 +1,5 @@
-// What was heard earlier in the take: which chords, over which notes. Ranking learns from it while the player plays.
+// What was heard earlier in the take: which chords, over which notes. Ranking learns from it while the player
+// plays.
 //
 // Pure; no allocation; the newest 512 chords.
 #pragma once
@@ -15,16 +16,18 @@ namespace undersong::harmony {
 
 class TakeMemory {
  public:
-  // `held`: the melody note that mattered; `notes`: all of the melody while the chord stood (empty: nobody knows).
+  // `held`: the melody note that mattered; `notes`: all of the melody while the chord stood (empty: nobody
+  // knows).
   void add(const Chord& chord, std::optional<PitchClass> held, PitchClassSet notes);
   void clear() { size_ = 0; }
   bool empty() const { return size_ == 0; }
 
-  // Adds to `scores` ([absolute root * 13 + class]) what the take so far makes likelier under these notes after the
-  // newest chord it knows. Weights in the order: heard, how often, its family, after the last chord, share of that,
-  // after the last two, three, over the held note, share of that, after the last over the held, over the same notes.
-  void add_scores(PitchClass held, PitchClassSet notes, const std::array<float, RankingTable::kTakeWeights>& weights,
-                  ChordScores& scores) const;
+  // Adds to `scores` ([absolute root * 13 + class]) what the take so far makes likelier under these notes
+  // after the newest chord it knows. Weights in the order: heard, how often, its family, after the last
+  // chord, share of that, after the last two, three, over the held note, share of that, after the last over
+  // the held, over the same notes.
+  void add_scores(PitchClass held, PitchClassSet notes,
+                  const std::array<float, RankingTable::kTakeWeights>& weights, ChordScores& scores) const;
 
  private:
   struct Entry {

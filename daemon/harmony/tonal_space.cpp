@@ -8,7 +8,9 @@ namespace undersong::harmony {
 namespace {
 
 constexpr PitchClassSet kMajorScale{0b101010110101};
-constexpr PitchClassSet scale_of(PitchClass region) { return kMajorScale.transposed(region.value()); }
+constexpr PitchClassSet scale_of(PitchClass region) {
+  return kMajorScale.transposed(region.value());
+}
 
 int fifths_apart(PitchClass a, PitchClass b) {
   const int steps = 7 * ascending(a, b) % 12;
@@ -48,7 +50,8 @@ int nearest_distance(const Triad& chord, Key key) {
   const Triad tonic{key.tonic, transpose(key.tonic, minor ? 3 : 4), transpose(key.tonic, 7)};
   const PitchClass home = minor ? transpose(key.tonic, 3) : key.tonic;
   int best = 1000;
-  for (int missing = 0; best == 1000; ++missing)  // augmented triads lie in no scale: then the one that misses least
+  for (int missing = 0; best == 1000;
+       ++missing)  // augmented triads lie in no scale: then the one that misses least
     for (int region = 0; region < 12; ++region)
       if ((set_of(chord) - scale_of(PitchClass(region))).size() <= missing)
         best = std::min(best, chord_distance(tonic, home, chord, PitchClass(region)) + missing);
@@ -60,13 +63,14 @@ constexpr std::array<int, 5> kThirds{0, 2, 3, 4, 5};
 constexpr std::array<int, 4> kFifths{0, 6, 7, 8};
 
 struct Tables {
-  std::array<std::array<std::array<std::array<std::uint8_t, 9>, 6>, 12>, 2> distance{};  // [mode][root above tonic][third][fifth]
+  std::array<std::array<std::array<std::array<std::uint8_t, 9>, 6>, 12>, 2>
+      distance{};  // [mode][root above tonic][third][fifth]
   struct Above {
     float fifths = 0;
     std::uint8_t third = 0, fifth = 0;  // of the triad at the bottom, semitones
   };
-  std::array<Above, 4096> above{};                                // by set above its root
-  std::array<std::array<SetStability, 4096>, 2> stable{};         // [mode][set above the tonic]
+  std::array<Above, 4096> above{};                         // by set above its root
+  std::array<std::array<SetStability, 4096>, 2> stable{};  // [mode][set above the tonic]
 
   Tables() {
     for (Mode mode : {Mode::kMajor, Mode::kMinor})
@@ -74,9 +78,10 @@ struct Tables {
         for (int third : kThirds)
           for (int fifth : kFifths) {
             const PitchClass root(r);
-            distance[static_cast<std::size_t>(mode)][static_cast<std::size_t>(r)][static_cast<std::size_t>(third)]
-                    [static_cast<std::size_t>(fifth)] = static_cast<std::uint8_t>(nearest_distance(
-                        {root, transpose(root, third), transpose(root, fifth)}, {PitchClass(0), mode}));
+            distance[static_cast<std::size_t>(mode)][static_cast<std::size_t>(r)]
+                    [static_cast<std::size_t>(third)][static_cast<std::size_t>(fifth)] =
+                        static_cast<std::uint8_t>(nearest_distance(
+                            {root, transpose(root, third), transpose(root, fifth)}, {PitchClass(0), mode}));
           }
     for (unsigned bits = 1; bits < above.size(); ++bits) {
       const PitchClassSet set(bits);
@@ -96,7 +101,8 @@ struct Tables {
       }
       int sum = 0;
       for (int i = 0; i < 12; ++i)
-        if (set.contains(PitchClass(i))) sum += i == 6 ? (set.contains(PitchClass(7)) ? 6 : -6) : (7 * i + 5) % 12 - 5;
+        if (set.contains(PitchClass(i)))
+          sum += i == 6 ? (set.contains(PitchClass(7)) ? 6 : -6) : (7 * i + 5) % 12 - 5;
       above[bits].fifths = static_cast<float>(sum) / static_cast<float>(set.size());
     }
   }
@@ -122,7 +128,8 @@ int chord_distance(const Triad& from, PitchClass from_region, const Triad& to, P
   const int i = fifths_apart(from_region, to_region);
   const bool together = from_region == to_region && scale_of(from_region).contains(from.root) &&
                         scale_of(from_region).contains(to.root);
-  const int j = together ? diatonic_fifths_apart(from.root, to.root, from_region) : fifths_apart(from.root, to.root);
+  const int j =
+      together ? diatonic_fifths_apart(from.root, to.root, from_region) : fifths_apart(from.root, to.root);
   const BasicSpace before = basic_space(from, from_region), after = basic_space(to, to_region);
   int k = 0;
   for (std::size_t t = 0; t < 12; ++t) k += std::max(0, after[t] - before[t]);
@@ -131,7 +138,8 @@ int chord_distance(const Triad& from, PitchClass from_region, const Triad& to, P
 
 int distance_from_tonic(PitchClassSet tones, PitchClass root, Key key) {
   const auto& chord = tables().above[tones.relative_to(root).bits()];
-  return tables().distance[static_cast<std::size_t>(key.mode)][static_cast<std::size_t>(ascending(key.tonic, root))][chord.third][chord.fifth];
+  return tables().distance[static_cast<std::size_t>(key.mode)]
+                          [static_cast<std::size_t>(ascending(key.tonic, root))][chord.third][chord.fifth];
 }
 
 SetStability stability(PitchClassSet tones, Key key) {
@@ -143,7 +151,9 @@ float stability(PitchClass tone, Key key) {
   return static_cast<float>(profile[static_cast<std::size_t>(ascending(key.tonic, tone))]);
 }
 
-float mean_fifths(PitchClassSet tones, PitchClass root) { return tables().above[tones.relative_to(root).bits()].fifths; }
+float mean_fifths(PitchClassSet tones, PitchClass root) {
+  return tables().above[tones.relative_to(root).bits()].fifths;
+}
 
 PitchClass likely_root(PitchClassSet tones, PitchClass bass) {
   constexpr std::array<int, 12> kSupport{60, 0, 12, 6, 20, 0, 0, 30, 0, 0, 15, 0};

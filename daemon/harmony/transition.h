@@ -1,7 +1,6 @@
 // What usually follows: how likely each chord is under these notes, after these chords, in this key.
 //
-// Source: the learnt table (ranking_table.h).
-// Pure; no allocation.
+// Source: the learnt table (ranking_table.h). Pure; no allocation.
 #pragma once
 
 #include <array>
@@ -20,7 +19,7 @@ struct Phrase {
   std::array<float, 12> weight{};  // by pitch class, any unit; all zero = no phrase
   PitchClass held;                 // the one that matters most
   PitchClass first, last;
-  float beats = 2;                 // how long the span lasts, about
+  float beats = 2;  // how long the span lasts, about
 
   void add(PitchClass note, float sounded) {
     if (empty()) first = held = note;
@@ -36,8 +35,9 @@ struct Phrase {
   friend constexpr bool operator==(const Phrase&, const Phrase&) = default;
 };
 
-// Logarithms, up to a constant; [absolute root * 13 + class]. Without a key, the mean over the keys that hold the notes.
-void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const ChordsBefore& before, const TakeMemory* take,
-                  const RankingTable& table, ChordScores& out);
+// Logarithms, up to a constant; [absolute root * 13 + class]. Without a key, the mean over the keys that hold
+// the notes.
+void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const ChordsBefore& before,
+                  const TakeMemory* take, const RankingTable& table, ChordScores& out);
 
 }  // namespace undersong::harmony

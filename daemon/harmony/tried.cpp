@@ -1,4 +1,5 @@
-// What the player tried and liked: plain counts by root and family, declared beside the question they belong to.
+// What the player tried and liked: plain counts by root and family, declared beside the question they belong
+// to.
 #include <algorithm>
 
 #include "daemon/harmony/alternatives.h"
@@ -11,15 +12,19 @@ void Tried::add(const Chord& chord) {
       static_cast<std::uint8_t>(1u << static_cast<unsigned>(row(chord.quality).family));
 }
 bool Tried::contains(const Chord& chord) const {
-  return families_[static_cast<std::size_t>(chord.root.value())] >> static_cast<unsigned>(row(chord.quality).family) & 1u;
+  return families_[static_cast<std::size_t>(chord.root.value())] >>
+             static_cast<unsigned>(row(chord.quality).family) &
+         1u;
 }
 
 void Liked::add(const Chord& chord, int times) {
-  std::uint8_t& count = times_[static_cast<std::size_t>(chord.root.value())][static_cast<std::size_t>(row(chord.quality).family)];
+  std::uint8_t& count = times_[static_cast<std::size_t>(chord.root.value())]
+                              [static_cast<std::size_t>(row(chord.quality).family)];
   count = static_cast<std::uint8_t>(std::clamp(count + times, 0, kMost));
 }
 int Liked::times(const Chord& chord) const {
-  return times_[static_cast<std::size_t>(chord.root.value())][static_cast<std::size_t>(row(chord.quality).family)];
+  return times_[static_cast<std::size_t>(chord.root.value())]
+               [static_cast<std::size_t>(row(chord.quality).family)];
 }
 
 }  // namespace undersong::harmony

@@ -23,8 +23,8 @@ double fixed(std::span<const Tone> from, std::span<const Tone> to, Norm norm, Wa
   return norm == Norm::kEuclidean ? std::sqrt(out) : out;
 }
 
-// Cheapest path from both first tones to both last ones that moves on in one chord or in both at a step: with tones in
-// order no minimal assignment has to cross, so the path is the minimal voice leading.
+// Cheapest path from both first tones to both last ones that moves on in one chord or in both at a step: with
+// tones in order no minimal assignment has to cross, so the path is the minimal voice leading.
 template <class Way>
 class Path {
  public:
@@ -66,8 +66,8 @@ class Path {
 
 using Tones = FixedVector<PitchClass, kMostVoices>;
 
-// A circle has no first tone: every turn of the second chord against the first is tried, and the first pair is met again
-// at the end (its way counted once).
+// A circle has no first tone: every turn of the second chord against the first is tried, and the first pair
+// is met again at the end (its way counted once).
 VoiceLeading turn(const Tones& from, const Tones& to, std::size_t start) {
   const auto at = [&](std::size_t j) { return to[(start + j) % to.size()]; };
   const auto way = [&](std::size_t i, std::size_t j) {
@@ -99,7 +99,9 @@ VoiceLeading freely(const Tones& from, const Tones& to) {
   return best;
 }
 
-Chord made(PitchClass root, bool major) { return {root, quality(major ? "maj" : "min"), root}; }
+Chord made(PitchClass root, bool major) {
+  return {root, quality(major ? "maj" : "min"), root};
+}
 
 // Moves a triad's root by one way from major and the opposite way from minor, and changes its mode.
 Chord exchange(const Chord& triad, int from_major) {
@@ -125,10 +127,13 @@ int voice_leading_distance(std::span<const Pitch> from, std::span<const Pitch> t
   if (a.empty() || b.empty()) return 0;
   std::sort(a.begin(), a.end());
   std::sort(b.begin(), b.end());
-  return Path(a.size(), b.size(), [&](std::size_t i, std::size_t j) { return std::abs(a[i].value() - b[j].value()); }).cost();
+  return Path(a.size(), b.size(),
+              [&](std::size_t i, std::size_t j) { return std::abs(a[i].value() - b[j].value()); })
+      .cost();
 }
 
-VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to, bool keep_bass) {
+VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to,
+                                   bool keep_bass) {
   if (from.empty() || to.empty()) return {};
   if (!keep_bass) return freely(sorted(from), sorted(to));
   // The basses are met already; the other voices may, but need not, meet them again.
@@ -150,8 +155,14 @@ VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<c
   return best;
 }
 
-Chord parallel(const Chord& triad) { return exchange(triad, 0); }
-Chord leading_tone_exchange(const Chord& triad) { return exchange(triad, 4); }
-Chord relative(const Chord& triad) { return exchange(triad, 9); }
+Chord parallel(const Chord& triad) {
+  return exchange(triad, 0);
+}
+Chord leading_tone_exchange(const Chord& triad) {
+  return exchange(triad, 4);
+}
+Chord relative(const Chord& triad) {
+  return exchange(triad, 9);
+}
 
 }  // namespace undersong::harmony

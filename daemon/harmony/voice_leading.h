@@ -1,8 +1,8 @@
 // Voice leading: how far voices must move from one chord to the next.
 //
-// Distances are minimal over all ways of assigning voices; every tone of both chords takes part, and a tone may be reached
-// from or split into several voices where the chords differ in size. At most 16 voices count. Pure; no allocation.
-// Source: Tymoczko (2006), "The geometry of musical chords", Science 313, 72-74.
+// Distances are minimal over all ways of assigning voices; every tone of both chords takes part, and a tone
+// may be reached from or split into several voices where the chords differ in size. At most 16 voices count.
+// Pure; no allocation. Source: Tymoczko (2006), "The geometry of musical chords", Science 313, 72-74.
 #pragma once
 
 #include <cstdint>
@@ -25,9 +25,11 @@ constexpr int pitch_class_distance(PitchClass a, PitchClass b) {
   return up < 12 - up ? up : 12 - up;
 }
 
-// Voices that are told which tone they go to: the first of `from` to the first of `to`, and so on. The shorter list decides.
+// Voices that are told which tone they go to: the first of `from` to the first of `to`, and so on. The
+// shorter list decides.
 double fixed_distance(std::span<const Pitch> from, std::span<const Pitch> to, Norm norm = Norm::kTaxicab);
-double fixed_distance(std::span<const PitchClass> from, std::span<const PitchClass> to, Norm norm = Norm::kTaxicab);
+double fixed_distance(std::span<const PitchClass> from, std::span<const PitchClass> to,
+                      Norm norm = Norm::kTaxicab);
 
 // Semitones of the minimal voice leading between keys that sound, octaves as they are. 0 if either is empty.
 int voice_leading_distance(std::span<const Pitch> from, std::span<const Pitch> to);
@@ -41,12 +43,14 @@ struct VoiceLeading {
   int semitones = 0;
   FixedVector<VoiceMotion, 2 * kMostVoices> voices;
 };
-// The minimal voice leading between chords of pitch classes, given as multisets in any order. With `keep_bass` the first
-// of `from` goes to the first of `to`. Empty if either is.
-VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to, bool keep_bass = false);
+// The minimal voice leading between chords of pitch classes, given as multisets in any order. With
+// `keep_bass` the first of `from` goes to the first of `to`. Empty if either is.
+VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to,
+                                   bool keep_bass = false);
 
-// The neo-Riemannian operations on a major or minor triad: each keeps two tones and is its own inverse. Other qualities
-// come back unchanged. Source: Cohn (1997), "Neo-Riemannian operations, parsimonious trichords, and their Tonnetz representations".
+// The neo-Riemannian operations on a major or minor triad: each keeps two tones and is its own inverse. Other
+// qualities come back unchanged. Source: Cohn (1997), "Neo-Riemannian operations, parsimonious trichords, and
+// their Tonnetz representations".
 Chord parallel(const Chord& triad);
 Chord leading_tone_exchange(const Chord& triad);
 Chord relative(const Chord& triad);

@@ -40,8 +40,8 @@ Hands::Hands(std::span<const Pitch> held) {
 }
 
 int Hands::motion(std::span<const int> keys) const {
-  // Fingers in order take keys in order: no least motion has to cross. cost[j] is for the keys so far with the j-th finger
-  // the last one used.
+  // Fingers in order take keys in order: no least motion has to cross. cost[j] is for the keys so far with
+  // the j-th finger the last one used.
   constexpr int kNever = std::numeric_limits<int>::max() / 2;
   const std::size_t fingers = held_.size();
   if (keys.size() == fingers) {
@@ -79,12 +79,15 @@ int Hands::motion(std::span<const int> keys) const {
   return cost[fingers];
 }
 
-Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands) { return voice(chord, Room(kept_melody(melody), hands)); }
+Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands) {
+  return voice(chord, Room(kept_melody(melody), hands));
+}
 
 Voicing voice(const Chord& chord, const Room& room) {
   const Found found = search(chord, room, inner_tones(chord, present_in(chord, room.melody)), 0);
   // No room for a bass under the melody: the melody alone.
-  return found.keys.empty() ? laid_out(room.melody, split(room.melody), room.hands) : laid_out(found.keys, found.split_at, found.motion);
+  return found.keys.empty() ? laid_out(room.melody, split(room.melody), room.hands)
+                            : laid_out(found.keys, found.split_at, found.motion);
 }
 
 }  // namespace undersong::harmony

@@ -1,10 +1,10 @@
 // A chord laid out for two hands, melody on top.
 //
-// Limits (common practice, no source): each hand spans a tenth (16 semitones) at most and holds five notes at most; the
-// hands don't cross; low notes stand far apart (kLowIntervals). Within these the layout of least price (voicing_price.h:
-// true motion of the hands, mud, gaps) is found exactly, by branch and bound.
-// Textbook styles have names; voicings() offers the best layout and up to three others. Common practice, no source.
-// Pure; no allocation; `voice` takes about half a microsecond.
+// Limits (common practice, no source): each hand spans a tenth (16 semitones) at most and holds five notes at
+// most; the hands don't cross; low notes stand far apart (kLowIntervals). Within these the layout of least
+// price (voicing_price.h: true motion of the hands, mud, gaps) is found exactly, by branch and bound.
+// Textbook styles have names; voicings() offers the best layout and up to three others. Common practice, no
+// source. Pure; no allocation; `voice` takes about half a microsecond.
 #pragma once
 
 #include <algorithm>
@@ -21,20 +21,22 @@
 
 namespace undersong::harmony {
 
-inline constexpr int kHandSpan = 16;      // semitones, a major tenth
+inline constexpr int kHandSpan = 16;  // semitones, a major tenth
 inline constexpr int kNotesInHand = 5;
 using Hand = FixedVector<Pitch, kNotesInHand>;  // lowest first
 
 struct Voicing {
   Hand left;
-  Hand right;                   // the melody is its highest note
-  std::uint8_t hands_move = 0;  // semitones: least motion that brings the keys held now to these (Hands::motion)
+  Hand right;  // the melody is its highest note
+  std::uint8_t hands_move =
+      0;  // semitones: least motion that brings the keys held now to these (Hands::motion)
   friend constexpr bool operator==(const Voicing&, const Voicing&) = default;
 };
 
-// The lowest lower note at which an interval of 1..12 semitones still sounds clear, as MIDI keys. Common practice, no
-// source (arranging handbooks differ by a step or two).
-inline constexpr std::array<std::uint8_t, 13> kLowIntervals{0, 52, 51, 48, 46, 46, 47, 34, 43, 41, 41, 41, 24};
+// The lowest lower note at which an interval of 1..12 semitones still sounds clear, as MIDI keys. Common
+// practice, no source (arranging handbooks differ by a step or two).
+inline constexpr std::array<std::uint8_t, 13> kLowIntervals{0,  52, 51, 48, 46, 46, 47,
+                                                            34, 43, 41, 41, 41, 24};
 
 // Where the hands are. Made once a moment, used for every chord.
 class Hands {
@@ -45,14 +47,15 @@ class Hands {
   // Semitones from a key (0..127) to the nearest one held.
   int way(int key) const { return way_[static_cast<std::size_t>(key)]; }
   std::size_t fingers() const { return held_.size(); }
-  // Semitones from a key to the nearest of the fingers first..last, counted from the lowest; first <= last < fingers().
+  // Semitones from a key to the nearest of the fingers first..last, counted from the lowest; first <= last <
+  // fingers().
   int way(int key, std::size_t first, std::size_t last) const {
     int least = 127;
     for (std::size_t j = first; j <= last; ++j) least = std::min(least, std::abs(key - held_[j]));
     return least;
   }
-  // Semitones of the least motion onto these keys, lowest first: every finger takes one key; fingers left over are lifted,
-  // and where fingers are too few every one of them is used and some take two keys.
+  // Semitones of the least motion onto these keys, lowest first: every finger takes one key; fingers left
+  // over are lifted, and where fingers are too few every one of them is used and some take two keys.
   int motion(std::span<const int> keys) const;
 
  private:
@@ -60,8 +63,9 @@ class Hands {
   FixedVector<std::uint8_t, 2 * kNotesInHand> held_;  // lowest first
 };
 
-// `melody`: the notes that stay on top, any order, at least one, each within a tenth below the highest (others are left
-// out). The bass is chord.bass. The result always holds the bass (where the melody leaves room below it) and the melody.
+// `melody`: the notes that stay on top, any order, at least one, each within a tenth below the highest
+// (others are left out). The bass is chord.bass. The result always holds the bass (where the melody leaves
+// room below it) and the melody.
 Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands);
 
 enum class Style : std::uint8_t {
@@ -77,9 +81,11 @@ enum class Style : std::uint8_t {
 inline constexpr int kStyles = 8;
 std::string_view name(Style style);  // "rootless A"
 
-// The best layout in this style; nullopt where chord, melody or room don't allow it. Rootless, drop 2 and block voicings
-// may leave the bass to somebody else; drop 2, block and quartal ones keep a second melody note only if it falls into place.
-std::optional<Voicing> voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands, Style style);
+// The best layout in this style; nullopt where chord, melody or room don't allow it. Rootless, drop 2 and
+// block voicings may leave the bass to somebody else; drop 2, block and quartal ones keep a second melody
+// note only if it falls into place.
+std::optional<Voicing> voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands,
+                             Style style);
 
 struct StyledVoicing {
   Style style = Style::kOpen;

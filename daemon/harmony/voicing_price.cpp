@@ -11,8 +11,8 @@ namespace {
 
 struct Guides {
   int third = 0, seventh = 0, fifth = 0;
-  FixedVector<int, 8> wanted;    // besides third and seventh: what the name needs, then what fills; semitones
-  std::size_t needed = 0;        // how many of these the name needs
+  FixedVector<int, 8> wanted;  // besides third and seventh: what the name needs, then what fills; semitones
+  std::size_t needed = 0;      // how many of these the name needs
 };
 
 Guides guides_of(const QualityRow& made) {
@@ -57,17 +57,26 @@ const Guides& guides(Quality quality) {
 
 }  // namespace
 
-int third_of(Quality quality) { return guides(quality).third; }
-int seventh_of(Quality quality) { return guides(quality).seventh; }
-int fifth_of(Quality quality) { return guides(quality).fifth; }
+int third_of(Quality quality) {
+  return guides(quality).third;
+}
+int seventh_of(Quality quality) {
+  return guides(quality).seventh;
+}
+int fifth_of(Quality quality) {
+  return guides(quality).fifth;
+}
 
-int price(const Keys& keys, const Hands& hands) { return price(keys, split(keys), hands); }
+int price(const Keys& keys, const Hands& hands) {
+  return price(keys, split(keys), hands);
+}
 
 int price(const Keys& keys, std::size_t split_at, const Hands& hands) {
   if (split_at == 0) return kUnplayable;
   int out = 2 * hands.motion({keys.begin(), keys.size()}) + bass_price(keys[0]);
   for (int key : keys) out += height_price(key);
-  for (std::size_t i = 1; i < keys.size(); ++i) out += neighbour_price(keys[i - 1], keys[i], i + 1 == keys.size());
+  for (std::size_t i = 1; i < keys.size(); ++i)
+    out += neighbour_price(keys[i - 1], keys[i], i + 1 == keys.size());
   return out + hole_price(keys, split_at);
 }
 
@@ -106,7 +115,8 @@ FixedVector<int, kMaxInner> inner_tones(const Chord& chord, PitchClassSet presen
 
 Voicing laid_out(const Keys& keys, std::size_t split_at, int motion) {
   Voicing out;
-  for (std::size_t i = 0; i < keys.size(); ++i) (i < split_at ? out.left : out.right).push_back(Pitch(keys[i]));
+  for (std::size_t i = 0; i < keys.size(); ++i)
+    (i < split_at ? out.left : out.right).push_back(Pitch(keys[i]));
   out.hands_move = static_cast<std::uint8_t>(std::min(motion, 255));
   return out;
 }

@@ -1,5 +1,5 @@
-// What a layout of keys for two hands costs, and which tones it needs: shared by the searches and by the test that compares
-// them with plain enumeration.
+// What a layout of keys for two hands costs, and which tones it needs: shared by the searches and by the test
+// that compares them with plain enumeration.
 //
 // Prices are in half semitones of motion. Common practice, no source. Pure; no allocation.
 #pragma once
@@ -15,10 +15,10 @@
 namespace undersong::harmony {
 
 inline constexpr int kLowestBass = 28, kHighestBass = 55;
-inline constexpr int kLowestInner = 45;     // between bass and melody
+inline constexpr int kLowestInner = 45;  // between bass and melody
 inline constexpr std::size_t kMaxInner = 4;
 inline constexpr int kUnplayable = std::numeric_limits<int>::max() / 2;
-inline constexpr int kMud = 40;             // at least this for neighbours under their low interval limit
+inline constexpr int kMud = 40;  // at least this for neighbours under their low interval limit
 
 using Keys = FixedVector<int, 2 * kNotesInHand>;  // MIDI keys, lowest first
 
@@ -35,7 +35,9 @@ inline std::size_t split(const Keys& keys) {
   return best;
 }
 // A semitone or a tone under the melody hides it.
-inline int under_top_price(int gap) { return gap == 1 ? 14 : gap == 2 ? 2 : 0; }
+inline int under_top_price(int gap) {
+  return gap == 1 ? 14 : gap == 2 ? 2 : 0;
+}
 // Mud, and what hides the melody.
 inline int neighbour_price(int lower, int upper, bool upper_is_top) {
   const int gap = upper - lower;
@@ -45,8 +47,12 @@ inline int neighbour_price(int lower, int upper, bool upper_is_top) {
   return gap == 1 ? 5 : 0;
 }
 // Far from the middle sounds thin or thick.
-inline int height_price(int key) { return (key < 58 ? 58 - key : key - 58) / 6; }
-inline int bass_price(int key) { return key > 50 ? 2 * (key - 50) : 0; }
+inline int height_price(int key) {
+  return (key < 58 ? 58 - key : key - 58) / 6;
+}
+inline int bass_price(int key) {
+  return key > 50 ? 2 * (key - 50) : 0;
+}
 // A hole of more than an octave between the hands sounds hollow, but a high melody can force it.
 inline int hole_price(const Keys& keys, std::size_t split_at) {
   const int hole = keys[split_at] - keys[split_at - 1] - 12;
@@ -59,11 +65,11 @@ int price(const Keys& keys, std::size_t split_at, const Hands& hands);
 
 // Melody notes that can stay, lowest first.
 Keys kept_melody(std::span<const Pitch> melody);
-// Pitch classes to stand between bass and melody besides those present: third and seventh first, then what else the
-// quality's name needs, then what makes it neither bare nor crowded.
+// Pitch classes to stand between bass and melody besides those present: third and seventh first, then what
+// else the quality's name needs, then what makes it neither bare nor crowded.
 FixedVector<int, kMaxInner> inner_tones(const Chord& chord, PitchClassSet present);
-// Semitones above the root of the tone in the place of the third (3, or a suspended 4 or 2), seventh (7, or 6) and fifth;
-// 0 if the quality has none.
+// Semitones above the root of the tone in the place of the third (3, or a suspended 4 or 2), seventh (7, or
+// 6) and fifth; 0 if the quality has none.
 int third_of(Quality quality);
 int seventh_of(Quality quality);
 int fifth_of(Quality quality);

@@ -23,7 +23,8 @@ struct Down {
   }
 };
 
-// Bit g of [bass - kLowestBass]: with a tone g semitones above this bass something sounds muddy, whatever stands between.
+// Bit g of [bass - kLowestBass]: with a tone g semitones above this bass something sounds muddy, whatever
+// stands between.
 constexpr auto kSureMud = [] {
   std::array<std::uint16_t, kHighestBass - kLowestBass + 1> out{};
   for (std::size_t b = 0; b < out.size(); ++b) {
@@ -31,7 +32,8 @@ constexpr auto kSureMud = [] {
     unsigned clear = 1;  // bit g: reached from the bass by clear steps
     for (int g = 1; g <= 12; ++g)
       for (int step = 1; step <= g; ++step)
-        if ((clear >> (g - step) & 1u) && bass + g - step >= kLowIntervals[static_cast<std::size_t>(step)]) clear |= 1u << g;
+        if ((clear >> (g - step) & 1u) && bass + g - step >= kLowIntervals[static_cast<std::size_t>(step)])
+          clear |= 1u << g;
     out[b] = static_cast<std::uint16_t>(~clear & 0x1FFFu);
   }
   return out;
@@ -51,7 +53,8 @@ class Search {
       const int note = room.melody[i];
       // What surely stands below it, has its fingers below; so above. Inner tones stand below the highest.
       const std::size_t below = i + 1 + (note == top_ ? tones.size() : 0), above = room.melody.size() - 1 - i;
-      melody_.ways += 2 * (own_finger_ ? room.hands.way(note, below, fingers - 1 - above) : room.hands.way(note));
+      melody_.ways +=
+          2 * (own_finger_ ? room.hands.way(note, below, fingers - 1 - above) : room.hands.way(note));
       melody_.price += height_price(note);
       melody_keys_.toggle(note);
     }
@@ -61,9 +64,11 @@ class Search {
   // Every bass in turn, the most promising first.
   void run(PitchClass bass) {
     FixedVector<Start, 4> starts;
-    for (int key = kLowestBass + ascending(PitchClass(kLowestBass), bass); key <= kHighestBass && key < room_.melody[0]; key += 12) {
+    for (int key = kLowestBass + ascending(PitchClass(kLowestBass), bass);
+         key <= kHighestBass && key < room_.melody[0]; key += 12) {
       const std::size_t above = tones_.size() + room_.melody.size();
-      const int ways = 2 * (own_finger_ ? room_.hands.way(key, 0, room_.hands.fingers() - 1 - above) : room_.hands.way(key));
+      const int ways = 2 * (own_finger_ ? room_.hands.way(key, 0, room_.hands.fingers() - 1 - above)
+                                        : room_.hands.way(key));
       const int bound = ways + height_price(key) + bass_price(key);
       std::size_t at = 0;
       while (at < starts.size() && starts[at].bound <= bound) ++at;
@@ -77,8 +82,8 @@ class Search {
  private:
   struct Sum {
     int price = 0;  // at least
-    // Of it, what finish() counts exactly: ways to the nearest finger; neighbours, which are tones close under the melody
-    // and mud that is sure.
+    // Of it, what finish() counts exactly: ways to the nearest finger; neighbours, which are tones close
+    // under the melody and mud that is sure.
     int ways = 0, neighbours = 0;
   };
   struct Start {
@@ -92,7 +97,8 @@ class Search {
   void with_bass(const Start& start) {
     bass_ = start.bass;
     sure_mud_ = kSureMud[static_cast<std::size_t>(bass_ - kLowestBass)];
-    // Far apart, no key can be reached by both hands: how high the left one may come, and how low the right one.
+    // Far apart, no key can be reached by both hands: how high the left one may come, and how low the right
+    // one.
     const bool apart = top_ - bass_ > 2 * kHandSpan;
     int left = bass_, right = room_.melody[0];
     for (std::size_t i = tones_.size(); i-- > 0;) {
@@ -104,8 +110,10 @@ class Search {
       if (!apart) continue;
       for (const std::uint8_t* at = first; *at; ++at) {
         if (!may_stand(*at)) continue;
-        if (*at <= bass_ + kHandSpan) left = std::max<int>(left, *at);
-        else right = std::min<int>(right, *at);
+        if (*at <= bass_ + kHandSpan)
+          left = std::max<int>(left, *at);
+        else
+          right = std::min<int>(right, *at);
       }
     }
     hole_ = apart ? std::max(0, right - left - 12) / 2 : 0;
@@ -121,8 +129,10 @@ class Search {
       const int bound = places_.bound[static_cast<std::size_t>(key)];
       if (sum.price + bound + least_[i + 1] >= best_price_) return;  // the others cost more still
       if (!may_stand(key) || down_.contains(key)) continue;
-      const int close = key >= top_ - 2 ? under_top_price(top_ - key) : 0, ways = places_.ways[static_cast<std::size_t>(key)];
-      const bool muddy = std::exchange(muddy_, muddy_ || (key <= bass_ + 12 && (sure_mud_ >> (key - bass_) & 1u)));
+      const int close = key >= top_ - 2 ? under_top_price(top_ - key) : 0,
+                ways = places_.ways[static_cast<std::size_t>(key)];
+      const bool muddy =
+          std::exchange(muddy_, muddy_ || (key <= bass_ + 12 && (sure_mud_ >> (key - bass_) & 1u)));
       const int mud = muddy_ && !muddy ? kMud : 0;
       if (sum.price + bound + mud + least_[i + 1] < best_price_) {
         down_.toggle(key);
@@ -186,7 +196,8 @@ void Room::fill(Places& places, std::size_t first, std::size_t last) const {
     const auto k = static_cast<std::size_t>(key);
     const int ways = 2 * (all ? hands.way(key) : hands.way(key, first, last));
     places.ways[k] = static_cast<std::uint8_t>(std::min(ways, 255));
-    places.bound[k] = static_cast<std::uint16_t>(places.ways[k] + height_price(key) + under_top_price(top - key));
+    places.bound[k] =
+        static_cast<std::uint16_t>(places.ways[k] + height_price(key) + under_top_price(top - key));
     auto& keys = places.keys[static_cast<std::size_t>(key % 12)];
     std::size_t at = 0;
     while (keys[at] && places.bound[keys[at]] <= places.bound[k]) ++at;

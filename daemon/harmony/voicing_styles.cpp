@@ -1,4 +1,5 @@
-// Voicings by style: shell and spread are searches with other rules; the rest are stacks worked out from melody or root.
+// Voicings by style: shell and spread are searches with other rules; the rest are stacks worked out from
+// melody or root.
 #include <algorithm>
 #include <array>
 
@@ -41,7 +42,8 @@ Layout judged(const Keys& keys, std::size_t split_at, const Hands& hands) {
 }
 
 bool holds_all(const Keys& keys, const Keys& wanted) {
-  return std::all_of(wanted.begin(), wanted.end(), [&](int key) { return std::find(keys.begin(), keys.end(), key) != keys.end(); });
+  return std::all_of(wanted.begin(), wanted.end(),
+                     [&](int key) { return std::find(keys.begin(), keys.end(), key) != keys.end(); });
 }
 
 Layout searched(const Wanted& w, FixedVector<int, kMaxInner> tones, int least_gap) {
@@ -67,7 +69,8 @@ Layout spread(const Wanted& w) {
   return out.keys.size() >= w.melody.size() + 2 ? out : Layout{};  // bass and melody alone are no chord
 }
 
-// The tone that a quality puts in the place of its fifth or ninth when the root is left to the bass: semitones.
+// The tone that a quality puts in the place of its fifth or ninth when the root is left to the bass:
+// semitones.
 int colour_for_fifth(Quality quality) {
   for (Degree degree : row(quality).degrees)
     if (degree.number == 13) return pitch_class_offset(degree);
@@ -84,10 +87,12 @@ Layout rootless(const Wanted& w, bool from_third) {
   if (!third || !seventh) return {};
   const int fifth = colour_for_fifth(w.chord.quality), ninth = colour_for_root(w.chord.quality);
   // Upwards, each tone the next one above the last.
-  const std::array<int, 4> order = from_third ? std::array{third, fifth, seventh, ninth} : std::array{seventh, ninth, third, fifth};
+  const std::array<int, 4> order =
+      from_third ? std::array{third, fifth, seventh, ninth} : std::array{seventh, ninth, third, fifth};
   constexpr int kLowest = 46, kHighest = 62;
   Layout best;
-  for (int bottom = kLowest + ascending(PitchClass(kLowest), transpose(w.chord.root, order[0])); bottom <= kHighest; bottom += 12) {
+  for (int bottom = kLowest + ascending(PitchClass(kLowest), transpose(w.chord.root, order[0]));
+       bottom <= kHighest; bottom += 12) {
     Keys keys;
     keys.push_back(bottom);
     for (std::size_t i = 1; i < order.size(); ++i) {
@@ -103,7 +108,8 @@ Layout rootless(const Wanted& w, bool from_third) {
   return best;
 }
 
-// Four voices in close position down from the melody, lowest first; empty where the chord hasn't enough tones.
+// Four voices in close position down from the melody, lowest first; empty where the chord hasn't enough
+// tones.
 Keys close_position(const Wanted& w) {
   const int top = w.melody.back();
   const Quality quality = w.chord.quality;
@@ -157,13 +163,15 @@ Layout block(const Wanted& w) {
 Layout quartal(const Wanted& w) {
   const Quality quality = w.chord.quality;
   const int third = third_of(quality), seventh = seventh_of(quality);
-  if (!seventh && row(quality).family != Family::kSuspended) return {};  // a plain triad would lose its plainness
+  if (!seventh && row(quality).family != Family::kSuspended)
+    return {};  // a plain triad would lose its plainness
   Layout best;
   // Three steps down: fourths, perfect or augmented, and one major third at most.
   constexpr std::array<int, 3> kSteps{5, 6, 4};
   constexpr int kImperfect = 6;  // the price of a step that is no perfect fourth
   for (int choice = 0; choice < 27; ++choice) {
-    const std::array<int, 3> steps{kSteps[static_cast<std::size_t>(choice % 3)], kSteps[static_cast<std::size_t>(choice / 3 % 3)],
+    const std::array<int, 3> steps{kSteps[static_cast<std::size_t>(choice % 3)],
+                                   kSteps[static_cast<std::size_t>(choice / 3 % 3)],
                                    kSteps[static_cast<std::size_t>(choice / 9)]};
     if (std::count(steps.begin(), steps.end(), 4) > 1) continue;
     Keys stack;
@@ -177,7 +185,8 @@ Layout quartal(const Wanted& w) {
       tells = tells || (interval == third && third) || (interval == seventh && seventh);
     }
     if (!fits || !tells) continue;
-    for (int bass = kLowestBass + ascending(PitchClass(kLowestBass), w.chord.bass); bass <= kHighestBass && bass < stack[0]; bass += 12) {
+    for (int bass = kLowestBass + ascending(PitchClass(kLowestBass), w.chord.bass);
+         bass <= kHighestBass && bass < stack[0]; bass += 12) {
       Keys keys = stack;
       keys.insert(0, bass);
       for (std::size_t split_at : {std::size_t{1}, std::size_t{2}}) {
@@ -208,11 +217,13 @@ Layout styled(const Wanted& w, Style style) {
 }  // namespace
 
 std::string_view name(Style style) {
-  constexpr std::array<std::string_view, kStyles> kNames{"open", "shell", "rootless A", "rootless B", "drop 2", "spread", "quartal", "block"};
+  constexpr std::array<std::string_view, kStyles> kNames{"open",   "shell",  "rootless A", "rootless B",
+                                                         "drop 2", "spread", "quartal",    "block"};
   return kNames[static_cast<std::size_t>(style)];
 }
 
-std::optional<Voicing> voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands, Style style) {
+std::optional<Voicing> voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands,
+                             Style style) {
   const Keys kept = kept_melody(melody);
   if (kept.empty()) return std::nullopt;
   const Layout made = styled({chord, kept, hands}, style);
@@ -234,7 +245,8 @@ Voicings voicings(const Chord& chord, std::span<const Pitch> melody, const Hands
     const Other other{static_cast<Style>(i), styled({chord, kept, hands}, static_cast<Style>(i))};
     if (other.layout.price < kUnplayable) others.push_back(other);
   }
-  std::stable_sort(others.begin(), others.end(), [](const Other& a, const Other& b) { return a.layout.price < b.layout.price; });
+  std::stable_sort(others.begin(), others.end(),
+                   [](const Other& a, const Other& b) { return a.layout.price < b.layout.price; });
   const auto same_keys = [](const Voicing& a, const Voicing& b) {
     const auto keys = [](const Voicing& v) {
       FixedVector<Pitch, 2 * kNotesInHand> all;
@@ -246,7 +258,8 @@ Voicings voicings(const Chord& chord, std::span<const Pitch> melody, const Hands
   };
   for (const Other& other : others) {
     const Voicing made = laid_out(other.layout.keys, other.layout.split_at, hands);
-    if (std::none_of(out.begin(), out.end(), [&](const StyledVoicing& v) { return same_keys(v.voicing, made); }))
+    if (std::none_of(out.begin(), out.end(),
+                     [&](const StyledVoicing& v) { return same_keys(v.voicing, made); }))
       out.push_back({other.style, made});
   }
   return out;

@@ -9,7 +9,9 @@ namespace undersong::harmony {
 namespace {
 
 // Cut to its room: no text of ours is so long, which a test says.
-Word made(std::string_view text) { return Word(text.substr(0, Word::kLongest)); }
+Word made(std::string_view text) {
+  return Word(text.substr(0, Word::kLongest));
+}
 
 constexpr int kAlters = 5;  // of a degree: -2..2
 constexpr int kRelations = static_cast<int>(Relation::kSameRoot) + 1;
@@ -25,16 +27,19 @@ struct Words {
 
   Words() {
     const auto rows = chord_vocabulary();
-    for (std::size_t i = 0; i < rows.size(); ++i) quality[i] = {made(rows[i].harte), made(rows[i].letters), made(rows[i].signs)};
+    for (std::size_t i = 0; i < rows.size(); ++i)
+      quality[i] = {made(rows[i].harte), made(rows[i].letters), made(rows[i].signs)};
     for (int fifths = kFlattestWord; fifths <= kSharpestWord; ++fifths)
       name[static_cast<std::size_t>(fifths - kFlattestWord)] = made(text(NoteName(fifths)));
     for (int number = 1; number < 14; ++number)
       for (int alter = -2; alter <= 2; ++alter)
         degree[static_cast<std::size_t>(number)][static_cast<std::size_t>(alter + 2)] =
             made(text(Degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)}));
-    for (int i = 0; i < kRelations; ++i) relation[static_cast<std::size_t>(i)] = made(text(static_cast<Relation>(i)));
+    for (int i = 0; i < kRelations; ++i)
+      relation[static_cast<std::size_t>(i)] = made(text(static_cast<Relation>(i)));
     for (int tonic = 0; tonic < 12; ++tonic)
-      for (const Mode mode : {Mode::kMajor, Mode::kMinor}) key[index({PitchClass(tonic), mode})] = made(text(Key{PitchClass(tonic), mode}));
+      for (const Mode mode : {Mode::kMajor, Mode::kMinor})
+        key[index({PitchClass(tonic), mode})] = made(text(Key{PitchClass(tonic), mode}));
     for (int i = 0; i < 256; ++i) whole[static_cast<std::size_t>(i)] = made(std::to_string(i));
     for (int i = 0; i <= 1000; ++i) {
       std::string text = std::to_string(1000 + i).substr(1);
@@ -42,7 +47,9 @@ struct Words {
       thousandths[static_cast<std::size_t>(i)] = made(i == 1000 ? "1" : text.empty() ? "0" : "0." + text);
     }
   }
-  static std::size_t index(Key key) { return static_cast<std::size_t>(2 * key.tonic.value() + (key.mode == Mode::kMinor)); }
+  static std::size_t index(Key key) {
+    return static_cast<std::size_t>(2 * key.tonic.value() + (key.mode == Mode::kMinor));
+  }
 };
 
 const Words& all() {
@@ -52,7 +59,9 @@ const Words& all() {
 
 }  // namespace
 
-const QualityWords& words(Quality quality) { return all().quality[static_cast<std::size_t>(quality.row())]; }
+const QualityWords& words(Quality quality) {
+  return all().quality[static_cast<std::size_t>(quality.row())];
+}
 
 const Word& word(NoteName name) {
   int fifths = name.fifths();
@@ -62,12 +71,21 @@ const Word& word(NoteName name) {
 }
 
 const Word& word(Degree degree) {
-  return all().degree[static_cast<std::size_t>(std::clamp<int>(degree.number, 1, 13))][static_cast<std::size_t>(std::clamp<int>(degree.alter, -2, 2) + 2)];
+  return all().degree[static_cast<std::size_t>(std::clamp<int>(degree.number, 1, 13))]
+                     [static_cast<std::size_t>(std::clamp<int>(degree.alter, -2, 2) + 2)];
 }
 
-const Word& word(Relation relation) { return all().relation[static_cast<std::size_t>(relation)]; }
-const Word& word(Key key) { return all().key[Words::index(key)]; }
-const Word& whole_word(int number) { return all().whole[static_cast<std::size_t>(std::clamp(number, 0, 255))]; }
-const Word& thousandths_word(int thousandths) { return all().thousandths[static_cast<std::size_t>(std::clamp(thousandths, 0, 1000))]; }
+const Word& word(Relation relation) {
+  return all().relation[static_cast<std::size_t>(relation)];
+}
+const Word& word(Key key) {
+  return all().key[Words::index(key)];
+}
+const Word& whole_word(int number) {
+  return all().whole[static_cast<std::size_t>(std::clamp(number, 0, 255))];
+}
+const Word& thousandths_word(int thousandths) {
+  return all().thousandths[static_cast<std::size_t>(std::clamp(thousandths, 0, 1000))];
+}
 
 }  // namespace undersong::harmony

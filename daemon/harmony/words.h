@@ -1,8 +1,9 @@
 // The short texts that a list of alternatives is written with, and a writer that copies each of them whole.
 //
-// A text that is put together from many short pieces spends its time on asking how long each is; after a pause the
-// processor has forgotten how to guess that. So a Word always copies all of its bytes and then steps on by its length.
-// Threads: the tables are made at first use, then read only. No allocation after that.
+// A text that is put together from many short pieces spends its time on asking how long each is; after a
+// pause the processor has forgotten how to guess that. So a Word always copies all of its bytes and then
+// steps on by its length. Threads: the tables are made at first use, then read only. No allocation after
+// that.
 #pragma once
 
 #include <array>
@@ -21,13 +22,15 @@ struct Word {
   static constexpr std::size_t kLongest = 31;
   constexpr Word() = default;
   constexpr explicit Word(std::string_view from) : size(static_cast<std::uint8_t>(from.size())) {
-    for (std::size_t i = 0; i < from.size(); ++i) text[i] = from[i];  // a longer text doesn't compile, or is caught by a test
+    for (std::size_t i = 0; i < from.size(); ++i)
+      text[i] = from[i];  // a longer text doesn't compile, or is caught by a test
   }
   std::array<char, kLongest> text{};
   std::uint8_t size = 0;
 };
 
-// Writes forward from a place with room enough; up to kSlack bytes behind what was written are overwritten too.
+// Writes forward from a place with room enough; up to kSlack bytes behind what was written are overwritten
+// too.
 class TextWriter {
  public:
   static constexpr std::size_t kSlack = Word::kLongest;
@@ -53,11 +56,12 @@ struct QualityWords {
 };
 
 const QualityWords& words(Quality quality);
-const Word& word(NoteName name);  // within kFlattestWord..kSharpestWord; beyond, the name of the same key within it
+const Word& word(
+    NoteName name);  // within kFlattestWord..kSharpestWord; beyond, the name of the same key within it
 const Word& word(Degree degree);
 const Word& word(Relation relation);
-const Word& word(Key key);       // "Eb major"
-const Word& whole_word(int number);       // 0..255
+const Word& word(Key key);                      // "Eb major"
+const Word& whole_word(int number);             // 0..255
 const Word& thousandths_word(int thousandths);  // 0..1000: "0", "0.5", "0.125", "1"
 
 inline constexpr int kFlattestWord = -22, kSharpestWord = 26;

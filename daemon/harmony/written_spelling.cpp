@@ -12,17 +12,17 @@ namespace undersong::harmony {
 namespace {
 
 // Prices, fitted; see the header. Distances are in fifths.
-constexpr double kRootMiddle = 1.92;     // of chord roots, above the signature
+constexpr double kRootMiddle = 1.92;  // of chord roots, above the signature
 constexpr double kRootDistance = 0.19;
-constexpr double kRootTones = 0.1;       // how much the chord's other tones count for where it lies
-constexpr double kLeadingTone = 3.0;     // for not spelling a leading tone's chord as one
+constexpr double kRootTones = 0.1;    // how much the chord's other tones count for where it lies
+constexpr double kLeadingTone = 3.0;  // for not spelling a leading tone's chord as one
 constexpr double kMelodyMiddle = 3.6;
 constexpr double kMelodyDistance = 1.0;
-constexpr double kChordTone = 7.0;       // gained by a name that the chord itself has: it outweighs the key
+constexpr double kChordTone = 7.0;  // gained by a name that the chord itself has: it outweighs the key
 constexpr double kFarFromChord = 0.16;
-constexpr double kLeap = 2.0;            // for each fifth beyond a diatonic step or leap between neighbours
+constexpr double kLeap = 2.0;  // for each fifth beyond a diatonic step or leap between neighbours
 
-using Candidates = std::array<int, 3>;   // places on the line of fifths
+using Candidates = std::array<int, 3>;  // places on the line of fifths
 
 Candidates candidates(PitchClass pc, int signature) {
   const int middle = spell_within(pc, signature - 5).fifths();
@@ -51,8 +51,9 @@ double melody_price(int fifths, int signature, const Chord* chord, const NoteNam
   const int above = fifths - root->fifths();
   const auto& degrees = row(chord->quality).degrees;
   // A raised fifth is written either way: what comes before and after decides.
-  const bool own = std::any_of(degrees.begin(), degrees.end(),
-                               [&](Degree d) { return d != Degree{5, 1} && NoteName(0).above(d).fifths() == above; });
+  const bool own = std::any_of(degrees.begin(), degrees.end(), [&](Degree d) {
+    return d != Degree{5, 1} && NoteName(0).above(d).fifths() == above;
+  });
   return own ? price - kChordTone : price + kFarFromChord * std::max(0.0, std::abs(above - 1.5) - 4);
 }
 
@@ -91,9 +92,13 @@ int signature_of(std::span<const WrittenChord> chords, std::span<const WrittenNo
   for (const WrittenChord& written : chords)
     for (int tone = 0; tone < 12; ++tone)
       if (row(written.chord.quality).tones.contains(PitchClass(tone)))
-        weight[static_cast<std::size_t>(transpose(written.chord.root, tone).value())] += (written.end - written.begin) / 3;
-  for (const WrittenNote& note : melody) weight[static_cast<std::size_t>(note.pitch.pitch_class().value())] += note.end - note.begin;
-  const auto at = [&](int fifths) { return weight[static_cast<std::size_t>(NoteName(fifths).pitch_class().value())]; };
+        weight[static_cast<std::size_t>(transpose(written.chord.root, tone).value())] +=
+            (written.end - written.begin) / 3;
+  for (const WrittenNote& note : melody)
+    weight[static_cast<std::size_t>(note.pitch.pitch_class().value())] += note.end - note.begin;
+  const auto at = [&](int fifths) {
+    return weight[static_cast<std::size_t>(NoteName(fifths).pitch_class().value())];
+  };
   int best = 0;
   double most = -1;
   for (int signature = -6; signature <= 6; ++signature) {
@@ -111,9 +116,11 @@ std::vector<NoteName> spell_roots(std::span<const WrittenChord> chords, int sign
   std::vector<Candidates> items;
   for (const WrittenChord& written : chords) items.push_back(candidates(written.chord.root, signature));
   return cheapest(
-      items, [&](std::size_t i, int fifths) { return root_price(fifths, signature, chords[i].chord.quality); },
+      items,
+      [&](std::size_t i, int fifths) { return root_price(fifths, signature, chords[i].chord.quality); },
       [&](std::size_t i, int before, int fifths) {
-        const bool leads = diminished(chords[i - 1].chord.quality) && ascending(chords[i - 1].chord.root, chords[i].chord.root) == 1;
+        const bool leads = diminished(chords[i - 1].chord.quality) &&
+                           ascending(chords[i - 1].chord.root, chords[i].chord.root) == 1;
         return leads && fifths - before != -5 ? kLeadingTone : 0.0;
       });
 }
@@ -133,7 +140,8 @@ std::vector<NoteName> spell_melody(std::span<const WrittenNote> melody, std::spa
       items,
       [&](std::size_t i, int fifths) {
         const bool known = under[i] < chords.size();
-        return melody_price(fifths, signature, known ? &chords[under[i]].chord : nullptr, known ? &roots[under[i]] : nullptr);
+        return melody_price(fifths, signature, known ? &chords[under[i]].chord : nullptr,
+                            known ? &roots[under[i]] : nullptr);
       },
       [](std::size_t, int before, int fifths) { return kLeap * std::max(0, std::abs(fifths - before) - 5); });
 }

@@ -136,7 +136,8 @@ void Analysis::take_key() {
   if (settings_.key) {
     moment_.key = harmony::KeyReading{*settings_.key, 1, true};
   } else if (const auto key = ear_.key()) {
-    moment_.key = harmony::KeyReading{{key->tonic, key->minor ? harmony::Mode::kMinor : harmony::Mode::kMajor}, key->confidence, false};
+    moment_.key = harmony::KeyReading{
+        {key->tonic, key->minor ? harmony::Mode::kMinor : harmony::Mode::kMajor}, key->confidence, false};
   }
 }
 
@@ -166,7 +167,8 @@ harmony::Voicings Analysis::voicings(const harmony::Chord& chord) const {
 
 harmony::MelodyPitches Analysis::alternating(Micros at) const {
   const std::size_t n = sung_.size();
-  if (n < 3 || sung_[n - 1].pitch != sung_[n - 3].pitch || sung_[n - 2].pitch == sung_[n - 1].pitch) return {};
+  if (n < 3 || sung_[n - 1].pitch != sung_[n - 3].pitch || sung_[n - 2].pitch == sung_[n - 1].pitch)
+    return {};
   if (at - sung_[n - 3].onset > kAlternates) return {};
   harmony::MelodyPitches two;
   two.push_back(std::max(sung_[n - 1].pitch, sung_[n - 2].pitch));
@@ -216,10 +218,12 @@ bool Analysis::collect(Micros at) {
   }
   std::optional<InForce> named;
   if (settings_.by_ear) {
-    if (const auto& heard = ear_.harmony()) named = InForce{harmony::chord_of(heard->chord), heard->confidence, from_ear(heard->since)};
+    if (const auto& heard = ear_.harmony())
+      named = InForce{harmony::chord_of(heard->chord), heard->confidence, from_ear(heard->since)};
   } else {
     headline_.hear(to_ear(at), ear_, moment_.key ? std::optional(moment_.key->key) : std::nullopt);
-    if (const auto& shown = headline_.chord()) named = InForce{shown->chord, shown->confidence, from_ear(shown->since)};
+    if (const auto& shown = headline_.chord())
+      named = InForce{shown->chord, shown->confidence, from_ear(shown->since)};
   }
   if (named) {
     const bool changed = !in_force_ || in_force_->chord != named->chord;
@@ -246,7 +250,8 @@ std::optional<Micros> Analysis::supposed_from() const {
   const auto top = highest_held();
   const auto onset = top ? notes_.onset(*top) : std::nullopt;
   if (!onset) return std::nullopt;
-  // Not before the ear has decided about it, nor while the tune that went before is still in the player's ear.
+  // Not before the ear has decided about it, nor while the tune that went before is still in the player's
+  // ear.
   const Micros decided = *onset + harmony::kMelodyDelay;
   return newest.empty() ? decided : std::max(decided, newest[0].since + kTuneLingers);
 }
@@ -265,12 +270,14 @@ void Analysis::note_tried() {
   const harmony::Chord& chord = in_force_->chord;
   const auto& melody = melody_.newest();
   const auto alike = [&](const harmony::Chord& other) {
-    return other.root == chord.root && harmony::row(other.quality).family == harmony::row(chord.quality).family;
+    return other.root == chord.root &&
+           harmony::row(other.quality).family == harmony::row(chord.quality).family;
   };
   if (!settled_.empty() && alike(settled_[0])) {
     settled_[0] = chord;  // the same chord with another colour or bass
   } else {
-    if (std::any_of(settled_.begin(), settled_.end(), alike)) liked_.add(chord);  // the player came back to it
+    if (std::any_of(settled_.begin(), settled_.end(), alike))
+      liked_.add(chord);  // the player came back to it
     if (settled_.full()) settled_.pop_back();
     settled_.insert(0, chord);
     const harmony::Phrase over = phrase_at(at, in_force_->since);
@@ -283,10 +290,12 @@ void Analysis::note_tried() {
   const PitchClass under = melody[0].pitch.pitch_class();
   tried_[static_cast<std::size_t>(under.value())].add(chord);
   const auto& asked = offered_question_.melody;
-  if (std::none_of(asked.begin(), asked.end(), [&](Pitch note) { return note.pitch_class() == under; })) return;
+  if (std::none_of(asked.begin(), asked.end(), [&](Pitch note) { return note.pitch_class() == under; }))
+    return;
   const auto family = harmony::row(chord.quality).family;
   const auto& before = offered_question_.previous;
-  if (before && before->root == chord.root && harmony::row(before->quality).family == family) return;  // nothing new
+  if (before && before->root == chord.root && harmony::row(before->quality).family == family)
+    return;  // nothing new
   for (std::size_t i = 0; i < offered_.size(); ++i) {
     const auto& alternative = offered_[i].chord;
     if (alternative.root != chord.root || harmony::row(alternative.quality).family != family) continue;
@@ -311,7 +320,8 @@ void Analysis::refresh_alternatives(Micros at) {
       }
     }
   }
-  for (std::size_t i = 0; question.voiced > 1 && i < newest.size() && i < (settings_.under == Under::kTwo ? 2 : 1); ++i) {
+  for (std::size_t i = 0;
+       question.voiced > 1 && i < newest.size() && i < (settings_.under == Under::kTwo ? 2 : 1); ++i) {
     if (i > 0 && !newest[i].held) break;
     question.melody.push_back(newest[i].pitch);
   }
@@ -326,7 +336,8 @@ void Analysis::refresh_alternatives(Micros at) {
   question.wishes = settings_.wishes;
   if (!question.melody.empty())
     question.tried = tried_[static_cast<std::size_t>(question.melody[0].pitch_class().value())];
-  // The list keeps still unless the melody, the chord or a wish truly changed; a new key counts from the next change on.
+  // The list keeps still unless the melody, the chord or a wish truly changed; a new key counts from the next
+  // change on.
   if (same_question(question, asked_) && moment_.alternatives_number > 0) return;
   asked_ = question;
   const harmony::Hands held = hands();
@@ -356,28 +367,34 @@ void Analysis::write_moment(Micros at) {
   for (std::size_t i = 0; i < 128; ++i)
     if (notes_.sounding()[i]) sounding[count++] = Pitch(static_cast<int>(i));
   for (std::size_t i = count > moment_.held.capacity() ? count - moment_.held.capacity() : 0; i < count; ++i)
-    moment_.held.push_back({sounding[i], notes_.velocity(sounding[i]).value_or(Velocity()), notes_.is_down(sounding[i]),
-                            notes_.onset(sounding[i]).value_or(at)});
+    moment_.held.push_back({sounding[i], notes_.velocity(sounding[i]).value_or(Velocity()),
+                            notes_.is_down(sounding[i]), notes_.onset(sounding[i]).value_or(at)});
 
   if (in_force_)
     moment_.harmony = HarmonyInForce{
-        {in_force_->chord, harmony::root_name_in(in_force_->chord, key), in_force_->confidence}, in_force_->since, count > 0};
+        {in_force_->chord, harmony::root_name_in(in_force_->chord, key), in_force_->confidence},
+        in_force_->since,
+        count > 0};
   moment_.readings.clear();
   for (const auto& reading : headline_.readings())
-    moment_.readings.push_back({reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
+    moment_.readings.push_back(
+        {reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
 
   moment_.melody.clear();
-  for (const auto& note : melody_.newest()) moment_.melody.push_back(described({note.pitch, {}, {}, note.since, note.held}));
+  for (const auto& note : melody_.newest())
+    moment_.melody.push_back(described({note.pitch, {}, {}, note.since, note.held}));
   for (MelodyNote& note : findings_.melody) note = described(note);
   moment_.under_names.clear();
-  for (const Pitch under : moment_.under) moment_.under_names.push_back(described({under, {}, {}, at, false}).name);
+  for (const Pitch under : moment_.under)
+    moment_.under_names.push_back(described({under, {}, {}, at, false}).name);
 }
 
 MelodyNote Analysis::described(MelodyNote note) const {
   const int home = moment_.key ? harmony::signature(moment_.key->key) : 0;
   if (moment_.harmony) {
     const auto& reading = moment_.harmony->reading;
-    note.degree = harmony::degree_in(reading.chord.quality, ascending(reading.chord.root, note.pitch.pitch_class()));
+    note.degree =
+        harmony::degree_in(reading.chord.quality, ascending(reading.chord.root, note.pitch.pitch_class()));
     note.name = harmony::spell_note(note.pitch.pitch_class(), home, &reading.chord, &reading.root_name);
   } else {
     note.name = harmony::spell_note(note.pitch.pitch_class(), home, nullptr, nullptr);

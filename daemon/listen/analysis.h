@@ -1,7 +1,8 @@
 // The analysis: one event in, the moment out. The same code live and offline.
 //
-// Time is data. Whoever drives it must, before an event at time t, call advance(d) for every next_deadline() d <= t in
-// order; Driver below does that, so that a file and a live performance give the same moments, event for event.
+// Time is data. Whoever drives it must, before an event at time t, call advance(d) for every next_deadline()
+// d <= t in order; Driver below does that, so that a file and a live performance give the same moments, event
+// for event.
 //
 // Threads: none; one owner. Heap: at construction only (NoteState); none per event.
 #pragma once
@@ -29,22 +30,23 @@ enum class Under : std::uint8_t {
 struct Settings {
   harmony::Wishes wishes;
   Under under = Under::kTwo;
-  Micros bar{2'000'000};  // how long a bar lasts
+  Micros bar{2'000'000};                         // how long a bar lasts
   harmony::Style style = harmony::Style::kOpen;  // of the voicings offered
-  Micros offered_after{400'000};  // a list that stood so long counts as offered
-  std::optional<harmony::Key> key;                 // pinned by the player: this one counts, whatever is heard
-  // The chord in force is what the ear makes of the music, not what the keys of the moment sound: for bars and loops.
+  Micros offered_after{400'000};                 // a list that stood so long counts as offered
+  std::optional<harmony::Key> key;               // pinned by the player: this one counts, whatever is heard
+  // The chord in force is what the ear makes of the music, not what the keys of the moment sound: for bars
+  // and loops.
   bool by_ear = false;
-  bool names_only = false;        // only harmony, melody and key: no alternatives
+  bool names_only = false;  // only harmony, melody and key: no alternatives
 };
 
 // What the last call found, for whoever keeps it. Cleared at each call.
 struct Findings {
   bool harmony = false;  // the chord in force changed
   bool key = false;
-  FixedVector<MelodyNote, 4> melody;   // notes that joined the melody
-  bool alternatives = false;           // the list changed
-  bool offered = false;                // the list has stood long enough to count as offered
+  FixedVector<MelodyNote, 4> melody;  // notes that joined the melody
+  bool alternatives = false;          // the list changed
+  bool offered = false;               // the list has stood long enough to count as offered
   struct Tried {
     harmony::Alternative alternative;
     std::size_t place = 0;   // in the list, from 0
@@ -71,7 +73,8 @@ class Analysis {
   bool hold_still(Micros at, bool still);
   bool set_under(Micros at, Under under);
   bool set_style(Micros at, harmony::Style style);
-  // The player pins the key, or frees it: then the one that is heard counts again. Ask `findings` afterwards, as after an event.
+  // The player pins the key, or frees it: then the one that is heard counts again. Ask `findings` afterwards,
+  // as after an event.
   bool pin_key(Micros at, std::optional<harmony::Key> key);
   // Counts from the next list on.
   void set_bar(Micros length) { settings_.bar = length; }
@@ -86,12 +89,12 @@ class Analysis {
  private:
   // Takes over what the ear found at `at`; true if anything did.
   bool collect(Micros at);
-  // While the ear knows of no melody note that is held, the highest held key stands for it after a while: a player who
-  // holds a chord and listens means its top.
+  // While the ear knows of no melody note that is held, the highest held key stands for it after a while: a
+  // player who holds a chord and listens means its top.
   bool hold_highest(Micros at);
   std::optional<Pitch> highest_held() const;
   std::optional<Micros> supposed_from() const;  // when that will be so if nothing is played until then
-  void take_key();  // the one in force: pinned, or heard
+  void take_key();                              // the one in force: pinned, or heard
   void refresh_alternatives(Micros at);
   void write_moment(Micros at);
   MelodyNote described(MelodyNote note) const;  // with name and degree
@@ -125,24 +128,24 @@ class Analysis {
     Pitch pitch;
     Micros onset{};
   };
-  FixedVector<Sung, 24> sung_;            // the melody, newest last
+  FixedVector<Sung, 24> sung_;  // the melody, newest last
   harmony::Phrase phrase_at(Micros at, Micros since) const;
   // The two notes that the melody goes to and fro between, the higher first; empty if it does not.
   harmony::MelodyPitches alternating(Micros at) const;
   bool ask_anew(Micros at);
-  harmony::Question asked_;               // what the list in the moment answers
+  harmony::Question asked_;  // what the list in the moment answers
   Micros list_since_{};
   bool list_offered_ = true;
-  harmony::Alternatives offered_;         // the last list that stood long enough
+  harmony::Alternatives offered_;  // the last list that stood long enough
   harmony::Question offered_question_;
   std::uint32_t offered_number_ = 0;
-  std::optional<Micros> settled_from_;    // the chord in force counts as meant from then
+  std::optional<Micros> settled_from_;  // the chord in force counts as meant from then
   Findings findings_;
   Moment moment_;
 };
 
-// Gives an Analysis its deadlines at their exact times between the events. `Each` is called as each(const Analysis&)
-// after every call that changed the moment or found something.
+// Gives an Analysis its deadlines at their exact times between the events. `Each` is called as each(const
+// Analysis&) after every call that changed the moment or found something.
 template <class Each>
 void drive(Analysis& analysis, const midi::Event& event, Each each) {
   while (const auto due = analysis.next_deadline()) {

@@ -10,7 +10,8 @@
 namespace undersong::listen {
 namespace {
 
-constexpr std::array<std::string_view, 7> kActions{"mark", "hold_still", "hear_next", "end_take", "tap", "beat_one", "pin_key"};
+constexpr std::array<std::string_view, 7> kActions{"mark", "hold_still", "hear_next", "end_take",
+                                                   "tap",  "beat_one",   "pin_key"};
 constexpr std::array<std::string_view, 3> kPresses{"single", "double", "long"};
 constexpr std::uint8_t kPressedFrom = 64;
 
@@ -116,9 +117,10 @@ Result<Mapping> parse_mapping(std::string_view message, std::string_view press, 
         "The press \"{}\" of the control \"{}\" is none of single, double and long.", press, message));
   const auto what = one_of(kActions, action);
   if (!what) {
-    return invalid_input(fmt::format(
-        "The action \"{}\" of the control \"{}\" is none of mark, hold_still, hear_next, end_take, tap, beat_one and pin_key.",
-        action, message));
+    return invalid_input(
+        fmt::format("The action \"{}\" of the control \"{}\" is none of mark, hold_still, hear_next, "
+                    "end_take, tap, beat_one and pin_key.",
+                    action, message));
   }
   if (parsed->kind == ControlMessage::Kind::kProgram && static_cast<Press>(*how) == Press::kLong) {
     return invalid_input(
@@ -240,12 +242,10 @@ bool Controls::mentions(const Trigger& trigger, const midi::Event& event) {
   if (event.size < 2 || !trigger.ports[event.port] || event.bytes[1] != trigger.message.number) return false;
   if (trigger.message.channel && *trigger.message.channel != event.channel()) return false;
   switch (trigger.message.kind) {
-    case ControlMessage::Kind::kController:
-      return event.kind() == midi::kControlChange;
+    case ControlMessage::Kind::kController: return event.kind() == midi::kControlChange;
     case ControlMessage::Kind::kNote:  // with the pressure that follows it
       return event.kind() == midi::kNoteOn || event.kind() == midi::kNoteOff || event.kind() == 0xA0;
-    case ControlMessage::Kind::kProgram:
-      return event.kind() == 0xC0;
+    case ControlMessage::Kind::kProgram: return event.kind() == 0xC0;
   }
   return false;
 }

@@ -1,20 +1,22 @@
-// Meetings: every time a sounding melody note stands over a chord in force, from when, for how long, and whether this note
-// had met this harmony before in the take.
+// Meetings: every time a sounding melody note stands over a chord in force, from when, for how long, and
+// whether this note had met this harmony before in the take.
 //
 //   for (const Meeting& met : meetings.hear(analysis)) keep(met);   // after every call of the analysis
 //
-// A meeting begins when a chord comes in force under a melody note, or when a melody note joins over a chord in force; it
-// ends when either ends. A note sounds while its key is down, and by the pedal until the next melody note: then it is sound,
-// no longer line. A player who holds one note and tries twelve roots has twelve meetings.
+// A meeting begins when a chord comes in force under a melody note, or when a melody note joins over a chord
+// in force; it ends when either ends. A note sounds while its key is down, and by the pedal until the next
+// melody note: then it is sound, no longer line. A player who holds one note and tries twelve roots has
+// twelve meetings.
 //
-// Names that stand for less than kLeast are names on the way to the next (a chord whose fingers do not land together, a
-// bass that is awaited): they give their beginning to the next name, and a note that is over so soon is an ornament. So
-// nothing shorter than kLeast is a meeting. A sixteenth note at 100 a minute is as long.
+// Names that stand for less than kLeast are names on the way to the next (a chord whose fingers do not land
+// together, a bass that is awaited): they give their beginning to the next name, and a note that is over so
+// soon is an ornament. So nothing shorter than kLeast is a meeting. A sixteenth note at 100 a minute is as
+// long.
 //
 // What has ended is told kDecided later, for the ear may still say that a chord began earlier than it seemed.
 //
-// Threads: none; one owner. Heap: none. Time is that of the moments, so a file and a live performance give the same.
-// Source: common practice, no source.
+// Threads: none; one owner. Heap: none. Time is that of the moments, so a file and a live performance give
+// the same. Source: common practice, no source.
 #pragma once
 
 #include <array>
@@ -34,8 +36,9 @@ struct Meeting {
   harmony::Degree degree;  // of the note in the chord
   Reading chord;
   std::optional<harmony::Key> key;  // when the chord came in force
-  // How often this note has met this harmony in the take: 1 the first time, more when it was returned to. A harmony is a
-  // root and a family, in any octave of the note; it is returned to when another was in force in between.
+  // How often this note has met this harmony in the take: 1 the first time, more when it was returned to. A
+  // harmony is a root and a family, in any octave of the note; it is returned to when another was in force in
+  // between.
   std::uint32_t time = 1;
 };
 

@@ -1,7 +1,7 @@
 // The moment: everything that is published about what is sounding now.
 //
-// Plain data without pointers, copied by value between the analysis and whoever shows or keeps it. Times are those of
-// the event stream.
+// Plain data without pointers, copied by value between the analysis and whoever shows or keeps it. Times are
+// those of the event stream.
 #pragma once
 
 #include <cstdint>
@@ -60,17 +60,18 @@ struct Moment {
   std::uint64_t number = 0;  // counts published moments from 1
   Micros at{};
   std::optional<HarmonyInForce> harmony;
-  FixedVector<Reading, 5> readings;           // what the chord in force could be called as well, it first: always of the same notes
+  FixedVector<Reading, 5>
+      readings;  // what the chord in force could be called as well, it first: always of the same notes
   std::optional<harmony::KeyReading> key;
   FixedVector<MelodyNote, harmony::kMelodyNotes> melody;  // newest first
-  FixedVector<HeldNote, 32> held;             // lowest first; of more than 32 the highest
+  FixedVector<HeldNote, 32> held;                         // lowest first; of more than 32 the highest
   harmony::Alternatives alternatives;
-  harmony::MelodyPitches under;               // the melody notes they stand under, in the order of their degrees
-  harmony::MelodyNames under_names;           // what they are called, as in `melody`
-  std::uint32_t alternatives_number = 0;      // changes when the list changes, so that a client may keep still
+  harmony::MelodyPitches under;           // the melody notes they stand under, in the order of their degrees
+  harmony::MelodyNames under_names;       // what they are called, as in `melody`
+  std::uint32_t alternatives_number = 0;  // changes when the list changes, so that a client may keep still
   harmony::Wishes wishes;
-  std::optional<BeatNow> beat;                // nothing while there is no steady pulse
-  bool still = false;                         // the player asked for the list to hold still
+  std::optional<BeatNow> beat;  // nothing while there is no steady pulse
+  bool still = false;           // the player asked for the list to hold still
 };
 
 }  // namespace undersong::listen

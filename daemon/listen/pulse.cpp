@@ -6,18 +6,24 @@
 namespace undersong::listen {
 namespace {
 
-constexpr Micros kForgotten{3'200'000};   // a beat is shown so long after the last note
+constexpr Micros kForgotten{3'200'000};  // a beat is shown so long after the last note
 constexpr Micros kLookAgain{60'000};
 constexpr int kLooks = 4;
-constexpr int kApart = 4;                 // beats in a row that fall elsewhere than a clock's: it counts from elsewhere
-constexpr Micros kCountIn{10'000'000};    // corrections so shortly before a take belong to it
+constexpr int kApart = 4;  // beats in a row that fall elsewhere than a clock's: it counts from elsewhere
+constexpr Micros kCountIn{10'000'000};  // corrections so shortly before a take belong to it
 constexpr float kShowFrom = .22f, kHideBelow = .1f;
-constexpr double kOtherTempo = .025;      // less is the same tempo
-constexpr double kUneven = .22;           // taps may differ by so much from their mean
+constexpr double kOtherTempo = .025;  // less is the same tempo
+constexpr double kUneven = .22;       // taps may differ by so much from their mean
 
-Micros scaled(Micros interval, double by) { return Micros(static_cast<std::int64_t>(std::llround(static_cast<double>(interval.count()) * by))); }
-double ratio(Micros a, Micros b) { return static_cast<double>(a.count()) / static_cast<double>(std::max<std::int64_t>(1, b.count())); }
-int positive(int value, int modulus) { return (value % modulus + modulus) % modulus; }
+Micros scaled(Micros interval, double by) {
+  return Micros(static_cast<std::int64_t>(std::llround(static_cast<double>(interval.count()) * by)));
+}
+double ratio(Micros a, Micros b) {
+  return static_cast<double>(a.count()) / static_cast<double>(std::max<std::int64_t>(1, b.count()));
+}
+int positive(int value, int modulus) {
+  return (value % modulus + modulus) % modulus;
+}
 
 }  // namespace
 
@@ -33,7 +39,8 @@ std::optional<Micros> Pulse::Clock::quarter() const {
 
 // ---- telling
 
-void Pulse::tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place, int meter, bool barred) {
+void Pulse::tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place,
+                 int meter, bool barred) {
   ++count_;
   if (corrections_.counted && !barred) {
     meter = corrections_.meter.value_or(meter);
@@ -62,7 +69,8 @@ void Pulse::show() {
     return;
   }
   const double tempo = 60e6 / static_cast<double>(smooth_);
-  if (tempo_ == 0 || std::abs(tempo / tempo_ - 1) > kOtherTempo) tempo_ = static_cast<int>(std::lround(tempo));
+  if (tempo_ == 0 || std::abs(tempo / tempo_ - 1) > kOtherTempo)
+    tempo_ = static_cast<int>(std::lround(tempo));
   // In tenths, and no other tenth while it is within a tenth.
   float shown = std::round(confidence_ * 10) / 10;
   if (now_ && std::abs(confidence_ - now_->confidence) < .1f) shown = now_->confidence;
@@ -79,8 +87,8 @@ std::optional<ToldBeat> Pulse::take_beat() {
 
 // ---- following
 
-// Beats at our own level that should have come by `until` and did not are told as they were expected. However far away
-// `until` is, no more than the newest kWaiting are: there is no room for others.
+// Beats at our own level that should have come by `until` and did not are told as they were expected. However
+// far away `until` is, no more than the newest kWaiting are: there is no room for others.
 void Pulse::run_free(Micros until, Micros at) {
   if (!follow_) return;
   const Micros slack = scaled(follow_->interval, .25);
@@ -97,7 +105,9 @@ void Pulse::run_free(Micros until, Micros at) {
     if (!listens(beat)) continue;
     const int meter = corrections_.meter.value_or(4);
     // A clock's beats are counted from the first; the place goes on from the one before.
-    const int place = follow_->source != BeatSource::kClock ? count_ + 1 : told_ > 0 ? history_[(told_ - 1) % kHistory].place + 1 : 0;
+    const int place = follow_->source != BeatSource::kClock ? count_ + 1
+                      : told_ > 0                           ? history_[(told_ - 1) % kHistory].place + 1
+                                                            : 0;
     tell(beat, at, follow_->interval, follow_->confidence, follow_->source, positive(place, meter), meter);
   }
 }
@@ -109,9 +119,11 @@ void Pulse::hear(const harmony::TrackedBeat& beat, Micros at) {
     const double r = ratio(*corrections_.level, beat.interval);
     for (const double level : {.25, .5, 2., 4.})
       if (std::abs(std::log(r / level)) < .2) {
-        follow_level(scaled(beat.interval, level), beat.at, corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
+        follow_level(scaled(beat.interval, level), beat.at,
+                     corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
         follow_->confidence = beat.confidence;
-        tell(beat.at, at, follow_->interval, beat.confidence, follow_->source, positive(count_ + 1, beat.meter), beat.meter);
+        tell(beat.at, at, follow_->interval, beat.confidence, follow_->source,
+             positive(count_ + 1, beat.meter), beat.meter);
         return;
       }
   }
@@ -128,11 +140,14 @@ void Pulse::hear(const harmony::TrackedBeat& beat, Micros at) {
   }
   follow_->apart = 0;
   const Micros interval = beat.at - follow_->last;
-  if (!follow_->fixed) follow_->interval = std::clamp(follow_->interval + (interval - follow_->interval) / 4, kShortestBeat, kLongestBeat);
+  if (!follow_->fixed)
+    follow_->interval =
+        std::clamp(follow_->interval + (interval - follow_->interval) / 4, kShortestBeat, kLongestBeat);
   follow_->last = beat.at;
   follow_->confidence = std::max(.9f * follow_->confidence, beat.confidence);
   const int meter = corrections_.meter.value_or(beat.meter);
-  tell(beat.at, at, follow_->interval, follow_->confidence, follow_->source, follow_->fixed && same_level ? beat.place : positive(count_ + 1, meter), meter);
+  tell(beat.at, at, follow_->interval, follow_->confidence, follow_->source,
+       follow_->fixed && same_level ? beat.place : positive(count_ + 1, meter), meter);
 }
 
 void Pulse::follow_level(Micros interval, Micros last, BeatSource source) {
@@ -152,7 +167,8 @@ void Pulse::catch_up(Micros at) {
   const bool silent = time_ - last_note_ >= kForgotten;
   const bool none = !follow_ && !tracker_.newest();
   if (now_ && !rules() && (silent || none)) now_.reset();
-  if (silent && follow_ && follow_->source != BeatSource::kClock && !rules()) follow_.reset();  // it begins anew with the next note, at the same level
+  if (silent && follow_ && follow_->source != BeatSource::kClock && !rules())
+    follow_.reset();  // it begins anew with the next note, at the same level
 }
 
 bool Pulse::note_on(Micros at, Pitch pitch, Velocity velocity) {
@@ -180,7 +196,9 @@ std::optional<Micros> Pulse::next_deadline() const {
   if (clock_.port != midi::kNoPort) {
     // From beat to beat, so that a clock doesn't move it with every message.
     const Micros quarter = clock_.quarter().value_or(Micros(500'000));
-    const Micros newest = rules() && told_ > 0 ? std::max(history_[(told_ - 1) % kHistory].at, clock_.last - quarter) : clock_.last;
+    const Micros newest = rules() && told_ > 0
+                              ? std::max(history_[(told_ - 1) % kHistory].at, clock_.last - quarter)
+                              : clock_.last;
     due(std::max(newest + scaled(quarter, 1.5) + kClockLost, time_ + Micros(1)));
   }
   if (rules()) return next;
@@ -188,7 +206,8 @@ std::optional<Micros> Pulse::next_deadline() const {
   if (!listens(time_)) return next;
   if (follow_) due(std::max(follow_->last + scaled(follow_->interval, 1.25), time_ + Micros(1)));
   if (const auto& newest = tracker_.newest(); newest && patience_ > 0)
-    due(std::max(newest->at + newest->interval + harmony::kBeatDelay + harmony::kBeatFrame, time_ + kLookAgain));
+    due(std::max(newest->at + newest->interval + harmony::kBeatDelay + harmony::kBeatFrame,
+                 time_ + kLookAgain));
   return next;
 }
 
@@ -199,7 +218,8 @@ bool Pulse::clock(const midi::Event& received) {
   event.at = near_enough(event.at);
   const auto before = now_;
   catch_up(event.at);
-  if (clock_.port != midi::kNoPort && clock_.port != event.port) return now_ != before;  // the first one that came
+  if (clock_.port != midi::kNoPort && clock_.port != event.port)
+    return now_ != before;  // the first one that came
   clock_.port = event.port;
   clock_.last = event.at;
   switch (event.status()) {
@@ -207,9 +227,7 @@ bool Pulse::clock(const midi::Event& received) {
       clock_.position = 0;
       clock_.placed = clock_.running = true;
       break;
-    case 0xFB:
-      clock_.placed = clock_.running = true;
-      break;
+    case 0xFB: clock_.placed = clock_.running = true; break;
     case 0xFC:
       clock_.running = false;
       if (now_ && now_->source == BeatSource::kClock) now_.reset();
@@ -226,7 +244,8 @@ bool Pulse::clock(const midi::Event& received) {
         if (clock_.position % 24 == 0) clock_.untold = event.at;
         if (clock_.untold && quarter) {  // the very first beat is known to be one only some clocks later
           const int meter = corrections_.meter.value_or(4);
-          tell(*clock_.untold, event.at, *quarter, 1.f, BeatSource::kClock, positive(static_cast<int>(clock_.position / 24), meter), meter, true);
+          tell(*clock_.untold, event.at, *quarter, 1.f, BeatSource::kClock,
+               positive(static_cast<int>(clock_.position / 24), meter), meter, true);
           clock_.untold.reset();
         }
         ++clock_.position;
@@ -236,7 +255,8 @@ bool Pulse::clock(const midi::Event& received) {
         const bool ours = follow_ && follow_->source == BeatSource::kClock;
         if (!ours) {
           const Micros counted = clock_.times[(clock_.count - 1 - since) % clock_.times.size()];
-          const bool beaten = told_ > 0 && event.at - history_[(told_ - 1) % kHistory].at < scaled(*quarter, 1.5);
+          const bool beaten =
+              told_ > 0 && event.at - history_[(told_ - 1) % kHistory].at < scaled(*quarter, 1.5);
           follow_level(*quarter, beaten ? history_[(told_ - 1) % kHistory].at : counted, BeatSource::kClock);
         }
         if (!ours || since == 0) {
@@ -273,7 +293,8 @@ bool Pulse::tap(Micros at) {
   if (taps_count_ < taps_.size()) return now_ != before;
   const Micros mean = (at - taps_[taps_count_ % taps_.size()]) / 3;
   for (std::size_t i = taps_count_ - 3; i < taps_count_; ++i)
-    if (std::abs(ratio(taps_[i % taps_.size()] - taps_[(i - 1) % taps_.size()], mean) - 1) > kUneven) return now_ != before;
+    if (std::abs(ratio(taps_[i % taps_.size()] - taps_[(i - 1) % taps_.size()], mean) - 1) > kUneven)
+      return now_ != before;
   tapped_ = mean;
   const bool first = taps_count_ == taps_.size() || !corrections_.tapped || !corrections_.counted;
   if (first) remember();
@@ -364,7 +385,8 @@ Correction Pulse::half_as_fast(Micros at) {
   remember();
   const bool between = newest.place % 2 != 0;  // the one before was a beat, this one is none
   corrections_.level = interval;
-  follow_level(interval, between ? newest.at - newest.interval : newest.at, corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
+  follow_level(interval, between ? newest.at - newest.interval : newest.at,
+               corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
   corrections_.counted = true;
   corrections_.meter = newest.meter;
   corrections_.shift = newest.place / 2 - count_;
@@ -393,7 +415,8 @@ Correction Pulse::undo(Micros at) {
     if (follow_ && follow_->source != BeatSource::kClock) follow_.reset();
     if (const auto& played = tracker_.newest()) newest_lasts(played->interval);
   } else if (told_ > 0) {
-    follow_level(*corrections_.level, history_[(told_ - 1) % kHistory].at, corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
+    follow_level(*corrections_.level, history_[(told_ - 1) % kHistory].at,
+                 corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
     newest_lasts(follow_->interval);
   }
   return Correction::kDone;

@@ -7,9 +7,15 @@ namespace {
 
 constexpr std::uint8_t kKeyPressure = 0xA0;
 
-bool is_note(const Event& e) { return e.size == 3 && (e.kind() == kNoteOn || e.kind() == kNoteOff); }
-bool is_on(const Event& e) { return e.size == 3 && e.kind() == kNoteOn && e.bytes[2] > 0; }
-std::size_t key_of(const Event& e) { return std::size_t{e.channel()} * 128 + (e.bytes[1] & 0x7F); }
+bool is_note(const Event& e) {
+  return e.size == 3 && (e.kind() == kNoteOn || e.kind() == kNoteOff);
+}
+bool is_on(const Event& e) {
+  return e.size == 3 && e.kind() == kNoteOn && e.bytes[2] > 0;
+}
+std::size_t key_of(const Event& e) {
+  return std::size_t{e.channel()} * 128 + (e.bytes[1] & 0x7F);
+}
 
 }  // namespace
 
@@ -18,7 +24,8 @@ Event EchoGuard::comparable(const Event& message) {
   if (message.size < 3) plain.bytes[2] = 0;
   if (message.size < 2) plain.bytes[1] = 0;
   if (is_note(message))
-    plain.bytes = {static_cast<std::uint8_t>((is_on(message) ? kNoteOn : kNoteOff) | message.channel()), message.bytes[1], 0};
+    plain.bytes = {static_cast<std::uint8_t>((is_on(message) ? kNoteOn : kNoteOff) | message.channel()),
+                   message.bytes[1], 0};
   return plain;
 }
 
@@ -28,7 +35,8 @@ std::optional<EchoGuard::Probe> EchoGuard::probe_before(const Event& message) {
   // Another value each time, so that an answer belongs to one question.
   const auto value = static_cast<std::uint8_t>(1 + (++probes_ * 37) % 127);
   const auto status = static_cast<std::uint8_t>(kKeyPressure | message.channel());
-  return Probe{Event{message.at, {status, 0, value}, 3, kNoPort}, Event{message.at, {status, 1, static_cast<std::uint8_t>(128 - value)}, 3, kNoPort}};
+  return Probe{Event{message.at, {status, 0, value}, 3, kNoPort},
+               Event{message.at, {status, 1, static_cast<std::uint8_t>(128 - value)}, 3, kNoPort}};
 }
 
 void EchoGuard::sent(const Event& message, bool probe) {
@@ -82,7 +90,9 @@ std::uint64_t EchoGuard::explanation(const Port& port, PortNumber number, const 
     if (delay < early) continue;
     plain.at = owed.message.at;
     if (owed.message != plain || owed.returned[number]) continue;
-    if (port.loop && port.exact >= kLoudness && !port.rewrites && owed.on && received.bytes[2] != owed.velocity) continue;
+    if (port.loop && port.exact >= kLoudness && !port.rewrites && owed.on &&
+        received.bytes[2] != owed.velocity)
+      continue;
     return sent;
   }
   return 0;
@@ -100,8 +110,10 @@ void EchoGuard::returned(Port& port, std::uint64_t number, const Event& received
   const bool exact = sent.on && received.bytes[2] == sent.velocity;
   Row& row = port.row;
   std::uint64_t next = port.last + 1;
-  while (next < number && !slot(next).note) ++next;  // there are instruments that send back notes and nothing else
-  if (row.messages == 0 || next != number || std::max(row.most, delay) - std::min(row.least, delay) > kEarly) {
+  while (next < number && !slot(next).note)
+    ++next;  // there are instruments that send back notes and nothing else
+  if (row.messages == 0 || next != number ||
+      std::max(row.most, delay) - std::min(row.least, delay) > kEarly) {
     row = {};
     row.least = row.most = delay;
   }

@@ -1,7 +1,7 @@
 // One MIDI channel or system message with the time at which it arrived.
 //
-// Trivially copyable, so that it can pass through a lock-free queue. System-exclusive data are not carried: they say
-// nothing about harmony.
+// Trivially copyable, so that it can pass through a lock-free queue. System-exclusive data are not carried:
+// they say nothing about harmony.
 #pragma once
 
 #include <array>
@@ -12,8 +12,8 @@
 
 namespace undersong::midi {
 
-// A small number for an open input, given by `sources` in the order in which ports were first seen. Stable while the
-// daemon runs: a keyboard that goes and comes back under the same name keeps its number.
+// A small number for an open input, given by `sources` in the order in which ports were first seen. Stable
+// while the daemon runs: a keyboard that goes and comes back under the same name keeps its number.
 using PortNumber = std::uint8_t;
 inline constexpr PortNumber kNoPort = 255;
 
@@ -33,7 +33,8 @@ static_assert(std::is_trivially_copyable_v<Event>);
 inline constexpr std::uint8_t kNoteOff = 0x80, kNoteOn = 0x90, kControlChange = 0xB0;
 inline constexpr std::uint8_t kDrumChannel = 9;  // General MIDI channel 10
 
-constexpr Event note_on(Micros at, std::uint8_t channel, Pitch pitch, Velocity velocity, PortNumber port = 0) {
+constexpr Event note_on(Micros at, std::uint8_t channel, Pitch pitch, Velocity velocity,
+                        PortNumber port = 0) {
   return {at,
           {static_cast<std::uint8_t>(kNoteOn | channel), static_cast<std::uint8_t>(pitch.value()),
            static_cast<std::uint8_t>(velocity.value())},

@@ -72,7 +72,8 @@ class FileSource::Player {
       const auto now = std::chrono::steady_clock::now();
       if (now + kTell >= due) return sleep_until(due);
       if (!sleep_until(now + kTell)) return false;
-      const double passed = std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - started).count();
+      const double passed =
+          std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - started).count();
       const Micros here = base + Micros(static_cast<std::int64_t>(passed * options_.speed));
       if (here < next && lane_->has_room()) lane_->push(standing_at(here));
     }

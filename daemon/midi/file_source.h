@@ -4,9 +4,9 @@
 // as fast, the analysis hears the same performance. When all has been played a kEnded notice follows in the
 // same lane. A full lane is waited for, so nothing is lost, however fast.
 //
-// Only this thread knows that nothing is played before a given moment of the file, and at another speed the clock on the wall
-// doesn't tell. So while it waits it says where it stands, with empty events (size 0) every 10 ms, and once kAfter behind the
-// last event: whoever listens lets fall due what falls due by then.
+// Only this thread knows that nothing is played before a given moment of the file, and at another speed the
+// clock on the wall doesn't tell. So while it waits it says where it stands, with empty events (size 0) every
+// 10 ms, and once kAfter behind the last event: whoever listens lets fall due what falls due by then.
 //
 // Threads: owner constructs, starts, stops; one thread of its own plays.
 #pragma once

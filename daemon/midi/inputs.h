@@ -8,7 +8,8 @@
 //
 // Threads: lane, announce and ports from any thread but a real-time one; drain from one thread; Lane::push as
 // said there. Bounds: kMostInputs inputs, `lane_capacity` events each. A full lane loses events, counts them,
-// and the consumer gets a kLost notice for that input, where the gap is; dropped(port) says how many there were so far.
+// and the consumer gets a kLost notice for that input, where the gap is; dropped(port) says how many there
+// were so far.
 #pragma once
 
 #include <algorithm>

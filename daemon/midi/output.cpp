@@ -1,9 +1,9 @@
 #include "daemon/midi/output.h"
 
-#include <thread>
 #include <rtmidi/RtMidi.h>
 #include <spdlog/fmt/fmt.h>
 #include <unistd.h>
+#include <thread>
 
 #include "daemon/midi/rtmidi_source.h"
 #include "daemon/midi/source.h"
@@ -11,7 +11,9 @@
 namespace undersong::midi {
 
 Output::Output(OutputOptions options, Say say, std::shared_ptr<SharedEchoGuard> guard)
-    : options_(std::move(options)), say_(std::move(say)), guard_(guard ? std::move(guard) : std::make_shared<SharedEchoGuard>()) {}
+    : options_(std::move(options)),
+      say_(std::move(say)),
+      guard_(guard ? std::move(guard) : std::make_shared<SharedEchoGuard>()) {}
 
 Output::~Output() {
   try {
@@ -142,8 +144,8 @@ void Output::all_notes_off() {
 
 void Output::close() {
   if (connected()) all_notes_off();
-  // The back end hands messages on in its own time, and what it still has goes with the port: JACK needs a period
-  // or two, 43 ms at the longest that is usual (2048 frames at 48 kHz).
+  // The back end hands messages on in its own time, and what it still has goes with the port: JACK needs a
+  // period or two, 43 ms at the longest that is usual (2048 frames at 48 kHz).
   const Micros waited = steady_now() - last_sent_;
   if (connected() && waited < kFlush) std::this_thread::sleep_for(kFlush - waited);
   on_ = {};

@@ -1,12 +1,12 @@
 // A MIDI output: a named port of the system, or one of our own called "Undersong out" that others connect to.
 //
 // Remembers which notes it has switched on and switches them off before it closes. Remembers what it sent, so
-// that the consumer of the inputs can ask of every event whether it is only an echo; to learn that, it sends two
-// messages of key pressure, which sound on no instrument, before the first note of a phrase (see echo_guard.h). A port that isn't there
-// yet, or that goes, is looked for each time the owner calls tend().
+// that the consumer of the inputs can ask of every event whether it is only an echo; to learn that, it sends
+// two messages of key pressure, which sound on no instrument, before the first note of a phrase (see
+// echo_guard.h). A port that isn't there yet, or that goes, is looked for each time the owner calls tend().
 //
-// Threads: one owner (its Sender); judge from one other thread, never for long. Bounds: a JACK output silently drops
-// what exceeds about 2,700 messages in one burst; we send chords.
+// Threads: one owner (its Sender); judge from one other thread, never for long. Bounds: a JACK output
+// silently drops what exceeds about 2,700 messages in one burst; we send chords.
 #pragma once
 
 #include <array>

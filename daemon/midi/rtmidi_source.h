@@ -27,8 +27,7 @@ namespace undersong::midi {
 struct PortsOptions {
   BackendKind backend = BackendKind::kAuto;
   // Empty: every input port. Otherwise those whose name contains one of these, whatever the case; between
-  // slashes,
-  // "/^Keys .* 2$/", an ECMAScript regular expression, searched for whatever the case.
+  // slashes, "/^Keys .* 2$/", an ECMAScript regular expression, searched for whatever the case.
   std::vector<std::string> names;
   bool pass_clock = false;
   std::string client_name = "Undersong";

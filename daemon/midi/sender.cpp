@@ -12,7 +12,7 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr int kPriority = 20;  // above ordinary work, below the audio service
+constexpr int kPriority = 20;          // above ordinary work, below the audio service
 constexpr Micros kRoomToTend{50'000};  // so far from the next message, looking after the port can't delay it
 constexpr Micros kFar = Micros::max();
 
@@ -25,11 +25,14 @@ void be_punctual() {
   (void)sched_setscheduler(0, SCHED_FIFO | SCHED_RESET_ON_FORK, &parameters);
 }
 
-std::chrono::steady_clock::time_point on_clock(Micros at) { return std::chrono::steady_clock::time_point(at); }
+std::chrono::steady_clock::time_point on_clock(Micros at) {
+  return std::chrono::steady_clock::time_point(at);
+}
 
 }  // namespace
 
-Sender::Sender(std::unique_ptr<Sink> sink, std::function<void()> changed, std::function<void(const Event&)> sent)
+Sender::Sender(std::unique_ptr<Sink> sink, std::function<void()> changed,
+               std::function<void(const Event&)> sent)
     : changed_(std::move(changed)), sent_(std::move(sent)), sink_(std::move(sink)) {
   thread_ = std::thread([this] { run(); });
 }

@@ -1,15 +1,16 @@
 // Sender: everything we play, at its time, from one thread of its own.
 //
-// A Sink (an Output, but for tests) is opened, looked after and written to by that thread alone, so that a MIDI service
-// that takes seconds to answer keeps nobody waiting. What is to be played comes as single messages, sent at once, or as
-// a Score whose messages are sent at their times. Whatever was switched on is switched off when the score ends or is
-// stopped, when another sink takes its place, and when the sender goes.
+// A Sink (an Output, but for tests) is opened, looked after and written to by that thread alone, so that a
+// MIDI service that takes seconds to answer keeps nobody waiting. What is to be played comes as single
+// messages, sent at once, or as a Score whose messages are sent at their times. Whatever was switched on is
+// switched off when the score ends or is stopped, when another sink takes its place, and when the sender
+// goes.
 //
-// Times: Micros of steady_now(). The thread is of the real-time class where the system permits it, and an ordinary one
-// with the shortest timer slack where not; it sleeps until the next message is due.
-// Errors: a sink that throws loses that message and no other; `trouble` says so.
-// Threads: send, play, stop, use, look and the questions from any thread, never for long; `changed` is called from the
-// sender's own. Bounds: kMostWaiting single messages; a score is as long as its owner made it.
+// Times: Micros of steady_now(). The thread is of the real-time class where the system permits it, and an
+// ordinary one with the shortest timer slack where not; it sleeps until the next message is due. Errors: a
+// sink that throws loses that message and no other; `trouble` says so. Threads: send, play, stop, use, look
+// and the questions from any thread, never for long; `changed` is called from the sender's own. Bounds:
+// kMostWaiting single messages; a score is as long as its owner made it.
 #pragma once
 
 #include <atomic>
@@ -40,8 +41,8 @@ class Sink {
   virtual bool send(const Event& message) = 0;       // at once; false while closed
 };
 
-// Messages by time from the beginning of the score, ascending. From `repeat_from` to `length` it goes round for ever;
-// without it, it is over after `length`.
+// Messages by time from the beginning of the score, ascending. From `repeat_from` to `length` it goes round
+// for ever; without it, it is over after `length`.
 struct Score {
   std::vector<Event> events;
   Micros length{};
@@ -53,9 +54,10 @@ class Sender {
   static constexpr std::size_t kMostWaiting = 1024;
   static constexpr std::chrono::seconds kTendEvery{5};
 
-  // `changed`: connected(), port_name() or trouble() have changed. `sent` sees every message of a score after it was
-  // sent, with the time at which it was meant to be: for measuring.
-  Sender(std::unique_ptr<Sink> sink, std::function<void()> changed, std::function<void(const Event&)> sent = {});
+  // `changed`: connected(), port_name() or trouble() have changed. `sent` sees every message of a score after
+  // it was sent, with the time at which it was meant to be: for measuring.
+  Sender(std::unique_ptr<Sink> sink, std::function<void()> changed,
+         std::function<void(const Event&)> sent = {});
   ~Sender();
   Sender(const Sender&) = delete;
   Sender& operator=(const Sender&) = delete;
@@ -92,8 +94,8 @@ class Sender {
   std::condition_variable wake_;
   std::deque<Event> waiting_;
   std::shared_ptr<const Score> score_;
-  Micros begin_{};            // of the score, or of this time round
-  std::size_t next_ = 0;      // in the score
+  Micros begin_{};        // of the score, or of this time round
+  std::size_t next_ = 0;  // in the score
   bool silence_ = false, quit_ = false, look_ = false;
   std::unique_ptr<Sink> new_sink_;
   std::string port_name_, trouble_ = "The MIDI output is being opened.";

@@ -25,7 +25,8 @@ void Sounding::sent(const Event& message) {
 }
 
 bool Sounding::nothing() const {
-  return std::all_of(channels_.begin(), channels_.end(), [](const Channel& c) { return c.notes.none() && c.pedals.none() && !c.bent; });
+  return std::all_of(channels_.begin(), channels_.end(),
+                     [](const Channel& c) { return c.notes.none() && c.pedals.none() && !c.bent; });
 }
 
 void Sounding::release(Micros at, const std::function<void(const Event&)>& send) {

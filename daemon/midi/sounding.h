@@ -15,7 +15,8 @@ class Sounding {
  public:
   void sent(const Event& message);
   bool nothing() const;
-  // Gives what ends it all to `send`: note-offs first, then pedals up, then the pitch straight. Nothing sounds then.
+  // Gives what ends it all to `send`: note-offs first, then pedals up, then the pitch straight. Nothing
+  // sounds then.
   void release(Micros at, const std::function<void(const Event&)>& send);
 
  private:

@@ -32,9 +32,15 @@ enum class Notice : std::uint8_t {
 inline constexpr std::uint64_t kManyLost = 0xFFFF;
 constexpr Event make_loss(PortNumber port, Micros at, std::uint64_t events) {
   const std::uint64_t told = events < kManyLost ? events : kManyLost;
-  return {at, {static_cast<std::uint8_t>(Notice::kLost), static_cast<std::uint8_t>(told >> 8), static_cast<std::uint8_t>(told & 0xFF)}, 0, port};
+  return {at,
+          {static_cast<std::uint8_t>(Notice::kLost), static_cast<std::uint8_t>(told >> 8),
+           static_cast<std::uint8_t>(told & 0xFF)},
+          0,
+          port};
 }
-constexpr std::uint64_t lost_events(const Event& notice) { return std::uint64_t{notice.bytes[1]} << 8 | notice.bytes[2]; }
+constexpr std::uint64_t lost_events(const Event& notice) {
+  return std::uint64_t{notice.bytes[1]} << 8 | notice.bytes[2];
+}
 
 constexpr Event make_notice(Notice notice, PortNumber port, Micros at) {
   return {at, {static_cast<std::uint8_t>(notice), 0, 0}, 0, port};
@@ -92,9 +98,9 @@ class Lane {
  public:
   Lane(PortNumber port, std::size_t capacity, Waker& waker) : port_(port), queue_(capacity), waker_(waker) {}
 
-  // One writing thread at a time; RT safe. False when the lane was full: the event is lost and counted. A kLost notice
-  // then stands in the queue where the gap is, before the first event that fits again: what was struck after the gap is
-  // known. When nothing comes after it, the consumer makes the notice itself.
+  // One writing thread at a time; RT safe. False when the lane was full: the event is lost and counted. A
+  // kLost notice then stands in the queue where the gap is, before the first event that fits again: what was
+  // struck after the gap is known. When nothing comes after it, the consumer makes the notice itself.
   bool push(Event event) noexcept {
     event.port = port_;
     bool fitted = true;

@@ -24,7 +24,8 @@ class Desk {
 
   virtual ~Desk() = default;
 
-  // Ports, outputs, the take being played, still, settings; the server adds the store's health and the log's end.
+  // Ports, outputs, the take being played, still, settings; the server adds the store's health and the log's
+  // end.
   virtual protocol::Status status() = 0;
   // On the clock of the event stream.
   virtual Micros now() = 0;

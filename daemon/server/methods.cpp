@@ -47,11 +47,16 @@ takes::Store::Answer<takes::LineNumber> kept(To<Kept> to) {
 }
 
 void hello(Session& session, const Hello& params, To<Welcome> to) {
-  if (!session.show_token(params.token)) return to.reply.error(RpcCode::kTokenNeeded, "The token is missing or wrong.");
+  if (!session.show_token(params.token))
+    return to.reply.error(RpcCode::kTokenNeeded, "The token is missing or wrong.");
   to(session.welcome());
 }
-void subscribe(Session& session, const Subscribe& params, To<Subscribed> to) { to(session.subscribe(params)); }
-void unsubscribe(Session& session, const Unsubscribe& params, To<Subscribed> to) { to(session.unsubscribe(params)); }
+void subscribe(Session& session, const Subscribe& params, To<Subscribed> to) {
+  to(session.subscribe(params));
+}
+void unsubscribe(Session& session, const Unsubscribe& params, To<Subscribed> to) {
+  to(session.unsubscribe(params));
+}
 
 void get_moment(Session& session, const GetMoment&, To<Moment> to) {
   to.reply.result(std::string(params_of(*session.room().newest_moment())));
@@ -98,10 +103,15 @@ void get_take(Session& session, const GetTake& params, To<TakeDetail> to) {
 }
 
 // The protocol names kinds in the order in which the store numbers them, from 1.
-constexpr takes::LineKind stored_kind(LineKind kind) { return static_cast<takes::LineKind>(static_cast<int>(kind) + 1); }
-static_assert(stored_kind(LineKind::kTakeBegin) == takes::LineKind::kTakeBegin && stored_kind(LineKind::kMelody) == takes::LineKind::kMelody &&
-              stored_kind(LineKind::kRestore) == takes::LineKind::kRestore && stored_kind(LineKind::kPass) == takes::LineKind::kPass &&
-              stored_kind(LineKind::kLost) == takes::LineKind::kLost && stored_kind(LineKind::kMeeting) == takes::kLastKind);
+constexpr takes::LineKind stored_kind(LineKind kind) {
+  return static_cast<takes::LineKind>(static_cast<int>(kind) + 1);
+}
+static_assert(stored_kind(LineKind::kTakeBegin) == takes::LineKind::kTakeBegin &&
+              stored_kind(LineKind::kMelody) == takes::LineKind::kMelody &&
+              stored_kind(LineKind::kRestore) == takes::LineKind::kRestore &&
+              stored_kind(LineKind::kPass) == takes::LineKind::kPass &&
+              stored_kind(LineKind::kLost) == takes::LineKind::kLost &&
+              stored_kind(LineKind::kMeeting) == takes::kLastKind);
 
 void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
   const std::size_t limit = params.limit ? static_cast<std::size_t>(params.limit->value) : 500;
@@ -109,24 +119,26 @@ void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
   std::vector<takes::LineKind> kinds;
   if (params.kinds)
     for (const LineKind kind : *params.kinds) kinds.push_back(stored_kind(kind));
-  session.room().store.lines(params.take, from, limit + 1, std::move(kinds), [to, limit, from](Result<std::vector<takes::Line>> lines) {
-    if (!lines) return to(lines.error());
-    const bool more = lines->size() > limit;
-    if (more) lines->pop_back();
-    std::string out = R"({"lines":[)";
-    for (const takes::Line& line : *lines) {
-      if (&line != lines->data()) out += ',';
-      append_line(out, line);
-    }
-    out += R"(],"next":)";
-    append_json(out, lines->empty() ? from : lines->back().number + 1);
-    out.append(R"(,"more":)").append(more ? "true}" : "false}");
-    to.reply.result(std::move(out));
-  });
+  session.room().store.lines(params.take, from, limit + 1, std::move(kinds),
+                             [to, limit, from](Result<std::vector<takes::Line>> lines) {
+                               if (!lines) return to(lines.error());
+                               const bool more = lines->size() > limit;
+                               if (more) lines->pop_back();
+                               std::string out = R"({"lines":[)";
+                               for (const takes::Line& line : *lines) {
+                                 if (&line != lines->data()) out += ',';
+                                 append_line(out, line);
+                               }
+                               out += R"(],"next":)";
+                               append_json(out, lines->empty() ? from : lines->back().number + 1);
+                               out.append(R"(,"more":)").append(more ? "true}" : "false}");
+                               to.reply.result(std::move(out));
+                             });
 }
 
 harmony::SymbolStyle symbol_style(Session& session) {
-  return session.room().desk.settings().symbol_style == SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
+  return session.room().desk.settings().symbol_style == SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns
+                                                                            : harmony::SymbolStyle::kLetters;
 }
 
 // "12:4": so many moments of take 12 are left.
@@ -141,29 +153,34 @@ std::optional<takes::MomentSearch::From> from_of(const std::string& text) {
 }
 
 void find_moments(Session& session, const FindMoments& params, To<FoundMoments> to) {
-  const auto utc_ms = std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::system_clock::now().time_since_epoch()).count();
+  const auto utc_ms = std::chrono::duration_cast<std::chrono::milliseconds>(
+                          std::chrono::system_clock::now().time_since_epoch())
+                          .count();
   auto question = takes::read_question(params.question, takes::day_at(utc_ms));
   if (!question) return to(question.error());
   takes::MomentSearch search;
   if (params.limit) search.limit = static_cast<std::size_t>(params.limit->value);
   if (params.from) {
     search.from = from_of(*params.from);
-    if (!search.from) return to(invalid_input("params.from is not what a reply gave as next: \"" + *params.from + "\"."));
+    if (!search.from)
+      return to(invalid_input("params.from is not what a reply gave as next: \"" + *params.from + "\"."));
   }
   const std::string understood = takes::in_words(*question);
   search.days_ms = takes::days_ms(*question);
   search.question = std::move(*question);
-  session.room().store.find(std::move(search), [to, understood, style = symbol_style(session)](Result<takes::FoundMoments> found) {
-    if (!found) return to(found.error());
-    to(found_of(*found, understood, style));
-  });
+  session.room().store.find(
+      std::move(search), [to, understood, style = symbol_style(session)](Result<takes::FoundMoments> found) {
+        if (!found) return to(found.error());
+        to(found_of(*found, understood, style));
+      });
 }
 
 void get_meetings(Session& session, const GetMeetings& params, To<TakeMeetings> to) {
-  session.room().store.meetings(params.take, [to, style = symbol_style(session)](Result<takes::TakeMeetings> met) {
-    if (!met) return to(met.error());
-    to(meetings_of(*met, style));
-  });
+  session.room().store.meetings(params.take,
+                                [to, style = symbol_style(session)](Result<takes::TakeMeetings> met) {
+                                  if (!met) return to(met.error());
+                                  to(meetings_of(*met, style));
+                                });
 }
 
 void get_notes(Session& session, const GetNotes& params, To<TakeNotes> to) {
@@ -190,7 +207,8 @@ void get_sketch(Session& session, const GetSketch& params, To<TakeSketch> to) {
     const auto& summary = take->detail.summary;
     TakeSketch out;
     out.take = summary.take;
-    for (const auto& span : takes::sketch(take->events, summary.at, summary.last_at - summary.at, spans).spans) {
+    for (const auto& span :
+         takes::sketch(take->events, summary.at, summary.last_at - summary.at, spans).spans) {
       out.notes.push_back(span.notes);
       out.lowest.emplace_back(span.notes == 0 ? 0 : span.lowest.value());
       out.highest.emplace_back(span.notes == 0 ? 0 : span.highest.value());
@@ -199,16 +217,28 @@ void get_sketch(Session& session, const GetSketch& params, To<TakeSketch> to) {
   });
 }
 
-void mark_take(Session& session, const MarkTake& params, To<Kept> to) { session.room().desk.mark(params.text.value_or(""), kept(to)); }
-void end_take(Session& session, const EndTake&, To<Kept> to) { session.room().desk.end_take(kept(to)); }
+void mark_take(Session& session, const MarkTake& params, To<Kept> to) {
+  session.room().desk.mark(params.text.value_or(""), kept(to));
+}
+void end_take(Session& session, const EndTake&, To<Kept> to) {
+  session.room().desk.end_take(kept(to));
+}
 
 void edit(Session& session, takes::LineKind kind, std::uint64_t take, std::string text, To<Kept> to) {
   session.room().store.edit(kind, take, session.room().desk.now(), std::move(text), kept(to));
 }
-void rename_take(Session& s, const RenameTake& p, To<Kept> to) { edit(s, takes::LineKind::kRename, p.take, p.title, to); }
-void annotate_take(Session& s, const AnnotateTake& p, To<Kept> to) { edit(s, takes::LineKind::kAnnotate, p.take, p.text, to); }
-void delete_take(Session& s, const DeleteTake& p, To<Kept> to) { edit(s, takes::LineKind::kDelete, p.take, "", to); }
-void restore_take(Session& s, const RestoreTake& p, To<Kept> to) { edit(s, takes::LineKind::kRestore, p.take, "", to); }
+void rename_take(Session& s, const RenameTake& p, To<Kept> to) {
+  edit(s, takes::LineKind::kRename, p.take, p.title, to);
+}
+void annotate_take(Session& s, const AnnotateTake& p, To<Kept> to) {
+  edit(s, takes::LineKind::kAnnotate, p.take, p.text, to);
+}
+void delete_take(Session& s, const DeleteTake& p, To<Kept> to) {
+  edit(s, takes::LineKind::kDelete, p.take, "", to);
+}
+void restore_take(Session& s, const RestoreTake& p, To<Kept> to) {
+  edit(s, takes::LineKind::kRestore, p.take, "", to);
+}
 void correct_take(Session& session, const CorrectTake& params, To<Kept> to) {
   if (params.harte != "N" && !harmony::parse_harte(params.harte))
     return to(invalid_input("params.harte is not a chord in Harte syntax: " + params.harte + "."));
@@ -274,31 +304,36 @@ void get_passes(Session& session, const GetPasses& params, To<TakePasses> to) {
   store.midi(params.take, [to, &store](Result<takes::Store::Midi> take) {
     if (!take) return to(take.error());
     const auto number = take->detail.summary.take;
-    store.lines(number, 1, 1'000'000, {takes::LineKind::kAlong, takes::LineKind::kPass}, [to, number, events = std::move(take->events)](Result<std::vector<takes::Line>> lines) {
-      if (!lines) return to(lines.error());
-      const auto along = takes::read_along(*lines);
-      if (!along) return to(not_found("Take " + std::to_string(number) + " was not played along with a loop."));
-      TakePasses out;
-      out.take = number;
-      out.along.take = along->of;
-      out.along.tempo = along->tempo;
-      out.along.meter = along->meter;
-      out.along.cycle_us = along->cycle.count();
-      for (const auto& chord : along->chords) out.along.chords.push_back({chord.at.count(), chord.harte});
-      out.first_pass = static_cast<std::uint32_t>(along->first_pass);
-      for (const Micros at : along->passes) out.pass_at.push_back(at.count());
-      for (const auto& note : takes::place_notes(takes::played_notes(events).notes, *along)) {
-        out.at.push_back(note.at.count());
-        out.pitch.emplace_back(note.pitch.value());
-        out.pass.push_back(static_cast<std::uint32_t>(note.pass));
-        out.place_us.push_back(note.place.count());
-        out.chord.push_back(note.chord);
-      }
-      to(out);
-    });
+    store.lines(
+        number, 1, 1'000'000, {takes::LineKind::kAlong, takes::LineKind::kPass},
+        [to, number, events = std::move(take->events)](Result<std::vector<takes::Line>> lines) {
+          if (!lines) return to(lines.error());
+          const auto along = takes::read_along(*lines);
+          if (!along)
+            return to(not_found("Take " + std::to_string(number) + " was not played along with a loop."));
+          TakePasses out;
+          out.take = number;
+          out.along.take = along->of;
+          out.along.tempo = along->tempo;
+          out.along.meter = along->meter;
+          out.along.cycle_us = along->cycle.count();
+          for (const auto& chord : along->chords) out.along.chords.push_back({chord.at.count(), chord.harte});
+          out.first_pass = static_cast<std::uint32_t>(along->first_pass);
+          for (const Micros at : along->passes) out.pass_at.push_back(at.count());
+          for (const auto& note : takes::place_notes(takes::played_notes(events).notes, *along)) {
+            out.at.push_back(note.at.count());
+            out.pitch.emplace_back(note.pitch.value());
+            out.pass.push_back(static_cast<std::uint32_t>(note.pass));
+            out.place_us.push_back(note.place.count());
+            out.chord.push_back(note.chord);
+          }
+          to(out);
+        });
   });
 }
-void stop_playing(Session& session, const StopPlaying&, To<Stopped> to) { to(Stopped{session.room().desk.stop_playing()}); }
+void stop_playing(Session& session, const StopPlaying&, To<Stopped> to) {
+  to(Stopped{session.room().desk.stop_playing()});
+}
 void hold(Session& session, const Hold& params, To<Holding> to) {
   to(Holding{session.room().desk.hold(params.on)});
   session.room().publish_status();
@@ -321,7 +356,8 @@ void spell(Session&, const SpellPitches& params, To<SpelledPitches> to) {
   for (const auto& number : params.pitches) {
     const Pitch pitch(static_cast<int>(number.value));
     const int interval = (pitch.value() - parsed->chord.root.value() + 12) % 12;
-    out.names.push_back(harmony::text(harmony::plain_name(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval))), pitch));
+    out.names.push_back(harmony::text(
+        harmony::plain_name(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval))), pitch));
   }
   to(out);
 }
@@ -336,8 +372,12 @@ void name_chords(Session& session, const NameChords& params, To<ChordSymbols> to
   to(out);
 }
 
-void get_places(Session& session, const GetPlaces&, To<Places> to) { to(session.room().places); }
-void get_settings(Session& session, const GetSettings&, To<Settings> to) { to(session.room().desk.settings()); }
+void get_places(Session& session, const GetPlaces&, To<Places> to) {
+  to(session.room().places);
+}
+void get_settings(Session& session, const GetSettings&, To<Settings> to) {
+  to(session.room().desk.settings());
+}
 void reset_settings(Session& session, const ResetSettings& params, To<Settings> to) {
   to(session.room().desk.reset_settings(params));
   session.room().publish_status();
@@ -357,16 +397,36 @@ Songs::Answer<T> answered(To<T> to) {
     to(*result);
   };
 }
-void get_loop(Session& s, const GetLoop& p, To<TakeLoop> to) { s.room().songs.loop(p, answered(to)); }
-void reharmonise(Session& s, const Reharmonise& p, To<Reharmonised> to) { s.room().songs.reharmonise(p, answered(to)); }
-void hand_over_take(Session& s, const HandOverTake& p, To<HandedOver> to) { s.room().songs.hand_over(p, answered(to)); }
-void propose_sketch(Session& s, const ProposeSketch& p, To<SongSketch> to) { s.room().songs.propose(p, answered(to)); }
-void put_sketch(Session& s, const PutSketch& p, To<KeptSketch> to) { s.room().songs.put(p, answered(to)); }
-void get_kept_sketch(Session& s, const GetKeptSketch& p, To<KeptSketch> to) { s.room().songs.get(p.name, answered(to)); }
-void list_sketches(Session& s, const ListSketches&, To<SketchList> to) { s.room().songs.list(answered(to)); }
-void outline_sketch(Session& s, const OutlineSketch& p, To<SketchOutline> to) { s.room().songs.outline(p.name, answered(to)); }
-void hand_over_sketch(Session& s, const HandOverSketch& p, To<HandedOver> to) { s.room().songs.hand_over_sketch(p.name, answered(to)); }
-void delete_sketch(Session& s, const DeleteSketch& p, To<SketchName> to) { s.room().songs.remove(p.name, answered(to)); }
+void get_loop(Session& s, const GetLoop& p, To<TakeLoop> to) {
+  s.room().songs.loop(p, answered(to));
+}
+void reharmonise(Session& s, const Reharmonise& p, To<Reharmonised> to) {
+  s.room().songs.reharmonise(p, answered(to));
+}
+void hand_over_take(Session& s, const HandOverTake& p, To<HandedOver> to) {
+  s.room().songs.hand_over(p, answered(to));
+}
+void propose_sketch(Session& s, const ProposeSketch& p, To<SongSketch> to) {
+  s.room().songs.propose(p, answered(to));
+}
+void put_sketch(Session& s, const PutSketch& p, To<KeptSketch> to) {
+  s.room().songs.put(p, answered(to));
+}
+void get_kept_sketch(Session& s, const GetKeptSketch& p, To<KeptSketch> to) {
+  s.room().songs.get(p.name, answered(to));
+}
+void list_sketches(Session& s, const ListSketches&, To<SketchList> to) {
+  s.room().songs.list(answered(to));
+}
+void outline_sketch(Session& s, const OutlineSketch& p, To<SketchOutline> to) {
+  s.room().songs.outline(p.name, answered(to));
+}
+void hand_over_sketch(Session& s, const HandOverSketch& p, To<HandedOver> to) {
+  s.room().songs.hand_over_sketch(p.name, answered(to));
+}
+void delete_sketch(Session& s, const DeleteSketch& p, To<SketchName> to) {
+  s.room().songs.remove(p.name, answered(to));
+}
 
 constexpr std::array kMethods{
     row<CorrectBeat, correct_beat>,
@@ -417,16 +477,22 @@ constexpr std::array kMethods{
     row<GetSketch, get_sketch>,
     row<Unsubscribe, unsubscribe>,
 };
-static_assert(std::is_sorted(kMethods.begin(), kMethods.end(), [](const Method& a, const Method& b) { return a.name < b.name; }));
-static_assert(kMethods.size() == boost::mp11::mp_size<Requests>::value, "every request of the protocol has its row");
+static_assert(std::is_sorted(kMethods.begin(), kMethods.end(),
+                             [](const Method& a, const Method& b) { return a.name < b.name; }));
+static_assert(kMethods.size() == boost::mp11::mp_size<Requests>::value,
+              "every request of the protocol has its row");
 
 }  // namespace
 
-std::span<const Method> methods() { return kMethods; }
+std::span<const Method> methods() {
+  return kMethods;
+}
 
 void call_method(Session& session, std::string_view name, const boost::json::value& params, Reply reply) {
-  const auto found = std::lower_bound(kMethods.begin(), kMethods.end(), name, [](const Method& m, std::string_view n) { return m.name < n; });
-  if (found == kMethods.end() || found->name != name) return reply.error(RpcCode::kMethodNotFound, "Method not found: " + std::string(name) + ".");
+  const auto found = std::lower_bound(kMethods.begin(), kMethods.end(), name,
+                                      [](const Method& m, std::string_view n) { return m.name < n; });
+  if (found == kMethods.end() || found->name != name)
+    return reply.error(RpcCode::kMethodNotFound, "Method not found: " + std::string(name) + ".");
   if (!session.trusted() && name != Hello::kMethod)
     return reply.error(RpcCode::kTokenNeeded, "Say hello with the token first.");
   const Reply spare = reply;  // of two answers the first one counts

@@ -14,7 +14,8 @@ std::string symbol_of(const std::string& harte, harmony::SymbolStyle style) {
 
 }  // namespace
 
-protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood, harmony::SymbolStyle style) {
+protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood,
+                                harmony::SymbolStyle style) {
   protocol::FoundMoments out;
   out.understood = understood;
   out.unheard = found.unheard;
@@ -46,7 +47,9 @@ protocol::TakeMeetings meetings_of(const takes::TakeMeetings& met, harmony::Symb
   protocol::TakeMeetings out;
   out.take = met.take;
   out.heard = met.heard;
-  for (const auto& statement : met.statements) out.statements.push_back({statement.at.count(), statement.length.count(), symbol_of(statement.harte, style), statement.harte});
+  for (const auto& statement : met.statements)
+    out.statements.push_back(
+        {statement.at.count(), statement.length.count(), symbol_of(statement.harte, style), statement.harte});
   for (const auto& each : met.meetings) {
     const auto parsed = harmony::parse_harte(each.facts.harte);
     protocol::LoggedMeeting made;

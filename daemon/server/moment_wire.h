@@ -11,7 +11,8 @@
 
 namespace undersong::server {
 
-protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood, harmony::SymbolStyle style);
+protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood,
+                                harmony::SymbolStyle style);
 protocol::TakeMeetings meetings_of(const takes::TakeMeetings& met, harmony::SymbolStyle style);
 
 }  // namespace undersong::server

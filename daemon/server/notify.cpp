@@ -24,7 +24,8 @@ bool notify_service_manager(std::string_view state) {
   const int descriptor = ::socket(AF_UNIX, SOCK_DGRAM | SOCK_CLOEXEC, 0);
   if (descriptor < 0) return false;
   const auto size = static_cast<socklen_t>(offsetof(sockaddr_un, sun_path) + length);
-  const ssize_t sent = ::sendto(descriptor, state.data(), state.size(), MSG_NOSIGNAL, reinterpret_cast<const sockaddr*>(&address), size);
+  const ssize_t sent = ::sendto(descriptor, state.data(), state.size(), MSG_NOSIGNAL,
+                                reinterpret_cast<const sockaddr*>(&address), size);
   ::close(descriptor);
   return sent == static_cast<ssize_t>(state.size());
 }

@@ -6,7 +6,9 @@
 
 namespace undersong::server {
 
-void Publisher::add(std::shared_ptr<Session> session) { sessions_.push_back(std::move(session)); }
+void Publisher::add(std::shared_ptr<Session> session) {
+  sessions_.push_back(std::move(session));
+}
 
 void Publisher::remove(const Session* session) {
   std::erase_if(sessions_, [&](const auto& s) { return s.get() == session; });
@@ -22,7 +24,8 @@ bool Publisher::moment_wanted() const {
   return std::any_of(sessions_.begin(), sessions_.end(), [](const auto& s) { return s->wants_moments(); });
 }
 
-// A failed write closes a session, which takes it off the list: go backwards, so that no other is passed over.
+// A failed write closes a session, which takes it off the list: go backwards, so that no other is passed
+// over.
 void Publisher::moment(Buffer message) {
   for (std::size_t i = sessions_.size(); i-- > 0;)
     if (i < sessions_.size()) std::shared_ptr(sessions_[i])->offer_moment(message);

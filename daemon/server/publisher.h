@@ -1,9 +1,8 @@
 // What goes to all clients: the newest state, and the end of the log.
 //
-// A state message is made once and shared; each session keeps at most one unread of a kind. Of the log the newest lines
-// are at hand (kTailLines, kTailBytes), older ones are read from the store. A session keeps a position in the log, no
-// lines.
-// Threads: the io thread. Errors: none.
+// A state message is made once and shared; each session keeps at most one unread of a kind. Of the log the
+// newest lines are at hand (kTailLines, kTailBytes), older ones are read from the store. A session keeps a
+// position in the log, no lines. Threads: the io thread. Errors: none.
 #pragma once
 
 #include <deque>

@@ -61,7 +61,9 @@ struct Reply::Call {
   ~Call() {
     if (answered) return;
     try {
-      answer(id ? error_text(*id, RpcCode::kInternalError, "The request was not answered; this is a fault of the daemon.") : "");
+      answer(id ? error_text(*id, RpcCode::kInternalError,
+                             "The request was not answered; this is a fault of the daemon.")
+                : "");
     } catch (...) {  // no memory for an answer
     }
   }
@@ -80,9 +82,14 @@ void Reply::result(std::string result) const {
   if (call_->id) {
     const auto& fits = call_->batch->hooks.fits;
     if (!call_->answered && fits && !fits(result.size()))
-      return error(RpcCode::kExhausted, "The answer does not fit beside those that wait to be read; read them, then ask again.");
+      return error(RpcCode::kExhausted,
+                   "The answer does not fit beside those that wait to be read; read them, then ask again.");
     out.reserve(result.size() + 64);
-    out.append(R"({"jsonrpc":"2.0","result":)").append(result).append(R"(,"id":)").append(*call_->id).append("}");
+    out.append(R"({"jsonrpc":"2.0","result":)")
+        .append(result)
+        .append(R"(,"id":)")
+        .append(*call_->id)
+        .append("}");
   }
   call_->answer(out);
 }
@@ -91,7 +98,9 @@ void Reply::error(RpcCode code, std::string_view sentence) const {
   call_->answer(call_->id ? error_text(*call_->id, code, sentence) : "");
 }
 
-void Reply::error(const Error& error) const { this->error(rpc_code(error.code), error.message); }
+void Reply::error(const Error& error) const {
+  this->error(rpc_code(error.code), error.message);
+}
 
 std::shared_ptr<Incoming> Incoming::read(std::string_view text, Hooks hooks) {
   auto out = std::make_shared<Incoming>();
@@ -107,16 +116,22 @@ std::shared_ptr<Incoming> Incoming::read(std::string_view text, Hooks hooks) {
   if (!message) return refuse(RpcCode::kParseError, "Parse error: " + message.error().sentence);
   out->message_ = std::move(*message);
   const auto* array = out->message_.if_array();
-  if (array != nullptr && array->empty()) return refuse(RpcCode::kInvalidRequest, "Invalid Request: a batch holds at least one request.");
-  if (array != nullptr && array->size() > kMostInBatch) return refuse(RpcCode::kInvalidRequest, "Invalid Request: a batch holds at most 256 requests.");
+  if (array != nullptr && array->empty())
+    return refuse(RpcCode::kInvalidRequest, "Invalid Request: a batch holds at least one request.");
+  if (array != nullptr && array->size() > kMostInBatch)
+    return refuse(RpcCode::kInvalidRequest, "Invalid Request: a batch holds at most 256 requests.");
   batch.array = array != nullptr;
   batch.open = out->count_ = array != nullptr ? array->size() : 1;
   return out;
 }
 
-const json::value& Incoming::call(std::size_t number) const { return batch_->array ? message_.get_array()[number] : message_; }
+const json::value& Incoming::call(std::size_t number) const {
+  return batch_->array ? message_.get_array()[number] : message_;
+}
 
-std::size_t Incoming::bytes() const { return batch_->answers.size(); }
+std::size_t Incoming::bytes() const {
+  return batch_->answers.size();
+}
 
 void Incoming::begin(const Dispatch& dispatch) {
   const json::value& value = call(next_++);
@@ -131,9 +146,11 @@ void Incoming::begin(const Dispatch& dispatch) {
   if (object == nullptr) return refuse("Invalid Request: a request is an object.");
   const auto* version = object->if_contains("jsonrpc");
   if (version == nullptr || *version != "2.0") return refuse("Invalid Request: \"jsonrpc\" must be \"2.0\".");
-  if (object->contains("id") && id == nullptr) return refuse("Invalid Request: \"id\" must be a string, a number or null.");
+  if (object->contains("id") && id == nullptr)
+    return refuse("Invalid Request: \"id\" must be a string, a number or null.");
   const auto* method = object->if_contains("method");
-  if (method == nullptr || !method->is_string()) return refuse("Invalid Request: \"method\" must be a string.");
+  if (method == nullptr || !method->is_string())
+    return refuse("Invalid Request: \"method\" must be a string.");
   static const json::value kNoParams = json::object();
   const auto* params = object->if_contains("params");
   if (params == nullptr || params->is_null()) params = &kNoParams;
@@ -151,16 +168,20 @@ void Incoming::refuse_rest(RpcCode code, std::string_view sentence) {
     const auto* object = value.if_object();
     const json::value* id = object != nullptr ? object->if_contains("id") : nullptr;
     // Nobody waits for a notification; what is no request is answered as one.
-    if (object == nullptr || id != nullptr) batch->add(error_text(id != nullptr && valid_id(*id) ? json::serialize(*id) : "null", code, sentence));
+    if (object == nullptr || id != nullptr)
+      batch->add(error_text(id != nullptr && valid_id(*id) ? json::serialize(*id) : "null", code, sentence));
     batch->close_one();
   }
 }
 
 void handle(std::string_view text, const Dispatch& dispatch, Finish finish) {
-  const auto message = Incoming::read(text, {.finish = std::move(finish), .answered = {}, .went_on = {}, .fits = {}});
+  const auto message =
+      Incoming::read(text, {.finish = std::move(finish), .answered = {}, .went_on = {}, .fits = {}});
   while (message->more()) message->begin(dispatch);
 }
 
-std::string error_line(RpcCode code, std::string_view sentence) { return error_text("null", code, sentence) + "\n"; }
+std::string error_line(RpcCode code, std::string_view sentence) {
+  return error_text("null", code, sentence) + "\n";
+}
 
 }  // namespace undersong::server

@@ -3,8 +3,8 @@
 //   handle(text, [](std::string_view method, const json::value& params, Reply reply) { reply.result("19"); },
 //          [](std::string answer) { ... });
 //
-// Calls may be answered later and in any order; a batch is sent when its last call has been answered. A call whose
-// Reply is thrown away unanswered is answered with an internal error, so that no client waits for ever.
+// Calls may be answered later and in any order; a batch is sent when its last call has been answered. A call
+// whose Reply is thrown away unanswered is answered with an internal error, so that no client waits for ever.
 //
 // Whoever can't afford all calls of a batch at once reads the message and begins them one by one:
 //
@@ -51,9 +51,11 @@ using Finish = std::function<void(std::string answer)>;
 // What the owner of a message hears of it. All but `finish` may be empty.
 struct Hooks {
   Finish finish;
-  std::function<void(std::size_t bytes)> answered;  // a call that was begun, with so much text; before `finish`
-  std::function<void()> went_on;                    // after each of them: there may be room for another call
-  // Whether so much text of a result may be kept until it is sent; where not, the call is answered with an error instead.
+  std::function<void(std::size_t bytes)>
+      answered;                   // a call that was begun, with so much text; before `finish`
+  std::function<void()> went_on;  // after each of them: there may be room for another call
+  // Whether so much text of a result may be kept until it is sent; where not, the call is answered with an
+  // error instead.
   std::function<bool(std::size_t bytes)> fits;
 };
 

@@ -8,7 +8,9 @@ Server::Server(boost::asio::io_context& io, Options options, Desk& desk, takes::
     : options_(std::move(options)),
       desk_(desk),
       store_(store),
-      songs_({store, options_.aside, [&io](std::function<void()> work) { boost::asio::post(io, std::move(work)); }, options_.sketches, options_.studies}),
+      songs_({store, options_.aside,
+              [&io](std::function<void()> work) { boost::asio::post(io, std::move(work)); },
+              options_.sketches, options_.studies}),
       room_{desk,
             store,
             songs_,
@@ -26,12 +28,16 @@ Server::Server(boost::asio::io_context& io, Options options, Desk& desk, takes::
   publisher_.set_log_end(store.last_number());
 }
 
-Server::~Server() { stop(); }
+Server::~Server() {
+  stop();
+}
 
 Result<void> Server::start() {
   if (auto listening = socket_.listen(options_.socket); !listening) return listening;
   if (options_.web) {
-    const std::string host = options_.web->address.find(':') == std::string::npos ? options_.web->address : "[" + options_.web->address + "]";
+    const std::string host = options_.web->address.find(':') == std::string::npos
+                                 ? options_.web->address
+                                 : "[" + options_.web->address + "]";
     if (auto listening = web_.listen(*options_.web); listening) {
       room_.places.page.emplace("http://" + host + ":" + std::to_string(web_.port()) + "/");
     } else {
@@ -80,8 +86,12 @@ Buffer Server::newest_status() {
   return status_message(status);
 }
 
-void Server::publish_status() { publisher_.status(newest_status()); }
+void Server::publish_status() {
+  publisher_.status(newest_status());
+}
 
-void Server::publish_log(const std::vector<takes::Line>& lines) { publisher_.log(lines); }
+void Server::publish_log(const std::vector<takes::Line>& lines) {
+  publisher_.log(lines);
+}
 
 }  // namespace undersong::server

@@ -31,18 +31,20 @@ class Server {
     std::filesystem::path socket;
     std::optional<WebOptions> web;  // empty: no web port
     std::string program_version;
-    protocol::Places places;  // socket and page are filled in when they are there
-    std::filesystem::path sketches;                     // folder; made when the first is kept
-    std::shared_ptr<song::Studies> studies = std::make_shared<song::Studies>();  // what runs aside shares them
-    std::function<bool(std::function<void()>)> aside;  // runs what takes long on a thread of low priority; false: too much waits
+    protocol::Places places;         // socket and page are filled in when they are there
+    std::filesystem::path sketches;  // folder; made when the first is kept
+    std::shared_ptr<song::Studies> studies =
+        std::make_shared<song::Studies>();  // what runs aside shares them
+    std::function<bool(std::function<void()>)>
+        aside;  // runs what takes long on a thread of low priority; false: too much waits
   };
 
   // `desk` and `store` outlive the server; what runs aside must have stopped before it goes.
   Server(boost::asio::io_context& io, Options options, Desk& desk, takes::Store& store);
   ~Server();
 
-  // The Unix socket, and the web port if wanted. Error only without the socket: a port that another program has must not keep
-  // the player from playing. page_trouble then says why there is no page.
+  // The Unix socket, and the web port if wanted. Error only without the socket: a port that another program
+  // has must not keep the player from playing. page_trouble then says why there is no page.
   Result<void> start();
   const std::optional<Error>& page_trouble() const { return page_trouble_; }
   // Closes all connections and removes the socket. May be called twice.

@@ -28,7 +28,8 @@ bool same_token(std::string_view a, std::string_view b) {
 protocol::Welcome Session::welcome() const {
   protocol::Welcome welcome;
   welcome.program = room_.program_version;
-  welcome.capabilities = {"moment", "status", "log", "hear", "notes", "export", "play", "beat", "along", "song"};
+  welcome.capabilities = {"moment", "status", "log",  "hear",  "notes",
+                          "export", "play",   "beat", "along", "song"};
   welcome.token_needed = !trusted_;
   return welcome;
 }
@@ -59,34 +60,36 @@ void Session::received(std::string_view message) {
     return session && session->transport_ != nullptr ? session : nullptr;
   };
   try {
-    pending_ = Incoming::read(message, {.finish =
-                                            [here, gathered](std::string answer) {
-                                              const auto session = here();
-                                              if (!session) return;
-                                              session->gathered_ -= *gathered;
-                                              session->load_->bytes -= *gathered;
-                                              if (!answer.empty()) session->keep_reply(std::make_shared<const std::string>(std::move(answer)));
-                                              session->pump();
-                                            },
-                                        .answered =
-                                            [here, gathered, load = load_](std::size_t bytes) {
-                                              --load->calls;
-                                              const auto session = here();
-                                              if (!session) return;
-                                              --session->calls_;
-                                              *gathered += bytes;
-                                              session->gathered_ += bytes;
-                                              load->bytes += bytes;
-                                            },
-                                        .went_on =
-                                            [here] {
-                                              if (const auto session = here()) session->go_on();
-                                            },
-                                        .fits =
-                                            [here](std::size_t bytes) {
-                                              const auto session = here();
-                                              return session == nullptr || session->fits(bytes);
-                                            }});
+    pending_ = Incoming::read(
+        message, {.finish =
+                      [here, gathered](std::string answer) {
+                        const auto session = here();
+                        if (!session) return;
+                        session->gathered_ -= *gathered;
+                        session->load_->bytes -= *gathered;
+                        if (!answer.empty())
+                          session->keep_reply(std::make_shared<const std::string>(std::move(answer)));
+                        session->pump();
+                      },
+                  .answered =
+                      [here, gathered, load = load_](std::size_t bytes) {
+                        --load->calls;
+                        const auto session = here();
+                        if (!session) return;
+                        --session->calls_;
+                        *gathered += bytes;
+                        session->gathered_ += bytes;
+                        load->bytes += bytes;
+                      },
+                  .went_on =
+                      [here] {
+                        if (const auto session = here()) session->go_on();
+                      },
+                  .fits =
+                      [here](std::size_t bytes) {
+                        const auto session = here();
+                        return session == nullptr || session->fits(bytes);
+                      }});
     go_on();
   } catch (...) {
     going_on_ = false;
@@ -103,7 +106,9 @@ void Session::go_on() {
   while (pending_ && pending_->more()) {
     const auto message = pending_;
     if (message->bytes() >= kMostReplyBytes) {
-      message->refuse_rest(protocol::RpcCode::kExhausted, "The answers to this batch are longer than 1 MB already; ask for this in another one.");
+      message->refuse_rest(
+          protocol::RpcCode::kExhausted,
+          "The answers to this batch are longer than 1 MB already; ask for this in another one.");
     } else if (may_begin()) {
       message->begin([&](std::string_view method, const boost::json::value& params, Reply reply) {
         ++calls_;
@@ -224,18 +229,21 @@ void Session::fetch() {
   if (fetching_) return;
   fetching_ = true;
   const takes::LineNumber from = log_next_;
-  room_.store.lines({}, from, kReplayLines, {}, [weak = weak_from_this(), from](Result<std::vector<takes::Line>> lines) {
-    const auto session = weak.lock();
-    if (!session) return;
-    session->fetching_ = false;
-    // Trouble with the store: the position stays, and is tried again when the log grows.
-    if (!session->log_ || !lines) return;
-    if (session->log_next_ == from) {
-      for (const takes::Line& line : *lines) session->replay_.emplace_back(line.number, log_message(line));
-      if (lines->empty()) session->log_next_ = session->room_.publisher.log_end() + 1;  // those lines left with their file
-    }
-    session->pump();
-  });
+  room_.store.lines(
+      {}, from, kReplayLines, {}, [weak = weak_from_this(), from](Result<std::vector<takes::Line>> lines) {
+        const auto session = weak.lock();
+        if (!session) return;
+        session->fetching_ = false;
+        // Trouble with the store: the position stays, and is tried again when the log grows.
+        if (!session->log_ || !lines) return;
+        if (session->log_next_ == from) {
+          for (const takes::Line& line : *lines)
+            session->replay_.emplace_back(line.number, log_message(line));
+          if (lines->empty())
+            session->log_next_ = session->room_.publisher.log_end() + 1;  // those lines left with their file
+        }
+        session->pump();
+      });
 }
 
 Buffer Session::next_line() {

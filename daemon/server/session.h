@@ -1,11 +1,13 @@
-// One client, whatever it is connected by: its requests, what it subscribed to, and what waits to be sent to it.
+// One client, whatever it is connected by: its requests, what it subscribed to, and what waits to be sent to
+// it.
 //
-// Bounds: of each state one unread message; of the log a position and at most kReplayLines lines from the store. Of calls
-// kMostCalls are unanswered at a time, each of a batch counted, and kMostCallsOfAll of all clients together, though every client
-// may have one; the next is begun, and the next message read, when there is room. Nothing is begun for a client that has
-// kMostReplyBytes to read; the rest of a batch whose answers have grown beyond that is refused. Answers that come all the same
-// are kept up to kMostUnreadBytes, and kMostUnreadBytesOfAll of all clients together, and are errors beyond.
-// Threads: the io thread. Errors: to the client, as JSON-RPC says.
+// Bounds: of each state one unread message; of the log a position and at most kReplayLines lines from the
+// store. Of calls kMostCalls are unanswered at a time, each of a batch counted, and kMostCallsOfAll of all
+// clients together, though every client may have one; the next is begun, and the next message read, when
+// there is room. Nothing is begun for a client that has kMostReplyBytes to read; the rest of a batch whose
+// answers have grown beyond that is refused. Answers that come all the same are kept up to kMostUnreadBytes,
+// and kMostUnreadBytesOfAll of all clients together, and are errors beyond. Threads: the io thread. Errors:
+// to the client, as JSON-RPC says.
 #pragma once
 
 #include <cstdint>
@@ -23,8 +25,8 @@
 
 namespace undersong::server {
 
-// The way to a client. It and its session hold each other from `start` to `closed`: a client that is read no further
-// for a while has no operation under way that would keep it.
+// The way to a client. It and its session hold each other from `start` to `closed`: a client that is read no
+// further for a while has no operation under way that would keep it.
 class Transport {
  public:
   virtual ~Transport() = default;
@@ -69,7 +71,8 @@ class Session : public std::enable_shared_from_this<Session> {
   static constexpr std::size_t kReplayLines = 128;
 
   // `trusted`: no token is asked for.
-  Session(ClientId id, Room& room, bool trusted) : id_(id), room_(room), load_(room.load), trusted_(trusted) {}
+  Session(ClientId id, Room& room, bool trusted)
+      : id_(id), room_(room), load_(room.load), trusted_(trusted) {}
   ~Session() { load_->bytes -= unread(); }
 
   // Greets.
@@ -103,7 +106,8 @@ class Session : public std::enable_shared_from_this<Session> {
  private:
   protocol::Subscribed subscribed() const;
   bool may_begin() const {
-    return transport_ != nullptr && reply_bytes_ < kMostReplyBytes && (calls_ == 0 || (calls_ < kMostCalls && load_->calls < kMostCallsOfAll));
+    return transport_ != nullptr && reply_bytes_ < kMostReplyBytes &&
+           (calls_ == 0 || (calls_ < kMostCalls && load_->calls < kMostCallsOfAll));
   }
   bool has_room() const { return !pending_ && may_begin(); }
   std::size_t unread() const { return reply_bytes_ + gathered_; }
@@ -120,17 +124,18 @@ class Session : public std::enable_shared_from_this<Session> {
   const std::shared_ptr<Load> load_;
   bool trusted_;
   std::shared_ptr<Transport> transport_;
-  bool writing_ = false, pumping_ = false, going_on_ = false, paused_ = false, again_ = false, closing_ = false, gone_ = false;
+  bool writing_ = false, pumping_ = false, going_on_ = false, paused_ = false, again_ = false,
+       closing_ = false, gone_ = false;
 
   std::deque<Buffer> replies_;
-  std::size_t reply_bytes_ = 0;  // of replies_
-  std::size_t gathered_ = 0;     // of batches that are not answered to the end
-  std::size_t calls_ = 0;        // begun and unanswered
+  std::size_t reply_bytes_ = 0;        // of replies_
+  std::size_t gathered_ = 0;           // of batches that are not answered to the end
+  std::size_t calls_ = 0;              // begun and unanswered
   std::shared_ptr<Incoming> pending_;  // the message that has calls to begin
   bool moments_ = false, statuses_ = false, log_ = false;
-  Buffer moment_, status_;              // unread
-  bool line_next_ = false;              // state and log take turns
-  takes::LineNumber log_next_ = 0;      // to be sent next
+  Buffer moment_, status_;                                   // unread
+  bool line_next_ = false;                                   // state and log take turns
+  takes::LineNumber log_next_ = 0;                           // to be sent next
   std::deque<std::pair<takes::LineNumber, Buffer>> replay_;  // lines from log_next_ on
   bool fetching_ = false;
 };

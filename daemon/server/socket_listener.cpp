@@ -28,7 +28,8 @@ using boost::system::error_code;
 // One connection. Lives as long as a read or write is under way.
 class SocketTransport final : public Transport, public std::enable_shared_from_this<SocketTransport> {
  public:
-  SocketTransport(Local::socket socket, std::shared_ptr<Session> session) : socket_(std::move(socket)), session_(std::move(session)) {
+  SocketTransport(Local::socket socket, std::shared_ptr<Session> session)
+      : socket_(std::move(socket)), session_(std::move(session)) {
     error_code ignored;
     socket_.non_blocking(true, ignored);
   }
@@ -77,12 +78,13 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
     reading_ = true;
     const std::size_t old = unread_.size();
     unread_.resize(old + kReadSize);
-    socket_.async_read_some(asio::buffer(unread_.data() + old, kReadSize), [self = shared_from_this(), old](error_code ec, std::size_t n) {
-      self->reading_ = false;
-      self->unread_.resize(old + n);
-      if (ec) return self->gone();
-      self->take_lines();
-    });
+    socket_.async_read_some(asio::buffer(unread_.data() + old, kReadSize),
+                            [self = shared_from_this(), old](error_code ec, std::size_t n) {
+                              self->reading_ = false;
+                              self->unread_.resize(old + n);
+                              if (ec) return self->gone();
+                              self->take_lines();
+                            });
   }
 
   void take_lines() {
@@ -108,7 +110,8 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
 
   void too_long() {
     unread_.clear();
-    session_->refuse(protocol::RpcCode::kInvalidRequest, "A message is at most 65536 bytes long; this connection is closed.");
+    session_->refuse(protocol::RpcCode::kInvalidRequest,
+                     "A message is at most 65536 bytes long; this connection is closed.");
   }
 
   void gone() {
@@ -124,28 +127,35 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
   bool reading_ = false;
 };
 
-std::string system_text(int error) { return std::strerror(error); }
+std::string system_text(int error) {
+  return std::strerror(error);
+}
 
-// A folder where nobody else can put another socket in the place of ours. One that we make is open to the user alone; one that
-// was there is taken as it is or refused, never changed: it may be the player's home, or shared on purpose. The socket itself
-// lets nobody else in.
+// A folder where nobody else can put another socket in the place of ours. One that we make is open to the
+// user alone; one that was there is taken as it is or refused, never changed: it may be the player's home, or
+// shared on purpose. The socket itself lets nobody else in.
 Result<void> place_for_socket(const fs::path& folder) {
   if (auto made = make_private_folder(folder); !made) return made.error();
-  struct stat there{};
-  if (::stat(folder.c_str(), &there) != 0) return unavailable("The folder " + folder.string() + " can't be looked at: " + system_text(errno) + ".");
+  struct stat there {};
+  if (::stat(folder.c_str(), &there) != 0)
+    return unavailable("The folder " + folder.string() + " can't be looked at: " + system_text(errno) + ".");
   if (there.st_uid != ::geteuid() && there.st_uid != 0)
-    return Error{ErrorCode::kConflict, "The folder " + folder.string() + " belongs to somebody else: put the socket elsewhere."};
-  const bool others_write = (there.st_mode & (S_IWGRP | S_IWOTH)) != 0, sticky = (there.st_mode & S_ISVTX) != 0;
+    return Error{ErrorCode::kConflict,
+                 "The folder " + folder.string() + " belongs to somebody else: put the socket elsewhere."};
+  const bool others_write = (there.st_mode & (S_IWGRP | S_IWOTH)) != 0,
+             sticky = (there.st_mode & S_ISVTX) != 0;
   if (others_write && !sticky)
     return Error{ErrorCode::kConflict, "Others may write in the folder " + folder.string() +
-                                           ", so they could put their own socket in the place of ours: put the socket elsewhere, or close the folder to them."};
+                                           ", so they could put their own socket in the place of ours: put "
+                                           "the socket elsewhere, or close the folder to them."};
   return {};
 }
 
 }  // namespace
 
 struct SocketListener::Impl : std::enable_shared_from_this<Impl> {
-  Impl(asio::io_context& context, MakeSession make) : io(context), acceptor(context), pause(context), make_session(std::move(make)) {}
+  Impl(asio::io_context& context, MakeSession make)
+      : io(context), acceptor(context), pause(context), make_session(std::move(make)) {}
 
   void accept() {
     acceptor.async_accept([self = shared_from_this()](error_code ec, Local::socket socket) {
@@ -154,7 +164,8 @@ struct SocketListener::Impl : std::enable_shared_from_this<Impl> {
         if (auto session = self->make_session(true)) {
           std::make_shared<SocketTransport>(std::move(socket), std::move(session))->start();
         } else {
-          const std::string sentence = error_line(protocol::RpcCode::kExhausted, "Too many clients are connected.");
+          const std::string sentence =
+              error_line(protocol::RpcCode::kExhausted, "Too many clients are connected.");
           error_code ignored;
           socket.non_blocking(true, ignored);
           socket.write_some(asio::buffer(sentence), ignored);
@@ -175,29 +186,34 @@ struct SocketListener::Impl : std::enable_shared_from_this<Impl> {
   MakeSession make_session;
   fs::path path;
   int lock = -1;
-  struct stat made{};
+  struct stat made {};
 };
 
 SocketListener::SocketListener(asio::io_context& io, MakeSession make_session)
     : impl_(std::make_shared<Impl>(io, std::move(make_session))) {}
 
-SocketListener::~SocketListener() { stop(); }
+SocketListener::~SocketListener() {
+  stop();
+}
 
 Result<void> SocketListener::listen(const fs::path& path) {
   if (path.string().size() >= sizeof(sockaddr_un::sun_path))
-    return invalid_input("The socket path " + path.string() + " is longer than the " + std::to_string(sizeof(sockaddr_un::sun_path) - 1) +
+    return invalid_input("The socket path " + path.string() + " is longer than the " +
+                         std::to_string(sizeof(sockaddr_un::sun_path) - 1) +
                          " bytes a Unix socket can have.");
   if (auto safe = place_for_socket(path.parent_path()); !safe) return safe;
   const std::string lock_path = path.string() + ".lock";
   const int lock = ::open(lock_path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0600);
-  if (lock < 0) return unavailable("The lock file " + lock_path + " can't be opened: " + system_text(errno) + ".");
+  if (lock < 0)
+    return unavailable("The lock file " + lock_path + " can't be opened: " + system_text(errno) + ".");
   const auto running = [&] {
     ::close(lock);
-    return Error{ErrorCode::kConflict, "undersongd is already running and answers at " + path.string() + "; this one gives way."};
+    return Error{ErrorCode::kConflict,
+                 "undersongd is already running and answers at " + path.string() + "; this one gives way."};
   };
   if (::flock(lock, LOCK_EX | LOCK_NB) != 0) return running();
 
-  struct stat there{};
+  struct stat there {};
   if (::lstat(path.c_str(), &there) == 0) {
     if (!S_ISSOCK(there.st_mode)) {
       ::close(lock);
@@ -214,7 +230,8 @@ Result<void> SocketListener::listen(const fs::path& path) {
   auto& acceptor = impl_->acceptor;
   acceptor.open(Local(), failed);
   if (!failed) acceptor.bind(Local::endpoint(path.string()), failed);
-  if (!failed && ::chmod(path.c_str(), 0600) != 0) failed = error_code(errno, boost::system::system_category());
+  if (!failed && ::chmod(path.c_str(), 0600) != 0)
+    failed = error_code(errno, boost::system::system_category());
   if (!failed) acceptor.listen(asio::socket_base::max_listen_connections, failed);
   if (failed) {
     error_code ignored;
@@ -234,8 +251,9 @@ void SocketListener::stop() {
   error_code ignored;
   impl_->acceptor.close(ignored);
   impl_->pause.cancel();
-  struct stat there{};
-  if (::lstat(impl_->path.c_str(), &there) == 0 && there.st_ino == impl_->made.st_ino && there.st_dev == impl_->made.st_dev)
+  struct stat there {};
+  if (::lstat(impl_->path.c_str(), &there) == 0 && there.st_ino == impl_->made.st_ino &&
+      there.st_dev == impl_->made.st_dev)
     ::unlink(impl_->path.c_str());
   if (impl_->lock >= 0) ::close(std::exchange(impl_->lock, -1));
 }

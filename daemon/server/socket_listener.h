@@ -1,8 +1,8 @@
 // The Unix socket: newline-delimited messages from programs of the same user.
 //
-// The directory is made 0700 and the socket 0600. A lock file beside the socket is held while we listen, so that of
-// two daemons that start at once one gives way; a socket that nobody answers at is removed.
-// Threads: the io thread.
+// The directory is made 0700 and the socket 0600. A lock file beside the socket is held while we listen, so
+// that of two daemons that start at once one gives way; a socket that nobody answers at is removed. Threads:
+// the io thread.
 #pragma once
 
 #include <boost/asio/io_context.hpp>

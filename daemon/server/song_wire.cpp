@@ -9,11 +9,15 @@
 namespace undersong::server {
 namespace {
 
-static_assert(static_cast<int>(protocol::RootsMove::kSemitones) == static_cast<int>(song::RootMotion::kSemitones));
-static_assert(static_cast<int>(protocol::SectionRole::kEnding) == static_cast<int>(song::SketchKind::kEnding));
+static_assert(static_cast<int>(protocol::RootsMove::kSemitones) ==
+              static_cast<int>(song::RootMotion::kSemitones));
+static_assert(static_cast<int>(protocol::SectionRole::kEnding) ==
+              static_cast<int>(song::SketchKind::kEnding));
 static_assert(static_cast<int>(protocol::NoteRole::kAvoid) == static_cast<int>(harmony::Role::kAvoid));
 
-double rounded(double value) { return std::round(value * 1e4) / 1e4; }
+double rounded(double value) {
+  return std::round(value * 1e4) / 1e4;
+}
 
 protocol::LoopProposal proposal_of(const song::Proposal& made) {
   protocol::LoopProposal out;
@@ -26,7 +30,8 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
     to.change = text(chord.change);
     to.reached_by = text(chord.reached);
     for (const auto& note : chord.melody)
-      to.melody.push_back({harmony::text(note.name), harmony::text(note.degree), static_cast<protocol::NoteRole>(note.role), rounded(note.length), note.is_long});
+      to.melody.push_back({harmony::text(note.name), harmony::text(note.degree),
+                           static_cast<protocol::NoteRole>(note.role), rounded(note.length), note.is_long});
     to.dark_bright = rounded(static_cast<double>(chord.dark_bright));
     to.resolved_tense = rounded(static_cast<double>(chord.resolved_tense));
     to.outside = chord.outside;
@@ -44,7 +49,8 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
   return out;
 }
 
-constexpr std::array<bool song::Layers::*, 4> kLayers{&song::Layers::melody, &song::Layers::chords, &song::Layers::bass, &song::Layers::pad};
+constexpr std::array<bool song::Layers::*, 4> kLayers{&song::Layers::melody, &song::Layers::chords,
+                                                      &song::Layers::bass, &song::Layers::pad};
 std::vector<protocol::SongLayer> layers_of(const song::Layers& layers) {
   std::vector<protocol::SongLayer> out;
   for (std::size_t i = 0; i < kLayers.size(); ++i)
@@ -68,12 +74,15 @@ protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& t
                           chord.beats > 0 ? std::optional(chord.beats) : std::nullopt, chord.length.count()});
   for (std::size_t i = 0; i < loop.passes.size(); ++i) {
     const auto& pass = loop.passes[i];
-    out.passes.push_back({(take.at + pass.begin).count(), (pass.end - pass.begin).count(), found.sections.sections[found.sections.of_pass[i]].label,
-                          pass.variant, pass.cut, pass.transposed, describe_difference(loop, pass)});
+    out.passes.push_back({(take.at + pass.begin).count(), (pass.end - pass.begin).count(),
+                          found.sections.sections[found.sections.of_pass[i]].label, pass.variant, pass.cut,
+                          pass.transposed, describe_difference(loop, pass)});
   }
   for (const auto& section : found.sections.sections) {
-    const Micros begin = loop.passes[section.first].begin, end = loop.passes[section.first + section.count - 1].end;
-    out.sections.push_back({section.label, std::string(text(section.kind)), section.first, section.count, (take.at + begin).count(), (end - begin).count(), section.reason});
+    const Micros begin = loop.passes[section.first].begin,
+                 end = loop.passes[section.first + section.count - 1].end;
+    out.sections.push_back({section.label, std::string(text(section.kind)), section.first, section.count,
+                            (take.at + begin).count(), (end - begin).count(), section.reason});
   }
   return out;
 }
@@ -94,12 +103,15 @@ protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes:
 
 Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish) {
   song::ReharmoniseWish out;
-  const auto number = [](const std::optional<protocol::Wish>& value) { return value ? static_cast<float>(value->value) : 0.0f; };
+  const auto number = [](const std::optional<protocol::Wish>& value) {
+    return value ? static_cast<float>(value->value) : 0.0f;
+  };
   out.wishes = {number(wish.brighter), number(wish.tenser), number(wish.surprising)};
   if (wish.roots) out.roots = static_cast<song::RootMotion>(*wish.roots);
   if (wish.pedal) {
     out.pedal = song::parse_pedal(*wish.pedal);
-    if (!out.pedal) return invalid_input("params.pedal is \"" + *wish.pedal + "\"; it is a note name such as Bb, or any.");
+    if (!out.pedal)
+      return invalid_input("params.pedal is \"" + *wish.pedal + "\"; it is a note name such as Bb, or any.");
   }
   if (wish.keep)
     for (const auto place : *wish.keep) out.keep.push_back(static_cast<std::size_t>(place.value - 1));
@@ -139,7 +151,8 @@ song::Sketch sketch_of(const protocol::SongSketch& sketch) {
     song::SketchSection to;
     to.name = section.name;
     to.kind = static_cast<song::SketchKind>(section.kind);
-    to.source = {section.source.value_or(""), static_cast<std::int64_t>(std::min<std::uint64_t>(section.take.value_or(0), INT64_MAX))};
+    to.source = {section.source.value_or(""),
+                 static_cast<std::int64_t>(std::min<std::uint64_t>(section.take.value_or(0), INT64_MAX))};
     to.label = section.label.value_or("");
     if (section.passes)
       for (const auto pass : *section.passes) to.passes.push_back(static_cast<int>(pass.value));

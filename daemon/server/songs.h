@@ -1,7 +1,9 @@
-// What is worked out from kept takes and takes long: loops, other chords for them, hand-overs, and the sketches of songs.
+// What is worked out from kept takes and takes long: loops, other chords for them, hand-overs, and the
+// sketches of songs.
 //
-// Takes are read from the store; the work itself runs `aside`, on a thread of low priority, one piece after another; answers
-// are given on the io thread. What was found in the last few takes is remembered, so that asking again costs little.
+// Takes are read from the store; the work itself runs `aside`, on a thread of low priority, one piece after
+// another; answers are given on the io thread. What was found in the last few takes is remembered, so that
+// asking again costs little.
 //
 // Threads: all calls from the io thread. The worker must have stopped before this goes. Errors: one sentence.
 #pragma once
@@ -29,9 +31,9 @@ class Songs {
 
   struct World {
     takes::Store& store;
-    std::function<bool(Work)> aside;  // false: too much waits already
-    std::function<void(Work)> post;   // to the io thread
-    std::filesystem::path sketches;   // folder
+    std::function<bool(Work)> aside;         // false: too much waits already
+    std::function<void(Work)> post;          // to the io thread
+    std::filesystem::path sketches;          // folder
     std::shared_ptr<song::Studies> studies;  // touched on the worker only
   };
   explicit Songs(World world) : world_(std::move(world)), folder_(world_.sketches) {}
@@ -55,7 +57,8 @@ class Songs {
   template <class T>
   void work(Answer<T> answer, std::function<Result<T>()> job);
   template <class T>
-  void with_take(std::optional<std::uint64_t> take, Answer<T> answer, std::function<Result<T>(const Midi&)> job);
+  void with_take(std::optional<std::uint64_t> take, Answer<T> answer,
+                 std::function<Result<T>(const Midi&)> job);
   // One after another, into `so_far`; then `use` on the io thread.
   void fetch(std::vector<std::uint64_t> wanted, Takes so_far, std::function<void(Result<Takes>)> use);
   // Reads the sketch, fetches its takes, and runs the job aside.

@@ -34,7 +34,8 @@ std::optional<std::string_view> header(const Request& request, http::field field
 
 class WebSocketTransport final : public Transport, public std::enable_shared_from_this<WebSocketTransport> {
  public:
-  WebSocketTransport(beast::tcp_stream&& stream, std::shared_ptr<Session> session) : ws_(std::move(stream)), session_(std::move(session)) {}
+  WebSocketTransport(beast::tcp_stream&& stream, std::shared_ptr<Session> session)
+      : ws_(std::move(stream)), session_(std::move(session)) {}
 
   void start(Request request) {
     beast::get_lowest_layer(ws_).expires_never();
@@ -54,10 +55,11 @@ class WebSocketTransport final : public Transport, public std::enable_shared_fro
   bool write(const Buffer& message) override {
     if (!open_) return false;
     // Without the newline that ends it on the Unix socket.
-    ws_.async_write(asio::buffer(message->data(), message->size() - 1), [self = shared_from_this(), message](error_code ec, std::size_t) {
-      if (ec) return self->gone();
-      self->session_->written();
-    });
+    ws_.async_write(asio::buffer(message->data(), message->size() - 1),
+                    [self = shared_from_this(), message](error_code ec, std::size_t) {
+                      if (ec) return self->gone();
+                      self->session_->written();
+                    });
     return false;
   }
 
@@ -112,7 +114,8 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
   // One HTTP connection until it ends or becomes a WebSocket.
   class Connection : public std::enable_shared_from_this<Connection> {
    public:
-    Connection(Tcp::socket socket, std::shared_ptr<Impl> web) : stream_(std::move(socket)), web_(std::move(web)) {}
+    Connection(Tcp::socket socket, std::shared_ptr<Impl> web)
+        : stream_(std::move(socket)), web_(std::move(web)) {}
 
     ~Connection() { --web_->connections; }
 
@@ -122,7 +125,9 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       parser_->body_limit(0);
       stream_.expires_after(kHttpPatience);
       http::async_read(stream_, buffer_, *parser_, [self = shared_from_this()](error_code ec, std::size_t) {
-        if (ec == http::error::end_of_stream || ec == asio::error::operation_aborted || ec == beast::error::timeout) return self->close();
+        if (ec == http::error::end_of_stream || ec == asio::error::operation_aborted ||
+            ec == beast::error::timeout)
+          return self->close();
         if (ec) return self->answer_status(http::status::bad_request, "The request can't be read.", false);
         self->received();
       });
@@ -142,18 +147,23 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       const auto host = header(request, http::field::host);
       const std::string_view target(request.target().data(), request.target().size());
       if (websocket::is_upgrade(request)) {
-        if (target != "/socket") return answer_status(http::status::not_found, "The WebSocket is at /socket.", false);
-        const auto verdict = web_->guard->websocket(host.value_or(""), header(request, http::field::origin), header(request, http::field::authorization));
+        if (target != "/socket")
+          return answer_status(http::status::not_found, "The WebSocket is at /socket.", false);
+        const auto verdict = web_->guard->websocket(host.value_or(""), header(request, http::field::origin),
+                                                    header(request, http::field::authorization));
         if (verdict == WebGuard::Verdict::kRefused)
           return answer_status(http::status::forbidden, "This Host, Origin or token is not accepted.", false);
         auto session = web_->make_session(verdict == WebGuard::Verdict::kTrusted);
-        if (!session) return answer_status(http::status::service_unavailable, "Too many clients are connected.", false);
+        if (!session)
+          return answer_status(http::status::service_unavailable, "Too many clients are connected.", false);
         auto transport = std::make_shared<WebSocketTransport>(std::move(stream_), std::move(session));
         return transport->start(parser_->release());
       }
-      if (!host || !web_->guard->host_allowed(*host)) return answer_status(http::status::forbidden, "This Host is not accepted.", false);
+      if (!host || !web_->guard->host_allowed(*host))
+        return answer_status(http::status::forbidden, "This Host is not accepted.", false);
       if (request.method() != http::verb::get && !head_)
-        return answer_status(http::status::method_not_allowed, "Only GET and HEAD are answered here.", keep_alive_);
+        return answer_status(http::status::method_not_allowed, "Only GET and HEAD are answered here.",
+                             keep_alive_);
       serve(target);
     }
 
@@ -165,7 +175,8 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
         std::string body(std::istreambuf_iterator<char>(in), {});
         return answer(http::status::ok, std::move(body), content_type(*file), keep_alive_);
       }
-      if (target == "/" || target == "/index.html") return answer(http::status::ok, kNoPage, "text/html; charset=utf-8", keep_alive_);
+      if (target == "/" || target == "/index.html")
+        return answer(http::status::ok, kNoPage, "text/html; charset=utf-8", keep_alive_);
       answer_status(http::status::not_found, "There is no such file.", keep_alive_);
     }
 
@@ -193,7 +204,8 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       };
       if (head_) {
         auto serializer = std::make_shared<http::response_serializer<http::string_body>>(*response);
-        http::async_write_header(stream_, *serializer, [serializer, done](error_code ec, std::size_t n) { done(ec, n); });
+        http::async_write_header(stream_, *serializer,
+                                 [serializer, done](error_code ec, std::size_t n) { done(ec, n); });
       } else {
         http::async_write(stream_, *response, done);
       }
@@ -238,16 +250,21 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
   std::vector<std::weak_ptr<Connection>> open;
 };
 
-WebListener::WebListener(asio::io_context& io, MakeSession make_session) : impl_(std::make_shared<Impl>(io, std::move(make_session))) {}
+WebListener::WebListener(asio::io_context& io, MakeSession make_session)
+    : impl_(std::make_shared<Impl>(io, std::move(make_session))) {}
 
-WebListener::~WebListener() { stop(); }
+WebListener::~WebListener() {
+  stop();
+}
 
 Result<void> WebListener::listen(WebOptions options) {
   error_code failed;
-  const auto address = asio::ip::make_address(options.address == "localhost" ? "127.0.0.1" : options.address, failed);
+  const auto address =
+      asio::ip::make_address(options.address == "localhost" ? "127.0.0.1" : options.address, failed);
   if (failed) return invalid_input("The web address " + options.address + " is not an IP address.");
   if (!address.is_loopback() && options.token.empty())
-    return invalid_input("The web address " + options.address + " can be reached from other machines, which needs a token.");
+    return invalid_input("The web address " + options.address +
+                         " can be reached from other machines, which needs a token.");
   const std::string place = options.address + ":" + std::to_string(options.port);
   auto& acceptor = impl_->acceptor;
   const Tcp::endpoint endpoint(address, options.port);
@@ -258,12 +275,14 @@ Result<void> WebListener::listen(WebOptions options) {
   if (failed) {
     error_code ignored;
     acceptor.close(ignored);
-    if (failed == asio::error::address_in_use) return Error{ErrorCode::kConflict, "The web port " + place + " is taken by another program."};
+    if (failed == asio::error::address_in_use)
+      return Error{ErrorCode::kConflict, "The web port " + place + " is taken by another program."};
     return unavailable("Listening at " + place + " failed: " + failed.message() + ".");
   }
   impl_->guard.emplace(options.address, port(), options.token, options.more_hosts);
   impl_->content_security_policy =
-      "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; media-src 'self'; manifest-src 'self'; connect-src 'self'" +
+      "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; media-src "
+      "'self'; manifest-src 'self'; connect-src 'self'" +
       impl_->guard->websocket_sources() + "; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
   impl_->options = std::move(options);
   impl_->accept();

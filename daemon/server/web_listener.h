@@ -17,10 +17,10 @@ namespace undersong::server {
 
 struct WebOptions {
   std::string address = "127.0.0.1";
-  std::uint16_t port = 0;                // 0: any that is free
-  std::filesystem::path page_folder;     // may be missing: then a short page says so
-  std::string token;                     // REQUIRED beyond loopback
-  std::vector<std::string> more_hosts;   // names under which we are reached beyond loopback, without port
+  std::uint16_t port = 0;               // 0: any that is free
+  std::filesystem::path page_folder;    // may be missing: then a short page says so
+  std::string token;                    // REQUIRED beyond loopback
+  std::vector<std::string> more_hosts;  // names under which we are reached beyond loopback, without port
 };
 
 class WebListener {

@@ -13,19 +13,22 @@
 namespace undersong::server {
 namespace {
 
+using harmony::TextWriter;
 using protocol::append_int;
 using protocol::append_short;
-using harmony::TextWriter;
 
 constexpr std::string_view kMomentHead = R"({"jsonrpc":"2.0","method":"moment","params":)";
 constexpr std::string_view kStatusHead = R"({"jsonrpc":"2.0","method":"status","params":)";
 constexpr std::string_view kLogHead = R"({"jsonrpc":"2.0","method":"log","params":)";
 constexpr std::string_view kTail = "}\n";
 
-void append_bool(std::string& out, bool b) { out.append(b ? "true" : "false"); }
+void append_bool(std::string& out, bool b) {
+  out.append(b ? "true" : "false");
+}
 
 // Symbols, Harte forms, names and degrees hold no character that JSON would escape.
-void append_names(std::string& out, const harmony::Chord& chord, harmony::NoteName root, harmony::SymbolStyle style) {
+void append_names(std::string& out, const harmony::Chord& chord, harmony::NoteName root,
+                  harmony::SymbolStyle style) {
   out.append(R"("symbol":")");
   harmony::append_symbol(out, chord, root, style);
   out.append(R"(","harte":")");
@@ -63,15 +66,17 @@ void write_hand(TextWriter& out, const harmony::Hand& hand) {
 
 // Three decimals, as append_short.
 void write_short(TextWriter& out, float number, float least, float most) {
-  const int thousandths = static_cast<int>(std::lround(std::clamp(static_cast<double>(number), static_cast<double>(least), static_cast<double>(most)) * 1000));
+  const int thousandths = static_cast<int>(std::lround(
+      std::clamp(static_cast<double>(number), static_cast<double>(least), static_cast<double>(most)) * 1000));
   if (thousandths < 0) out.put('-');
   out.put(harmony::thousandths_word(std::abs(thousandths)));
 }
 
 constexpr std::size_t kLongestAlternative = harmony::kLongestReason + 384;
 
-void write_alternative(TextWriter& out, const harmony::Alternative& alternative, const harmony::MelodyPitches& melody,
-                       const harmony::MelodyNames& names, const std::optional<harmony::Chord>& previous, harmony::SymbolStyle style) {
+void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
+                       const harmony::MelodyPitches& melody, const harmony::MelodyNames& names,
+                       const std::optional<harmony::Chord>& previous, harmony::SymbolStyle style) {
   const harmony::QualityWords& quality = harmony::words(alternative.chord.quality);
   const harmony::Word& root = harmony::word(alternative.root_name);
   out.put(R"({"symbol":")");
@@ -113,7 +118,8 @@ void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
 void bring_up_to_date(ListText& list, const listen::Moment& moment, harmony::SymbolStyle style) {
   std::optional<harmony::Chord> previous;
   if (moment.harmony) previous = moment.harmony->reading.chord;
-  if (list.number == moment.alternatives_number && list.number > 0 && list.previous == previous && list.names == moment.under_names && list.style == style)
+  if (list.number == moment.alternatives_number && list.number > 0 && list.previous == previous &&
+      list.names == moment.under_names && list.style == style)
     return;
   list.number = moment.alternatives_number;
   list.previous = previous;
@@ -128,7 +134,8 @@ void bring_up_to_date(ListText& list, const listen::Moment& moment, harmony::Sym
   list.size = static_cast<std::size_t>(out.at() - list.text.data());
 }
 
-void append_moment(std::string& out, const listen::Moment& moment, harmony::SymbolStyle style, const ListText& list) {
+void append_moment(std::string& out, const listen::Moment& moment, harmony::SymbolStyle style,
+                   const ListText& list) {
   out.append(R"({"number":)");
   append_int(out, static_cast<std::int64_t>(moment.number));
   out.append(R"(,"at":)");
@@ -142,8 +149,8 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
     out.append(R"(,"sounding":)");
     append_bool(out, moment.harmony->sounding);
     const auto& reading = moment.harmony->reading;
-    const harmony::Colour colour =
-        harmony::colour(reading.chord, reading.root_name, moment.key ? std::optional(moment.key->key) : std::nullopt);
+    const harmony::Colour colour = harmony::colour(
+        reading.chord, reading.root_name, moment.key ? std::optional(moment.key->key) : std::nullopt);
     append_colour(out, colour.dark_bright, colour.resolved_tense);
     out += '}';
   } else {
@@ -157,10 +164,14 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
   }
   out.append(R"(],"key":)");
   if (moment.key) {
-    out.append(R"({"name":")").append(harmony::text(moment.key->key)).append(R"(","harte":")").append(harmony::harte(moment.key->key));
+    out.append(R"({"name":")")
+        .append(harmony::text(moment.key->key))
+        .append(R"(","harte":")")
+        .append(harmony::harte(moment.key->key));
     out.append(R"(","tonic":)");
     append_int(out, moment.key->key.tonic.value());
-    out.append(moment.key->key.mode == harmony::Mode::kMajor ? R"(,"mode":"major","confidence":)" : R"(,"mode":"minor","confidence":)");
+    out.append(moment.key->key.mode == harmony::Mode::kMajor ? R"(,"mode":"major","confidence":)"
+                                                             : R"(,"mode":"minor","confidence":)");
     append_short(out, std::clamp(static_cast<double>(moment.key->confidence), 0.0, 1.0));
     out.append(R"(,"pinned":)");
     append_bool(out, moment.key->pinned);
@@ -174,8 +185,10 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
     out.append(i == 0 ? R"({"pitch":)" : R"(,{"pitch":)");
     append_int(out, note.pitch.value());
     out.append(R"(,"name":")").append(harmony::text(note.name, note.pitch)).append(R"(","degree":)");
-    if (moment.harmony) out.append("\"").append(harmony::text(note.degree)).append("\"");
-    else out.append("null");
+    if (moment.harmony)
+      out.append("\"").append(harmony::text(note.degree)).append("\"");
+    else
+      out.append("null");
     out.append(R"(,"since":)");
     append_int(out, note.since.count());
     out.append(R"(,"held":)");
@@ -198,8 +211,10 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
   out.append(R"(],"alternatives_number":)");
   append_int(out, moment.alternatives_number);
   out.append(R"(,"beat":)");
-  if (moment.beat) protocol::append_json(out, beat_of(*moment.beat));
-  else out.append("null");
+  if (moment.beat)
+    protocol::append_json(out, beat_of(*moment.beat));
+  else
+    out.append("null");
   out.append(R"(,"still":)");
   append_bool(out, moment.still);
   out.append(R"(,"wishes":{"brighter":)");
@@ -266,7 +281,8 @@ std::string member(const std::string& data, std::string_view name) {
 
 Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style, ListText& list) {
   bring_up_to_date(list, moment, style);
-  return message(kMomentHead, 3072 + list.size, [&](std::string& out) { append_moment(out, moment, style, list); });
+  return message(kMomentHead, 3072 + list.size,
+                 [&](std::string& out) { append_moment(out, moment, style, list); });
 }
 
 Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style) {
@@ -284,7 +300,8 @@ Buffer log_message(const takes::Line& line) {
 
 std::string_view params_of(const std::string& message) {
   for (const auto head : {kMomentHead, kStatusHead, kLogHead})
-    if (message.starts_with(head)) return std::string_view(message).substr(head.size(), message.size() - head.size() - kTail.size());
+    if (message.starts_with(head))
+      return std::string_view(message).substr(head.size(), message.size() - head.size() - kTail.size());
   return "null";
 }
 
@@ -369,8 +386,11 @@ protocol::TakeSummary summary_of(const takes::Summary& s) {
 protocol::TakeDetail detail_of(const takes::Detail& d) {
   protocol::TakeDetail out;
   out.summary = summary_of(d.summary);
-  for (const auto& line : d.chords) out.chords.push_back({line.at.count(), member(line.data, "symbol"), member(line.data, "harte")});
-  for (const auto& line : d.keys) out.keys.push_back({line.at.count(), member(line.data, "harte"), line.data.find(R"("pinned":true)") != std::string::npos});
+  for (const auto& line : d.chords)
+    out.chords.push_back({line.at.count(), member(line.data, "symbol"), member(line.data, "harte")});
+  for (const auto& line : d.keys)
+    out.keys.push_back({line.at.count(), member(line.data, "harte"),
+                        line.data.find(R"("pinned":true)") != std::string::npos});
   for (const auto& line : d.marks) out.marks.push_back({line.at.count(), line.data});
   return out;
 }

@@ -1,8 +1,8 @@
 // From what the daemon knows to the protocol's JSON.
 //
-// The moment is written straight into one string, without a tree or protocol structs in between, because this happens
-// between a key press and the screen; a test holds the text against protocol::Moment.
-// Threads: pure functions.
+// The moment is written straight into one string, without a tree or protocol structs in between, because this
+// happens between a key press and the screen; a test holds the text against protocol::Moment. Threads: pure
+// functions.
 #pragma once
 
 #include <cstdint>

@@ -8,7 +8,9 @@ namespace {
 
 constexpr Micros kLongestBar{16'000'000};  // a beat of more than four seconds would make ticks coarse
 
-double seconds(Micros t) { return std::chrono::duration<double>(t).count(); }
+double seconds(Micros t) {
+  return std::chrono::duration<double>(t).count();
+}
 
 double usual_interval(const std::vector<takes::Beat>& beats) {
   std::vector<double> gaps;
@@ -23,7 +25,8 @@ double usual_interval(const std::vector<takes::Beat>& beats) {
 // Times round the loop begin bars, whatever was thought of downbeats before the loop was known.
 void bar_by_loop(std::vector<takes::Beat>& beats, const takes::Loop& loop, int meter) {
   const auto nearest = [&](Micros at) {
-    auto it = std::lower_bound(beats.begin(), beats.end(), at, [](const takes::Beat& b, Micros t) { return b.at < t; });
+    auto it = std::lower_bound(beats.begin(), beats.end(), at,
+                               [](const takes::Beat& b, Micros t) { return b.at < t; });
     if (it == beats.end() || (it != beats.begin() && at - (it - 1)->at < it->at - at)) --it;
     return static_cast<std::size_t>(it - beats.begin());
   };
@@ -77,7 +80,8 @@ Bars by_chords(const takes::HeardTake& take, Micros end) {
     }
   }
   for (std::size_t i = 0; i < take.spans.size(); ++i) {
-    const Micros to = i + 1 < take.spans.size() ? take.spans[i + 1].begin : std::max(end, take.spans[i].begin + Micros(500'000));
+    const Micros to = i + 1 < take.spans.size() ? take.spans[i + 1].begin
+                                                : std::max(end, take.spans[i].begin + Micros(500'000));
     if (to > take.spans[i].begin) stretch(take.spans[i].begin, to);
   }
   anchors.push_back({std::max(end, anchors.empty() ? Micros(1) : anchors.back().at + Micros(500'000)), at});
@@ -88,7 +92,8 @@ Bars by_chords(const takes::HeardTake& take, Micros end) {
 }  // namespace
 
 std::size_t Bars::bar_at(Ticks tick) const {
-  const auto after = std::upper_bound(bars.begin(), bars.end(), tick, [](Ticks t, const Bar& bar) { return t < bar.at; });
+  const auto after =
+      std::upper_bound(bars.begin(), bars.end(), tick, [](Ticks t, const Bar& bar) { return t < bar.at; });
   return after == bars.begin() ? 0 : static_cast<std::size_t>(after - bars.begin()) - 1;
 }
 
@@ -101,7 +106,8 @@ int meter_of(const takes::Beats& beats, const std::optional<takes::Loop>& loop) 
   return threes ? 3 : 4;
 }
 
-Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std::optional<takes::Loop>& loop, Micros end) {
+Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std::optional<takes::Loop>& loop,
+             Micros end) {
   if (!found.pulse()) return by_chords(take, end);
   Bars out;
   out.pulse = true;
@@ -110,7 +116,9 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
   std::vector<takes::Beat> beats = found.beats;
   if (loop && !found.barred) bar_by_loop(beats, *loop, out.meter);
   out.seconds_a_beat = usual_interval(beats);
-  const auto whole_beats = [&](Micros length) { return std::max<std::int64_t>(1, std::llround(seconds(length) / out.seconds_a_beat)); };
+  const auto whole_beats = [&](Micros length) {
+    return std::max<std::int64_t>(1, std::llround(seconds(length) / out.seconds_a_beat));
+  };
   std::vector<Anchor> anchors;
   std::vector<Ticks> downbeats;
   std::vector<std::pair<Ticks, Ticks>> silent;
@@ -131,7 +139,8 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
         while (next < beats.size() && !beats[next].downbeat) ++next;
         gap = whole_beats(beats[i].at - beats[i - 1].at);
         if (any && next < beats.size()) {
-          const auto over = static_cast<std::int64_t>((since + static_cast<std::size_t>(gap) + next - i) % static_cast<std::size_t>(out.meter));
+          const auto over = static_cast<std::int64_t>((since + static_cast<std::size_t>(gap) + next - i) %
+                                                      static_cast<std::size_t>(out.meter));
           if (over != 0) gap += 2 * over > out.meter || gap <= over ? out.meter - over : -over;
         }
         silent.emplace_back(at, at + gap * kBeat);
@@ -143,7 +152,8 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
     anchors.push_back({beats[i].at, at});
   }
   out.map = BeatMap(anchors);
-  Ticks last = Ticks(480 * std::max<std::int64_t>(at / kBeat + 1, static_cast<std::int64_t>(std::ceil(out.map.beats_at(end)))));
+  Ticks last = Ticks(480 * std::max<std::int64_t>(
+                               at / kBeat + 1, static_cast<std::int64_t>(std::ceil(out.map.beats_at(end)))));
   // Bars: a short one first, if the first downbeat leaves one; then from downbeat to downbeat.
   Ticks from;
   if (!downbeats.empty()) {

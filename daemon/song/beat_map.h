@@ -1,5 +1,5 @@
-// Where written beats fall in the time that was played: a line through points that are known to belong together, straight
-// from point to point, and beyond the ends at the pace of the nearest two.
+// Where written beats fall in the time that was played: a line through points that are known to belong
+// together, straight from point to point, and beyond the ends at the pace of the nearest two.
 //
 // Threads: plain values. Total: without two points a beat lasts half a second.
 // Source: common practice, no source.

@@ -23,7 +23,8 @@ std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks 
   std::vector<std::pair<Ticks, std::string>> here;
   bool goes_on = false;
   for (const WrittenChord& chord : chords) {
-    if (chord.at >= from && chord.at < from + length) here.emplace_back(chord.at - from, harmony::symbol(chord.chord, chord.root));
+    if (chord.at >= from && chord.at < from + length)
+      here.emplace_back(chord.at - from, harmony::symbol(chord.chord, chord.root));
     goes_on = goes_on || (chord.at < from && chord.at + chord.length > from);
   }
   if (here.empty()) return goes_on ? "%" : "N.C.";
@@ -53,7 +54,8 @@ std::vector<std::string> bars_text(const std::vector<WrittenChord>& chords, Tick
   return out;
 }
 
-void add_lines(std::string& out, const std::vector<std::string>& bars, std::size_t width, bool repeat_begin, bool repeat_end, const std::string& prefix) {
+void add_lines(std::string& out, const std::vector<std::string>& bars, std::size_t width, bool repeat_begin,
+               bool repeat_end, const std::string& prefix) {
   for (std::size_t i = 0; i < bars.size(); i += kBarsALine) {
     out += i == 0 ? fmt::format("{:<8}", prefix) : std::string(8, ' ');
     out += i == 0 && repeat_begin ? "|:" : "| ";
@@ -68,7 +70,8 @@ void add_lines(std::string& out, const std::vector<std::string>& bars, std::size
 }  // namespace
 
 std::string tempo_text(const Form& form) {
-  return form.steady ? fmt::format("{:g}", std::round(form.tempo * 100) / 100) : std::to_string(std::lround(form.tempo));
+  return form.steady ? fmt::format("{:g}", std::round(form.tempo * 100) / 100)
+                     : std::to_string(std::lround(form.tempo));
 }
 
 std::string times_text(const std::vector<int>& times) {
@@ -86,7 +89,9 @@ std::string times_text(const std::vector<int>& times) {
 std::vector<int> usual_times(const Part& part) {
   std::vector<int> out;
   for (int t = 1; t <= part.times; ++t)
-    if (std::none_of(part.endings.begin(), part.endings.end(), [&](const Ending& e) { return std::find(e.times.begin(), e.times.end(), t) != e.times.end(); }))
+    if (std::none_of(part.endings.begin(), part.endings.end(), [&](const Ending& e) {
+          return std::find(e.times.begin(), e.times.end(), t) != e.times.end();
+        }))
       out.push_back(t);
   return out;
 }
@@ -94,12 +99,17 @@ std::vector<int> usual_times(const Part& part) {
 std::string chart(const Form& form) {
   std::string out = form.title + "\n";
   if (form.key) out += "Key of " + harmony::text(*form.key) + ", ";
-  if (form.pulse) out += fmt::format("{}/4, quarter = {}\n", form.meter, tempo_text(form));
-  else if (form.steady) out += fmt::format("no pulse: each bar is one chord change of four beats, quarter = {}\n", tempo_text(form));
-  else out += "no pulse: each bar is one chord change, lengths are free\n";
+  if (form.pulse)
+    out += fmt::format("{}/4, quarter = {}\n", form.meter, tempo_text(form));
+  else if (form.steady)
+    out +=
+        fmt::format("no pulse: each bar is one chord change of four beats, quarter = {}\n", tempo_text(form));
+  else
+    out += "no pulse: each bar is one chord change, lengths are free\n";
   std::size_t width = 4;
   for (const Part& part : form.parts)
-    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter)) width = std::max(width, std::min(kWidest, bar.size()));
+    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter))
+      width = std::max(width, std::min(kWidest, bar.size()));
   WrittenKey key{form.key, form.signature};
   for (const Part& part : form.parts) {
     const int meter = part.free ? 4 : form.meter;
@@ -120,9 +130,11 @@ std::string chart(const Form& form) {
     }
     const Ticks from = part.endings.front().from;
     add_lines(out, bars_text(part.chords, Ticks(0), from, meter), width, true, false, "");
-    add_lines(out, bars_text(part.chords, from, part.length, meter), width, false, true, times_text(usual_times(part)));
+    add_lines(out, bars_text(part.chords, from, part.length, meter), width, false, true,
+              times_text(usual_times(part)));
     for (const Ending& ending : part.endings)
-      add_lines(out, bars_text(ending.chords, from, from + ending.length, meter), width, false, ending.times.back() != part.times || ending.times.size() > 1, times_text(ending.times));
+      add_lines(out, bars_text(ending.chords, from, from + ending.length, meter), width, false,
+                ending.times.back() != part.times || ending.times.size() > 1, times_text(ending.times));
   }
   // The signs that were used, for who reads the page without us.
   std::string signs;

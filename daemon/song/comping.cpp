@@ -47,7 +47,8 @@ std::vector<std::vector<Pitch>> close_chords(std::span<const harmony::Chord> cho
     const auto tones = tones_of(chord);
     std::vector<Pitch> best;
     int least = 0;
-    for (int root = kLowest - 12 + (chord.root.value() - kLowest % 12 + 12) % 12; root <= kHighest; root += 12)
+    for (int root = kLowest - 12 + (chord.root.value() - kLowest % 12 + 12) % 12; root <= kHighest;
+         root += 12)
       for (std::size_t turn = 0; turn < tones.size(); ++turn) {
         std::vector<Pitch> keys;
         for (std::size_t i = 0; i < tones.size(); ++i) {

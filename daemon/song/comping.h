@@ -1,4 +1,5 @@
-// Plain chords for a keyboard part: close position in the middle of the keyboard, each inversion near the chord before.
+// Plain chords for a keyboard part: close position in the middle of the keyboard, each inversion near the
+// chord before.
 //
 // Threads: pure. Total. Source: common practice, no source.
 #pragma once

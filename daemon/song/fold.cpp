@@ -10,7 +10,9 @@ constexpr Ticks kSlack{120};
 
 using Group = std::vector<const Strain*>;
 
-bool same_chord(const WrittenChord& a, const WrittenChord& b) { return a.at == b.at && a.chord == b.chord; }
+bool same_chord(const WrittenChord& a, const WrittenChord& b) {
+  return a.at == b.at && a.chord == b.chord;
+}
 
 // The first place where the chords differ; the length if they don't.
 Ticks first_difference(const Strain& a, const Strain& b) {
@@ -27,7 +29,9 @@ bool may_fold(const Group& group, const Strain& strain, Ticks bar) {
   for (const Strain* other : group) {
     alike = alike || agreement(other->melody, strain.melody) >= kSame;
     const Ticks differs = first_difference(*other, strain);
-    if (differs < strain.length && ((differs - differs % bar) == Ticks(0) || 2 * (differs - differs % bar) < strain.length)) return false;
+    if (differs < strain.length &&
+        ((differs - differs % bar) == Ticks(0) || 2 * (differs - differs % bar) < strain.length))
+      return false;
   }
   return alike;
 }
@@ -68,7 +72,8 @@ std::vector<WrittenChord> chords_from(const std::vector<WrittenChord>& all, Tick
   return out;
 }
 
-std::vector<WrittenNote> common_melody(const Group& group, const std::vector<std::size_t>& members, Ticks begin, Ticks end) {
+std::vector<WrittenNote> common_melody(const Group& group, const std::vector<std::size_t>& members,
+                                       Ticks begin, Ticks end) {
   std::vector<std::vector<WrittenNote>> melodies;
   for (const std::size_t i : members) melodies.push_back(within(group[i]->melody, begin, end));
   return melodies[representative(melodies)];
@@ -87,17 +92,24 @@ Part part_of(const Group& group, Ticks bar) {
   from = from - from % bar;
   std::vector<std::size_t> all;
   for (std::size_t i = 0; i < group.size(); ++i) all.push_back(i);
-  if (from == part.length - part.length % bar && std::all_of(group.begin(), group.end(), [&](const Strain* s) { return first_difference(front, *s) == s->length; }))
+  if (from == part.length - part.length % bar &&
+      std::all_of(group.begin(), group.end(),
+                  [&](const Strain* s) { return first_difference(front, *s) == s->length; }))
     from = part.length;
   // Times by how they end.
   std::vector<std::vector<std::size_t>> ends;
   for (const std::size_t i : all) {
-    const auto like = std::find_if(ends.begin(), ends.end(), [&](const auto& e) { return first_difference(*group[e.front()], *group[i]) == part.length; });
-    if (like != ends.end()) like->push_back(i);
-    else ends.push_back({i});
+    const auto like = std::find_if(ends.begin(), ends.end(), [&](const auto& e) {
+      return first_difference(*group[e.front()], *group[i]) == part.length;
+    });
+    if (like != ends.end())
+      like->push_back(i);
+    else
+      ends.push_back({i});
   }
   // The way it ends most often is the part's own.
-  std::stable_sort(ends.begin(), ends.end(), [](const auto& a, const auto& b) { return a.size() > b.size(); });
+  std::stable_sort(ends.begin(), ends.end(),
+                   [](const auto& a, const auto& b) { return a.size() > b.size(); });
   part.melody = common_melody(group, all, Ticks(0), from);
   part.chords = within(front.chords, Ticks(0), from);
   for (std::size_t e = 0; e < ends.size() && from < part.length; ++e) {

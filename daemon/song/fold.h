@@ -1,9 +1,11 @@
-// From times round to strains: those that are the same are written once and repeated, with endings where they differ at the end.
+// From times round to strains: those that are the same are written once and repeated, with endings where they
+// differ at the end.
 //
-// Two times are the same if their melodies agree in half of their notes (place and pitch) and their chords in all but, at
-// most, the second half, from a bar line on. What is written is the melody of the time that agrees best with the others:
-// every note of it was played. Strains that cannot be folded stand one after another.
-// Threads: pure. Source: common practice, no source; the threshold is that of sections (takes/section.h).
+// Two times are the same if their melodies agree in half of their notes (place and pitch) and their chords in
+// all but, at most, the second half, from a bar line on. What is written is the melody of the time that
+// agrees best with the others: every note of it was played. Strains that cannot be folded stand one after
+// another. Threads: pure. Source: common practice, no source; the threshold is that of sections
+// (takes/section.h).
 #pragma once
 
 #include <span>

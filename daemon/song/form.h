@@ -1,8 +1,9 @@
 // The written form of a take: what a lead sheet shows and a band plays. Plain data in written beats.
 //
-// A form is a row of parts. A part is a strain with its own chords and melody, played `times` times; endings say what is
-// different in some of these times. All positions in a part count from the part's own beginning. Parts that were played
-// without a pulse are `free`: each chord change takes one bar, whatever its length was.
+// A form is a row of parts. A part is a strain with its own chords and melody, played `times` times; endings
+// say what is different in some of these times. All positions in a part count from the part's own beginning.
+// Parts that were played without a pulse are `free`: each chord change takes one bar, whatever its length
+// was.
 //
 // Units: Ticks, 480 a beat; a beat is a quarter note. Threads: plain values, pure functions.
 // Errors: one sentence when there is nothing to write down.
@@ -42,13 +43,14 @@ struct WrittenChord {
   friend bool operator==(const WrittenChord&, const WrittenChord&) = default;
 };
 
-// In these times the part goes another way from `from` to its end. All endings of a part begin at the same place, which is
-// a bar line, and no chord or note of the part reaches across it.
+// In these times the part goes another way from `from` to its end. All endings of a part begin at the same
+// place, which is a bar line, and no chord or note of the part reaches across it.
 struct Ending {
   std::vector<int> times;  // 1 is the first time; ascending; no time is in two endings
   Ticks from;
-  Ticks length;                      // from `from`; usually as long as what it replaces
-  std::vector<WrittenChord> chords;  // these, not the part's, from `from` on; positions count from the part's beginning
+  Ticks length;  // from `from`; usually as long as what it replaces
+  std::vector<WrittenChord>
+      chords;  // these, not the part's, from `from` on; positions count from the part's beginning
   std::vector<WrittenNote> melody;
 };
 
@@ -77,24 +79,27 @@ struct Part {
   std::vector<Ending> endings;
   Layers layers;
   std::optional<WrittenKey> own_key;  // nothing: the form's
-  Micros begin{}, end{};  // in the take, all times together
+  Micros begin{}, end{};              // in the take, all times together
 };
 
 struct Form {
   std::string title;
   std::optional<harmony::Key> key;  // of a song in several keys: the first one's
-  int signature = 0;   // fifths, flats negative
-  int meter = 4;       // quarter notes a bar
-  bool pulse = true;   // false: every part is free
-  double tempo = 120;  // beats a minute, the median of the take; 120 where there is no pulse
+  int signature = 0;                // fifths, flats negative
+  int meter = 4;                    // quarter notes a bar
+  bool pulse = true;                // false: every part is free
+  double tempo = 120;               // beats a minute, the median of the take; 120 where there is no pulse
   bool steady = false;  // the tempo was asked for: it holds throughout, also where there is no pulse
   std::vector<Part> parts;
 };
 
 // The key a part is written in.
-inline WrittenKey key_of(const Form& form, const Part& part) { return part.own_key.value_or(WrittenKey{form.key, form.signature}); }
+inline WrittenKey key_of(const Form& form, const Part& part) {
+  return part.own_key.value_or(WrittenKey{form.key, form.signature});
+}
 
-// What is played the given time round (1 is the first): the part's own chords and melody, or the ending's from where it begins.
+// What is played the given time round (1 is the first): the part's own chords and melody, or the ending's
+// from where it begins.
 std::vector<WrittenChord> chords_at(const Part& part, int time);
 std::vector<WrittenNote> melody_at(const Part& part, int time);
 Ticks length_at(const Part& part, int time);

@@ -22,7 +22,8 @@ Part plain_part(Strain strain) {
   return part;
 }
 
-void add_outside(Form& form, const Heard& heard, std::size_t first, std::size_t last, bool front, std::string name) {
+void add_outside(Form& form, const Heard& heard, std::size_t first, std::size_t last, bool front,
+                 std::string name) {
   if (first >= last) return;
   Part part = plain_part(write_stretch(heard, first, last, front));
   part.name = std::move(name);
@@ -30,14 +31,20 @@ void add_outside(Form& form, const Heard& heard, std::size_t first, std::size_t 
   form.parts.push_back(std::move(part));
 }
 
-void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const takes::Sections& sections, const Cycle& cycle) {
+void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const takes::Sections& sections,
+                  const Cycle& cycle) {
   const auto& spans = heard.take.spans;
   const auto span_at = [&](Micros t) {
-    return static_cast<std::size_t>(std::lower_bound(spans.begin(), spans.end(), t, [](const takes::ChordSpan& s, Micros at) { return s.begin < at; }) - spans.begin());
+    return static_cast<std::size_t>(
+        std::lower_bound(spans.begin(), spans.end(), t,
+                         [](const takes::ChordSpan& s, Micros at) { return s.begin < at; }) -
+        spans.begin());
   };
-  // Where it was said that bars begin elsewhere than the loop does, what comes before the first bar is a pickup.
+  // Where it was said that bars begin elsewhere than the loop does, what comes before the first bar is a
+  // pickup.
   const Bars& bars = heard.bars;
-  if (bars.barred && bars.bars.size() > 1 && bars.bars[0].beats < bars.meter && loop.passes.front().begin < bars.map.time_at(bars.bars[1].at)) {
+  if (bars.barred && bars.bars.size() > 1 && bars.bars[0].beats < bars.meter &&
+      loop.passes.front().begin < bars.map.time_at(bars.bars[1].at)) {
     form.parts.push_back(plain_part(write_bars(heard, Ticks(0), bars.bars[1].at)));
     form.parts.back().name = "Pickup";
   }
@@ -77,13 +84,15 @@ std::size_t written_bars(const Heard& heard, const takes::Beats& beats) {
   const Bars& bars = heard.bars;
   Micros end{};
   for (const takes::PlayedNote& note : heard.take.notes) end = std::max(end, note.at + note.length);
-  const double last = std::max(std::ceil(bars.map.beats_at(end)), std::round(bars.map.beats_at(beats.beats.back().at)) + 1);
+  const double last =
+      std::max(std::ceil(bars.map.beats_at(end)), std::round(bars.map.beats_at(beats.beats.back().at)) + 1);
   std::size_t count = bars.bars.size();
   while (count > 1 && bars.bars[count - 1].at.beats() >= last) --count;
   return count;
 }
 
-// Without a loop: from bar line to bar line, a new part where bars break off or where the pulse comes or goes.
+// Without a loop: from bar line to bar line, a new part where bars break off or where the pulse comes or
+// goes.
 void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
   const auto& spans = heard.take.spans;
   const Bars& bars = heard.bars;
@@ -100,8 +109,10 @@ void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
     const std::size_t first = s;
     while (s < spans.size() && Ticks(480 * std::llround(heard.bars.map.beats_at(spans[s].begin))) < end) ++s;
     Strain strain;
-    if (!bars.free[b]) strain = write_bars(heard, begin, end);
-    else if (s > first) strain = write_stretch(heard, first, s, true);
+    if (!bars.free[b])
+      strain = write_bars(heard, begin, end);
+    else if (s > first)
+      strain = write_stretch(heard, first, s, true);
     if (strain.length > Ticks(0)) form.parts.push_back(plain_part(std::move(strain)));
     b = to;
   }
@@ -112,15 +123,19 @@ void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
 Result<Form> form_of_take(const TakeStudy& study) {
   const takes::HeardTake& take = study.take;
   if (take.notes.empty()) return invalid_input("There are no notes in this take.");
-  if (take.notes.size() == 1) return invalid_input("There is only one note in this take; a form needs chords and a melody.");
-  if (take.spans.empty()) return invalid_input("No chord was heard in this take, so there are no changes to write down.");
+  if (take.notes.size() == 1)
+    return invalid_input("There is only one note in this take; a form needs chords and a melody.");
+  if (take.spans.empty())
+    return invalid_input("No chord was heard in this take, so there are no changes to write down.");
   const Heard heard{take, study.melody, study.bars};
   Form form;
   form.meter = study.bars.meter;
   form.pulse = study.bars.pulse;
   if (form.pulse) form.tempo = 60 / study.bars.seconds_a_beat;
-  if (study.carries && !study.sections.sections.empty()) add_sections(form, heard, *study.loop, study.sections, study.cycle);
-  else add_linear(form, heard, study.beats);
+  if (study.carries && !study.sections.sections.empty())
+    add_sections(form, heard, *study.loop, study.sections, study.cycle);
+  else
+    add_linear(form, heard, study.beats);
   for (Part& part : form.parts)
     if (part.melody.empty()) part.layers.melody = false;
   spell_form(form, take.key, take.key_pinned);

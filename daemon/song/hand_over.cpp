@@ -12,7 +12,9 @@ namespace {
 
 constexpr double kSlowest = 10, kFastest = 400;  // beats a minute that may be asked for
 
-std::vector<std::uint8_t> bytes_of(const std::string& text) { return {text.begin(), text.end()}; }
+std::vector<std::uint8_t> bytes_of(const std::string& text) {
+  return {text.begin(), text.end()};
+}
 
 // XML cannot hold control characters, and a title is one line.
 std::string printable(const std::string& title) {
@@ -23,12 +25,16 @@ std::string printable(const std::string& title) {
 
 }  // namespace
 
-Result<Folder> hand_over(const Played& played, const HandOverOptions& options) { return hand_over(played.events, study_take(played), options); }
+Result<Folder> hand_over(const Played& played, const HandOverOptions& options) {
+  return hand_over(played.events, study_take(played), options);
+}
 
-Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study, const HandOverOptions& options) {
+Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study,
+                         const HandOverOptions& options) {
   const auto& tempo = options.parts.tempo;
   if (tempo && !(*tempo >= kSlowest && *tempo <= kFastest))
-    return invalid_input(fmt::format("A steady tempo of {:g} beats a minute is outside {:g} to {:g}.", *tempo, kSlowest, kFastest));
+    return invalid_input(fmt::format("A steady tempo of {:g} beats a minute is outside {:g} to {:g}.", *tempo,
+                                     kSlowest, kFastest));
   auto form = form_of_take(study);
   if (!form) return form.error();
   Folder out;
@@ -47,10 +53,14 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy
   out.files.push_back({"lead_sheet.musicxml", bytes_of(lead_sheet(out.form))});
   out.files.push_back({"chart.txt", bytes_of(chart(out.form))});
   if (!study.bars.pulse) {
-    out.remarks.push_back(options.parts.steady ? "No pulse was found, so a bar is one chord change, and the steady tempo counts four beats to each."
-                                               : "No pulse was found, so a bar is one chord change, and lengths on paper are free.");
+    out.remarks.push_back(
+        options.parts.steady
+            ? "No pulse was found, so a bar is one chord change, and the steady tempo counts four beats to "
+              "each."
+            : "No pulse was found, so a bar is one chord change, and lengths on paper are free.");
   }
-  if (study.melody.empty()) out.remarks.push_back("No melody was heard above the chords; the lead sheet has chords only.");
+  if (study.melody.empty())
+    out.remarks.push_back("No melody was heard above the chords; the lead sheet has chords only.");
   return out;
 }
 

@@ -1,7 +1,8 @@
 // A take as a folder for other musicians: parts.mid, lead_sheet.musicxml, chart.txt.
 //
 // Threads: pure; write_folder touches the disk. Errors: one sentence: nothing played, one note, no chord.
-// What was found wanting but did not stop anything (no pulse, no melody) stands in `remarks`, a sentence each.
+// What was found wanting but did not stop anything (no pulse, no melody) stands in `remarks`, a sentence
+// each.
 #pragma once
 
 #include <cstdint>
@@ -35,11 +36,13 @@ struct Folder {
 };
 
 // `events` in the order received, time 0 at the take's beginning; `study` is of these.
-Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study, const HandOverOptions& options);
+Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study,
+                         const HandOverOptions& options);
 Result<Folder> hand_over(const Played& played, const HandOverOptions& options);
 
-// Makes the directory if there is none. All files are written beside their names first and then renamed, so that a reader never sees
-// half a file. A directory that is not empty is refused unless `force`; other files in it are left alone then.
+// Makes the directory if there is none. All files are written beside their names first and then renamed, so
+// that a reader never sees half a file. A directory that is not empty is refused unless `force`; other files
+// in it are left alone then.
 Result<void> write_folder(const Folder& folder, const std::filesystem::path& directory, bool force);
 
 }  // namespace undersong::song

@@ -49,19 +49,25 @@ std::vector<Degree> parse(std::string_view list) {
   return out;
 }
 
-bool has_eleventh(std::string_view kind) { return kind.ends_with("11th") || kind.ends_with("13th"); }
+bool has_eleventh(std::string_view kind) {
+  return kind.ends_with("11th") || kind.ends_with("13th");
+}
 
 std::vector<DegreeChange> changes(std::vector<Degree> from, std::vector<Degree> to) {
   // What both have is no change.
   for (auto it = from.begin(); it != from.end();) {
     const auto same = std::find(to.begin(), to.end(), *it);
-    if (same == to.end()) { ++it; continue; }
+    if (same == to.end()) {
+      ++it;
+      continue;
+    }
     to.erase(same);
     it = from.erase(it);
   }
   std::vector<DegreeChange> out;
   for (auto it = from.begin(); it != from.end();) {
-    const auto other = std::find_if(to.begin(), to.end(), [&](Degree d) { return d.number == it->number && d.number >= 5; });
+    const auto other =
+        std::find_if(to.begin(), to.end(), [&](Degree d) { return d.number == it->number && d.number >= 5; });
     if (other == to.end()) {
       out.push_back({"subtract", it->number, 0});
     } else {
@@ -70,7 +76,8 @@ std::vector<DegreeChange> changes(std::vector<Degree> from, std::vector<Degree> 
     }
     it = from.erase(it);
   }
-  for (const Degree degree : to) out.push_back({"add", degree.number, degree.alter + (degree.number == 7 ? 1 : 0)});
+  for (const Degree degree : to)
+    out.push_back({"add", degree.number, degree.alter + (degree.number == 7 ? 1 : 0)});
   return out;
 }
 

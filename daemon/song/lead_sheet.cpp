@@ -19,14 +19,20 @@ namespace {
 
 using pugi::xml_node;
 
-xml_node add(xml_node parent, const char* name) { return parent.append_child(name); }
+xml_node add(xml_node parent, const char* name) {
+  return parent.append_child(name);
+}
 xml_node add(xml_node parent, const char* name, const std::string& text) {
   xml_node node = parent.append_child(name);
   node.text().set(text.c_str());
   return node;
 }
-xml_node add(xml_node parent, const char* name, std::int64_t number) { return add(parent, name, std::to_string(number)); }
-void set(xml_node node, const char* name, const std::string& value) { node.append_attribute(name).set_value(value.c_str()); }
+xml_node add(xml_node parent, const char* name, std::int64_t number) {
+  return add(parent, name, std::to_string(number));
+}
+void set(xml_node node, const char* name, const std::string& value) {
+  node.append_attribute(name).set_value(value.c_str());
+}
 
 // Letter and accidental of a name.
 struct Letter {
@@ -38,9 +44,13 @@ Letter letter(harmony::NoteName name) {
   const int place = name.fifths() + 1, turn = place >= 0 ? place / 7 : (place - 6) / 7;
   return {kSteps[static_cast<std::size_t>(place - 7 * turn)], turn};
 }
-int natural(char step) { return std::map<char, int>{{'C', 0}, {'D', 2}, {'E', 4}, {'F', 5}, {'G', 7}, {'A', 9}, {'B', 11}}.at(step); }
+int natural(char step) {
+  return std::map<char, int>{{'C', 0}, {'D', 2}, {'E', 4}, {'F', 5}, {'G', 7}, {'A', 9}, {'B', 11}}.at(step);
+}
 // The octave follows the letter: Cb4 is key 59.
-int octave(const Letter& name, Pitch pitch) { return (pitch.value() - name.alter - natural(name.step)) / 12 - 1; }
+int octave(const Letter& name, Pitch pitch) {
+  return (pitch.value() - name.alter - natural(name.step)) / 12 - 1;
+}
 
 // What the signature and the bar so far say about each line and space.
 class Accidentals {
@@ -137,7 +147,9 @@ void add_note(xml_node measure, const Symbol& symbol, Accidentals& accidentals) 
     add(time, "normal-type", std::string(symbol.actual == 3 ? "eighth" : "16th"));
   }
   for (int level = 0; level < 3; ++level)
-    if (symbol.beams[level] != Mark::kNone) set(add(node, "beam", std::string(beam_text(symbol.beams[level]))), "number", std::to_string(level + 1));
+    if (symbol.beams[level] != Mark::kNone)
+      set(add(node, "beam", std::string(beam_text(symbol.beams[level]))), "number",
+          std::to_string(level + 1));
   if (!symbol.tied_before && !symbol.tied_after && symbol.tuplet == Mark::kNone) return;
   xml_node notations = add(node, "notations");
   if (symbol.tied_before) set(add(notations, "tied"), "type", "stop");
@@ -161,10 +173,14 @@ std::vector<Volta> voltas(const Part& part) {
   std::vector<Volta> out;
   if (part.endings.empty()) return out;
   const Ticks from = part.endings.front().from;
-  if (auto usual = usual_times(part); !usual.empty()) out.push_back({std::move(usual), part.length - from, &part.chords, &part.melody});
-  for (const Ending& ending : part.endings) out.push_back({ending.times, ending.length, &ending.chords, &ending.melody});
-  std::stable_sort(out.begin(), out.end(), [](const Volta& a, const Volta& b) { return a.times.front() < b.times.front(); });
-  const auto last = std::find_if(out.begin(), out.end(), [&](const Volta& v) { return v.times.back() == part.times; });
+  if (auto usual = usual_times(part); !usual.empty())
+    out.push_back({std::move(usual), part.length - from, &part.chords, &part.melody});
+  for (const Ending& ending : part.endings)
+    out.push_back({ending.times, ending.length, &ending.chords, &ending.melody});
+  std::stable_sort(out.begin(), out.end(),
+                   [](const Volta& a, const Volta& b) { return a.times.front() < b.times.front(); });
+  const auto last =
+      std::find_if(out.begin(), out.end(), [&](const Volta& v) { return v.times.back() == part.times; });
   if (last != out.end() && last + 1 != out.end()) {
     Volta again = *last;
     again.times = {part.times};
@@ -183,14 +199,17 @@ std::string number_list(const std::vector<int>& times) {
 
 class Sheet {
  public:
-  explicit Sheet(const Form& form) : form_(form), key_{form.key, form.signature}, accidentals_(form.signature) {}
+  explicit Sheet(const Form& form)
+      : form_(form), key_{form.key, form.signature}, accidentals_(form.signature) {}
 
   std::string write() {
     xml_node declaration = document_.append_child(pugi::node_declaration);
     set(declaration, "version", "1.0");
     set(declaration, "encoding", "UTF-8");
     document_.append_child(pugi::node_doctype)
-        .set_value("score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\"");
+        .set_value(
+            "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" "
+            "\"http://www.musicxml.org/dtds/partwise.dtd\"");
     xml_node score = add(document_, "score-partwise");
     set(score, "version", "4.0");
     add(add(score, "work"), "work-title", form_.title);
@@ -243,7 +262,8 @@ class Sheet {
       accidentals_.new_signature(here.signature);
       xml_node key = add(at, "key");
       add(key, "fifths", here.signature);
-      if (here.key) add(key, "mode", std::string(here.key->mode == harmony::Mode::kMinor ? "minor" : "major"));
+      if (here.key)
+        add(key, "mode", std::string(here.key->mode == harmony::Mode::kMinor ? "minor" : "major"));
     }
     if (beats == beats_) return;
     xml_node time = add(at, "time");
@@ -281,15 +301,20 @@ class Sheet {
     if (!part.name.empty()) add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
     std::string text;
     const auto say = [&](const std::string& what) { text += (text.empty() ? "" : ", ") + what; };
-    if (part.name == part.label && !part.label.empty() && part.kind != takes::SectionKind::kTheme) say(std::string(takes::text(part.kind)));
+    if (part.name == part.label && !part.label.empty() && part.kind != takes::SectionKind::kTheme)
+      say(std::string(takes::text(part.kind)));
     if (part.times > 1) say(fmt::format("play {} times", part.times));
-    if (part.free && !free_) say(form_.pulse ? "free time" : form_.steady ? "no pulse: one chord change a bar" : "no pulse: one chord change a bar, lengths are free");
+    if (part.free && !free_)
+      say(form_.pulse    ? "free time"
+          : form_.steady ? "no pulse: one chord change a bar"
+                         : "no pulse: one chord change a bar, lengths are free");
     if (!part.free && free_) say("in time");
     free_ = part.free;
     if (!text.empty()) words(node, text);
   }
 
-  static void barline(xml_node node, const char* location, const char* style, const Volta* ending, const char* ending_type, int repeat_times, bool forward) {
+  static void barline(xml_node node, const char* location, const char* style, const Volta* ending,
+                      const char* ending_type, int repeat_times, bool forward) {
     xml_node line = add(node, "barline");
     set(line, "location", location);
     if (style) add(line, "bar-style", std::string(style));
@@ -311,22 +336,25 @@ class Sheet {
     bool forward = false;
     int backward = 0;  // times; 0 none
     const Volta* volta = nullptr;
-    bool last = false;   // of the sheet
+    bool last = false;  // of the sheet
     bool last_volta = false;
     bool repeat_follows = false;  // whose sign is bar line enough
-    bool open = false;  // endings follow: no bar line of its own
+    bool open = false;            // endings follow: no bar line of its own
   };
 
   // Bars `from` to `to` of a strain.
-  void write_bars(const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& melody, Ticks from, Ticks to, int meter, const Edges& edges) {
+  void write_bars(const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& melody, Ticks from,
+                  Ticks to, int meter, const Edges& edges) {
     for (Ticks at = from; at < to;) {
       const Ticks length = std::min(meter * kBeat, to - at);
       const bool begins = at == from, ends = at + length >= to;
       const bool pickup = first_ && length < meter * kBeat && to - from == length;
       xml_node node = measure(static_cast<int>((length.count() + 479) / 480), pickup);
-      if (begins && edges.part && !edges.part->name.empty() && !first_) set(add(node, "print"), "new-system", "yes");
+      if (begins && edges.part && !edges.part->name.empty() && !first_)
+        set(add(node, "print"), "new-system", "yes");
       if (begins && (edges.forward || edges.volta))
-        barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0, edges.forward);
+        barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0,
+                edges.forward);
       attributes(node, pickup, begins ? edges.part : nullptr);
       if (begins && edges.part) head(node, *edges.part);
       first_ = false;
@@ -335,17 +363,24 @@ class Sheet {
       std::vector<Ticks> cuts;
       for (const WrittenChord& chord : chords)
         if (chord.at >= at && chord.at < at + length) cuts.push_back(chord.at);
-      // A bar that is silent but for its chord counts its beats: under a rest of a whole bar some engravers lose the symbol.
-      if (cuts.size() == 1 && cuts[0] == at && length > kBeat) cuts.push_back(at + (length > 2 * kBeat ? 2 : 1) * kBeat);
+      // A bar that is silent but for its chord counts its beats: under a rest of a whole bar some engravers
+      // lose the symbol.
+      if (cuts.size() == 1 && cuts[0] == at && length > kBeat)
+        cuts.push_back(at + (length > 2 * kBeat ? 2 : 1) * kBeat);
       for (const Symbol& symbol : write_bar(melody, at, length, cuts)) {
         // Symbols stand before the note they sound with; where the melody holds on, they say how far into it.
-        for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c) add_harmony(node, chords[c], chords[c].at - symbol.at);
+        for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c)
+          add_harmony(node, chords[c], chords[c].at - symbol.at);
         add_note(node, symbol, accidentals_);
       }
       if (ends && !edges.open) {
-        const char* style = edges.backward > 0 ? "light-heavy" : edges.last ? "light-heavy" : edges.volta || edges.repeat_follows ? nullptr : "light-light";
+        const char* style = edges.backward > 0                    ? "light-heavy"
+                            : edges.last                          ? "light-heavy"
+                            : edges.volta || edges.repeat_follows ? nullptr
+                                                                  : "light-light";
         if (style || edges.volta)
-          barline(node, "right", style, edges.volta, edges.last_volta && edges.backward == 0 ? "discontinue" : "stop", edges.backward, false);
+          barline(node, "right", style, edges.volta,
+                  edges.last_volta && edges.backward == 0 ? "discontinue" : "stop", edges.backward, false);
       }
       at += length;
     }
@@ -391,6 +426,8 @@ class Sheet {
 
 }  // namespace
 
-std::string lead_sheet(const Form& form) { return Sheet(form).write(); }
+std::string lead_sheet(const Form& form) {
+  return Sheet(form).write();
+}
 
 }  // namespace undersong::song

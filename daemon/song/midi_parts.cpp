@@ -17,27 +17,36 @@
 namespace undersong::song {
 namespace {
 
-constexpr std::uint16_t kPerQuarter = 3840;  // half a millisecond even where a beat lasts four seconds
+constexpr std::uint16_t kPerQuarter = 3840;        // half a millisecond even where a beat lasts four seconds
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks a written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
 constexpr Velocity kChordsSoft{52}, kBassSoft{60}, kPadSoft{46};
 constexpr int kLowestBass = 28;  // E1
 
-midi::Tick file_tick(const BeatMap& map, Micros at) { return static_cast<midi::Tick>(std::max<std::int64_t>(0, std::llround(map.beats_at(at) * kPerQuarter))); }
-midi::Tick file_tick(Ticks at) { return static_cast<midi::Tick>(std::max<std::int64_t>(0, at.count() * kFine)); }
+midi::Tick file_tick(const BeatMap& map, Micros at) {
+  return static_cast<midi::Tick>(std::max<std::int64_t>(0, std::llround(map.beats_at(at) * kPerQuarter)));
+}
+midi::Tick file_tick(Ticks at) {
+  return static_cast<midi::Tick>(std::max<std::int64_t>(0, at.count() * kFine));
+}
 
-void add_note(midi::SmfTrack& track, std::uint8_t channel, midi::Tick from, midi::Tick to, Pitch pitch, Velocity velocity) {
-  const midi::Event on = midi::note_on({}, channel, pitch, Velocity(std::max(1, velocity.value()))), off = midi::note_off({}, channel, pitch);
+void add_note(midi::SmfTrack& track, std::uint8_t channel, midi::Tick from, midi::Tick to, Pitch pitch,
+              Velocity velocity) {
+  const midi::Event on = midi::note_on({}, channel, pitch, Velocity(std::max(1, velocity.value()))),
+                    off = midi::note_off({}, channel, pitch);
   track.events.push_back({from, {}, on.bytes, on.size});
   track.events.push_back({std::max(to, from + 1), {}, off.bytes, off.size});
 }
 
 // At one tick notes end before others begin.
 void sort(midi::SmfTrack& track) {
-  std::stable_sort(track.events.begin(), track.events.end(), [](const midi::SmfEvent& a, const midi::SmfEvent& b) {
-    const auto rank = [](const midi::SmfEvent& e) { return (e.bytes[0] & 0xF0) == midi::kNoteOn ? 2 : (e.bytes[0] & 0xF0) == midi::kNoteOff ? 1 : 0; };
-    return a.tick != b.tick ? a.tick < b.tick : rank(a) < rank(b);
-  });
+  std::stable_sort(
+      track.events.begin(), track.events.end(), [](const midi::SmfEvent& a, const midi::SmfEvent& b) {
+        const auto rank = [](const midi::SmfEvent& e) {
+          return (e.bytes[0] & 0xF0) == midi::kNoteOn ? 2 : (e.bytes[0] & 0xF0) == midi::kNoteOff ? 1 : 0;
+        };
+        return a.tick != b.tick ? a.tick < b.tick : rank(a) < rank(b);
+      });
 }
 
 midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t program) {
@@ -73,7 +82,8 @@ void follow(midi::Smf& file, const BeatMap& map) {
   std::uint32_t before = 0;
   for (std::size_t i = 0; i + 1 < anchors.size(); ++i) {
     const double beats = (anchors[i + 1].tick - anchors[i].tick).beats();
-    const auto tempo = static_cast<std::uint32_t>(std::clamp<std::int64_t>(std::llround(static_cast<double>(anchors[i + 1].at.count() - now) / beats), 1, 0xFF'FFFF));
+    const auto tempo = static_cast<std::uint32_t>(std::clamp<std::int64_t>(
+        std::llround(static_cast<double>(anchors[i + 1].at.count() - now) / beats), 1, 0xFF'FFFF));
     if (tempo != before) file.tempos.push_back({file_tick(anchors[i].tick), {}, tempo});
     before = tempo;
     now += std::llround(tempo * beats);
@@ -83,7 +93,8 @@ void follow(midi::Smf& file, const BeatMap& map) {
 void add_signatures(midi::Smf& file, const Heard& heard, const Form& form) {
   int before = 0;
   for (const Bar& bar : heard.bars.bars) {
-    if (bar.beats != before) file.time_signatures.push_back({file_tick(bar.at), {}, static_cast<std::uint8_t>(bar.beats), 4, 24, 8});
+    if (bar.beats != before)
+      file.time_signatures.push_back({file_tick(bar.at), {}, static_cast<std::uint8_t>(bar.beats), 4, 24, 8});
     before = bar.beats;
   }
   const bool minor = form.key && form.key->mode == harmony::Mode::kMinor;
@@ -93,14 +104,22 @@ void add_signatures(midi::Smf& file, const Heard& heard, const Form& form) {
 void add_markers(midi::Smf& file, const Heard& heard, const Form& form, const PartsOptions& options) {
   for (const Part& part : form.parts) {
     if (part.name.empty()) continue;
-    const auto beat = part.free ? heard.bars.map.beats_at(part.begin) : std::round(heard.bars.map.beats_at(part.begin));
+    const auto beat =
+        part.free ? heard.bars.map.beats_at(part.begin) : std::round(heard.bars.map.beats_at(part.begin));
     std::string text = part.name;
     if (!part.label.empty()) text += fmt::format(", {}", takes::text(part.kind));
     if (part.times > 1) text += fmt::format(", {} times", part.times);
-    file.markers.push_back({static_cast<midi::Tick>(std::max<std::int64_t>(0, std::llround(beat * kPerQuarter))), {}, midi::SmfText::Kind::kMarker, 0, std::move(text)});
+    file.markers.push_back(
+        {static_cast<midi::Tick>(std::max<std::int64_t>(0, std::llround(beat * kPerQuarter))),
+         {},
+         midi::SmfText::Kind::kMarker,
+         0,
+         std::move(text)});
   }
-  for (const auto& [at, text] : options.marks) file.markers.push_back({file_tick(heard.bars.map, at), {}, midi::SmfText::Kind::kMarker, 0, text});
-  std::stable_sort(file.markers.begin(), file.markers.end(), [](const auto& a, const auto& b) { return a.tick < b.tick; });
+  for (const auto& [at, text] : options.marks)
+    file.markers.push_back({file_tick(heard.bars.map, at), {}, midi::SmfText::Kind::kMarker, 0, text});
+  std::stable_sort(file.markers.begin(), file.markers.end(),
+                   [](const auto& a, const auto& b) { return a.tick < b.tick; });
 }
 
 void add_as_played(midi::Smf& file, const std::vector<midi::Event>& events, const BeatMap& map) {
@@ -122,24 +141,33 @@ void add_melody(midi::Smf& file, const Heard& heard, std::uint8_t channel, bool 
   if (quantised) {
     std::vector<PlayedInBeats> notes;
     for (const takes::PlayedNote& note : heard.melody)
-      notes.push_back({heard.bars.map.beats_at(note.at), heard.bars.map.beats_at(note.at + note.length), note.pitch, note.velocity});
+      notes.push_back({heard.bars.map.beats_at(note.at), heard.bars.map.beats_at(note.at + note.length),
+                       note.pitch, note.velocity});
     for (const WrittenNote& note : quantise(notes, heard.bars.end(), heard.bars.seconds_a_beat))
-      add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch, note.velocity);
+      add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch,
+               note.velocity);
   } else {
     for (const takes::PlayedNote& note : heard.melody)
-      add_note(track, channel, file_tick(heard.bars.map, note.at), file_tick(heard.bars.map, note.at + note.length), note.pitch, note.velocity);
+      add_note(track, channel, file_tick(heard.bars.map, note.at),
+               file_tick(heard.bars.map, note.at + note.length), note.pitch, note.velocity);
   }
   sort(track);
   file.tracks.push_back(std::move(track));
 }
 
-void add_chords(midi::Smf& file, const std::vector<WrittenChord>& changes, const std::vector<harmony::Chord>& chords, std::uint8_t channel) {
+void add_chords(midi::Smf& file, const std::vector<WrittenChord>& changes,
+                const std::vector<harmony::Chord>& chords, std::uint8_t channel) {
   midi::SmfTrack track = new_track("chords", channel, kElectricPiano);
   const auto keys = close_chords(chords);
   for (std::size_t i = 0; i < changes.size(); ++i) {
-    file.texts.push_back({file_tick(changes[i].at), {}, midi::SmfText::Kind::kText, static_cast<std::uint16_t>(file.tracks.size()),
+    file.texts.push_back({file_tick(changes[i].at),
+                          {},
+                          midi::SmfText::Kind::kText,
+                          static_cast<std::uint16_t>(file.tracks.size()),
                           harmony::symbol(changes[i].chord, changes[i].root)});
-    for (const Pitch key : keys[i]) add_note(track, channel, file_tick(changes[i].at), file_tick(changes[i].at + changes[i].length), key, kChordsSoft);
+    for (const Pitch key : keys[i])
+      add_note(track, channel, file_tick(changes[i].at), file_tick(changes[i].at + changes[i].length), key,
+               kChordsSoft);
   }
   sort(track);
   file.tracks.push_back(std::move(track));
@@ -155,15 +183,19 @@ void add_bass(midi::Smf& file, const std::vector<WrittenChord>& changes, std::ui
   file.tracks.push_back(std::move(track));
 }
 
-void add_strings(midi::Smf& file, const std::vector<WrittenChord>& changes, const harmony::StringPad& pad, FreeChannels& channels) {
+void add_strings(midi::Smf& file, const std::vector<WrittenChord>& changes, const harmony::StringPad& pad,
+                 FreeChannels& channels) {
   constexpr std::array<const char*, harmony::kStrings> kNames{"cello", "viola", "violin II", "violin I"};
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const std::uint8_t channel = channels.take();
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kNames[voice]), channel, kStrings);
     for (std::size_t i = 0; i < changes.size();) {
       std::size_t to = i + 1;  // a common tone is held over
-      while (to < changes.size() && pad.chords[to][voice] == pad.chords[i][voice] && changes[to].at == changes[to - 1].at + changes[to - 1].length) ++to;
-      add_note(track, channel, file_tick(changes[i].at), file_tick(changes[to - 1].at + changes[to - 1].length), pad.chords[i][voice], kPadSoft);
+      while (to < changes.size() && pad.chords[to][voice] == pad.chords[i][voice] &&
+             changes[to].at == changes[to - 1].at + changes[to - 1].length)
+        ++to;
+      add_note(track, channel, file_tick(changes[i].at),
+               file_tick(changes[to - 1].at + changes[to - 1].length), pad.chords[i][voice], kPadSoft);
       i = to;
     }
     sort(track);
@@ -198,12 +230,16 @@ std::vector<WrittenChord> changes_of(const Heard& heard, int signature) {
   return out;
 }
 
-Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard& heard, const Form& form, const PartsOptions& options) {
+Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard& heard, const Form& form,
+                             const PartsOptions& options) {
   midi::Smf file;
   file.division.ticks_per_quarter = kPerQuarter;
   file.tracks.push_back({form.title, {}, file_tick(heard.bars.end())});
   if (options.steady) {
-    file.tempos.push_back({0, {}, static_cast<std::uint32_t>(std::clamp<std::int64_t>(std::llround(60e6 / form.tempo), 1, 0xFF'FFFF))});
+    file.tempos.push_back({0,
+                           {},
+                           static_cast<std::uint32_t>(
+                               std::clamp<std::int64_t>(std::llround(60e6 / form.tempo), 1, 0xFF'FFFF))});
   } else {
     follow(file, heard.bars.map);
   }

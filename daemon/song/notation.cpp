@@ -25,7 +25,8 @@ constexpr std::array<Value, 12> kValues{{{1920, "whole", 0},
                                          {15, "128th", 0}}};
 
 const Value* value_of(std::int64_t ticks) {
-  const auto found = std::find_if(kValues.begin(), kValues.end(), [&](const Value& v) { return v.ticks == ticks; });
+  const auto found =
+      std::find_if(kValues.begin(), kValues.end(), [&](const Value& v) { return v.ticks == ticks; });
   return found == kValues.end() ? nullptr : &*found;
 }
 
@@ -36,7 +37,8 @@ struct Span {
 
 class BarWriter {
  public:
-  BarWriter(Ticks from, Ticks length, std::vector<Span> spans) : from_(from), to_(from + length), spans_(std::move(spans)) {
+  BarWriter(Ticks from, Ticks length, std::vector<Span> spans)
+      : from_(from), to_(from + length), spans_(std::move(spans)) {
     tuplets_.assign(static_cast<std::size_t>((length.count() + 479) / 480), 0);
     for (const Span& span : spans_) {
       see(span.begin);
@@ -63,7 +65,8 @@ class BarWriter {
 
   void write(const Span& span) {
     for (Ticks at = span.begin; at < span.end;) {
-      const Ticks length = next_length(at, span.end, span.note == nullptr, span.begin == from_ && span.end == to_);
+      const Ticks length =
+          next_length(at, span.end, span.note == nullptr, span.begin == from_ && span.end == to_);
       Symbol symbol;
       symbol.at = at;
       symbol.length = length;
@@ -102,7 +105,8 @@ class BarWriter {
         plain_end = std::min(plain_end, from_ + static_cast<std::int64_t>(b) * kBeat);
         break;
       }
-    const std::int64_t left = (plain_end - at).count(), inside = within(at), bar_beats = (to_ - from_).count() / 480;
+    const std::int64_t left = (plain_end - at).count(), inside = within(at),
+                       bar_beats = (to_ - from_).count() / 480;
     const bool middle_of_four = bar_beats == 4;
     if (inside == 0) {
       const auto b = static_cast<std::int64_t>(first);
@@ -126,15 +130,19 @@ class BarWriter {
   // The longest value that fits into `left` ticks within one beat.
   static Ticks piece(std::int64_t inside, std::int64_t left) {
     for (const Value& value : kValues)
-      if (value.ticks <= left && value.ticks < 480 && (value.dots == 0 || value.ticks == left) && (value.ticks != 240 || inside % 120 == 0)) return Ticks(value.ticks);
+      if (value.ticks <= left && value.ticks < 480 && (value.dots == 0 || value.ticks == left) &&
+          (value.ticks != 240 || inside % 120 == 0))
+        return Ticks(value.ticks);
     return Ticks(left);
   }
 
   void mark_tuplets() {
     for (std::size_t i = 0; i < out_.size(); ++i) {
       if (out_[i].actual == 1) continue;
-      if (i == 0 || beat(out_[i - 1].at) != beat(out_[i].at)) out_[i].tuplet = Mark::kBegin;
-      else if (i + 1 == out_.size() || beat(out_[i + 1].at) != beat(out_[i].at)) out_[i].tuplet = Mark::kEnd;
+      if (i == 0 || beat(out_[i - 1].at) != beat(out_[i].at))
+        out_[i].tuplet = Mark::kBegin;
+      else if (i + 1 == out_.size() || beat(out_[i + 1].at) != beat(out_[i].at))
+        out_[i].tuplet = Mark::kEnd;
     }
   }
 
@@ -152,8 +160,13 @@ class BarWriter {
         for (int level = 1; level <= 3; ++level)
           for (std::size_t k = i; k < to; ++k) {
             if (flags(out_[k]) < level) continue;
-            const bool before = k > i && flags(out_[k - 1]) >= level, after = k + 1 < to && flags(out_[k + 1]) >= level;
-            out_[k].beams[level - 1] = before && after ? Mark::kContinue : before ? Mark::kEnd : after ? Mark::kBegin : k > i ? Mark::kBackwardHook : Mark::kForwardHook;
+            const bool before = k > i && flags(out_[k - 1]) >= level,
+                       after = k + 1 < to && flags(out_[k + 1]) >= level;
+            out_[k].beams[level - 1] = before && after ? Mark::kContinue
+                                       : before        ? Mark::kEnd
+                                       : after         ? Mark::kBegin
+                                       : k > i         ? Mark::kBackwardHook
+                                                       : Mark::kForwardHook;
           }
       i = to;
     }
@@ -167,7 +180,8 @@ class BarWriter {
 
 }  // namespace
 
-std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length, std::span<const Ticks> cuts) {
+std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length,
+                              std::span<const Ticks> cuts) {
   std::vector<Span> spans;
   const auto rest = [&](Ticks begin, Ticks end) {
     for (const Ticks cut : cuts)
@@ -179,7 +193,8 @@ std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ti
   };
   Ticks at = from;
   const Ticks to = from + length;
-  auto it = std::lower_bound(notes.begin(), notes.end(), from, [](const WrittenNote& n, Ticks t) { return n.at + n.length <= t; });
+  auto it = std::lower_bound(notes.begin(), notes.end(), from,
+                             [](const WrittenNote& n, Ticks t) { return n.at + n.length <= t; });
   for (; it != notes.end() && it->at < to; ++it) {
     const Ticks begin = std::max(at, it->at), end = std::min(to, it->at + it->length);
     if (end <= begin) continue;

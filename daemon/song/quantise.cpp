@@ -13,11 +13,13 @@ struct Division {
   double price;
   bool triple;
 };
-constexpr std::array<Division, 6> kDivisions{{{1, 0, false}, {2, .3, false}, {4, 1.2, false}, {3, 1.8, true}, {6, 4.5, true}, {8, 5.5, false}}};
+constexpr std::array<Division, 6> kDivisions{
+    {{1, 0, false}, {2, .3, false}, {4, 1.2, false}, {3, 1.8, true}, {6, 4.5, true}, {8, 5.5, false}}};
 constexpr double kSpread = .023, kSpreadOfBeat = .03;  // seconds, and in beats, whichever is more
 constexpr double kLeftOut = 9;
 constexpr double kChange = .4;  // between halves and thirds from one beat to the next
-constexpr double kEarly = .65, kBreath = .5, kBreathOfNote = .15;  // beats of silence, or share of a note, that are no rest
+constexpr double kEarly = .65, kBreath = .5,
+                 kBreathOfNote = .15;  // beats of silence, or share of a note, that are no rest
 constexpr double kNever = std::numeric_limits<double>::infinity();
 
 // Where the notes of one beat go: slot 0..parts (parts: the next beat), -1 left out.
@@ -26,7 +28,8 @@ struct Placed {
   std::vector<int> slots;
 };
 
-// `offset`: of each note from the beat, in beats. Slots from `first` to `last`; `reaches`: the last note must take `last`.
+// `offset`: of each note from the beat, in beats. Slots from `first` to `last`; `reaches`: the last note must
+// take `last`.
 Placed place(std::span<const double> offsets, int parts, int first, int last, bool reaches, double spread) {
   const std::size_t n = offsets.size(), m = static_cast<std::size_t>(last - first + 2);
   // best[i][s]: notes before i are placed, the last of them at most in slot first + s - 1.
@@ -37,7 +40,8 @@ Placed place(std::span<const double> offsets, int parts, int first, int last, bo
     best[i][0] = best[i - 1][0] + kLeftOut;
     dropped[i][0] = true;
     for (std::size_t s = 1; s < m; ++s) {
-      const double away = (offsets[i - 1] - static_cast<double>(first + static_cast<int>(s) - 1) / parts) / spread;
+      const double away =
+          (offsets[i - 1] - static_cast<double>(first + static_cast<int>(s) - 1) / parts) / spread;
       const double here = best[i - 1][s - 1] + .5 * away * away, left_out = best[i - 1][s] + kLeftOut;
       best[i][s] = best[i][s - 1];
       if (here < best[i][s]) best[i][s] = here, taken[i][s] = true;
@@ -57,9 +61,12 @@ Placed place(std::span<const double> offsets, int parts, int first, int last, bo
     out.price = best[n][m - 1];
   }
   for (std::size_t i = reaches ? n - 1 : n; i > 0;) {
-    if (taken[i][s]) out.slots[--i] = first + static_cast<int>(--s);
-    else if (dropped[i][s]) --i;
-    else --s;
+    if (taken[i][s])
+      out.slots[--i] = first + static_cast<int>(--s);
+    else if (dropped[i][s])
+      --i;
+    else
+      --s;
   }
   return out;
 }
@@ -71,7 +78,9 @@ struct Step {
   std::vector<int> slots;
 };
 
-Ticks tick_of(std::int64_t beat, int slot, int parts) { return Ticks(480 * beat + 480 * slot / parts); }
+Ticks tick_of(std::int64_t beat, int slot, int parts) {
+  return Ticks(480 * beat + 480 * slot / parts);
+}
 
 // Ends are written on the division of the beat they fall in, or on its halves.
 Ticks end_of(const PlayedInBeats& note, Ticks begin, const std::vector<std::size_t>& divisions) {
@@ -83,7 +92,8 @@ Ticks end_of(const PlayedInBeats& note, Ticks begin, const std::vector<std::size
   const auto slot = static_cast<int>(std::floor((until - static_cast<double>(beat)) * parts + kEarly));
   const Ticks end = tick_of(static_cast<std::int64_t>(beat), slot, parts);
   if (end > begin) return end;
-  const Division& there = kDivisions[divisions[std::min(static_cast<std::size_t>(begin / kBeat), divisions.size() - 1)]];
+  const Division& there =
+      kDivisions[divisions[std::min(static_cast<std::size_t>(begin / kBeat), divisions.size() - 1)]];
   return begin + Ticks(480 / std::max(2, there.parts));
 }
 
@@ -103,21 +113,26 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
   for (std::size_t b = 0; b < beats; ++b) {
     first[b] = next;
     offsets.clear();
-    while (next < notes.size() && (notes[next].at < static_cast<double>(b + 1))) offsets.push_back(notes[next++].at - static_cast<double>(b));
+    while (next < notes.size() && (notes[next].at < static_cast<double>(b + 1)))
+      offsets.push_back(notes[next++].at - static_cast<double>(b));
     std::array<double, 4> now{kNever, kNever, kNever, kNever};
     for (std::size_t d = 0; d < kDivisions.size(); ++d) {
       const Division& division = kDivisions[d];
       if (offsets.empty() && d > 0) break;
       for (int spilled = 0; spilled < 2; ++spilled) {
-        if (price[static_cast<std::size_t>(spilled)] == kNever && price[static_cast<std::size_t>(spilled + 2)] == kNever) continue;
+        if (price[static_cast<std::size_t>(spilled)] == kNever &&
+            price[static_cast<std::size_t>(spilled + 2)] == kNever)
+          continue;
         for (int spills = 0; spills < (b + 1 < beats ? 2 : 1); ++spills) {
-          const Placed placed = place(offsets, division.parts, spilled, division.parts - (spills ? 0 : 1), spills == 1, spread);
+          const Placed placed =
+              place(offsets, division.parts, spilled, division.parts - (spills ? 0 : 1), spills == 1, spread);
           if (placed.price == kNever) continue;
           for (int thirds = 0; thirds < 2; ++thirds) {
             const int from = spilled + 2 * thirds;
             const bool plain = d == 0;  // whole beats go with halves and with thirds
             const int to = spills + 2 * (plain ? thirds : division.triple ? 1 : 0);
-            const double all = price[static_cast<std::size_t>(from)] + placed.price + division.price + (to / 2 != thirds ? kChange : 0);
+            const double all = price[static_cast<std::size_t>(from)] + placed.price + division.price +
+                               (to / 2 != thirds ? kChange : 0);
             if (all >= now[static_cast<std::size_t>(to)]) continue;
             now[static_cast<std::size_t>(to)] = all;
             way[b][static_cast<std::size_t>(to)] = {all, from, d, placed.slots};
@@ -135,7 +150,9 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
     const Step& step = way[b][static_cast<std::size_t>(state)];
     divisions[b] = step.division;
     for (std::size_t i = 0; i < step.slots.size(); ++i)
-      if (step.slots[i] >= 0) at[first[b] + i] = tick_of(static_cast<std::int64_t>(b), step.slots[i], kDivisions[step.division].parts);
+      if (step.slots[i] >= 0)
+        at[first[b] + i] =
+            tick_of(static_cast<std::int64_t>(b), step.slots[i], kDivisions[step.division].parts);
     state = step.from;
   }
   std::vector<std::size_t> kept;
@@ -147,7 +164,8 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
     Ticks end = std::min(end_of(note, begin, divisions), until);
     if (k + 1 < kept.size()) {
       const double next_at = notes[kept[k + 1]].at, silence = next_at - note.until;
-      if (until - end < Ticks(240) || silence < std::max(kBreath, kBreathOfNote * (next_at - note.at))) end = until;
+      if (until - end < Ticks(240) || silence < std::max(kBreath, kBreathOfNote * (next_at - note.at)))
+        end = until;
     }
     out.push_back({note.pitch, {}, begin, end - begin, note.velocity});
   }
@@ -171,7 +189,8 @@ std::vector<WrittenNote> place_freely(std::span<const PlayedInBeats> notes, Tick
   }
   for (std::size_t i = 0; i < out.size(); ++i) {
     const Ticks until = i + 1 < out.size() ? out[i + 1].at : length;
-    const std::int64_t sounding = std::lround((notes[i].until - out[i].at.beats()) * 480 / static_cast<double>(unit.count()));
+    const std::int64_t sounding =
+        std::lround((notes[i].until - out[i].at.beats()) * 480 / static_cast<double>(unit.count()));
     Ticks end = std::min(until, out[i].at + std::max<std::int64_t>(1, sounding) * unit);
     if (until - end < Ticks(480)) end = until;
     out[i].length = end - out[i].at;

@@ -1,4 +1,5 @@
-// Over 400 lines: options, their worth, the search and the words for what was found share one picture of the loop.
+// Over 400 lines: options, their worth, the search and the words for what was found share one picture of the
+// loop.
 #include "daemon/song/reharmonise.h"
 
 #include <fmt/format.h>
@@ -24,11 +25,11 @@ using harmony::NoteName;
 
 // Weights, one place; the learnt scores are natural logarithms. Common practice, no source.
 constexpr double kFit = 1.5;
-constexpr double kRichness = .2;        // a tone more or less than the loop's chords have
-constexpr double kAsPlayed = .3;        // of chords of one root and family, the player's own
+constexpr double kRichness = .2;  // a tone more or less than the loop's chords have
+constexpr double kAsPlayed = .3;  // of chords of one root and family, the player's own
 constexpr double kWish = 2, kTenseWish = 4, kFamiliarWish = 7;
 constexpr double kUsual = .5, kUsualClass = .2, kUsualFloor = -8, kFamiliarSpan = 12, kPlainness = 5;
-constexpr double kMotion = .08;         // a semitone of one voice
+constexpr double kMotion = .08;  // a semitone of one voice
 constexpr double kRepeated = 4, kSameRoot = .7;
 constexpr double kRootWish = 2.5;
 constexpr double kPedalTension = .25, kPedalForeign = .8;  // a bass that is no tone of the chord
@@ -41,28 +42,36 @@ struct Candidate {
   std::uint16_t kind = 0;
 };
 
-// Chords of one kind stand in for each other: a suspension, a dominant or an augmented fifth for the major chord there.
+// Chords of one kind stand in for each other: a suspension, a dominant or an augmented fifth for the major
+// chord there.
 constexpr std::size_t kKinds = 3;
 std::uint16_t kind_of(const Chord& chord) {
   const Family family = harmony::row(chord.quality).family;
-  const bool minor = family == Family::kMinor, diminished = family == Family::kDiminished || family == Family::kHalfDiminished;
-  return static_cast<std::uint16_t>(chord.root.value() * static_cast<int>(kKinds) + (minor ? 1 : diminished ? 2 : 0));
+  const bool minor = family == Family::kMinor,
+             diminished = family == Family::kDiminished || family == Family::kHalfDiminished;
+  return static_cast<std::uint16_t>(chord.root.value() * static_cast<int>(kKinds) + (minor        ? 1
+                                                                                     : diminished ? 2
+                                                                                                  : 0));
 }
-harmony::PitchClassSet tones_of(const Chord& chord) { return harmony::row(chord.quality).tones.transposed(chord.root.value()); }
+harmony::PitchClassSet tones_of(const Chord& chord) {
+  return harmony::row(chord.quality).tones.transposed(chord.root.value());
+}
 harmony::PitchClassSet scale_of(const std::optional<Key>& key) {
   constexpr unsigned kMajorScale = 0b101010110101;
-  return key ? harmony::PitchClassSet(kMajorScale).transposed(7 * harmony::signature(*key)) : harmony::PitchClassSet(0xFFF);
+  return key ? harmony::PitchClassSet(kMajorScale).transposed(7 * harmony::signature(*key))
+             : harmony::PitchClassSet(0xFFF);
 }
 
-// The key of the loop and its melody: the notes, and whether its tonic and its dominant are among the chords. The one heard
-// in the take if that fits about as well; one that the player pinned is not asked about.
+// The key of the loop and its melody: the notes, and whether its tonic and its dominant are among the chords.
+// The one heard in the take if that fits about as well; one that the player pinned is not asked about.
 std::optional<Key> key_of(const takes::HeardTake& take, const takes::Loop& loop, const Sung& sung) {
   if (take.key_pinned) return take.key;
   constexpr double kTonic = .12, kDominant = .12, kAsHeard = .03;
   std::array<double, 12> weights{};
   for (std::size_t i = 0; i < loop.chords.size(); ++i) {
     const auto& chord = loop.chords[i];
-    const double length = std::max(.5, chord.beats > 0 ? chord.beats : std::chrono::duration<double>(chord.length).count());
+    const double length =
+        std::max(.5, chord.beats > 0 ? chord.beats : std::chrono::duration<double>(chord.length).count());
     const auto tones = tones_of(chord.chord);
     for (int pc = 0; pc < 12; ++pc) {
       if (tones.contains(PitchClass(pc))) weights[static_cast<std::size_t>(pc)] += length / tones.size();
@@ -74,8 +83,10 @@ std::optional<Key> key_of(const takes::HeardTake& take, const takes::Loop& loop,
     bool tonic = false, dominant = false;
     for (const auto& chord : loop.chords) {
       const Family family = harmony::row(chord.chord.quality).family;
-      tonic |= chord.chord.root == key.tonic && family == (key.mode == harmony::Mode::kMajor ? Family::kMajor : Family::kMinor);
-      dominant |= chord.chord.root == transpose(key.tonic, 7) && (family == Family::kDominant || family == Family::kMajor || family == Family::kSuspended);
+      tonic |= chord.chord.root == key.tonic &&
+               family == (key.mode == harmony::Mode::kMajor ? Family::kMajor : Family::kMinor);
+      dominant |= chord.chord.root == transpose(key.tonic, 7) &&
+                  (family == Family::kDominant || family == Family::kMajor || family == Family::kSuspended);
     }
     return out + kTonic * tonic + kDominant * dominant;
   };
@@ -93,7 +104,9 @@ double fit(const Chord& chord, const SungSpan& span) {
     const double length = span.length[static_cast<std::size_t>(pc)];
     if (length <= 0) continue;
     const auto role = harmony::role(chord.quality, ascending(chord.root, PitchClass(pc)));
-    sum += length * static_cast<double>(role == harmony::Role::kChordTone ? harmony::kChordTone : role == harmony::Role::kTension ? harmony::kTension : harmony::kAvoid);
+    sum += length * static_cast<double>(role == harmony::Role::kChordTone ? harmony::kChordTone
+                                        : role == harmony::Role::kTension ? harmony::kTension
+                                                                          : harmony::kAvoid);
     total += length;
   }
   return total > 0 ? sum / total : 0;
@@ -112,8 +125,10 @@ bool carries(const Chord& chord, const SungSpan& span) {
 
 class Reharmoniser {
  public:
-  Reharmoniser(const takes::Loop& loop, const ReharmoniseWish& wish, Reharmonisation& out) : loop_(loop), wish_(wish), out_(out) {
-    for (const auto& chord : loop.chords) richness_ += harmony::row(chord.chord.quality).tones.size() / static_cast<double>(loop.chords.size());
+  Reharmoniser(const takes::Loop& loop, const ReharmoniseWish& wish, Reharmonisation& out)
+      : loop_(loop), wish_(wish), out_(out) {
+    for (const auto& chord : loop.chords)
+      richness_ += harmony::row(chord.chord.quality).tones.size() / static_cast<double>(loop.chords.size());
   }
 
   Result<void> run() {
@@ -126,7 +141,8 @@ class Reharmoniser {
     for (std::size_t i = 0; i < n; ++i) played.push_back(kind_of(loop_.chords[i].chord));
     // One problem for each bass that may stay; one where it need not.
     std::vector<std::optional<PitchClass>> basses{std::nullopt};
-    if (wish_.pedal && wish_.pedal->note) basses = {wish_.pedal->note};
+    if (wish_.pedal && wish_.pedal->note)
+      basses = {wish_.pedal->note};
     else if (wish_.pedal) {
       basses.clear();
       for (int bass = 0; bass < 12; ++bass) basses.emplace_back(PitchClass(bass));
@@ -144,11 +160,13 @@ class Reharmoniser {
       problem.links.resize(n);
       for (std::size_t i = 0; i < n; ++i) link(problem.links[i], i, here[i], here[(i + 1) % n]);
     }
-    const auto found = harmony::distinct_cycles(problems, {&played, 1}, out_.apart, std::min(wish_.count, kMostProposals));
+    const auto found =
+        harmony::distinct_cycles(problems, {&played, 1}, out_.apart, std::min(wish_.count, kMostProposals));
     out_.exact = found.exact;
     for (std::size_t c = 0; c < found.cycles.size(); ++c) {
       std::vector<Candidate> chords;
-      for (std::size_t i = 0; i < n; ++i) chords.push_back(pools[found.problem[c]][i][found.cycles[c].choice[i]]);
+      for (std::size_t i = 0; i < n; ++i)
+        chords.push_back(pools[found.problem[c]][i][found.cycles[c].choice[i]]);
       out_.proposals.push_back(proposal(chords, found.cycles[c].worth, basses[found.problem[c]]));
     }
     // The loop itself, measured with the same weights.
@@ -161,7 +179,8 @@ class Reharmoniser {
     }
     own.links.resize(n);
     std::vector<Candidate> chords;
-    for (std::size_t i = 0; i < n; ++i) link(own.links[i], i, single[i], single[(i + 1) % n]), chords.push_back(single[i][0]);
+    for (std::size_t i = 0; i < n; ++i)
+      link(own.links[i], i, single[i], single[(i + 1) % n]), chords.push_back(single[i][0]);
     out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)), std::nullopt);
     out_.played.reason = "as played";
     for (Proposal& made : out_.proposals) made.reason = reason(made);
@@ -174,7 +193,8 @@ class Reharmoniser {
   double own_worth(const Chord& chord, NoteName root, double liking, const SungSpan& span) const {
     const auto colour = harmony::colour(chord, root, out_.key);
     const double richness = harmony::row(chord.quality).tones.size() - richness_;
-    return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) + kWish * static_cast<double>(wish_.wishes.brighter * colour.dark_bright) +
+    return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) +
+           kWish * static_cast<double>(wish_.wishes.brighter * colour.dark_bright) +
            kTenseWish * static_cast<double>(wish_.wishes.tenser * colour.resolved_tense);
   }
 
@@ -183,8 +203,13 @@ class Reharmoniser {
     if (!bass) return 0;
     const int interval = ascending(chord.root, *bass);
     double worth = 0;
-    if (!tones_of(chord).contains(*bass)) worth -= harmony::role(chord.quality, interval) == harmony::Role::kAvoid ? kPedalForeign : kPedalTension;
-    if (out_.key) worth += *bass == out_.key->tonic ? kPedalTonic : *bass == transpose(out_.key->tonic, 7) ? kPedalDominant : 0;
+    if (!tones_of(chord).contains(*bass))
+      worth -=
+          harmony::role(chord.quality, interval) == harmony::Role::kAvoid ? kPedalForeign : kPedalTension;
+    if (out_.key)
+      worth += *bass == out_.key->tonic                 ? kPedalTonic
+               : *bass == transpose(out_.key->tonic, 7) ? kPedalDominant
+                                                        : 0;
     return worth;
   }
 
@@ -194,10 +219,17 @@ class Reharmoniser {
     double liking = 0;
     for (std::size_t i = 0; i < harmony::kOfferedCount; ++i)
       if (known.quality[i] == played.chord.quality)
-        liking = static_cast<double>(known.in_key[harmony::Offered::key_index(out_.key)][static_cast<std::size_t>(played.chord.root.value()) * harmony::kOfferedCount + i].liking);
+        liking = static_cast<double>(
+            known
+                .in_key[harmony::Offered::key_index(out_.key)]
+                       [static_cast<std::size_t>(played.chord.root.value()) * harmony::kOfferedCount + i]
+                .liking);
     Chord chord = played.chord;
     if (bass) chord.bass = *bass;
-    return {chord, played.root, kAsPlayed + own_worth(chord, played.root, liking, out_.melody.spans[place]) + pedal_worth(chord, bass), kind_of(chord)};
+    return {chord, played.root,
+            kAsPlayed + own_worth(chord, played.root, liking, out_.melody.spans[place]) +
+                pedal_worth(chord, bass),
+            kind_of(chord)};
   }
 
   // What may stand in this place, best first.
@@ -222,13 +254,17 @@ class Reharmoniser {
         const Chord chord{root, known.quality[i], bass.value_or(root)};
         if (!carries(chord, span)) continue;
         const auto& home = in_key[r * harmony::kOfferedCount + i];
-        offer({chord, home.root_name, own_worth(chord, home.root_name, static_cast<double>(home.liking), span) + pedal_worth(chord, bass), kind_of(chord)});
+        offer({chord, home.root_name,
+               own_worth(chord, home.root_name, static_cast<double>(home.liking), span) +
+                   pedal_worth(chord, bass),
+               kind_of(chord)});
       }
     offer(played);
     std::vector<std::size_t> order;
     for (std::size_t k = 0; k < best.size(); ++k)
       if (value[k] > -1e9) order.push_back(k);
-    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return value[a] > value[b]; });
+    std::stable_sort(order.begin(), order.end(),
+                     [&](std::size_t a, std::size_t b) { return value[a] > value[b]; });
     std::vector<Candidate> out;
     for (std::size_t k : order) out.push_back(best[k]);
     return out;
@@ -244,7 +280,8 @@ class Reharmoniser {
 
   // How usual each chord is here after `before`; 0 for the most usual.
   void usual(std::size_t place, const harmony::ChordsBefore& before, harmony::ChordScores& out) const {
-    harmony::usual_chords(phrase_at(place), out_.key, before, nullptr, harmony::RankingTable::standard(), out);
+    harmony::usual_chords(phrase_at(place), out_.key, before, nullptr, harmony::RankingTable::standard(),
+                          out);
     const float most = *std::max_element(out.begin(), out.end());
     for (float& value : out) value -= most;
   }
@@ -257,7 +294,8 @@ class Reharmoniser {
     const auto best_of = [&](harmony::Triad triad) {
       double best = kUsualFloor;
       for (std::size_t q = 0; q < harmony::kQualityClasses; ++q)
-        if (harmony::triad_of(static_cast<harmony::QualityClass>(q)) == triad) best = std::max(best, static_cast<double>(scores[root + q]));
+        if (harmony::triad_of(static_cast<harmony::QualityClass>(q)) == triad)
+          best = std::max(best, static_cast<double>(scores[root + q]));
       return best;
     };
     const harmony::Triad triad = harmony::triad_of(cls);
@@ -265,8 +303,14 @@ class Reharmoniser {
     if (triad == harmony::kSuspendedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - .5);
     if (triad == harmony::kAugmentedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - 1);
     const double rarer = static_cast<double>(harmony::row(chord.quality).rarity);
-    const double familiar = std::clamp(1 + static_cast<double>(scores[root + static_cast<std::size_t>(cls)]) / kFamiliarSpan - kPlainness / kFamiliarSpan * rarer, 0., 1.);
-    return kUsual * value + kUsualClass * std::max(kUsualFloor, static_cast<double>(scores[root + static_cast<std::size_t>(cls)])) - kFamiliarWish * static_cast<double>(wish_.wishes.surprising) * familiar;
+    const double familiar =
+        std::clamp(1 + static_cast<double>(scores[root + static_cast<std::size_t>(cls)]) / kFamiliarSpan -
+                       kPlainness / kFamiliarSpan * rarer,
+                   0., 1.);
+    return kUsual * value +
+           kUsualClass *
+               std::max(kUsualFloor, static_cast<double>(scores[root + static_cast<std::size_t>(cls)])) -
+           kFamiliarWish * static_cast<double>(wish_.wishes.surprising) * familiar;
   }
 
   static double motion(const Chord& from, const Chord& to) {
@@ -279,7 +323,8 @@ class Reharmoniser {
     return harmony::minimal_voice_leading({a.begin(), a.size()}, {b.begin(), b.size()}).semitones;
   }
 
-  void link(std::vector<std::vector<double>>& out, std::size_t place, const std::vector<Candidate>& from, const std::vector<Candidate>& to) const {
+  void link(std::vector<std::vector<double>>& out, std::size_t place, const std::vector<Candidate>& from,
+            const std::vector<Candidate>& to) const {
     const std::size_t n = loop_.chords.size(), next = (place + 1) % n;
     const bool stays = kind_of(loop_.chords[place].chord) == kind_of(loop_.chords[next].chord);
     harmony::ChordScores scores;
@@ -290,14 +335,17 @@ class Reharmoniser {
       usual(next, before, scores);
       for (const Candidate& b : to) {
         double worth = usual_worth(scores, b.chord) - kMotion * motion(a.chord, b.chord);
-        if (n > 1 && a.chord.root == b.chord.root && !(stays && a.kind == b.kind)) worth -= a.kind == b.kind ? kRepeated : kSameRoot;
-        if (wish_.roots != RootMotion::kAny && moves_so(wish_.roots, a.chord.root, b.chord.root)) worth += kRootWish;
+        if (n > 1 && a.chord.root == b.chord.root && !(stays && a.kind == b.kind))
+          worth -= a.kind == b.kind ? kRepeated : kSameRoot;
+        if (wish_.roots != RootMotion::kAny && moves_so(wish_.roots, a.chord.root, b.chord.root))
+          worth += kRootWish;
         row.push_back(worth);
       }
     }
   }
 
-  Proposal proposal(const std::vector<Candidate>& chosen, double worth, const std::optional<PitchClass>& bass) const {
+  Proposal proposal(const std::vector<Candidate>& chosen, double worth,
+                    const std::optional<PitchClass>& bass) const {
     Proposal out;
     out.pedal = bass;
     const std::size_t n = chosen.size();
@@ -314,7 +362,8 @@ class Reharmoniser {
         }
       tops.push_back(top);
     }
-    const auto voiced = bass ? harmony::voice_cycle_over_pedal(chords, tops) : harmony::voice_cycle(chords, tops);
+    const auto voiced =
+        bass ? harmony::voice_cycle_over_pedal(chords, tops) : harmony::voice_cycle(chords, tops);
     const auto scale = scale_of(out_.key);
     for (std::size_t i = 0; i < n; ++i) {
       ProposedChord made;
@@ -332,7 +381,8 @@ class Reharmoniser {
       out.resolved_tense += colour.resolved_tense / static_cast<float>(n);
       made.outside = (tones_of(made.chord) - scale).size();
       harmony::ChordsBefore before;
-      for (std::size_t back = 1; back <= harmony::kChordsBefore && n > 1; ++back) before.push_back(chords[(i + n * back - back) % n]);
+      for (std::size_t back = 1; back <= harmony::kChordsBefore && n > 1; ++back)
+        before.push_back(chords[(i + n * back - back) % n]);
       made.reached = harmony::relation(before, made.chord, out_.key);
       made.change = harmony::substitution(loop_.chords[i].chord, made.chord, out_.key);
       const SungSpan& span = out_.melody.spans[i];
@@ -348,7 +398,8 @@ class Reharmoniser {
         note.is_long = span.long_notes.contains(PitchClass(pc));
         made.melody.push_back(note);
       }
-      std::stable_sort(made.melody.begin(), made.melody.end(), [](const SungNote& a, const SungNote& b) { return a.length > b.length; });
+      std::stable_sort(made.melody.begin(), made.melody.end(),
+                       [](const SungNote& a, const SungNote& b) { return a.length > b.length; });
       out.chords.push_back(std::move(made));
     }
     return out;
@@ -363,37 +414,49 @@ class Reharmoniser {
       // By the letter most of its chords give it.
       std::vector<NoteName> names;
       for (const auto& chord : made.chords) names.push_back(harmony::bass_name(chord.chord, chord.root));
-      const auto most = std::max_element(names.begin(), names.end(), [&](NoteName a, NoteName b) { return std::count(names.begin(), names.end(), a) < std::count(names.begin(), names.end(), b); });
+      const auto most = std::max_element(names.begin(), names.end(), [&](NoteName a, NoteName b) {
+        return std::count(names.begin(), names.end(), a) < std::count(names.begin(), names.end(), b);
+      });
       add("the bass stays on " + harmony::text(*most));
     }
-    constexpr std::array<std::pair<RootMotion, std::string_view>, 5> kWays{{{RootMotion::kFallingFifths, "roots fall by fifths"},
-        {RootMotion::kSemitones, "roots move by semitones"}, {RootMotion::kSteps, "roots move by step"},
-        {RootMotion::kThirds, "roots move by thirds"}, {RootMotion::kRisingFifths, "roots rise by fifths"}}};
+    constexpr std::array<std::pair<RootMotion, std::string_view>, 5> kWays{
+        {{RootMotion::kFallingFifths, "roots fall by fifths"},
+         {RootMotion::kSemitones, "roots move by semitones"},
+         {RootMotion::kSteps, "roots move by step"},
+         {RootMotion::kThirds, "roots move by thirds"},
+         {RootMotion::kRisingFifths, "roots rise by fifths"}}};
     std::size_t most = 0;
     std::string_view way;
     for (const auto& [motion, words] : kWays) {
       std::size_t times = 0;
-      for (std::size_t i = 0; i < n && n > 1; ++i) times += moves_so(motion, made.chords[i].chord.root, made.chords[(i + 1) % n].chord.root);
+      for (std::size_t i = 0; i < n && n > 1; ++i)
+        times += moves_so(motion, made.chords[i].chord.root, made.chords[(i + 1) % n].chord.root);
       if (times > most) most = times, way = words;
     }
-    if (n > 1 && 2 * most > n) add(fmt::format("{} {}", way, most == n ? "all the way round" : fmt::format("{} times of {}", most, n)));
+    if (n > 1 && 2 * most > n)
+      add(fmt::format("{} {}", way,
+                      most == n ? "all the way round" : fmt::format("{} times of {}", most, n)));
     std::string outside;
     for (std::size_t i = 0; i < n; ++i) {
       const auto& chord = made.chords[i];
       if (chord.outside == 0 || !chord.changed) continue;
       outside += (outside.empty() ? "" : ", ") + harmony::symbol(chord.chord, chord.root);
       if (chord.change != harmony::Substitution::kOther && chord.change != harmony::Substitution::kSame)
-        outside += fmt::format(" ({} for {})", text(chord.change), harmony::symbol(loop_.chords[i].chord, loop_.chords[i].root));
+        outside += fmt::format(" ({} for {})", text(chord.change),
+                               harmony::symbol(loop_.chords[i].chord, loop_.chords[i].root));
     }
-    if (out_.key) add(outside.empty() ? "what is new stays in " + harmony::text(*out_.key) : "from outside " + harmony::text(*out_.key) + ": " + outside);
+    if (out_.key)
+      add(outside.empty() ? "what is new stays in " + harmony::text(*out_.key)
+                          : "from outside " + harmony::text(*out_.key) + ": " + outside);
     constexpr float kNoticed = .08f;
-    const float bright = made.dark_bright - out_.played.dark_bright, tense = made.resolved_tense - out_.played.resolved_tense;
+    const float bright = made.dark_bright - out_.played.dark_bright,
+                tense = made.resolved_tense - out_.played.resolved_tense;
     if (std::abs(bright) >= kNoticed) add(bright > 0 ? "brighter than the loop" : "darker than the loop");
     if (std::abs(tense) >= kNoticed) add(tense > 0 ? "tenser than the loop" : "more resolved than the loop");
     if (n > 1) {
       const auto back = made.chords[0].reached;
-      if (back == harmony::Relation::kFallingFifth || back == harmony::Relation::kBackdoor || back == harmony::Relation::kSubstituteResolves ||
-          back == harmony::Relation::kDeceptive)
+      if (back == harmony::Relation::kFallingFifth || back == harmony::Relation::kBackdoor ||
+          back == harmony::Relation::kSubstituteResolves || back == harmony::Relation::kDeceptive)
         add(fmt::format("the last chord leads back to the first ({})", text(back)));
     }
     if (out.empty()) out = "the melody lies well in every chord";
@@ -422,7 +485,8 @@ std::optional<Pedal> parse_pedal(std::string_view text) {
 }
 
 std::string_view text(RootMotion motion) {
-  static constexpr std::array<std::string_view, 6> kText{"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"};
+  static constexpr std::array<std::string_view, 6> kText{"any",    "fifths", "rising-fifths",
+                                                         "thirds", "steps",  "semitones"};
   return kText[static_cast<std::size_t>(motion)];
 }
 
@@ -439,32 +503,40 @@ bool moves_so(RootMotion motion, PitchClass from, PitchClass to) {
   return false;
 }
 
-Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::Loop& loop, const takes::Sections& sections,
-                                    const ReharmoniseWish& wish) {
+Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::Loop& loop,
+                                    const takes::Sections& sections, const ReharmoniseWish& wish) {
   const std::size_t n = loop.chords.size();
   if (n == 0) return not_found("there is no loop to reharmonise");
-  if (wish.count < 1 || wish.count > kMostProposals) return invalid_input(fmt::format("{} proposals can't be made; 1 to {} can", wish.count, kMostProposals));
+  if (wish.count < 1 || wish.count > kMostProposals)
+    return invalid_input(fmt::format("{} proposals can't be made; 1 to {} can", wish.count, kMostProposals));
   std::vector<bool> kept(n, false);
   for (std::size_t keep : wish.keep) {
-    if (keep >= n) return invalid_input(fmt::format("chord {} can't be kept: the loop has {} {}", keep + 1, n, n == 1 ? "chord" : "chords"));
+    if (keep >= n)
+      return invalid_input(fmt::format("chord {} can't be kept: the loop has {} {}", keep + 1, n,
+                                       n == 1 ? "chord" : "chords"));
     kept[keep] = true;
   }
   if (std::find(kept.begin(), kept.end(), false) == kept.end())
-    return invalid_input(n == 1 ? "the loop's only chord is kept, so nothing is left to change" : fmt::format("all {} chords are kept, so nothing is left to change", n));
+    return invalid_input(n == 1 ? "the loop's only chord is kept, so nothing is left to change"
+                                : fmt::format("all {} chords are kept, so nothing is left to change", n));
   std::string label = wish.section;
   if (label.empty()) {
     label = usual_section(sections);
-    if (label.empty()) return not_found("no melody sounds over the loop, so nothing says what other chords must carry");
-  } else if (std::none_of(sections.sections.begin(), sections.sections.end(), [&](const auto& s) { return s.label == label; })) {
+    if (label.empty())
+      return not_found("no melody sounds over the loop, so nothing says what other chords must carry");
+  } else if (std::none_of(sections.sections.begin(), sections.sections.end(),
+                          [&](const auto& s) { return s.label == label; })) {
     std::vector<std::string> known;
     for (const auto& section : sections.sections)
       if (std::find(known.begin(), known.end(), section.label) == known.end()) known.push_back(section.label);
-    return not_found(fmt::format("there is no section {}; there {} {}", label, known.size() == 1 ? "is" : "are", fmt::join(known, ", ")));
+    return not_found(fmt::format("there is no section {}; there {} {}", label,
+                                 known.size() == 1 ? "is" : "are", fmt::join(known, ", ")));
   }
   Reharmonisation out;
   out.melody = sung(take, loop, sections, label);
   if (out.melody.silent())
-    return not_found(fmt::format("no melody sounds over the loop in section {}, so nothing says what other chords must carry", label));
+    return not_found(fmt::format(
+        "no melody sounds over the loop in section {}, so nothing says what other chords must carry", label));
   out.key = key_of(take, loop, out.melody);
   out.pulse = loop.chords.front().beats > 0;
   if (const auto made = Reharmoniser(loop, wish, out).run(); !made) return made.error();

@@ -15,12 +15,14 @@ namespace fs = std::filesystem;
 bool good_sketch_name(std::string_view name) {
   if (name.empty() || name.size() > 64 || name.front() == ' ' || name.back() == ' ') return false;
   return std::all_of(name.begin(), name.end(), [](char c) {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == ' ' || c == '-' || c == '_';
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == ' ' ||
+           c == '-' || c == '_';
   });
 }
 
 Result<fs::path> SketchFolder::file_of(const std::string& name) const {
-  if (!good_sketch_name(name)) return invalid_input("a sketch's name is 1 to 64 letters, digits, spaces, - and _");
+  if (!good_sketch_name(name))
+    return invalid_input("a sketch's name is 1 to 64 letters, digits, spaces, - and _");
   return folder_ / (name + ".toml");
 }
 
@@ -39,13 +41,15 @@ Result<std::vector<std::string>> SketchFolder::names() const {
 
 Result<std::string> read_sketch_file(const fs::path& file) {
   std::error_code error;
-  if (fs::is_directory(file, error)) return invalid_input(fmt::format("{} is a folder, not a sketch", file.string()));
+  if (fs::is_directory(file, error))
+    return invalid_input(fmt::format("{} is a folder, not a sketch", file.string()));
   std::ifstream in(file, std::ios::binary);
   if (!in) return not_found(fmt::format("{} can't be opened: {}", file.string(), std::strerror(errno)));
   std::string text(kLargestSketch + 1, '\0');
   in.read(text.data(), static_cast<std::streamsize>(text.size()));
   text.resize(static_cast<std::size_t>(in.gcount()));
-  if (text.size() > kLargestSketch) return invalid_input(fmt::format("{} is larger than a sketch can be (1 MB)", file.string()));
+  if (text.size() > kLargestSketch)
+    return invalid_input(fmt::format("{} is larger than a sketch can be (1 MB)", file.string()));
   return text;
 }
 
@@ -57,7 +61,8 @@ Result<std::string> SketchFolder::read(const std::string& name) const {
   return read_sketch_file(*file);
 }
 
-Result<void> SketchFolder::write(const std::string& name, const std::string& text, const std::optional<std::string>& revision) {
+Result<void> SketchFolder::write(const std::string& name, const std::string& text,
+                                 const std::optional<std::string>& revision) {
   const auto file = file_of(name);
   if (!file) return file.error();
   if (text.size() > kLargestSketch) return invalid_input("the sketch is larger than 1 MB");
@@ -66,7 +71,10 @@ Result<void> SketchFolder::write(const std::string& name, const std::string& tex
     if (!now || revision_of(*now) != *revision)
       return Error{ErrorCode::kConflict, fmt::format("the sketch {} has changed since it was read", name)};
   }
-  const auto fail = [&](const std::string& why) { return Error{errno == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable, fmt::format("{} can't be written: {}", file->string(), why)}; };
+  const auto fail = [&](const std::string& why) {
+    return Error{errno == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
+                 fmt::format("{} can't be written: {}", file->string(), why)};
+  };
   std::error_code error;
   fs::create_directories(folder_, error);
   if (error) return fail(error.message());
@@ -98,8 +106,10 @@ Result<void> SketchFolder::remove(const std::string& name) {
 
 Result<fs::path> SketchFolder::source(const std::string& file) const {
   const fs::path path(file);
-  if (path.is_absolute() || std::any_of(path.begin(), path.end(), [](const fs::path& step) { return step == ".."; }))
-    return invalid_input(fmt::format("{} lies outside the folder of the sketches; put a copy there, or name a take", file));
+  if (path.is_absolute() ||
+      std::any_of(path.begin(), path.end(), [](const fs::path& step) { return step == ".."; }))
+    return invalid_input(
+        fmt::format("{} lies outside the folder of the sketches; put a copy there, or name a take", file));
   return folder_ / path;
 }
 

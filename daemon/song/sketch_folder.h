@@ -1,9 +1,9 @@
 // The folder where sketches are kept: a TOML file each, for people and their editors as much as for programs.
 //
-// Files, not rows of the store: a sketch is text that somebody edits, compares and carries along, and what the store keeps
-// of takes never changes. A name is 1 to 64 letters, digits, spaces, - and _. Files are written beside their names and
-// renamed, so that a reader never sees half of one.
-// Threads: touches the disk; one thread at a time. Errors: one sentence.
+// Files, not rows of the store: a sketch is text that somebody edits, compares and carries along, and what
+// the store keeps of takes never changes. A name is 1 to 64 letters, digits, spaces, - and _. Files are
+// written beside their names and renamed, so that a reader never sees half of one. Threads: touches the disk;
+// one thread at a time. Errors: one sentence.
 #pragma once
 
 #include <filesystem>
@@ -25,10 +25,12 @@ class SketchFolder {
   explicit SketchFolder(std::filesystem::path folder) : folder_(std::move(folder)) {}
   const std::filesystem::path& path() const { return folder_; }
 
-  Result<std::vector<std::string>> names() const;  // in the order of the alphabet; none when there is no folder yet
+  Result<std::vector<std::string>> names()
+      const;  // in the order of the alphabet; none when there is no folder yet
   Result<std::string> read(const std::string& name) const;
   // With `revision`: refused (kConflict) unless what is there has it.
-  Result<void> write(const std::string& name, const std::string& text, const std::optional<std::string>& revision);
+  Result<void> write(const std::string& name, const std::string& text,
+                     const std::optional<std::string>& revision);
   // The file stays, as NAME.toml.deleted.
   Result<void> remove(const std::string& name);
   // Of a standard MIDI file named by a sketch: within the folder only.

@@ -16,16 +16,20 @@ namespace {
 
 takes::SectionKind section_kind(SketchKind kind) {
   switch (kind) {
-    case SketchKind::kDevelopment: case SketchKind::kInterlude: return takes::SectionKind::kDeveloped;
+    case SketchKind::kDevelopment:
+    case SketchKind::kInterlude: return takes::SectionKind::kDeveloped;
     case SketchKind::kBridge: return takes::SectionKind::kSparse;
     case SketchKind::kSolo: return takes::SectionKind::kSolo;
-    case SketchKind::kIntro: case SketchKind::kTheme: case SketchKind::kEnding: break;
+    case SketchKind::kIntro:
+    case SketchKind::kTheme:
+    case SketchKind::kEnding: break;
   }
   return takes::SectionKind::kTheme;
 }
 
 // A study that a section can be drawn from.
-Result<std::shared_ptr<const TakeStudy>> study_of_source(const SourceReader& read, const SketchSource& source) {
+Result<std::shared_ptr<const TakeStudy>> study_of_source(const SourceReader& read,
+                                                         const SketchSource& source) {
   auto study = read(source);
   if (!study) return study.error();
   if ((*study)->take.notes.empty()) return invalid_input("there are no notes in its take");
@@ -59,7 +63,9 @@ class Builder {
         form.pulse = from.bars.pulse;
         form.tempo = sketch.tempo.value_or(from.bars.pulse ? 60 / from.bars.seconds_a_beat : 120);
       } else if (from.bars.pulse && form.pulse && from.bars.meter != form.meter) {
-        return where(invalid_input(fmt::format("its take has {} beats a bar and the first section's has {}; one song has one metre", from.bars.meter, form.meter)));
+        return where(invalid_input(
+            fmt::format("its take has {} beats a bar and the first section's has {}; one song has one metre",
+                        from.bars.meter, form.meter)));
       }
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
@@ -94,9 +100,13 @@ class Builder {
     const Heard heard{from.take, from.melody, from.bars};
     std::vector<Strain> out;
     if (section.span) {
-      const Micros begin(std::llround(1e6 * section.span->first)), end(std::llround(1e6 * section.span->second));
+      const Micros begin(std::llround(1e6 * section.span->first)),
+          end(std::llround(1e6 * section.span->second));
       const auto& spans = from.take.spans;
-      if (begin >= spans.back().end) return not_found(fmt::format("nothing sounds from {:g} to {:g} seconds; the take ends at {:.1f}", section.span->first, section.span->second, std::chrono::duration<double>(spans.back().end).count()));
+      if (begin >= spans.back().end)
+        return not_found(fmt::format("nothing sounds from {:g} to {:g} seconds; the take ends at {:.1f}",
+                                     section.span->first, section.span->second,
+                                     std::chrono::duration<double>(spans.back().end).count()));
       if (from.bars.pulse) {  // from the bar line nearest to one end to that nearest to the other
         const auto line = [&](Micros at) {
           Ticks best = from.bars.bars.front().at;
@@ -124,7 +134,8 @@ class Builder {
     if (!section.passes.empty()) {
       for (int pass : section.passes) {
         if (static_cast<std::size_t>(pass) > loop.passes.size())
-          return not_found(fmt::format("there is no pass {}; the loop came round {} times", pass, loop.passes.size()));
+          return not_found(
+              fmt::format("there is no pass {}; the loop came round {} times", pass, loop.passes.size()));
         passes.push_back(static_cast<std::size_t>(pass - 1));
       }
     } else {
@@ -138,10 +149,13 @@ class Builder {
         for (std::size_t i = made.first; i < made.first + made.count; ++i) passes.push_back(i);
         done = true;
       }
-      if (passes.empty()) return not_found(fmt::format("there is no section {}; there {} {}", label, known.size() == 1 ? "is" : "are", fmt::join(known, ", ")));
+      if (passes.empty())
+        return not_found(fmt::format("there is no section {}; there {} {}", label,
+                                     known.size() == 1 ? "is" : "are", fmt::join(known, ", ")));
       // A take's own cut or transposed times are no pattern for a song, unless there are no others.
       const auto whole = [&](std::size_t i) { return !loop.passes[i].cut && loop.passes[i].transposed == 0; };
-      if (std::any_of(passes.begin(), passes.end(), whole)) std::erase_if(passes, [&](std::size_t i) { return !whole(i); });
+      if (std::any_of(passes.begin(), passes.end(), whole))
+        std::erase_if(passes, [&](std::size_t i) { return !whole(i); });
     }
     for (std::size_t pass : passes) out.push_back(write_pass(heard, loop, loop.passes[pass], from.cycle));
     std::erase_if(out, [](const Strain& strain) { return strain.length <= Ticks(0); });
@@ -155,9 +169,11 @@ class Builder {
     std::vector<Part> parts = fold(*strains, from.bars.meter);
     std::erase_if(parts, [](const Part& part) { return part.length <= Ticks(0); });
     if (parts.empty()) return not_found("nothing can be written down from it");
-    // By label, what was played most often stands for the section; passes and spans are played as they are listed.
+    // By label, what was played most often stands for the section; passes and spans are played as they are
+    // listed.
     if (section.passes.empty() && !section.span && parts.size() > 1) {
-      const auto most = std::max_element(parts.begin(), parts.end(), [](const Part& a, const Part& b) { return a.times < b.times; });
+      const auto most = std::max_element(parts.begin(), parts.end(),
+                                         [](const Part& a, const Part& b) { return a.times < b.times; });
       parts = {*most};
     }
     if (section.proposal || !section.chords.empty()) {
@@ -167,7 +183,8 @@ class Builder {
     if (section.transpose != 0)
       for (Part& part : parts)
         if (auto moved = transpose_part(part, section.transpose); !moved) return moved.error();
-    const int repeats = section.repeats.value_or(section.passes.empty() && !section.span ? parts.front().times : 1);
+    const int repeats =
+        section.repeats.value_or(section.passes.empty() && !section.span ? parts.front().times : 1);
     if (parts.size() == 1) {
       repeat(parts.front(), section.passes.empty() ? repeats : parts.front().times * repeats);
     } else {
@@ -184,20 +201,23 @@ class Builder {
     return parts;
   }
 
-  // Endings go on standing in the times they stood in; what is played more often begins again with the first of them.
+  // Endings go on standing in the times they stood in; what is played more often begins again with the first
+  // of them.
   static void repeat(Part& part, int times) {
     const int once = part.times;
     part.times = times;
     for (Ending& ending : part.endings) {
       std::vector<int> all;
       for (int time = 1; time <= times; ++time)
-        if (std::find(ending.times.begin(), ending.times.end(), (time - 1) % once + 1) != ending.times.end()) all.push_back(time);
+        if (std::find(ending.times.begin(), ending.times.end(), (time - 1) % once + 1) != ending.times.end())
+          all.push_back(time);
       ending.times = std::move(all);
     }
     std::erase_if(part.endings, [](const Ending& ending) { return ending.times.empty(); });
   }
 
-  Result<void> rechorded(const SketchSection& section, const TakeStudy& from, std::vector<Part>& parts) const {
+  Result<void> rechorded(const SketchSection& section, const TakeStudy& from,
+                         std::vector<Part>& parts) const {
     std::vector<std::pair<harmony::Chord, harmony::NoteName>> chords;
     if (section.proposal) {
       if (!from.loop) return not_found("its take has no loop to reharmonise");
@@ -207,8 +227,10 @@ class Builder {
       const auto found = reharmonise(from.take, *from.loop, from.sections, wish);
       if (!found) return found.error();
       if (static_cast<std::size_t>(*section.proposal) > found->proposals.size())
-        return not_found(fmt::format("there is no proposal {}; there are {}", *section.proposal, found->proposals.size()));
-      for (const auto& chord : found->proposals[static_cast<std::size_t>(*section.proposal - 1)].chords) chords.emplace_back(chord.chord, chord.root);
+        return not_found(
+            fmt::format("there is no proposal {}; there are {}", *section.proposal, found->proposals.size()));
+      for (const auto& chord : found->proposals[static_cast<std::size_t>(*section.proposal - 1)].chords)
+        chords.emplace_back(chord.chord, chord.root);
     } else {
       for (const std::string& text : section.chords) {
         const auto parsed = harmony::parse_chord(text);
@@ -217,14 +239,19 @@ class Builder {
       }
     }
     for (Part& part : parts) {
-      // Over a whole time round the chords stand where the loop's do; elsewhere one stands for each that was played.
-      const bool round = !section.span && from.loop && part.length == from.cycle.length && part.free == from.cycle.free;
+      // Over a whole time round the chords stand where the loop's do; elsewhere one stands for each that was
+      // played.
+      const bool round =
+          !section.span && from.loop && part.length == from.cycle.length && part.free == from.cycle.free;
       std::vector<Ticks> places;
-      if (round) places = from.cycle.starts;
+      if (round)
+        places = from.cycle.starts;
       else
         for (const WrittenChord& chord : part.chords) places.push_back(chord.at);
       if (places.size() != chords.size())
-        return invalid_input(fmt::format("{} {} given, but {} {} there to be replaced", chords.size(), chords.size() == 1 ? "chord is" : "chords are", places.size(), places.size() == 1 ? "is" : "are"));
+        return invalid_input(fmt::format("{} {} given, but {} {} there to be replaced", chords.size(),
+                                         chords.size() == 1 ? "chord is" : "chords are", places.size(),
+                                         places.size() == 1 ? "is" : "are"));
       part.endings.clear();
       part.chords.clear();
       for (std::size_t i = 0; i < places.size(); ++i) {
@@ -254,7 +281,9 @@ class Builder {
     move_chords(part.chords);
     move_notes(part.melody);
     for (Ending& ending : part.endings) move_chords(ending.chords), move_notes(ending.melody);
-    if (!fits) return invalid_input(fmt::format("{} semitones {} its melody leaves the keys there are", std::abs(by), by > 0 ? "up" : "down"));
+    if (!fits)
+      return invalid_input(fmt::format("{} semitones {} its melody leaves the keys there are", std::abs(by),
+                                       by > 0 ? "up" : "down"));
     return {};
   }
 
@@ -269,7 +298,8 @@ Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read) {
   return Builder(read).build(sketch);
 }
 
-Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read, const std::string& title) {
+Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read,
+                              const std::string& title) {
   Sketch out;
   out.title = title;
   if (sources.empty()) return invalid_input("a sketch needs a take to draw from");
@@ -281,7 +311,8 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
     studies.push_back(std::move(*study));
   }
   using takes::SectionKind;
-  const auto add = [&](std::size_t source, SketchKind kind, std::string name, const std::string& label, int repeats) -> SketchSection& {
+  const auto add = [&](std::size_t source, SketchKind kind, std::string name, const std::string& label,
+                       int repeats) -> SketchSection& {
     SketchSection section;
     section.name = std::move(name);
     section.kind = kind;
@@ -296,11 +327,14 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
     std::size_t source;
     std::string label;
   };
-  const auto first = [&](std::initializer_list<SectionKind> kinds, const std::vector<Place>& used) -> std::optional<Place> {
+  const auto first = [&](std::initializer_list<SectionKind> kinds,
+                         const std::vector<Place>& used) -> std::optional<Place> {
     for (const SectionKind kind : kinds)
       for (std::size_t i = 0; i < studies.size(); ++i)
         for (const auto& section : studies[i]->sections.sections) {
-          const bool taken = std::any_of(used.begin(), used.end(), [&](const Place& p) { return p.source == i && p.label == section.label; });
+          const bool taken = std::any_of(used.begin(), used.end(), [&](const Place& p) {
+            return p.source == i && p.label == section.label;
+          });
           if (section.kind == kind && !taken) return Place{i, section.label};
         }
     return std::nullopt;
@@ -311,17 +345,20 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
     if (place) used.push_back(*place);
     return place;
   };
-  const auto theme = take({SectionKind::kTheme, SectionKind::kDeveloped, SectionKind::kSolo, SectionKind::kSparse, SectionKind::kAccompaniment});
+  const auto theme = take({SectionKind::kTheme, SectionKind::kDeveloped, SectionKind::kSolo,
+                           SectionKind::kSparse, SectionKind::kAccompaniment});
   if (!theme) {  // no loop anywhere: what was played, one after another
     for (std::size_t i = 0; i < studies.size(); ++i) {
-      SketchSection& whole = add(i, i == 0 ? SketchKind::kTheme : SketchKind::kDevelopment, i == 0 ? "Theme" : fmt::format("Part {}", i + 1), "", 1);
+      SketchSection& whole = add(i, i == 0 ? SketchKind::kTheme : SketchKind::kDevelopment,
+                                 i == 0 ? "Theme" : fmt::format("Part {}", i + 1), "", 1);
       whole.span = {0.0, std::ceil(std::chrono::duration<double>(studies[i]->take.spans.back().end).count())};
     }
     return out;
   }
   add(theme->source, SketchKind::kIntro, "Intro", theme->label, 1).layers = {false, true, true, false};
   add(theme->source, SketchKind::kTheme, "Theme", theme->label, 2);
-  if (const auto place = take({SectionKind::kDeveloped})) add(place->source, SketchKind::kDevelopment, "Development", place->label, 2);
+  if (const auto place = take({SectionKind::kDeveloped}))
+    add(place->source, SketchKind::kDevelopment, "Development", place->label, 2);
   // A bridge is sparse, or another theme, or else the theme over other chords.
   if (const auto place = take({SectionKind::kSparse, SectionKind::kTheme})) {
     add(place->source, SketchKind::kBridge, "Bridge", place->label, 1).layers.bass = false;
@@ -329,9 +366,11 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
     const TakeStudy& from = *studies[theme->source];
     ReharmoniseWish wish;
     wish.section = theme->label;
-    if (reharmonise(from.take, *from.loop, from.sections, wish)) add(theme->source, SketchKind::kBridge, "Bridge", theme->label, 1).proposal = 1;
+    if (reharmonise(from.take, *from.loop, from.sections, wish))
+      add(theme->source, SketchKind::kBridge, "Bridge", theme->label, 1).proposal = 1;
   }
-  if (const auto place = take({SectionKind::kSolo})) add(place->source, SketchKind::kSolo, "Solo", place->label, 2);
+  if (const auto place = take({SectionKind::kSolo}))
+    add(place->source, SketchKind::kSolo, "Solo", place->label, 2);
   add(theme->source, SketchKind::kTheme, "Theme again", theme->label, 1);
   add(theme->source, SketchKind::kEnding, "Ending", theme->label, 1).layers = {true, false, false, true};
   return out;

@@ -1,10 +1,10 @@
 // The sketch as text: read with the line of whatever is wrong, and written.
 #include <fmt/format.h>
 
+#include <toml++/toml.h>
 #include <algorithm>
 #include <array>
 #include <cstdint>
-#include <toml++/toml.h>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/song/sketch.h"
@@ -12,16 +12,20 @@
 namespace undersong::song {
 namespace {
 
-constexpr std::array<std::string_view, 7> kKinds{"intro", "theme", "development", "bridge", "solo", "interlude", "ending"};
-constexpr std::array<std::pair<std::string_view, bool Layers::*>, 4> kLayers{
-    {{"melody", &Layers::melody}, {"chords", &Layers::chords}, {"bass", &Layers::bass}, {"pad", &Layers::pad}}};
+constexpr std::array<std::string_view, 7> kKinds{"intro", "theme",     "development", "bridge",
+                                                 "solo",  "interlude", "ending"};
+constexpr std::array<std::pair<std::string_view, bool Layers::*>, 4> kLayers{{{"melody", &Layers::melody},
+                                                                              {"chords", &Layers::chords},
+                                                                              {"bass", &Layers::bass},
+                                                                              {"pad", &Layers::pad}}};
 constexpr std::size_t kMostSections = 200, kLongestText = 200;
 
 using Problem = std::optional<std::string>;  // the end of a sentence: "must be ..."
 
 Problem text_of(const toml::node& node, std::string& out) {
   const auto* value = node.as_string();
-  if (!value || value->get().size() > kLongestText) return fmt::format("must be a text in quotes, {} bytes at most", kLongestText);
+  if (!value || value->get().size() > kLongestText)
+    return fmt::format("must be a text in quotes, {} bytes at most", kLongestText);
   for (const char c : value->get())
     if (static_cast<unsigned char>(c) < 0x20) return "must be one line of text";
   out = value->get();
@@ -29,7 +33,8 @@ Problem text_of(const toml::node& node, std::string& out) {
 }
 Problem whole(const toml::node& node, std::int64_t low, std::int64_t high, std::int64_t& out) {
   const auto* value = node.as_integer();
-  if (!value || value->get() < low || value->get() > high) return fmt::format("must be a whole number from {} to {}", low, high);
+  if (!value || value->get() < low || value->get() > high)
+    return fmt::format("must be a whole number from {} to {}", low, high);
   out = value->get();
   return std::nullopt;
 }
@@ -145,7 +150,8 @@ class Reader {
     try {
       table = toml::parse(text);
     } catch (const toml::parse_error& error) {
-      return invalid_input(fmt::format("{}, line {}: {}", name_, error.source().begin.line, error.description()));
+      return invalid_input(
+          fmt::format("{}, line {}: {}", name_, error.source().begin.line, error.description()));
     }
     Sketch out;
     for (const auto& [key, node] : table) {
@@ -153,17 +159,21 @@ class Reader {
         if (const auto problem = text_of(node, out.title)) return wrong(node, "title", *problem);
       } else if (key == "tempo") {
         const auto value = node.value<double>();
-        if (!node.is_number() || !value || !(*value >= 10 && *value <= 400)) return wrong(node, "tempo", "must be beats a minute, from 10 to 400");
+        if (!node.is_number() || !value || !(*value >= 10 && *value <= 400))
+          return wrong(node, "tempo", "must be beats a minute, from 10 to 400");
         out.tempo = *value;
       } else if (key != "section") {
         return unknown(key, "; known are title, tempo and [[section]]");
       }
     }
     const toml::node* list = table.get("section");
-    if (!list) return invalid_input(fmt::format("{}: there is no [[section]], so there is nothing to play", name_));
+    if (!list)
+      return invalid_input(fmt::format("{}: there is no [[section]], so there is nothing to play", name_));
     const auto* sections = list->as_array();
-    if (!sections || sections->empty() || !sections->is_array_of_tables()) return wrong(*list, "section", "must be written [[section]], once for each");
-    if (sections->size() > kMostSections) return wrong(*list, "section", fmt::format("must come {} times at most", kMostSections));
+    if (!sections || sections->empty() || !sections->is_array_of_tables())
+      return wrong(*list, "section", "must be written [[section]], once for each");
+    if (sections->size() > kMostSections)
+      return wrong(*list, "section", fmt::format("must come {} times at most", kMostSections));
     for (const auto& item : *sections) {
       auto section = read_section(*item.as_table(), out.sections.size() + 1);
       if (!section) return section.error();
@@ -178,14 +188,16 @@ class Reader {
     return invalid_input(fmt::format("{}, line {}: {} {}", name_, line_of(node), key, problem));
   }
   Error unknown(const toml::key& key, std::string_view known) const {
-    return invalid_input(fmt::format("{}, line {}: {} is not known here{}", name_, key.source().begin.line, key.str(), known));
+    return invalid_input(
+        fmt::format("{}, line {}: {} is not known here{}", name_, key.source().begin.line, key.str(), known));
   }
 
   Result<SketchSection> read_section(const toml::table& table, std::size_t number) const {
     SketchSection out;
     out.line = line_of(table);
     for (const auto& [key, node] : table) {
-      const auto* found = std::find_if(kSectionKeys.begin(), kSectionKeys.end(), [name = key.str()](const Key& k) { return k.name == name; });
+      const auto* found = std::find_if(kSectionKeys.begin(), kSectionKeys.end(),
+                                       [name = key.str()](const Key& k) { return k.name == name; });
       if (found == kSectionKeys.end()) {
         std::string known;
         for (const Key& k : kSectionKeys) known += (known.empty() ? "" : ", ") + std::string(k.name);
@@ -195,13 +207,19 @@ class Reader {
     }
     if (out.name.empty()) out.name = std::string(text(out.kind));
     const auto section = [&](const std::string& problem) {
-      return invalid_input(fmt::format("{}, line {}: section {} ({}) {}", name_, out.line, number, out.name, problem));
+      return invalid_input(
+          fmt::format("{}, line {}: section {} ({}) {}", name_, out.line, number, out.name, problem));
     };
     if (out.source.file.empty() == (out.source.take == 0))
-      return section(out.source.take == 0 ? "says neither source nor take, so nobody knows what to play" : "says both source and take; one is wanted");
-    if (!out.label.empty() + !out.passes.empty() + out.span.has_value() > 1) return section("says more than one of label, passes and span; one is wanted");
-    if (out.proposal && !out.chords.empty()) return section("says both reharmonise and chords; one is wanted");
-    if (out.proposal && out.span) return section("says both span and reharmonise, but proposals are made for the loop; spell out chords instead");
+      return section(out.source.take == 0 ? "says neither source nor take, so nobody knows what to play"
+                                          : "says both source and take; one is wanted");
+    if (!out.label.empty() + !out.passes.empty() + out.span.has_value() > 1)
+      return section("says more than one of label, passes and span; one is wanted");
+    if (out.proposal && !out.chords.empty())
+      return section("says both reharmonise and chords; one is wanted");
+    if (out.proposal && out.span)
+      return section(
+          "says both span and reharmonise, but proposals are made for the loop; spell out chords instead");
     return out;
   }
 
@@ -219,7 +237,9 @@ std::string quoted(const std::string& text) {
 
 }  // namespace
 
-std::string_view text(SketchKind kind) { return kKinds[static_cast<std::size_t>(kind)]; }
+std::string_view text(SketchKind kind) {
+  return kKinds[static_cast<std::size_t>(kind)];
+}
 
 std::optional<SketchKind> parse_sketch_kind(std::string_view word) {
   for (std::size_t i = 0; i < kKinds.size(); ++i)
@@ -227,14 +247,17 @@ std::optional<SketchKind> parse_sketch_kind(std::string_view word) {
   return std::nullopt;
 }
 
-Result<Sketch> read_sketch(std::string_view text, const std::string& name) { return Reader(name).read(text); }
+Result<Sketch> read_sketch(std::string_view text, const std::string& name) {
+  return Reader(name).read(text);
+}
 
 std::string write_sketch(const Sketch& sketch) {
   std::string out = fmt::format("title = {}\n", quoted(sketch.title));
   if (sketch.tempo) out += fmt::format("tempo = {:g}\n", *sketch.tempo);
   for (const SketchSection& s : sketch.sections) {
     out += fmt::format("\n[[section]]\nname = {}\nkind = \"{}\"\n", quoted(s.name), text(s.kind));
-    out += s.source.file.empty() ? fmt::format("take = {}\n", s.source.take) : fmt::format("source = {}\n", quoted(s.source.file));
+    out += s.source.file.empty() ? fmt::format("take = {}\n", s.source.take)
+                                 : fmt::format("source = {}\n", quoted(s.source.file));
     if (!s.label.empty()) out += fmt::format("label = {}\n", quoted(s.label));
     if (!s.passes.empty()) out += fmt::format("passes = [{}]\n", fmt::join(s.passes, ", "));
     if (s.span) out += fmt::format("span = [{:.3f}, {:.3f}]\n", s.span->first, s.span->second);

@@ -44,7 +44,8 @@ harmony::Key key_of(const Row& row, int signature, std::optional<harmony::Key> h
 
 }  // namespace
 
-std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenChord> chords, int signature, const std::vector<bool>& free) {
+std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenChord> chords, int signature,
+                                             const std::vector<bool>& free) {
   auto roots = harmony::spell_roots(chords, signature);
   for (std::size_t i = 0; i < roots.size(); ++i) {
     int fifths = roots[i].fifths();
@@ -60,7 +61,8 @@ void spell_form(Form& form, std::optional<harmony::Key> heard, bool pinned) {
   spell_form_by_regions(form, whole, {&heard, 1}, pinned);
 }
 
-void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of, std::span<const std::optional<harmony::Key>> heard, bool pinned) {
+void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
+                           std::span<const std::optional<harmony::Key>> heard, bool pinned) {
   std::vector<WrittenKey> keys(heard.size());
   for (std::size_t region = 0; region < heard.size(); ++region) {
     Row row;
@@ -76,7 +78,8 @@ void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of, s
       }
     }
     const bool given = pinned && heard[region];
-    const int signature = given ? harmony::signature(*heard[region]) : harmony::signature_of(row.chords, row.melody);
+    const int signature =
+        given ? harmony::signature(*heard[region]) : harmony::signature_of(row.chords, row.melody);
     keys[region] = {key_of(row, signature, heard[region]), signature};
     const auto roots = spell_changes(row.chords, signature, row.free);
     const auto names = harmony::spell_melody(row.melody, row.chords, roots, signature);

@@ -11,21 +11,29 @@ namespace {
 constexpr double kNearlyFull = .8;  // beats that a loop may be off full bars and is still heard as full
 constexpr Micros kEarly{60'000};    // a note so little before a chord is struck with it
 
-double seconds(Micros t) { return std::chrono::duration<double>(t).count(); }
-bool there(const takes::LoopPass::Place& place) { return place.end > place.begin; }
+double seconds(Micros t) {
+  return std::chrono::duration<double>(t).count();
+}
+bool there(const takes::LoopPass::Place& place) {
+  return place.end > place.begin;
+}
 
 std::int64_t notes_between(const std::vector<takes::PlayedNote>& melody, Micros begin, Micros end) {
   const auto before = [](const takes::PlayedNote& n, Micros t) { return n.at < t; };
-  return std::lower_bound(melody.begin(), melody.end(), end - kEarly, before) - std::lower_bound(melody.begin(), melody.end(), begin - kEarly, before);
+  return std::lower_bound(melody.begin(), melody.end(), end - kEarly, before) -
+         std::lower_bound(melody.begin(), melody.end(), begin - kEarly, before);
 }
 
-std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& melody, const BeatMap& map, Micros begin, Micros end, double from) {
+std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& melody, const BeatMap& map,
+                                    Micros begin, Micros end, double from) {
   std::vector<PlayedInBeats> out;
-  auto it = std::lower_bound(melody.begin(), melody.end(), begin - kEarly, [](const takes::PlayedNote& n, Micros t) { return n.at < t; });
+  auto it = std::lower_bound(melody.begin(), melody.end(), begin - kEarly,
+                             [](const takes::PlayedNote& n, Micros t) { return n.at < t; });
   for (; it != melody.end() && it->at < end - kEarly; ++it) {
     const double at = map.beats_at(it->at) - from;
     if (!out.empty() && at <= out.back().at) continue;
-    out.push_back({at, std::min(map.beats_at(it->at + it->length), map.beats_at(end)) - from, it->pitch, it->velocity});
+    out.push_back(
+        {at, std::min(map.beats_at(it->at + it->length), map.beats_at(end)) - from, it->pitch, it->velocity});
   }
   return out;
 }
@@ -38,7 +46,9 @@ double median(std::vector<double> values) {
 }
 
 // Bars for the notes of one chord where there is no pulse: a sixteenth for each at least.
-Ticks room(std::int64_t notes) { return std::max<std::int64_t>(1, (notes + 15) / 16) * 4 * kBeat; }
+Ticks room(std::int64_t notes) {
+  return std::max<std::int64_t>(1, (notes + 15) / 16) * 4 * kBeat;
+}
 
 // Chords that don't advance are left out; each lasts until the next.
 void settle_chords(std::vector<WrittenChord>& chords, Ticks length) {
@@ -49,7 +59,8 @@ void settle_chords(std::vector<WrittenChord>& chords, Ticks length) {
     if (!out.empty() && out.back().chord == chord.chord) continue;
     out.push_back(chord);
   }
-  for (std::size_t i = 0; i < out.size(); ++i) out[i].length = (i + 1 < out.size() ? out[i + 1].at : length) - out[i].at;
+  for (std::size_t i = 0; i < out.size(); ++i)
+    out[i].length = (i + 1 < out.size() ? out[i + 1].at : length) - out[i].at;
   chords = std::move(out);
 }
 
@@ -73,15 +84,19 @@ Strain stretch_on_beats(const Heard& heard, std::size_t first, std::size_t last,
   Strain out;
   const auto& spans = heard.take.spans;
   const BeatMap& map = heard.bars.map;
-  auto from = std::llround(map.beats_at(spans[first].begin)), to = std::max(from + 1, std::llround(map.beats_at(spans[last - 1].end)));
-  if (const auto over = (to - from) % heard.bars.meter; over != 0) (fill_front ? from : to) += (fill_front ? -1 : 1) * (heard.bars.meter - over);
+  auto from = std::llround(map.beats_at(spans[first].begin)),
+       to = std::max(from + 1, std::llround(map.beats_at(spans[last - 1].end)));
+  if (const auto over = (to - from) % heard.bars.meter; over != 0)
+    (fill_front ? from : to) += (fill_front ? -1 : 1) * (heard.bars.meter - over);
   out.length = (to - from) * kBeat;
   for (std::size_t i = first; i < last; ++i) {
     const auto halves = std::llround(2 * (map.beats_at(spans[i].begin) - static_cast<double>(from)));
     out.chords.push_back({spans[i].chord, spans[i].root, Ticks(240 * std::max<std::int64_t>(0, halves)), {}});
   }
   settle_chords(out.chords, out.length);
-  out.melody = quantise(in_beats(heard.melody, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from)), out.length, heard.bars.seconds_a_beat);
+  out.melody = quantise(
+      in_beats(heard.melody, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from)),
+      out.length, heard.bars.seconds_a_beat);
   return out;
 }
 
@@ -91,16 +106,20 @@ BeatMap map_of(const takes::LoopPass& pass, const Cycle& cycle, const BeatMap& t
   for (std::size_t p = 0; p < pass.places.size(); ++p) {
     const auto& place = pass.places[p];
     if (!there(place)) continue;
-    const Ticks begin = cycle.starts[p], end = p + 1 < cycle.starts.size() ? cycle.starts[p + 1] : cycle.length;
+    const Ticks begin = cycle.starts[p],
+                end = p + 1 < cycle.starts.size() ? cycle.starts[p + 1] : cycle.length;
     anchors.push_back({place.begin, begin});
     if (!cycle.free && begin % kBeat == Ticks(0)) {
-      const Micros beat = Micros(std::llround(1e6 * seconds(place.end - place.begin) / std::max(.5, (end - begin).beats())));
+      const Micros beat =
+          Micros(std::llround(1e6 * seconds(place.end - place.begin) / std::max(.5, (end - begin).beats())));
       std::vector<Micros> inner;
       const auto& beats = take.anchors();
-      auto it = std::upper_bound(beats.begin(), beats.end(), place.begin + beat / 3, [](Micros t, const Anchor& a) { return t < a.at; });
+      auto it = std::upper_bound(beats.begin(), beats.end(), place.begin + beat / 3,
+                                 [](Micros t, const Anchor& a) { return t < a.at; });
       for (; it != beats.end() && it->at < place.end - beat / 3; ++it) inner.push_back(it->at);
       if (static_cast<std::int64_t>(inner.size()) == ((end - begin).count() + 479) / 480 - 1)
-        for (std::size_t i = 0; i < inner.size(); ++i) anchors.push_back({inner[i], begin + static_cast<std::int64_t>(i + 1) * kBeat});
+        for (std::size_t i = 0; i < inner.size(); ++i)
+          anchors.push_back({inner[i], begin + static_cast<std::int64_t>(i + 1) * kBeat});
     }
     if (p + 1 == cycle.starts.size()) anchors.push_back({place.end, end});
   }
@@ -116,7 +135,8 @@ Cycle cycle_of(const takes::Loop& loop, const Bars& bars, const std::vector<take
   if (out.free) {
     for (std::size_t p = 0; p < k; ++p) {
       std::int64_t most = 0;
-      for (const auto& pass : loop.passes) most = std::max(most, notes_between(melody, pass.places[p].begin, pass.places[p].end));
+      for (const auto& pass : loop.passes)
+        most = std::max(most, notes_between(melody, pass.places[p].begin, pass.places[p].end));
       out.starts.push_back(out.length);
       out.length += room(most);
     }
@@ -126,8 +146,10 @@ Cycle cycle_of(const takes::Loop& loop, const Bars& bars, const std::vector<take
   for (std::size_t p = 0; p < k; ++p) {
     std::vector<double> lengths;
     for (const auto& pass : loop.passes)
-      if (there(pass.places[p]) && !pass.places[p].more && !pass.cut) lengths.push_back(bars.map.beats_at(pass.places[p].end) - bars.map.beats_at(pass.places[p].begin));
-    const double usual = loop.chords[p].beats > 0 ? loop.chords[p].beats : seconds(loop.chords[p].length) / bars.seconds_a_beat;
+      if (there(pass.places[p]) && !pass.places[p].more && !pass.cut)
+        lengths.push_back(bars.map.beats_at(pass.places[p].end) - bars.map.beats_at(pass.places[p].begin));
+    const double usual = loop.chords[p].beats > 0 ? loop.chords[p].beats
+                                                  : seconds(loop.chords[p].length) / bars.seconds_a_beat;
     cumulated.push_back(cumulated.back() + std::max(.5, lengths.empty() ? usual : median(lengths)));
   }
   const double all = cumulated.back(), full = bars.meter * std::max(1., std::round(all / bars.meter));
@@ -136,9 +158,12 @@ Cycle cycle_of(const takes::Loop& loop, const Bars& bars, const std::vector<take
     const double at = cumulated[p] * length / all, whole = std::round(at);
     Ticks tick(480 * std::llround(whole));
     if (std::abs(at - whole) > .3) tick = Ticks(240 * std::llround(2 * at));
-    if (p > 0 && tick <= (p == k ? out.starts.back() : out.starts[p - 1])) tick = out.starts[p - 1] + Ticks(240);
-    if (p < k) out.starts.push_back(tick);
-    else out.length = Ticks(480 * ((tick.count() + 479) / 480));
+    if (p > 0 && tick <= (p == k ? out.starts.back() : out.starts[p - 1]))
+      tick = out.starts[p - 1] + Ticks(240);
+    if (p < k)
+      out.starts.push_back(tick);
+    else
+      out.length = Ticks(480 * ((tick.count() + 479) / 480));
   }
   return out;
 }
@@ -154,18 +179,22 @@ Ticks bar_line(const Bars& bars, Micros at, std::size_t later) {
 
 // Was it said where bars begin, and is it not there?
 bool begins_within_bar(const Bars& bars, Micros at) {
-  return bars.pulse && bars.barred && Ticks(480 * std::llround(bars.map.beats_at(at))) != bar_line(bars, at, 0);
+  return bars.pulse && bars.barred &&
+         Ticks(480 * std::llround(bars.map.beats_at(at))) != bar_line(bars, at, 0);
 }
 
 }  // namespace
 
-Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass, const Cycle& cycle) {
+Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass,
+                  const Cycle& cycle) {
   Strain out;
   const bool whole = !pass.cut && pass.transposed == 0 &&
-                     std::all_of(pass.places.begin(), pass.places.end(), [](const auto& place) { return there(place) && place.more == 0; });
+                     std::all_of(pass.places.begin(), pass.places.end(),
+                                 [](const auto& place) { return there(place) && place.more == 0; });
   if (begins_within_bar(heard.bars, pass.begin)) {
     // The last time round has its last bar whole; otherwise that belongs to the next.
-    const Ticks from = bar_line(heard.bars, pass.begin, 0), to = bar_line(heard.bars, pass.end, &pass == &loop.passes.back() ? 1 : 0);
+    const Ticks from = bar_line(heard.bars, pass.begin, 0),
+                to = bar_line(heard.bars, pass.end, &pass == &loop.passes.back() ? 1 : 0);
     if (to > from) {
       out = write_bars(heard, from, to);
       out.whole = whole;
@@ -175,8 +204,10 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
   if (!whole) {
     const auto& spans = heard.take.spans;
     const auto at = [](const takes::ChordSpan& s, Micros t) { return s.begin < t; };
-    const auto first = static_cast<std::size_t>(std::lower_bound(spans.begin(), spans.end(), pass.begin, at) - spans.begin());
-    const auto last = static_cast<std::size_t>(std::lower_bound(spans.begin(), spans.end(), pass.end, at) - spans.begin());
+    const auto first = static_cast<std::size_t>(std::lower_bound(spans.begin(), spans.end(), pass.begin, at) -
+                                                spans.begin());
+    const auto last =
+        static_cast<std::size_t>(std::lower_bound(spans.begin(), spans.end(), pass.end, at) - spans.begin());
     if (last > first) out = write_stretch(heard, first, last, false);
     out.begin = pass.begin;
     out.end = pass.end;
@@ -189,7 +220,10 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
   out.end = pass.end;
   for (std::size_t p = 0; p < cycle.starts.size(); ++p) {
     const auto& other = pass.places[p].instead;
-    out.chords.push_back({other ? other->chord : loop.chords[p].chord, other ? other->root : loop.chords[p].root, cycle.starts[p], {}});
+    out.chords.push_back({other ? other->chord : loop.chords[p].chord,
+                          other ? other->root : loop.chords[p].root,
+                          cycle.starts[p],
+                          {}});
   }
   settle_chords(out.chords, out.length);
   const BeatMap map = map_of(pass, cycle, heard.bars.map);
@@ -199,8 +233,10 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
     return out;
   }
   for (std::size_t p = 0; p < cycle.starts.size(); ++p) {
-    const Ticks begin = cycle.starts[p], length = (p + 1 < cycle.starts.size() ? cycle.starts[p + 1] : cycle.length) - begin;
-    auto notes = place_freely(in_beats(heard.melody, map, pass.places[p].begin, pass.places[p].end, begin.beats()), length);
+    const Ticks begin = cycle.starts[p],
+                length = (p + 1 < cycle.starts.size() ? cycle.starts[p + 1] : cycle.length) - begin;
+    auto notes = place_freely(
+        in_beats(heard.melody, map, pass.places[p].begin, pass.places[p].end, begin.beats()), length);
     for (WrittenNote& note : notes) note.at += begin;
     out.melody.insert(out.melody.end(), notes.begin(), notes.end());
   }
@@ -214,11 +250,14 @@ Strain write_bars(const Heard& heard, Ticks from, Ticks to) {
   out.begin = map.time_at(from);
   out.end = map.time_at(to);
   for (const takes::ChordSpan& span : heard.take.spans) {
-    const Ticks at(240 * std::llround(2 * map.beats_at(span.begin))), until(240 * std::llround(2 * map.beats_at(span.end)));
-    if (until > from && at < to) out.chords.push_back({span.chord, span.root, std::max(at - from, Ticks(0)), {}});
+    const Ticks at(240 * std::llround(2 * map.beats_at(span.begin))),
+        until(240 * std::llround(2 * map.beats_at(span.end)));
+    if (until > from && at < to)
+      out.chords.push_back({span.chord, span.root, std::max(at - from, Ticks(0)), {}});
   }
   settle_chords(out.chords, out.length);
-  out.melody = quantise(in_beats(heard.melody, map, out.begin, out.end, from.beats()), out.length, heard.bars.seconds_a_beat);
+  out.melody = quantise(in_beats(heard.melody, map, out.begin, out.end, from.beats()), out.length,
+                        heard.bars.seconds_a_beat);
   return out;
 }
 
@@ -227,7 +266,8 @@ Strain write_stretch(const Heard& heard, std::size_t first, std::size_t last, bo
   bool free = !heard.bars.pulse;
   if (!free) {  // beats must have been heard in most of it
     double heard_bars = 0, bars = 0;
-    const auto from = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(begin)))), to = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(end)) - 1));
+    const auto from = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(begin)))),
+               to = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(end)) - 1));
     for (std::size_t b = from; b <= to; ++b) bars += 1, heard_bars += !heard.bars.free[b];
     free = heard_bars < .7 * bars;
   }

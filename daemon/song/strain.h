@@ -1,7 +1,8 @@
-// One time through something, written down: a pass of the loop on the loop's own beats, or any stretch of a take.
+// One time through something, written down: a pass of the loop on the loop's own beats, or any stretch of a
+// take.
 //
-// Threads: pure. Total. Names of notes and roots are those that were heard; spell_form names them all at the end.
-// Source: common practice, no source.
+// Threads: pure. Total. Names of notes and roots are those that were heard; spell_form names them all at the
+// end. Source: common practice, no source.
 #pragma once
 
 #include <vector>
@@ -11,8 +12,8 @@
 
 namespace undersong::song {
 
-// The loop in written beats: where its chords begin, and how long it is. Starts are medians over the passes, rounded together
-// so that the whole has full bars where it nearly has.
+// The loop in written beats: where its chords begin, and how long it is. Starts are medians over the passes,
+// rounded together so that the whole has full bars where it nearly has.
 struct Cycle {
   std::vector<Ticks> starts;
   Ticks length;
@@ -36,11 +37,14 @@ struct Heard {
   const Bars& bars;
 };
 
-// On the loop's own beats; where it was said that bars begin elsewhere than the loop does, from bar line to bar line.
-Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass, const Cycle& cycle);
+// On the loop's own beats; where it was said that bars begin elsewhere than the loop does, from bar line to
+// bar line.
+Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass,
+                  const Cycle& cycle);
 
-// Spans `first` to `last` (not included) of the take on the take's own beats, from a whole beat to a whole beat. Free where no
-// beats were heard. `fill_front`: a part of a bar that is left over is filled with rests in front, not behind.
+// Spans `first` to `last` (not included) of the take on the take's own beats, from a whole beat to a whole
+// beat. Free where no beats were heard. `fill_front`: a part of a bar that is left over is filled with rests
+// in front, not behind.
 Strain write_stretch(const Heard& heard, std::size_t first, std::size_t last, bool fill_front);
 
 // The take between two bar lines.

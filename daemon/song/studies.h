@@ -1,8 +1,8 @@
 // The studies of the takes that were worked on last, so that asking again costs nothing.
 //
-// A study holds as long as its take's log has not grown: what is said of the beat after a take has ended makes a new one.
-// Times in a study count from the take's own beginning.
-// Threads: one at a time, that of whoever works aside; the studies themselves may be read anywhere. Errors: none.
+// A study holds as long as its take's log has not grown: what is said of the beat after a take has ended
+// makes a new one. Times in a study count from the take's own beginning. Threads: one at a time, that of
+// whoever works aside; the studies themselves may be read anywhere. Errors: none.
 #pragma once
 
 #include <list>

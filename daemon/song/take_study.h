@@ -11,7 +11,8 @@
 
 namespace undersong::song {
 
-// A take as it was played: its events in the order received, and what the log says of its beat and key, on their clock.
+// A take as it was played: its events in the order received, and what the log says of its beat and key, on
+// their clock.
 struct Played {
   std::vector<midi::Event> events;
   std::vector<takes::Line> said{}, keys{};  // of the beat; of the key

@@ -1,5 +1,5 @@
-// Written time: ticks, 480 to a beat. A beat is written as a quarter note. Strong, so that it is never taken for time
-// that was played.
+// Written time: ticks, 480 to a beat. A beat is written as a quarter note. Strong, so that it is never taken
+// for time that was played.
 //
 // 480 divides by 2, 3, 4, 5, 6, 8: every grid the quantiser knows falls on whole ticks.
 #pragma once
@@ -15,8 +15,14 @@ class Ticks {
   constexpr explicit Ticks(std::int64_t count) : count_(count) {}
   constexpr std::int64_t count() const { return count_; }
   constexpr double beats() const { return static_cast<double>(count_) / 480; }
-  constexpr Ticks& operator+=(Ticks other) { count_ += other.count_; return *this; }
-  constexpr Ticks& operator-=(Ticks other) { count_ -= other.count_; return *this; }
+  constexpr Ticks& operator+=(Ticks other) {
+    count_ += other.count_;
+    return *this;
+  }
+  constexpr Ticks& operator-=(Ticks other) {
+    count_ -= other.count_;
+    return *this;
+  }
   friend constexpr Ticks operator+(Ticks a, Ticks b) { return Ticks(a.count_ + b.count_); }
   friend constexpr Ticks operator-(Ticks a, Ticks b) { return Ticks(a.count_ - b.count_); }
   friend constexpr Ticks operator*(std::int64_t n, Ticks t) { return Ticks(n * t.count_); }

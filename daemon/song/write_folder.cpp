@@ -17,23 +17,29 @@ Result<void> write_folder(const Folder& folder, const fs::path& directory, bool 
       std::error_code ignored;
       fs::remove(directory / (file.name + ".part"), ignored);
     }
-    return Error{errno == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable, fmt::format("{} can't be written: {}.", path.string(), why)};
+    return Error{errno == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
+                 fmt::format("{} can't be written: {}.", path.string(), why)};
   };
   const fs::file_status status = fs::status(directory, error);
-  if (fs::exists(status) && !fs::is_directory(status)) return invalid_input(fmt::format("{} is a file, not a folder.", directory.string()));
+  if (fs::exists(status) && !fs::is_directory(status))
+    return invalid_input(fmt::format("{} is a file, not a folder.", directory.string()));
   if (!fs::exists(status)) {
     fs::create_directories(directory, error);
     if (error) return fail(directory, error.message());
   } else {
     const bool empty = fs::is_empty(directory, error);
     if (error) return fail(directory, error.message());
-    if (!empty && !force) return invalid_input(fmt::format("{} is not empty; --force writes into it and replaces files of the same names.", directory.string()));
+    if (!empty && !force)
+      return invalid_input(
+          fmt::format("{} is not empty; --force writes into it and replaces files of the same names.",
+                      directory.string()));
   }
   for (const File& file : folder.files) {
     const fs::path part = directory / (file.name + ".part");
     errno = 0;
     std::ofstream out(part, std::ios::binary | std::ios::trunc);
-    out.write(reinterpret_cast<const char*>(file.bytes.data()), static_cast<std::streamsize>(file.bytes.size()));
+    out.write(reinterpret_cast<const char*>(file.bytes.data()),
+              static_cast<std::streamsize>(file.bytes.size()));
     out.close();
     if (!out) return fail(directory / file.name, std::strerror(errno != 0 ? errno : EIO));
   }

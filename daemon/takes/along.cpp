@@ -15,14 +15,16 @@ namespace {
 
 namespace json = boost::json;
 
-constexpr int kBassLowest = 31;       // G1 .. F#2
-constexpr int kMiddle = 69;           // the top of the chords lies around here
+constexpr int kBassLowest = 31;  // G1 .. F#2
+constexpr int kMiddle = 69;      // the top of the chords lies around here
 constexpr int kTopLowest = 62, kTopHighest = 76;
-constexpr Micros kGap{25'000};        // between a note and the next of its kind
-constexpr Micros kEarly{90'000};      // a note so shortly before a change anticipates it
+constexpr Micros kGap{25'000};    // between a note and the next of its kind
+constexpr Micros kEarly{90'000};  // a note so shortly before a change anticipates it
 constexpr double kUsualTempo = 90;
 
-Pitch bass_pitch(PitchClass c) { return Pitch(kBassLowest + (c.value() - kBassLowest % 12 + 12) % 12); }
+Pitch bass_pitch(PitchClass c) {
+  return Pitch(kBassLowest + (c.value() - kBassLowest % 12 + 12) % 12);
+}
 
 // Tones of the chord for its top, near the one before: the line that moves least and comes home.
 std::vector<Pitch> tops(const std::vector<harmony::Chord>& chords) {
@@ -48,12 +50,14 @@ void strike(midi::Score& score, std::uint8_t channel, Pitch pitch, int velocity,
 }
 
 // Given notes, low to high, each once: the outer ones a little louder, as bass and melody are.
-void strike_given(midi::Score& score, std::vector<Pitch> notes, const AlongWish& wish, Micros from, Micros end) {
+void strike_given(midi::Score& score, std::vector<Pitch> notes, const AlongWish& wish, Micros from,
+                  Micros end) {
   std::sort(notes.begin(), notes.end());
   notes.erase(std::unique(notes.begin(), notes.end()), notes.end());
   const int loud = wish.velocity.value();
   for (std::size_t i = 0; i < notes.size(); ++i) {
-    const bool alone = notes.size() == 1, lowest = !alone && i == 0, highest = !alone && i + 1 == notes.size();
+    const bool alone = notes.size() == 1, lowest = !alone && i == 0,
+               highest = !alone && i + 1 == notes.size();
     if (!(lowest ? wish.bass : highest ? wish.melody : wish.chords || alone)) continue;
     strike(score, 0, notes[i], lowest || highest ? loud : loud - 8, from, end);
   }
@@ -63,7 +67,9 @@ Micros beat_of_take(const Loop& loop, const Beats& beats) {
   std::vector<Micros> all;
   for (std::size_t i = 1; i < beats.beats.size(); ++i) {
     const Micros at = beats.beats[i].at;
-    if (beats.beats[i].begins || loop.passes.empty() || at < loop.passes.front().begin || at > loop.passes.back().end) continue;
+    if (beats.beats[i].begins || loop.passes.empty() || at < loop.passes.front().begin ||
+        at > loop.passes.back().end)
+      continue;
     all.push_back(at - beats.beats[i - 1].at);
   }
   if (all.empty()) return Micros(0);
@@ -88,14 +94,17 @@ std::optional<json::object> object(const std::string& text) {
 Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWish& wish) {
   Along out;
   out.meter = std::clamp(beats.meter, 1, 16);
-  // With a pulse chords last whole beats; without one they last as they did, and a beat is what the usual tempo makes it.
+  // With a pulse chords last whole beats; without one they last as they did, and a beat is what the usual
+  // tempo makes it.
   const Micros taken = beats.pulse() ? beat_of_take(loop, beats) : Micros(0);
-  const bool counted = taken > Micros(0) && std::all_of(loop.chords.begin(), loop.chords.end(), [](const LoopChord& c) { return c.beats > 0; });
+  const bool counted = taken > Micros(0) && std::all_of(loop.chords.begin(), loop.chords.end(),
+                                                        [](const LoopChord& c) { return c.beats > 0; });
   const Micros natural = counted ? taken : Micros(static_cast<std::int64_t>(60e6 / kUsualTempo));
   out.tempo = wish.tempo.value_or(60e6 / static_cast<double>(natural.count()));
   const double beat = 60e6 / out.tempo;  // microseconds
   if (!wish.given.empty() && wish.given.size() != loop.chords.size())
-    return invalid_input(fmt::format("{} {} given, but the loop has {}.", wish.given.size(), wish.given.size() == 1 ? "chord is" : "chords are", loop.chords.size()));
+    return invalid_input(fmt::format("{} {} given, but the loop has {}.", wish.given.size(),
+                                     wish.given.size() == 1 ? "chord is" : "chords are", loop.chords.size()));
   out.given = !wish.given.empty();
   out.rounds = std::clamp(wish.rounds, 0, kMostRounds);
   std::vector<harmony::Chord> chords;
@@ -105,12 +114,15 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
   double at = 0;  // beats
   for (std::size_t i = 0; i < loop.chords.size(); ++i) {
     const LoopChord& chord = loop.chords[i];
-    const double length = counted ? std::max(.5, std::round(2 * chord.beats) / 2) : static_cast<double>(chord.length.count()) / static_cast<double>(natural.count());
+    const double length =
+        counted ? std::max(.5, std::round(2 * chord.beats) / 2)
+                : static_cast<double>(chord.length.count()) / static_cast<double>(natural.count());
     if (length <= 0) continue;
     chords.push_back(out.given ? wish.given[i].chord : chord.chord);
     notes.push_back(out.given ? &wish.given[i].notes : &laid_out_here);
     begins.emplace_back(std::llround(at * beat));
-    out.chords.push_back({begins.back(), harmony::harte(chords.back(), out.given ? wish.given[i].root : chord.root)});
+    out.chords.push_back(
+        {begins.back(), harmony::harte(chords.back(), out.given ? wish.given[i].root : chord.root)});
     at += length;
   }
   if (chords.empty()) return invalid_input("The loop of this take has no chord that lasts.");
@@ -124,7 +136,8 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
   for (int i = 0; i < wish.count_in * out.meter; ++i) {
     const bool one = i % out.meter == 0;
     const Micros from(std::llround(i * beat));
-    strike(score, 0, one ? Pitch(first.value() + 24) : Pitch(first.value() + 12), one ? loud + 10 : loud, from, from + Micros(std::llround(std::min(.25 * beat, 150e3))));
+    strike(score, 0, one ? Pitch(first.value() + 24) : Pitch(first.value() + 12), one ? loud + 10 : loud,
+           from, from + Micros(std::llround(std::min(.25 * beat, 150e3))));
   }
   const std::size_t counted_in = score.events.size();
   const auto voicing = harmony::voice_cycle(chords, tops(chords));
@@ -143,7 +156,8 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
           strike(score, 0, low, loud, from, end);
           break;
         }
-        strike(score, 0, low, loud, again, std::min(end, from + Micros(std::llround((bar + 1) * out.meter * beat)) - kGap));
+        strike(score, 0, low, loud, again,
+               std::min(end, from + Micros(std::llround((bar + 1) * out.meter * beat)) - kGap));
       }
     if (wish.chords) {
       const auto& laid = voicing.voicings[i];
@@ -176,12 +190,19 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
 
 Entry along_begins(Micros at, TakeId of, const Along& along) {
   json::array chords;
-  for (const AlongChord& chord : along.chords) chords.push_back(json::object{{"at_us", chord.at.count()}, {"harte", chord.harte}});
-  const json::object data{{"take", of}, {"tempo", std::round(along.tempo * 1000) / 1000}, {"meter", along.meter}, {"cycle_us", along.cycle.count()}, {"chords", std::move(chords)}};
+  for (const AlongChord& chord : along.chords)
+    chords.push_back(json::object{{"at_us", chord.at.count()}, {"harte", chord.harte}});
+  const json::object data{{"take", of},
+                          {"tempo", std::round(along.tempo * 1000) / 1000},
+                          {"meter", along.meter},
+                          {"cycle_us", along.cycle.count()},
+                          {"chords", std::move(chords)}};
   return {at, LineKind::kAlong, json::serialize(data), {}};
 }
 
-Entry pass_begins(Micros at, int number) { return {at, LineKind::kPass, json::serialize(json::object{{"number", number}}), {}}; }
+Entry pass_begins(Micros at, int number) {
+  return {at, LineKind::kPass, json::serialize(json::object{{"number", number}}), {}};
+}
 
 std::optional<LoggedAlong> read_along(const std::vector<Line>& lines) {
   std::optional<LoggedAlong> out;
@@ -198,7 +219,8 @@ std::optional<LoggedAlong> read_along(const std::vector<Line>& lines) {
         for (const auto& each : chords->get_array())
           if (each.is_object())
             if (const auto* harte = each.get_object().if_contains("harte"); harte && harte->is_string())
-              out->chords.push_back({Micros(static_cast<std::int64_t>(number(each.get_object(), "at_us"))), std::string(harte->get_string())});
+              out->chords.push_back({Micros(static_cast<std::int64_t>(number(each.get_object(), "at_us"))),
+                                     std::string(harte->get_string())});
     } else if (line.kind == LineKind::kPass && out) {
       const auto data = object(line.data);
       if (!data) continue;

@@ -1,10 +1,12 @@
-// Playing along: the loop of a take as a score that goes round, and which pass each note of the new take belongs to.
+// Playing along: the loop of a take as a score that goes round, and which pass each note of the new take
+// belongs to.
 //
-// The score: a count-in on the first root (its first beat an octave higher and louder), then bass roots, struck at each
-// change and anew in each bar of a long chord, and chords above them, voiced around the middle and led round the cycle.
-// Other chords can be given in place of the loop's own, and the very notes of each: then these sound, once a chord.
-// The log of the take that is played along has a line of kind kAlong (what is played) and one of kPass where each time
-// round begins; data are JSON, as in protocol/shapes.h LoggedAlong and LoggedPass.
+// The score: a count-in on the first root (its first beat an octave higher and louder), then bass roots,
+// struck at each change and anew in each bar of a long chord, and chords above them, voiced around the middle
+// and led round the cycle. Other chords can be given in place of the loop's own, and the very notes of each:
+// then these sound, once a chord. The log of the take that is played along has a line of kind kAlong (what is
+// played) and one of kPass where each time round begins; data are JSON, as in protocol/shapes.h LoggedAlong
+// and LoggedPass.
 //
 // Threads: pure. Times: Micros; in Along from its own beginning. Source: common practice, no source.
 #pragma once
@@ -22,12 +24,13 @@ namespace undersong::takes {
 struct GivenChord {
   harmony::Chord chord;
   harmony::NoteName root;
-  std::vector<Pitch> notes;  // empty: laid out here. Of two or more the lowest is its bass, the highest its melody
+  std::vector<Pitch>
+      notes;  // empty: laid out here. Of two or more the lowest is its bass, the highest its melody
 };
 
 struct AlongWish {
-  std::optional<double> tempo;  // beats a minute; the take's own where left out
-  int count_in = 1;             // bars
+  std::optional<double> tempo;                     // beats a minute; the take's own where left out
+  int count_in = 1;                                // bars
   bool bass = true, chords = true, melody = true;  // melody: of given notes only
   Velocity velocity{56};
   std::vector<GivenChord> given;  // one for each chord of the loop, or none
@@ -74,9 +77,10 @@ std::optional<LoggedAlong> read_along(const std::vector<Line>& lines);
 struct PlacedNote {
   Micros at{};
   Pitch pitch;
-  int pass = 0;        // 0: before the first
-  Micros place{};      // in the cycle; 0 in pass 0. A note that comes a little early belongs to what it anticipates.
-  int chord = -1;      // index into chords
+  int pass = 0;  // 0: before the first
+  Micros
+      place{};  // in the cycle; 0 in pass 0. A note that comes a little early belongs to what it anticipates.
+  int chord = -1;  // index into chords
 };
 std::vector<PlacedNote> place_notes(const std::vector<PlayedNote>& notes, const LoggedAlong& along);
 

@@ -13,7 +13,7 @@ using harmony::kBeatFrame;
 
 namespace {
 
-constexpr double kGapAccent = 0.667;  // power of the time to the next note nearby
+constexpr double kGapAccent = 0.667;     // power of the time to the next note nearby
 constexpr double kLengthAccent = 0.113;  // power of how long it is held
 
 struct WayBack {
@@ -21,8 +21,9 @@ struct WayBack {
   std::vector<std::uint8_t> stopped_from;
 };
 
-// The frames of the lattice. A silence counts as at most kLongestGap, so that they grow with the notes and not with the span,
-// and there are at most kMostFrames. No beat lies in a silence so long, and what is steady goes on in a phase of its own.
+// The frames of the lattice. A silence counts as at most kLongestGap, so that they grow with the notes and
+// not with the span, and there are at most kMostFrames. No beat lies in a silence so long, and what is steady
+// goes on in a phase of its own.
 constexpr std::int64_t kMostFrames = 4 * 3600 * 100;
 
 class Frames {
@@ -44,9 +45,12 @@ class Frames {
     count_ = static_cast<int>(std::min(kMostFrames, frames_.back() + 1));
   }
   int count() const { return count_; }
-  int of(std::size_t onset) const { return static_cast<int>(std::min<std::int64_t>(frames_[onset], kMostFrames)); }
+  int of(std::size_t onset) const {
+    return static_cast<int>(std::min<std::int64_t>(frames_[onset], kMostFrames));
+  }
   Micros time(int frame) const {
-    auto piece = std::upper_bound(pieces_.begin(), pieces_.end(), frame, [](int f, const Piece& p) { return f < p.first; });
+    auto piece = std::upper_bound(pieces_.begin(), pieces_.end(), frame,
+                                  [](int f, const Piece& p) { return f < p.first; });
     --piece;
     return piece->begin + kBeatFrame * (frame - piece->first);
   }
@@ -65,10 +69,12 @@ class Frames {
 // The beat lies where its notes lie, if there are any near.
 Micros refined(Micros at, Micros interval, const std::vector<BeatOnset>& onsets) {
   const Micros reach = std::min(Micros(60'000), interval / 6);
-  auto it = std::lower_bound(onsets.begin(), onsets.end(), at - reach, [](const BeatOnset& o, Micros t) { return o.at < t; });
+  auto it = std::lower_bound(onsets.begin(), onsets.end(), at - reach,
+                             [](const BeatOnset& o, Micros t) { return o.at < t; });
   double sum = 0, weight = 0;
   for (; it != onsets.end() && it->at <= at + reach; ++it) {
-    const double d = static_cast<double>((it->at - at).count()) / 30'000, w = it->weight * (1 + it->bass) * std::exp(-.5 * d * d);
+    const double d = static_cast<double>((it->at - at).count()) / 30'000,
+                 w = it->weight * (1 + it->bass) * std::exp(-.5 * d * d);
     sum += w * static_cast<double>((it->at - at).count());
     weight += w;
   }
@@ -81,9 +87,11 @@ void drop_silent(std::vector<Beat>& beats, const std::vector<BeatOnset>& onsets)
   std::vector<Beat> kept;
   bool gap = false;
   for (const Beat& beat : beats) {
-    const auto next = std::lower_bound(onsets.begin(), onsets.end(), beat.at - kAhead, [](const BeatOnset& o, Micros t) { return o.at < t; });
-    const bool silent = next != onsets.end() && next != onsets.begin() && next->at - (next - 1)->at > kSilence &&
-                        beat.at - (next - 1)->at > kLingers && next->at - beat.at > kAhead;
+    const auto next = std::lower_bound(onsets.begin(), onsets.end(), beat.at - kAhead,
+                                       [](const BeatOnset& o, Micros t) { return o.at < t; });
+    const bool silent = next != onsets.end() && next != onsets.begin() &&
+                        next->at - (next - 1)->at > kSilence && beat.at - (next - 1)->at > kLingers &&
+                        next->at - beat.at > kAhead;
     if (!silent) {
       kept.push_back(beat);
       kept.back().begins = kept.back().begins || gap;
@@ -97,7 +105,8 @@ void drop_silent(std::vector<Beat>& beats, const std::vector<BeatOnset>& onsets)
 
 Micros played_for(const std::vector<BeatOnset>& onsets) {
   Micros sum{};
-  for (std::size_t i = 1; i < onsets.size(); ++i) sum += std::min(onsets[i].at - onsets[i - 1].at, kLongestGap);
+  for (std::size_t i = 1; i < onsets.size(); ++i)
+    sum += std::min(onsets[i].at - onsets[i - 1].at, kLongestGap);
   return sum;
 }
 
@@ -112,12 +121,14 @@ std::vector<BeatOnset> weighed(const std::vector<PlayedNote>& notes) {
     // Until the next note of the same hand or voice, roughly: within a fifth or so.
     double gap = 2'000'000;
     for (std::size_t k = i + 1; k < notes.size() && notes[k].at - note.at < Micros(2'000'000); ++k)
-      if (notes[k].at - note.at > Micros(70'000) && std::abs(notes[k].pitch.value() - note.pitch.value()) < 9) {
+      if (notes[k].at - note.at > Micros(70'000) &&
+          std::abs(notes[k].pitch.value() - note.pitch.value()) < 9) {
         gap = static_cast<double>((notes[k].at - note.at).count());
         break;
       }
     const double length = std::clamp(static_cast<double>(note.length.count()), 30'000., 2'000'000.);
-    const double accent = std::pow(gap / usual_gap, kGapAccent) * std::pow(length / usual_length, kLengthAccent);
+    const double accent =
+        std::pow(gap / usual_gap, kGapAccent) * std::pow(length / usual_length, kLengthAccent);
     usual_gap += .04 * (gap - usual_gap);
     usual_length += .04 * (length - usual_length);
     onset.weight *= static_cast<float>(std::clamp(accent, .3, 2.5));
@@ -149,7 +160,8 @@ Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& p
   if (best) at = best->beat, interval = best->interval - BeatLattice::kShortest;
   while (at >= 0) {
     if (interval < 0) {  // no pulse here
-      if (const auto stopped = way.stopped_from[static_cast<std::size_t>(at)]; stopped != BeatLattice::kStart) {
+      if (const auto stopped = way.stopped_from[static_cast<std::size_t>(at)];
+          stopped != BeatLattice::kStart) {
         frames.emplace_back(at, false);
         interval = stopped;
         at -= BeatLattice::kShortest + interval;
@@ -164,7 +176,10 @@ Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& p
       // No pulse had come to this very frame.
       interval = -1;
       const auto stopped = way.stopped_from[static_cast<std::size_t>(at)];
-      if (stopped == BeatLattice::kStart) { --at; continue; }
+      if (stopped == BeatLattice::kStart) {
+        --at;
+        continue;
+      }
       interval = stopped;
       at -= BeatLattice::kShortest + interval;
     } else {
@@ -174,7 +189,9 @@ Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& p
   }
   std::reverse(frames.begin(), frames.end());
   for (std::size_t i = 0; i < frames.size(); ++i) {
-    const int next = i + 1 < frames.size() ? frames[i + 1].first - frames[i].first : i > 0 ? frames[i].first - frames[i - 1].first : 50;
+    const int next = i + 1 < frames.size() ? frames[i + 1].first - frames[i].first
+                     : i > 0               ? frames[i].first - frames[i - 1].first
+                                           : 50;
     Beat beat;
     beat.at = std::max(Micros{}, refined(frames_of.time(frames[i].first), kBeatFrame * next, onsets));
     beat.begins = frames[i].second;

@@ -1,6 +1,7 @@
 // The best way through the lattice of pulses for a take that is known as a whole.
 //
-// Threads: pure. Errors: none. Times: Micros of the take. Source: as harmony/beat_lattice.h, with the way back (Viterbi).
+// Threads: pure. Errors: none. Times: Micros of the take. Source: as harmony/beat_lattice.h, with the way
+// back (Viterbi).
 #pragma once
 
 #include <vector>
@@ -15,7 +16,8 @@ inline constexpr Micros kLongestGap{10'000'000};
 // From the first to the last, silences counted so. `onsets` ascending, at least one.
 Micros played_for(const std::vector<harmony::BeatOnset>& onsets);
 
-// What each note says of the beats. A note that is followed by a rest or held on, among shorter ones, is an accent.
+// What each note says of the beats. A note that is followed by a rest or held on, among shorter ones, is an
+// accent.
 std::vector<harmony::BeatOnset> weighed(const std::vector<PlayedNote>& notes);
 
 struct Path {

@@ -17,27 +17,32 @@ namespace {
 using harmony::BeatOnset;
 
 constexpr double kChordChange = 0.8;  // a chord change on a beat
-constexpr double kBrokenBar = 8;  // cost of a bar that breaks off
-constexpr double kThree = 0.95;  // downbeats in three
-constexpr double kMiddle = 0.1;  // the third beat of four
-constexpr double kWeak = 0.35;  // other beats, which should be weak
+constexpr double kBrokenBar = 8;      // cost of a bar that breaks off
+constexpr double kThree = 0.95;       // downbeats in three
+constexpr double kMiddle = 0.1;       // the third beat of four
+constexpr double kWeak = 0.35;        // other beats, which should be weak
 
-constexpr float kNotesShare = .7f, kStrikesShare = .7f;  // of what notes say by themselves, and of what strikes were judged to say
-constexpr float kTemper = .8f;          // what is judged is not as sure as it was of what it learnt from
+constexpr float kNotesShare = .7f,
+                kStrikesShare =
+                    .7f;        // of what notes say by themselves, and of what strikes were judged to say
+constexpr float kTemper = .8f;  // what is judged is not as sure as it was of what it learnt from
 
 // A steady player. Fitted by us on invented takes and arrangements apart from the measured ones.
-constexpr double kSteady = .03;        // median change of the interval from beat to beat, of its logarithm
+constexpr double kSteady = .03;  // median change of the interval from beat to beat, of its logarithm
 constexpr harmony::BeatPrior kSteadily{65, .06, 2, 50, 16.3, 2.64, .5, 0};
 // Who bends the tempo keeps a level, too: chosen on the whole, but followed wherever it goes.
 constexpr harmony::BeatPrior kFreely{65, .2, 1, 10.3, 16.3, 2.64, .5, 0};
-constexpr double kLuck = 1.05;          // free playing, too, is explained so much better than when it is shaken
-constexpr double kSure = .15;          // and so much more leaves no doubt of a pulse
-constexpr double kBegins = 10;         // cost of beginning a pulse that is known from elsewhere in the take
-constexpr double kLeast = .6;          // of what a note says for the pulse on average, a passage must say so much to have it
-constexpr double kBarWeight = .15;     // what bars, changes on downbeats and the usual length of a beat say of the level
+constexpr double kLuck = 1.05;  // free playing, too, is explained so much better than when it is shaken
+constexpr double kSure = .15;   // and so much more leaves no doubt of a pulse
+constexpr double kBegins = 10;  // cost of beginning a pulse that is known from elsewhere in the take
+constexpr double kLeast =
+    .6;  // of what a note says for the pulse on average, a passage must say so much to have it
+constexpr double kBarWeight =
+    .15;  // what bars, changes on downbeats and the usual length of a beat say of the level
 constexpr double kChangeWeight = .5, kLevelWeight = 1, kUsual = .65, kUsualWidth = .403;
 
-// Bars: the best way through (metre, place in the bar); a bar that breaks off costs. Gives how well they explain what is strong.
+// Bars: the best way through (metre, place in the bar); a bar that breaks off costs. Gives how well they
+// explain what is strong.
 float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes) {
   const std::size_t n = found.beats.size();
   std::vector<float> strong(n, 0.f);
@@ -45,7 +50,8 @@ float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<
   std::size_t o = 0;
   for (std::size_t i = 0; i < n; ++i) {
     const Micros at = found.beats[i].at;
-    const Micros reach = std::min(Micros(90'000), i + 1 < n ? (found.beats[i + 1].at - at) / 4 : Micros(90'000));
+    const Micros reach =
+        std::min(Micros(90'000), i + 1 < n ? (found.beats[i + 1].at - at) / 4 : Micros(90'000));
     while (o < onsets.size() && onsets[o].at < at - reach) ++o;
     float bass = 0, any = 0;
     for (std::size_t k = o; k < onsets.size() && onsets[k].at <= at + reach; ++k) {
@@ -66,17 +72,22 @@ float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<
   for (std::size_t i = 0; i < n; ++i) {
     std::array<float, kStates> next{};
     float top = *std::max_element(score.begin(), score.end());
-    const auto top_at = static_cast<std::int8_t>(std::max_element(score.begin(), score.end()) - score.begin());
+    const auto top_at =
+        static_cast<std::int8_t>(std::max_element(score.begin(), score.end()) - score.begin());
     for (int s = 0; s < kStates; ++s) {
       const int m = meter_of(s), p = place_of(s), before = s - p + (p + m - 1) % m;
       const float broken = top - static_cast<float>(found.beats[i].begins ? 1.0 : kBrokenBar);
       float best = score[static_cast<std::size_t>(before)];
       back[i][static_cast<std::size_t>(s)] = static_cast<std::int8_t>(before);
-      if (i == 0) best = 0;
-      else if (broken > best) best = broken, back[i][static_cast<std::size_t>(s)] = top_at;
+      if (i == 0)
+        best = 0;
+      else if (broken > best)
+        best = broken, back[i][static_cast<std::size_t>(s)] = top_at;
       const float x = (strong[i] - mean) / std::max(.05f, mean);
       // Downbeats are strong, the third of four may be, others are not.
-      const float here = p == 0 ? x * static_cast<float>(m == 4 ? 1.0 : kThree) : (m == 4 && p == 2) ? static_cast<float>(kMiddle) * x : -static_cast<float>(kWeak) * x;
+      const float here = p == 0               ? x * static_cast<float>(m == 4 ? 1.0 : kThree)
+                         : (m == 4 && p == 2) ? static_cast<float>(kMiddle) * x
+                                              : -static_cast<float>(kWeak) * x;
       next[static_cast<std::size_t>(s)] = best + here;
     }
     score = next;
@@ -93,7 +104,9 @@ float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<
   return explained;
 }
 
-double seconds(Micros t) { return std::chrono::duration<double>(t).count(); }
+double seconds(Micros t) {
+  return std::chrono::duration<double>(t).count();
+}
 
 // Lengths from beat to beat, without those over a gap.
 std::vector<double> lengths(const std::vector<Beat>& beats) {
@@ -106,7 +119,8 @@ std::vector<double> lengths(const std::vector<Beat>& beats) {
 bool steady(const std::vector<double>& lengths) {
   if (lengths.size() < 12) return false;
   std::vector<double> changes;
-  for (std::size_t i = 1; i < lengths.size(); ++i) changes.push_back(std::abs(std::log(lengths[i] / lengths[i - 1])));
+  for (std::size_t i = 1; i < lengths.size(); ++i)
+    changes.push_back(std::abs(std::log(lengths[i] / lengths[i - 1])));
   const auto middle = changes.begin() + static_cast<std::ptrdiff_t>(changes.size() / 2);
   std::nth_element(changes.begin(), middle, changes.end());
   return *middle < kSteady;
@@ -125,7 +139,8 @@ double commonest(const std::vector<double>& lengths) {
   return .2 * std::exp2(static_cast<double>(top) / kOctave);
 }
 
-// How far the tempo drifts from `usual`, whatever the level: the root mean square of its logarithm, over time.
+// How far the tempo drifts from `usual`, whatever the level: the root mean square of its logarithm, over
+// time.
 double drift(const std::vector<double>& lengths, double usual) {
   double sum = 0, time = 0;
   for (const double length : lengths) {
@@ -138,16 +153,19 @@ double drift(const std::vector<double>& lengths, double usual) {
 }
 
 // What bars say of a level: how well they explain what is strong, and how many chord changes begin one.
-double barred(const Path& path, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes, double length) {
+double barred(const Path& path, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes,
+              double length) {
   Beats beats;
   beats.beats = path.beats;
   const double explained = static_cast<double>(bar(beats, onsets, changes));
   std::size_t at_downbeats = 0, b = 0;
   for (const Micros change : changes) {
     while (b + 1 < beats.beats.size() && beats.beats[b].at < change - Micros(70'000)) ++b;
-    at_downbeats += b < beats.beats.size() && std::chrono::abs(beats.beats[b].at - change) <= Micros(70'000) && beats.beats[b].downbeat;
+    at_downbeats += b < beats.beats.size() &&
+                    std::chrono::abs(beats.beats[b].at - change) <= Micros(70'000) && beats.beats[b].downbeat;
   }
-  return kBarWeight * explained / length + kChangeWeight * static_cast<double>(at_downbeats) / static_cast<double>(std::max<std::size_t>(1, changes.size()));
+  return kBarWeight * explained / length + kChangeWeight * static_cast<double>(at_downbeats) /
+                                               static_cast<double>(std::max<std::size_t>(1, changes.size()));
 }
 
 template <class T, class At>
@@ -158,8 +176,8 @@ std::vector<T> between(const std::vector<T>& all, Micros from, Micros to, At at)
   return out;
 }
 
-// How much of the notes a pulse explains with each strike moved at chance, up to half-way to its neighbours. What is played
-// freely can be fitted as well either way.
+// How much of the notes a pulse explains with each strike moved at chance, up to half-way to its neighbours.
+// What is played freely can be fitted as well either way.
 double score_by_chance(const std::vector<BeatOnset>& onsets) {
   constexpr Micros kOneStrike{50'000};
   constexpr double kFarthest = 150'000;
@@ -170,19 +188,26 @@ double score_by_chance(const std::vector<BeatOnset>& onsets) {
     std::vector<BeatOnset> shaken = onsets;
     for (std::size_t i = 0, end = 0; i < onsets.size(); i = end) {
       for (end = i + 1; end < onsets.size() && onsets[end].at - onsets[end - 1].at <= kOneStrike;) ++end;
-      const auto room = [&](std::size_t a, std::size_t b) { return std::min(kFarthest, .5 * static_cast<double>((onsets[b].at - onsets[a].at).count())); };
-      const double before = i > 0 ? room(i - 1, i) : kFarthest, after = end < onsets.size() ? room(end - 1, end) : kFarthest;
-      const double share = static_cast<double>(random() - std::minstd_rand::min()) / static_cast<double>(std::minstd_rand::max() - std::minstd_rand::min());
-      for (std::size_t k = i; k < end; ++k) shaken[k].at += Micros(static_cast<std::int64_t>(share * (before + after) - before));
+      const auto room = [&](std::size_t a, std::size_t b) {
+        return std::min(kFarthest, .5 * static_cast<double>((onsets[b].at - onsets[a].at).count()));
+      };
+      const double before = i > 0 ? room(i - 1, i) : kFarthest,
+                   after = end < onsets.size() ? room(end - 1, end) : kFarthest;
+      const double share = static_cast<double>(random() - std::minstd_rand::min()) /
+                           static_cast<double>(std::minstd_rand::max() - std::minstd_rand::min());
+      for (std::size_t k = i; k < end; ++k)
+        shaken[k].at += Micros(static_cast<std::int64_t>(share * (before + after) - before));
     }
     moved += static_cast<double>(best_path(shaken, {}).score);
   }
   return moved / kTimes;
 }
 
-// A player keeps one level: each that could be meant is tried on the whole, and the one that explains most, with its bars, is
-// taken. What does not keep a steady pulse has its own or none; a tempo that bends is followed.
-std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes, bool part = false) {
+// A player keeps one level: each that could be meant is tried on the whole, and the one that explains most,
+// with its bars, is taken. What does not keep a steady pulse has its own or none; a tempo that bends is
+// followed.
+std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onsets,
+                          const std::vector<Micros>& changes, bool part = false) {
   const auto usual = lengths(first.beats);
   if (usual.size() < 12 || (part && !steady(usual))) return part ? std::vector<Beat>{} : first.beats;
   const double length = std::max(1., seconds(played_for(onsets))), most = commonest(usual);
@@ -206,7 +231,8 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
       tried.usual = 100 * levels[i];
       Path path = best_path(onsets, tried);
       const double x = std::log(levels[i] / kUsual) / kUsualWidth;
-      const double value = static_cast<double>(path.score) / length + barred(path, onsets, changes, length) - kLevelWeight * .5 * x * x;
+      const double value = static_cast<double>(path.score) / length + barred(path, onsets, changes, length) -
+                           kLevelWeight * .5 * x * x;
       if (value > out.value) out = {std::move(path), value, levels[i]};
     }
     return out;
@@ -229,7 +255,8 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
     if (to - from < kLong) return;
     const auto inside = between(onsets, from, to, [](const BeatOnset& o) { return o.at; });
     if (inside.size() < 16) return;
-    for (const Beat& beat : settled(best_path(inside, {}), inside, between(changes, from, to, [](Micros at) { return at; }), true))
+    for (const Beat& beat : settled(best_path(inside, {}), inside,
+                                    between(changes, from, to, [](Micros at) { return at; }), true))
       if (beat.at > from + kRoom && beat.at < to - kRoom) out.push_back(beat);
   };
   Micros from = onsets.front().at - Micros(1'000'000);
@@ -242,8 +269,8 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
   return out;
 }
 
-// All that is known of where beats lie: what each note says by itself, and what was learnt of strikes beside their neighbours.
-// They err in different places, so that together they tell more than either.
+// All that is known of where beats lie: what each note says by itself, and what was learnt of strikes beside
+// their neighbours. They err in different places, so that together they tell more than either.
 std::vector<BeatOnset> judged(std::vector<BeatOnset> onsets, const std::vector<Strike>& struck) {
   for (BeatOnset& onset : onsets) onset.weight *= kNotesShare;
   for (const Strike& strike : struck) {
@@ -254,7 +281,8 @@ std::vector<BeatOnset> judged(std::vector<BeatOnset> onsets, const std::vector<S
     onset.beat = tempered / (1 + tempered);
     onsets.push_back(onset);
   }
-  std::stable_sort(onsets.begin(), onsets.end(), [](const BeatOnset& a, const BeatOnset& b) { return a.at < b.at; });
+  std::stable_sort(onsets.begin(), onsets.end(),
+                   [](const BeatOnset& a, const BeatOnset& b) { return a.at < b.at; });
   return onsets;
 }
 
@@ -273,23 +301,31 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   for (const BeatOnset& onset : onsets) {
     all += onset.weight;
     while (b + 1 < found.beats.size() && found.beats[b + 1].at <= onset.at + Micros(40'000)) ++b;
-    if (b < found.beats.size() && std::chrono::abs(found.beats[b].at - onset.at) <= Micros(40'000)) near += onset.weight;
+    if (b < found.beats.size() && std::chrono::abs(found.beats[b].at - onset.at) <= Micros(40'000))
+      near += onset.weight;
   }
   // Where there is no pulse, beats are fitted too, but their intervals wander.
   constexpr double kWandering = .1;  // so much change from beat to beat leaves a third of the confidence
   double change = 0, changes = 0;
   for (std::size_t i = 2; i < found.beats.size(); ++i) {
     if (found.beats[i].begins || found.beats[i - 1].begins) continue;
-    const auto length = [&](std::size_t k) { return static_cast<double>((found.beats[k].at - found.beats[k - 1].at).count()); };
+    const auto length = [&](std::size_t k) {
+      return static_cast<double>((found.beats[k].at - found.beats[k - 1].at).count());
+    };
     change += std::abs(std::log(length(i) / length(i - 1)));
     ++changes;
   }
   // With fewer strikes than beats almost anything can be fitted.
   double strikes = 0;
-  for (std::size_t i = 0; i < onsets.size(); ++i) strikes += i == 0 || onsets[i].at - onsets[i - 1].at > Micros(50'000);
-  const double enough = std::min(1., strikes / static_cast<double>(std::max<std::size_t>(1, found.beats.size())));
-  if (all > 0 && changes > 0) found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(enough * enough) * static_cast<float>(std::exp(-change / changes / kWandering));
-  found.confidence *= static_cast<float>(std::clamp(((static_cast<double>(first.score) + 1) / (by_chance.get() + 1) - kLuck) / kSure, 0., 1.));
+  for (std::size_t i = 0; i < onsets.size(); ++i)
+    strikes += i == 0 || onsets[i].at - onsets[i - 1].at > Micros(50'000);
+  const double enough =
+      std::min(1., strikes / static_cast<double>(std::max<std::size_t>(1, found.beats.size())));
+  if (all > 0 && changes > 0)
+    found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(enough * enough) *
+                       static_cast<float>(std::exp(-change / changes / kWandering));
+  found.confidence *= static_cast<float>(
+      std::clamp(((static_cast<double>(first.score) + 1) / (by_chance.get() + 1) - kLuck) / kSure, 0., 1.));
   bar(found, onsets, chord_changes);
   return found;
 }

@@ -1,9 +1,9 @@
-// Where takes begin and end: a take begins with a note and ends when nothing has sounded for a while, or on request.
+// Where takes begin and end: a take begins with a note and ends when nothing has sounded for a while, or on
+// request.
 //
-// Time is an argument, so that a file gives the same takes as a live performance: the end that is reported is the time
-// at which it fell silent, however late the question comes.
-// Threads: one at a time. Errors: none, total.
-// Source: common practice, no source.
+// Time is an argument, so that a file gives the same takes as a live performance: the end that is reported is
+// the time at which it fell silent, however late the question comes. Threads: one at a time. Errors: none,
+// total. Source: common practice, no source.
 #pragma once
 
 #include <optional>
@@ -25,8 +25,8 @@ class Boundary {
     std::optional<Micros> ended;  // a take ended, then
     std::optional<Micros> begun;  // a take began, then; after the end if both
   };
-  // Something was played at `at` (times ascend): `new_note` if it is a note that begins, `sounding` if anything sounds
-  // after it.
+  // Something was played at `at` (times ascend): `new_note` if it is a note that begins, `sounding` if
+  // anything sounds after it.
   Change played(Micros at, bool new_note, bool sounding);
   // Time passes without anything being played.
   Change passed(Micros now);

@@ -1,10 +1,10 @@
 #include "daemon/takes/corrected_beats.h"
 
+#include <spdlog/fmt/fmt.h>
 #include <algorithm>
 #include <array>
 #include <boost/json.hpp>
 #include <cmath>
-#include <spdlog/fmt/fmt.h>
 
 #include "daemon/listen/tempo.h"
 #include "daemon/takes/loop.h"
@@ -14,7 +14,8 @@ namespace {
 
 namespace json = boost::json;
 
-constexpr std::array<std::string_view, 7> kWords{"tap", "clock", "one", "twice", "half", "meter", "undo"};  // stored: never change
+constexpr std::array<std::string_view, 7> kWords{"tap",  "clock", "one", "twice",
+                                                 "half", "meter", "undo"};  // stored: never change
 
 std::size_t nearest(const Beats& beats, Micros at) {
   std::size_t best = 0;
@@ -28,9 +29,11 @@ Beats at_level(Beats beats, const BeatLine& tap) {
     // The interval where it was tapped; a take may change its tempo elsewhere.
     const std::size_t i = nearest(beats, tap.at);
     Micros here = usual_length(beats);
-    if (i + 1 < beats.beats.size() && !beats.beats[i + 1].begins) here = beats.beats[i + 1].at - beats.beats[i].at;
+    if (i + 1 < beats.beats.size() && !beats.beats[i + 1].begins)
+      here = beats.beats[i + 1].at - beats.beats[i].at;
     if (here <= Micros(0)) return beats;
-    const double octaves = std::log2(static_cast<double>(here.count()) / static_cast<double>(tap.interval.count()));
+    const double octaves =
+        std::log2(static_cast<double>(here.count()) / static_cast<double>(tap.interval.count()));
     if (octaves > .6) {
       beats = twice_as_fast(beats);
     } else if (octaves < -.6) {
@@ -47,7 +50,8 @@ Beats at_level(Beats beats, const BeatLine& tap) {
 // About how long beats are when those that are `usual` long were brought to the level that was tapped.
 Micros tapped_level(Micros usual, Micros tapped) {
   for (int step = 0; step < 2 && usual > Micros(0); ++step) {
-    const double octaves = std::log2(static_cast<double>(usual.count()) / static_cast<double>(tapped.count()));
+    const double octaves =
+        std::log2(static_cast<double>(usual.count()) / static_cast<double>(tapped.count()));
     const Micros wanted = octaves > .6 ? usual / 2 : octaves < -.6 ? usual * 2 : usual;
     if (!listen::is_tempo(wanted)) break;
     usual = wanted;
@@ -65,16 +69,22 @@ Beats clocked(Beats beats, const std::vector<BeatLine>& bars) {
     const int left = meter - std::clamp(bar.place, 0, meter - 1);  // beats of the bar from here on
     const Micros usual = bar.interval * left;
     // The next bar follows this one, or the clock was lost in between.
-    const bool goes_on = i + 1 < bars.size() && bars[i + 1].at - bar.at < usual + bar.interval * meter / 2 && bars[i + 1].at > bar.at;
+    const bool goes_on = i + 1 < bars.size() && bars[i + 1].at - bar.at < usual + bar.interval * meter / 2 &&
+                         bars[i + 1].at > bar.at;
     const Micros end = goes_on ? bars[i + 1].at : bar.at + usual;
     const bool follows = !stretches.empty() && stretches.back().second == bar.at;
-    for (int b = 0; b < left; ++b) made.push_back({bar.at + (end - bar.at) * b / left, left == meter && b == 0, b == 0 && !follows, true});
-    if (follows) stretches.back().second = end;
-    else stretches.emplace_back(bar.at, end);
+    for (int b = 0; b < left; ++b)
+      made.push_back({bar.at + (end - bar.at) * b / left, left == meter && b == 0, b == 0 && !follows, true});
+    if (follows)
+      stretches.back().second = end;
+    else
+      stretches.emplace_back(bar.at, end);
   }
   std::vector<Beat> out;
   for (const Beat& beat : beats.beats) {
-    const bool inside = std::any_of(stretches.begin(), stretches.end(), [&](const auto& s) { return beat.at > s.first - Micros(120'000) && beat.at < s.second; });
+    const bool inside = std::any_of(stretches.begin(), stretches.end(), [&](const auto& s) {
+      return beat.at > s.first - Micros(120'000) && beat.at < s.second;
+    });
     if (!inside) out.push_back(beat);
   }
   for (Beat& beat : out)
@@ -99,7 +109,9 @@ std::string beat_data(const BeatLine& line) {
   return json::serialize(data);
 }
 
-Entry beat_said(const BeatLine& line) { return {line.at, LineKind::kBeat, beat_data(line), {}}; }
+Entry beat_said(const BeatLine& line) {
+  return {line.at, LineKind::kBeat, beat_data(line), {}};
+}
 
 std::optional<BeatLine> beat_line(const Line& line) {
   if (line.kind != LineKind::kBeat) return std::nullopt;
@@ -115,9 +127,13 @@ std::optional<BeatLine> beat_line(const Line& line) {
     const auto* value = data.if_contains(name);
     return value && value->is_int64() ? value->get_int64() : 0;
   };
-  BeatLine out{listen::near_enough(line.at), static_cast<BeatWord>(word - kWords.begin()), Micros(number("interval_us")), static_cast<int>(std::clamp<std::int64_t>(number("meter"), 0, 16)), 0};
-  if (out.what == BeatWord::kClock) out.place = static_cast<int>(std::clamp<std::int64_t>(number("place"), 0, 15));
-  if ((out.what == BeatWord::kTap || out.what == BeatWord::kClock) && !listen::is_tempo(out.interval)) return std::nullopt;
+  BeatLine out{listen::near_enough(line.at), static_cast<BeatWord>(word - kWords.begin()),
+               Micros(number("interval_us")),
+               static_cast<int>(std::clamp<std::int64_t>(number("meter"), 0, 16)), 0};
+  if (out.what == BeatWord::kClock)
+    out.place = static_cast<int>(std::clamp<std::int64_t>(number("place"), 0, 15));
+  if ((out.what == BeatWord::kTap || out.what == BeatWord::kClock) && !listen::is_tempo(out.interval))
+    return std::nullopt;
   if ((out.what == BeatWord::kMeter || out.what == BeatWord::kClock) && out.meter < 1) return std::nullopt;
   return out;
 }
@@ -128,8 +144,9 @@ std::optional<Error> refused(const Beats& beats, BeatWord what, TakeId take) {
   const bool twice = what == BeatWord::kTwice;
   if (listen::is_tempo(twice ? usual / 2 : usual * 2)) return std::nullopt;
   const double minute = 60e6 / static_cast<double>(usual.count());
-  return invalid_input(fmt::format("{} as fast, take {} would have {:.0f} beats a minute; a tempo is {} to {}.", twice ? "Twice" : "Half", take, twice ? 2 * minute : minute / 2,
-                                   listen::kSlowest, listen::kFastest));
+  return invalid_input(fmt::format(
+      "{} as fast, take {} would have {:.0f} beats a minute; a tempo is {} to {}.", twice ? "Twice" : "Half",
+      take, twice ? 2 * minute : minute / 2, listen::kSlowest, listen::kFastest));
 }
 
 Beats corrected(Beats beats, const std::vector<Line>& lines) {
@@ -137,7 +154,8 @@ Beats corrected(Beats beats, const std::vector<Line>& lines) {
   for (const Line& line : lines)
     if (const auto one = beat_line(line)) (one->what == BeatWord::kClock ? bars : all).push_back(*one);
   if (!bars.empty()) beats = clocked(std::move(beats), bars);
-  // What is in force, and how long beats were before each: what can't be carried out is none to take back either.
+  // What is in force, and how long beats were before each: what can't be carried out is none to take back
+  // either.
   std::vector<BeatLine> said;
   std::vector<Micros> before;
   Micros usual = usual_length(beats);

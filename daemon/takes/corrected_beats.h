@@ -1,16 +1,19 @@
 // What the player, or a clock, said of a take's beats, kept as log lines; and the beats with that applied.
 //
-// The lines are of kind kBeat, their data a JSON object: {"what": word, "interval_us", "meter" where they belong}. They
-// apply in order; `undo` takes the newest one back that is not a clock's and not yet taken back.
+// The lines are of kind kBeat, their data a JSON object: {"what": word, "interval_us", "meter" where they
+// belong}. They apply in order; `undo` takes the newest one back that is not a clock's and not yet taken
+// back.
 //   tap      beats are about interval_us long, and one falls here: the level of the beats is chosen by it
-//   clock    another machine's bar begins here, its beats interval_us long: its beats rule until the next such line; with
+//   clock    another machine's bar begins here, its beats interval_us long: its beats rule until the next
+//   such line; with
 //            "place", here falls that beat of its bar (1 is the second): the clock ran before the take began
 //   one      the beat nearest to here begins a bar        meter    bars of `meter` beats from here both ways
 //   twice    twice as many beats                          half     half as many
-// A line that would bring the tempo out of 20 to 400 beats a minute is passed over, and `undo` does not count it: such lines
-// were kept once, and a take that has them opens as any other.
+// A line that would bring the tempo out of 20 to 400 beats a minute is passed over, and `undo` does not count
+// it: such lines were kept once, and a take that has them opens as any other.
 //
-// Threads: pure. Errors: a damaged line is passed over. Times: Micros of the take. Source: common practice, no source.
+// Threads: pure. Errors: a damaged line is passed over. Times: Micros of the take. Source: common practice,
+// no source.
 #pragma once
 
 #include <optional>

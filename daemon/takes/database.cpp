@@ -37,7 +37,8 @@ CREATE INDEX melody_by_degree ON melody(degree, over, take);
 CREATE TABLE keys(number INTEGER PRIMARY KEY, take INTEGER NOT NULL, at INTEGER NOT NULL, harte TEXT NOT NULL);
 CREATE INDEX keys_by_harte ON keys(harte, take);
 CREATE INDEX keys_by_take ON keys(take, at);
-)", R"(
+)",
+                                                     R"(
 CREATE TABLE meetings(take INTEGER NOT NULL, at INTEGER NOT NULL, pitch INTEGER NOT NULL, length INTEGER NOT NULL, harte TEXT NOT NULL,
   name TEXT NOT NULL, degree TEXT NOT NULL, key TEXT NOT NULL, time INTEGER NOT NULL, PRIMARY KEY(take, at, pitch)) WITHOUT ROWID;
 CREATE TABLE statements(take INTEGER NOT NULL, place INTEGER NOT NULL, at INTEGER NOT NULL, length INTEGER NOT NULL, harte TEXT NOT NULL,
@@ -47,7 +48,8 @@ CREATE TABLE heard(take INTEGER PRIMARY KEY, ear INTEGER NOT NULL, digest BLOB N
 )"};
 
 constexpr const char* kSummaryColumns =
-    "takes.take, begin_utc_ms, takes.at, last_at, title, annotation, ended, notes, chords, marks, key, deleted, first_line, last_line";
+    "takes.take, begin_utc_ms, takes.at, last_at, title, annotation, ended, notes, chords, marks, key, "
+    "deleted, first_line, last_line";
 
 Summary summary_of(SQLite::Statement& row) {
   Summary s;
@@ -70,19 +72,24 @@ Summary summary_of(SQLite::Statement& row) {
 
 Line line_of(SQLite::Statement& row) {
   const SQLite::Column data = row.getColumn(4);
-  return {static_cast<LineNumber>(row.getColumn(0).getInt64()), static_cast<TakeId>(row.getColumn(1).getInt64()),
-          listen::near_enough(Micros(row.getColumn(2).getInt64())), static_cast<LineKind>(row.getColumn(3).getInt()),
+  return {static_cast<LineNumber>(row.getColumn(0).getInt64()),
+          static_cast<TakeId>(row.getColumn(1).getInt64()),
+          listen::near_enough(Micros(row.getColumn(2).getInt64())),
+          static_cast<LineKind>(row.getColumn(3).getInt()),
           std::string(static_cast<const char*>(data.getBlob()), static_cast<std::size_t>(data.getBytes()))};
 }
 
 std::string new_id() {
   std::random_device random;
   char text[17];
-  std::snprintf(text, sizeof text, "%08x%08x", static_cast<unsigned>(random()), static_cast<unsigned>(random()));
+  std::snprintf(text, sizeof text, "%08x%08x", static_cast<unsigned>(random()),
+                static_cast<unsigned>(random()));
   return text;
 }
 
-std::int64_t signed_of(std::uint64_t n) { return static_cast<std::int64_t>(n); }
+std::int64_t signed_of(std::uint64_t n) {
+  return static_cast<std::int64_t>(n);
+}
 
 }  // namespace
 
@@ -113,18 +120,22 @@ Result<Database> Database::open(const std::filesystem::path& path, LineNumber fi
   if (path.has_parent_path()) (void)make_private_folder(path.parent_path());
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
   std::error_code failed;
-  std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write, failed);
+  std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write,
+                               failed);
   const int version = file.execAndGet("PRAGMA user_version").getInt();
   if (version > kLayoutVersion)
-    return Error{ErrorCode::kConflict, "The file of takes " + path.string() + " was written by a newer undersong (layout " +
-                                           std::to_string(version) + ", this one knows " + std::to_string(kLayoutVersion) + ")."};
+    return Error{ErrorCode::kConflict,
+                 "The file of takes " + path.string() + " was written by a newer undersong (layout " +
+                     std::to_string(version) + ", this one knows " + std::to_string(kLayoutVersion) + ")."};
   const int owner = file.execAndGet("PRAGMA application_id").getInt();
-  if (owner != kApplicationId && (owner != 0 || version != 0 || file.execAndGet("SELECT count(*) FROM sqlite_master").getInt() != 0))
-    return Error{ErrorCode::kConflict, "The file " + path.string() + " belongs to another program, so no takes are kept in it."};
+  if (owner != kApplicationId &&
+      (owner != 0 || version != 0 || file.execAndGet("SELECT count(*) FROM sqlite_master").getInt() != 0))
+    return Error{ErrorCode::kConflict,
+                 "The file " + path.string() + " belongs to another program, so no takes are kept in it."};
   file.exec("PRAGMA journal_mode = WAL");
   file.exec("PRAGMA synchronous = FULL");
   Database database(std::move(file));
-  struct stat there{};
+  struct stat there {};
   if (::stat(path.c_str(), &there) == 0) {
     database.device_ = there.st_dev;
     database.inode_ = there.st_ino;
@@ -137,11 +148,13 @@ Result<Database> Database::open(const std::filesystem::path& path, LineNumber fi
 }
 
 bool Database::in_place(const std::filesystem::path& path) const {
-  struct stat there{};
+  struct stat there {};
   return ::stat(path.c_str(), &there) == 0 && there.st_dev == device_ && there.st_ino == inode_;
 }
 
-void Database::limit_pages(std::int64_t most) { file_.exec("PRAGMA max_page_count = " + std::to_string(most)); }
+void Database::limit_pages(std::int64_t most) {
+  file_.exec("PRAGMA max_page_count = " + std::to_string(most));
+}
 
 void Database::migrate(LineNumber first_number) {
   const int version = file_.execAndGet("PRAGMA user_version").getInt();
@@ -161,9 +174,12 @@ void Database::migrate(LineNumber first_number) {
 
 void Database::load() {
   id_ = file_.execAndGet("SELECT value FROM about WHERE name = 'id'").getString();
-  const std::int64_t first = file_.execAndGet("SELECT CAST(value AS INTEGER) FROM about WHERE name = 'first_number'").getInt64();
-  state_.next_number = static_cast<LineNumber>(std::max(first, file_.execAndGet("SELECT ifnull(max(number), 0) + 1 FROM log").getInt64()));
-  state_.next_take = static_cast<TakeId>(file_.execAndGet("SELECT ifnull(max(take), 0) + 1 FROM takes").getInt64());
+  const std::int64_t first =
+      file_.execAndGet("SELECT CAST(value AS INTEGER) FROM about WHERE name = 'first_number'").getInt64();
+  state_.next_number = static_cast<LineNumber>(
+      std::max(first, file_.execAndGet("SELECT ifnull(max(number), 0) + 1 FROM log").getInt64()));
+  state_.next_take =
+      static_cast<TakeId>(file_.execAndGet("SELECT ifnull(max(take), 0) + 1 FROM takes").getInt64());
 }
 
 void Database::close_interrupted() {
@@ -223,7 +239,9 @@ void Database::index(const Entry& entry, const Line& line) {
 }
 
 void Database::count(const Line& line) {
-  if (const auto event = line.kind == LineKind::kMidi ? midi_event(line) : std::nullopt; event && event->kind() == midi::kNoteOn && event->bytes[2] != 0) ++counts_.notes;
+  if (const auto event = line.kind == LineKind::kMidi ? midi_event(line) : std::nullopt;
+      event && event->kind() == midi::kNoteOn && event->bytes[2] != 0)
+    ++counts_.notes;
   if (line.kind == LineKind::kChord) ++counts_.chords;
   if (line.kind == LineKind::kMark) ++counts_.marks;
   counts_.last_at = std::max(counts_.last_at, line.at);
@@ -233,7 +251,8 @@ void Database::count(const Line& line) {
 void Database::flush_counts() {
   if (state_.take == 0 || counts_.last_line == 0) return;
   SQLite::Statement update(file_,
-                           "UPDATE takes SET notes = notes + ?, chords = chords + ?, marks = marks + ?, last_at = max(last_at, ?), "
+                           "UPDATE takes SET notes = notes + ?, chords = chords + ?, marks = marks + ?, "
+                           "last_at = max(last_at, ?), "
                            "last_line = ? WHERE take = ?");
   update.bind(1, signed_of(counts_.notes));
   update.bind(2, signed_of(counts_.chords));
@@ -264,10 +283,13 @@ void Database::end_take(const Line& line) {
 
 LineNumber Database::write_one(const Entry& entry, std::vector<Line>& lines) {
   if (entry.kind == LineKind::kTakeBegin) {
-    if (state_.take != 0) write_one(take_end(counts_.last_at, EndReason::kInterrupted), lines);  // never two at once
+    if (state_.take != 0)
+      write_one(take_end(counts_.last_at, EndReason::kInterrupted), lines);  // never two at once
     state_.take = state_.next_take++;
     counts_ = {.last_at = entry.at};
-    SQLite::Statement insert(file_, "INSERT INTO takes(take, begin_utc_ms, at, last_at, first_line, last_line) VALUES (?, ?, ?, ?3, ?4, ?4)");
+    SQLite::Statement insert(file_,
+                             "INSERT INTO takes(take, begin_utc_ms, at, last_at, first_line, last_line) "
+                             "VALUES (?, ?, ?, ?3, ?4, ?4)");
     insert.bind(1, signed_of(state_.take));
     insert.bind(2, std::int64_t{std::strtoll(entry.data.c_str(), nullptr, 10)});
     insert.bind(3, std::int64_t{entry.at.count()});
@@ -316,7 +338,8 @@ bool Database::take_back(const Spill& spill) {
     note.bind(1, name);
     note.exec();
     if (spill.take != 0) {
-      SQLite::Statement open(file_, "SELECT last_at FROM takes WHERE take = ? AND (ended IS NULL OR ended = 'interrupted')");
+      SQLite::Statement open(
+          file_, "SELECT last_at FROM takes WHERE take = ? AND (ended IS NULL OR ended = 'interrupted')");
       open.bind(1, signed_of(spill.take));
       if (spill.store == id_ && open.executeStep()) {
         state_.take = spill.take;
@@ -364,7 +387,8 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     if (!known.executeStep()) return not_found("There is no take " + std::to_string(take) + ".");
     known.reset();
     if (kind == LineKind::kDelete && take == state_.take)
-      return Error{ErrorCode::kConflict, "Take " + std::to_string(take) + " is being played; end it before deleting it."};
+      return Error{ErrorCode::kConflict,
+                   "Take " + std::to_string(take) + " is being played; end it before deleting it."};
     Line line{state_.next_number++, take, at, kind, text};
     insert(line);
     const auto set = [&](const std::string& column, const std::string& value) {
@@ -397,8 +421,9 @@ bool Database::has(TakeId take) {
 
 Found Database::list(const Search& search) {
   const Condition condition = sql_of(search);
-  SQLite::Statement query(file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " + condition.sql +
-                                     " ORDER BY takes.take DESC LIMIT " + std::to_string(search.limit + 1));
+  SQLite::Statement query(file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " +
+                                     condition.sql + " ORDER BY takes.take DESC LIMIT " +
+                                     std::to_string(search.limit + 1));
   int place = 0;
   for (const auto& argument : condition.arguments) {
     ++place;
@@ -414,7 +439,8 @@ Found Database::list(const Search& search) {
 }
 
 std::vector<Line> Database::lines_where(const std::string& condition, TakeId take) {
-  SQLite::Statement query(file_, "SELECT number, take, at, kind, data FROM log WHERE take = ? AND " + condition + " ORDER BY number");
+  SQLite::Statement query(file_, "SELECT number, take, at, kind, data FROM log WHERE take = ? AND " +
+                                     condition + " ORDER BY number");
   query.bind(1, signed_of(take));
   std::vector<Line> lines;
   while (query.executeStep()) lines.push_back(line_of(query));
@@ -435,19 +461,24 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   Detail detail;
   detail.summary = std::move(*found);
   for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
-    auto& to = line.kind == LineKind::kChord ? detail.chords : line.kind == LineKind::kKey ? detail.keys : detail.marks;
+    auto& to = line.kind == LineKind::kChord ? detail.chords
+               : line.kind == LineKind::kKey ? detail.keys
+                                             : detail.marks;
     to.push_back(std::move(line));
   }
   detail.chords = settled_chords(detail.chords);
   return detail;
 }
 
-std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, const std::vector<LineKind>& kinds) {
+std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, std::size_t limit,
+                                  const std::vector<LineKind>& kinds) {
   std::string only;
-  for (const LineKind kind : kinds) only.append(only.empty() ? " AND kind IN (" : ",").append(std::to_string(static_cast<int>(kind)));
+  for (const LineKind kind : kinds)
+    only.append(only.empty() ? " AND kind IN (" : ",").append(std::to_string(static_cast<int>(kind)));
   if (!only.empty()) only += ')';
-  SQLite::Statement query(file_, std::string("SELECT number, take, at, kind, data FROM log WHERE number >= ?") +
-                                     (take ? " AND take = ?" : "") + only + " ORDER BY number LIMIT " + std::to_string(limit));
+  SQLite::Statement query(
+      file_, std::string("SELECT number, take, at, kind, data FROM log WHERE number >= ?") +
+                 (take ? " AND take = ?" : "") + only + " ORDER BY number LIMIT " + std::to_string(limit));
   query.bind(1, signed_of(std::min<LineNumber>(from, INT64_MAX)));
   if (take) query.bind(2, signed_of(*take));
   std::vector<Line> lines;

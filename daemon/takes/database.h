@@ -1,11 +1,12 @@
 // The file of takes: its tables, how lines get into it and out again.
 //
-// SQLite in WAL mode with synchronous = FULL: what a commit has taken survives a killed daemon, and a power cut as far
-// as the disk keeps its promises. The layout has a version (user_version); older files are brought up to date when
-// opened, newer ones are refused. The file belongs to one store at a time but may be read by others meanwhile.
+// SQLite in WAL mode with synchronous = FULL: what a commit has taken survives a killed daemon, and a power
+// cut as far as the disk keeps its promises. The layout has a version (user_version); older files are brought
+// up to date when opened, newer ones are refused. The file belongs to one store at a time but may be read by
+// others meanwhile.
 //
-// Threads: one at a time (that of the store). Errors: functions throw SQLite::Exception, which must not leave this
-// folder; `sentence_of` and `kind_of` say what it means.
+// Threads: one at a time (that of the store). Errors: functions throw SQLite::Exception, which must not leave
+// this folder; `sentence_of` and `kind_of` say what it means.
 #pragma once
 
 #include <SQLiteCpp/SQLiteCpp.h>
@@ -34,10 +35,10 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 
 class Database {
  public:
-  // Makes the file if there is none (directory 0700, file 0600), brings its layout up to date, and closes takes that
-  // an earlier run left open. `first_number`: where numbers begin in a new file. `before_closing` is called before that:
-  // for lines that belong to such a take.
-  // Throws SQLite::Exception; an Error means the file is not ours to touch (newer layout, another program's).
+  // Makes the file if there is none (directory 0700, file 0600), brings its layout up to date, and closes
+  // takes that an earlier run left open. `first_number`: where numbers begin in a new file. `before_closing`
+  // is called before that: for lines that belong to such a take. Throws SQLite::Exception; an Error means the
+  // file is not ours to touch (newer layout, another program's).
   static Result<Database> open(const std::filesystem::path& path, LineNumber first_number,
                                const std::function<void(Database&)>& before_closing = {});
 
@@ -67,7 +68,8 @@ class Database {
   // The newest that isn't deleted without a number.
   std::optional<Detail> detail(std::optional<TakeId> take);
   std::optional<Summary> summary(std::optional<TakeId> take);
-  std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, const std::vector<LineKind>& kinds = {});
+  std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit,
+                          const std::vector<LineKind>& kinds = {});
   // Without suspected echoes. Where events were lost, what was down is let go.
   std::vector<midi::Event> midi(TakeId take);
 
@@ -126,10 +128,10 @@ class Database {
   SQLite::Database file_;
   State state_;
   std::uint64_t device_ = 0, inode_ = 0;
-  std::vector<ChordKind> kinds_;                    // as in the file, by number; empty: not read yet
+  std::vector<ChordKind> kinds_;                     // as in the file, by number; empty: not read yet
   std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
-  std::optional<std::uint64_t> unheard_;            // counted
-  std::optional<std::vector<IndexedTake>> index_;   // all digests, by take; read when it is first needed
+  std::optional<std::uint64_t> unheard_;             // counted
+  std::optional<std::vector<IndexedTake>> index_;    // all digests, by take; read when it is first needed
   std::string id_;
 };
 

@@ -1,8 +1,8 @@
 // The part of the file that answers questions about moments: what is indexed of a take, and finding in it.
 //
-// The digests of all takes are read with the first question and kept in memory, some six bytes a chord. A question goes through
-// them, newest first, until a page is full; only the moments of the page are read from the tables. So a question costs no more
-// than one pass over the digests, whatever is asked.
+// The digests of all takes are read with the first question and kept in memory, some six bytes a chord. A
+// question goes through them, newest first, until a page is full; only the moments of the page are read from
+// the tables. So a question costs no more than one pass over the digests, whatever is asked.
 #include <algorithm>
 #include <span>
 #include <string_view>
@@ -14,9 +14,13 @@
 namespace undersong::takes {
 namespace {
 
-std::int64_t signed_of(std::uint64_t n) { return static_cast<std::int64_t>(n); }
+std::int64_t signed_of(std::uint64_t n) {
+  return static_cast<std::int64_t>(n);
+}
 
-Micros time_of(const SQLite::Column& column) { return listen::near_enough(Micros(column.getInt64())); }
+Micros time_of(const SQLite::Column& column) {
+  return listen::near_enough(Micros(column.getInt64()));
+}
 
 KeptMeeting meeting_of(SQLite::Statement& row, int from) {
   KeptMeeting out;
@@ -49,14 +53,16 @@ void Database::insert_meeting(TakeId take, Micros at, const MeetingFacts& met) {
 }
 
 std::vector<KeptMeeting> Database::kept_meetings(TakeId take) {
-  SQLite::Statement query(file_, std::string("SELECT ") + kMeetingColumns + " FROM meetings WHERE take = ? ORDER BY at, pitch");
+  SQLite::Statement query(
+      file_, std::string("SELECT ") + kMeetingColumns + " FROM meetings WHERE take = ? ORDER BY at, pitch");
   query.bind(1, signed_of(take));
   std::vector<KeptMeeting> out;
   while (query.executeStep()) out.push_back(meeting_of(query, 0));
   return out;
 }
 
-std::vector<Statement> Database::heard_statements(TakeId take, Micros end, const std::vector<KeptMeeting>& meetings) {
+std::vector<Statement> Database::heard_statements(TakeId take, Micros end,
+                                                  const std::vector<KeptMeeting>& meetings) {
   const auto read = [&](const char* sql) {
     SQLite::Statement query(file_, sql);
     query.bind(1, signed_of(take));
@@ -64,7 +70,9 @@ std::vector<Statement> Database::heard_statements(TakeId take, Micros end, const
     while (query.executeStep()) out.push_back({time_of(query.getColumn(0)), query.getColumn(1).getString()});
     return out;
   };
-  const auto chords = read("SELECT chords.at, chords.harte FROM log JOIN chords USING (number) WHERE log.take = ? AND log.kind IN (3, 4, 8) ORDER BY number");
+  const auto chords = read(
+      "SELECT chords.at, chords.harte FROM log JOIN chords USING (number) WHERE log.take = ? AND log.kind IN "
+      "(3, 4, 8) ORDER BY number");
   const auto keys = read("SELECT at, harte FROM keys WHERE take = ? ORDER BY at, number");
   return statements_of(chords, keys, meetings, end);
 }
@@ -77,7 +85,8 @@ void Database::load_kinds() {
   while (query.executeStep()) {
     const auto kind = query.getColumn(0).getInt64();
     if (kind < 1 || kind > 1'000'000) continue;  // none of ours
-    const auto made = chord_kind(PitchClass(query.getColumn(1).getInt()), query.getColumn(2).getString(), PitchClass(query.getColumn(3).getInt()));
+    const auto made = chord_kind(PitchClass(query.getColumn(1).getInt()), query.getColumn(2).getString(),
+                                 PitchClass(query.getColumn(3).getInt()));
     kinds_.resize(std::max(kinds_.size(), static_cast<std::size_t>(kind) + 1), kinds_[0]);
     if (made) kinds_[static_cast<std::size_t>(kind)] = *made;
   }
@@ -87,11 +96,15 @@ std::vector<Database::IndexedTake>& Database::all_indexed() {
   if (!index_) {
     load_kinds();
     std::vector<IndexedTake> all;
-    SQLite::Statement query(file_, "SELECT takes.take, begin_utc_ms, deleted, digest FROM takes JOIN heard ON heard.take = takes.take ORDER BY takes.take");
+    SQLite::Statement query(file_,
+                            "SELECT takes.take, begin_utc_ms, deleted, digest FROM takes JOIN heard ON "
+                            "heard.take = takes.take ORDER BY takes.take");
     while (query.executeStep()) {
       const SQLite::Column blob = query.getColumn(3);
-      const std::string_view digest(static_cast<const char*>(blob.getBlob()), static_cast<std::size_t>(blob.getBytes()));
-      all.push_back({static_cast<TakeId>(query.getColumn(0).getInt64()), query.getColumn(1).getInt64(), query.getColumn(2).getInt() != 0, indexed(digest, kinds_)});
+      const std::string_view digest(static_cast<const char*>(blob.getBlob()),
+                                    static_cast<std::size_t>(blob.getBytes()));
+      all.push_back({static_cast<TakeId>(query.getColumn(0).getInt64()), query.getColumn(1).getInt64(),
+                     query.getColumn(2).getInt() != 0, indexed(digest, kinds_)});
     }
     index_ = std::move(all);
   }
@@ -112,7 +125,8 @@ std::uint32_t Database::kind_of_chord(const std::string& harte, bool kept) {
   const auto quality = harmony::row(made.quality).harte;
   std::uint32_t number = 0;
   for (std::size_t i = 1; i < kinds_.size() && number == 0; ++i)
-    if (kinds_[i].root == made.root && kinds_[i].bass == made.bass && kinds_[i].quality == made.quality) number = static_cast<std::uint32_t>(i);
+    if (kinds_[i].root == made.root && kinds_[i].bass == made.bass && kinds_[i].quality == made.quality)
+      number = static_cast<std::uint32_t>(i);
   if (number == 0) {
     number = static_cast<std::uint32_t>(kinds_.size());
     if (kept) {
@@ -133,7 +147,8 @@ std::string Database::digest_of(const std::vector<Statement>& statements, bool k
   load_kinds();
   std::string out;
   out.reserve(statements.size() * kDigestEntry);
-  for (const Statement& s : statements) append_digest(out, {kind_of_chord(s.harte, kept), key_code(s.key), s.met});
+  for (const Statement& s : statements)
+    append_digest(out, {kind_of_chord(s.harte, kept), key_code(s.key), s.met});
   return out;
 }
 
@@ -162,7 +177,8 @@ void Database::index_heard(TakeId take, int ear, const std::vector<Statement>& s
   heard.bind(3, digest.data(), static_cast<int>(digest.size()));
   heard.exec();
   if (!index_) return;
-  auto place = std::lower_bound(index_->begin(), index_->end(), take, [](const IndexedTake& each, TakeId number) { return each.take < number; });
+  auto place = std::lower_bound(index_->begin(), index_->end(), take,
+                                [](const IndexedTake& each, TakeId number) { return each.take < number; });
   if (place == index_->end() || place->take != take) {
     SQLite::Statement row(file_, "SELECT begin_utc_ms, deleted FROM takes WHERE take = ?");
     row.bind(1, signed_of(take));
@@ -188,8 +204,10 @@ void Database::put_heard(const HeardAgain& heard) {
 }
 
 std::optional<TakeId> Database::next_unheard(TakeId before) {
-  SQLite::Statement query(file_, "SELECT takes.take FROM takes LEFT JOIN heard ON heard.take = takes.take WHERE takes.take < ? AND ended IS NOT NULL AND "
-                                 "ifnull(ear, 0) < ? ORDER BY takes.take DESC LIMIT 1");
+  SQLite::Statement query(file_,
+                          "SELECT takes.take FROM takes LEFT JOIN heard ON heard.take = takes.take WHERE "
+                          "takes.take < ? AND ended IS NOT NULL AND "
+                          "ifnull(ear, 0) < ? ORDER BY takes.take DESC LIMIT 1");
   query.bind(1, signed_of(std::min<TakeId>(before, INT64_MAX)));
   query.bind(2, kEarVersion);
   if (!query.executeStep()) return std::nullopt;
@@ -198,7 +216,9 @@ std::optional<TakeId> Database::next_unheard(TakeId before) {
 
 std::uint64_t Database::unheard() {
   if (!unheard_) {
-    SQLite::Statement query(file_, "SELECT count(*) FROM takes LEFT JOIN heard ON heard.take = takes.take WHERE ended IS NOT NULL AND deleted = 0 AND ifnull(ear, 0) < ?");
+    SQLite::Statement query(file_,
+                            "SELECT count(*) FROM takes LEFT JOIN heard ON heard.take = takes.take WHERE "
+                            "ended IS NOT NULL AND deleted = 0 AND ifnull(ear, 0) < ?");
     query.bind(1, kEarVersion);
     query.executeStep();
     unheard_ = static_cast<std::uint64_t>(query.getColumn(0).getInt64());
@@ -209,7 +229,9 @@ std::uint64_t Database::unheard() {
 TakeMeetings Database::meetings(TakeId take) {
   TakeMeetings out;
   out.take = take;
-  SQLite::Statement query(file_, "SELECT at, last_at, ended, ifnull(ear, 0) FROM takes LEFT JOIN heard ON heard.take = takes.take WHERE takes.take = ?");
+  SQLite::Statement query(file_,
+                          "SELECT at, last_at, ended, ifnull(ear, 0) FROM takes LEFT JOIN heard ON "
+                          "heard.take = takes.take WHERE takes.take = ?");
   query.bind(1, signed_of(take));
   if (!query.executeStep()) return out;
   out.at = time_of(query.getColumn(0));
@@ -219,10 +241,12 @@ TakeMeetings Database::meetings(TakeId take) {
     out.statements = heard_statements(take, time_of(query.getColumn(1)), out.meetings);
     return out;
   }
-  SQLite::Statement rows(file_, "SELECT at, length, harte, key, met FROM statements WHERE take = ? ORDER BY place");
+  SQLite::Statement rows(file_,
+                         "SELECT at, length, harte, key, met FROM statements WHERE take = ? ORDER BY place");
   rows.bind(1, signed_of(take));
   while (rows.executeStep())
-    out.statements.push_back({time_of(rows.getColumn(0)), Micros(rows.getColumn(1).getInt64()), rows.getColumn(2).getString(), rows.getColumn(3).getString(),
+    out.statements.push_back({time_of(rows.getColumn(0)), Micros(rows.getColumn(1).getInt64()),
+                              rows.getColumn(2).getString(), rows.getColumn(3).getString(),
                               static_cast<std::uint16_t>(rows.getColumn(4).getInt())});
   return out;
 }
@@ -249,8 +273,11 @@ FoundMoments Database::find(const MomentSearch& search) {
   }
   // Newest first, as long as `use` wants more.
   const auto each_take = [&](TakeId newest, auto use) {
-    if (open && open->take <= newest && !use(open->take, open_begin, std::span<const Indexed>(open_statements))) return;
-    auto end = std::upper_bound(all.begin(), all.end(), newest, [](TakeId number, const IndexedTake& each) { return number < each.take; });
+    if (open && open->take <= newest &&
+        !use(open->take, open_begin, std::span<const Indexed>(open_statements)))
+      return;
+    auto end = std::upper_bound(all.begin(), all.end(), newest,
+                                [](TakeId number, const IndexedTake& each) { return number < each.take; });
     while (end != all.begin()) {
       --end;
       if (end->deleted || (open && end->take == open->take)) continue;
@@ -259,8 +286,12 @@ FoundMoments Database::find(const MomentSearch& search) {
   };
 
   SQLite::Statement take_row(file_, "SELECT title, at FROM takes WHERE take = ?");
-  SQLite::Statement statement_rows(file_, "SELECT at, length, harte, key FROM statements WHERE take = ? AND place BETWEEN ? AND ? ORDER BY place");
-  SQLite::Statement meeting_rows(file_, std::string("SELECT ") + kMeetingColumns + " FROM meetings WHERE take = ? AND at >= ? AND at < ? ORDER BY at, pitch");
+  SQLite::Statement statement_rows(file_,
+                                   "SELECT at, length, harte, key FROM statements WHERE take = ? AND place "
+                                   "BETWEEN ? AND ? ORDER BY place");
+  SQLite::Statement meeting_rows(
+      file_, std::string("SELECT ") + kMeetingColumns +
+                 " FROM meetings WHERE take = ? AND at >= ? AND at < ? ORDER BY at, pitch");
   const auto add = [&](TakeId take, std::int64_t begin, const Place& place) {
     FoundMoment moment;
     moment.take = take;
@@ -285,14 +316,17 @@ FoundMoments Database::find(const MomentSearch& search) {
     };
     const bool of_open = open && take == open->take;
     if (of_open) {
-      for (std::size_t i = place.first; i <= place.last; ++i) say(open->statements[i].at, open->statements[i].length, open->statements[i].harte, open->statements[i].key);
+      for (std::size_t i = place.first; i <= place.last; ++i)
+        say(open->statements[i].at, open->statements[i].length, open->statements[i].harte,
+            open->statements[i].key);
     } else {
       statement_rows.reset();
       statement_rows.bind(1, signed_of(take));
       statement_rows.bind(2, signed_of(place.first));
       statement_rows.bind(3, signed_of(place.last));
       while (statement_rows.executeStep())
-        say(time_of(statement_rows.getColumn(0)), Micros(statement_rows.getColumn(1).getInt64()), statement_rows.getColumn(2).getString(), statement_rows.getColumn(3).getString());
+        say(time_of(statement_rows.getColumn(0)), Micros(statement_rows.getColumn(1).getInt64()),
+            statement_rows.getColumn(2).getString(), statement_rows.getColumn(3).getString());
     }
     if (place.note && !first) {
       const Micros begins = moment.at, ends = moment.at + moment.length;
@@ -322,20 +356,21 @@ FoundMoments Database::find(const MomentSearch& search) {
 
   MomentMatcher matcher(search.question, kinds_, search.days_ms);
   std::vector<Place> places;
-  each_take(search.from ? search.from->take : ~TakeId{0}, [&](TakeId take, std::int64_t begin, std::span<const Indexed> statements) {
-    places.clear();
-    matcher.find(statements, begin, places);
-    std::size_t left = places.size();
-    if (search.from && take == search.from->take) left = std::min(left, search.from->left);
-    for (; left > 0; --left) {
-      if (found.moments.size() == search.limit) {
-        found.next = MomentSearch::From{take, left};
-        return false;
-      }
-      add(take, begin, places[left - 1]);
-    }
-    return true;
-  });
+  each_take(search.from ? search.from->take : ~TakeId{0},
+            [&](TakeId take, std::int64_t begin, std::span<const Indexed> statements) {
+              places.clear();
+              matcher.find(statements, begin, places);
+              std::size_t left = places.size();
+              if (search.from && take == search.from->take) left = std::min(left, search.from->left);
+              for (; left > 0; --left) {
+                if (found.moments.size() == search.limit) {
+                  found.next = MomentSearch::From{take, left};
+                  return false;
+                }
+                add(take, begin, places[left - 1]);
+              }
+              return true;
+            });
 
   if (found.moments.empty() && !search.from) {
     const auto questions = near_questions(search.question);
@@ -351,7 +386,8 @@ FoundMoments Database::find(const MomentSearch& search) {
       });
     });
     for (std::size_t i = 0; i < counts.size(); ++i) found.near[i].moments = counts[i];
-    std::stable_sort(found.near.begin(), found.near.end(), [](const NearQuestion& a, const NearQuestion& b) { return a.moments > b.moments; });
+    std::stable_sort(found.near.begin(), found.near.end(),
+                     [](const NearQuestion& a, const NearQuestion& b) { return a.moments > b.moments; });
   }
   return found;
 }

@@ -40,7 +40,8 @@ std::vector<HeardNote> bass_strikes(const std::vector<PlayedNote>& notes) {
   return out;
 }
 
-bool strikes_once_a_chord(const std::vector<HeardChord>& chords, const std::vector<HeardNote>& bass, Micros end) {
+bool strikes_once_a_chord(const std::vector<HeardChord>& chords, const std::vector<HeardNote>& bass,
+                          Micros end) {
   std::vector<int> counts;
   std::size_t b = 0;
   for (std::size_t i = 0; i < chords.size();) {
@@ -53,7 +54,8 @@ bool strikes_once_a_chord(const std::vector<HeardChord>& chords, const std::vect
     i = j;
   }
   if (counts.empty()) return false;
-  std::nth_element(counts.begin(), counts.begin() + static_cast<std::ptrdiff_t>(counts.size() / 2), counts.end());
+  std::nth_element(counts.begin(), counts.begin() + static_cast<std::ptrdiff_t>(counts.size() / 2),
+                   counts.end());
   return counts[counts.size() / 2] <= 1;
 }
 
@@ -71,10 +73,13 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
   std::vector<std::pair<Micros, int>> at;  // when; pitch class of the bass struck there, or -1
   const bool once = strikes_once_a_chord(chords, take.bass, end);
   for (const HeardNote& strike : take.bass)
-    if (once && strike.at >= chords.front().at - kTogether) at.emplace_back(strike.at, strike.pitch.pitch_class().value());
+    if (once && strike.at >= chords.front().at - kTogether)
+      at.emplace_back(strike.at, strike.pitch.pitch_class().value());
   for (std::size_t i = 0; i < chords.size(); ++i) {
     if (i > 0 && chords[i].chord.root == chords[i - 1].chord.root) continue;
-    const auto near = std::find_if(at.begin(), at.end(), [&](const auto& a) { return std::chrono::abs(a.first - chords[i].at) <= kTogether; });
+    const auto near = std::find_if(at.begin(), at.end(), [&](const auto& a) {
+      return std::chrono::abs(a.first - chords[i].at) <= kTogether;
+    });
     if (near == at.end()) at.emplace_back(chords[i].at, -1);
   }
   std::sort(at.begin(), at.end());
@@ -101,8 +106,8 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
       if (length > longest) longest = length, root = r;
     return root;
   };
-  // What stands on the same root belongs to the piece before unless its bass is struck anew; so does a brief name that no
-  // bass note begins.
+  // What stands on the same root belongs to the piece before unless its bass is struck anew; so does a brief
+  // name that no bass note begins.
   std::vector<Piece> joined;
   for (Piece& piece : pieces) {
     const bool brief = piece.end - piece.begin < Micros(600'000);
@@ -121,17 +126,23 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
     if (root < 0) continue;
     // The name that stood longest on this root.
     std::vector<std::pair<const HeardChord*, Micros>> names;
-    auto k = std::upper_bound(chords.begin(), chords.end(), piece.begin + kTogether, [](Micros t, const HeardChord& h) { return t < h.at; });
+    auto k = std::upper_bound(chords.begin(), chords.end(), piece.begin + kTogether,
+                              [](Micros t, const HeardChord& h) { return t < h.at; });
     if (k != chords.begin()) --k;
     for (; k != chords.end() && k->at < piece.end; ++k) {
       if (k->chord.root.value() != root) continue;
-      const Micros to = std::min(piece.end, k + 1 != chords.end() ? (k + 1)->at : end), from = std::max(piece.begin, k->at);
-      const auto known = std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.first->chord == k->chord; });
-      if (known != names.end()) known->second += to - from;
-      else names.emplace_back(&*k, to - from);
+      const Micros to = std::min(piece.end, k + 1 != chords.end() ? (k + 1)->at : end),
+                   from = std::max(piece.begin, k->at);
+      const auto known =
+          std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.first->chord == k->chord; });
+      if (known != names.end())
+        known->second += to - from;
+      else
+        names.emplace_back(&*k, to - from);
     }
     if (names.empty()) continue;
-    const auto best = std::max_element(names.begin(), names.end(), [](const auto& a, const auto& b) { return a.second < b.second; });
+    const auto best = std::max_element(names.begin(), names.end(),
+                                       [](const auto& a, const auto& b) { return a.second < b.second; });
     out.push_back({piece.begin, piece.end, best->first->chord, plain(best->first->root)});
   }
   return out;
@@ -176,8 +187,10 @@ HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> key
   pin_until(Micros::max());
   listen::drive(analysis, events.back().at + Micros(5'000'000), each);
   for (const Line& line : settled_chords(lines))
-    if (const auto parsed = harmony::parse_harte(line.data)) take.chords.push_back({line.at, parsed->chord, parsed->root});
-  std::stable_sort(take.melody.begin(), take.melody.end(), [](const HeardNote& a, const HeardNote& b) { return a.at < b.at; });
+    if (const auto parsed = harmony::parse_harte(line.data))
+      take.chords.push_back({line.at, parsed->chord, parsed->root});
+  std::stable_sort(take.melody.begin(), take.melody.end(),
+                   [](const HeardNote& a, const HeardNote& b) { return a.at < b.at; });
   Micros end{};
   for (const PlayedNote& note : take.notes) end = std::max(end, note.at + note.length);
   take.bass = bass_strikes(take.notes);

@@ -1,5 +1,5 @@
-// A take listened to again from its events: notes, settled chords, melody and bass strikes, for whoever works on it
-// afterwards. Settled chords are those of timeline.h; chord spans join those that stand on one root.
+// A take listened to again from its events: notes, settled chords, melody and bass strikes, for whoever works
+// on it afterwards. Settled chords are those of timeline.h; chord spans join those that stand on one root.
 //
 // Threads: pure. Errors: none; nothing played gives nothing heard. Times: Micros of the take.
 // Source: common practice, no source.
@@ -29,7 +29,8 @@ struct HeardNote {
   Pitch pitch;
 };
 
-// One statement of one harmony: until the root changes, or the bass strikes it anew in a take where it does so once a chord.
+// One statement of one harmony: until the root changes, or the bass strikes it anew in a take where it does
+// so once a chord.
 struct ChordSpan {
   Micros begin{}, end{};
   harmony::Chord chord;  // the name that stood longest
@@ -38,16 +39,17 @@ struct ChordSpan {
 
 struct HeardTake {
   std::vector<PlayedNote> notes;
-  std::vector<PedalMove> pedal;      // sustain, changes only
-  std::vector<HeardChord> chords;    // settled, by beginning
-  std::vector<HeardNote> melody;     // by beginning
-  std::vector<HeardNote> bass;       // strikes of the lowest voice, by beginning
-  std::vector<ChordSpan> spans;      // without gaps, by beginning
-  std::optional<harmony::Key> key;   // the one heard last, or pinned
-  bool key_pinned = false;           // the player said it
+  std::vector<PedalMove> pedal;     // sustain, changes only
+  std::vector<HeardChord> chords;   // settled, by beginning
+  std::vector<HeardNote> melody;    // by beginning
+  std::vector<HeardNote> bass;      // strikes of the lowest voice, by beginning
+  std::vector<ChordSpan> spans;     // without gaps, by beginning
+  std::optional<harmony::Key> key;  // the one heard last, or pinned
+  bool key_pinned = false;          // the player said it
 };
 
-// `keys`: the key lines of the take's log, if it has one. A key that the player pinned counts from its line on.
+// `keys`: the key lines of the take's log, if it has one. A key that the player pinned counts from its line
+// on.
 HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys = {});
 
 }  // namespace undersong::takes

@@ -15,7 +15,8 @@ listen::Settings names_only() {
 
 }  // namespace
 
-ListenAgain::ListenAgain(const Summary& take, std::vector<midi::Event> events) : events_(std::move(events)), analysis_(names_only()) {
+ListenAgain::ListenAgain(const Summary& take, std::vector<midi::Event> events)
+    : events_(std::move(events)), analysis_(names_only()) {
   heard_.take = take.take;
   heard_.end = std::max(take.last_at, events_.empty() ? take.last_at : events_.back().at);
   meetings_.begin_take(take.at);
@@ -28,7 +29,8 @@ void ListenAgain::hear(const listen::Analysis& analysis) {
     heard_.meetings.push_back({entry.at, std::get<MeetingFacts>(entry.facts)});
   }
   if (analysis.findings().harmony)
-    heard_.chords.push_back({moment.harmony->since, harmony::harte(moment.harmony->reading.chord, moment.harmony->reading.root_name)});
+    heard_.chords.push_back({moment.harmony->since, harmony::harte(moment.harmony->reading.chord,
+                                                                   moment.harmony->reading.root_name)});
   if (analysis.findings().key) heard_.keys.push_back({moment.at, harmony::harte(moment.key->key)});
 }
 

@@ -1,4 +1,5 @@
-// A kept take listened to again from its events, a piece at a time: chords in force, keys, and what the melody met.
+// A kept take listened to again from its events, a piece at a time: chords in force, keys, and what the
+// melody met.
 //
 //   ListenAgain ear(take.detail.summary, std::move(take.events));
 //   while (ear.step(1000)) {}

@@ -10,13 +10,18 @@ namespace {
 
 namespace json = boost::json;
 
-double rounded(float share) { return std::round(static_cast<double>(share) * 1000) / 1000; }
+double rounded(float share) {
+  return std::round(static_cast<double>(share) * 1000) / 1000;
+}
 
-Entry entry(Micros at, LineKind kind, std::string data) { return {at, kind, std::move(data), {}}; }
+Entry entry(Micros at, LineKind kind, std::string data) {
+  return {at, kind, std::move(data), {}};
+}
 
 Entry received(LineKind kind, const midi::Event& event) {
   std::string data(1, static_cast<char>(event.port));
-  for (std::size_t i = 0; i < event.size && i < event.bytes.size(); ++i) data += static_cast<char>(event.bytes[i]);
+  for (std::size_t i = 0; i < event.size && i < event.bytes.size(); ++i)
+    data += static_cast<char>(event.bytes[i]);
   return entry(event.at, kind, std::move(data));
 }
 
@@ -47,15 +52,27 @@ std::string_view text(harmony::Family family) {
   return "major";
 }
 
-Entry take_begin(Micros at, std::int64_t utc_ms) { return entry(at, LineKind::kTakeBegin, std::to_string(utc_ms)); }
-Entry take_end(Micros at, EndReason reason) { return entry(at, LineKind::kTakeEnd, std::string(text(reason))); }
-Entry mark(Micros at, std::string text) { return entry(at, LineKind::kMark, std::move(text)); }
+Entry take_begin(Micros at, std::int64_t utc_ms) {
+  return entry(at, LineKind::kTakeBegin, std::to_string(utc_ms));
+}
+Entry take_end(Micros at, EndReason reason) {
+  return entry(at, LineKind::kTakeEnd, std::string(text(reason)));
+}
+Entry mark(Micros at, std::string text) {
+  return entry(at, LineKind::kMark, std::move(text));
+}
 
-Entry midi_received(const midi::Event& event) { return received(LineKind::kMidi, event); }
-Entry suspected_echo(const midi::Event& event) { return received(LineKind::kEcho, event); }
+Entry midi_received(const midi::Event& event) {
+  return received(LineKind::kMidi, event);
+}
+Entry suspected_echo(const midi::Event& event) {
+  return received(LineKind::kEcho, event);
+}
 
 std::optional<midi::Event> midi_event(const Line& line) {
-  if ((line.kind != LineKind::kMidi && line.kind != LineKind::kEcho) || line.data.size() < 2 || line.data.size() > 4) return std::nullopt;
+  if ((line.kind != LineKind::kMidi && line.kind != LineKind::kEcho) || line.data.size() < 2 ||
+      line.data.size() > 4)
+    return std::nullopt;
   midi::Event event;
   event.at = line.at;
   event.port = static_cast<midi::PortNumber>(line.data[0]);
@@ -65,12 +82,15 @@ std::optional<midi::Event> midi_event(const Line& line) {
 }
 
 Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std::uint64_t events) {
-  return entry(at, LineKind::kLost, json::serialize(json::object{{"port", port}, {"name", name}, {"events", events}}));
+  return entry(at, LineKind::kLost,
+               json::serialize(json::object{{"port", port}, {"name", name}, {"events", events}}));
 }
 
 decltype(Entry::facts) facts_of(LineKind kind, const std::string& data) {
   using harmony::Family;
-  if (kind != LineKind::kChord && kind != LineKind::kMelody && kind != LineKind::kKey && kind != LineKind::kMeeting) return {};
+  if (kind != LineKind::kChord && kind != LineKind::kMelody && kind != LineKind::kKey &&
+      kind != LineKind::kMeeting)
+    return {};
   boost::system::error_code wrong;
   const json::value tree = json::parse(data, wrong);
   const json::object* object = wrong ? nullptr : tree.if_object();
@@ -95,13 +115,17 @@ decltype(Entry::facts) facts_of(LineKind kind, const std::string& data) {
   if (kind == LineKind::kMeeting) {
     const auto pitch = number("pitch"), length = number("length_us"), time = number("time");
     if (!pitch || *pitch < 0 || *pitch > 127 || !length || !time) return {};
-    return MeetingFacts{Micros(*length), Pitch(static_cast<int>(*pitch)), word("name"), word("degree"), word("harte"), word("key"), static_cast<std::uint32_t>(*time)};
+    return MeetingFacts{
+        Micros(*length), Pitch(static_cast<int>(*pitch)),  word("name"), word("degree"), word("harte"),
+        word("key"),     static_cast<std::uint32_t>(*time)};
   }
   const auto root = number("root"), bass = number("bass");
   if (!root || !bass) return {};
-  for (const Family family : {Family::kMajor, Family::kMinor, Family::kDominant, Family::kSuspended, Family::kDiminished, Family::kHalfDiminished,
-                              Family::kAugmented, Family::kPower})
-    if (text(family) == word("family")) return ChordFacts{pitch_class(*root), pitch_class(*bass), family, word("harte")};
+  for (const Family family :
+       {Family::kMajor, Family::kMinor, Family::kDominant, Family::kSuspended, Family::kDiminished,
+        Family::kHalfDiminished, Family::kAugmented, Family::kPower})
+    if (text(family) == word("family"))
+      return ChordFacts{pitch_class(*root), pitch_class(*bass), family, word("harte")};
   return {};
 }
 
@@ -111,7 +135,8 @@ std::optional<midi::PortNumber> lost_port(const Line& line) {
   const json::value data = json::parse(line.data, wrong);
   const json::object* object = wrong ? nullptr : data.if_object();
   const json::value* port = object ? object->if_contains("port") : nullptr;
-  if (!port || !port->is_int64() || port->get_int64() < 0 || port->get_int64() >= midi::kNoPort) return std::nullopt;
+  if (!port || !port->is_int64() || port->get_int64() < 0 || port->get_int64() >= midi::kNoPort)
+    return std::nullopt;
   return static_cast<midi::PortNumber>(port->get_int64());
 }
 
@@ -151,8 +176,13 @@ std::optional<harmony::Key> pinned_key(const Line& line) {
 
 Entry meeting(const listen::Meeting& met) {
   const harmony::QualityRow& row = harmony::row(met.chord.chord.quality);
-  MeetingFacts facts{met.length, met.pitch, harmony::text(met.name, met.pitch), harmony::text(met.degree),
-                     harmony::harte(met.chord.chord, met.chord.root_name), met.key ? harmony::harte(*met.key) : std::string(), met.time};
+  MeetingFacts facts{met.length,
+                     met.pitch,
+                     harmony::text(met.name, met.pitch),
+                     harmony::text(met.degree),
+                     harmony::harte(met.chord.chord, met.chord.root_name),
+                     met.key ? harmony::harte(*met.key) : std::string(),
+                     met.time};
   json::object data{{"pitch", met.pitch.value()},
                     {"name", facts.name},
                     {"degree", facts.degree},
@@ -183,13 +213,17 @@ Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen
                            const harmony::Alternatives& alternatives) {
   json::array pitches, chords;
   for (const auto& note : melody) pitches.emplace_back(note.pitch.value());
-  for (const auto& alternative : alternatives) chords.emplace_back(harmony::harte(alternative.chord, alternative.root_name));
+  for (const auto& alternative : alternatives)
+    chords.emplace_back(harmony::harte(alternative.chord, alternative.root_name));
   return entry(at, LineKind::kOffered,
-               json::serialize(json::object{{"list", list}, {"melody", std::move(pitches)}, {"harte", std::move(chords)}}));
+               json::serialize(json::object{
+                   {"list", list}, {"melody", std::move(pitches)}, {"harte", std::move(chords)}}));
 }
 
-Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative, std::size_t place) {
-  const json::object data{{"list", list}, {"harte", harmony::harte(alternative.chord, alternative.root_name)}, {"place", place}};
+Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative,
+                        std::size_t place) {
+  const json::object data{
+      {"list", list}, {"harte", harmony::harte(alternative.chord, alternative.root_name)}, {"place", place}};
   return entry(at, LineKind::kTried, json::serialize(data));
 }
 

@@ -1,16 +1,16 @@
 // What the log of takes is made of: a line, and the entries from which the store makes lines.
 //
-// An entry is what happened; it becomes a line when the store gives it a number, which it does when the line is on disk.
-// Line numbers ascend from 1 without gaps over all takes. `at` is the time from which a thing holds, so it may lie
-// before that of the line above.
+// An entry is what happened; it becomes a line when the store gives it a number, which it does when the line
+// is on disk. Line numbers ascend from 1 without gaps over all takes. `at` is the time from which a thing
+// holds, so it may lie before that of the line above.
 //
-// How a line's `data` looks: midi, echo: port, then the 1 to 3 bytes received. chord, key, melody, offered, tried: a JSON
-// object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat, along, pass, lost and meeting. mark, rename,
-// annotate: the text.
-// correction: the chord in Harte syntax. take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
+// How a line's `data` looks: midi, echo: port, then the 1 to 3 bytes received. chord, key, melody, offered,
+// tried: a JSON object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat,
+// along, pass, lost and meeting. mark, rename, annotate: the text. correction: the chord in Harte syntax.
+// take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
 //
-// echo: a message that was received and is probably only what we had sent ourselves. Whoever reads what was played leaves
-// these lines out; they are there so that nothing is lost should the guess be wrong.
+// echo: a message that was received and is probably only what we had sent ourselves. Whoever reads what was
+// played leaves these lines out; they are there so that nothing is lost should the guess be wrong.
 //
 // Threads: plain values.
 #pragma once
@@ -35,9 +35,26 @@ using TakeId = std::uint64_t;  // from 1
 
 // Stored. A number never changes its meaning, and none is used again.
 enum class LineKind : std::uint8_t {
-  kTakeBegin = 1, kMidi = 2, kChord = 3, kKey = 4, kMelody = 5, kOffered = 6, kTried = 7, kMark = 8, kTakeEnd = 9,
-  kCorrection = 10, kRename = 11, kAnnotate = 12, kDelete = 13, kRestore = 14, kBeat = 15, kAlong = 16, kPass = 17,
-  kEcho = 18, kLost = 19, kMeeting = 20,
+  kTakeBegin = 1,
+  kMidi = 2,
+  kChord = 3,
+  kKey = 4,
+  kMelody = 5,
+  kOffered = 6,
+  kTried = 7,
+  kMark = 8,
+  kTakeEnd = 9,
+  kCorrection = 10,
+  kRename = 11,
+  kAnnotate = 12,
+  kDelete = 13,
+  kRestore = 14,
+  kBeat = 15,
+  kAlong = 16,
+  kPass = 17,
+  kEcho = 18,
+  kLost = 19,
+  kMeeting = 20,
 };
 inline constexpr LineKind kLastKind = LineKind::kMeeting;
 
@@ -87,7 +104,8 @@ Entry take_begin(Micros at, std::int64_t utc_ms);
 Entry take_end(Micros at, EndReason reason);
 Entry midi_received(const midi::Event& event);  // no heap
 Entry suspected_echo(const midi::Event& event);
-// So many events of this input were lost just before `at`: what sounded on it has ended, for it can't be known.
+// So many events of this input were lost just before `at`: what sounded on it has ended, for it can't be
+// known.
 Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std::uint64_t events);
 Entry chord_in_force(Micros since, const listen::Reading& reading);
 Entry key_heard(Micros at, const harmony::KeyReading& key);
@@ -98,7 +116,8 @@ Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::C
 Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen::MelodyNote> melody,
                            const harmony::Alternatives& alternatives);
 // `place` in the list counts from 0.
-Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative, std::size_t place);
+Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative,
+                        std::size_t place);
 Entry mark(Micros at, std::string text);
 
 // The event of a midi or an echo line; nullopt if the line is another or damaged.

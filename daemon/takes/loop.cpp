@@ -1,5 +1,5 @@
-// Longer than most: candidates, alignment, what is worth keeping and its description share one model of a cycle, which nobody
-// else needs to see.
+// Longer than most: candidates, alignment, what is worth keeping and its description share one model of a
+// cycle, which nobody else needs to see.
 #include "daemon/takes/loop.h"
 
 #include <algorithm>
@@ -14,17 +14,20 @@
 namespace undersong::takes {
 namespace {
 
-double seconds(Micros t) { return std::chrono::duration<double>(t).count(); }
+double seconds(Micros t) {
+  return std::chrono::duration<double>(t).count();
+}
 
-// What each step of the way round is worth. A chord that fits is 1; outside the loop, chords are worth nothing.
+// What each step of the way round is worth. A chord that fits is 1; outside the loop, chords are worth
+// nothing.
 constexpr double kInstead = -.6, kAnother = -.9, kLeftOut = -.9;
-constexpr double kOtherFamily = -.25;          // the root fits, minor for major and the like
-constexpr double kNoPulse = -.6;               // a chord where the pulse has stopped, in a take that has one
+constexpr double kOtherFamily = -.25;           // the root fits, minor for major and the like
+constexpr double kNoPulse = -.6;                // a chord where the pulse has stopped, in a take that has one
 constexpr double kEnter = -.5, kAtMiddle = -1;  // entering or leaving within the cycle costs on top
 constexpr double kTranspose = -2.5;
-constexpr double kPerChord = 1.0;    // what a chord of the cycle costs to write down
-constexpr double kKnown = 1.4;  // another chord that comes again in its place is worth so much more
-constexpr double kLeastWorth = .8;    // less may be chance
+constexpr double kPerChord = 1.0;   // what a chord of the cycle costs to write down
+constexpr double kKnown = 1.4;      // another chord that comes again in its place is worth so much more
+constexpr double kLeastWorth = .8;  // less may be chance
 constexpr std::size_t kLongest = 16;
 constexpr std::size_t kCandidates = 80;
 
@@ -62,7 +65,8 @@ double fit(const Item& item, int root, harmony::Family family, double length) {
   return 1 + (item.family == family ? 0 : kOtherFamily) - late + free;
 }
 
-// The best way along the take. States: place in the cycle, for each transposition that is allowed, and outside.
+// The best way along the take. States: place in the cycle, for each transposition that is allowed, and
+// outside.
 Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transpositions) {
   const int k = static_cast<int>(cycle.roots.size()), keys = transpositions ? 12 : 1, states = k * keys;
   const std::size_t n = spans.size();
@@ -82,13 +86,15 @@ Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transposi
     double out = outside;
     std::int16_t out_from = -1;
     for (int s = 0; s < states; ++s)
-      if (now[static_cast<std::size_t>(s)] + leave(s % k) > out) out = now[static_cast<std::size_t>(s)] + leave(s % k), out_from = static_cast<std::int16_t>(s);
+      if (now[static_cast<std::size_t>(s)] + leave(s % k) > out)
+        out = now[static_cast<std::size_t>(s)] + leave(s % k), out_from = static_cast<std::int16_t>(s);
     for (int t = 0; t < keys; ++t) {
       const int base = t * k;
       for (int p = 0; p < k; ++p) {
         const int s = base + p;
         const int root = (cycle.roots[static_cast<std::size_t>(p)] + t) % 12;
-        const double here = fit(spans[i], root, cycle.families[static_cast<std::size_t>(p)], cycle.lengths[static_cast<std::size_t>(p)]);
+        const double here = fit(spans[i], root, cycle.families[static_cast<std::size_t>(p)],
+                                cycle.lengths[static_cast<std::size_t>(p)]);
         const Step step = spans[i].root == root ? Step::kFits : Step::kOther;
         double best = out + kEnter + (p == 0 ? 0. : 1.2 * kAtMiddle) + (t == 0 ? 0. : kTranspose) + here;
         Back b{out_from, step, true, true};
@@ -97,7 +103,8 @@ Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transposi
         };
         for (int skip = 0; skip <= 2 && skip < k; ++skip) {
           const int from = (p - 1 - skip + 2 * k) % k;
-          offer(base + from, now[static_cast<std::size_t>(base + from)] + skip * kLeftOut + here, step, from >= p);
+          offer(base + from, now[static_cast<std::size_t>(base + from)] + skip * kLeftOut + here, step,
+                from >= p);
         }
         const double more = std::min(1., spans[i].length / cycle.lengths[static_cast<std::size_t>(p)]);
         offer(s, now[static_cast<std::size_t>(s)] + kAnother * (.4 + .6 * more), Step::kMore, false);
@@ -114,7 +121,8 @@ Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transposi
   int state = -1;
   result.score = outside;
   for (int s = 0; s < states; ++s)
-    if (now[static_cast<std::size_t>(s)] + leave(s % k) > result.score) result.score = now[static_cast<std::size_t>(s)] + leave(s % k), state = s;
+    if (now[static_cast<std::size_t>(s)] + leave(s % k) > result.score)
+      result.score = now[static_cast<std::size_t>(s)] + leave(s % k), state = s;
   for (std::size_t i = n; i-- > 0;) {
     auto& at = result.spans[i];
     if (state < 0) {
@@ -129,7 +137,8 @@ Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transposi
   return result;
 }
 
-// What the cycle explains, less what it costs to write down, with another chord that comes again written down once.
+// What the cycle explains, less what it costs to write down, with another chord that comes again written down
+// once.
 double worth(const std::vector<Item>& spans, const Cycle& cycle, const Aligned& aligned) {
   double value = aligned.score - kPerChord * static_cast<double>(cycle.roots.size());
   std::map<std::pair<int, int>, int> others;
@@ -183,8 +192,12 @@ std::vector<Cycle> candidates(const std::vector<Item>& spans) {
     for (std::size_t j = 0; j < entry->length; ++j) {
       std::vector<double> lengths;
       std::map<harmony::Family, int> families;
-      for (const std::size_t i : entry->at) lengths.push_back(spans[i + j].length), ++families[spans[i + j].family];
-      cycle.families.push_back(std::max_element(families.begin(), families.end(), [](const auto& a, const auto& b) { return a.second < b.second; })->first);
+      for (const std::size_t i : entry->at)
+        lengths.push_back(spans[i + j].length), ++families[spans[i + j].family];
+      cycle.families.push_back(
+          std::max_element(families.begin(), families.end(), [](const auto& a, const auto& b) {
+            return a.second < b.second;
+          })->first);
       cycle.roots.push_back(key[j] - 'A');
       cycle.lengths.push_back(std::max(.05, median(lengths)));
     }
@@ -195,10 +208,12 @@ std::vector<Cycle> candidates(const std::vector<Item>& spans) {
 
 double beats_between(const Beats& beats, Micros from, Micros to) {
   const auto place = [&](Micros t) {
-    const auto it = std::lower_bound(beats.beats.begin(), beats.beats.end(), t, [](const Beat& b, Micros at) { return b.at < at; });
+    const auto it = std::lower_bound(beats.beats.begin(), beats.beats.end(), t,
+                                     [](const Beat& b, Micros at) { return b.at < at; });
     if (it == beats.beats.begin() || it == beats.beats.end()) return -1.;
     const auto before = it - 1;
-    return static_cast<double>(before - beats.beats.begin()) + seconds(t - before->at) / seconds(it->at - before->at);
+    return static_cast<double>(before - beats.beats.begin()) +
+           seconds(t - before->at) / seconds(it->at - before->at);
   };
   const double a = place(from), b = place(to);
   return a < 0 || b < 0 ? 0 : b - a;
@@ -217,7 +232,8 @@ std::vector<Item> items_of(const HeardTake& take, const Beats& beats) {
   const bool steady = !take.spans.empty() && covered * 2 > take.spans.back().end - take.spans.front().begin;
   constexpr Micros kSlack{400'000};
   for (const ChordSpan& span : take.spans) {
-    Item item{span.chord.root.value(), harmony::row(span.chord.quality).family, seconds(span.end - span.begin), steady};
+    Item item{span.chord.root.value(), harmony::row(span.chord.quality).family,
+              seconds(span.end - span.begin), steady};
     for (const auto& run : runs)
       if (span.begin >= run.first - kSlack && span.begin <= run.second + kSlack) item.free = false;
     items.push_back(item);
@@ -235,24 +251,30 @@ void settle(Cycle& cycle, const std::vector<Item>& items, const Aligned& aligned
       const auto& at = aligned.spans[i];
       return at.place == static_cast<int>(p) && (at.step == Step::kFits || at.step == Step::kOther);
     };
-    const auto root_at = [&](std::size_t i) { return (items[i].root - aligned.spans[i].transposed + 12) % 12; };
+    const auto root_at = [&](std::size_t i) {
+      return (items[i].root - aligned.spans[i].transposed + 12) % 12;
+    };
     for (std::size_t i = 0; i < items.size(); ++i)
       if (here(i)) lengths.push_back(items[i].length), ++roots[root_at(i)];
     for (std::size_t i = 0; i < items.size(); ++i)
-      if (here(i) && !aligned.spans[i].enters && roots[root_at(i)] > count) count = roots[root_at(i)], best = root_at(i);
+      if (here(i) && !aligned.spans[i].enters && roots[root_at(i)] > count)
+        count = roots[root_at(i)], best = root_at(i);
     if (count >= 2) {
       std::map<harmony::Family, int> families;
       for (std::size_t i = 0; i < items.size(); ++i)
         if (here(i) && root_at(i) == best) ++families[items[i].family];
       cycle.roots[p] = best;
-      cycle.families[p] = std::max_element(families.begin(), families.end(), [](const auto& a, const auto& b) { return a.second < b.second; })->first;
+      cycle.families[p] =
+          std::max_element(families.begin(), families.end(), [](const auto& a, const auto& b) {
+            return a.second < b.second;
+          })->first;
     }
     if (!lengths.empty()) cycle.lengths[p] = std::max(.05, median(lengths));
   }
 }
 
-// abcd abcd abcd abce is abcd with another ending now and then: blocks of three chords and more that differ in one place, in
-// at most half of them, are one block. Gives its length.
+// abcd abcd abcd abce is abcd with another ending now and then: blocks of three chords and more that differ
+// in one place, in at most half of them, are one block. Gives its length.
 std::optional<std::size_t> block(const Cycle& cycle) {
   const std::size_t k = cycle.roots.size();
   for (std::size_t d = 3; 2 * d <= k; ++d) {
@@ -277,9 +299,10 @@ void shorten(Cycle& cycle, std::size_t length) {
   cycle.lengths.resize(length);
 }
 
-// a b a c may be a cycle of four, or one of two whose ending changes every other time. If a tune comes round with each
-// half, it is two.
-bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& items, const Cycle& cycle, const Aligned& aligned) {
+// a b a c may be a cycle of four, or one of two whose ending changes every other time. If a tune comes round
+// with each half, it is two.
+bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& items, const Cycle& cycle,
+                               const Aligned& aligned) {
   const std::size_t k = cycle.roots.size(), half = k / 2;
   if (k % 2 != 0 || k < 4) return false;
   for (std::size_t p = 0; p + 1 < half; ++p)
@@ -287,7 +310,8 @@ bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& i
   const auto tune = [&](std::size_t first) {  // (milliseconds from the first span, pitch) over half a cycle
     std::vector<std::pair<int, int>> notes;
     const Micros from = take.spans[first].begin, to = take.spans[first + half - 1].end;
-    for (auto it = std::lower_bound(take.melody.begin(), take.melody.end(), from - Micros(60'000), [](const HeardNote& n, Micros t) { return n.at < t; });
+    for (auto it = std::lower_bound(take.melody.begin(), take.melody.end(), from - Micros(60'000),
+                                    [](const HeardNote&n, Micros t) { return n.at < t; });
          it != take.melody.end() && it->at < to - Micros(60'000); ++it)
       notes.emplace_back(static_cast<int>((it->at - from).count() / 1000), it->pitch.value());
     return notes;
@@ -296,7 +320,8 @@ bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& i
   for (std::size_t i = 0; i + k <= items.size(); ++i) {
     bool whole = true;
     for (std::size_t j = 0; j < k && whole; ++j)
-      whole = aligned.spans[i + j].place == static_cast<int>(j) && (aligned.spans[i + j].step == Step::kFits || aligned.spans[i + j].step == Step::kOther);
+      whole = aligned.spans[i + j].place == static_cast<int>(j) &&
+              (aligned.spans[i + j].step == Step::kFits || aligned.spans[i + j].step == Step::kOther);
     if (!whole) continue;
     const auto a = tune(i);
     auto b = tune(i + half);
@@ -305,7 +330,9 @@ bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& i
     ++passes;
     std::size_t hits = 0;
     for (const auto& note : a) {
-      const auto same = std::find_if(b.begin(), b.end(), [&](const auto& n) { return n.second == note.second && std::abs(n.first - note.first) < 200; });
+      const auto same = std::find_if(b.begin(), b.end(), [&](const auto& n) {
+        return n.second == note.second && std::abs(n.first - note.first) < 200;
+      });
       if (same != b.end()) b.erase(same), ++hits;
     }
     alike += 4 * hits >= both;  // half of the notes
@@ -365,7 +392,8 @@ std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats) {
       if (at.step == Step::kOther) place.instead = spans[i], pass.variant = true;
     }
     place.end = spans[i].end;
-    for (std::size_t p = static_cast<std::size_t>(at.place) + 1; p < k; ++p) pass.places[p].begin = pass.places[p].end = spans[i].end;
+    for (std::size_t p = static_cast<std::size_t>(at.place) + 1; p < k; ++p)
+      pass.places[p].begin = pass.places[p].end = spans[i].end;
     pass.end = spans[i].end;
   }
   for (std::size_t j = 0; j < loop.passes.size(); ++j) {
@@ -386,19 +414,26 @@ std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats) {
       if (at.step != Step::kFits || at.place != static_cast<int>(p) || at.transposed != 0) continue;
       lengths.push_back(seconds(spans[i].end - spans[i].begin));
       if (const double b = beats_between(beats, spans[i].begin, spans[i].end); b > 0) counts.push_back(b);
-      const auto known = std::find_if(names.begin(), names.end(), [&](const auto& name) { return name.first.chord == spans[i].chord; });
-      if (known != names.end()) known->second += lengths.back();
-      else names.emplace_back(spans[i], lengths.back());
+      const auto known = std::find_if(names.begin(), names.end(),
+                                      [&](const auto& name) { return name.first.chord == spans[i].chord; });
+      if (known != names.end())
+        known->second += lengths.back();
+      else
+        names.emplace_back(spans[i], lengths.back());
     }
     LoopChord chord;
-    if (const auto name = std::max_element(names.begin(), names.end(), [](const auto& a, const auto& b) { return a.second < b.second; }); name != names.end())
+    if (const auto name = std::max_element(names.begin(), names.end(),
+                                           [](const auto& a, const auto& b) { return a.second < b.second; });
+        name != names.end())
       chord.chord = name->first.chord, chord.root = name->first.root;
     chord.length = Micros(static_cast<std::int64_t>(1e6 * median(lengths)));
     chord.beats = beats.pulse() && !counts.empty() ? std::round(2 * median(counts)) / 2 : 0;
     loop.chords.push_back(chord);
   }
   const double times = static_cast<double>(fits) / static_cast<double>(k);
-  loop.confidence = std::clamp(static_cast<double>(fits) / std::max(1, inside) * (1 - std::exp(-.9 * (times - 1))) * (1 - std::exp(-best_worth / 4)), 0., 1.);
+  loop.confidence = std::clamp(static_cast<double>(fits) / std::max(1, inside) *
+                                   (1 - std::exp(-.9 * (times - 1))) * (1 - std::exp(-best_worth / 4)),
+                               0., 1.);
   return loop;
 }
 
@@ -406,19 +441,22 @@ Beats without_free_playing(const Beats& beats, const Loop& loop) {
   constexpr Micros kSlack{250'000};
   if (loop.confidence < .75 || beats.beats.size() < 8) return beats;
   const auto inside = [&](Micros t) {
-    const auto it = std::upper_bound(loop.passes.begin(), loop.passes.end(), t + kSlack, [](Micros at, const LoopPass& p) { return at < p.begin; });
+    const auto it = std::upper_bound(loop.passes.begin(), loop.passes.end(), t + kSlack,
+                                     [](Micros at, const LoopPass& p) { return at < p.begin; });
     return it != loop.passes.begin() && t < (it - 1)->end - kSlack;
   };
   // How much an interval differs from the one before, within the loop and without.
   const auto change = [&](std::size_t i) {
     return i < 2 || beats.beats[i].begins || beats.beats[i - 1].begins
                ? 0.
-               : std::abs(std::log(seconds(beats.beats[i].at - beats.beats[i - 1].at) / seconds(beats.beats[i - 1].at - beats.beats[i - 2].at)));
+               : std::abs(std::log(seconds(beats.beats[i].at - beats.beats[i - 1].at) /
+                                   seconds(beats.beats[i - 1].at - beats.beats[i - 2].at)));
   };
   std::vector<double> within;
   for (std::size_t i = 0; i < beats.beats.size(); ++i)
     if (inside(beats.beats[i].at)) within.push_back(change(i));
-  if (2 * within.size() < beats.beats.size()) return beats;  // too little of the take is loop to say what is free
+  if (2 * within.size() < beats.beats.size())
+    return beats;  // too little of the take is loop to say what is free
   const double usual = std::max(.015, median(within));
   Beats out = beats;
   out.beats.clear();
@@ -428,7 +466,9 @@ Beats without_free_playing(const Beats& beats, const Loop& loop) {
     std::vector<double> changes;
     const bool in = inside(beats.beats[i].at);
     for (; j < beats.beats.size() && inside(beats.beats[j].at) == in; ++j) changes.push_back(change(j));
-    const bool clocked = std::all_of(beats.beats.begin() + static_cast<std::ptrdiff_t>(i), beats.beats.begin() + static_cast<std::ptrdiff_t>(j), [](const Beat& beat) { return beat.clocked; });
+    const bool clocked = std::all_of(beats.beats.begin() + static_cast<std::ptrdiff_t>(i),
+                                     beats.beats.begin() + static_cast<std::ptrdiff_t>(j),
+                                     [](const Beat& beat) { return beat.clocked; });
     const bool keep = in || clocked || (changes.size() >= 4 && median(changes) < 1.6 * usual);
     for (; i < j; ++i)
       if (keep) {
@@ -451,14 +491,20 @@ std::string describe_difference(const Loop& loop, const LoopPass& pass) {
   std::string out;
   const auto add = [&](const std::string& text) { out += (out.empty() ? "" : ", ") + text; };
   if (pass.transposed != 0)
-    add(std::to_string(std::abs(pass.transposed)) + (std::abs(pass.transposed) == 1 ? " semitone" : " semitones") + (pass.transposed > 0 ? " up" : " down"));
+    add(std::to_string(std::abs(pass.transposed)) +
+        (std::abs(pass.transposed) == 1 ? " semitone" : " semitones") +
+        (pass.transposed > 0 ? " up" : " down"));
   if (pass.cut) add("cut short");
   for (std::size_t p = 0; p < pass.places.size(); ++p) {
     const auto& place = pass.places[p];
     const std::string usual = harmony::symbol(loop.chords[p].chord, loop.chords[p].root);
-    if (place.instead) add(harmony::symbol(place.instead->chord, place.instead->root) + " instead of " + usual);
-    else if (place.begin == place.end && !pass.cut) add("without " + usual);
-    if (place.more > 0) add((place.more == 1 ? "one chord more after " : std::to_string(place.more) + " chords more after ") + usual);
+    if (place.instead)
+      add(harmony::symbol(place.instead->chord, place.instead->root) + " instead of " + usual);
+    else if (place.begin == place.end && !pass.cut)
+      add("without " + usual);
+    if (place.more > 0)
+      add((place.more == 1 ? "one chord more after " : std::to_string(place.more) + " chords more after ") +
+          usual);
   }
   return out;
 }

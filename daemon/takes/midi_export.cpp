@@ -12,8 +12,8 @@ Result<std::vector<std::uint8_t>> standard_midi_file(const Store::Midi& take) {
   midi::Smf file = midi::smf_from_events(events, name);
   const midi::TickClock clock(file.division, file.tempos);
   for (const Line& line : take.detail.marks)
-    file.markers.push_back({clock.nearest_tick(line.at - summary.at), line.at - summary.at, midi::SmfText::Kind::kMarker, 0,
-                            line.data.empty() ? "mark" : line.data});
+    file.markers.push_back({clock.nearest_tick(line.at - summary.at), line.at - summary.at,
+                            midi::SmfText::Kind::kMarker, 0, line.data.empty() ? "mark" : line.data});
   return midi::write_smf(file);
 }
 

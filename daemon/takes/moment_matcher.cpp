@@ -15,12 +15,15 @@ constexpr std::size_t kKeys = 25;
 bool speaks(const Clause& c, bool of_when) {
   const bool when = c.is == Is::kKey || c.is == Is::kDays;
   if (c.is != Is::kAll && c.is != Is::kAny && c.is != Is::kNot) return when == of_when;
-  return std::any_of(c.parts.begin(), c.parts.end(), [&](const Clause& part) { return speaks(part, of_when); });
+  return std::any_of(c.parts.begin(), c.parts.end(),
+                     [&](const Clause& part) { return speaks(part, of_when); });
 }
 
 }  // namespace
 
-bool alike(const ChordKind& a, const ChordKind& b) { return a.root == b.root && harmony::row(a.quality).family == harmony::row(b.quality).family; }
+bool alike(const ChordKind& a, const ChordKind& b) {
+  return a.root == b.root && harmony::row(a.quality).family == harmony::row(b.quality).family;
+}
 
 std::vector<Indexed> indexed(std::string_view digest, const std::vector<ChordKind>& kinds) {
   std::vector<Indexed> out;
@@ -44,7 +47,8 @@ std::optional<ChordKind> chord_kind(PitchClass root, std::string_view quality, P
   return ChordKind{root, bass, parsed->chord.quality};
 }
 
-MomentMatcher::MomentMatcher(const Question& question, const std::vector<ChordKind>& kinds, std::vector<std::pair<std::int64_t, std::int64_t>> days_ms)
+MomentMatcher::MomentMatcher(const Question& question, const std::vector<ChordKind>& kinds,
+                             std::vector<std::pair<std::int64_t, std::int64_t>> days_ms)
     : kinds_(kinds), days_ms_(std::move(days_ms)) {
   for (const Choice& choice : question.choices) {
     std::vector<Compiled> steps;
@@ -53,7 +57,9 @@ MomentMatcher::MomentMatcher(const Question& question, const std::vector<ChordKi
       made.moves = step.moves;
       made.notes = speaks_of_note(step.what);
       std::vector<const Clause*> chord;
-      const auto sort = [&](const Clause& part) { (!speaks(part, true) ? chord : speaks(part, false) ? made.mixed : made.when).push_back(&part); };
+      const auto sort = [&](const Clause& part) {
+        (!speaks(part, true) ? chord : speaks(part, false) ? made.mixed : made.when).push_back(&part);
+      };
       if (step.what.is == Is::kAll) {
         for (const Clause& part : step.what.parts) sort(part);
       } else {
@@ -87,7 +93,9 @@ bool MomentMatcher::set_day(std::int64_t begin_utc_ms) {
     for (Compiled& step : steps) {
       bool any = false;
       for (std::size_t key = 0; key < kKeys; ++key) {
-        step.keys[key] = std::all_of(step.when.begin(), step.when.end(), [&](const Clause* c) { return evaluate(*c, kinds_[0], static_cast<std::uint8_t>(key)) != 0; });
+        step.keys[key] = std::all_of(step.when.begin(), step.when.end(), [&](const Clause* c) {
+          return evaluate(*c, kinds_[0], static_cast<std::uint8_t>(key)) != 0;
+        });
         any = any || step.keys[key];
       }
       if (!step.mixed.empty()) step.known.assign(kinds_.size() * kKeys, kUnknown);
@@ -119,7 +127,8 @@ MomentMatcher::Mask MomentMatcher::evaluate(const Clause& c, const ChordKind& ki
     case Is::kDegree: {
       unsigned out = 0;
       for (int interval = 0; interval < 12; ++interval)
-        if (same_degree(harmony::degree_in(kind.quality, interval), c.degree)) out |= 1u << transpose(kind.root, interval).value();
+        if (same_degree(harmony::degree_in(kind.quality, interval), c.degree))
+          out |= 1u << transpose(kind.root, interval).value();
       return static_cast<Mask>(out);
     }
     case Is::kKey: return whole(key != 0 && (c.keys >> (key - 1) & 1u));
@@ -145,7 +154,10 @@ void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin
   if (!set_day(begin_utc_ms)) return;
   for (auto& steps : choices_) {
     // Whatever matches least is looked for first, and its neighbours only where it is found.
-    const auto rarest = static_cast<std::size_t>(std::min_element(steps.begin(), steps.end(), [](const Compiled& a, const Compiled& b) { return a.kinds < b.kinds; }) - steps.begin());
+    const auto rarest = static_cast<std::size_t>(
+        std::min_element(steps.begin(), steps.end(),
+                         [](const Compiled& a, const Compiled& b) { return a.kinds < b.kinds; }) -
+        steps.begin());
     Compiled& pivot = steps[rarest];
     const std::uint8_t* may = pivot.may.data();
     if (steps.size() == 1) {
@@ -172,7 +184,9 @@ void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin
       return at;
     };
     const auto moves = [&](std::size_t step, std::size_t from, std::size_t to) {
-      return steps[step].moves == 0x0FFF || (steps[step].moves >> ascending(kinds_[take[from].kind].root, kinds_[take[to].kind].root) & 1) != 0;
+      return steps[step].moves == 0x0FFF ||
+             (steps[step].moves >> ascending(kinds_[take[from].kind].root, kinds_[take[to].kind].root) & 1) !=
+                 0;
     };
     const auto any_holds = [&](std::size_t step, std::size_t begin) {
       for (std::size_t at = begin; at == begin || (at < take.size() && take[at].same); ++at)
@@ -207,14 +221,19 @@ void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin
 bool MomentMatcher::may_match(std::size_t kind) const {
   // Of a sequence its rarest step decides.
   return std::any_of(choices_.begin(), choices_.end(), [&](const auto& steps) {
-    return std::min_element(steps.begin(), steps.end(), [](const Compiled& a, const Compiled& b) { return a.kinds < b.kinds; })->may[kind] != 0;
+    return std::min_element(steps.begin(), steps.end(), [](const Compiled& a, const Compiled& b) {
+             return a.kinds < b.kinds;
+           })->may[kind] != 0;
   });
 }
 
-std::vector<std::uint64_t> count_all(std::vector<MomentMatcher>& matchers, std::size_t kinds, const std::function<void(const std::function<void(std::span<const Indexed>, std::int64_t)>&)>& takes) {
+std::vector<std::uint64_t> count_all(
+    std::vector<MomentMatcher>& matchers, std::size_t kinds,
+    const std::function<void(const std::function<void(std::span<const Indexed>, std::int64_t)>&)>& takes) {
   std::vector<std::uint64_t> out(matchers.size(), 0);
   if (matchers.empty()) return out;
-  // Which of them are looking for a kind of chord: most statements are of interest to none, and are passed over once for all.
+  // Which of them are looking for a kind of chord: most statements are of interest to none, and are passed
+  // over once for all.
   std::vector<std::uint16_t> wanted(kinds, 0);
   for (std::size_t kind = 0; kind < kinds; ++kind)
     for (std::size_t i = 0; i < matchers.size(); ++i)
@@ -236,7 +255,9 @@ std::size_t MomentMatcher::count(std::span<const Indexed> take, std::int64_t beg
 
 void MomentMatcher::find(std::span<const Indexed> take, std::int64_t begin_utc_ms, std::vector<Place>& out) {
   const std::size_t begins = out.size();
-  each_match(take, begin_utc_ms, [&](std::size_t first, std::size_t last, std::optional<PitchClass> note) { out.push_back({first, last, note, 1, 1}); });
+  each_match(take, begin_utc_ms, [&](std::size_t first, std::size_t last, std::optional<PitchClass> note) {
+    out.push_back({first, last, note, 1, 1});
+  });
   // How often this note met this harmony, or this harmony came, or such a sequence.
   for (std::size_t p = begins; p < out.size(); ++p) {
     Place& place = out[p];
@@ -253,14 +274,17 @@ void MomentMatcher::find(std::span<const Indexed> take, std::int64_t begin_utc_m
     bool counted = false;  // in this harmony
     for (std::size_t i = 0; i < take.size(); ++i) {
       if (!take[i].same) counted = false;
-      if (counted || !alike(kinds_[take[i].kind], kind) || (place.note && !(take[i].met >> place.note->value() & 1))) continue;
+      if (counted || !alike(kinds_[take[i].kind], kind) ||
+          (place.note && !(take[i].met >> place.note->value() & 1)))
+        continue;
       counted = true;
       ++place.times;
       if (i <= place.first) ++place.time;
     }
     place.time = std::max(place.time, 1u);
   }
-  std::stable_sort(out.begin() + static_cast<std::ptrdiff_t>(begins), out.end(), [](const Place& a, const Place& b) { return a.first < b.first; });
+  std::stable_sort(out.begin() + static_cast<std::ptrdiff_t>(begins), out.end(),
+                   [](const Place& a, const Place& b) { return a.first < b.first; });
 }
 
 }  // namespace undersong::takes

@@ -1,8 +1,9 @@
-// Which statements of a take answer a question: over what is indexed of takes (statement.h), one take at a time.
+// Which statements of a take answer a question: over what is indexed of takes (statement.h), one take at a
+// time.
 //
-// A question about a note answers with one place for each pitch class of the melody over one chord; one about chords, with each
-// chord; a sequence, with its first and last chord. What a condition says of a kind of chord is worked out once for each kind, so a
-// take costs about a nanosecond a chord.
+// A question about a note answers with one place for each pitch class of the melody over one chord; one about
+// chords, with each chord; a sequence, with its first and last chord. What a condition says of a kind of
+// chord is worked out once for each kind, so a take costs about a nanosecond a chord.
 //
 // Threads: one owner. Errors: none. Source: common practice, no source.
 #pragma once
@@ -39,15 +40,17 @@ struct Indexed {
 std::vector<Indexed> indexed(std::string_view digest, const std::vector<ChordKind>& kinds);
 
 struct Place {
-  std::size_t first = 0, last = 0;    // statements
-  std::optional<PitchClass> note;     // none: about chords alone
-  std::uint32_t time = 1, times = 1;  // which of how many in this take: returned to when another harmony was in between
+  std::size_t first = 0, last = 0;  // statements
+  std::optional<PitchClass> note;   // none: about chords alone
+  std::uint32_t time = 1,
+                times = 1;  // which of how many in this take: returned to when another harmony was in between
 };
 
 class MomentMatcher {
  public:
   // `kinds` and `question` outlive it. Kind 0 is none.
-  MomentMatcher(const Question& question, const std::vector<ChordKind>& kinds, std::vector<std::pair<std::int64_t, std::int64_t>> days_ms);
+  MomentMatcher(const Question& question, const std::vector<ChordKind>& kinds,
+                std::vector<std::pair<std::int64_t, std::int64_t>> days_ms);
 
   // Places in a take that began then, in the order of the take.
   void find(std::span<const Indexed> take, std::int64_t begin_utc_ms, std::vector<Place>& out);
@@ -62,13 +65,13 @@ class MomentMatcher {
   struct Compiled {
     std::uint16_t moves = 0;
     bool notes = false;
-    std::vector<Mask> by_kind;               // what is said of the chord and its melody alone
-    std::vector<std::uint8_t> may;           // by kind: it can match at all
-    std::size_t kinds = 0;                   // so many of them
-    std::vector<const Clause*> when;         // of the key and the day alone
-    std::vector<const Clause*> mixed;        // of both at once
-    std::array<bool, 25> keys{};             // in which the conditions of `when` hold on this day
-    std::vector<std::uint16_t> known;        // of `mixed`, by kind and key, on this day
+    std::vector<Mask> by_kind;         // what is said of the chord and its melody alone
+    std::vector<std::uint8_t> may;     // by kind: it can match at all
+    std::size_t kinds = 0;             // so many of them
+    std::vector<const Clause*> when;   // of the key and the day alone
+    std::vector<const Clause*> mixed;  // of both at once
+    std::array<bool, 25> keys{};       // in which the conditions of `when` hold on this day
+    std::vector<std::uint16_t> known;  // of `mixed`, by kind and key, on this day
   };
   // False when nothing of that day can match.
   bool set_day(std::int64_t begin_utc_ms);
@@ -90,7 +93,9 @@ class MomentMatcher {
 };
 
 // How many places each of at most 16 matchers finds in all takes that `takes` gives, in one pass.
-std::vector<std::uint64_t> count_all(std::vector<MomentMatcher>& matchers, std::size_t kinds,
-                                     const std::function<void(const std::function<void(std::span<const Indexed> take, std::int64_t begin_utc_ms)>&)>& takes);
+std::vector<std::uint64_t> count_all(
+    std::vector<MomentMatcher>& matchers, std::size_t kinds,
+    const std::function<
+        void(const std::function<void(std::span<const Indexed> take, std::int64_t begin_utc_ms)>&)>& takes);
 
 }  // namespace undersong::takes

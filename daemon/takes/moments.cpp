@@ -22,7 +22,8 @@ std::int64_t begin_of(Day day) {
 void collect(const Clause& c, std::vector<std::pair<std::int64_t, std::int64_t>>& out) {
   if (c.is == Is::kDays && c.days < out.size()) {
     out[c.days] = {c.first ? begin_of(*c.first) : std::numeric_limits<std::int64_t>::min(),
-                   c.last ? begin_of(std::chrono::sys_days(*c.last) + std::chrono::days(1)) - 1 : std::numeric_limits<std::int64_t>::max()};
+                   c.last ? begin_of(std::chrono::sys_days(*c.last) + std::chrono::days(1)) - 1
+                          : std::numeric_limits<std::int64_t>::max()};
   }
   for (const Clause& part : c.parts) collect(part, out);
 }
@@ -33,7 +34,9 @@ Day day_at(std::int64_t utc_ms) {
   const std::time_t seconds = utc_ms / 1000;
   std::tm local{};
   localtime_r(&seconds, &local);
-  return Day{std::chrono::year(local.tm_year + 1900), std::chrono::month(static_cast<unsigned>(local.tm_mon + 1)), std::chrono::day(static_cast<unsigned>(local.tm_mday))};
+  return Day{std::chrono::year(local.tm_year + 1900),
+             std::chrono::month(static_cast<unsigned>(local.tm_mon + 1)),
+             std::chrono::day(static_cast<unsigned>(local.tm_mday))};
 }
 
 std::vector<std::pair<std::int64_t, std::int64_t>> days_ms(const Question& question) {

@@ -44,10 +44,10 @@ struct NearQuestion {
 };
 
 struct FoundMoments {
-  std::vector<FoundMoment> moments;          // newest first
-  std::optional<MomentSearch::From> next;    // while there are more
-  std::vector<NearQuestion> near;            // when nothing was found: with one condition left out, most first
-  std::uint64_t unheard = 0;                 // takes that are still to be listened to again, and not in the answer
+  std::vector<FoundMoment> moments;        // newest first
+  std::optional<MomentSearch::From> next;  // while there are more
+  std::vector<NearQuestion> near;          // when nothing was found: with one condition left out, most first
+  std::uint64_t unheard = 0;  // takes that are still to be listened to again, and not in the answer
 };
 
 struct TakeMeetings {

@@ -10,14 +10,19 @@ namespace {
 
 constexpr std::uint8_t kSustain = 64;
 
-bool is_drum(const midi::Event& event) { return event.channel() == midi::kDrumChannel; }
-bool strikes(const midi::Event& event) { return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 && !is_drum(event); }
+bool is_drum(const midi::Event& event) {
+  return event.channel() == midi::kDrumChannel;
+}
+bool strikes(const midi::Event& event) {
+  return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 && !is_drum(event);
+}
 
 }  // namespace
 
 PlayedNotes played_notes(const std::vector<midi::Event>& events) {
   PlayedNotes out;
-  std::map<std::tuple<std::uint8_t, std::uint8_t, std::uint8_t>, std::size_t> down;  // port, channel, key: place in notes
+  std::map<std::tuple<std::uint8_t, std::uint8_t, std::uint8_t>, std::size_t>
+      down;  // port, channel, key: place in notes
   bool pedal = false;
   for (const midi::Event& event : events) {
     if (event.size != 3 || is_drum(event)) continue;
@@ -31,13 +36,15 @@ PlayedNotes played_notes(const std::vector<midi::Event>& events) {
       if (!strikes(event)) continue;
       down[key] = out.notes.size();
       out.notes.push_back({event.at, Micros(0), Pitch(event.bytes[1]), Velocity(event.bytes[2])});
-    } else if (kind == midi::kControlChange && event.bytes[1] == kSustain && (event.bytes[2] >= 64) != pedal) {
+    } else if (kind == midi::kControlChange && event.bytes[1] == kSustain &&
+               (event.bytes[2] >= 64) != pedal) {
       pedal = !pedal;
       out.pedal.push_back({event.at, pedal});
     }
   }
   for (const auto& [key, place] : down) out.notes[place].length = events.back().at - out.notes[place].at;
-  std::stable_sort(out.notes.begin(), out.notes.end(), [](const PlayedNote& a, const PlayedNote& b) { return a.at < b.at; });
+  std::stable_sort(out.notes.begin(), out.notes.end(),
+                   [](const PlayedNote& a, const PlayedNote& b) { return a.at < b.at; });
   return out;
 }
 
@@ -49,7 +56,8 @@ Sketch sketch(const std::vector<midi::Event>& events, Micros begin, Micros lengt
   for (const midi::Event& event : events) {
     if (!strikes(event)) continue;
     const std::int64_t place = (event.at - begin).count() * static_cast<std::int64_t>(spans) / whole;
-    auto& span = out.spans[static_cast<std::size_t>(std::clamp<std::int64_t>(place, 0, static_cast<std::int64_t>(spans) - 1))];
+    auto& span = out.spans[static_cast<std::size_t>(
+        std::clamp<std::int64_t>(place, 0, static_cast<std::int64_t>(spans) - 1))];
     const Pitch pitch(event.bytes[1]);
     if (span.notes == 0 || pitch < span.lowest) span.lowest = pitch;
     if (span.notes == 0 || pitch > span.highest) span.highest = pitch;

@@ -23,15 +23,16 @@ struct PedalMove {
 };
 
 struct PlayedNotes {
-  std::vector<PlayedNote> notes;   // by beginning
-  std::vector<PedalMove> pedal;    // the sustain pedal of any channel, changes only
+  std::vector<PlayedNote> notes;  // by beginning
+  std::vector<PedalMove> pedal;   // the sustain pedal of any channel, changes only
 };
 
-// `events` in the order received. The drum channel is no harmony and left out. A key struck again while it is down ends
-// its first note there.
+// `events` in the order received. The drum channel is no harmony and left out. A key struck again while it is
+// down ends its first note there.
 PlayedNotes played_notes(const std::vector<midi::Event>& events);
 
-// A take seen from afar: equal spans of time, each with the lowest and highest key struck in it, and how many.
+// A take seen from afar: equal spans of time, each with the lowest and highest key struck in it, and how
+// many.
 struct Sketch {
   struct Span {
     Pitch lowest, highest;  // meaningless while notes is 0

@@ -1,4 +1,5 @@
-// Over 400 lines: the reader's rules look at one another, and the sentence that says what was understood mirrors them.
+// Over 400 lines: the reader's rules look at one another, and the sentence that says what was understood
+// mirrors them.
 #include "daemon/takes/question.h"
 
 #include <spdlog/fmt/fmt.h>
@@ -15,7 +16,8 @@ namespace {
 using Is = Clause::Is;
 namespace chrono = std::chrono;
 
-constexpr std::string_view kMayStand = "a chord, a kind of chord, a note, a degree, a key or days may stand here";
+constexpr std::string_view kMayStand =
+    "a chord, a kind of chord, a note, a degree, a key or days may stand here";
 
 struct Term {  // one condition, or a sequence
   Clause condition;
@@ -51,17 +53,23 @@ bool only_when(const Clause& c) {
 }
 
 std::string text_of(Day day) {
-  return fmt::format("{:04d}-{:02d}-{:02d}", static_cast<int>(day.year()), static_cast<unsigned>(day.month()), static_cast<unsigned>(day.day()));
+  return fmt::format("{:04d}-{:02d}-{:02d}", static_cast<int>(day.year()), static_cast<unsigned>(day.month()),
+                     static_cast<unsigned>(day.day()));
 }
-Day plus(Day day, int days) { return chrono::sys_days(day) + chrono::days(days); }
-Day last_of_month(chrono::year year, chrono::month month) { return Day(chrono::sys_days(year / month / chrono::last)); }
+Day plus(Day day, int days) {
+  return chrono::sys_days(day) + chrono::days(days);
+}
+Day last_of_month(chrono::year year, chrono::month month) {
+  return Day(chrono::sys_days(year / month / chrono::last));
+}
 
 class Reader {
  public:
   Reader(std::string_view text, Day today) : words_(words_of(text)), today_(today) {}
 
   Result<Question> read() {
-    if (words_.empty()) return invalid_input("The question is empty: ask for a chord under a note, such as Db under G.");
+    if (words_.empty())
+      return invalid_input("The question is empty: ask for a chord under a note, such as Db under G.");
     Question question;
     auto choices = read_choices(0);
     if (choices && !at_end()) unexpected();
@@ -73,7 +81,9 @@ class Reader {
 
  private:
   bool at_end() const { return at_ >= words_.size(); }
-  const Word* look(std::size_t ahead = 0) const { return at_ + ahead < words_.size() ? &words_[at_ + ahead] : nullptr; }
+  const Word* look(std::size_t ahead = 0) const {
+    return at_ + ahead < words_.size() ? &words_[at_ + ahead] : nullptr;
+  }
   bool says(std::initializer_list<std::string_view> any, std::size_t ahead = 0) const {
     const Word* word = look(ahead);
     return word && std::find(any.begin(), any.end(), word->plain) != any.end();
@@ -87,9 +97,12 @@ class Reader {
     if (!wrong_) wrong_ = std::move(sentence);
   }
   void unexpected(std::string_view wanted = kMayStand) {
-    if (const Word* word = look()) return fail(fmt::format("The word \"{}\" at column {} is not understood: {}.", word->text, word->column, wanted));
+    if (const Word* word = look())
+      return fail(fmt::format("The word \"{}\" at column {} is not understood: {}.", word->text, word->column,
+                              wanted));
     const Word& last = words_.back();
-    fail(fmt::format("The question breaks off after \"{}\" at column {}: {}.", last.text, last.column, wanted));
+    fail(fmt::format("The question breaks off after \"{}\" at column {}: {}.", last.text, last.column,
+                     wanted));
   }
 
   // ---- what joins
@@ -102,7 +115,8 @@ class Reader {
       out.push_back(std::move(*choice));
     } while (accept({"or"}));
     // Without sequences it is one condition.
-    if (out.size() > 1 && std::all_of(out.begin(), out.end(), [](const Choice& c) { return c.steps.size() == 1; })) {
+    if (out.size() > 1 &&
+        std::all_of(out.begin(), out.end(), [](const Choice& c) { return c.steps.size() == 1; })) {
       Clause any = leaf(Is::kAny, "");
       for (Choice& choice : out) any.parts.push_back(std::move(choice.steps[0].what));
       Choice one;
@@ -125,7 +139,8 @@ class Reader {
       } else if (choice.steps.empty()) {
         choice.steps = std::move(term->steps);
       } else {
-        fail(fmt::format("A second sequence begins at column {}: join them with \"or\".", words_[term->at].column));
+        fail(fmt::format("A second sequence begins at column {}: join them with \"or\".",
+                         words_[term->at].column));
         return std::nullopt;
       }
     }
@@ -137,8 +152,10 @@ class Reader {
     }
     for (auto& [condition, at] : conditions) {
       if (!only_when(condition)) {
-        fail(fmt::format("The word \"{}\" at column {} stands beside a sequence, where only a key or days may stand: chords and notes belong to a step, as in Cm7 under G then F7.",
-                         words_[at].text, words_[at].column));
+        fail(
+            fmt::format("The word \"{}\" at column {} stands beside a sequence, where only a key or days may "
+                        "stand: chords and notes belong to a step, as in Cm7 under G then F7.",
+                        words_[at].text, words_[at].column));
         return std::nullopt;
       }
       append(choice.always, std::move(condition));
@@ -151,7 +168,8 @@ class Reader {
     if (!first) return std::nullopt;
     Term out = std::move(*first);
     const auto as_steps = [](Term term) {
-      if (term.steps.empty()) term.steps.push_back({all({}), 0x0FFF, ""}), append(term.steps[0].what, std::move(term.condition));
+      if (term.steps.empty())
+        term.steps.push_back({all({}), 0x0FFF, ""}), append(term.steps[0].what, std::move(term.condition));
       return std::move(term.steps);
     };
     bool bare = out.bare_chord;
@@ -166,7 +184,8 @@ class Reader {
         if (!read_move(moves, move_words)) return std::nullopt;
       }
       Term next;
-      if (move_words.empty() || !(at_end() || says({"then", "and", "or", ")", "in", "since", "last", "this"}))) {
+      if (move_words.empty() ||
+          !(at_end() || says({"then", "and", "or", ")", "in", "since", "last", "this"}))) {
         auto read = read_unary(depth);
         if (!read) return std::nullopt;
         next = std::move(*read);
@@ -223,7 +242,8 @@ class Reader {
 
   std::optional<Term> read_unary(std::size_t depth) {
     if (depth > kDeepest) {
-      fail(fmt::format("The brackets are more than {} deep at column {}.", kDeepest, look() ? look()->column : 0));
+      fail(fmt::format("The brackets are more than {} deep at column {}.", kDeepest,
+                       look() ? look()->column : 0));
       return std::nullopt;
     }
     const std::size_t begins = at_;
@@ -231,7 +251,9 @@ class Reader {
       auto term = read_unary(depth + 1);
       if (!term) return std::nullopt;
       if (!term->steps.empty()) {
-        fail(fmt::format("At column {} \"{}\" stands before a sequence: it may stand before one of its steps.", words_[begins].column, words_[begins].text));
+        fail(
+            fmt::format("At column {} \"{}\" stands before a sequence: it may stand before one of its steps.",
+                        words_[begins].column, words_[begins].text));
         return std::nullopt;
       }
       Term out;
@@ -263,7 +285,8 @@ class Reader {
         out.steps = std::move(choices->front().steps);
         for (Step& step : out.steps) append(step.what, choices->front().always);
       } else {
-        fail(fmt::format("The brackets at column {} hold a choice of sequences: write it without them.", words_[begins].column));
+        fail(fmt::format("The brackets at column {} hold a choice of sequences: write it without them.",
+                         words_[begins].column));
         return std::nullopt;
       }
       return out;
@@ -342,7 +365,8 @@ class Reader {
       return out;
     }
     // By itself b9 is a degree and B9 a chord.
-    if (note && note->is == Is::kDegree && (!chord || after_note > after_chord || words_[begins].text[0] != 'B')) {
+    if (note && note->is == Is::kDegree &&
+        (!chord || after_note > after_chord || words_[begins].text[0] != 'B')) {
       at_ = after_note;
       out.condition = std::move(*note);
       return out;
@@ -415,7 +439,8 @@ class Reader {
       ++at_;
       auto more = read_note();
       // "or Ab under G" is another question.
-      if (!more || says({"under", "over", "on", "then"}) || (look() && (family_word(*look()) || quality_word(look()->text)))) {
+      if (!more || says({"under", "over", "on", "then"}) ||
+          (look() && (family_word(*look()) || quality_word(look()->text)))) {
         at_ = before;
         break;
       }
@@ -430,7 +455,8 @@ class Reader {
   bool kind_stands(std::size_t ahead) const {
     const Word* word = look(ahead);
     if (!word) return false;
-    return family_word(*word) || says({"half", "altered", "chord", "chords"}, ahead) || (quality_word(word->text) && !number_word(*word));
+    return family_word(*word) || says({"half", "altered", "chord", "chords"}, ahead) ||
+           (quality_word(word->text) && !number_word(*word));
   }
 
   std::optional<Clause> read_chord() {
@@ -439,11 +465,16 @@ class Reader {
     Clause out;
     bool exactly = false, any = false;
     for (;;) {
-      if (accept({"exactly", "just", "only"})) exactly = true;
-      else if (accept({"any", "every", "some", "all"})) any = true;
-      else if (accept({"an", "the"})) continue;
-      else if (look() && look()->text == "a" && kind_stands(1)) ++at_;
-      else break;
+      if (accept({"exactly", "just", "only"}))
+        exactly = true;
+      else if (accept({"any", "every", "some", "all"}))
+        any = true;
+      else if (accept({"an", "the"}))
+        continue;
+      else if (look() && look()->text == "a" && kind_stands(1))
+        ++at_;
+      else
+        break;
     }
     const auto give_up = [&]() -> std::optional<Clause> {
       at_ = begins;
@@ -472,12 +503,15 @@ class Reader {
       out.parts.push_back(of_note(Is::kRoot, root));
       if (symbol->quality) {
         Clause written = leaf(Is::kKind, (exactly ? "exactly " : "") + symbol->quality_words);
-        if (exactly) written.rows.set(static_cast<std::size_t>(symbol->quality->row()));
-        else written.rows = rows_containing(*symbol->quality);
+        if (exactly)
+          written.rows.set(static_cast<std::size_t>(symbol->quality->row()));
+        else
+          written.rows = rows_containing(*symbol->quality);
         out.parts.push_back(std::move(written));
       } else if (bare && !says({"in"})) {
         const Word* next = look();
-        if (next && (family_word(*next) || says({"half", "altered"}) || (two_words && quality_word(next->text)))) {
+        if (next &&
+            (family_word(*next) || says({"half", "altered"}) || (two_words && quality_word(next->text)))) {
           if (auto named = read_kind(exactly)) out.parts.push_back(std::move(*named));
         }
       }
@@ -518,7 +552,8 @@ class Reader {
       std::optional<int> size;
       std::string words(word_for(*family));
       if (look() && (size = size_word(*look()))) {
-        static constexpr std::pair<int, std::string_view> kSizes[] = {{3, "triad"}, {6, "sixth"}, {7, "seventh"}, {9, "ninth"}, {11, "eleventh"}, {13, "thirteenth"}};
+        static constexpr std::pair<int, std::string_view> kSizes[] = {
+            {3, "triad"}, {6, "sixth"}, {7, "seventh"}, {9, "ninth"}, {11, "eleventh"}, {13, "thirteenth"}};
         for (const auto& [n, name] : kSizes)
           if (n == *size) words += " " + std::string(name);
         ++at_;
@@ -534,8 +569,10 @@ class Reader {
     if (!quality) return std::nullopt;
     ++at_;
     Clause kind = leaf(Is::kKind, (exactly ? "exactly " : "") + std::string(harmony::row(*quality).letters));
-    if (exactly) kind.rows.set(static_cast<std::size_t>(quality->row()));
-    else kind.rows = rows_containing(*quality);
+    if (exactly)
+      kind.rows.set(static_cast<std::size_t>(quality->row()));
+    else
+      kind.rows = rows_containing(*quality);
     return kind;
   }
 
@@ -567,8 +604,10 @@ class Reader {
       ++at_;
     }
     if (!name) return give_up();
-    if (!minor && says({"major", "maj"})) minor = false, ++at_;
-    else if (!minor && says({"minor", "min"})) minor = true, ++at_;
+    if (!minor && says({"major", "maj"}))
+      minor = false, ++at_;
+    else if (!minor && says({"minor", "min"}))
+      minor = true, ++at_;
     Clause out = leaf(Is::kKey, harmony::text(*name) + (!minor ? "" : *minor ? " minor" : " major"));
     const int tonic = name->pitch_class().value();
     if (!minor || !*minor) out.keys |= 1u << tonic;
@@ -589,13 +628,16 @@ class Reader {
       const std::string how = words_[begins].plain;
       auto one = read_span();
       if (!one) {
-        if (how != "from" || !at_end()) unexpected("a day must stand here, such as 2026-11-05, yesterday or March");
+        if (how != "from" || !at_end())
+          unexpected("a day must stand here, such as 2026-11-05, yesterday or March");
         return std::nullopt;
       }
       span = *one;
-      if (how == "before") span = Span{std::nullopt, one->first ? std::optional(plus(*one->first, -1)) : std::nullopt};
+      if (how == "before")
+        span = Span{std::nullopt, one->first ? std::optional(plus(*one->first, -1)) : std::nullopt};
       if (how == "until") span->first.reset();
-      if (how == "after") span = Span{one->last ? std::optional(plus(*one->last, 1)) : std::nullopt, std::nullopt};
+      if (how == "after")
+        span = Span{one->last ? std::optional(plus(*one->last, 1)) : std::nullopt, std::nullopt};
       if (how == "since") span->last.reset();
       if (how == "from" || how == "between") {
         if (accept({"to", "until", "till", "and"})) {
@@ -631,13 +673,18 @@ class Reader {
       return std::nullopt;
     }
     if (span->first && span->last && *span->first > *span->last) {
-      fail(fmt::format("The days at column {} end before they begin: {} to {}.", words_[begins].column, text_of(*span->first), text_of(*span->last)));
+      fail(fmt::format("The days at column {} end before they begin: {} to {}.", words_[begins].column,
+                       text_of(*span->first), text_of(*span->last)));
       return std::nullopt;
     }
     std::string words;
-    if (span->first && span->last) words = *span->first == *span->last ? "on " + text_of(*span->first) : "from " + text_of(*span->first) + " to " + text_of(*span->last);
-    else if (span->first) words = "since " + text_of(*span->first);
-    else words = span->last ? "until " + text_of(*span->last) : "on any day";
+    if (span->first && span->last)
+      words = *span->first == *span->last ? "on " + text_of(*span->first)
+                                          : "from " + text_of(*span->first) + " to " + text_of(*span->last);
+    else if (span->first)
+      words = "since " + text_of(*span->first);
+    else
+      words = span->last ? "until " + text_of(*span->last) : "on any day";
     Clause out = leaf(Is::kDays, words);
     out.first = span->first;
     out.last = span->last;
@@ -649,9 +696,12 @@ class Reader {
     using namespace std::chrono;
     return {Day(chrono::year(year) / January / 1), Day(chrono::year(year) / December / 31)};
   }
-  static Span month_span(chrono::year year, chrono::month month) { return {Day(year / month / 1), last_of_month(year, month)}; }
+  static Span month_span(chrono::year year, chrono::month month) {
+    return {Day(year / month / 1), last_of_month(year, month)};
+  }
   Span week_span(int back) const {
-    const auto monday = chrono::sys_days(today_) - (chrono::weekday(chrono::sys_days(today_)) - chrono::Monday) - chrono::days(7 * back);
+    const auto monday = chrono::sys_days(today_) -
+                        (chrono::weekday(chrono::sys_days(today_)) - chrono::Monday) - chrono::days(7 * back);
     return {Day(monday), Day(monday + chrono::days(6))};
   }
   std::optional<int> year_word(std::size_t ahead) const {
@@ -671,13 +721,17 @@ class Reader {
     if (says({"yesterday"})) return take({plus(today_, -1), plus(today_, -1)});
     if (const auto day = date_word(*word)) return take({*day, *day});
     if (word->text.size() == 7 && word->text[4] == '-') {  // 2026-11
-      const auto year = number_word({word->text.substr(0, 4), "", 1}), month = number_word({word->text.substr(5), "", 1});
-      if (year && month && *year >= 1900 && *month >= 1 && *month <= 12) return take(month_span(chrono::year(*year), chrono::month(static_cast<unsigned>(*month))));
+      const auto year = number_word({word->text.substr(0, 4), "", 1}),
+                 month = number_word({word->text.substr(5), "", 1});
+      if (year && month && *year >= 1900 && *month >= 1 && *month <= 12)
+        return take(month_span(chrono::year(*year), chrono::month(static_cast<unsigned>(*month))));
     }
     if (const auto year = year_word(0)) return take(year_span(*year));
     if (const auto month = month_word(*word)) {
-      if (const auto year = year_word(1)) return take(month_span(chrono::year(*year), chrono::month(*month)), 2);
-      const auto year = chrono::month(*month) <= today_.month() ? today_.year() : today_.year() - chrono::years(1);
+      if (const auto year = year_word(1))
+        return take(month_span(chrono::year(*year), chrono::month(*month)), 2);
+      const auto year =
+          chrono::month(*month) <= today_.month() ? today_.year() : today_.year() - chrono::years(1);
       return take(month_span(year, chrono::month(*month)));
     }
     if (const auto weekday = weekday_word(*word)) {  // the newest of its kind
@@ -694,7 +748,8 @@ class Reader {
       }
       if (says({"year"}, 1)) return take(year_span(static_cast<int>(today_.year()) - (last ? 1 : 0)), 2);
       const auto count = last && look(1) ? number_word(*look(1)) : std::nullopt;
-      if (count && *count >= 1 && *count <= 10'000 && says({"day", "days", "week", "weeks", "month", "months"}, 2)) {
+      if (count && *count >= 1 && *count <= 10'000 &&
+          says({"day", "days", "week", "weeks", "month", "months"}, 2)) {
         const int length = says({"day", "days"}, 2) ? 1 : says({"week", "weeks"}, 2) ? 7 : 30;
         return take({plus(today_, 1 - *count * length), today_}, 3);
       }
@@ -727,7 +782,9 @@ std::optional<std::string> choice_of(const Clause& any, std::initializer_list<Is
 
 std::string chord_words(const std::vector<const Clause*>& parts) {
   std::string kind, root, bass, above, rest;
-  const auto add = [](std::string& to, const std::string& more, std::string_view between) { to += (to.empty() ? "" : std::string(between)) + more; };
+  const auto add = [](std::string& to, const std::string& more, std::string_view between) {
+    to += (to.empty() ? "" : std::string(between)) + more;
+  };
   for (const Clause* part : parts) {
     if (part->is == Is::kAny) {
       if (const auto names = choice_of(*part, {Is::kNote, Is::kDegree})) {
@@ -788,7 +845,8 @@ bool speaks_of_note(const Clause& c) {
 }
 
 Result<Question> read_question(std::string_view text, Day today) {
-  if (text.size() > kLongestQuestion) return invalid_input(fmt::format("The question is longer than {} letters.", kLongestQuestion));
+  if (text.size() > kLongestQuestion)
+    return invalid_input(fmt::format("The question is longer than {} letters.", kLongestQuestion));
   return Reader(text, today).read();
 }
 

@@ -9,20 +9,24 @@
 //   choice      what must all be true, with "and" or nothing between: steps, a key, days
 //   steps       chord then chord then chord ...; a bare row of symbols is one too: Cm7 F7 Bbmaj7
 //   move        after "then": up or down an interval from the root before: then up a fourth any dominant
-//   step        chord | chord "under" note or degree | note or degree "over" chord | "note" note | degree | "not" step | ( question )
-//   chord       a symbol (Db, Cm7, F#m7b5, Bb/D, B flat major seventh), or a family (minor, dominant seventh, suspended ...) "on" a
+//   step        chord | chord "under" note or degree | note or degree "over" chord | "note" note | degree |
+//   "not" step | ( question ) chord       a symbol (Db, Cm7, F#m7b5, Bb/D, B flat major seventh), or a family
+//   (minor, dominant seventh, suspended ...) "on" a
 //               root; "any chord on Bb"; "exactly" before it leaves out what only contains it
 //   degree      #11, b9, flat nine, the third, the root
 //   key         in F, in F minor, in the key of Bb
-//   days        today, yesterday, last week, this month, last 10 days, on Monday, in March, in 2026, 2026-11-01 to 2026-11-20,
+//   days        today, yesterday, last week, this month, last 10 days, on Monday, in March, in 2026,
+//   2026-11-01 to 2026-11-20,
 //               since 2026-11-01, before 2026-11-01
 //
-// A bare letter is any chord on that root. A symbol finds what contains it: Cm7 finds Cm9 and Cm7/G too. A lower-case "a" before
-// a kind of chord is the article. Of notes named "b" with a number, b9 is a degree and B9 a chord, unless only one can stand there.
-// A sequence follows roots and families: another colour of the same chord in between does not break it.
+// A bare letter is any chord on that root. A symbol finds what contains it: Cm7 finds Cm9 and Cm7/G too. A
+// lower-case "a" before a kind of chord is the article. Of notes named "b" with a number, b9 is a degree and
+// B9 a chord, unless only one can stand there. A sequence follows roots and families: another colour of the
+// same chord in between does not break it.
 //
-// Bounds: kLongestQuestion bytes, kMostSteps steps, kDeepest brackets. Threads: pure. Errors: one sentence that quotes the word and
-// says its column, from 1. Source: the field's own words; common practice, no source.
+// Bounds: kLongestQuestion bytes, kMostSteps steps, kDeepest brackets. Threads: pure. Errors: one sentence
+// that quotes the word and says its column, from 1. Source: the field's own words; common practice, no
+// source.
 #pragma once
 
 #include <bitset>
@@ -53,30 +57,30 @@ inline constexpr std::size_t kMostDays = 16;  // spans of days in one question
 struct Clause {
   enum class Is : std::uint8_t { kAll, kAny, kNot, kRoot, kKind, kBass, kNote, kDegree, kKey, kDays };
   Is is = Is::kAll;
-  std::vector<Clause> parts;      // of kAll (true when there are none), kAny and kNot (one)
-  std::string words;                 // how a part is called in a sentence: "Db", "m7", "#11", "F minor", "from ... to ..."
-  PitchClass pc;                     // root, bass, note
-  std::bitset<128> rows;             // kKind: rows of the vocabulary
+  std::vector<Clause> parts;  // of kAll (true when there are none), kAny and kNot (one)
+  std::string words;  // how a part is called in a sentence: "Db", "m7", "#11", "F minor", "from ... to ..."
+  PitchClass pc;      // root, bass, note
+  std::bitset<128> rows;  // kKind: rows of the vocabulary
   harmony::Degree degree;
-  std::uint32_t keys = 0;            // kKey: bit tonic for major, 12 + tonic for minor
-  std::optional<Day> first, last;    // kDays: both included; open where empty
-  std::size_t days = 0;              // kDays: its number in the question
+  std::uint32_t keys = 0;          // kKey: bit tonic for major, 12 + tonic for minor
+  std::optional<Day> first, last;  // kDays: both included; open where empty
+  std::size_t days = 0;            // kDays: its number in the question
 };
 
 struct Step {
-  Clause what;                  // kAll
-  std::uint16_t moves = 0x0FFF;    // semitones up from the root before, as bits; all: any
-  std::string move_words;          // "up a fourth"
+  Clause what;                   // kAll
+  std::uint16_t moves = 0x0FFF;  // semitones up from the root before, as bits; all: any
+  std::string move_words;        // "up a fourth"
 };
 
 struct Choice {
-  std::vector<Step> steps;         // one: a chord, or a note over one; more: a sequence
-  Clause always;                // kAll: keys and days that hold throughout a sequence
+  std::vector<Step> steps;  // one: a chord, or a note over one; more: a sequence
+  Clause always;            // kAll: keys and days that hold throughout a sequence
 };
 
 struct Question {
   std::vector<Choice> choices;
-  std::size_t days = 0;            // spans of days in it
+  std::size_t days = 0;  // spans of days in it
 };
 
 Result<Question> read_question(std::string_view text, Day today);

@@ -10,7 +10,9 @@ namespace {
 
 using harmony::Family;
 
-char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
+char lower(char c) {
+  return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+}
 std::string lowered(std::string_view text) {
   std::string out(text);
   std::transform(out.begin(), out.end(), out.begin(), lower);
@@ -29,7 +31,9 @@ std::optional<std::pair<harmony::NoteName, std::size_t>> root_of(std::string_vie
   if (name[0] < 'A' || name[0] > 'G') return std::nullopt;
   std::size_t used = 1;
   const std::string plain = lowered(text);
-  const auto says = [&](std::string_view word) { return std::string_view(plain).substr(used).starts_with(word); };
+  const auto says = [&](std::string_view word) {
+    return std::string_view(plain).substr(used).starts_with(word);
+  };
   if (says("-flat") || says("-sharp")) ++used;
   if (says("flat")) {
     name += 'b';
@@ -57,12 +61,54 @@ struct Spelled {
 };
 // Other ways to write what has a row.
 constexpr Spelled kOther[] = {
-    {"M", ""},          {"maj", ""},        {"Maj", ""},       {"MAJ", ""},        {"ma", ""},         {"major", ""},     {"min", "m"},       {"mi", "m"},
-    {"minor", "m"},     {"M7", "maj7"},     {"ma7", "maj7"},   {"j7", "maj7"},     {"M9", "maj9"},     {"ma9", "maj9"},   {"M13", "maj13"},   {"mM7", "m(maj7)"},
-    {"mmaj7", "m(maj7)"}, {"minmaj7", "m(maj7)"}, {"m7-5", "m7b5"}, {"ø", "m7b5"},  {"h7", "m7b5"},     {"o", "dim"},      {"o7", "dim7"},     {"°", "dim"},
-    {"+7", "aug7"},     {"7#5", "aug7"},    {"7+", "aug7"},    {"sus", "sus4"},    {"7sus", "7sus4"},  {"9sus", "9sus4"}, {"13sus", "13sus4"}, {"alt", "7alt"},
-    {"69", "6/9"},      {"m69", "m6/9"},    {"add2", "add9"},  {"madd9", "m(add9)"}, {"madd11", "m(add11)"}, {"dim5", "dim"}, {"aug5", "aug"}, {"6add9", "6/9"},
-    {"maj7(#11)", "maj7#11"}, {"7(b9)", "7b9"}, {"7(#9)", "7#9"}, {"7(#11)", "7#11"}, {"7(b13)", "7b13"}, {"dom7", "7"}, {"dom9", "9"}, {"+maj7", "maj7#5"},
+    {"M", ""},
+    {"maj", ""},
+    {"Maj", ""},
+    {"MAJ", ""},
+    {"ma", ""},
+    {"major", ""},
+    {"min", "m"},
+    {"mi", "m"},
+    {"minor", "m"},
+    {"M7", "maj7"},
+    {"ma7", "maj7"},
+    {"j7", "maj7"},
+    {"M9", "maj9"},
+    {"ma9", "maj9"},
+    {"M13", "maj13"},
+    {"mM7", "m(maj7)"},
+    {"mmaj7", "m(maj7)"},
+    {"minmaj7", "m(maj7)"},
+    {"m7-5", "m7b5"},
+    {"ø", "m7b5"},
+    {"h7", "m7b5"},
+    {"o", "dim"},
+    {"o7", "dim7"},
+    {"°", "dim"},
+    {"+7", "aug7"},
+    {"7#5", "aug7"},
+    {"7+", "aug7"},
+    {"sus", "sus4"},
+    {"7sus", "7sus4"},
+    {"9sus", "9sus4"},
+    {"13sus", "13sus4"},
+    {"alt", "7alt"},
+    {"69", "6/9"},
+    {"m69", "m6/9"},
+    {"add2", "add9"},
+    {"madd9", "m(add9)"},
+    {"madd11", "m(add11)"},
+    {"dim5", "dim"},
+    {"aug5", "aug"},
+    {"6add9", "6/9"},
+    {"maj7(#11)", "maj7#11"},
+    {"7(b9)", "7b9"},
+    {"7(#9)", "7#9"},
+    {"7(#11)", "7#11"},
+    {"7(b13)", "7b13"},
+    {"dom7", "7"},
+    {"dom9", "9"},
+    {"+maj7", "maj7#5"},
 };
 
 template <std::size_t N, class T>
@@ -106,7 +152,8 @@ std::vector<Word> words_of(std::string_view text) {
       close();
       out.push_back({"then", "", column});
       if (arrow) taken = 2;
-    } else if (piece == " " || piece == "\t" || piece == "\n" || piece == "\r" || piece == "," || piece == ";" || piece == "?" || piece == "\"") {
+    } else if (piece == " " || piece == "\t" || piece == "\n" || piece == "\r" || piece == "," ||
+               piece == ";" || piece == "?" || piece == "\"") {
       close();
     } else if (piece == "(" && !within) {
       out.push_back({"(", "", column});
@@ -121,9 +168,12 @@ std::vector<Word> words_of(std::string_view text) {
     i += taken;
     column += arrow ? 2 : 1;
   }
-  std::erase_if(out, [](const Word& word) { return word.text == "-" || word.text == "|"; });  // between chords
+  std::erase_if(out,
+                [](const Word& word) { return word.text == "-" || word.text == "|"; });  // between chords
   for (Word& word : out) {
-    while (word.text.size() > 1 && (word.text.back() == '.' || word.text.back() == '!' || word.text.back() == ':')) word.text.pop_back();
+    while (word.text.size() > 1 &&
+           (word.text.back() == '.' || word.text.back() == '!' || word.text.back() == ':'))
+      word.text.pop_back();
     word.plain = lowered(word.text);
   }
   return out;
@@ -141,7 +191,8 @@ std::optional<harmony::Quality> quality_word(std::string_view text) {
     for (const Spelled& other : kOther)
       if (other.written == written) return row_of(other.row);
     // min7 and mi7 as m7, ma9 and M9 as maj9 ...
-    for (const auto& [from, to] : {std::pair("min", "m"), std::pair("mi", "m"), std::pair("major", "maj"), std::pair("ma", "maj"), std::pair("M", "maj"), std::pair("-", "m")})
+    for (const auto& [from, to] : {std::pair("min", "m"), std::pair("mi", "m"), std::pair("major", "maj"),
+                                   std::pair("ma", "maj"), std::pair("M", "maj"), std::pair("-", "m")})
       if (written.starts_with(from))
         if (const auto row = row_of(to + written.substr(std::string_view(from).size()))) return row;
   }
@@ -152,7 +203,8 @@ std::optional<SymbolWord> symbol_word(const Word& word) {
   if (word.text.find(':') != std::string::npos) {
     const auto parsed = harmony::parse_harte(word.text);
     if (!parsed) return std::nullopt;
-    SymbolWord out{parsed->root, parsed->chord.quality, std::nullopt, std::string(harmony::row(parsed->chord.quality).letters)};
+    SymbolWord out{parsed->root, parsed->chord.quality, std::nullopt,
+                   std::string(harmony::row(parsed->chord.quality).letters)};
     if (parsed->chord.bass != parsed->chord.root) out.bass = harmony::bass_name(parsed->chord, parsed->root);
     if (out.quality_words.empty()) out.quality_words = "major triad";
     return out;
@@ -181,12 +233,24 @@ std::optional<SymbolWord> symbol_word(const Word& word) {
 
 std::optional<Family> family_word(const Word& word) {
   static constexpr std::pair<std::string_view, Family> kWords[] = {
-      {"major", Family::kMajor},           {"maj", Family::kMajor},          {"minor", Family::kMinor},
-      {"min", Family::kMinor},             {"dominant", Family::kDominant},  {"dominants", Family::kDominant},
-      {"dom", Family::kDominant},          {"suspended", Family::kSuspended}, {"sus", Family::kSuspended},
-      {"diminished", Family::kDiminished}, {"dim", Family::kDiminished},     {"half-diminished", Family::kHalfDiminished},
-      {"halfdiminished", Family::kHalfDiminished}, {"half_diminished", Family::kHalfDiminished}, {"halfdim", Family::kHalfDiminished},
-      {"augmented", Family::kAugmented},   {"aug", Family::kAugmented},      {"power", Family::kPower}};
+      {"major", Family::kMajor},
+      {"maj", Family::kMajor},
+      {"minor", Family::kMinor},
+      {"min", Family::kMinor},
+      {"dominant", Family::kDominant},
+      {"dominants", Family::kDominant},
+      {"dom", Family::kDominant},
+      {"suspended", Family::kSuspended},
+      {"sus", Family::kSuspended},
+      {"diminished", Family::kDiminished},
+      {"dim", Family::kDiminished},
+      {"half-diminished", Family::kHalfDiminished},
+      {"halfdiminished", Family::kHalfDiminished},
+      {"half_diminished", Family::kHalfDiminished},
+      {"halfdim", Family::kHalfDiminished},
+      {"augmented", Family::kAugmented},
+      {"aug", Family::kAugmented},
+      {"power", Family::kPower}};
   return looked_up(kWords, word.plain);
 }
 
@@ -206,15 +270,19 @@ std::string_view word_for(Family family) {
 
 std::optional<int> size_word(const Word& word) {
   static constexpr std::pair<std::string_view, int> kWords[] = {
-      {"triad", 3}, {"triads", 3}, {"sixth", 6}, {"6th", 6}, {"6", 6}, {"seventh", 7}, {"sevenths", 7}, {"7th", 7}, {"7", 7}, {"ninth", 9},
-      {"ninths", 9}, {"9th", 9}, {"9", 9}, {"eleventh", 11}, {"11th", 11}, {"11", 11}, {"thirteenth", 13}, {"13th", 13}, {"13", 13}};
+      {"triad", 3},   {"triads", 3},      {"sixth", 6}, {"6th", 6},       {"6", 6},
+      {"seventh", 7}, {"sevenths", 7},    {"7th", 7},   {"7", 7},         {"ninth", 9},
+      {"ninths", 9},  {"9th", 9},         {"9", 9},     {"eleventh", 11}, {"11th", 11},
+      {"11", 11},     {"thirteenth", 13}, {"13th", 13}, {"13", 13}};
   return looked_up(kWords, word.plain);
 }
 
 std::optional<harmony::Degree> degree_word(const Word& word) {
   static constexpr std::pair<std::string_view, int> kWords[] = {
-      {"root", 1}, {"second", 2}, {"third", 3}, {"fourth", 4}, {"fifth", 5}, {"sixth", 6}, {"seventh", 7}, {"ninth", 9}, {"eleventh", 11}, {"thirteenth", 13},
-      {"one", 1}, {"two", 2}, {"three", 3}, {"four", 4}, {"five", 5}, {"six", 6}, {"seven", 7}, {"nine", 9}, {"eleven", 11}, {"thirteen", 13}};
+      {"root", 1},  {"second", 2},  {"third", 3}, {"fourth", 4},    {"fifth", 5},
+      {"sixth", 6}, {"seventh", 7}, {"ninth", 9}, {"eleventh", 11}, {"thirteenth", 13},
+      {"one", 1},   {"two", 2},     {"three", 3}, {"four", 4},      {"five", 5},
+      {"six", 6},   {"seven", 7},   {"nine", 9},  {"eleven", 11},   {"thirteen", 13}};
   std::string_view text = word.plain;
   int alter = 0;
   const auto drop = [&](std::string_view sign, int by) {
@@ -232,28 +300,36 @@ std::optional<harmony::Degree> degree_word(const Word& word) {
   } else {
     const auto [end, wrong] = std::from_chars(text.data(), text.data() + text.size(), number);
     const std::string_view rest(end, static_cast<std::size_t>(text.data() + text.size() - end));
-    if (wrong != std::errc() || !(rest.empty() || rest == "th" || rest == "rd" || rest == "nd" || rest == "st")) return std::nullopt;
+    if (wrong != std::errc() ||
+        !(rest.empty() || rest == "th" || rest == "rd" || rest == "nd" || rest == "st"))
+      return std::nullopt;
   }
-  if (number < 1 || number > 13 || number == 8 || number == 10 || number == 12 || alter < -2 || alter > 2) return std::nullopt;
+  if (number < 1 || number > 13 || number == 8 || number == 10 || number == 12 || alter < -2 || alter > 2)
+    return std::nullopt;
   return harmony::Degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)};
 }
 
 std::optional<std::uint16_t> interval_word(const Word& word) {
   static constexpr std::pair<std::string_view, std::uint16_t> kWords[] = {
-      {"semitone", 1 << 1}, {"second", 1 << 1 | 1 << 2}, {"tone", 1 << 2}, {"third", 1 << 3 | 1 << 4}, {"fourth", 1 << 5}, {"tritone", 1 << 6},
-      {"fifth", 1 << 7}, {"sixth", 1 << 8 | 1 << 9}, {"seventh", 1 << 10 | 1 << 11}};
+      {"semitone", 1 << 1},       {"second", 1 << 1 | 1 << 2}, {"tone", 1 << 2},
+      {"third", 1 << 3 | 1 << 4}, {"fourth", 1 << 5},          {"tritone", 1 << 6},
+      {"fifth", 1 << 7},          {"sixth", 1 << 8 | 1 << 9},  {"seventh", 1 << 10 | 1 << 11}};
   return looked_up(kWords, word.plain);
 }
 
 std::optional<unsigned> month_word(const Word& word) {
-  static constexpr std::string_view kMonths[] = {"january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december"};
+  static constexpr std::string_view kMonths[] = {"january",   "february", "march",    "april",
+                                                 "may",       "june",     "july",     "august",
+                                                 "september", "october",  "november", "december"};
   for (unsigned i = 0; i < 12; ++i)
-    if (word.plain == kMonths[i] || word.plain == kMonths[i].substr(0, 3) || (i == 8 && word.plain == "sept")) return i + 1;
+    if (word.plain == kMonths[i] || word.plain == kMonths[i].substr(0, 3) || (i == 8 && word.plain == "sept"))
+      return i + 1;
   return std::nullopt;
 }
 
 std::optional<unsigned> weekday_word(const Word& word) {
-  static constexpr std::string_view kDays[] = {"sunday", "monday", "tuesday", "wednesday", "thursday", "friday", "saturday"};
+  static constexpr std::string_view kDays[] = {"sunday",   "monday", "tuesday", "wednesday",
+                                               "thursday", "friday", "saturday"};
   for (unsigned i = 0; i < 7; ++i)
     if (word.plain == kDays[i]) return i;
   return std::nullopt;
@@ -269,10 +345,13 @@ std::optional<int> number_word(const Word& word) {
 std::optional<Day> date_word(const Word& word) {
   const std::string& text = word.text;
   if (text.size() != 10 || text[4] != '-' || text[7] != '-') return std::nullopt;
-  const auto part = [&](std::size_t at, std::size_t length) { return number_word({text.substr(at, length), "", 1}); };
+  const auto part = [&](std::size_t at, std::size_t length) {
+    return number_word({text.substr(at, length), "", 1});
+  };
   const auto year = part(0, 4), month = part(5, 2), day = part(8, 2);
   if (!year || !month || !day || *year < 1900 || *month < 1 || *day < 1) return std::nullopt;
-  const Day date{std::chrono::year(*year), std::chrono::month(static_cast<unsigned>(*month)), std::chrono::day(static_cast<unsigned>(*day))};
+  const Day date{std::chrono::year(*year), std::chrono::month(static_cast<unsigned>(*month)),
+                 std::chrono::day(static_cast<unsigned>(*day))};
   return date.ok() ? std::optional(date) : std::nullopt;
 }
 
@@ -314,6 +393,8 @@ std::bitset<128> altered_rows() {
   return out;
 }
 
-bool same_degree(harmony::Degree a, harmony::Degree b) { return a.alter == b.alter && (a.number - 1) % 7 == (b.number - 1) % 7; }
+bool same_degree(harmony::Degree a, harmony::Degree b) {
+  return a.alter == b.alter && (a.number - 1) % 7 == (b.number - 1) % 7;
+}
 
 }  // namespace undersong::takes

@@ -1,4 +1,5 @@
-// The words of the language of questions: what single words, or a few in a row, can mean. Used by the reader in question.cpp.
+// The words of the language of questions: what single words, or a few in a row, can mean. Used by the reader
+// in question.cpp.
 //
 // Threads: pure. Source: common practice, no source.
 #pragma once
@@ -15,9 +16,9 @@
 namespace undersong::takes {
 
 struct Word {
-  std::string text;       // as written, accidentals as b and #
-  std::string plain;      // in lower case
-  std::size_t column = 1; // in characters, from 1
+  std::string text;        // as written, accidentals as b and #
+  std::string plain;       // in lower case
+  std::size_t column = 1;  // in characters, from 1
 };
 
 // Words, brackets of their own, and "then" for an arrow. Commas are dropped.

@@ -11,7 +11,9 @@ void Relistener::nudge() {
   next();
 }
 
-void Relistener::rest() { busy_ = false; }
+void Relistener::rest() {
+  busy_ = false;
+}
 
 void Relistener::next() {
   world_.store.next_unheard(before_, [this](Result<std::optional<TakeId>> take) {

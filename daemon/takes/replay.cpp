@@ -11,16 +11,21 @@ namespace {
 
 constexpr std::uint8_t kBankHigh = 0, kVolume = 7, kBankLow = 32, kModes = 120;
 
-bool strikes(const midi::Event& e) { return e.size == 3 && e.kind() == midi::kNoteOn && e.bytes[2] > 0; }
+bool strikes(const midi::Event& e) {
+  return e.size == 3 && e.kind() == midi::kNoteOn && e.bytes[2] > 0;
+}
 
 bool belongs(const midi::Event& e) {
   if (e.size < 2 || e.status() < 0x80 || e.status() >= 0xF0) return false;
   if (e.kind() == 0xC0) return false;
-  return e.kind() != midi::kControlChange || (e.bytes[1] != kBankHigh && e.bytes[1] != kVolume && e.bytes[1] != kBankLow);
+  return e.kind() != midi::kControlChange ||
+         (e.bytes[1] != kBankHigh && e.bytes[1] != kVolume && e.bytes[1] != kBankLow);
 }
 
 // Of these only the newest matters at the beginning of a span.
-bool lasts(const midi::Event& e) { return (e.kind() == midi::kControlChange && e.bytes[1] < kModes) || e.kind() == 0xE0 || e.kind() == 0xD0; }
+bool lasts(const midi::Event& e) {
+  return (e.kind() == midi::kControlChange && e.bytes[1] < kModes) || e.kind() == 0xE0 || e.kind() == 0xD0;
+}
 
 }  // namespace
 
@@ -34,18 +39,24 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
   std::map<std::pair<std::uint8_t, std::uint8_t>, midi::Event> before;  // by status and controller
   bool begun = false;
   std::array<std::bitset<128>, 16> struck{};  // within the span: what was struck before has no note-off here
-  std::map<std::pair<std::uint8_t, std::uint8_t>, std::pair<midi::Event, bool>> sounding;  // by channel and key; false: by the pedal alone
+  std::map<std::pair<std::uint8_t, std::uint8_t>, std::pair<midi::Event, bool>>
+      sounding;  // by channel and key; false: by the pedal alone
   std::array<bool, 16> pedal{};
   const auto follow = [&](const midi::Event& e) {
     const std::pair key(e.channel(), e.bytes[1]);
     if (strikes(e)) {
       sounding[key] = {e, true};
     } else if (e.kind() == midi::kNoteOn || e.kind() == midi::kNoteOff) {
-      if (!pedal[e.channel()]) sounding.erase(key);
-      else if (const auto known = sounding.find(key); known != sounding.end()) known->second.second = false;
+      if (!pedal[e.channel()])
+        sounding.erase(key);
+      else if (const auto known = sounding.find(key); known != sounding.end())
+        known->second.second = false;
     } else if (e.kind() == midi::kControlChange && e.size == 3 && e.bytes[1] == 64) {
       pedal[e.channel()] = e.bytes[2] >= 64;
-      if (!pedal[e.channel()]) std::erase_if(sounding, [&](const auto& each) { return each.first.first == e.channel() && !each.second.second; });
+      if (!pedal[e.channel()])
+        std::erase_if(sounding, [&](const auto& each) {
+          return each.first.first == e.channel() && !each.second.second;
+        });
     }
   };
   const auto softened = [&](midi::Event e) {
@@ -83,14 +94,16 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
     if (strikes(e)) {
       struck[e.channel()].set(e.bytes[1] & 0x7F);
       e = softened(e);
-    } else if ((e.kind() == midi::kNoteOn || e.kind() == midi::kNoteOff) && !struck[e.channel()][e.bytes[1] & 0x7F]) {
+    } else if ((e.kind() == midi::kNoteOn || e.kind() == midi::kNoteOff) &&
+               !struck[e.channel()][e.bytes[1] & 0x7F]) {
       continue;
     }
     score.events.push_back(e);
   }
   if (!begun) begin();
   // What was received is in order already, but a file written by another program need not be.
-  std::stable_sort(score.events.begin(), score.events.end(), [](const midi::Event& a, const midi::Event& b) { return a.at < b.at; });
+  std::stable_sort(score.events.begin(), score.events.end(),
+                   [](const midi::Event& a, const midi::Event& b) { return a.at < b.at; });
   return score;
 }
 

@@ -14,14 +14,18 @@ class Builder {
     condition_.arguments.emplace_back(argument);
   }
   // A row of `table` that belongs to the take and meets the conditions that are given.
-  void exists(std::string_view table, const std::vector<std::pair<std::string_view, std::optional<std::variant<std::int64_t, std::string>>>>& wanted) {
+  void exists(
+      std::string_view table,
+      const std::vector<std::pair<std::string_view, std::optional<std::variant<std::int64_t, std::string>>>>&
+          wanted) {
     std::string sql;
     for (const auto& [column, value] : wanted) {
       if (!value) continue;
       sql.append(" AND ").append(column).append(" = ?");
       condition_.arguments.push_back(*value);
     }
-    if (!sql.empty()) add("takes.take IN (SELECT take FROM " + std::string(table) + " WHERE" + sql.substr(4) + ")");
+    if (!sql.empty())
+      add("takes.take IN (SELECT take FROM " + std::string(table) + " WHERE" + sql.substr(4) + ")");
   }
   Condition done() && { return std::move(condition_); }
 
@@ -48,7 +52,8 @@ Condition sql_of(const Search& search) {
   if (search.to_utc_ms) builder.add("begin_utc_ms <= ?", *search.to_utc_ms);
   std::optional<std::string> family;
   if (search.family) family = std::string(text(*search.family));
-  builder.exists("chords", {{"harte", word(search.harte)}, {"root", number(search.root)}, {"family", word(family)}});
+  builder.exists("chords",
+                 {{"harte", word(search.harte)}, {"root", number(search.root)}, {"family", word(family)}});
   builder.exists("keys", {{"harte", word(search.key)}});
   builder.exists("melody", {{"pitch_class", number(search.melody)},
                             {"over", number(search.melody_over)},

@@ -30,7 +30,7 @@ struct Search {
 struct Summary {
   TakeId take = 0;
   std::int64_t begin_utc_ms = 0;
-  Micros at{};      // begin, on the clock of the run that made it
+  Micros at{};       // begin, on the clock of the run that made it
   Micros last_at{};  // of its newest line while it was played
   std::string title, annotation;
   std::optional<std::string> ended;  // why; empty while it is open

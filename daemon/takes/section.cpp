@@ -13,7 +13,9 @@ constexpr double kSame = .5;      // melodies that agree so far are the same
 constexpr double kAltered = .28;  // and so far, one is made of the other
 constexpr double kDenser = 1.5;   // so many times the notes are another way of playing
 
-double seconds(Micros t) { return std::chrono::duration<double>(t).count(); }
+double seconds(Micros t) {
+  return std::chrono::duration<double>(t).count();
+}
 
 struct SungNote {
   double place = 0;  // seconds into the cycle, were it played as it usually is
@@ -35,8 +37,11 @@ double agreement(const SungLine& a, const SungLine& b) {
   for (const SungNote& note : a.notes) {
     std::size_t best = b.notes.size();
     for (std::size_t i = 0; i < b.notes.size(); ++i) {
-      if (taken[i] || b.notes[i].pitch != note.pitch || std::abs(b.notes[i].place - note.place) > .14) continue;
-      if (best == b.notes.size() || std::abs(b.notes[i].place - note.place) < std::abs(b.notes[best].place - note.place)) best = i;
+      if (taken[i] || b.notes[i].pitch != note.pitch || std::abs(b.notes[i].place - note.place) > .14)
+        continue;
+      if (best == b.notes.size() ||
+          std::abs(b.notes[i].place - note.place) < std::abs(b.notes[best].place - note.place))
+        best = i;
     }
     if (best < b.notes.size()) taken[best] = true, hits += 1;
   }
@@ -50,7 +55,8 @@ SungLine line_of(const HeardTake& take, const Loop& loop, const LoopPass& pass) 
     const auto& place = pass.places[p];
     const double length = seconds(loop.chords[p].length);
     if (place.end > place.begin) {
-      auto it = std::lower_bound(take.melody.begin(), take.melody.end(), place.begin - Micros(60'000), [](const HeardNote& n, Micros t) { return n.at < t; });
+      auto it = std::lower_bound(take.melody.begin(), take.melody.end(), place.begin - Micros(60'000),
+                                 [](const HeardNote& n, Micros t) { return n.at < t; });
       for (; it != take.melody.end() && it->at < place.end - Micros(60'000); ++it) {
         const double within = seconds(it->at - place.begin) / seconds(place.end - place.begin);
         line.notes.push_back({start + within * length, it->pitch.value() - pass.transposed});
@@ -68,7 +74,8 @@ SungLine line_of(const HeardTake& take, const Loop& loop, const LoopPass& pass) 
 
 std::string letter(std::size_t index) {
   std::string out;
-  for (++index; index > 0; index = (index - 1) / 26) out.insert(out.begin(), static_cast<char>('A' + (index - 1) % 26));
+  for (++index; index > 0; index = (index - 1) / 26)
+    out.insert(out.begin(), static_cast<char>('A' + (index - 1) % 26));
   return out;
 }
 
@@ -172,19 +179,37 @@ Sections find_sections(const HeardTake& take, const Loop& loop) {
     section.agreement = pairs > 0 ? alike / pairs : 0;
     const double relative = usual > 0 ? section.notes_per_beat / usual : 0;
     const bool same = pairs > 0 ? section.agreement >= kSame : repeats[section.first];
-    if (notes == 0) section.kind = SectionKind::kAccompaniment;
-    else if (relative < .5) section.kind = SectionKind::kSparse;
-    else if (same) section.kind = SectionKind::kTheme;
-    else if (relative > 1.35) section.kind = SectionKind::kSolo;
-    else if (section.first == 0) section.kind = SectionKind::kTheme;
-    else section.kind = SectionKind::kDeveloped;
-    const std::string density = fmt::format("{:.1f} melody notes a {}", section.notes_per_beat, pulse ? "beat" : "second");
-    if (section.kind == SectionKind::kAccompaniment) section.reason = "No melody above the chords.";
-    else if (again) section.reason = fmt::format("The melody of {} comes again ({:.0f} % of its notes in the same place); {}.", section.label, 100 * section.agreement, density);
-    else if (same && section.count > 1) section.reason = fmt::format("The same melody each time ({:.0f} % of its notes in the same place); {}.", 100 * section.agreement, density);
-    else if (section.label.back() == '\'') section.reason = fmt::format("Part of the melody of {} is kept; {}.", section.label.substr(0, section.label.size() - 1), density);
-    else if (section.count > 1) section.reason = fmt::format("A new melody each time; {}, {:.1f} times the usual.", density, relative);
-    else section.reason = fmt::format("A melody that comes once; {}, {:.1f} times the usual.", density, relative);
+    if (notes == 0)
+      section.kind = SectionKind::kAccompaniment;
+    else if (relative < .5)
+      section.kind = SectionKind::kSparse;
+    else if (same)
+      section.kind = SectionKind::kTheme;
+    else if (relative > 1.35)
+      section.kind = SectionKind::kSolo;
+    else if (section.first == 0)
+      section.kind = SectionKind::kTheme;
+    else
+      section.kind = SectionKind::kDeveloped;
+    const std::string density =
+        fmt::format("{:.1f} melody notes a {}", section.notes_per_beat, pulse ? "beat" : "second");
+    if (section.kind == SectionKind::kAccompaniment)
+      section.reason = "No melody above the chords.";
+    else if (again)
+      section.reason =
+          fmt::format("The melody of {} comes again ({:.0f} % of its notes in the same place); {}.",
+                      section.label, 100 * section.agreement, density);
+    else if (same && section.count > 1)
+      section.reason = fmt::format("The same melody each time ({:.0f} % of its notes in the same place); {}.",
+                                   100 * section.agreement, density);
+    else if (section.label.back() == '\'')
+      section.reason = fmt::format("Part of the melody of {} is kept; {}.",
+                                   section.label.substr(0, section.label.size() - 1), density);
+    else if (section.count > 1)
+      section.reason = fmt::format("A new melody each time; {}, {:.1f} times the usual.", density, relative);
+    else
+      section.reason =
+          fmt::format("A melody that comes once; {}, {:.1f} times the usual.", density, relative);
   }
   return found;
 }

@@ -1,7 +1,8 @@
 // Sections: which times round a loop belong together, by what the right hand does over them.
 //
-// Passes whose melodies agree note for note (place in the cycle and pitch) are one section, whenever they come; those that
-// never agree with another are grouped with their neighbours by how many notes they have and how high they lie.
+// Passes whose melodies agree note for note (place in the cycle and pitch) are one section, whenever they
+// come; those that never agree with another are grouped with their neighbours by how many notes they have and
+// how high they lie.
 //
 // Threads: pure. Total. Source: common practice, no source; thresholds are ours.
 #pragma once

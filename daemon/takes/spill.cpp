@@ -28,8 +28,10 @@ std::string escaped(std::string_view data) {
   std::string out;
   for (const char c : data) {
     const auto byte = static_cast<unsigned char>(c);
-    if (byte > 0x20 && byte < 0x7F && c != '%') out += c;
-    else out.append({'%', kDigits[byte >> 4], kDigits[byte & 15]});
+    if (byte > 0x20 && byte < 0x7F && c != '%')
+      out += c;
+    else
+      out.append({'%', kDigits[byte >> 4], kDigits[byte & 15]});
   }
   return out;
 }
@@ -67,11 +69,14 @@ std::string checksum(std::string_view text) {
   return digits;
 }
 
-std::string with_checksum(const std::string& text) { return checksum(text) + ' ' + text + '\n'; }
+std::string with_checksum(const std::string& text) {
+  return checksum(text) + ' ' + text + '\n';
+}
 
 // What follows a right checksum.
 std::optional<std::string_view> checked(std::string_view line) {
-  if (line.size() < 10 || line[8] != ' ' || checksum(line.substr(9)) != line.substr(0, 8)) return std::nullopt;
+  if (line.size() < 10 || line[8] != ' ' || checksum(line.substr(9)) != line.substr(0, 8))
+    return std::nullopt;
   return line.substr(9);
 }
 
@@ -108,11 +113,15 @@ bool write_all(int file, std::string_view text) {
 
 bool write_lines(int file, const Spill& spill) {
   std::string text = std::string(kFirstLine) + '\n';
-  text += with_checksum("store " + (spill.store.empty() ? "-" : escaped(spill.store)) + " take " + std::to_string(spill.take) + " token " +
-                        escaped(spill.token) + " path " + escaped(spill.path.string()));
-  if (spill.take != 0 && spill.begin) text += with_checksum("begin " + std::to_string(spill.begin->at.count()) + ' ' + escaped(spill.begin->data));
+  text += with_checksum("store " + (spill.store.empty() ? "-" : escaped(spill.store)) + " take " +
+                        std::to_string(spill.take) + " token " + escaped(spill.token) + " path " +
+                        escaped(spill.path.string()));
+  if (spill.take != 0 && spill.begin)
+    text +=
+        with_checksum("begin " + std::to_string(spill.begin->at.count()) + ' ' + escaped(spill.begin->data));
   for (const Entry& entry : spill.entries) {
-    text += with_checksum(std::to_string(static_cast<int>(entry.kind)) + ' ' + std::to_string(entry.at.count()) + ' ' + escaped(entry.data));
+    text += with_checksum(std::to_string(static_cast<int>(entry.kind)) + ' ' +
+                          std::to_string(entry.at.count()) + ' ' + escaped(entry.data));
     if (text.size() < 1u << 20) continue;
     if (!write_all(file, text)) return false;
     text.clear();
@@ -124,13 +133,15 @@ bool write_lines(int file, const Spill& spill) {
 std::string random_token() {
   std::random_device random;
   char text[17];
-  std::snprintf(text, sizeof text, "%08x%08x", static_cast<unsigned>(random()), static_cast<unsigned>(random()));
+  std::snprintf(text, sizeof text, "%08x%08x", static_cast<unsigned>(random()),
+                static_cast<unsigned>(random()));
   return text;
 }
 
 }  // namespace
 
-Result<std::filesystem::path> write_spill(const Spill& given, const std::vector<std::filesystem::path>& folders) {
+Result<std::filesystem::path> write_spill(const Spill& given,
+                                          const std::vector<std::filesystem::path>& folders) {
   Spill spill = given;
   if (spill.token.empty()) spill.token = random_token();
   std::string why = "there is no folder for it";
@@ -163,24 +174,28 @@ Result<std::filesystem::path> write_spill(const Spill& given, const std::vector<
   return unavailable(why + ".");
 }
 
-std::vector<std::filesystem::path> find_spills(const std::filesystem::path& store, const std::vector<std::filesystem::path>& folders) {
+std::vector<std::filesystem::path> find_spills(const std::filesystem::path& store,
+                                               const std::vector<std::filesystem::path>& folders) {
   const std::string begins = store.filename().string() + std::string(kNamed);
   std::vector<std::filesystem::path> out;
   for (const auto& folder : folders) {
     std::error_code failed;
-    for (std::filesystem::directory_iterator at(folder, failed), end; !failed && at != end; at.increment(failed)) {
+    for (std::filesystem::directory_iterator at(folder, failed), end; !failed && at != end;
+         at.increment(failed)) {
       const std::string name = at->path().filename().string();
       if (!name.starts_with(begins) || name.find('.', begins.size()) != std::string::npos) continue;
-      struct stat there{};
+      struct stat there {};
       // In a folder that all users share somebody else's file, or a link, is none of ours.
-      if (::lstat(at->path().c_str(), &there) != 0 || !S_ISREG(there.st_mode) || there.st_uid != ::geteuid()) continue;
+      if (::lstat(at->path().c_str(), &there) != 0 || !S_ISREG(there.st_mode) || there.st_uid != ::geteuid())
+        continue;
       if (std::find(out.begin(), out.end(), at->path()) == out.end()) out.push_back(at->path());
     }
   }
-  std::sort(out.begin(), out.end(), [](const auto& a, const auto& b) {  // in the order in which they were written
-    std::error_code ignored;
-    return std::filesystem::last_write_time(a, ignored) < std::filesystem::last_write_time(b, ignored);
-  });
+  std::sort(
+      out.begin(), out.end(), [](const auto& a, const auto& b) {  // in the order in which they were written
+        std::error_code ignored;
+        return std::filesystem::last_write_time(a, ignored) < std::filesystem::last_write_time(b, ignored);
+      });
   return out;
 }
 
@@ -188,14 +203,18 @@ Result<Spill> read_spill(const std::filesystem::path& file) {
   std::ifstream in(file, std::ios::binary);
   std::string line;
   const auto next = [&] { return bool(std::getline(in, line)) && line.size() < kMostLine; };
-  const Error unknown = unavailable("The file " + file.string() + " should hold lines that could not be written to the takes, but its beginning is damaged.");
+  const Error unknown =
+      unavailable("The file " + file.string() +
+                  " should hold lines that could not be written to the takes, but its beginning is damaged.");
   if (!next() || line != kFirstLine || !next()) return unknown;
   Spill spill;
   {
     const auto text = checked(line);
     if (!text) return unknown;
     const auto head = words(*text);
-    if (head.size() != 8 || head[0] != "store" || head[2] != "take" || head[4] != "token" || head[6] != "path") return unknown;
+    if (head.size() != 8 || head[0] != "store" || head[2] != "take" || head[4] != "token" ||
+        head[6] != "path")
+      return unknown;
     const auto take = number<TakeId>(head[3]);
     const auto path = unescaped(head[7]);
     if (!take || !path) return unknown;
@@ -213,8 +232,10 @@ Result<Spill> read_spill(const std::filesystem::path& file) {
       ended = true;
       // Lines that are missing altogether.
       const std::size_t read = spill.entries.size() + spill.damaged;
-      if (!count) ++spill.damaged;
-      else if (*count > read) spill.damaged += *count - read;
+      if (!count)
+        ++spill.damaged;
+      else if (*count > read)
+        spill.damaged += *count - read;
     } else if (parts.size() == 3 && parts[0] == "begin") {
       spill.begin = entry_of("1", parts[1], parts[2]);
       if (!spill.begin) ++spill.damaged;

@@ -8,11 +8,12 @@
 //   ee0e612c 2 83490112 %00%90L%4A
 //   990951ba end 1
 //
-// Each line but the first begins with its checksum: CRC-32 (as in ISO 3309 and zlib) of what follows the blank, as eight
-// hexadecimal digits. The second names the store that the lines belong to ("-" when it was never opened) and the take that
-// was open in it, 0 for none; `begin`, there only with such a take, is its time and data, so that the lines find a take when
-// that store is gone. Then an entry a line: kind (LineKind), time in microseconds, data. Bytes of the data and the path
-// below 0x21, above 0x7E and "%" are written as "%" and two hexadecimal digits. A file whose end is missing was cut short.
+// Each line but the first begins with its checksum: CRC-32 (as in ISO 3309 and zlib) of what follows the
+// blank, as eight hexadecimal digits. The second names the store that the lines belong to ("-" when it was
+// never opened) and the take that was open in it, 0 for none; `begin`, there only with such a take, is its
+// time and data, so that the lines find a take when that store is gone. Then an entry a line: kind
+// (LineKind), time in microseconds, data. Bytes of the data and the path below 0x21, above 0x7E and "%" are
+// written as "%" and two hexadecimal digits. A file whose end is missing was cut short.
 //
 // The file is the user's alone (mode 0600). Threads: plain functions. Errors: Result with one sentence.
 #pragma once
@@ -28,20 +29,23 @@
 namespace undersong::takes {
 
 struct Spill {
-  std::string store;                // id; "" when it was never opened
-  std::filesystem::path path;       // of the store
-  std::string token;                // names this spill for ever
-  TakeId take = 0;                  // that was open in the store: the lines go on there
-  std::optional<Entry> begin;       // of that take
+  std::string store;           // id; "" when it was never opened
+  std::filesystem::path path;  // of the store
+  std::string token;           // names this spill for ever
+  TakeId take = 0;             // that was open in the store: the lines go on there
+  std::optional<Entry> begin;  // of that take
   std::vector<Entry> entries;
-  std::size_t damaged = 0;          // lines that can't be read, or the missing end; nothing is known of them
+  std::size_t damaged = 0;  // lines that can't be read, or the missing end; nothing is known of them
 };
 
 // In the first of these folders that takes it whole; made where missing. Gives the file.
-Result<std::filesystem::path> write_spill(const Spill& spill, const std::vector<std::filesystem::path>& folders);
+Result<std::filesystem::path> write_spill(const Spill& spill,
+                                          const std::vector<std::filesystem::path>& folders);
 
-// Files in these folders that are named as spills of a store with this file name, belong to this user and are plain files.
-std::vector<std::filesystem::path> find_spills(const std::filesystem::path& store, const std::vector<std::filesystem::path>& folders);
+// Files in these folders that are named as spills of a store with this file name, belong to this user and are
+// plain files.
+std::vector<std::filesystem::path> find_spills(const std::filesystem::path& store,
+                                               const std::vector<std::filesystem::path>& folders);
 
 // Error when nothing can be known from it; damage further on is counted.
 Result<Spill> read_spill(const std::filesystem::path& file);

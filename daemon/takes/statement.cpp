@@ -6,9 +6,11 @@
 
 namespace undersong::takes {
 
-static_assert(listen::Meetings::kLeast == kBlink, "meetings and the timeline agree on what is only a name on the way");
+static_assert(listen::Meetings::kLeast == kBlink,
+              "meetings and the timeline agree on what is only a name on the way");
 
-std::vector<Statement> statements_of(const std::vector<KeptChord>& chords, const std::vector<KeptChord>& keys, const std::vector<KeptMeeting>& meetings, Micros end) {
+std::vector<Statement> statements_of(const std::vector<KeptChord>& chords, const std::vector<KeptChord>& keys,
+                                     const std::vector<KeptMeeting>& meetings, Micros end) {
   std::vector<Statement> out;
   for (const KeptChord& chord : chords) {
     Micros at = chord.at;
@@ -51,7 +53,8 @@ std::uint8_t key_code(std::string_view harte) {
 }
 
 void append_digest(std::string& out, const DigestEntry& entry) {
-  for (const std::uint32_t byte : {entry.kind, entry.kind >> 8, entry.kind >> 16, std::uint32_t{entry.key}, std::uint32_t{entry.met}, std::uint32_t{entry.met} >> 8})
+  for (const std::uint32_t byte : {entry.kind, entry.kind >> 8, entry.kind >> 16, std::uint32_t{entry.key},
+                                   std::uint32_t{entry.met}, std::uint32_t{entry.met} >> 8})
     out += static_cast<char>(byte & 0xFF);
 }
 

@@ -1,9 +1,9 @@
 // Over 400 lines: the life of the store's thread, from opening to the spill file, shares one state.
 #include "daemon/takes/store.h"
 
+#include <pthread.h>
 #include <sys/resource.h>
 #include <unistd.h>
-#include <pthread.h>
 
 #include <atomic>
 #include <condition_variable>
@@ -30,7 +30,9 @@ struct Pending {
   std::size_t bytes() const { return sizeof(Pending) + entry.data.capacity(); }
 };
 
-bool frames_take(const Entry& entry) { return entry.kind == LineKind::kTakeBegin || entry.kind == LineKind::kTakeEnd; }
+bool frames_take(const Entry& entry) {
+  return entry.kind == LineKind::kTakeBegin || entry.kind == LineKind::kTakeEnd;
+}
 
 // A damaged file and what belongs to it, moved beside itself.
 std::filesystem::path move_aside(const std::filesystem::path& path) {
@@ -41,13 +43,15 @@ std::filesystem::path move_aside(const std::filesystem::path& path) {
     if (!std::filesystem::exists(aside, ignored)) break;
   }
   std::filesystem::rename(path, aside, ignored);
-  for (const char* suffix : {"-wal", "-shm"}) std::filesystem::rename(path.string() + suffix, aside.string() + suffix, ignored);
+  for (const char* suffix : {"-wal", "-shm"})
+    std::filesystem::rename(path.string() + suffix, aside.string() + suffix, ignored);
   return aside;
 }
 
 class SqliteStore final : public Store {
  public:
-  SqliteStore(Options options, Reports reports) : options_(std::move(options)), reports_(std::make_shared<const Reports>(std::move(reports))) {}
+  SqliteStore(Options options, Reports reports)
+      : options_(std::move(options)), reports_(std::make_shared<const Reports>(std::move(reports))) {}
 
   ~SqliteStore() override { (void)finish(); }
 
@@ -65,7 +69,8 @@ class SqliteStore final : public Store {
     bool wake = false;
     {
       std::lock_guard lock(mutex_);
-      const bool full = waiting_lines_ >= options_.most_waiting_lines || waiting_bytes_ + pending.bytes() > options_.most_waiting_bytes;
+      const bool full = waiting_lines_ >= options_.most_waiting_lines ||
+                        waiting_bytes_ + pending.bytes() > options_.most_waiting_bytes;
       if (!full || frames_take(pending.entry)) {
         ++waiting_lines_;
         waiting_bytes_ += pending.bytes();
@@ -76,7 +81,8 @@ class SqliteStore final : public Store {
         ++lost_;
       }
     }
-    if (wake) wake_.notify_one();
+    if (wake)
+      wake_.notify_one();
     else if (pending.done)  // still ours: it did not fit
       later([done = std::move(*pending.done)] {
         done(Error{ErrorCode::kExhausted, "The take can't be written, and no more of it fits in memory."});
@@ -94,24 +100,27 @@ class SqliteStore final : public Store {
   }
 
   void edit(LineKind kind, TakeId take, Micros at, std::string text, Answer<LineNumber> answer) override {
-    task<LineNumber>(std::move(answer), true, [this, kind, take, at, text = std::move(text)]() -> Result<LineNumber> {
-      auto line = database_->edit(kind, take, at, text);
-      if (!line) return line.error();
-      const LineNumber number = line->number;
-      announce({std::move(*line)});
-      return number;
-    });
+    task<LineNumber>(std::move(answer), true,
+                     [this, kind, take, at, text = std::move(text)]() -> Result<LineNumber> {
+                       auto line = database_->edit(kind, take, at, text);
+                       if (!line) return line.error();
+                       const LineNumber number = line->number;
+                       announce({std::move(*line)});
+                       return number;
+                     });
   }
 
   void list(Search search, Answer<Found> answer) override {
-    task<Found>(std::move(answer), false, [this, search = std::move(search)]() -> Result<Found> { return database_->list(search); });
+    task<Found>(std::move(answer), false,
+                [this, search = std::move(search)]() -> Result<Found> { return database_->list(search); });
   }
 
   void detail(std::optional<TakeId> take, Answer<Detail> answer) override {
     task<Detail>(std::move(answer), false, [this, take] { return find(take); });
   }
 
-  void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, std::vector<LineKind> kinds, Answer<std::vector<Line>> answer) override {
+  void lines(std::optional<TakeId> take, LineNumber from, std::size_t limit, std::vector<LineKind> kinds,
+             Answer<std::vector<Line>> answer) override {
     task<std::vector<Line>>(std::move(answer), false, [=, this]() -> Result<std::vector<Line>> {
       if (take && !database_->has(*take)) return not_found("There is no take " + std::to_string(*take) + ".");
       return database_->lines(take, from, limit, kinds);
@@ -130,7 +139,9 @@ class SqliteStore final : public Store {
   }
 
   void find(MomentSearch search, Answer<FoundMoments> answer) override {
-    task<FoundMoments>(std::move(answer), false, [this, search = std::move(search)]() -> Result<FoundMoments> { return database_->find(search); });
+    task<FoundMoments>(
+        std::move(answer), false,
+        [this, search = std::move(search)]() -> Result<FoundMoments> { return database_->find(search); });
   }
 
   void meetings(std::optional<TakeId> take, Answer<TakeMeetings> answer) override {
@@ -142,7 +153,9 @@ class SqliteStore final : public Store {
   }
 
   void next_unheard(TakeId before, Answer<std::optional<TakeId>> answer) override {
-    task<std::optional<TakeId>>(std::move(answer), false, [this, before]() -> Result<std::optional<TakeId>> { return database_->next_unheard(before); });
+    task<std::optional<TakeId>>(std::move(answer), false, [this, before]() -> Result<std::optional<TakeId>> {
+      return database_->next_unheard(before);
+    });
   }
 
   void put_heard(HeardAgain heard, Answer<TakeId> answer) override {
@@ -175,21 +188,27 @@ class SqliteStore final : public Store {
   }
 
   void later(Work work) const {
-    if (reports_->deliver) reports_->deliver(std::move(work));
-    else work();
+    if (reports_->deliver)
+      reports_->deliver(std::move(work));
+    else
+      work();
   }
 
-  // Runs `ask` on the store's thread after everything appended so far, and hands its result over. What only reads is not
-  // begun any more when the store is being closed.
+  // Runs `ask` on the store's thread after everything appended so far, and hands its result over. What only
+  // reads is not begun any more when the store is being closed.
   template <class T, class Ask>
   void task(Answer<T> answer, bool writes, Ask ask) {
     {
       std::unique_lock lock(mutex_);
       if (tasks_.size() >= options_.most_tasks) {
         lock.unlock();
-        return later([answer = std::move(answer)] { answer(Error{ErrorCode::kExhausted, "Too much is asked of the takes at once; ask again in a moment."}); });
+        return later([answer = std::move(answer)] {
+          answer(
+              Error{ErrorCode::kExhausted, "Too much is asked of the takes at once; ask again in a moment."});
+        });
       }
-      tasks_.push_back([this, answer = std::move(answer), writes, ask = std::move(ask)](bool stopping) mutable {
+      tasks_.push_back([this, answer = std::move(answer), writes,
+                        ask = std::move(ask)](bool stopping) mutable {
         Result<T> result = unavailable("The takes can't be read now.");
         if (stopping && !writes) {
           result = unavailable("The takes are being closed.");
@@ -199,7 +218,8 @@ class SqliteStore final : public Store {
           try {
             result = ask();
           } catch (const SQLite::Exception& e) {
-            result = Error{kind_of(e) == Trouble::kFull ? ErrorCode::kExhausted : ErrorCode::kUnavailable, sentence_of(e, options_.path)};
+            result = Error{kind_of(e) == Trouble::kFull ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
+                           sentence_of(e, options_.path)};
           } catch (...) {
             result = caught("the takes were read");
           }
@@ -250,9 +270,12 @@ class SqliteStore final : public Store {
     if (!stop_ && incoming_.empty() && tasks_.empty() && backlog_.empty() && trouble_.empty())
       wake_.wait(lock, [&] { return ready() || !incoming_.empty(); });
     // Whoever asked much and takes the answers slowly waits; what is played is written meanwhile.
-    if (!trouble_.empty()) wake_.wait_for(lock, options_.retry_every, ready);
-    else if (!incoming_.empty()) wake_.wait_for(lock, options_.commit_every, ready);
-    else if (!ready()) wake_.wait_for(lock, kLookAgain, ready);
+    if (!trouble_.empty())
+      wake_.wait_for(lock, options_.retry_every, ready);
+    else if (!incoming_.empty())
+      wake_.wait_for(lock, options_.commit_every, ready);
+    else if (!ready())
+      wake_.wait_for(lock, kLookAgain, ready);
     urgent_ = false;
     for (; !incoming_.empty(); incoming_.pop_front()) backlog_.push_back(std::move(incoming_.front()));
     std::deque<std::function<void(bool)>> tasks;
@@ -276,7 +299,8 @@ class SqliteStore final : public Store {
 
   // Beside the takes, then wherever else there may be room.
   std::vector<std::filesystem::path> spill_folders() const {
-    std::vector<std::filesystem::path> folders{options_.path.has_parent_path() ? options_.path.parent_path() : "."};
+    std::vector<std::filesystem::path> folders{options_.path.has_parent_path() ? options_.path.parent_path()
+                                                                               : "."};
     folders.insert(folders.end(), options_.spill_folders.begin(), options_.spill_folders.end());
     return folders;
   }
@@ -303,12 +327,14 @@ class SqliteStore final : public Store {
       if (written) {
         closed.spilled = count;
         closed.spill = *written;
-        closed.sentence = trouble_ + " " + std::to_string(count) + " lines could not be written there; they are in " + written->string() +
+        closed.sentence = trouble_ + " " + std::to_string(count) +
+                          " lines could not be written there; they are in " + written->string() +
                           " and are read back at the next start.";
       } else {
         closed.lost += count;
-        closed.sentence = trouble_ + " " + std::to_string(count) + " lines could be written neither there nor elsewhere and are lost: " +
-                          written.error().message;
+        closed.sentence =
+            trouble_ + " " + std::to_string(count) +
+            " lines could be written neither there nor elsewhere and are lost: " + written.error().message;
       }
     }
     if (lost_ != 0) {
@@ -326,20 +352,24 @@ class SqliteStore final : public Store {
         remark(spill.error().message + " It is kept as it is.");
         continue;
       }
-      if (spill->store != database.id() && spill->path != std::filesystem::absolute(options_.path)) continue;  // another store's
+      if (spill->store != database.id() && spill->path != std::filesystem::absolute(options_.path))
+        continue;  // another store's
       const std::string count = std::to_string(spill->entries.size()) + " lines";
       try {
         if (database.take_back(*spill))
-          remark(count + " that could not be written when Undersong was stopped have been read back from " + file.string() + ".");
+          remark(count + " that could not be written when Undersong was stopped have been read back from " +
+                 file.string() + ".");
         if (spill->damaged != 0) {
-          remark(std::to_string(spill->damaged) + " lines of that file are damaged; it is kept as " + set_aside(file).string() + ".");
+          remark(std::to_string(spill->damaged) + " lines of that file are damaged; it is kept as " +
+                 set_aside(file).string() + ".");
           continue;
         }
         std::error_code failed;
         if (std::filesystem::remove(file, failed)) database.forget(*spill);
       } catch (const SQLite::Exception& e) {
         if (kind_of(e) == Trouble::kDamaged) throw;
-        remark(count + " of an earlier run wait in " + file.string() + ", for they can't be written yet: " + sentence_of(e, options_.path));
+        remark(count + " of an earlier run wait in " + file.string() +
+               ", for they can't be written yet: " + sentence_of(e, options_.path));
       }
     }
   }
@@ -409,7 +439,8 @@ class SqliteStore final : public Store {
   void write_backlog() {
     if (database_ && !database_->in_place(options_.path)) {
       forget_file();
-      remark("The file of takes " + options_.path.string() + " was taken away while in use, and a new one begun.");
+      remark("The file of takes " + options_.path.string() +
+             " was taken away while in use, and a new one begun.");
     }
     if (!database_) try_open();
     while (database_ && !backlog_.empty()) {
@@ -465,7 +496,8 @@ class SqliteStore final : public Store {
       last_number_ = lines.back().number;
     }
     // The reports may be run after the store is gone, so they are kept alive with them.
-    if (reports_->on_lines) later([r = reports_, lines = std::move(lines)]() mutable { r->on_lines(std::move(lines)); });
+    if (reports_->on_lines)
+      later([r = reports_, lines = std::move(lines)]() mutable { r->on_lines(std::move(lines)); });
   }
 
   Health health_locked() const {
@@ -474,7 +506,9 @@ class SqliteStore final : public Store {
       health.waiting = waiting_lines_;
       health.sentence += " " + std::to_string(waiting_lines_) + " lines wait in memory.";
     }
-    const auto add = [&](const std::string& sentence) { health.sentence += (health.sentence.empty() ? "" : " ") + sentence; };
+    const auto add = [&](const std::string& sentence) {
+      health.sentence += (health.sentence.empty() ? "" : " ") + sentence;
+    };
     if (lost_ != 0) add(std::to_string(lost_) + " lines did not fit in memory and are lost.");
     if (!remark_.empty()) add(remark_);
     return health;
@@ -488,7 +522,8 @@ class SqliteStore final : public Store {
       if (now == told_) return;
       told_ = now;
     }
-    if (reports_->on_health) later([r = reports_, now = std::move(now)]() mutable { r->on_health(std::move(now)); });
+    if (reports_->on_health)
+      later([r = reports_, now = std::move(now)]() mutable { r->on_health(std::move(now)); });
   }
 
   const Options options_;
@@ -506,7 +541,8 @@ class SqliteStore final : public Store {
   std::string id_, remark_;
   std::string trouble_;  // written by the store's thread only; "" while all is well
   Health told_;
-  const std::shared_ptr<std::atomic<int>> undelivered_ = std::make_shared<std::atomic<int>>(0);  // may outlive the store
+  const std::shared_ptr<std::atomic<int>> undelivered_ =
+      std::make_shared<std::atomic<int>>(0);  // may outlive the store
 
   // The store's thread alone.
   std::deque<Pending> backlog_;

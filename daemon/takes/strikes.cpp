@@ -13,7 +13,8 @@ namespace {
 struct Group {
   Micros at{};                     // the middle of its notes
   std::size_t first = 0, end = 0;  // notes
-  float size = 0, low = 0, high = 0, loud = 0, length = 0, low_length = 0, high_length = 0, fresh = 0, fresh_long = 0;
+  float size = 0, low = 0, high = 0, loud = 0, length = 0, low_length = 0, high_length = 0, fresh = 0,
+        fresh_long = 0;
 };
 
 constexpr Micros kTogether{45'000}, kChordChange{80'000};
@@ -26,7 +27,9 @@ std::vector<Group> grouped(const std::vector<PlayedNote>& notes) {
     Group g;
     g.first = i;
     Micros sum{};
-    for (g.end = i + 1; g.end < notes.size() && notes[g.end].at - notes[g.end - 1].at <= kTogether && notes[g.end].at - notes[i].at <= 2 * kTogether;) ++g.end;
+    for (g.end = i + 1; g.end < notes.size() && notes[g.end].at - notes[g.end - 1].at <= kTogether &&
+                        notes[g.end].at - notes[i].at <= 2 * kTogether;)
+      ++g.end;
     g.low = 127;
     std::array<bool, 12> is{};
     for (std::size_t k = g.first; k < g.end; ++k) {
@@ -53,17 +56,23 @@ std::vector<Group> grouped(const std::vector<PlayedNote>& notes) {
   return out;
 }
 
-float ratio(float a, float b) { return std::clamp(std::log2((a + 1e3f) / (b + 1e3f)), -3.f, 3.f); }
+float ratio(float a, float b) {
+  return std::clamp(std::log2((a + 1e3f) / (b + 1e3f)), -3.f, 3.f);
+}
 
 // How far the harmony after a moment is from that before it: 1 less the cosine of their pitch classes.
 float chroma_change(const std::vector<PlayedNote>& notes, std::size_t first, Micros span) {
   std::array<float, 12> before{}, after{};
   const Micros at = notes[first].at;
-  const auto add = [&](std::array<float, 12>& c, const PlayedNote& n) { c[static_cast<std::size_t>(n.pitch.pitch_class().value())] += 1; };
+  const auto add = [&](std::array<float, 12>& c, const PlayedNote& n) {
+    c[static_cast<std::size_t>(n.pitch.pitch_class().value())] += 1;
+  };
   for (std::size_t k = first; k-- > 0 && at - notes[k].at < span;) add(before, notes[k]);
-  for (std::size_t k = first; k < notes.size() && notes[k].at - at < span - Micros(50'000); ++k) add(after, notes[k]);
+  for (std::size_t k = first; k < notes.size() && notes[k].at - at < span - Micros(50'000); ++k)
+    add(after, notes[k]);
   float ab = 0, aa = 0, bb = 0;
-  for (std::size_t p = 0; p < 12; ++p) ab += before[p] * after[p], aa += after[p] * after[p], bb += before[p] * before[p];
+  for (std::size_t p = 0; p < 12; ++p)
+    ab += before[p] * after[p], aa += after[p] * after[p], bb += before[p] * before[p];
   return aa > 0 && bb > 0 ? 1 - ab / std::sqrt(aa * bb) : .5f;
 }
 
@@ -73,7 +82,9 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
   SeenStrikes out;
   const auto groups = grouped(notes);
   const auto n = static_cast<std::ptrdiff_t>(groups.size());
-  const auto at = [&](std::ptrdiff_t i) -> const Group& { return groups[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i, 0, n - 1))]; };
+  const auto at = [&](std::ptrdiff_t i) -> const Group& {
+    return groups[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i, 0, n - 1))];
+  };
   const auto gap = [&](std::ptrdiff_t i) {  // from strike i to the next
     return i < 0 || i + 1 >= n ? 2e6f : std::min(4e6f, static_cast<float>((at(i + 1).at - at(i).at).count()));
   };
@@ -86,7 +97,8 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
     for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(0, i - kNear); k <= std::min(n - 1, i + kNear); ++k) {
       const Group& o = at(k);
       if (k + 1 < n) gaps.push_back(gap(k));
-      loud += o.loud, loud2 += o.loud * o.loud, low += o.low, high += o.high, size += o.size, length += std::log2(o.length + 1e3f), ++count;
+      loud += o.loud, loud2 += o.loud * o.loud, low += o.low, high += o.high, size += o.size,
+          length += std::log2(o.length + 1e3f), ++count;
     }
     float usual = 3e5f;
     if (!gaps.empty()) {
@@ -105,7 +117,8 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
     const auto voice = [&](float height, int way) {
       for (std::ptrdiff_t k = i + way; k >= 0 && k < n && k - i <= 24 && i - k <= 24; k += way)
         for (std::size_t m = at(k).first; m < at(k).end; ++m)
-          if (std::abs(static_cast<float>(notes[m].pitch.value()) - height) < 8) return static_cast<float>(std::abs((at(k).at - g.at).count()));
+          if (std::abs(static_cast<float>(notes[m].pitch.value()) - height) < 8)
+            return static_cast<float>(std::abs((at(k).at - g.at).count()));
       return 3e6f;
     };
     put(ratio(voice(g.low, 1), usual)), put(ratio(voice(g.low, -1), usual));
@@ -115,12 +128,15 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
     // Since and until a strike as low as this, and as high.
     const auto reached = [&](int way, bool down) {
       for (std::ptrdiff_t k = i + way; k >= 0 && k < n && k - i <= 32 && i - k <= 32; k += way)
-        if (down ? at(k).low <= g.low + .5f : at(k).high >= g.high - .5f) return static_cast<float>(std::abs((at(k).at - g.at).count()));
+        if (down ? at(k).low <= g.low + .5f : at(k).high >= g.high - .5f)
+          return static_cast<float>(std::abs((at(k).at - g.at).count()));
       return 5e6f;
     };
     put(ratio(reached(-1, true), usual)), put(ratio(reached(1, true), usual));
     put(ratio(reached(-1, false), usual)), put(ratio(reached(1, false), usual));
-    for (const float spans : {3.f, 6.f, 12.f}) put(chroma_change(notes, g.first, Micros(static_cast<std::int64_t>(std::clamp(spans * usual, 2e5f, 4e6f)))));
+    for (const float spans : {3.f, 6.f, 12.f})
+      put(chroma_change(notes, g.first,
+                        Micros(static_cast<std::int64_t>(std::clamp(spans * usual, 2e5f, 4e6f)))));
     const auto changed = [&](Micros when) {
       const auto c = std::lower_bound(chord_changes.begin(), chord_changes.end(), when - kChordChange);
       return c != chord_changes.end() && *c <= when + kChordChange;
@@ -135,7 +151,8 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
       put(changed(o.at) ? 1.f : 0.f);
     }
     put(std::clamp((g.high - high) / 12, -2.5f, 2.5f));
-    put(std::clamp((g.high - at(i - 1).high) / 12, -2.5f, 2.5f)), put(std::clamp((g.high - at(i + 1).high) / 12, -2.5f, 2.5f));
+    put(std::clamp((g.high - at(i - 1).high) / 12, -2.5f, 2.5f)),
+        put(std::clamp((g.high - at(i + 1).high) / 12, -2.5f, 2.5f));
     put(size / 4);
     put(g.size > 1 ? 1.f : 0.f);
     out.at.push_back(g.at);

@@ -1,9 +1,10 @@
-// What each strike of a take says of beats and bars: notes struck together, seen beside those before and after.
+// What each strike of a take says of beats and bars: notes struck together, seen beside those before and
+// after.
 //
-// A small network judges each strike by gaps, lengths, loudness, height, how many notes, how much of the harmony is new; all
-// relative to its neighbours, so that tempo, loudness and register do not matter.
-// Units: probabilities 0..1. Threads: pure. Errors: none. Times: Micros of the take.
-// Source: our own; weights learnt by daemon/harmony/learning/train_beats.py (see README there).
+// A small network judges each strike by gaps, lengths, loudness, height, how many notes, how much of the
+// harmony is new; all relative to its neighbours, so that tempo, loudness and register do not matter. Units:
+// probabilities 0..1. Threads: pure. Errors: none. Times: Micros of the take. Source: our own; weights learnt
+// by daemon/harmony/learning/train_beats.py (see README there).
 #pragma once
 
 #include <array>

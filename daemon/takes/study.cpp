@@ -19,7 +19,8 @@ bool carries_form(const HeardTake& take, const Loop& loop) {
   return 2 * inside >= take.spans.back().end - take.spans.front().begin;
 }
 
-Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& said, const std::vector<Line>& keys) {
+Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& said,
+               const std::vector<Line>& keys) {
   Study out;
   out.take = hear(events, keys);
   out.beats = corrected(first_beats(out.take), said);

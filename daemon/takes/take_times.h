@@ -1,6 +1,8 @@
-// Which times can belong to a take: those that clients give are checked, those that a damaged store gives are brought back.
+// Which times can belong to a take: those that clients give are checked, those that a damaged store gives are
+// brought back.
 //
-// Units: Micros on the clock of the run that made the take. Threads: pure. Source: common practice, no source.
+// Units: Micros on the clock of the run that made the take. Threads: pure. Source: common practice, no
+// source.
 #pragma once
 
 #include <optional>
@@ -12,7 +14,8 @@
 
 namespace undersong::takes {
 
-// What belongs to a take may have happened shortly before its first note (it was counted in) or after its last.
+// What belongs to a take may have happened shortly before its first note (it was counted in) or after its
+// last.
 inline constexpr Micros kAroundTake{10'000'000};
 inline constexpr Micros kLongestTake{24LL * 3600 * 1'000'000};
 
@@ -25,7 +28,9 @@ constexpr Span span_of(Micros at, Micros last_at) {
   const Micros from = listen::near_enough(at);
   return {from, std::clamp(listen::near_enough(last_at), from, from + kLongestTake)};
 }
-constexpr Span span_of(const Summary& summary) { return span_of(summary.at, summary.last_at); }
+constexpr Span span_of(const Summary& summary) {
+  return span_of(summary.at, summary.last_at);
+}
 
 // Nothing when `at` lies within the take; else what is wrong with it, `where` being its name: "params.at".
 std::optional<Error> outside(const Summary& summary, Micros at, std::string_view where);

@@ -1,5 +1,5 @@
-// The daemon as a process of its own, spoken to over its socket, played to over a real JACK server, killed and restarted.
-// Over 400 lines: one fixture starts, kills and restarts the process for all of them.
+// The daemon as a process of its own, spoken to over its socket, played to over a real JACK server, killed
+// and restarted. Over 400 lines: one fixture starts, kills and restarts the process for all of them.
 #include <SQLiteCpp/SQLiteCpp.h>
 #include <gtest/gtest.h>
 #include <netinet/in.h>
@@ -117,10 +117,12 @@ class DaemonTest : public testing::Test {
 TEST_F(DaemonTest, AClientsChordBecomesAMomentWithAlternativesAndATake) {
   start();
   Connection daemon = connect();
-  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  ASSERT_TRUE(
+      daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({38, 53, 57, 60, 64, 76}, true)}));
-  const auto moment = until<protocol::Moment>(
-      daemon, [](const auto& m) { return m.chord && m.chord->root == 2 && !m.melody.empty() && m.alternatives.size() >= 24; });
+  const auto moment = until<protocol::Moment>(daemon, [](const auto& m) {
+    return m.chord && m.chord->root == 2 && !m.melody.empty() && m.alternatives.size() >= 24;
+  });
   ASSERT_TRUE(moment);
   EXPECT_EQ(moment->melody[0].pitch, 76);
   EXPECT_EQ(moment->chord->quality.substr(0, 3), "min");
@@ -149,10 +151,12 @@ std::string first_page(std::uint16_t port) {
   address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
   std::string answer;
   if (::connect(fd, reinterpret_cast<sockaddr*>(&address), sizeof address) == 0) {
-    const std::string ask = "GET / HTTP/1.1\r\nHost: 127.0.0.1:" + std::to_string(port) + "\r\nConnection: close\r\n\r\n";
+    const std::string ask =
+        "GET / HTTP/1.1\r\nHost: 127.0.0.1:" + std::to_string(port) + "\r\nConnection: close\r\n\r\n";
     if (::send(fd, ask.data(), ask.size(), MSG_NOSIGNAL) > 0) {
       char chunk[4096];
-      for (ssize_t got; (got = ::read(fd, chunk, sizeof chunk)) > 0;) answer.append(chunk, static_cast<std::size_t>(got));
+      for (ssize_t got; (got = ::read(fd, chunk, sizeof chunk)) > 0;)
+        answer.append(chunk, static_cast<std::size_t>(got));
     }
   }
   ::close(fd);
@@ -163,7 +167,8 @@ TEST_F(DaemonTest, InstalledItServesThePageThatWasInstalledBesideIt) {
   std::filesystem::create_directories(folder_ / "usr/bin");
   std::filesystem::create_directories(folder_ / "usr/share/undersong/page");
   std::filesystem::copy_file(UNDERSONGD, folder_ / "usr/bin/undersongd");
-  std::ofstream(folder_ / "usr/share/undersong/page/index.html") << "<!doctype html><title>installed here</title>";
+  std::ofstream(folder_ / "usr/share/undersong/page/index.html")
+      << "<!doctype html><title>installed here</title>";
   // A port that is free just now.
   const int fd = ::socket(AF_INET, SOCK_STREAM, 0);
   sockaddr_in address{};
@@ -174,7 +179,8 @@ TEST_F(DaemonTest, InstalledItServesThePageThatWasInstalledBesideIt) {
   ASSERT_EQ(::getsockname(fd, reinterpret_cast<sockaddr*>(&address), &size), 0);
   ::close(fd);
   const std::uint16_t port = ntohs(address.sin_port);
-  daemon_ = std::make_unique<Process>(std::vector<std::string>{folder_ / "usr/bin/undersongd", "--web-port", std::to_string(port)}, true);
+  daemon_ = std::make_unique<Process>(
+      std::vector<std::string>{folder_ / "usr/bin/undersongd", "--web-port", std::to_string(port)}, true);
   ASSERT_TRUE(eventually([&] { return first_page(port).find("installed here") != std::string::npos; }));
   const auto places = connect().request(protocol::GetPlaces{});
   ASSERT_TRUE(places);
@@ -189,17 +195,20 @@ TEST_F(DaemonTest, WishesReorderTheListAndHoldKeepsIt) {
   Connection daemon = connect();
   ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({36, 52, 55, 59, 72}, true)}));
-  const auto before = until<protocol::Moment>(daemon, [](const auto& m) { return m.alternatives.size() >= 24; });
+  const auto before =
+      until<protocol::Moment>(daemon, [](const auto& m) { return m.alternatives.size() >= 24; });
   ASSERT_TRUE(before);
   const auto settings = daemon.request(protocol::SetSettings{.brighter = -1, .surprising = 0.5});
   ASSERT_TRUE(settings);
   EXPECT_EQ(settings->wishes.brighter, -1.0);
-  const auto after = until<protocol::Moment>(daemon, [&](const auto& m) { return m.alternatives_number > before->alternatives_number; });
+  const auto after = until<protocol::Moment>(
+      daemon, [&](const auto& m) { return m.alternatives_number > before->alternatives_number; });
   ASSERT_TRUE(after);
   EXPECT_NE(after->alternatives[0].harte, before->alternatives[0].harte);
   ASSERT_TRUE(daemon.request(protocol::Hold{.on = true}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({41, 57, 60, 64, 77}, true)}));
-  const auto held = until<protocol::Moment>(daemon, [](const auto& m) { return m.still && m.held.size() > 8; });
+  const auto held =
+      until<protocol::Moment>(daemon, [](const auto& m) { return m.still && m.held.size() > 8; });
   ASSERT_TRUE(held);
   EXPECT_EQ(held->alternatives_number, after->alternatives_number);
   EXPECT_FALSE(daemon.request(protocol::SetSettings{.brighter = 7}));
@@ -225,7 +234,8 @@ TEST_F(DaemonTest, AChordIsLaidOutInSeveralWaysUnderTheHeldNoteAndTheListInTheSt
   ASSERT_FALSE(wrong);
   EXPECT_NE(wrong.error().sentence.find("H:maj"), std::string::npos);
 
-  const auto settings = daemon.request(protocol::SetSettings{.melody = protocol::MelodySpan::kNote, .voicing = protocol::VoicingStyle::kShell});
+  const auto settings = daemon.request(protocol::SetSettings{.melody = protocol::MelodySpan::kNote,
+                                                             .voicing = protocol::VoicingStyle::kShell});
   ASSERT_TRUE(settings);
   EXPECT_EQ(settings->voicing, protocol::VoicingStyle::kShell);
   const auto moment = daemon.request(protocol::GetMoment{});
@@ -254,7 +264,10 @@ TEST_F(DaemonTest, KilledInTheMiddleTheTakeIsThereAndClosedAtTheNextStart) {
     Connection daemon = connect();
     ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67, 72}, true)}));
     std::optional<protocol::Read<protocol::Kept>> marked;
-    ASSERT_TRUE(eventually([&] { marked = daemon.request(protocol::MarkTake{.text = "kept"}); return bool(*marked); }));
+    ASSERT_TRUE(eventually([&] {
+      marked = daemon.request(protocol::MarkTake{.text = "kept"});
+      return bool(*marked);
+    }));
     last = (*marked)->number;  // answered: on disk
   }
   daemon_->end(SIGKILL);
@@ -290,14 +303,19 @@ TEST_F(DaemonTest, AskedToStopItClosesTheTake) {
 
 TEST_F(DaemonTest, StoppedWithADiskThatTakesNoMoreItSaysSoAndTheNextStartHasEveryNote) {
   // A limit on the size of files, as a disk that is full.
-  daemon_ = std::make_unique<Process>(std::vector<std::string>{"bash", "-c", std::string("ulimit -f 200; exec ") + UNDERSONGD + " --web-port 0"}, true);
+  daemon_ = std::make_unique<Process>(
+      std::vector<std::string>{"bash", "-c",
+                               std::string("ulimit -f 200; exec ") + UNDERSONGD + " --web-port 0"},
+      true);
   std::uint64_t played = 0;
   {
     Connection daemon = connect();
     ASSERT_TRUE(eventually([&] {
       for (int i = 0; i < 20; ++i) {
         const int key = 40 + i;
-        if (!daemon.request(protocol::SendNotes{keys({key}, true)}) || !daemon.request(protocol::SendNotes{keys({key}, false)})) return false;
+        if (!daemon.request(protocol::SendNotes{keys({key}, true)}) ||
+            !daemon.request(protocol::SendNotes{keys({key}, false)}))
+          return false;
         ++played;
       }
       const auto status = daemon.request(protocol::GetStatus{});
@@ -306,7 +324,8 @@ TEST_F(DaemonTest, StoppedWithADiskThatTakesNoMoreItSaysSoAndTheNextStartHasEver
   }
   std::string said;
   EXPECT_EQ(daemon_->finish(SIGTERM, said), 3);
-  const std::string spilled = " lines could not be written there; they are in " + (folder_ / ".local/share/undersong/takes.sqlite.waiting-").string();
+  const std::string spilled = " lines could not be written there; they are in " +
+                              (folder_ / ".local/share/undersong/takes.sqlite.waiting-").string();
   EXPECT_NE(said.find("Stopped, but not everything is in the takes. "), std::string::npos) << said;
   EXPECT_NE(said.find(spilled), std::string::npos) << said;
   EXPECT_EQ(said.find("closed and kept"), std::string::npos) << said;
@@ -318,7 +337,8 @@ TEST_F(DaemonTest, StoppedWithADiskThatTakesNoMoreItSaysSoAndTheNextStartHasEver
     ASSERT_EQ(takes->takes.size(), 1u);
     EXPECT_EQ(takes->takes[0].notes, played);
     EXPECT_EQ(takes->takes[0].ended, "stop");
-    EXPECT_NE(daemon.request(protocol::GetStatus{})->store.sentence.find("have been read back"), std::string::npos);
+    EXPECT_NE(daemon.request(protocol::GetStatus{})->store.sentence.find("have been read back"),
+              std::string::npos);
   }
   said.clear();
   EXPECT_EQ(daemon_->finish(SIGTERM, said), 0);
@@ -371,7 +391,10 @@ TEST_F(DaemonTest, SettingsThatAClientChangedAreThereAfterARestartAndCanBeTakenB
   start();
   {
     Connection daemon = connect();
-    ASSERT_TRUE(daemon.request(protocol::SetSettings{.brighter = -0.25, .symbol_style = protocol::SymbolStyle::kSigns, .settle_ms = 700, .key = "Eb minor"}));
+    ASSERT_TRUE(daemon.request(protocol::SetSettings{.brighter = -0.25,
+                                                     .symbol_style = protocol::SymbolStyle::kSigns,
+                                                     .settle_ms = 700,
+                                                     .key = "Eb minor"}));
     EXPECT_EQ(daemon.request(protocol::GetSettings{})->changed.size(), 4u);
   }
   daemon_->end(SIGTERM);
@@ -396,9 +419,12 @@ TEST_F(DaemonTest, SettingsThatAClientChangedAreThereAfterARestartAndCanBeTakenB
     Process doctor({UNDERSONG_CLIENT, "doctor"}, true);
     bool told = false;
     for (std::string line; !(line = doctor.read_line()).empty();)
-      told |= line == "ok   Settings that were changed and count before the configuration: brighter, symbol_style, key. `undersong settings reset` ends that.";
+      told |= line ==
+              "ok   Settings that were changed and count before the configuration: brighter, symbol_style, "
+              "key. `undersong settings reset` ends that.";
     EXPECT_TRUE(told);
-    const auto one = daemon.request(protocol::ResetSettings{.names = std::vector{protocol::SettingName::kBrighter}});
+    const auto one =
+        daemon.request(protocol::ResetSettings{.names = std::vector{protocol::SettingName::kBrighter}});
     ASSERT_TRUE(one);
     EXPECT_EQ(one->wishes.brighter, 0.0);
     EXPECT_EQ(one->changed, (std::vector{protocol::SettingName::kSymbolStyle, protocol::SettingName::kKey}));
@@ -431,7 +457,8 @@ TEST_F(DaemonTest, ADamagedFileOfSettingsGivesASentenceAndTheConfiguration) {
   start();
   bool told = false;
   for (std::string line; !told && !(line = daemon_->read_line()).empty();)
-    told = line.find("The settings are those of the configuration; the file is kept as " + file.string() + ".damaged.") != std::string::npos;
+    told = line.find("The settings are those of the configuration; the file is kept as " + file.string() +
+                     ".damaged.") != std::string::npos;
   EXPECT_TRUE(told);
   Connection daemon = connect();
   EXPECT_EQ(daemon.request(protocol::GetSettings{})->wishes.brighter, 0.0);
@@ -446,17 +473,20 @@ TEST_F(DaemonTest, APinnedKeyIsShownKeptInTheLogAndFreedAgain) {
     return Process(words, true).read_line();
   };
   EXPECT_EQ(said({}), "No key has been heard yet.");
-  EXPECT_EQ(said({"pin"}), "undersong: No key has been heard yet; name the one to pin, as in `undersong key pin Ebm`.");
+  EXPECT_EQ(said({"pin"}),
+            "undersong: No key has been heard yet; name the one to pin, as in `undersong key pin Ebm`.");
   EXPECT_NE(said({"pin", "H"}).find("\"H\" is no key"), std::string::npos);
   EXPECT_EQ(said({"pin", "Gb"}), "The key is pinned: Gb major.");
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({37, 53, 56, 61, 68}, true)}));
   ASSERT_TRUE(eventually([&] {
     const auto moment = daemon.request(protocol::GetMoment{});
-    return moment && moment->chord && moment->chord->root_name == "Db" && !moment->melody.empty() && moment->melody[0].name == "Ab4";
+    return moment && moment->chord && moment->chord->root_name == "Db" && !moment->melody.empty() &&
+           moment->melody[0].name == "Ab4";
   }));
   EXPECT_EQ(said({}), "The key is pinned: Gb major.");
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({37, 53, 56, 61, 68}, false)}));
-  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({42, 54, 58, 61, 66}, true)}));  // so that a key has been heard
+  ASSERT_TRUE(
+      daemon.request(protocol::SendNotes{keys({42, 54, 58, 61, 66}, true)}));  // so that a key has been heard
   ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetMoment{})->held.size() == 5; }));
   EXPECT_EQ(said({"free"}).substr(0, 11), "The key is ");
   EXPECT_FALSE(daemon.request(protocol::GetMoment{})->key->pinned);
@@ -474,11 +504,14 @@ TEST_F(DaemonTest, APinnedKeyIsShownKeptInTheLogAndFreedAgain) {
   EXPECT_FALSE(take->keys[1].pinned);
 }
 
-// At a hundred times its speed the file's time isn't that of the clock: what falls due 30 ms after a note does so before the next.
+// At a hundred times its speed the file's time isn't that of the clock: what falls due 30 ms after a note
+// does so before the next.
 TEST_F(DaemonTest, AFilePlayedFasterTellsTheMelodyBeforeTheNextEventComes) {
   std::vector<midi::Event> events;
-  for (const int key : {48, 64, 67, 76}) events.push_back(midi::note_on(Micros(200'000'000), 0, Pitch(key), Velocity(80)));
-  for (const int key : {48, 64, 67, 76}) events.push_back(midi::note_off(Micros(3'600'000'000), 0, Pitch(key)));
+  for (const int key : {48, 64, 67, 76})
+    events.push_back(midi::note_on(Micros(200'000'000), 0, Pitch(key), Velocity(80)));
+  for (const int key : {48, 64, 67, 76})
+    events.push_back(midi::note_off(Micros(3'600'000'000), 0, Pitch(key)));
   const auto file = folder_ / "held.mid";
   ASSERT_TRUE(midi::write_smf_file(midi::smf_from_events(events, "held"), file));
   start({"--play", file, "--speed", "100"});
@@ -505,7 +538,8 @@ TEST_F(DaemonTest, AFilePlayedToTheDaemonAndToAnalyseGivesTheSameChords) {
     const auto lines = daemon.request(protocol::GetEvents{.take = take->take, .from = from, .limit = 2000});
     ASSERT_TRUE(lines);
     for (const auto& line : lines->lines)
-      if (line.kind == protocol::LineKind::kChord) live.push_back(std::to_string(line.at - take->at) + " " + line.chord->harte);
+      if (line.kind == protocol::LineKind::kChord)
+        live.push_back(std::to_string(line.at - take->at) + " " + line.chord->harte);
     from = lines->more ? lines->next : 0;
   }
   Process analyse({UNDERSONG_CLIENT, "analyse", demo, "--events"}, true);
@@ -519,11 +553,13 @@ TEST_F(DaemonTest, AFilePlayedToTheDaemonAndToAnalyseGivesTheSameChords) {
     file.push_back(std::to_string(since - *first) + " " + std::string(event.at("chord").as_string()));
   }
   EXPECT_GT(file.size(), 40u);
-  ASSERT_EQ(live.size(), file.size()) << (live.empty() ? "" : live.back()) << " / " << (file.empty() ? "" : file.back());
+  ASSERT_EQ(live.size(), file.size())
+      << (live.empty() ? "" : live.back()) << " / " << (file.empty() ? "" : file.back());
   for (std::size_t i = 0; i < live.size(); ++i) EXPECT_EQ(live[i], file[i]);
 }
 
-// G held on top, and twelve roots tried under it, with a fifth, third and seventh each; Db comes back at the end.
+// G held on top, and twelve roots tried under it, with a fifth, third and seventh each; Db comes back at the
+// end.
 std::string write_twelve_roots(const std::filesystem::path& folder) {
   std::vector<midi::Event> events{midi::note_on(Micros(0), 0, Pitch(79), Velocity(80))};
   Micros at(500'000);
@@ -579,13 +615,15 @@ TEST_F(DaemonTest, WhatWasTriedUnderAHeldNoteIsAskedForInWordsAlsoAfterARestart)
     EXPECT_EQ(roots.size(), 12u);
     const auto wrong = daemon.request(protocol::FindMoments{.question = "Db beneath G"});
     ASSERT_FALSE(wrong);
-    EXPECT_NE(wrong.error().sentence.find("\"beneath\" at column 4"), std::string::npos) << wrong.error().sentence;
+    EXPECT_NE(wrong.error().sentence.find("\"beneath\" at column 4"), std::string::npos)
+        << wrong.error().sentence;
     const auto near = daemon.request(protocol::FindMoments{.question = "Db under A"});
     ASSERT_TRUE(near);
     ASSERT_EQ(near->near.size(), 2u);
     EXPECT_EQ(near->near[0].words, "any chord on Db");
     for (const auto& example : protocol::kQuestionExamples)
-      EXPECT_TRUE(daemon.request(protocol::FindMoments{.question = std::string(example.question)})) << example.question;
+      EXPECT_TRUE(daemon.request(protocol::FindMoments{.question = std::string(example.question)}))
+          << example.question;
   }
   Process client({UNDERSONG_CLIENT, "moments", "Db", "under", "G"}, true);
   EXPECT_EQ(client.read_line(), "any chord on Db under G:");
@@ -612,10 +650,15 @@ TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMid
     SQLite::Transaction all(file);
     for (int take = 2; take <= kTakes; ++take) {
       const std::string n = std::to_string(take);
-      file.exec("INSERT INTO takes SELECT " + n + ", begin_utc_ms + " + n + ", at, last_at, ended, title, annotation, key, notes, chords, marks, deleted, first_line, last_line FROM takes WHERE take = 1");
-      file.exec("INSERT INTO log(take, at, kind, data) SELECT " + n + ", at, kind, data FROM log WHERE take = 1 ORDER BY number");
+      file.exec("INSERT INTO takes SELECT " + n + ", begin_utc_ms + " + n +
+                ", at, last_at, ended, title, annotation, key, notes, chords, marks, deleted, first_line, "
+                "last_line FROM takes WHERE take = 1");
+      file.exec("INSERT INTO log(take, at, kind, data) SELECT " + n +
+                ", at, kind, data FROM log WHERE take = 1 ORDER BY number");
     }
-    file.exec("DROP TABLE meetings; DROP TABLE statements; DROP TABLE chord_kinds; DROP TABLE heard; PRAGMA user_version = 1");
+    file.exec(
+        "DROP TABLE meetings; DROP TABLE statements; DROP TABLE chord_kinds; DROP TABLE heard; PRAGMA "
+        "user_version = 1");
     all.commit();
   }
   const auto heard = [&] {
@@ -638,7 +681,8 @@ TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMid
     const auto found = daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200});
     return found && found->unheard == 0;
   }));
-  EXPECT_EQ(daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200})->moments.size(), static_cast<std::size_t>(2 * kTakes));
+  EXPECT_EQ(daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200})->moments.size(),
+            static_cast<std::size_t>(2 * kTakes));
   EXPECT_GE(heard(), before);
   EXPECT_EQ(heard(), kTakes);
 }
@@ -687,7 +731,8 @@ TEST_F(DaemonTest, TheLoopOfAKeptTakeIsToldReharmonisedAndHandedOver) {
   EXPECT_EQ(other.at(3).find(" 1  Ebmaj9  Cm7  "), 0u) << other.at(3);
   const auto out = folder_ / "parts";
   EXPECT_EQ(said({"hand-over", "1", out.string()}).at(0).find((out / "parts.mid").string()), 0u);
-  for (const char* name : {"parts.mid", "lead_sheet.musicxml", "chart.txt"}) EXPECT_GT(std::filesystem::file_size(out / name), 100u) << name;
+  for (const char* name : {"parts.mid", "lead_sheet.musicxml", "chart.txt"})
+    EXPECT_GT(std::filesystem::file_size(out / name), 100u) << name;
   EXPECT_TRUE(midi::read_smf_file(out / "parts.mid"));
 }
 
@@ -705,7 +750,8 @@ TEST_F(DaemonTest, ASongOfKeptTakesIsMadeShownHandedOverAndTakenOffTheList) {
   };
   EXPECT_EQ(first_line({"list"}), "No song is kept yet; undersong song new NAME TAKE makes one.");
   EXPECT_EQ(first_line({"new", "rounds", "1", "--title", "Evening rounds"}), "Kept as rounds.");
-  EXPECT_EQ(first_line({"new", "rounds", "1"}), "undersong: There is a song rounds already; --force puts the new one in its place.");
+  EXPECT_EQ(first_line({"new", "rounds", "1"}),
+            "undersong: There is a song rounds already; --force puts the new one in its place.");
   const auto kept = daemon.request(protocol::GetKeptSketch{.name = "rounds"});
   ASSERT_TRUE(kept);
   EXPECT_EQ(kept->sketch.title, "Evening rounds");
@@ -714,9 +760,11 @@ TEST_F(DaemonTest, ASongOfKeptTakesIsMadeShownHandedOverAndTakenOffTheList) {
   EXPECT_EQ(first_line({"list"}).find("rounds "), 0u);
   const auto out = folder_ / "song";
   Process handing({UNDERSONG_CLIENT, "song", "hand-over", "rounds", out.string()}, true);
-  for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"}) EXPECT_EQ(handing.read_line().find((out / name).string()), 0u) << name;
+  for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"})
+    EXPECT_EQ(handing.read_line().find((out / name).string()), 0u) << name;
   EXPECT_TRUE(midi::read_smf_file(out / "song.mid"));
-  EXPECT_EQ(first_line({"delete", "rounds"}), "rounds is off the list; its file is kept under a name that ends in .deleted.");
+  EXPECT_EQ(first_line({"delete", "rounds"}),
+            "rounds is off the list; its file is kept under a name that ends in .deleted.");
   EXPECT_FALSE(daemon.request(protocol::GetKeptSketch{.name = "rounds"}));
 }
 
@@ -787,7 +835,8 @@ class DaemonOverJack : public DaemonTest {
   }
   // Take 1 goes round F Dm Gm C, six times; the daemon runs after it.
   void keep_a_loop() {
-    const std::vector<std::vector<int>> chords{{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
+    const std::vector<std::vector<int>> chords{
+        {41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
     {
       start({"--play", write_cycle(chords, 6), "--speed", "1000"});
       Connection daemon = connect();
@@ -831,7 +880,8 @@ TEST_F(DaemonOverJack, AKeyboardIsHeardAndUnpluggedWithKeysDownItsNotesEnd) {
     const auto note = daemon.next_notification(100ms);
     return note && *note && (*note)->method == "moment";
   }));
-  const auto moment = until<protocol::Moment>(daemon, [](const auto& m) { return m.chord && m.held.size() == 5; });
+  const auto moment =
+      until<protocol::Moment>(daemon, [](const auto& m) { return m.chord && m.held.size() == 5; });
   ASSERT_TRUE(moment);
   EXPECT_EQ(moment->chord->root, 0);
   keys.leave();
@@ -849,7 +899,8 @@ TEST_F(DaemonOverJack, ASuggestionIsPlayedSoftlyOnARealOutputAndNeverHeardAsPlay
   ASSERT_TRUE(ear.opened);
   ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({36, 52, 55, 59, 74}, true)}));
-  const auto moment = until<protocol::Moment>(daemon, [](const auto& m) { return !m.alternatives.empty() && m.held.size() == 5; });
+  const auto moment = until<protocol::Moment>(
+      daemon, [](const auto& m) { return !m.alternatives.empty() && m.held.size() == 5; });
   ASSERT_TRUE(moment);
   // The output may still be looked for; what was asked is then refused with a sentence, and asked again.
   ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.place = 2})); }));
@@ -901,7 +952,9 @@ TEST_F(DaemonOverJack, ThePlayersOwnKeyRightAfterOursIsKeptWhereNothingIsSentBac
   };
   for (std::size_t i = 0; i < 20; ++i) {
     const int key = 60 + static_cast<int>(i % 3);
-    ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.notes = std::vector<protocol::PitchNumber>{key}})); }));
+    ASSERT_TRUE(eventually([&] {
+      return bool(daemon.request(protocol::Hear{.notes = std::vector<protocol::PitchNumber>{key}}));
+    }));
     ASSERT_TRUE(eventually([&] { return ear.struck().size() == i + 1; }));
     ASSERT_EQ(stage.order(order(0x90, key)), "ok");
     // Legato, as hands play; and the last one goes up at the end.
@@ -925,7 +978,8 @@ TEST_F(DaemonOverJack, ThePlayersOwnKeyRightAfterOursIsKeptWhereNothingIsSentBac
   EXPECT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->take->notes == 44; }))
       << daemon.request(protocol::GetStatus{})->take->notes;
   ASSERT_TRUE(daemon.request(protocol::EndTake{}));
-  const auto echoes = daemon.request(protocol::GetEvents{.take = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kEcho}});
+  const auto echoes = daemon.request(
+      protocol::GetEvents{.take = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kEcho}});
   ASSERT_TRUE(echoes);
   EXPECT_TRUE(echoes->lines.empty());
 }
@@ -939,7 +993,8 @@ TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarked
   ASSERT_TRUE(eventually([] { return wire("Undersong out", "Undersong in"); }));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
   std::size_t sounded = 0;
-  for (const auto& chord : {std::vector<protocol::PitchNumber>{41, 57, 60, 65}, {38, 57, 62, 65}, {43}, {36, 55, 60, 64}}) {
+  for (const auto& chord :
+       {std::vector<protocol::PitchNumber>{41, 57, 60, 65}, {38, 57, 62, 65}, {43}, {36, 55, 60, 64}}) {
     ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.notes = chord})); }));
     sounded += chord.size();
     ASSERT_TRUE(eventually([&] { return ear.struck().size() == sounded; }));
@@ -948,7 +1003,8 @@ TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarked
   ASSERT_TRUE(eventually([&] { return ear.let_go() == sounded; }));
   std::optional<protocol::Read<protocol::TakeLines>> marked;
   EXPECT_TRUE(eventually([&] {
-    marked = daemon.request(protocol::GetEvents{.take = std::nullopt, .from = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kEcho}});
+    marked = daemon.request(protocol::GetEvents{
+        .take = std::nullopt, .from = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kEcho}});
     return *marked && (*marked)->lines.size() == 2 * sounded;
   })) << "each of our notes and its end, as received";
   for (const auto& line : (*marked)->lines) {
@@ -966,7 +1022,8 @@ TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarked
   EXPECT_EQ(notes->pitch.size(), 1u) << "the page's notes are what was played";
 }
 
-// A killed daemon's clients stay with the JACK server for a while, which then takes seconds to answer the next program.
+// A killed daemon's clients stay with the JACK server for a while, which then takes seconds to answer the
+// next program.
 TEST_F(DaemonOverJack, KilledAndStartedAgainItAnswersWhileTheMidiServiceDoesNotYet) {
   for (int round = 0; round < 3; ++round) {
     start();
@@ -979,7 +1036,8 @@ TEST_F(DaemonOverJack, KilledAndStartedAgainItAnswersWhileTheMidiServiceDoesNotY
     if (!status->outputs[0].connected) {
       const auto refused = daemon.request(protocol::Hear{.harte = "C:maj"});
       if (!refused) {
-        EXPECT_NE(refused.error().sentence.find("The MIDI output is being opened."), std::string::npos) << refused.error().sentence;
+        EXPECT_NE(refused.error().sentence.find("The MIDI output is being opened."), std::string::npos)
+            << refused.error().sentence;
       }
     }
     if (round == 0) {
@@ -1052,7 +1110,8 @@ TEST_F(DaemonOverJack, AMomentIsPlayedWithTheNoteThatWasHeldAlready) {
   }));
   ASSERT_TRUE(eventually([&] { return ear.let_go() >= 5; }));
   const auto struck = ear.struck();
-  EXPECT_EQ(std::count(struck.begin(), struck.end(), 79), 1) << "the held note sounds, although it was struck long before";
+  EXPECT_EQ(std::count(struck.begin(), struck.end(), 79), 1)
+      << "the held note sounds, although it was struck long before";
   EXPECT_EQ(std::set<int>(struck.begin(), struck.end()), (std::set<int>{37, 44, 53, 60, 79}));
 }
 
@@ -1082,7 +1141,9 @@ TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {
   Connection daemon = connect();
   OutputEar ear("Synth:out");
   ASSERT_TRUE(ear.opened);
-  const auto sounding = [&] { return static_cast<int>(ear.struck().size()) - static_cast<int>(ear.let_go()); };
+  const auto sounding = [&] {
+    return static_cast<int>(ear.struck().size()) - static_cast<int>(ear.let_go());
+  };
   ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::PlayTake{.take = 2})); }));
   ASSERT_TRUE(eventually([&] { return sounding() >= 3; }));
   EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
@@ -1118,9 +1179,12 @@ TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
   ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kLog}}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
-  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kAlong; }));
-  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
-  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kAlong; }));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({77}, true)}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({77}, false)}));
   ASSERT_TRUE(daemon.request(protocol::EndTake{}));
@@ -1149,15 +1213,20 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   OutputEar ear("Synth:out");
   ASSERT_TRUE(ear.opened);
   // A key that is named arrives, and nothing else; what is no chord or too much is refused in one sentence.
-  ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.harte = "D:min9", .notes = std::vector<protocol::PitchNumber>{38, 53, 60, 64}})); }));
+  ASSERT_TRUE(eventually([&] {
+    return bool(daemon.request(
+        protocol::Hear{.harte = "D:min9", .notes = std::vector<protocol::PitchNumber>{38, 53, 60, 64}}));
+  }));
   ASSERT_TRUE(eventually([&] { return ear.struck().size() >= 4; }));
   EXPECT_EQ(ear.struck(), (std::vector<int>{38, 53, 60, 64}));
   ASSERT_TRUE(daemon.request(protocol::Hear{.stop = true}));
   ASSERT_TRUE(eventually([&] { return ear.let_go() == 4; }));
   for (const std::size_t many : {0u, 17u}) {
-    const auto refused = daemon.request(protocol::Hear{.notes = std::vector<protocol::PitchNumber>(many, protocol::PitchNumber(60))});
+    const auto refused = daemon.request(
+        protocol::Hear{.notes = std::vector<protocol::PitchNumber>(many, protocol::PitchNumber(60))});
     ASSERT_FALSE(refused);
-    EXPECT_EQ(refused.error().sentence, "params.notes holds " + std::to_string(many) + " notes; give 1 to 16.");
+    EXPECT_EQ(refused.error().sentence,
+              "params.notes holds " + std::to_string(many) + " notes; give 1 to 16.");
   }
   const auto found = daemon.request(protocol::Reharmonise{.take = 1}, 60s);
   ASSERT_TRUE(found) << found.error().sentence;
@@ -1174,7 +1243,8 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
     wanted.insert(wanted.end(), keys.begin(), keys.end());
     wish.chords->push_back(given);
   }
-  // Two rounds, and it is over by itself; the take that somebody plays meanwhile goes on, and nothing is kept against it.
+  // Two rounds, and it is over by itself; the take that somebody plays meanwhile goes on, and nothing is kept
+  // against it.
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
   ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->take.has_value(); }));
@@ -1187,8 +1257,12 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   EXPECT_TRUE(playing->along->given && playing->along->listen);
   EXPECT_EQ(playing->along->rounds, 2u);
   ASSERT_EQ(playing->along->chords.size(), wish.chords->size());
-  for (std::size_t i = 0; i < wish.chords->size(); ++i) EXPECT_EQ(playing->along->chords[i].harte, (*wish.chords)[i].harte);
-  ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->playing == std::nullopt && ear.let_go() == ear.struck().size(); }));
+  for (std::size_t i = 0; i < wish.chords->size(); ++i)
+    EXPECT_EQ(playing->along->chords[i].harte, (*wish.chords)[i].harte);
+  ASSERT_TRUE(eventually([&] {
+    return daemon.request(protocol::GetStatus{})->playing == std::nullopt &&
+           ear.let_go() == ear.struck().size();
+  }));
   std::vector<int> twice = wanted;
   twice.insert(twice.end(), wanted.begin(), wanted.end());
   const auto struck = ear.struck();
@@ -1209,12 +1283,17 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
     return all;
   };
   const auto played = said({"--hear", "1", "--tempo", "400"});
-  EXPECT_NE(played.find("\nPlaying 1 at 400 beats a minute, once round; `undersong stop` ends it.\n"), std::string::npos) << played;
-  ASSERT_TRUE(eventually([&] { return ear.struck().size() >= so_far + wanted.size() && ear.let_go() == ear.struck().size(); }));
+  EXPECT_NE(played.find("\nPlaying 1 at 400 beats a minute, once round; `undersong stop` ends it.\n"),
+            std::string::npos)
+      << played;
+  ASSERT_TRUE(eventually(
+      [&] { return ear.struck().size() >= so_far + wanted.size() && ear.let_go() == ear.struck().size(); }));
   const auto by_client = ear.struck();
-  EXPECT_EQ(std::vector<int>(by_client.begin() + static_cast<std::ptrdiff_t>(so_far), by_client.end()), wanted);
+  EXPECT_EQ(std::vector<int>(by_client.begin() + static_cast<std::ptrdiff_t>(so_far), by_client.end()),
+            wanted);
   const auto refused = said({"--count", "2", "--along", "3"});
-  EXPECT_NE(refused.find("undersong: There are 2 proposals; there is no proposal 3.\n"), std::string::npos) << refused;
+  EXPECT_NE(refused.find("undersong: There are 2 proposals; there is no proposal 3.\n"), std::string::npos)
+      << refused;
   // To be played over: the take ends, and the next is kept against the chords that were given.
   wish.rounds.reset();
   wish.listen.reset();
@@ -1224,7 +1303,8 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kLog}}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({79}, true)}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({79}, false)}));
-  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
   ASSERT_TRUE(daemon.request(protocol::EndTake{}));
   EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
   const auto passes = daemon.request(protocol::GetPasses{.take = 3});
@@ -1234,7 +1314,8 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   wish.chords->pop_back();
   const auto short_of_one = daemon.request(wish, 60s);
   ASSERT_FALSE(short_of_one);
-  EXPECT_NE(short_of_one.error().sentence.find("3 chords are given, but the loop has 4."), std::string::npos) << short_of_one.error().sentence;
+  EXPECT_NE(short_of_one.error().sentence.find("3 chords are given, but the loop has 4."), std::string::npos)
+      << short_of_one.error().sentence;
   (*wish.chords)[1].harte = "H:maj";
   const auto no_chord = daemon.request(wish, 60s);
   ASSERT_FALSE(no_chord);
@@ -1246,7 +1327,8 @@ TEST_F(DaemonOverJack, AnotherMachinesClockGivesTheBeatAndIsNotKept) {
   Connection daemon = connect();
   Player clock("Clock");
   ASSERT_TRUE(until_connected(daemon, "Clock"));
-  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  ASSERT_TRUE(
+      daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({60}, true)}));
   clock.order("send FA");
   const auto end = std::chrono::steady_clock::now() + kPatience;
@@ -1256,7 +1338,8 @@ TEST_F(DaemonOverJack, AnotherMachinesClockGivesTheBeatAndIsNotKept) {
     const auto note = daemon.next_notification(15ms);  // some 100 quarters a minute or more
     if (!note || !*note) continue;
     const auto moment = (*note)->as<protocol::Moment>();
-    if (moment && *moment && (*moment)->beat && (*moment)->beat->source == protocol::BeatSource::kClock) beat = *(*moment)->beat;
+    if (moment && *moment && (*moment)->beat && (*moment)->beat->source == protocol::BeatSource::kClock)
+      beat = *(*moment)->beat;
   }
   ASSERT_TRUE(beat);
   ASSERT_TRUE(daemon.request(protocol::EndTake{}));
@@ -1273,7 +1356,8 @@ TEST_F(DaemonOverJack, AClockThatRanBeforeTheTakeGivesItsBarsFromTheFirstNoteOn)
   Connection daemon = connect();
   Player clock("Clock");
   ASSERT_TRUE(until_connected(daemon, "Clock"));
-  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  ASSERT_TRUE(
+      daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
   // Clocks until a message comes that `is` wanted; some 100 quarters a minute or more.
   const auto run_until = [&](const auto& is) {
     const auto end = std::chrono::steady_clock::now() + kPatience;
@@ -1287,7 +1371,8 @@ TEST_F(DaemonOverJack, AClockThatRanBeforeTheTakeGivesItsBarsFromTheFirstNoteOn)
   clock.order("send FA");
   ASSERT_TRUE(run_until([](const auto& note) {
     const auto moment = note.template as<protocol::Moment>();
-    return moment && *moment && (*moment)->beat && (*moment)->beat->place == 3 && (*moment)->beat->source == protocol::BeatSource::kClock;
+    return moment && *moment && (*moment)->beat && (*moment)->beat->place == 3 &&
+           (*moment)->beat->source == protocol::BeatSource::kClock;
   })) << "in the middle of a bar";
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({60, 64}, true)}));
   int bars = 0;
@@ -1298,7 +1383,8 @@ TEST_F(DaemonOverJack, AClockThatRanBeforeTheTakeGivesItsBarsFromTheFirstNoteOn)
   ASSERT_TRUE(daemon.request(protocol::EndTake{}));
   const auto take = daemon.request(protocol::GetTake{.take = 1});
   ASSERT_TRUE(take);
-  const auto lines = daemon.request(protocol::GetEvents{.take = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kBeat}});
+  const auto lines = daemon.request(
+      protocol::GetEvents{.take = 1, .limit = 2000, .kinds = std::vector{protocol::LineKind::kBeat}});
   ASSERT_TRUE(lines);
   ASSERT_GE(lines->lines.size(), 3u);
   const auto& first = lines->lines[0];
@@ -1326,7 +1412,8 @@ TEST_F(DaemonTest, WithoutAPulseACorrectionIsRefusedInOneSentence) {
 }
 
 TEST_F(DaemonTest, CorrectionsOfTheBeatAreKeptAndReBarAFinishedTake) {
-  start({"--play", write_cycle({{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}}, 6), "--speed", "1000"});
+  start({"--play", write_cycle({{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}}, 6),
+         "--speed", "1000"});
   Connection daemon = connect();
   ASSERT_TRUE(eventually([&] {
     const auto takes = daemon.request(protocol::ListTakes{});
@@ -1335,7 +1422,8 @@ TEST_F(DaemonTest, CorrectionsOfTheBeatAreKeptAndReBarAFinishedTake) {
   const auto before = daemon.request(protocol::GetBeats{.take = 1});
   ASSERT_TRUE(before);
   ASSERT_GT(before->at.size(), 20u);
-  const auto corrected = daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 1, .at = before->at[5], .meter = 3});
+  const auto corrected = daemon.request(protocol::CorrectBeat{
+      .what = protocol::BeatCorrection::kOne, .take = 1, .at = before->at[5], .meter = 3});
   ASSERT_TRUE(corrected) << corrected.error().sentence;
   EXPECT_TRUE(corrected->number);
   const auto after = daemon.request(protocol::GetBeats{.take = 1});
@@ -1344,13 +1432,16 @@ TEST_F(DaemonTest, CorrectionsOfTheBeatAreKeptAndReBarAFinishedTake) {
   for (std::size_t i = 2; i < after->at.size(); ++i) EXPECT_EQ(after->place[i] == 1, i % 3 == 2) << i;
   ASSERT_TRUE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kUndo, .take = 1}));
   EXPECT_EQ(daemon.request(protocol::GetBeats{.take = 1})->place, before->place);
-  EXPECT_FALSE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 77, .at = 0}));
+  EXPECT_FALSE(
+      daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 77, .at = 0}));
 }
 
-// A file whose lowest note, mapped to a tap, is struck four times evenly, and which then goes on as a performance does.
+// A file whose lowest note, mapped to a tap, is struck four times evenly, and which then goes on as a
+// performance does.
 TEST_F(DaemonTest, CorrectionsOfTheTempoOverAndOverAreRefusedBeyondItsLimitsAndThePlayingGoesOn) {
   std::filesystem::create_directories(folder_ / ".config/undersong");
-  std::ofstream(folder_ / ".config/undersong/undersong.toml") << "[[controls]]\nmessage = \"note 21\"\naction = \"tap\"\n";
+  std::ofstream(folder_ / ".config/undersong/undersong.toml")
+      << "[[controls]]\nmessage = \"note 21\"\naction = \"tap\"\n";
   std::vector<midi::Event> events;
   for (int i = 0; i < 100; ++i) {
     const Micros at = Micros(600'000) * i;
@@ -1375,8 +1466,10 @@ TEST_F(DaemonTest, CorrectionsOfTheTempoOverAndOverAreRefusedBeyondItsLimitsAndT
     done = 0;
     for (int i = 0; i < times; ++i) {
       const auto corrected = daemon.request(protocol::CorrectBeat{.what = what});
-      if (corrected) ++done;
-      else said = corrected.error().sentence;
+      if (corrected)
+        ++done;
+      else
+        said = corrected.error().sentence;
     }
   };
   correct(protocol::BeatCorrection::kTwice, 20);
@@ -1388,13 +1481,18 @@ TEST_F(DaemonTest, CorrectionsOfTheTempoOverAndOverAreRefusedBeyondItsLimitsAndT
   EXPECT_EQ(done, 2) << "100, 50, 25";
   EXPECT_EQ(said, "Half as fast would be fewer than 20 beats a minute; a tempo is 20 to 400.");
   for (const std::int64_t at : {INT64_MIN, INT64_MAX})
-    for (const auto what : {protocol::BeatCorrection::kOne, protocol::BeatCorrection::kTwice, protocol::BeatCorrection::kUndo, protocol::BeatCorrection::kMeter}) {
+    for (const auto what : {protocol::BeatCorrection::kOne, protocol::BeatCorrection::kTwice,
+                            protocol::BeatCorrection::kUndo, protocol::BeatCorrection::kMeter}) {
       const auto far = daemon.request(protocol::CorrectBeat{.what = what, .at = at, .meter = 3});
       ASSERT_FALSE(far);
-      EXPECT_EQ(far.error().sentence.find("params.at is " + std::to_string(at) + ", but what is being played goes from "), 0u) << far.error().sentence;
+      EXPECT_EQ(far.error().sentence.find("params.at is " + std::to_string(at) +
+                                          ", but what is being played goes from "),
+                0u)
+          << far.error().sentence;
     }
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({60}, true)}));
-  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::ListTakes{})->takes.size() == 2; })) << "what is played is kept";
+  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::ListTakes{})->takes.size() == 2; }))
+      << "what is played is kept";
 }
 
 TEST_F(DaemonTest, ATakeThatWasCorrectedBeyondAllBoundsOpensAgainAndIsCorrectedNoFurther) {
@@ -1403,13 +1501,16 @@ TEST_F(DaemonTest, ATakeThatWasCorrectedBeyondAllBoundsOpensAgainAndIsCorrectedN
     auto store = takes::Store::open({.path = file}, {});
     ASSERT_TRUE(store) << store.error().message;
     (*store)->append(takes::take_begin(Micros(1'000'000), 1'790'000'000'000));
-    const auto played = midi::read_smf_file(write_cycle({{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}}, 6));
+    const auto played = midi::read_smf_file(
+        write_cycle({{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}}, 6));
     ASSERT_TRUE(played);
     for (midi::Event event : midi::merged_events(*played)) {
       event.at += Micros(1'000'000);
       (*store)->append(takes::midi_received(event));
     }
-    for (int i = 0; i < 60; ++i) (*store)->append(takes::beat_said({Micros(i % 2 ? INT64_MIN : 2'000'000), takes::BeatWord::kTwice, {}, 0, 0}));
+    for (int i = 0; i < 60; ++i)
+      (*store)->append(
+          takes::beat_said({Micros(i % 2 ? INT64_MIN : 2'000'000), takes::BeatWord::kTwice, {}, 0, 0}));
     (*store)->append(takes::beat_said({Micros::min(), takes::BeatWord::kOne, {}, 4, 0}));
     (*store)->append(takes::take_end(Micros(50'000'000), takes::EndReason::kRequest));
   }
@@ -1421,19 +1522,27 @@ TEST_F(DaemonTest, ATakeThatWasCorrectedBeyondAllBoundsOpensAgainAndIsCorrectedN
     EXPECT_GT(beats->at.size(), 100u);
     EXPECT_LT(beats->at.size(), 400u);
     EXPECT_TRUE(daemon.request(protocol::GetLoop{.take = 1})) << "and its loop is told";
-    const auto twice = daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kTwice, .take = 1});
+    const auto twice =
+        daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kTwice, .take = 1});
     ASSERT_FALSE(twice);
-    EXPECT_EQ(twice.error().sentence, "Twice as fast, take 1 would have 480 beats a minute; a tempo is 20 to 400.");
+    EXPECT_EQ(twice.error().sentence,
+              "Twice as fast, take 1 would have 480 beats a minute; a tempo is 20 to 400.");
     for (const std::int64_t at : {INT64_MIN, std::int64_t{999'999}, std::int64_t{50'000'001}, INT64_MAX}) {
-      const auto far = daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 1, .at = at});
+      const auto far =
+          daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 1, .at = at});
       ASSERT_FALSE(far);
-      EXPECT_EQ(far.error().sentence, "params.at is " + std::to_string(at) + ", outside take 1, which goes from 1000000 to 50000000, in microseconds.");
+      EXPECT_EQ(far.error().sentence,
+                "params.at is " + std::to_string(at) +
+                    ", outside take 1, which goes from 1000000 to 50000000, in microseconds.");
     }
-    ASSERT_TRUE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kUndo, .take = 1})) << "the bar line";
-    const auto half = daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kHalf, .take = 1});
+    ASSERT_TRUE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kUndo, .take = 1}))
+        << "the bar line";
+    const auto half =
+        daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kHalf, .take = 1});
     EXPECT_TRUE(half) << half.error().sentence;
     ASSERT_TRUE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kUndo, .take = 1}));
-    ASSERT_TRUE(daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 1, .at = 2'000'000}));
+    ASSERT_TRUE(daemon.request(
+        protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 1, .at = 2'000'000}));
     daemon_->end(SIGKILL);
   }
 }
@@ -1446,8 +1555,10 @@ TEST_F(DaemonTest, WithoutMemoryAQuestionIsAnsweredWithAnErrorAndAllElseGoesOn) 
     ASSERT_TRUE(store) << store.error().message;
     (*store)->append(takes::take_begin(Micros(0), 1'790'000'000'000));
     for (int i = 0; i < 200; ++i) {
-      (*store)->append(takes::midi_received(midi::note_on(Micros(9'000'000) * i, 0, Pitch(60), Velocity(70))));
-      (*store)->append(takes::midi_received(midi::note_off(Micros(9'000'000) * i + Micros(500'000), 0, Pitch(60))));
+      (*store)->append(
+          takes::midi_received(midi::note_on(Micros(9'000'000) * i, 0, Pitch(60), Velocity(70))));
+      (*store)->append(
+          takes::midi_received(midi::note_off(Micros(9'000'000) * i + Micros(500'000), 0, Pitch(60))));
     }
     (*store)->append(takes::take_end(Micros(9'000'000) * 200, takes::EndReason::kRequest));
   }
@@ -1465,11 +1576,13 @@ TEST_F(DaemonTest, WithoutMemoryAQuestionIsAnsweredWithAnErrorAndAllElseGoesOn) 
   for (int i = 0; i < 3; ++i) {
     const auto refused = daemon.request(protocol::GetBeats{.take = 1});
     ASSERT_FALSE(refused);
-    EXPECT_EQ(refused.error().sentence, "There was not enough memory while take 1 was listened to again; everything else goes on.");
+    EXPECT_EQ(refused.error().sentence,
+              "There was not enough memory while take 1 was listened to again; everything else goes on.");
     EXPECT_FALSE(daemon.request(protocol::GetLoop{.take = 1}));
   }
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({60}, true)}));
-  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::ListTakes{})->takes.size() == 2; })) << "what is played is kept";
+  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::ListTakes{})->takes.size() == 2; }))
+      << "what is played is kept";
   ASSERT_TRUE(bound(RLIM_INFINITY));
   const auto again = daemon.request(protocol::GetBeats{.take = 1}, 60s);
   EXPECT_TRUE(again) << again.error().sentence;
@@ -1491,10 +1604,12 @@ TEST_F(DaemonTest, AWebPortThatAnotherProgramHasDoesNotKeepItFromStarting) {
   ASSERT_TRUE(places);
   EXPECT_FALSE(places->page);
   EXPECT_EQ(places->page_trouble, "The web port 127.0.0.1:" + port + " is taken by another program.");
-  EXPECT_NE(daemon_->read_line().find("is taken by another program. Going on without the page."), std::string::npos);
+  EXPECT_NE(daemon_->read_line().find("is taken by another program. Going on without the page."),
+            std::string::npos);
   Process doctor({UNDERSONG_CLIENT, "doctor"}, true);
   bool told = false;
-  for (std::string line; !(line = doctor.read_line()).empty();) told |= line.find("No companion page is served. The web port") != std::string::npos;
+  for (std::string line; !(line = doctor.read_line()).empty();)
+    told |= line.find("No companion page is served. The web port") != std::string::npos;
   EXPECT_TRUE(told);
   // A second daemon gives way as ever, whatever port it asks for.
   Process second({UNDERSONGD, "--web-port", "0"}, true);
@@ -1504,10 +1619,13 @@ TEST_F(DaemonTest, AWebPortThatAnotherProgramHasDoesNotKeepItFromStarting) {
 }
 
 TEST_F(DaemonOverJack, AMappedPedalMarksAndIsNotHeardAsMusic) {
-  configure("[[controls]]\nmessage = \"cc 67\"\naction = \"mark\"\n\n[[controls]]\nmessage = \"note 108\"\naction = \"end_take\"\n");
+  configure(
+      "[[controls]]\nmessage = \"cc 67\"\naction = \"mark\"\n\n[[controls]]\nmessage = \"note 108\"\naction "
+      "= \"end_take\"\n");
   start();
   Connection daemon = connect();
-  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
+  ASSERT_TRUE(
+      daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
   Player keys("Stage keys");
   ASSERT_TRUE(until_connected(daemon, "Stage keys"));
   ASSERT_TRUE(eventually([&] {
@@ -1517,9 +1635,11 @@ TEST_F(DaemonOverJack, AMappedPedalMarksAndIsNotHeardAsMusic) {
   }));
   keys.order("send B0 43 7F");
   keys.order("send B0 43 00");
-  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kMark; }));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kMark; }));
   strike(keys, {108});
-  ASSERT_TRUE(until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kTakeEnd; }));
+  ASSERT_TRUE(until<protocol::Log>(
+      daemon, [](const auto& line) { return line.kind == protocol::LineKind::kTakeEnd; }));
   const auto moment = daemon.request(protocol::GetMoment{});
   ASSERT_TRUE(moment);
   for (const auto& note : moment->held) EXPECT_NE(note.pitch, 108);

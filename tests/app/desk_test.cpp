@@ -1,4 +1,5 @@
-// The desk between real inputs and a real store: what is lost and what is only an echo stand in the take's log.
+// The desk between real inputs and a real store: what is lost and what is only an echo stand in the take's
+// log.
 #include "daemon/app/desk.h"
 
 #include <gtest/gtest.h>
@@ -25,7 +26,9 @@ class NoOutput final : public midi::Sink {
 class DeskTest : public testing::Test {
  protected:
   static constexpr std::size_t kLane = 16;
-  midi::Event on(int key, std::int64_t at = 0) { return midi::note_on(Micros(at ? at : ++now_ * 1'000), 0, Pitch(key), Velocity(80)); }
+  midi::Event on(int key, std::int64_t at = 0) {
+    return midi::note_on(Micros(at ? at : ++now_ * 1'000), 0, Pitch(key), Velocity(80));
+  }
   midi::Event off(int key) { return midi::note_off(Micros(++now_ * 1'000), 0, Pitch(key)); }
   void drain() {
     inputs_.drain([&](const midi::Event& event) { desk_.received(event); });
@@ -44,16 +47,17 @@ class DeskTest : public testing::Test {
   midi::Inputs inputs_{kLane};
   std::unique_ptr<takes::Store> store_ = takes::open_store(folder_.path / "takes.db", reported_);
   midi::SharedEchoGuard echoes_;
-  Desk desk_{Config{}, Desk::World{.inputs = inputs_,
-                                   .store = *store_,
-                                   .echoes = echoes_,
-                                   .open_output = [](const std::string&) { return std::make_unique<NoOutput>(); },
-                                   .changed_output = [] {},
-                                   .changed_moment = [] {},
-                                   .changed_status = [this] { ++status_changes_; },
-                                   .changed_deadline = [] {},
-                                   .utc_ms = [] { return std::int64_t{1'790'000'000'000}; },
-                                   .aside = [](auto) { return false; }}};
+  Desk desk_{Config{},
+             Desk::World{.inputs = inputs_,
+                         .store = *store_,
+                         .echoes = echoes_,
+                         .open_output = [](const std::string&) { return std::make_unique<NoOutput>(); },
+                         .changed_output = [] {},
+                         .changed_moment = [] {},
+                         .changed_status = [this] { ++status_changes_; },
+                         .changed_deadline = [] {},
+                         .utc_ms = [] { return std::int64_t{1'790'000'000'000}; },
+                         .aside = [](auto) { return false; }}};
   int status_changes_ = 0;
 };
 
@@ -79,7 +83,8 @@ TEST_F(DeskTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) 
   EXPECT_EQ(lost[0].take, 1u);
   EXPECT_EQ(lost[0].data, R"({"port":1,"name":"Stage keys","events":3})");
   // The next loss is another line.
-  for (std::size_t i = 0; i < kLane + 4; ++i) keys.push(on(91));  // no notice of the loss before stands in its way
+  for (std::size_t i = 0; i < kLane + 4; ++i)
+    keys.push(on(91));  // no notice of the loss before stands in its way
   drain();
   const auto both = lines(takes::LineKind::kLost);
   ASSERT_EQ(both.size(), 2u);
@@ -91,9 +96,12 @@ TEST_F(DeskTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) 
   std::set<int> down;
   bool pedal = false;
   for (const auto& event : take->events) {
-    if (event.kind() == midi::kControlChange) pedal = event.bytes[2] >= 64;
-    else if (event.kind() == midi::kNoteOn) down.insert(event.bytes[1]);
-    else down.erase(event.bytes[1]);
+    if (event.kind() == midi::kControlChange)
+      pedal = event.bytes[2] >= 64;
+    else if (event.kind() == midi::kNoteOn)
+      down.insert(event.bytes[1]);
+    else
+      down.erase(event.bytes[1]);
   }
   EXPECT_EQ(down, std::set<int>{43});
   EXPECT_FALSE(pedal);
@@ -101,7 +109,8 @@ TEST_F(DeskTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) 
 
 TEST_F(DeskTest, ALossBetweenTakesIsALineToo) {
   midi::Lane& keys = *inputs_.lane("Stage keys");
-  for (std::size_t i = 0; i < kLane + 2; ++i) keys.push(midi::control_change(Micros(++now_ * 1'000), 0, 1, 5));
+  for (std::size_t i = 0; i < kLane + 2; ++i)
+    keys.push(midi::control_change(Micros(++now_ * 1'000), 0, 1, 5));
   drain();
   const auto lost = lines(takes::LineKind::kLost);
   ASSERT_EQ(lost.size(), 1u);
@@ -156,12 +165,14 @@ TEST_F(DeskTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
   desk_.reconfigure(config);
   auto* lane = inputs_.lane("keys");
   const auto press = [&] {
-    for (const std::uint8_t value : {127, 0}) lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, value));
+    for (const std::uint8_t value : {127, 0})
+      lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, value));
     drain();
   };
   press();  // no key yet: nothing to pin
   EXPECT_FALSE(desk_.moment().key);
-  for (const auto& chord : std::vector<std::vector<int>>{{48, 64, 67}, {53, 65, 69}, {55, 62, 71}, {48, 64, 67}}) {
+  for (const auto& chord :
+       std::vector<std::vector<int>>{{48, 64, 67}, {53, 65, 69}, {55, 62, 71}, {48, 64, 67}}) {
     for (const int key : chord) lane->push(on(key));
     drain();
     now_ += 900;

@@ -57,7 +57,8 @@ TEST(KeptSettings, TheTextReadsAsAPersonWouldWriteIt) {
   change.key = "Ebm";
   change.hear_output = "Stage \"left\"";
   EXPECT_EQ(kept_text(Config{}, *changed(Config{}, change)),
-            "# Settings that were changed while Undersong ran. They count before the configuration; `undersong settings reset` ends that.\n"
+            "# Settings that were changed while Undersong ran. They count before the configuration; "
+            "`undersong settings reset` ends that.\n"
             "\n[listen]\nbrighter = 0.3\nkey = 'Eb minor'\n\n[hear]\noutput = 'Stage \"left\"'\n");
 }
 
@@ -94,7 +95,8 @@ TEST(KeptSettings, TheFileIsTheUsersAloneAndGoesWithTheLastChange) {
   const std::string text = kept_text(Config{}, *changed(Config{}, everything()));
   ASSERT_TRUE(write_kept(text, file));
   EXPECT_EQ(text_of(file), text);
-  EXPECT_EQ(std::filesystem::status(file).permissions(), std::filesystem::perms::owner_read | std::filesystem::perms::owner_write);
+  EXPECT_EQ(std::filesystem::status(file).permissions(),
+            std::filesystem::perms::owner_read | std::filesystem::perms::owner_write);
   const auto read = read_kept(Config{}, file);
   ASSERT_TRUE(read);
   EXPECT_EQ(kept_text(Config{}, *read), text);
@@ -104,14 +106,17 @@ TEST(KeptSettings, TheFileIsTheUsersAloneAndGoesWithTheLastChange) {
 }
 
 TEST(KeptSettings, ADamagedFileIsPutAsideAndSaid) {
-  for (const char* damage : {"[listen]\nbrighter = ", "[listen]\nbrighter = 7\n", "\xff\xfe", "[listen]\nkey = \"H\"\n"}) {
+  for (const char* damage :
+       {"[listen]\nbrighter = ", "[listen]\nbrighter = 7\n", "\xff\xfe", "[listen]\nkey = \"H\"\n"}) {
     takes::TemporaryFolder folder;
     const auto file = kept_settings_file(folder.path / "takes.sqlite");
     std::ofstream(file) << damage;
     const auto read = read_kept(Config{}, file);
     ASSERT_FALSE(read) << damage;
     EXPECT_NE(read.error().message.find(file.string()), std::string::npos) << read.error().message;
-    EXPECT_NE(read.error().message.find("The settings are those of the configuration; the file is kept as " + file.string() + ".damaged."), std::string::npos);
+    EXPECT_NE(read.error().message.find("The settings are those of the configuration; the file is kept as " +
+                                        file.string() + ".damaged."),
+              std::string::npos);
     EXPECT_FALSE(std::filesystem::exists(file));
     EXPECT_EQ(text_of(file.string() + ".damaged"), damage);
   }
@@ -124,7 +129,8 @@ TEST(KeptSettings, WhereNothingCanBeWrittenThatIsSaidAndTheOldFileStays) {
   std::filesystem::create_directory(file.string() + ".part");  // in the way
   const auto written = write_kept("new", file);
   ASSERT_FALSE(written);
-  EXPECT_NE(written.error().message.find(file.string() + " can't be written"), std::string::npos) << written.error().message;
+  EXPECT_NE(written.error().message.find(file.string() + " can't be written"), std::string::npos)
+      << written.error().message;
   EXPECT_EQ(text_of(file), "old");
 }
 

@@ -21,7 +21,9 @@ TEST(Worker, RunsWorkInOrderOnAThreadOfItsOwnThatGivesWay) {
   std::vector<int> order;
   std::promise<std::pair<std::thread::id, int>> where;
   for (int i = 0; i < 10; ++i) ASSERT_TRUE(worker.run([&, i] { order.push_back(i); }));
-  ASSERT_TRUE(worker.run([&] { where.set_value({std::this_thread::get_id(), getpriority(PRIO_PROCESS, 0)}); }));
+  ASSERT_TRUE(worker.run([&] {
+    where.set_value({std::this_thread::get_id(), getpriority(PRIO_PROCESS, 0)});
+  }));
   const auto [thread, nice] = within_time(where.get_future());
   EXPECT_NE(thread, std::this_thread::get_id());
   EXPECT_GT(nice, 0);

@@ -1,4 +1,5 @@
-// How long the parts of the core take: per event, per list, per chord, per message; and a file as a multiple of real time.
+// How long the parts of the core take: per event, per list, per chord, per message; and a file as a multiple
+// of real time.
 #include <benchmark/benchmark.h>
 
 #include <cstdlib>
@@ -30,7 +31,8 @@ void wholePerformance(benchmark::State& state) {
     benchmark::DoNotOptimize(analysis.moment().number);
   }
   const double seconds = std::chrono::duration<double>(events.back().at).count();
-  state.counters["times_real_time"] = benchmark::Counter(seconds * static_cast<double>(state.iterations()), benchmark::Counter::kIsRate);
+  state.counters["times_real_time"] =
+      benchmark::Counter(seconds * static_cast<double>(state.iterations()), benchmark::Counter::kIsRate);
   state.counters["per_event"] =
       benchmark::Counter(static_cast<double>(events.size()) * static_cast<double>(state.iterations()),
                          benchmark::Counter::kIsRate | benchmark::Counter::kInvert);
@@ -44,7 +46,9 @@ void wholePerformanceWithMeetings(benchmark::State& state) {
   for (auto _ : state) {
     listen::Analysis analysis;
     listen::Meetings meetings;
-    for (const auto& event : events) listen::drive(analysis, event, [&](const listen::Analysis& heard) { met += meetings.hear(heard).size(); });
+    for (const auto& event : events)
+      listen::drive(analysis, event,
+                    [&](const listen::Analysis& heard) { met += meetings.hear(heard).size(); });
     benchmark::DoNotOptimize(met);
   }
   state.counters["per_event"] =
@@ -98,7 +102,9 @@ BENCHMARK(voicingsOfAChord);
 
 void colourOfAVoicing(benchmark::State& state) {
   const std::array<Pitch, 5> voiced{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(72)};
-  for (auto _ : state) benchmark::DoNotOptimize(harmony::colour(std::span<const Pitch>(voiced), harmony::Key{PitchClass(3), harmony::Mode::kMajor}));
+  for (auto _ : state)
+    benchmark::DoNotOptimize(
+        harmony::colour(std::span<const Pitch>(voiced), harmony::Key{PitchClass(3), harmony::Mode::kMajor}));
 }
 BENCHMARK(colourOfAVoicing);
 

@@ -1,7 +1,9 @@
-// From a MIDI message in the queue to a complete moment at a socket client, against the floor: the same number of bytes
-// through a queue, an Asio thread and a Unix socket with nothing heard in between. Both in turn, in one run.
+// From a MIDI message in the queue to a complete moment at a socket client, against the floor: the same
+// number of bytes through a queue, an Asio thread and a Unix socket with nothing heard in between. Both in
+// turn, in one run.
 //
-// usage: taskset -c 1 latency_bench [SECONDS]     on machines whose idle cores wake late, one core gives steady figures
+// usage: taskset -c 1 latency_bench [SECONDS]     on machines whose idle cores wake late, one core gives
+// steady figures
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <poll.h>
@@ -39,8 +41,8 @@ namespace asio = boost::asio;
 using Stream = asio::local::stream_protocol;
 
 constexpr auto kBetween = std::chrono::microseconds(5000);  // 200 messages a second
-// Each comes somewhere within its turn. On an exact grid of 5 ms, what falls due 30 ms after one key would always fall due
-// together with another, which hands don't do.
+// Each comes somewhere within its turn. On an exact grid of 5 ms, what falls due 30 ms after one key would
+// always fall due together with another, which hands don't do.
 constexpr int kWithinMicros = 2000;
 
 // No output: nothing is played here.
@@ -64,7 +66,10 @@ struct Figures {
   std::vector<double> micros;
   double at(double share) {
     std::sort(micros.begin(), micros.end());
-    return micros.empty() ? 0 : micros[std::min(micros.size() - 1, static_cast<std::size_t>(share * static_cast<double>(micros.size())))];
+    return micros.empty()
+               ? 0
+               : micros[std::min(micros.size() - 1,
+                                 static_cast<std::size_t>(share * static_cast<double>(micros.size())))];
   }
 };
 
@@ -79,7 +84,8 @@ class Reader {
     if (got <= 0) return false;
     const auto when = midi::steady_now();
     text_.append(chunk, static_cast<std::size_t>(got));
-    for (std::size_t end; (end = text_.find('\n')) != std::string::npos; text_.erase(0, end + 1)) use(text_.substr(0, end), when);
+    for (std::size_t end; (end = text_.find('\n')) != std::string::npos; text_.erase(0, end + 1))
+      use(text_.substr(0, end), when);
     return true;
   }
 
@@ -98,7 +104,8 @@ int connect_to(const std::filesystem::path& path) {
   sockaddr_un address{};
   address.sun_family = AF_UNIX;
   std::strncpy(address.sun_path, path.c_str(), sizeof address.sun_path - 1);
-  if (connect(fd, reinterpret_cast<sockaddr*>(&address), sizeof address) != 0) die("can't connect to " + path.string());
+  if (connect(fd, reinterpret_cast<sockaddr*>(&address), sizeof address) != 0)
+    die("can't connect to " + path.string());
   return fd;
 }
 
@@ -120,23 +127,33 @@ int main(int argc, char** argv) {
 
     asio::io_context io{1};
     midi::Inputs inputs, floor_inputs;
-    auto store = takes::Store::open({.path = folder / "takes.sqlite"},
-                                    {.deliver = [&](takes::Store::Work work) { asio::post(io, std::move(work)); }, .on_lines = {}, .on_health = {}});
+    auto store =
+        takes::Store::open({.path = folder / "takes.sqlite"},
+                           {.deliver = [&](takes::Store::Work work) { asio::post(io, std::move(work)); },
+                            .on_lines = {},
+                            .on_health = {}});
     if (!store) die(store.error().message);
     std::unique_ptr<server::Server> server;
     bool moved = false;
     midi::SharedEchoGuard echoes;
-    app::Desk desk(app::Config{}, {.inputs = inputs,
-                                   .store = **store,
-                                   .echoes = echoes,
-                                   .open_output = [](const std::string&) { return std::make_unique<Nowhere>(); },
-                                   .changed_output = [] {},
-                                   .changed_moment = [&] { moved = true; },
-                                   .changed_status = [] {},
-                                   .changed_deadline = [] {},
-                                   .utc_ms = [] { return std::int64_t{0}; },
-                                   .aside = [](auto) { return false; }});
-    server = std::make_unique<server::Server>(io, server::Server::Options{.socket = folder / "run/socket", .web = std::nullopt, .program_version = "bench", .places = {}, .sketches = {}, .aside = {}},
+    app::Desk desk(app::Config{},
+                   {.inputs = inputs,
+                    .store = **store,
+                    .echoes = echoes,
+                    .open_output = [](const std::string&) { return std::make_unique<Nowhere>(); },
+                    .changed_output = [] {},
+                    .changed_moment = [&] { moved = true; },
+                    .changed_status = [] {},
+                    .changed_deadline = [] {},
+                    .utc_ms = [] { return std::int64_t{0}; },
+                    .aside = [](auto) { return false; }});
+    server = std::make_unique<server::Server>(io,
+                                              server::Server::Options{.socket = folder / "run/socket",
+                                                                      .web = std::nullopt,
+                                                                      .program_version = "bench",
+                                                                      .places = {},
+                                                                      .sketches = {},
+                                                                      .aside = {}},
                                               desk, **store);
     if (auto listening = server->start(); !listening) die(listening.error().message);
 
@@ -156,7 +173,8 @@ int main(int argc, char** argv) {
       if (next == armed) return;
       armed = next;
       if (!next) return void(due.cancel());
-      due.expires_at(asio::steady_timer::time_point(std::chrono::duration_cast<asio::steady_timer::duration>(*next)));
+      due.expires_at(
+          asio::steady_timer::time_point(std::chrono::duration_cast<asio::steady_timer::duration>(*next)));
       due.async_wait([&](boost::system::error_code error) {
         if (error) return;
         armed.reset();
@@ -171,7 +189,8 @@ int main(int argc, char** argv) {
           const auto before = std::chrono::steady_clock::now();
           desk.received(event);
           if (event.size == 3)
-            analysis_micros.push_back(std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - before).count());
+            analysis_micros.push_back(
+                std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - before).count());
         });
         publish();
         listen();
@@ -203,7 +222,8 @@ int main(int argc, char** argv) {
     std::thread io_thread([&] { io.run(); });
     const int real = connect_to(folder / "run/socket"), bare = connect_to(folder / "floor");
     acceptor.accept(floor_client);
-    const std::string subscribe = "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"subscribe\",\"params\":{\"topics\":[\"moment\"]}}\n";
+    const std::string subscribe =
+        "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"subscribe\",\"params\":{\"topics\":[\"moment\"]}}\n";
     if (::write(real, subscribe.data(), subscribe.size()) < 0) die("can't subscribe");
 
     std::mutex mutex;
@@ -224,7 +244,8 @@ int main(int argc, char** argv) {
               ours.micros.push_back(static_cast<double>((when - Micros(at)).count()));
               line_bytes = line.size() + 1;
               std::size_t alternatives = 0;
-              for (std::size_t p = 0; (p = line.find("\"degrees\"", p)) != std::string::npos; ++p) ++alternatives;
+              for (std::size_t p = 0; (p = line.find("\"degrees\"", p)) != std::string::npos; ++p)
+                ++alternatives;
               fewest = std::min(fewest, alternatives ? alternatives : 1000);
             }
           });
@@ -268,8 +289,8 @@ int main(int argc, char** argv) {
     server->stop();
 
     Figures alone{std::move(analysis_micros)};
-    fmt::print("{} messages, 200 a second; {} bytes a moment, at least {} alternatives; {} unanswered\n", messages, line_bytes.load(),
-               fewest, sent_real.size());
+    fmt::print("{} messages, 200 a second; {} bytes a moment, at least {} alternatives; {} unanswered\n",
+               messages, line_bytes.load(), fewest, sent_real.size());
     fmt::print("{:<28} {:>9} {:>9} {:>9}\n", "microseconds", "p50", "p99", "p99.9");
     const auto row = [](const char* name, Figures& f) {
       fmt::print("{:<28} {:>9.0f} {:>9.0f} {:>9.0f}\n", name, f.at(.5), f.at(.99), f.at(.999));
@@ -277,8 +298,8 @@ int main(int argc, char** argv) {
     row("floor, nothing heard", floor);
     row("ours, to the moment", ours);
     row("analysis and log alone", alone);
-    fmt::print("{:<28} {:>9.2f} {:>9.2f} {:>9.2f}\n", "ours as multiple of floor", ours.at(.5) / floor.at(.5), ours.at(.99) / floor.at(.99),
-               ours.at(.999) / floor.at(.999));
+    fmt::print("{:<28} {:>9.2f} {:>9.2f} {:>9.2f}\n", "ours as multiple of floor", ours.at(.5) / floor.at(.5),
+               ours.at(.99) / floor.at(.99), ours.at(.999) / floor.at(.999));
   }
   std::filesystem::remove_all(folder);
 }

@@ -1,4 +1,5 @@
-// How long questions about moments take in a store of many takes: the median and the 99th of a hundred, for each kind of question.
+// How long questions about moments take in a store of many takes: the median and the 99th of a hundred, for
+// each kind of question.
 //
 //   moments_bench [TAKES]      10,000 where left out; the store is made in a folder of its own and removed
 #include <SQLiteCpp/SQLiteCpp.h>
@@ -19,7 +20,8 @@
 namespace undersong::takes {
 namespace {
 
-// An evening's playing, invented: chords that circle in a key, under a tune; some takes hold one note over many roots.
+// An evening's playing, invented: chords that circle in a key, under a tune; some takes hold one note over
+// many roots.
 class Inventor {
  public:
   void take(std::vector<Entry>& out, std::int64_t begin_utc_ms) {
@@ -100,7 +102,8 @@ int run(int takes) {
       entries.clear();
     }
   }
-  std::printf("%d takes, %llu chords, %llu meetings, %.0f MB\n", takes, static_cast<unsigned long long>(chords), static_cast<unsigned long long>(meetings),
+  std::printf("%d takes, %llu chords, %llu meetings, %.0f MB\n", takes,
+              static_cast<unsigned long long>(chords), static_cast<unsigned long long>(meetings),
               static_cast<double>(std::filesystem::file_size(path)) / 1e6);
   auto database = Database::open(path, 1);
   if (!database) return 1;
@@ -110,18 +113,32 @@ int run(int takes) {
     MomentSearch first;
     first.question = *read_question("exactly C7alt", today);
     database->find(first);
-    std::printf("the first question after a start, which reads the digests: %.0f ms\n", std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count());
+    std::printf("the first question after a start, which reads the digests: %.0f ms\n",
+                std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count());
   }
   struct Asked {
     const char* kind;
     std::vector<std::string> questions;
   };
   const std::vector<std::string> roots{"C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"};
-  std::vector<Asked> all{{"chord on a root under a note", {}}, {"symbol under a note", {}}, {"family under a note", {}}, {"family on a root under a degree", {}},
-                         {"degree over a family", {"#11 over major seventh", "b13 over suspended", "bb7 over power", "b9 over half-diminished", "#9 over any dominant"}},
-                         {"rare: a slash chord under a note in a key", {}}, {"rare: exact symbol, note, key", {}}, {"sequence of symbols", {}},
-                         {"sequence by root movement", {"minor seventh then up a fourth dominant then up a fourth major seventh", "half-diminished then up a tritone augmented then down a semitone minor"}},
-                         {"last week", {}}, {"a month far back", {}}, {"and, or, not", {}}, {"nothing found, what comes near", {}}, {"the last page", {}}};
+  std::vector<Asked> all{{"chord on a root under a note", {}},
+                         {"symbol under a note", {}},
+                         {"family under a note", {}},
+                         {"family on a root under a degree", {}},
+                         {"degree over a family",
+                          {"#11 over major seventh", "b13 over suspended", "bb7 over power",
+                           "b9 over half-diminished", "#9 over any dominant"}},
+                         {"rare: a slash chord under a note in a key", {}},
+                         {"rare: exact symbol, note, key", {}},
+                         {"sequence of symbols", {}},
+                         {"sequence by root movement",
+                          {"minor seventh then up a fourth dominant then up a fourth major seventh",
+                           "half-diminished then up a tritone augmented then down a semitone minor"}},
+                         {"last week", {}},
+                         {"a month far back", {}},
+                         {"and, or, not", {}},
+                         {"nothing found, what comes near", {}},
+                         {"the last page", {}}};
   for (std::size_t i = 0; i < roots.size(); ++i) {
     const auto& a = roots[i];
     const auto& b = roots[(i + 6) % 12];
@@ -135,11 +152,14 @@ int run(int takes) {
     all[7].questions.push_back(a + "m7 then " + c + "7 then " + b + "maj7");
     all[9].questions.push_back(a + " under " + b + " last week");
     all[10].questions.push_back(a + " under " + b + " in December 2025");
-    all[11].questions.push_back("(" + a + " or " + c + ") under " + b + " and not in " + a + " and not suspended");
-    all[12].questions.push_back("exactly " + a + "m(maj9)/" + b + " under " + c + " in " + b + " minor on 2026-11-20");
+    all[11].questions.push_back("(" + a + " or " + c + ") under " + b + " and not in " + a +
+                                " and not suspended");
+    all[12].questions.push_back("exactly " + a + "m(maj9)/" + b + " under " + c + " in " + b +
+                                " minor on 2026-11-20");
     all[13].questions.push_back("note " + a);
   }
-  std::printf("%-44s %8s %8s %8s %8s %8s  %s\n", "question", "p50 ms", "p99 ms", "cpu p50", "cpu p99", "found", "example");
+  std::printf("%-44s %8s %8s %8s %8s %8s  %s\n", "question", "p50 ms", "p99 ms", "cpu p50", "cpu p99",
+              "found", "example");
   for (const Asked& asked : all) {
     std::vector<double> times, cpu;
     std::size_t found = 0;
@@ -158,11 +178,13 @@ int run(int takes) {
       if (&asked == &all[13]) search.from = MomentSearch::From{3, 1000};
       found += database->find(search).moments.size();
       cpu.push_back(cpu_ms() - cpu_begin);
-      times.push_back(std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count());
+      times.push_back(
+          std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count());
     }
     std::sort(times.begin(), times.end());
     std::sort(cpu.begin(), cpu.end());
-    std::printf("%-44s %8.2f %8.2f %8.2f %8.2f %8.1f  %s\n", asked.kind, times[50], times[98], cpu[50], cpu[98], static_cast<double>(found) / 100, asked.questions[0].c_str());
+    std::printf("%-44s %8.2f %8.2f %8.2f %8.2f %8.1f  %s\n", asked.kind, times[50], times[98], cpu[50],
+                cpu[98], static_cast<double>(found) / 100, asked.questions[0].c_str());
   }
   std::error_code ignored;
   std::filesystem::remove_all(folder, ignored);
@@ -172,4 +194,6 @@ int run(int takes) {
 }  // namespace
 }  // namespace undersong::takes
 
-int main(int argc, char** argv) { return undersong::takes::run(argc > 1 ? std::atoi(argv[1]) : 10'000); }
+int main(int argc, char** argv) {
+  return undersong::takes::run(argc > 1 ? std::atoi(argv[1]) : 10'000);
+}

@@ -1,7 +1,9 @@
-// How punctual what we play is: the time a message was handed to the MIDI service minus the time it was meant for.
+// How punctual what we play is: the time a message was handed to the MIDI service minus the time it was meant
+// for.
 //
-// usage: sender_bench [SECONDS]   over JACK where a server is there (tests/transport/with_jack.sh), else into nothing; once
-// with nothing else to do, and once while another thread listens to 400 notes a second with the whole analysis.
+// usage: sender_bench [SECONDS]   over JACK where a server is there (tests/transport/with_jack.sh), else into
+// nothing; once with nothing else to do, and once while another thread listens to 400 notes a second with the
+// whole analysis.
 #include <algorithm>
 #include <atomic>
 #include <cstdio>
@@ -35,7 +37,8 @@ void listen_hard(const std::atomic<bool>& stop) {
     const Micros at = midi::steady_now();
     const Pitch pitch(36 + i * 7 % 48);
     listen::drive(analysis, midi::note_on(at, 0, pitch, Velocity(70)), [](const auto&) {});
-    listen::drive(analysis, midi::note_off(midi::steady_now(), 0, Pitch(36 + (i + 44) * 7 % 48)), [](const auto&) {});
+    listen::drive(analysis, midi::note_off(midi::steady_now(), 0, Pitch(36 + (i + 44) * 7 % 48)),
+                  [](const auto&) {});
     std::this_thread::sleep_for(2500us);
   }
 }
@@ -43,12 +46,19 @@ void listen_hard(const std::atomic<bool>& stop) {
 void measure(const char* name, int seconds, bool traffic) {
   std::vector<std::int64_t> late;
   late.reserve(1'000'000);
-  auto output = std::make_unique<midi::Output>(midi::OutputOptions{.backend = midi::BackendKind::kAuto, .name = "", .client_name = "Bench", .virtual_port = "out"}, midi::Say{});
+  auto output = std::make_unique<midi::Output>(
+      midi::OutputOptions{
+          .backend = midi::BackendKind::kAuto, .name = "", .client_name = "Bench", .virtual_port = "out"},
+      midi::Say{});
   std::unique_ptr<midi::Sink> sink;
   const bool real = static_cast<bool>(output->tend());
-  if (real) sink = std::move(output);
-  else sink = std::make_unique<Nothing>();
-  midi::Sender sender(std::move(sink), [] {}, [&](const midi::Event& event) { late.push_back((midi::steady_now() - event.at).count()); });
+  if (real)
+    sink = std::move(output);
+  else
+    sink = std::make_unique<Nothing>();
+  midi::Sender sender(
+      std::move(sink), [] {},
+      [&](const midi::Event& event) { late.push_back((midi::steady_now() - event.at).count()); });
   while (!sender.connected()) std::this_thread::sleep_for(5ms);
   auto score = std::make_shared<midi::Score>();
   for (int i = 0; i < seconds * 40; ++i) {  // chords, at uneven times
@@ -58,7 +68,8 @@ void measure(const char* name, int seconds, bool traffic) {
       score->events.push_back(midi::note_off(at + Micros(9'000), 0, Pitch(48 + 4 * key + i % 3)));
     }
   }
-  std::stable_sort(score->events.begin(), score->events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+  std::stable_sort(score->events.begin(), score->events.end(),
+                   [](const auto& a, const auto& b) { return a.at < b.at; });
   score->length = score->events.back().at;
   std::atomic<bool> stop{false};
   std::thread other;
@@ -71,9 +82,16 @@ void measure(const char* name, int seconds, bool traffic) {
   stop = true;
   if (other.joinable()) other.join();
   std::sort(late.begin(), late.end());
-  const auto at = [&](double share) { return late.empty() ? -1 : late[std::min(late.size() - 1, static_cast<std::size_t>(share * static_cast<double>(late.size())))]; };
-  std::printf("%-22s %-8s %6zu of %zu messages  p50 %5lld  p99 %5lld  p99.9 %5lld  max %6lld microseconds late\n", name, real ? "JACK" : "nothing", late.size(), all,
-              static_cast<long long>(at(.5)), static_cast<long long>(at(.99)), static_cast<long long>(at(.999)), static_cast<long long>(late.empty() ? -1 : late.back()));
+  const auto at = [&](double share) {
+    return late.empty() ? -1
+                        : late[std::min(late.size() - 1,
+                                        static_cast<std::size_t>(share * static_cast<double>(late.size())))];
+  };
+  std::printf(
+      "%-22s %-8s %6zu of %zu messages  p50 %5lld  p99 %5lld  p99.9 %5lld  max %6lld microseconds late\n",
+      name, real ? "JACK" : "nothing", late.size(), all, static_cast<long long>(at(.5)),
+      static_cast<long long>(at(.99)), static_cast<long long>(at(.999)),
+      static_cast<long long>(late.empty() ? -1 : late.back()));
 }
 
 }  // namespace

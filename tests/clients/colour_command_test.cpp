@@ -21,7 +21,8 @@ struct Outcome {
 
 // Runs `undersong colour` on a table of its own.
 Outcome colour(const std::string& table, std::vector<std::string> options = {}) {
-  const auto path = std::filesystem::temp_directory_path() / ("undersong-colour-" + std::to_string(::getpid()) + ".csv");
+  const auto path =
+      std::filesystem::temp_directory_path() / ("undersong-colour-" + std::to_string(::getpid()) + ".csv");
   std::ofstream(path) << table;
   Outcome out;
   CLI::App program;
@@ -71,7 +72,8 @@ TEST(ColourCommand, HearsAChordInItsKeyAndAfterTheChordBefore) {
   EXPECT_EQ(framed.lines, told.lines);
 }
 TEST(ColourCommand, AnswersATableOfOrders) {
-  const auto out = colour("brighter,darker,pcs_brighter,pcs_darker\nmajor,minor,0 4 7,0 3 7\n\"same, higher\",lower,,\n");
+  const auto out =
+      colour("brighter,darker,pcs_brighter,pcs_darker\nmajor,minor,0 4 7,0 3 7\n\"same, higher\",lower,,\n");
   ASSERT_EQ(out.lines.size(), 3u);
   EXPECT_TRUE(out.lines[1].ends_with(",y"));
   EXPECT_TRUE(out.lines[2].starts_with("\"same, higher\",lower,"));
@@ -84,12 +86,16 @@ TEST(ColourCommand, SaysInOneSentenceWhatIsWrongAndWhere) {
     EXPECT_TRUE(out.complaint.ends_with(".\n"));
     return out.complaint;
   };
-  EXPECT_NE(complaint("id,midi\na,60 64\nb,60 x\n").find("line 3: \"midi\" must be whole numbers from 0 to 127"), std::string::npos);
+  EXPECT_NE(
+      complaint("id,midi\na,60 64\nb,60 x\n").find("line 3: \"midi\" must be whole numbers from 0 to 127"),
+      std::string::npos);
   EXPECT_NE(complaint("id,midi\na,60 128\n").find("line 2"), std::string::npos);
   EXPECT_NE(complaint("id,midi\na,\n").find("line 2: \"midi\" holds no keys"), std::string::npos);
-  EXPECT_NE(complaint("name\nC\n").find("line 1: the columns \"id\" and \"midi\" are wanted"), std::string::npos);
+  EXPECT_NE(complaint("name\nC\n").find("line 1: the columns \"id\" and \"midi\" are wanted"),
+            std::string::npos);
   EXPECT_NE(complaint("").find("no table"), std::string::npos);
-  EXPECT_NE(complaint("id,midi\na,60\n", {"--key", "H:maj"}).find("a key must be written like"), std::string::npos);
+  EXPECT_NE(complaint("id,midi\na,60\n", {"--key", "H:maj"}).find("a key must be written like"),
+            std::string::npos);
 }
 
 }  // namespace

@@ -1,4 +1,5 @@
-// undersong loop, reharmonise and sketch, on files as they come: good ones, and all that can be wrong with one.
+// undersong loop, reharmonise and sketch, on files as they come: good ones, and all that can be wrong with
+// one.
 #include <gtest/gtest.h>
 #include <unistd.h>
 
@@ -49,7 +50,8 @@ const std::string kDemo = std::string(UNDERSONG_SOURCE_DIR) + "/configs/demo.mid
 class File {
  public:
   explicit File(const std::string& bytes)
-      : path_(std::filesystem::temp_directory_path() / ("undersong-loop-" + std::to_string(::getpid()) + ".mid")) {
+      : path_(std::filesystem::temp_directory_path() /
+              ("undersong-loop-" + std::to_string(::getpid()) + ".mid")) {
     std::ofstream(path_, std::ios::binary) << bytes;
   }
   ~File() { std::filesystem::remove(path_); }
@@ -71,10 +73,13 @@ std::string smf(const std::vector<Note>& notes) {
   };
   std::vector<Event> events;
   for (const Note& note : notes) {
-    events.push_back({std::lround(note.at * 480), {static_cast<char>(0x90), static_cast<char>(note.key), 80}});
-    events.push_back({std::lround((note.at + note.beats) * 480) - 10, {static_cast<char>(0x80), static_cast<char>(note.key), 0}});
+    events.push_back(
+        {std::lround(note.at * 480), {static_cast<char>(0x90), static_cast<char>(note.key), 80}});
+    events.push_back({std::lround((note.at + note.beats) * 480) - 10,
+                      {static_cast<char>(0x80), static_cast<char>(note.key), 0}});
   }
-  std::stable_sort(events.begin(), events.end(), [](const Event& a, const Event& b) { return a.tick < b.tick; });
+  std::stable_sort(events.begin(), events.end(),
+                   [](const Event& a, const Event& b) { return a.tick < b.tick; });
   std::string track;
   long last = 0;
   const auto length = [&](long value) {
@@ -84,20 +89,25 @@ std::string smf(const std::vector<Note>& notes) {
   };
   for (const Event& event : events) track += length(event.tick - last) + event.bytes, last = event.tick;
   track += std::string("\0\xff\x2f\0", 4);
-  const auto four = [](std::size_t n) { return std::string{static_cast<char>(n >> 24), static_cast<char>(n >> 16), static_cast<char>(n >> 8), static_cast<char>(n)}; };
+  const auto four = [](std::size_t n) {
+    return std::string{static_cast<char>(n >> 24), static_cast<char>(n >> 16), static_cast<char>(n >> 8),
+                       static_cast<char>(n)};
+  };
   return "MThd" + four(6) + std::string("\0\0\0\1\1\xe0", 6) + "MTrk" + four(track.size()) + track;
 }
 
 // Dm7 G7 Cmaj7 A7, two seconds each, with or without a tune of minims: one beats the minims.
 std::vector<Note> circle(int passes, bool tune) {
-  const std::vector<std::vector<int>> chords{{38, 53, 57, 60}, {43, 53, 59, 62}, {36, 52, 55, 59}, {45, 55, 61, 64}};
+  const std::vector<std::vector<int>> chords{
+      {38, 53, 57, 60}, {43, 53, 59, 62}, {36, 52, 55, 59}, {45, 55, 61, 64}};
   const std::vector<std::vector<int>> melody{{77, 74}, {74, 71}, {76, 79}, {73, 76}};
   std::vector<Note> out;
   for (int pass = 0; pass < passes; ++pass)
     for (std::size_t c = 0; c < 4; ++c) {
       const double at = pass * 16.0 + static_cast<double>(c) * 4;
       for (int key : chords[c]) out.push_back({key, at, 4});
-      for (std::size_t m = 0; tune && m < 2; ++m) out.push_back({melody[c][m], at + 2 * static_cast<double>(m), 2});
+      for (std::size_t m = 0; tune && m < 2; ++m)
+        out.push_back({melody[c][m], at + 2 * static_cast<double>(m), 2});
     }
   return out;
 }
@@ -106,7 +116,9 @@ TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
   const File file(smf(circle(6, true)));
   const auto table = run({"loop", file.name()});
   EXPECT_EQ(table.exit_code, 0) << table.complaint;
-  EXPECT_NE(table.printed.find("Loop   Dm7 (2) G7 (2) Cmaj7 (2) A7 (2)\n       8 beats, 6 times"), std::string::npos) << table.printed;
+  EXPECT_NE(table.printed.find("Loop   Dm7 (2) G7 (2) Cmaj7 (2) A7 (2)\n       8 beats, 6 times"),
+            std::string::npos)
+      << table.printed;
   const auto object = json::parse(run({"loop", "--json", file.name()}).printed).as_object();
   EXPECT_EQ(object.at("chords"), json::value({"D:min7", "G:7", "C:maj7", "A:7"}));
   EXPECT_EQ(object.at("passes").as_array().size(), 6u);
@@ -117,7 +129,8 @@ TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
 
 // Every bad input: exit code 1 and one sentence that names the file.
 TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
-  const std::vector<Note> chain{{48, 0, 2}, {52, 0, 2}, {55, 0, 2}, {50, 3, 2}, {53, 3, 2}, {57, 3, 2}, {46, 6, 2}, {50, 6, 2}, {53, 6, 2}};
+  const std::vector<Note> chain{{48, 0, 2}, {52, 0, 2}, {55, 0, 2}, {50, 3, 2}, {53, 3, 2},
+                                {57, 3, 2}, {46, 6, 2}, {50, 6, 2}, {53, 6, 2}};
   const struct {
     std::string bytes, sentence;
   } kBad[] = {{smf({}), "no notes in this file."},
@@ -149,13 +162,17 @@ TEST(ReharmoniseCommand, PrintsProposalsForPeopleAndForPrograms) {
   EXPECT_EQ(table.exit_code, 0) << table.complaint;
   EXPECT_NE(table.printed.find("\n 3  "), std::string::npos) << table.printed;
   EXPECT_EQ(table.printed.find("\n 4  "), std::string::npos);
-  const auto object = json::parse(run({"reharmonise", file.name(), "--json", "--keep", "1,4", "--roots-move", "fifths"}).printed).as_object();
+  const auto object =
+      json::parse(
+          run({"reharmonise", file.name(), "--json", "--keep", "1,4", "--roots-move", "fifths"}).printed)
+          .as_object();
   EXPECT_EQ(object.at("key"), "C:maj");
   EXPECT_EQ(object.at("proposals").as_array().size(), 8u);
   for (const auto& proposal : object.at("proposals").as_array()) {
     EXPECT_EQ(proposal.at("chords").at(0).at("harte"), "D:min7");
     EXPECT_EQ(proposal.at("chords").at(3).at("harte"), "A:7");
-    for (const auto& chord : proposal.at("chords").as_array()) EXPECT_FALSE(chord.at("right").as_array().empty());
+    for (const auto& chord : proposal.at("chords").as_array())
+      EXPECT_FALSE(chord.at("right").as_array().empty());
   }
 }
 
@@ -211,7 +228,8 @@ TEST(ReharmoniseCommand, ReadsTheDemo) {
 }
 
 TEST(SketchCommand, ProposesChecksAndHandsOver) {
-  const auto folder = std::filesystem::temp_directory_path() / ("undersong-sketch-" + std::to_string(::getpid()));
+  const auto folder =
+      std::filesystem::temp_directory_path() / ("undersong-sketch-" + std::to_string(::getpid()));
   std::filesystem::create_directories(folder);
   const auto proposed = run({"sketch", "new", kDemo, "--title", "Rounds"});
   EXPECT_EQ(proposed.exit_code, 0) << proposed.complaint;
@@ -223,7 +241,8 @@ TEST(SketchCommand, ProposesChecksAndHandsOver) {
   EXPECT_NE(checked.printed.find("Theme again"), std::string::npos);
   const std::string out = (folder / "out").string();
   EXPECT_EQ(run({"sketch", "hand-over", sketch, out}).exit_code, 0);
-  for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"}) EXPECT_GT(std::filesystem::file_size(folder / "out" / name), 100u) << name;
+  for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"})
+    EXPECT_GT(std::filesystem::file_size(folder / "out" / name), 100u) << name;
   const auto again = run({"sketch", "hand-over", sketch, out});
   EXPECT_EQ(again.exit_code, 1);
   EXPECT_NE(again.complaint.find("--force"), std::string::npos);
@@ -240,7 +259,8 @@ TEST(SketchCommand, SaysWhatIsWrongWithASketch) {
     EXPECT_TRUE(out.complaint.starts_with("undersong: " + file.name())) << out.complaint;
     return out.complaint;
   };
-  EXPECT_NE(complaint("title = \"x\"\nrepeats = 2\n").find(", line 2: repeats is not known here"), std::string::npos);
+  EXPECT_NE(complaint("title = \"x\"\nrepeats = 2\n").find(", line 2: repeats is not known here"),
+            std::string::npos);
   EXPECT_NE(complaint("[[section]]\ntake = 12\n").find("take 12 is kept by the daemon"), std::string::npos);
   EXPECT_NE(complaint("[[section]]\nsource = \"none.mid\"\n").find("none.mid"), std::string::npos);
   EXPECT_NE(complaint(std::string("MThd\0\0", 6)).find("line 1"), std::string::npos);

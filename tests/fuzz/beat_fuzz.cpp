@@ -1,5 +1,6 @@
-// Any sequence of notes, taps, clocks and corrections, at any times, told to the pulse; and any beats with any lines that
-// were kept about them. The tempo stays within 20 to 400, what comes out is bounded, and nothing overflows.
+// Any sequence of notes, taps, clocks and corrections, at any times, told to the pulse; and any beats with
+// any lines that were kept about them. The tempo stays within 20 to 400, what comes out is bounded, and
+// nothing overflows.
 #include <cstdlib>
 #include <cstring>
 
@@ -17,7 +18,8 @@ struct Bytes {
   std::uint8_t byte() { return empty() ? 0 : *at++; }
   std::int64_t word() {
     std::int64_t out = 0;
-    for (int i = 0; i < 8; ++i) out = static_cast<std::int64_t>(static_cast<std::uint64_t>(out) << 8 | byte());
+    for (int i = 0; i < 8; ++i)
+      out = static_cast<std::int64_t>(static_cast<std::uint64_t>(out) << 8 | byte());
     return out;
   }
   // A step as they happen, or rarely any time at all.
@@ -26,8 +28,11 @@ struct Bytes {
     if (kind == 255) return Micros(word());
     if (kind == 254) return Micros::min();
     if (kind == 253) return Micros::max();
-    if (kind > 240) return Micros(static_cast<std::int64_t>(static_cast<std::uint64_t>(now.count()) + static_cast<std::uint64_t>(kind - 247) * 1'000'000));
-    return Micros(static_cast<std::int64_t>(static_cast<std::uint64_t>(now.count()) + static_cast<std::uint64_t>(kind) * 10'000));
+    if (kind > 240)
+      return Micros(static_cast<std::int64_t>(static_cast<std::uint64_t>(now.count()) +
+                                              static_cast<std::uint64_t>(kind - 247) * 1'000'000));
+    return Micros(static_cast<std::int64_t>(static_cast<std::uint64_t>(now.count()) +
+                                            static_cast<std::uint64_t>(kind) * 10'000));
   }
 };
 
@@ -43,8 +48,11 @@ void live(Bytes& in) {
     const Micros at = in.time(now);
     if (std::chrono::abs(listen::near_enough(at) - now) < Micros(100'000'000)) now = std::max(now, at);
     switch (what) {
-      case 0: case 1: case 2: pulse.note_on(at, Pitch(in.byte() & 0x7F), Velocity(1 + (in.byte() & 0x3F))); break;
-      case 3: case 4: pulse.tap(at); break;
+      case 0:
+      case 1:
+      case 2: pulse.note_on(at, Pitch(in.byte() & 0x7F), Velocity(1 + (in.byte() & 0x3F))); break;
+      case 3:
+      case 4: pulse.tap(at); break;
       case 5: pulse.advance(at); break;
       case 6: pulse.twice_as_fast(at); break;
       case 7: pulse.half_as_fast(at); break;
@@ -52,10 +60,14 @@ void live(Bytes& in) {
       case 9: pulse.beat_one(at); break;
       case 10: pulse.set_meter(at, in.byte() % 20); break;
       case 11: pulse.begin_take(at); break;
-      case 12: case 13: {
+      case 12:
+      case 13: {
         constexpr std::uint8_t kStatus[] = {0xF8, 0xF8, 0xF8, 0xF8, 0xFA, 0xFB, 0xFC, 0xF2};
         const std::uint8_t status = kStatus[in.byte() % 8];
-        pulse.clock({at, {status, in.byte(), in.byte()}, static_cast<std::uint8_t>(status == 0xF2 ? 3 : 1), static_cast<midi::PortNumber>(in.byte() % 3)});
+        pulse.clock({at,
+                     {status, in.byte(), in.byte()},
+                     static_cast<std::uint8_t>(status == 0xF2 ? 3 : 1),
+                     static_cast<midi::PortNumber>(in.byte() % 3)});
         break;
       }
       case 14: {  // a clock that runs for a beat
@@ -76,7 +88,9 @@ void live(Bytes& in) {
       ++told;
     }
     must(told <= 64);
-    if (const auto& shown = pulse.now()) must(shown->tempo >= listen::kSlowest && shown->tempo <= listen::kFastest && shown->place >= 0 && shown->place < shown->meter);
+    if (const auto& shown = pulse.now())
+      must(shown->tempo >= listen::kSlowest && shown->tempo <= listen::kFastest && shown->place >= 0 &&
+           shown->place < shown->meter);
     (void)pulse.next_deadline();
   }
 }
@@ -100,7 +114,8 @@ void kept(Bytes& in) {
       line.data.assign(reinterpret_cast<const char*>(in.at), size);
       in.at += size;
     } else {
-      takes::BeatLine said{line.at, static_cast<takes::BeatWord>(kind % 7), Micros(0), in.byte() % 18, in.byte() % 18};
+      takes::BeatLine said{line.at, static_cast<takes::BeatWord>(kind % 7), Micros(0), in.byte() % 18,
+                           in.byte() % 18};
       said.interval = (kind & 64) != 0 ? Micros(in.word()) : Micros(100'000 + 15'000 * in.byte());
       line.data = takes::beat_data(said);
     }
@@ -118,7 +133,8 @@ void sought(Bytes& in) {
   std::vector<takes::PlayedNote> notes;
   Micros at = listen::near_enough(in.time(Micros(0)));
   for (int n = 4 + in.byte() % 5; n > 0; --n) {
-    notes.push_back({at, Micros(10'000 * (1 + in.byte())), Pitch(in.byte() & 0x7F), Velocity(1 + (in.byte() & 0x3F))});
+    notes.push_back(
+        {at, Micros(10'000 * (1 + in.byte())), Pitch(in.byte() & 0x7F), Velocity(1 + (in.byte() & 0x3F))});
     at = std::max(at, listen::near_enough(in.time(at)));
   }
   const takes::Beats found = takes::find_beats(notes);
@@ -131,8 +147,11 @@ void sought(Bytes& in) {
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
   Bytes in{data, data + size};
   const int part = in.byte();
-  if (part == 255) sought(in);
-  else if (part % 2 == 0) live(in);
-  else kept(in);
+  if (part == 255)
+    sought(in);
+  else if (part % 2 == 0)
+    live(in);
+  else
+    kept(in);
   return 0;
 }

@@ -1,5 +1,5 @@
-// Any bytes as a question: it is understood and can be said in words and asked of a take, or it is refused in one sentence that
-// is as good a text as the question was.
+// Any bytes as a question: it is understood and can be said in words and asked of a take, or it is refused in
+// one sentence that is as good a text as the question was.
 #include <cstdlib>
 #include <string>
 #include <vector>
@@ -22,12 +22,16 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   if (in_words(*question).empty()) std::abort();
   static const auto kinds = [] {
     std::vector<ChordKind> out;
-    for (int i = 0; i < 400; ++i) out.push_back({PitchClass(i), PitchClass(i * 7), harmony::Quality(i % static_cast<int>(harmony::chord_vocabulary().size()))});
+    for (int i = 0; i < 400; ++i)
+      out.push_back({PitchClass(i), PitchClass(i * 7),
+                     harmony::Quality(i % static_cast<int>(harmony::chord_vocabulary().size()))});
     return out;
   }();
   static const auto digest = [] {
     std::string out;
-    for (std::uint32_t i = 0; i < 200; ++i) append_digest(out, {(i * 37) % 420, static_cast<std::uint8_t>(i % 27), static_cast<std::uint16_t>(i * 521)});
+    for (std::uint32_t i = 0; i < 200; ++i)
+      append_digest(out,
+                    {(i * 37) % 420, static_cast<std::uint8_t>(i % 27), static_cast<std::uint16_t>(i * 521)});
     return indexed(out, kinds);
   }();
   std::vector<std::pair<std::int64_t, std::int64_t>> days(question->days, {0, 1'000'000});
@@ -36,7 +40,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   matcher.find(digest, 1000, places);
   if (places.size() != matcher.count(digest, 1000)) std::abort();
   for (const Place& place : places)
-    if (place.first > place.last || place.last >= 200 || place.time < 1 || place.time > place.times) std::abort();
+    if (place.first > place.last || place.last >= 200 || place.time < 1 || place.time > place.times)
+      std::abort();
   for (const Question& near : near_questions(*question)) {
     if (in_words(near).empty()) std::abort();
     MomentMatcher less(near, kinds, days);

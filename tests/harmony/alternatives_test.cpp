@@ -29,7 +29,9 @@ Alternatives ask(std::initializer_list<int> melody, Wishes wishes = {}, std::opt
   return out;
 }
 
-TEST(Alternatives, NothingHeldOffersNothing) { EXPECT_TRUE(ask({}).empty()); }
+TEST(Alternatives, NothingHeldOffersNothing) {
+  EXPECT_TRUE(ask({}).empty());
+}
 
 // Common practice, no source: what a held note can be, on all twelve roots.
 TEST(Alternatives, EveryHeldNoteFindsItsTwelveDegrees) {
@@ -38,18 +40,21 @@ TEST(Alternatives, EveryHeldNoteFindsItsTwelveDegrees) {
     Degree degree;
     Family family;
   };
-  const Want kWanted[] = {{0, {1, 0}, Family::kMajor},     {0, {1, 0}, Family::kMinor},  {11, {7, 0}, Family::kMajor},
-                          {10, {7, -1}, Family::kMinor},   {9, {6, 0}, Family::kMajor},  {8, {5, 1}, Family::kDominant},
-                          {7, {5, 0}, Family::kMajor},     {7, {5, 0}, Family::kMinor},  {6, {11, 1}, Family::kDominant},
-                          {5, {11, 0}, Family::kMinor},    {4, {3, 0}, Family::kMajor},  {3, {3, -1}, Family::kMinor},
-                          {2, {9, 0}, Family::kMajor},     {1, {9, -1}, Family::kDominant}};
+  const Want kWanted[] = {
+      {0, {1, 0}, Family::kMajor},   {0, {1, 0}, Family::kMinor},    {11, {7, 0}, Family::kMajor},
+      {10, {7, -1}, Family::kMinor}, {9, {6, 0}, Family::kMajor},    {8, {5, 1}, Family::kDominant},
+      {7, {5, 0}, Family::kMajor},   {7, {5, 0}, Family::kMinor},    {6, {11, 1}, Family::kDominant},
+      {5, {11, 0}, Family::kMinor},  {4, {3, 0}, Family::kMajor},    {3, {3, -1}, Family::kMinor},
+      {2, {9, 0}, Family::kMajor},   {1, {9, -1}, Family::kDominant}};
   for (int note = 55; note <= 90; ++note)
     for (int tonic = -1; tonic < 12; ++tonic) {
-      const auto list = ask({note}, {}, tonic < 0 ? std::nullopt : std::optional(Key{PitchClass(tonic), Mode::kMinor}));
+      const auto list =
+          ask({note}, {}, tonic < 0 ? std::nullopt : std::optional(Key{PitchClass(tonic), Mode::kMinor}));
       for (const Want& want : kWanted) {
         const PitchClass root(note - want.interval);
         const bool there = std::any_of(list.begin(), list.end(), [&](const Alternative& a) {
-          return a.chord.root == root && row(a.chord.quality).family == want.family && a.degrees[0] == want.degree;
+          return a.chord.root == root && row(a.chord.quality).family == want.family &&
+                 a.degrees[0] == want.degree;
         });
         EXPECT_TRUE(there) << note << " as " << text(want.degree);
       }
@@ -63,8 +68,8 @@ TEST(Alternatives, AllTwelveRootsAreOfferedForOneNoteAndTheListIsRanked) {
     for (std::size_t i = 0; i < list.size(); ++i) {
       roots.insert(list[i].chord.root.value());
       if (i > 0) {
-          EXPECT_GE(list[i - 1].score, list[i].score);
-        }
+        EXPECT_GE(list[i - 1].score, list[i].score);
+      }
     }
     EXPECT_EQ(roots.size(), 12u);
     EXPECT_GE(list.size(), 24u);
@@ -100,7 +105,8 @@ TEST(Alternatives, EveryVoicingIsPlayableAndKeepsTheMelodyOnTop) {
         // Third (or suspension) and seventh are there where hands have room.
         if (note >= 64 && row(offered.chord.quality).harte == "7") {
           const auto has = [&](int tone) {
-            return std::any_of(all.begin(), all.end(), [&](int p) { return (p - offered.chord.root.value()) % 12 == tone; });
+            return std::any_of(all.begin(), all.end(),
+                               [&](int p) { return (p - offered.chord.root.value()) % 12 == tone; });
           };
           EXPECT_TRUE(has(4) && has(10));
         }
@@ -120,9 +126,12 @@ TEST(Alternatives, AWishNeverMovesTheTopFiveTheOtherWay) {
       const Key key{PitchClass(tonic), Mode::kMajor};
       float bright = -10, tense = -10, surprise = -10;
       for (float wish = -1; wish <= 1.01f; wish += 0.25f) {
-        const float b = mean(ask({note}, {wish, 0, 0}, key, before), [](const Alternative& a) { return a.dark_bright; });
-        const float t = mean(ask({note}, {0, wish, 0}, key, before), [](const Alternative& a) { return a.resolved_tense; });
-        const float s = mean(ask({note}, {0, 0, wish}, key, before), [](const Alternative& a) { return 1 - a.familiar; });
+        const float b =
+            mean(ask({note}, {wish, 0, 0}, key, before), [](const Alternative& a) { return a.dark_bright; });
+        const float t = mean(ask({note}, {0, wish, 0}, key, before),
+                             [](const Alternative& a) { return a.resolved_tense; });
+        const float s =
+            mean(ask({note}, {0, 0, wish}, key, before), [](const Alternative& a) { return 1 - a.familiar; });
         EXPECT_GE(b, bright - 1e-5f);
         EXPECT_GE(t, tense - 1e-5f);
         EXPECT_GE(s, surprise - 1e-5f);
@@ -139,7 +148,8 @@ TEST(Alternatives, WhatWasTriedIsMarked) {
   rank_alternatives(question, nullptr, list);
   int marked = 0;
   for (const Alternative& offered : list) {
-    EXPECT_EQ(offered.tried, offered.chord.root == PitchClass(5) && row(offered.chord.quality).family == Family::kMajor);
+    EXPECT_EQ(offered.tried,
+              offered.chord.root == PitchClass(5) && row(offered.chord.quality).family == Family::kMajor);
     marked += offered.tried;
   }
   EXPECT_GT(marked, 0);
@@ -152,11 +162,13 @@ TEST(Alternatives, ReasonsAreSentencesForPeople) {
   question.previous = Chord{PitchClass(2), quality("min7"), PitchClass(2)};
   Alternatives list;
   rank_alternatives(question, nullptr, list);
-  const auto g7 = std::find_if(list.begin(), list.end(), [](const Alternative& a) { return a.chord.root == PitchClass(7); });
+  const auto g7 = std::find_if(list.begin(), list.end(),
+                               [](const Alternative& a) { return a.chord.root == PitchClass(7); });
   ASSERT_NE(g7, list.end());
   std::string reason;
   append_reason(reason, *g7, question.melody, {NoteName(1)}, question.previous);
-  EXPECT_TRUE(reason.starts_with("G is its root; falling fifth from Dm7; stays in C major; usual here")) << reason;
+  EXPECT_TRUE(reason.starts_with("G is its root; falling fifth from Dm7; stays in C major; usual here"))
+      << reason;
 }
 
 std::string root_in(const char* key, int root, const char* kind) {
@@ -166,9 +178,9 @@ std::string root_in(const char* key, int root, const char* kind) {
 
 // Common practice, no source.
 TEST(RootNames, DiminishedChordsAreThoseOfLeadingTones) {
-  EXPECT_EQ(root_in("C", 8, "dim7"), "G#");   // to Am
-  EXPECT_EQ(root_in("C", 1, "dim7"), "C#");   // to Dm
-  EXPECT_EQ(root_in("C", 3, "dim7"), "D#");   // to Em
+  EXPECT_EQ(root_in("C", 8, "dim7"), "G#");  // to Am
+  EXPECT_EQ(root_in("C", 1, "dim7"), "C#");  // to Dm
+  EXPECT_EQ(root_in("C", 3, "dim7"), "D#");  // to Em
   EXPECT_EQ(root_in("C", 6, "hdim7"), "F#");
   EXPECT_EQ(root_in("Am", 8, "dim7"), "G#");
   EXPECT_EQ(root_in("Cm", 11, "dim7"), "B");
@@ -179,13 +191,13 @@ TEST(RootNames, DiminishedChordsAreThoseOfLeadingTones) {
 }
 
 TEST(RootNames, SecondaryDominantsAreSpelledAsSuch) {
-  EXPECT_EQ(root_in("B", 10, "7"), "A#");   // to D#m
-  EXPECT_EQ(root_in("B", 1, "7"), "C#");    // to F#
+  EXPECT_EQ(root_in("B", 10, "7"), "A#");  // to D#m
+  EXPECT_EQ(root_in("B", 1, "7"), "C#");   // to F#
   EXPECT_EQ(root_in("E", 3, "7"), "D#");
   EXPECT_EQ(root_in("A", 8, "7(b9)"), "G#");
   EXPECT_EQ(root_in("F#m", 8, "7"), "G#");
   EXPECT_EQ(root_in("C", 11, "7"), "B");
-  EXPECT_EQ(root_in("C", 1, "7"), "Db");    // for G7
+  EXPECT_EQ(root_in("C", 1, "7"), "Db");  // for G7
   EXPECT_EQ(root_in("Ebm", 10, "7"), "Bb");
 }
 
@@ -210,7 +222,8 @@ class Draw {
   int upto(int n) { return static_cast<int>(engine_() % static_cast<unsigned>(n + 1)); }
   Chord chord() {
     const PitchClass root(upto(11));
-    return {root, Quality(upto(static_cast<int>(chord_vocabulary().size()) - 1)), upto(3) ? root : PitchClass(upto(11))};
+    return {root, Quality(upto(static_cast<int>(chord_vocabulary().size()) - 1)),
+            upto(3) ? root : PitchClass(upto(11))};
   }
   Question question() {
     Question out;
@@ -221,7 +234,8 @@ class Draw {
       out.previous = chord();
       for (int i = upto(3); i > 0; --i) out.earlier.push_back(chord());
     }
-    for (int i = upto(2) ? 0 : upto(8); i > 0; --i) out.phrase.add(PitchClass(upto(11)), 0.25f * static_cast<float>(1 + upto(7)));
+    for (int i = upto(2) ? 0 : upto(8); i > 0; --i)
+      out.phrase.add(PitchClass(upto(11)), 0.25f * static_cast<float>(1 + upto(7)));
     for (int i = upto(3); i > 0; --i) out.liked.add(chord(), upto(3));
     out.wishes = {0.25f * static_cast<float>(upto(8) - 4), 0.25f * static_cast<float>(upto(8) - 4),
                   0.25f * static_cast<float>(upto(8) - 4)};
@@ -238,7 +252,8 @@ TEST(Alternatives, StepByStepAWishMovesTheMeanOfTheTopFiveOneWayOnly) {
   Alternatives list;
   const Hands rest;
   TakeMemory take;
-  for (int i = 0; i < 40; ++i) take.add(draw.chord(), PitchClass(draw.upto(11)), PitchClassSet(1u << draw.upto(11)));
+  for (int i = 0; i < 40; ++i)
+    take.add(draw.chord(), PitchClass(draw.upto(11)), PitchClassSet(1u << draw.upto(11)));
   for (int round = 0; round < 400; ++round) {
     Question question = draw.question();
     if (draw.upto(1)) question.take = &take;
@@ -248,11 +263,16 @@ TEST(Alternatives, StepByStepAWishMovesTheMeanOfTheTopFiveOneWayOnly) {
       float before = -100;
       for (int step = -8; step <= 8; ++step) {
         const float wish = static_cast<float>(step) / 8;
-        (axis == 0 ? question.wishes.brighter : axis == 1 ? question.wishes.tenser : question.wishes.surprising) = wish;
+        (axis == 0   ? question.wishes.brighter
+         : axis == 1 ? question.wishes.tenser
+                     : question.wishes.surprising) = wish;
         rank_alternatives(question, hands, list);
         float mean = 0;
         for (std::size_t i = 0; i < 5; ++i)
-          mean += (axis == 0 ? list[i].dark_bright : axis == 1 ? list[i].resolved_tense : 1 - list[i].familiar) / 5;
+          mean += (axis == 0   ? list[i].dark_bright
+                   : axis == 1 ? list[i].resolved_tense
+                               : 1 - list[i].familiar) /
+                  5;
         ASSERT_GE(mean, before - 1e-5f) << "round " << round << ", scale " << axis << ", wish " << wish;
         before = mean;
       }
@@ -297,7 +317,8 @@ TEST(Alternatives, WithoutAWishTheFirstDozenDiffersInRootAndColour) {
       roots.insert(list[i].chord.root.value());
       chords.insert({list[i].chord.root.value(), quality_class(list[i].chord.quality)});
       if (question.previous) {
-        EXPECT_FALSE(list[i].chord.root == question.previous->root && list[i].chord.quality == question.previous->quality);
+        EXPECT_FALSE(list[i].chord.root == question.previous->root &&
+                     list[i].chord.quality == question.previous->quality);
       }
     }
     EXPECT_EQ(chords.size(), 12u);
@@ -312,7 +333,9 @@ TEST(Alternatives, NinthsSuspensionsAndAlterationsStandHighAtTheNeutralAndSurpri
   const auto rich = [](const Alternative& offered) {
     const auto& made = row(offered.chord.quality);
     bool above = made.family == Family::kSuspended;
-    for (Degree degree : made.degrees) above |= degree.number >= 9 || (degree.number == 5 && degree.alter != 0 && made.family == Family::kDominant);
+    for (Degree degree : made.degrees)
+      above |=
+          degree.number >= 9 || (degree.number == 5 && degree.alter != 0 && made.family == Family::kDominant);
     return above;
   };
   const auto triad = [](const Alternative& offered) {
@@ -379,7 +402,8 @@ TEST(Alternatives, APhraseWeighsByHowLongItsNotesSounded) {
 
 TEST(TakeMemory, WhatFollowedEarlierUnderTheSameNotesIsExpectedAgain) {
   TakeMemory take;
-  const Chord a{PitchClass(0), quality("maj7"), PitchClass(0)}, b{PitchClass(8), quality("min7"), PitchClass(8)};
+  const Chord a{PitchClass(0), quality("maj7"), PitchClass(0)},
+      b{PitchClass(8), quality("min7"), PitchClass(8)};
   const PitchClassSet over_a(1u << 4), over_b(1u << 11);
   for (int i = 0; i < 3; ++i) {
     take.add(a, PitchClass(4), over_a);

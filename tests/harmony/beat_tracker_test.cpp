@@ -9,7 +9,9 @@
 namespace undersong::harmony {
 namespace {
 
-Micros at(double seconds) { return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6))); }
+Micros at(double seconds) {
+  return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
+}
 
 // A left hand that strikes each bar and a right hand on beats and halves.
 std::vector<TrackedBeat> play(double interval, int meter, double seconds, double swerve = 0) {

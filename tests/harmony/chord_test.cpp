@@ -18,12 +18,14 @@ PitchClassSet set_of(std::initializer_list<int> tones) {
 // Source: Harte, Sandler, Abdallah & Gomez (2005), table of shorthands: the degrees of all sixteen.
 TEST(Vocabulary, HoldsTheSixteenPublishedShorthands) {
   const std::pair<const char*, PitchClassSet> kTable[] = {
-      {"maj", set_of({0, 4, 7})},         {"min", set_of({0, 3, 7})},         {"dim", set_of({0, 3, 6})},
-      {"aug", set_of({0, 4, 8})},         {"maj7", set_of({0, 4, 7, 11})},    {"min7", set_of({0, 3, 7, 10})},
-      {"7", set_of({0, 4, 7, 10})},       {"dim7", set_of({0, 3, 6, 9})},     {"hdim7", set_of({0, 3, 6, 10})},
-      {"minmaj7", set_of({0, 3, 7, 11})}, {"maj6", set_of({0, 4, 7, 9})},     {"min6", set_of({0, 3, 7, 9})},
-      {"9", set_of({0, 4, 7, 10, 2})},    {"maj9", set_of({0, 4, 7, 11, 2})}, {"min9", set_of({0, 3, 7, 10, 2})},
-      {"sus4", set_of({0, 5, 7})}};
+      {"maj", set_of({0, 4, 7})},         {"min", set_of({0, 3, 7})},
+      {"dim", set_of({0, 3, 6})},         {"aug", set_of({0, 4, 8})},
+      {"maj7", set_of({0, 4, 7, 11})},    {"min7", set_of({0, 3, 7, 10})},
+      {"7", set_of({0, 4, 7, 10})},       {"dim7", set_of({0, 3, 6, 9})},
+      {"hdim7", set_of({0, 3, 6, 10})},   {"minmaj7", set_of({0, 3, 7, 11})},
+      {"maj6", set_of({0, 4, 7, 9})},     {"min6", set_of({0, 3, 7, 9})},
+      {"9", set_of({0, 4, 7, 10, 2})},    {"maj9", set_of({0, 4, 7, 11, 2})},
+      {"min9", set_of({0, 3, 7, 10, 2})}, {"sus4", set_of({0, 5, 7})}};
   for (const auto& [name, tones] : kTable) {
     const auto found = find_quality(name);
     ASSERT_TRUE(found) << name;
@@ -42,8 +44,8 @@ TEST(Vocabulary, NamesAndSymbolsAreUnique) {
   }
 }
 
-// Source: the grammar of Harte et al. (2005) as a regular expression (JAMS schema), with sus2 and 5 of JAMS's chord
-// namespace.
+// Source: the grammar of Harte et al. (2005) as a regular expression (JAMS schema), with sus2 and 5 of JAMS's
+// chord namespace.
 TEST(ChordSymbol, EveryChordOfTheVocabularyIsHarteSyntaxAndReadsBack) {
   const std::regex grammar(
       "[A-G][b#]*((:(maj|min|dim|aug|maj7|min7|7|dim7|hdim7|minmaj7|maj6|min6|9|maj9|min9|sus4|sus2|5)"
@@ -69,10 +71,11 @@ TEST(ChordSymbol, EveryChordOfTheVocabularyIsHarteSyntaxAndReadsBack) {
 
 // Source: valid and invalid labels of mir_eval's chord tests.
 TEST(ChordSymbol, ReadsAndRefusesThePublishedExamples) {
-  for (const char* good : {"C", "Eb:min/5", "A#:dim7", "B:maj(*1,*5)/3", "A#:sus4", "A:(9,11)", "G:dim(4)/6", "Ab:aug7"})
+  for (const char* good :
+       {"C", "Eb:min/5", "A#:dim7", "B:maj(*1,*5)/3", "A#:sus4", "A:(9,11)", "G:dim(4)/6", "Ab:aug7"})
     EXPECT_TRUE(parse_harte(good)) << good;
-  for (const char* bad : {"", "N", "X", "C::maj", "C//5", "C((4)", "C5))", "C:maj(*3/3", "Cmaj*3/3)", "asdf", "C(*5)", "C:", "C/",
-                          "C:maj()", "C:maj(3,)", "C:maj(x)"})
+  for (const char* bad : {"", "N", "X", "C::maj", "C//5", "C((4)", "C5))", "C:maj(*3/3", "Cmaj*3/3)", "asdf",
+                          "C(*5)", "C:", "C/", "C:maj()", "C:maj(3,)", "C:maj(x)"})
     EXPECT_FALSE(parse_harte(bad)) << bad;
 }
 
@@ -93,7 +96,8 @@ TEST(ChordSymbol, IsReadBackInLettersAndSigns) {
     for (int fifths = -8; fifths <= 8; ++fifths) {
       const NoteName root(fifths);
       for (const int bass : {0, 3, 7}) {
-        const Chord chord{root.pitch_class(), Quality(static_cast<int>(i)), transpose(root.pitch_class(), bass)};
+        const Chord chord{root.pitch_class(), Quality(static_cast<int>(i)),
+                          transpose(root.pitch_class(), bass)};
         for (const auto style : {SymbolStyle::kLetters, SymbolStyle::kSigns}) {
           const auto read = parse_symbol(symbol(chord, root, style));
           ASSERT_TRUE(read) << symbol(chord, root, style);
@@ -102,23 +106,27 @@ TEST(ChordSymbol, IsReadBackInLettersAndSigns) {
         }
       }
     }
-  for (const char* text : {"", "H", "c", "Cm77", "C/", "C/X", "C//E", "6/9", "N", "Cmaj7/"}) EXPECT_FALSE(parse_symbol(text)) << text;
+  for (const char* text : {"", "H", "c", "Cm77", "C/", "C/X", "C//E", "6/9", "N", "Cmaj7/"})
+    EXPECT_FALSE(parse_symbol(text)) << text;
   EXPECT_EQ(parse_chord("A:min7")->chord, parse_chord("Am7")->chord);
 }
 
-// Source: available tensions and avoid notes by the whole-step rule, Nettles, Berklee harmony course; table worked out
-// from that rule.
+// Source: available tensions and avoid notes by the whole-step rule, Nettles, Berklee harmony course; table
+// worked out from that rule.
 TEST(Vocabulary, TensionsAndAvoidNotesFollowTheRule) {
   struct Row {
     const char* chord;
     std::initializer_list<int> tensions;
     std::initializer_list<int> avoid;
   };
-  for (const Row& want : {Row{"maj7", {2, 6, 9}, {1, 5, 8}}, Row{"sus4(b7)", {2, 9}, {1, 8}}, Row{"min7", {2, 5, 9}, {1, 8}},
-                          Row{"hdim7", {2, 5, 8}, {1}}, Row{"dim7", {2, 5, 8, 11}, {1}}, Row{"7", {2, 6, 9, 1, 3, 8}, {5}},
-                          Row{"aug(7)", {2, 6}, {1, 5, 9}}}) {
-    for (int interval : want.tensions) EXPECT_EQ(role(quality(want.chord), interval), Role::kTension) << want.chord << interval;
-    for (int interval : want.avoid) EXPECT_EQ(role(quality(want.chord), interval), Role::kAvoid) << want.chord << interval;
+  for (const Row& want :
+       {Row{"maj7", {2, 6, 9}, {1, 5, 8}}, Row{"sus4(b7)", {2, 9}, {1, 8}}, Row{"min7", {2, 5, 9}, {1, 8}},
+        Row{"hdim7", {2, 5, 8}, {1}}, Row{"dim7", {2, 5, 8, 11}, {1}}, Row{"7", {2, 6, 9, 1, 3, 8}, {5}},
+        Row{"aug(7)", {2, 6}, {1, 5, 9}}}) {
+    for (int interval : want.tensions)
+      EXPECT_EQ(role(quality(want.chord), interval), Role::kTension) << want.chord << interval;
+    for (int interval : want.avoid)
+      EXPECT_EQ(role(quality(want.chord), interval), Role::kAvoid) << want.chord << interval;
   }
 }
 
@@ -152,7 +160,8 @@ TEST(ChordSymbol, NoBassHasTwoAccidentals) {
   for (int root = -7; root <= 11; ++root)
     for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
       for (int bass = 0; bass < 12; ++bass) {
-        const NoteName name = bass_name({NoteName(root).pitch_class(), Quality(static_cast<int>(i)), PitchClass(bass)}, NoteName(root));
+        const NoteName name = bass_name(
+            {NoteName(root).pitch_class(), Quality(static_cast<int>(i)), PitchClass(bass)}, NoteName(root));
         EXPECT_EQ(name.pitch_class(), PitchClass(bass));
         EXPECT_LE(text(name).size(), 2u) << text(name);
       }

@@ -31,7 +31,8 @@ PitchClassSet set(std::initializer_list<int> tones) {
   return out;
 }
 
-// Values printed by the sources named, unless marked "computed": those come from an independent implementation.
+// Values printed by the sources named, unless marked "computed": those come from an independent
+// implementation.
 
 // Source: test-suite and README of R packages dycon and incon (Harrison), after Hutchinson & Knopoff (1978).
 TEST(Roughness, MatchesPublishedValues) {
@@ -59,7 +60,9 @@ TEST(Roughness, PairTableIsExactForDyads) {
   for (int low = 21; low < 108; low += 5)
     for (int high = low + 1; high <= 108; high += 3) {
       const double own = roughness(keys({low})) + roughness(keys({high}));
-      EXPECT_NEAR((own * energy + static_cast<double>(pair_roughness(Pitch(low), Pitch(high)))) / (2 * energy), roughness(keys({low, high})), 1e-6);
+      EXPECT_NEAR(
+          (own * energy + static_cast<double>(pair_roughness(Pitch(low), Pitch(high)))) / (2 * energy),
+          roughness(keys({low, high})), 1e-6);
       EXPECT_EQ(pair_roughness(Pitch(low), Pitch(high)), pair_roughness(Pitch(high), Pitch(low)));
     }
 }
@@ -94,7 +97,8 @@ TEST(Periodicity, MatchesPublishedAndComputedValues) {
   EXPECT_NEAR(log_periodicity(keys({60, 63, 66, 69})), 4.278247f, 1e-5f);
   EXPECT_NEAR(log_periodicity(keys({60, 63, 67, 71})), 5.571928f, 1e-5f);
   EXPECT_NEAR(log_periodicity(keys({60, 64, 67, 70, 73})), 5.740876f, 1e-5f);
-  EXPECT_NEAR(log_periodicity(keys({73, 60, 70, 67, 64})), 5.740876f, 1e-5f) << "the order of the keys doesn't matter";
+  EXPECT_NEAR(log_periodicity(keys({73, 60, 70, 67, 64})), 5.740876f, 1e-5f)
+      << "the order of the keys doesn't matter";
 }
 
 // Computed from the counts of the Billboard corpus.
@@ -118,7 +122,8 @@ TEST(ChordSet, CountsTonesOutsideTheNearestMajorScale) {
 TEST(TonalSpace, LerdahlDistancesFromTheTonicMatchPublishedValues) {
   const Triad tonic{PitchClass(0), PitchClass(4), PitchClass(7)};
   const auto to = [&](int root, int third, int fifth) {
-    return chord_distance(tonic, PitchClass(0), {PitchClass(root), PitchClass(third), PitchClass(fifth)}, PitchClass(0));
+    return chord_distance(tonic, PitchClass(0), {PitchClass(root), PitchClass(third), PitchClass(fifth)},
+                          PitchClass(0));
   };
   EXPECT_EQ(to(0, 4, 7), 0);
   EXPECT_EQ(to(2, 5, 9), 8);
@@ -128,12 +133,16 @@ TEST(TonalSpace, LerdahlDistancesFromTheTonicMatchPublishedValues) {
   EXPECT_EQ(to(9, 0, 4), 7);
   EXPECT_EQ(to(11, 2, 5), 8);
   for (int tonic_at = 0; tonic_at < 12; ++tonic_at)
-    EXPECT_EQ(distance_from_tonic(set({7, 11, 2}).transposed(tonic_at), PitchClass(7 + tonic_at), {PitchClass(tonic_at), Mode::kMajor}), 5);
+    EXPECT_EQ(distance_from_tonic(set({7, 11, 2}).transposed(tonic_at), PitchClass(7 + tonic_at),
+                                  {PitchClass(tonic_at), Mode::kMajor}),
+              5);
 }
 
 // Computed from the profiles of Krumhansl & Kessler (1982).
 TEST(TonalSpace, KeyCorrelationsMatchComputedValues) {
-  const auto from_c_major = [](int tonic, Mode mode) { return profile_correlation(kMajorProfile, {PitchClass(tonic), mode}); };
+  const auto from_c_major = [](int tonic, Mode mode) {
+    return profile_correlation(kMajorProfile, {PitchClass(tonic), mode});
+  };
   EXPECT_NEAR(from_c_major(0, Mode::kMajor), 1, 1e-6);
   EXPECT_NEAR(from_c_major(0, Mode::kMinor), 0.512133, 1e-6);
   EXPECT_NEAR(from_c_major(7, Mode::kMajor), 0.5909742, 1e-6);
@@ -170,11 +179,15 @@ Colour of(const char* harte, int root, std::optional<Key> key) {
 }
 constexpr Key kCMajor{PitchClass(0), Mode::kMajor};
 
-// Source: Temperley & Tan (2013); Lahdelma & Eerola (2016); Collier & Hubbard (2004): orders stated in their abstracts.
+// Source: Temperley & Tan (2013); Lahdelma & Eerola (2016); Collier & Hubbard (2004): orders stated in their
+// abstracts.
 TEST(DarkBright, OrdersModesTriadsAndRegistersAsPublished) {
-  const auto mode = [](std::initializer_list<int> scale) { return colour(keys(scale, 60), std::nullopt, PitchClass(0)).dark_bright; };
-  const float ionian = mode({0, 2, 4, 5, 7, 9, 11}), mixolydian = mode({0, 2, 4, 5, 7, 9, 10}), dorian = mode({0, 2, 3, 5, 7, 9, 10}),
-              aeolian = mode({0, 2, 3, 5, 7, 8, 10}), phrygian = mode({0, 1, 3, 5, 7, 8, 10}), locrian = mode({0, 1, 3, 5, 6, 8, 10});
+  const auto mode = [](std::initializer_list<int> scale) {
+    return colour(keys(scale, 60), std::nullopt, PitchClass(0)).dark_bright;
+  };
+  const float ionian = mode({0, 2, 4, 5, 7, 9, 11}), mixolydian = mode({0, 2, 4, 5, 7, 9, 10}),
+              dorian = mode({0, 2, 3, 5, 7, 9, 10}), aeolian = mode({0, 2, 3, 5, 7, 8, 10}),
+              phrygian = mode({0, 1, 3, 5, 7, 8, 10}), locrian = mode({0, 1, 3, 5, 6, 8, 10});
   EXPECT_GT(ionian, mixolydian);
   EXPECT_GT(mixolydian, dorian);
   EXPECT_GT(dorian, aeolian);
@@ -201,7 +214,9 @@ TEST(DarkBright, InAKeyFlatSideChordsAreDarker) {
 TEST(ResolvedTense, IsLeastOnTheTonicAndGrowsWithDissonanceAndDistance) {
   for (int tonic = 0; tonic < 12; ++tonic) {
     const Key key{PitchClass(tonic), Mode::kMajor};
-    const auto tense = [&](const char* harte, int above) { return of(harte, (tonic + above) % 12, key).resolved_tense; };
+    const auto tense = [&](const char* harte, int above) {
+      return of(harte, (tonic + above) % 12, key).resolved_tense;
+    };
     EXPECT_LT(tense("maj", 0), tense("maj", 7));
     EXPECT_LT(tense("maj", 7), tense("7", 7));
     EXPECT_LT(tense("maj", 7), tense("maj", 6)) << "the same triad at home and a tritone away";
@@ -214,26 +229,31 @@ TEST(ResolvedTense, IsLeastOnTheTonicAndGrowsWithDissonanceAndDistance) {
 }
 TEST(ResolvedTense, AFartherMoveIsTenser) {
   const auto chord = keys({50, 57, 65, 69}), near = keys({50, 57, 64, 69}), far = keys({36, 45, 52, 60});
-  EXPECT_LT(colour(chord, kCMajor, PitchClass(2), near).resolved_tense, colour(chord, kCMajor, PitchClass(2), far).resolved_tense);
+  EXPECT_LT(colour(chord, kCMajor, PitchClass(2), near).resolved_tense,
+            colour(chord, kCMajor, PitchClass(2), far).resolved_tense);
 }
 TEST(Colour, IsTotalAndWithinItsRangesForWhateverSounds) {
   EXPECT_EQ(colour(std::span<const Pitch>(), std::nullopt).resolved_tense, 0);
   std::uint32_t seed = 1;
   for (int i = 0; i < 20000; ++i) {
     std::vector<Pitch> any;
-    const auto next = [&](std::uint32_t below) { return static_cast<int>((seed = seed * 1664525u + 1013904223u) >> 8) % static_cast<int>(below); };
+    const auto next = [&](std::uint32_t below) {
+      return static_cast<int>((seed = seed * 1664525u + 1013904223u) >> 8) % static_cast<int>(below);
+    };
     for (int n = 1 + next(20); n > 0; --n) any.emplace_back(next(128));
     std::optional<Key> key;
     if (next(2)) key = Key{PitchClass(next(12)), next(2) ? Mode::kMajor : Mode::kMinor};
     const Colour out = colour(any, key);
-    EXPECT_TRUE(out.dark_bright >= -1 && out.dark_bright <= 1 && out.resolved_tense >= 0 && out.resolved_tense <= 1);
+    EXPECT_TRUE(out.dark_bright >= -1 && out.dark_bright <= 1 && out.resolved_tense >= 0 &&
+                out.resolved_tense <= 1);
     EXPECT_TRUE(std::isfinite(out.valence) && std::isfinite(out.consonance));
   }
   for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
     for (int root = 0; root < 12; ++root) {
       const Chord chord{PitchClass(root), Quality(static_cast<int>(i)), PitchClass(root)};
       const Colour out = colour(chord, NoteName((7 * root + 5) % 12 - 5), kCMajor);
-      EXPECT_TRUE(out.dark_bright >= -1 && out.dark_bright <= 1 && out.resolved_tense >= 0 && out.resolved_tense <= 1);
+      EXPECT_TRUE(out.dark_bright >= -1 && out.dark_bright <= 1 && out.resolved_tense >= 0 &&
+                  out.resolved_tense <= 1);
       EXPECT_EQ(out.height, 0);
     }
 }
@@ -251,9 +271,12 @@ class Listeners : public ::testing::Test {
       std::vector<std::string> fields(1);
       bool quoted = false;
       for (char c : line) {
-        if (c == '"') quoted = !quoted;
-        else if (c == ',' && !quoted) fields.emplace_back();
-        else fields.back() += c;
+        if (c == '"')
+          quoted = !quoted;
+        else if (c == ',' && !quoted)
+          fields.emplace_back();
+        else
+          fields.back() += c;
       }
       if (names.empty()) {
         names = fields;
@@ -275,7 +298,8 @@ class Listeners : public ::testing::Test {
     double ma = 0, mb = 0, ab = 0, aa = 0, bb = 0;
     for (std::size_t i = 0; i < a.size(); ++i) ma += a[i], mb += b[i];
     ma /= static_cast<double>(a.size()), mb /= static_cast<double>(a.size());
-    for (std::size_t i = 0; i < a.size(); ++i) ab += (a[i] - ma) * (b[i] - mb), aa += (a[i] - ma) * (a[i] - ma), bb += (b[i] - mb) * (b[i] - mb);
+    for (std::size_t i = 0; i < a.size(); ++i)
+      ab += (a[i] - ma) * (b[i] - mb), aa += (a[i] - ma) * (a[i] - ma), bb += (b[i] - mb) * (b[i] - mb);
     return ab / std::sqrt(aa * bb);
   }
   void SetUp() override {
@@ -287,7 +311,8 @@ class Listeners : public ::testing::Test {
 TEST_F(Listeners, AgreeOnConsonance) {
   std::vector<double> said, heard;
   for (auto& row : rows("consonance.csv")) {
-    said.push_back(static_cast<double>(ratings(colour_terms(midi(row["midi"]), std::nullopt, std::nullopt, {}), false).consonance));
+    said.push_back(static_cast<double>(
+        ratings(colour_terms(midi(row["midi"]), std::nullopt, std::nullopt, {}), false).consonance));
     heard.push_back(std::stod(row["rating"]));
   }
   EXPECT_GT(correlation(said, heard), 0.90);
@@ -296,7 +321,8 @@ TEST_F(Listeners, AgreeOnSetsNeverLearntFrom) {
   std::map<std::string, std::pair<std::vector<double>, std::vector<double>>> sets;
   for (auto& row : rows("more_consonance.csv")) {
     auto& [said, heard] = sets[row["dataset"]];
-    said.push_back(static_cast<double>(ratings(colour_terms(midi(row["midi"]), std::nullopt, std::nullopt, {}), false).consonance));
+    said.push_back(static_cast<double>(
+        ratings(colour_terms(midi(row["midi"]), std::nullopt, std::nullopt, {}), false).consonance));
     heard.push_back(std::stod(row["rating"]) * std::stod(row["direction"]));
   }
   double sum = 0, n = 0;
@@ -310,8 +336,10 @@ TEST_F(Listeners, AgreeOnTensionAndValenceOfSingleChords) {
   std::vector<double> tense, tension, pleasant, valence;
   for (auto& row : rows("emotion.csv")) {
     const auto chord = midi(row["midi"]);
-    const Colour made = colour(chord, std::nullopt, row["root_ambiguous"] == "y" ? std::nullopt
-                                                        : std::optional(PitchClass(chord[0].value() + std::stoi(row["root"]))));
+    const Colour made = colour(chord, std::nullopt,
+                               row["root_ambiguous"] == "y"
+                                   ? std::nullopt
+                                   : std::optional(PitchClass(chord[0].value() + std::stoi(row["root"]))));
     tense.push_back(static_cast<double>(made.resolved_tense)), tension.push_back(std::stod(row["tension"]));
     pleasant.push_back(static_cast<double>(made.valence)), valence.push_back(std::stod(row["valence"]));
   }
@@ -324,7 +352,8 @@ TEST_F(Listeners, AgreeOnTensionInAKey) {
   for (auto& row : rows("context_tension.csv")) {
     if (row["tension"].empty()) continue;
     const auto chord = midi(row["midi"]);
-    tense.push_back(static_cast<double>(colour(chord, kCMajor, PitchClass(std::stoi(row["root_pc"])), frame).resolved_tense));
+    tense.push_back(static_cast<double>(
+        colour(chord, kCMajor, PitchClass(std::stoi(row["root_pc"])), frame).resolved_tense));
     tension.push_back(std::stod(row["tension"]));
   }
   EXPECT_GT(correlation(tense, tension), 0.80);

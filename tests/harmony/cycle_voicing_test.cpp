@@ -12,7 +12,9 @@
 namespace undersong::harmony {
 namespace {
 
-Chord chord(const char* text) { return parse_harte(text)->chord; }
+Chord chord(const char* text) {
+  return parse_harte(text)->chord;
+}
 
 TEST(CycleVoicing, CostsAsLittleAsAnyRowOfItsLayoutsByBruteForce) {
   const std::vector<std::vector<Chord>> cycles{{chord("D:min7"), chord("G:7"), chord("C:maj7")},
@@ -75,7 +77,8 @@ TEST(CycleVoicing, OverAPedalTheBassKeyStaysAndNoRowOfItsLayoutsCostsLessByBrute
       EXPECT_LE(found.voicings[i].left.back().value() - pedal.value(), kHandSpan);
       const auto tones = row(chords[i].quality).tones.transposed(chords[i].root.value());
       for (const auto& hand : {found.voicings[i].left, found.voicings[i].right})
-        for (const Pitch key : hand) EXPECT_TRUE(key == pedal || key == tops[i] || tones.contains(key.pitch_class())) << key.value();
+        for (const Pitch key : hand)
+          EXPECT_TRUE(key == pedal || key == tops[i] || tones.contains(key.pitch_class())) << key.value();
     }
     int least = std::numeric_limits<int>::max();
     for (int key = kLowestBass; key <= kHighestBass; ++key) {
@@ -104,7 +107,9 @@ TEST(CycleVoicing, MovesLessThanVoicingEachChordByItself) {
   EXPECT_LE(voice_cycle(chords, tops).price, cycle_price(alone));
 }
 
-TEST(CycleVoicing, NoChordsGiveNoVoicing) { EXPECT_TRUE(voice_cycle({}, {}).voicings.empty()); }
+TEST(CycleVoicing, NoChordsGiveNoVoicing) {
+  EXPECT_TRUE(voice_cycle({}, {}).voicings.empty());
+}
 
 }  // namespace
 }  // namespace undersong::harmony

@@ -18,26 +18,31 @@ CycleProblem random_problem(std::mt19937& random, std::size_t spans, std::size_t
   }
   problem.links.resize(spans);
   for (std::size_t i = 0; i < spans; ++i) {
-    problem.links[i].assign(problem.spans[i].size(), std::vector<double>(problem.spans[(i + 1) % spans].size()));
+    problem.links[i].assign(problem.spans[i].size(),
+                            std::vector<double>(problem.spans[(i + 1) % spans].size()));
     for (auto& row : problem.links[i])
       for (double& link : row) link = worth(random);
   }
   return problem;
 }
 
-std::size_t differences(const CycleProblem& problem, const Kinds& kinds, const std::vector<std::size_t>& choice) {
+std::size_t differences(const CycleProblem& problem, const Kinds& kinds,
+                        const std::vector<std::size_t>& choice) {
   std::size_t out = 0;
   for (std::size_t i = 0; i < choice.size(); ++i) out += kinds[i] != problem.spans[i][choice[i]].kind;
   return out;
 }
 
 // The best cycle apart from all of `kept`, by trying every one.
-std::optional<Cycle> by_brute_force(const CycleProblem& problem, const std::vector<Kinds>& kept, std::size_t apart) {
+std::optional<Cycle> by_brute_force(const CycleProblem& problem, const std::vector<Kinds>& kept,
+                                    std::size_t apart) {
   std::optional<Cycle> best;
   std::vector<std::size_t> choice(problem.spans.size(), 0);
   for (;;) {
-    const bool apart_enough = std::all_of(kept.begin(), kept.end(), [&](const Kinds& k) { return differences(problem, k, choice) >= apart; });
-    if (const double worth = cycle_worth(problem, choice); apart_enough && (!best || worth > best->worth)) best = Cycle{choice, worth};
+    const bool apart_enough = std::all_of(
+        kept.begin(), kept.end(), [&](const Kinds& k) { return differences(problem, k, choice) >= apart; });
+    if (const double worth = cycle_worth(problem, choice); apart_enough && (!best || worth > best->worth))
+      best = Cycle{choice, worth};
     std::size_t i = 0;
     while (i < choice.size() && ++choice[i] == problem.spans[i].size()) choice[i++] = 0;
     if (i == choice.size()) return best;
@@ -101,8 +106,10 @@ TEST(DistinctCycles, OfSeveralProblemsEachIsTheBestInAllOfThemByBruteForce) {
     for (std::size_t i = 0; i < count; ++i) {
       std::optional<Cycle> best;
       for (const CycleProblem& problem : problems) {
-        if (std::any_of(problem.spans.begin(), problem.spans.end(), [](const auto& s) { return s.empty(); })) continue;
-        if (auto here = by_brute_force(problem, kept, apart); here && (!best || here->worth > best->worth)) best = std::move(here);
+        if (std::any_of(problem.spans.begin(), problem.spans.end(), [](const auto& s) { return s.empty(); }))
+          continue;
+        if (auto here = by_brute_force(problem, kept, apart); here && (!best || here->worth > best->worth))
+          best = std::move(here);
       }
       ASSERT_EQ(best.has_value(), i < found.cycles.size());
       if (!best) break;

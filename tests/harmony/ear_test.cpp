@@ -18,14 +18,18 @@ struct Event {
   int a = 0, b = 0;
 };
 
-Micros ms(int n) { return Micros{n * 1000}; }
+Micros ms(int n) {
+  return Micros{n * 1000};
+}
 
 // A performance: each chord is held for `length`, its keys `spread` apart.
-std::vector<Event> chords(const std::vector<std::vector<int>>& voicings, Micros length, Micros spread = Micros{1000}) {
+std::vector<Event> chords(const std::vector<std::vector<int>>& voicings, Micros length,
+                          Micros spread = Micros{1000}) {
   std::vector<Event> out;
   Micros at{500'000};
   for (const auto& v : voicings) {
-    for (std::size_t i = 0; i < v.size(); ++i) out.push_back({Event::kOn, at + spread * static_cast<int>(i), v[i], 64});
+    for (std::size_t i = 0; i < v.size(); ++i)
+      out.push_back({Event::kOn, at + spread * static_cast<int>(i), v[i], 64});
     for (const int p : v) out.push_back({Event::kOff, at + length - ms(20), p, 0});
     at += length;
   }
@@ -45,10 +49,14 @@ std::vector<std::string> told(const std::vector<Event>& events, bool live) {
   std::vector<std::string> out;
   auto tell = [&](bool changed) {
     while (const auto n = ear.take_melody())
-      out.push_back("note " + std::to_string(n->pitch.value()) + (n->is_melody ? " sung at " : " other at ") + std::to_string(n->onset.count()) +
-                    " decided at " + std::to_string(n->decided_at.count()));
-    if (changed) out.push_back(harte_text(ear.harmony()->chord) + " at " + std::to_string(ear.harmony()->named_at.count()));
-    if (ear.take_key_change()) out.push_back("key " + std::to_string(ear.key()->tonic.value()) + (ear.key()->minor ? "m" : ""));
+      out.push_back("note " + std::to_string(n->pitch.value()) + (n->is_melody ? " sung at " : " other at ") +
+                    std::to_string(n->onset.count()) + " decided at " +
+                    std::to_string(n->decided_at.count()));
+    if (changed)
+      out.push_back(harte_text(ear.harmony()->chord) + " at " +
+                    std::to_string(ear.harmony()->named_at.count()));
+    if (ear.take_key_change())
+      out.push_back("key " + std::to_string(ear.key()->tonic.value()) + (ear.key()->minor ? "m" : ""));
   };
   Micros now{0};
   for (const Event& e : events) {
@@ -109,14 +117,16 @@ TEST(Ear, NamesABlockChordOnItsLastKey) {
   EXPECT_GE(ear.harmony()->since, ms(2000));
 }
 
-// Root position sevenths and triads, bass and close right hand, one after another: every one is a new start for the ear.
+// Root position sevenths and triads, bass and close right hand, one after another: every one is a new start
+// for the ear.
 TEST(Ear, NamesEverydayChordsOnAllRoots) {
   struct Row {
     std::vector<int> tones;
     const char* name;
   };
-  const std::vector<Row> rows = {{{0, 4, 7}, "maj"},         {{0, 3, 7}, "min"},       {{0, 4, 7, 10}, "7"},       {{0, 4, 7, 11}, "maj7"},
-                                 {{0, 3, 7, 10}, "min7"},    {{0, 3, 6, 10}, "hdim7"}, {{0, 5, 7, 10}, "sus4(b7)"}};
+  const std::vector<Row> rows = {
+      {{0, 4, 7}, "maj"},      {{0, 3, 7}, "min"},       {{0, 4, 7, 10}, "7"},       {{0, 4, 7, 11}, "maj7"},
+      {{0, 3, 7, 10}, "min7"}, {{0, 3, 6, 10}, "hdim7"}, {{0, 5, 7, 10}, "sus4(b7)"}};
   int right = 0, root_right = 0, all = 0;
   for (const Row& row : rows)
     for (int root = 0; root < 12; ++root)
@@ -128,7 +138,8 @@ TEST(Ear, NamesEverydayChordsOnAllRoots) {
         for (const Event& e : chords({v}, ms(1500))) feed(ear, e);
         ++all;
         root_right += ear.harmony()->chord.root == PitchClass(root);
-        right += ear.harmony()->chord.root == PitchClass(root) && kEarClassText[static_cast<std::size_t>(ear.harmony()->chord.cls)] == row.name;
+        right += ear.harmony()->chord.root == PitchClass(root) &&
+                 kEarClassText[static_cast<std::size_t>(ear.harmony()->chord.cls)] == row.name;
       }
   EXPECT_GE(root_right, all * 95 / 100) << root_right << " of " << all;
   EXPECT_GE(right, all * 85 / 100) << right << " of " << all;
@@ -147,7 +158,8 @@ TEST(Ear, APassingNoteDoesNotRenameTheChord) {
   for (const Event& e : events) {
     feed(ear, e);
     if (e.t > ms(6800)) {
-      EXPECT_EQ(ear.harmony()->chord.root, PitchClass(0)) << harte_text(ear.harmony()->chord) << " at " << e.t.count();
+      EXPECT_EQ(ear.harmony()->chord.root, PitchClass(0))
+          << harte_text(ear.harmony()->chord) << " at " << e.t.count();
     }
   }
 }
@@ -159,7 +171,8 @@ TEST(Ear, AChordSpreadByFingersEndsAsTheSameName) {
     std::vector<std::string> names;
     for (const Event& e : chords(v, ms(1600), ms(spread))) {
       feed(ear, e);
-      if (e.kind == Event::kOff && (names.empty() || names.back() != harte_text(ear.harmony()->chord))) names.push_back(harte_text(ear.harmony()->chord));
+      if (e.kind == Event::kOff && (names.empty() || names.back() != harte_text(ear.harmony()->chord)))
+        names.push_back(harte_text(ear.harmony()->chord));
     }
     ASSERT_EQ(names.size(), 3U) << spread;
     EXPECT_EQ(names[0].substr(0, 6), "D:min7") << spread;
@@ -219,7 +232,15 @@ TEST(Ear, EveryPressIsJudgedOnceThirtyMillisecondsLater) {
 }
 
 TEST(Ear, HearsATuneAboveHeldChords) {
-  std::vector<Event> events = chords({{36, 52, 55}, {33, 52, 57}, {41, 53, 57}, {43, 53, 59}, {36, 52, 55}, {33, 52, 57}, {41, 53, 57}, {43, 53, 59}}, ms(2000));
+  std::vector<Event> events = chords({{36, 52, 55},
+                                      {33, 52, 57},
+                                      {41, 53, 57},
+                                      {43, 53, 59},
+                                      {36, 52, 55},
+                                      {33, 52, 57},
+                                      {41, 53, 57},
+                                      {43, 53, 59}},
+                                     ms(2000));
   const int tune[] = {72, 76, 79, 76, 81, 79, 76, 72, 77, 76, 74, 72, 74, 77, 79, 83};
   for (int i = 0; i < 32; ++i) {
     const Micros at = ms(500 + i * 500);
@@ -241,7 +262,8 @@ TEST(Ear, HearsTheKeyOfACadence) {
   for (int up = 0; up < 12; ++up) {
     std::vector<std::vector<int>> v;
     for (int k = 0; k < 3; ++k)
-      for (const auto& c : std::vector<std::vector<int>>{{36, 60, 64, 67}, {41, 60, 65, 69}, {43, 59, 62, 67}, {36, 60, 64, 67}}) {
+      for (const auto& c : std::vector<std::vector<int>>{
+               {36, 60, 64, 67}, {41, 60, 65, 69}, {43, 59, 62, 67}, {36, 60, 64, 67}}) {
         v.push_back(c);
         for (int& p : v.back()) p += up;
       }
@@ -263,12 +285,14 @@ TEST(HarmonyNet, TurnsWithItsInput) {
       for (float& v : x) v = rng() % 3 == 0 ? static_cast<float>(rng() % 1000) / 1000.0F : 0.0F;
       y = x;
       for (std::size_t c = 0; c < kEarChannels; ++c)
-        for (std::size_t p = 0; p < 12; ++p) y[c * 12 + (p + static_cast<std::size_t>(turn)) % 12] = x[c * 12 + p];
+        for (std::size_t p = 0; p < 12; ++p)
+          y[c * 12 + (p + static_cast<std::size_t>(turn)) % 12] = x[c * 12 + p];
       if (step % 2 == 0) plain.commit(), turned.commit();
       plain.update(x);
       turned.update(y);
       for (int r = 0; r < 12; ++r)
-        for (int c = 0; c < kEarClasses; ++c) EXPECT_NEAR(plain.score(r, c), turned.score((r + turn) % 12, c), 2e-3F);
+        for (int c = 0; c < kEarClasses; ++c)
+          EXPECT_NEAR(plain.score(r, c), turned.score((r + turn) % 12, c), 2e-3F);
     }
   }
 }
@@ -283,7 +307,8 @@ TEST(HarmonyNet, ScoresAreLogProbabilities) {
     ASSERT_NEAR(sum, 1.0, 1e-3);
     const auto readings = ear.readings();
     ASSERT_GT(readings[0].probability, 0.0F);
-    for (std::size_t i = 1; i < Ear::kReadings; ++i) ASSERT_LE(readings[i].probability, readings[i - 1].probability);
+    for (std::size_t i = 1; i < Ear::kReadings; ++i)
+      ASSERT_LE(readings[i].probability, readings[i - 1].probability);
   }
 }
 
@@ -291,7 +316,8 @@ TEST(Ear, SurvivesNonsense) {
   std::mt19937 rng(5);
   Ear ear;
   for (int i = 0; i < 20'000; ++i) {
-    const Micros t{static_cast<std::int64_t>(rng() % 3 == 0 ? rng() % 10'000'000 : 5'000'000 + i * 7)};  // time jumps back too
+    const Micros t{static_cast<std::int64_t>(rng() % 3 == 0 ? rng() % 10'000'000
+                                                            : 5'000'000 + i * 7)};  // time jumps back too
     const Event::Kind kind = rng() % 8 == 0 ? Event::kPedal : rng() % 2 == 0 ? Event::kOn : Event::kOff;
     feed(ear, {kind, t, static_cast<int>(rng() % 128), static_cast<int>(rng() % 128)});
     if (ear.harmony()) {

@@ -8,9 +8,10 @@ namespace {
 
 // Source: semitones of degrees as in mir_eval's scale-degree table (mir_eval/chord.py).
 TEST(Interval, DegreesHaveThePublishedSemitones) {
-  const std::pair<const char*, int> kTable[] = {{"1", 0}, {"2", 2}, {"3", 4}, {"4", 5}, {"5", 7}, {"6", 9}, {"7", 11}, {"8", 12},
-                                               {"9", 14}, {"10", 16}, {"11", 17}, {"12", 19}, {"13", 21}, {"b7", 10},
-                                               {"bb7", 9}, {"#11", 18}, {"b13", 20}, {"#5", 8}};
+  const std::pair<const char*, int> kTable[] = {{"1", 0},    {"2", 2},    {"3", 4},   {"4", 5},   {"5", 7},
+                                                {"6", 9},    {"7", 11},   {"8", 12},  {"9", 14},  {"10", 16},
+                                                {"11", 17},  {"12", 19},  {"13", 21}, {"b7", 10}, {"bb7", 9},
+                                                {"#11", 18}, {"b13", 20}, {"#5", 8}};
   for (const auto& [name, semi] : kTable) {
     const auto degree = parse_degree(name);
     ASSERT_TRUE(degree) << name;
@@ -20,7 +21,8 @@ TEST(Interval, DegreesHaveThePublishedSemitones) {
 }
 
 TEST(Interval, RefusesWhatIsNoDegree) {
-  for (const char* bad : {"", "b", "0", "14", "#", "x3", "3b", "bbbb3", "111"}) EXPECT_FALSE(parse_degree(bad)) << bad;
+  for (const char* bad : {"", "b", "0", "14", "#", "x3", "3b", "bbbb3", "111"})
+    EXPECT_FALSE(parse_degree(bad)) << bad;
 }
 
 TEST(Spelling, EveryNameOfThreeAccidentalsReadsBack) {
@@ -34,7 +36,8 @@ TEST(Spelling, EveryNameOfThreeAccidentalsReadsBack) {
 
 // Source: pitch classes of names as in mir_eval's tests (Gbb 5, G 7, G# 8, Cb 11, B# 0).
 TEST(Spelling, NamesHaveThePublishedPitchClasses) {
-  const std::pair<const char*, int> kTable[] = {{"Gbb", 5}, {"G", 7}, {"G#", 8}, {"Cb", 11}, {"B#", 0}, {"E", 4}, {"F", 5}};
+  const std::pair<const char*, int> kTable[] = {{"Gbb", 5}, {"G", 7}, {"G#", 8}, {"Cb", 11},
+                                                {"B#", 0},  {"E", 4}, {"F", 5}};
   for (const auto& [name, pc] : kTable) EXPECT_EQ(parse_note_name(name)->pitch_class().value(), pc) << name;
   for (const char* bad : {"", "#C", "bG", "H", "Cab", "c"}) EXPECT_FALSE(parse_note_name(bad)) << bad;
 }

@@ -47,12 +47,15 @@ TEST(KeyHold, ASmallLeadIsNotFollowedAndAClearOneIs) {
 TEST(KeyHold, WhileRootsAreTriedOutTheKeyStays) {
   std::mt19937 rng(4);
   KeyHold hold;
-  for (int i = 0; i < 8; ++i) hold.judge(chord(std::array{0, 9, 5, 7}[static_cast<std::size_t>(i % 4)], i % 4 == 1 ? kMinor : kMajor), 2, leaning(0, 3));
+  for (int i = 0; i < 8; ++i)
+    hold.judge(chord(std::array{0, 9, 5, 7}[static_cast<std::size_t>(i % 4)], i % 4 == 1 ? kMinor : kMajor),
+               2, leaning(0, 3));
   int changes = 0;
   for (int round = 0; round < 4; ++round)
     for (int down = 0; down < 12; ++down) {
       const int root = (12 - down) % 12;
-      const bool changed = hold.judge(chord(root, down % 2 == 0 ? kMajor : kMinor), 2.4F, leaning(static_cast<int>(rng() % 24), 4));
+      const bool changed = hold.judge(chord(root, down % 2 == 0 ? kMajor : kMinor), 2.4F,
+                                      leaning(static_cast<int>(rng() % 24), 4));
       changes += changed && (round > 0 || down > 6);  // before that the chords of the loop still count
     }
   EXPECT_EQ(changes, 0);
@@ -61,7 +64,10 @@ TEST(KeyHold, WhileRootsAreTriedOutTheKeyStays) {
 TEST(KeyHold, ALoopThatMovesUpAToneIsHeardInItsSecondRoundAlthoughTheBeliefLags) {
   KeyHold hold;
   const std::vector<std::pair<int, Kind>> loop{{0, kMajor}, {9, kMinor}, {5, kMajor}, {7, kMajor}};
-  for (int i = 0; i < 8; ++i) hold.judge(chord(loop[static_cast<std::size_t>(i % 4)].first, loop[static_cast<std::size_t>(i % 4)].second), 2, leaning(0, 3));
+  for (int i = 0; i < 8; ++i)
+    hold.judge(
+        chord(loop[static_cast<std::size_t>(i % 4)].first, loop[static_cast<std::size_t>(i % 4)].second), 2,
+        leaning(0, 3));
   int chords = 0;
   while (hold.key() != 2 && chords < 20) {
     const auto& [root, kind] = loop[static_cast<std::size_t>(chords % 4)];

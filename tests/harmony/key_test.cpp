@@ -7,8 +7,12 @@
 namespace undersong::harmony {
 namespace {
 
-Key major(int tonic) { return {PitchClass(tonic), Mode::kMajor}; }
-Key minor(int tonic) { return {PitchClass(tonic), Mode::kMinor}; }
+Key major(int tonic) {
+  return {PitchClass(tonic), Mode::kMajor};
+}
+Key minor(int tonic) {
+  return {PitchClass(tonic), Mode::kMinor};
+}
 
 // Source: Krumhansl & Kessler (1982). A widespread misprint (2.33 for 2.23) would make the first sum 41.89.
 TEST(Key, ProfilesAreThePublishedOnes) {
@@ -64,7 +68,8 @@ TEST(Key, IsReadAsPeopleAndProgramsWriteIt) {
   EXPECT_EQ(parse_key(" F# "), major(6));
   EXPECT_EQ(parse_key("bb"), major(10));
   EXPECT_EQ(parse_key("Cb"), major(11));
-  for (const char* wrong : {"", " ", "H", "Ebb", "C dur", "Cmm", "C:", "m", "#", "Cmajor7", "C minor!"}) EXPECT_FALSE(parse_key(wrong)) << wrong;
+  for (const char* wrong : {"", " ", "H", "Ebb", "C dur", "Cmm", "C:", "m", "#", "Cmajor7", "C minor!"})
+    EXPECT_FALSE(parse_key(wrong)) << wrong;
 }
 
 }  // namespace

@@ -25,7 +25,8 @@ std::vector<Span> random_spans(Random& random, std::size_t length) {
   for (Span& span : spans) {
     const unsigned options = 1 + random.below(5);
     for (unsigned i = 0; i < options; ++i)
-      span.options.push_back({{PitchClass(static_cast<int>(random.below(12))), Quality(static_cast<int>(random.below(8))), PitchClass(0)},
+      span.options.push_back({{PitchClass(static_cast<int>(random.below(12))),
+                               Quality(static_cast<int>(random.below(8))), PitchClass(0)},
                               static_cast<double>(random.below(1000)) / 100});
     if (random.below(4) == 0) span.pinned = random.below(options);
   }
@@ -33,14 +34,17 @@ std::vector<Span> random_spans(Random& random, std::size_t length) {
 }
 
 double link(const Chord& a, const Chord& b) {
-  return std::sin(a.root.value() * 3.1 + b.root.value() * 1.7 + a.quality.row() * 0.9 + b.quality.row() * 2.3) * 4;
+  return std::sin(a.root.value() * 3.1 + b.root.value() * 1.7 + a.quality.row() * 0.9 +
+                  b.quality.row() * 2.3) *
+         4;
 }
 
 double worth(const std::vector<Span>& spans, const std::vector<std::size_t>& choice) {
   double sum = 0;
   for (std::size_t i = 0; i < spans.size(); ++i)
     sum += spans[i].options[choice[i]].worth +
-           link(spans[i].options[choice[i]].chord, spans[(i + 1) % spans.size()].options[choice[(i + 1) % spans.size()]].chord);
+           link(spans[i].options[choice[i]].chord,
+                spans[(i + 1) % spans.size()].options[choice[(i + 1) % spans.size()]].chord);
   return sum;
 }
 
@@ -79,7 +83,9 @@ TEST(Progression, CyclesKeptDifferFromEachOther) {
   Random random(9);
   std::vector<Span> spans(4);
   for (Span& span : spans)
-    for (int i = 0; i < 6; ++i) span.options.push_back({{PitchClass(i), Quality(0), PitchClass(i)}, static_cast<double>(random.below(100))});
+    for (int i = 0; i < 6; ++i)
+      span.options.push_back(
+          {{PitchClass(i), Quality(0), PitchClass(i)}, static_cast<double>(random.below(100))});
   const auto all = best_cycles(spans, link, 300);
   const auto kept = different_cycles(all, spans, 2, 8);
   ASSERT_EQ(kept.size(), 8u);

@@ -10,7 +10,7 @@ namespace {
 struct Case {
   const char* before;  // newest last
   const char* next;
-  bool in_c;           // in C major; otherwise without a key
+  bool in_c;  // in C major; otherwise without a key
   Relation want;
 };
 
@@ -23,8 +23,8 @@ constexpr Case kCases[] = {
     {"G:7(b9)", "A:min7", true, Relation::kDeceptive},
     {"G:7", "Ab:maj7", true, Relation::kDeceptive},
     {"G:7", "A:min", false, Relation::kDeceptive},
-    {"C:7", "D:min7", true, Relation::kStep},         // C7 is not the dominant of C
-    {"G:7", "A:7", true, Relation::kStep},            // a major chord a step above is no deceptive close
+    {"C:7", "D:min7", true, Relation::kStep},  // C7 is not the dominant of C
+    {"G:7", "A:7", true, Relation::kStep},     // a major chord a step above is no deceptive close
     {"G:7", "Db:7", true, Relation::kTritoneSubstitute},
     {"D:min7", "Db:7", true, Relation::kTritoneSubstitute},
     {"D:hdim7", "Db:9(#11)", true, Relation::kTritoneSubstitute},
@@ -44,7 +44,7 @@ constexpr Case kCases[] = {
     {"Eb:maj7", "D:min7", true, Relation::kChromaticApproach},
     {"F:min7", "Bb:7", true, Relation::kBackdoor},
     {"Bb:7", "C:maj7", true, Relation::kBackdoor},
-    {"Bb:7", "C:maj7", false, Relation::kStep},       // without a key nobody knows that C is home
+    {"Bb:7", "C:maj7", false, Relation::kStep},  // without a key nobody knows that C is home
     {"F:min7", "Bb:7", false, Relation::kFallingFifth},
     {"Bb:maj7", "C:maj7", true, Relation::kStep},
     {"C:maj/5", "G:7", true, Relation::kPedalPoint},
@@ -62,7 +62,8 @@ TEST(Relation, EveryWordOfTheTradeInEveryKey) {
         return Chord{transpose(chord.root, up), chord.quality, transpose(chord.bass, up)};
       };
       const auto key = c.in_c ? std::optional(Key{PitchClass(up), Mode::kMajor}) : std::nullopt;
-      EXPECT_EQ(text(relation({moved(c.before)}, moved(c.next), key)), text(c.want)) << c.before << " " << c.next << " up " << up;
+      EXPECT_EQ(text(relation({moved(c.before)}, moved(c.next), key)), text(c.want))
+          << c.before << " " << c.next << " up " << up;
     }
 }
 

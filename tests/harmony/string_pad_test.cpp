@@ -10,7 +10,9 @@
 namespace undersong::harmony {
 namespace {
 
-Chord chord(const char* text) { return parse_harte(text)->chord; }
+Chord chord(const char* text) {
+  return parse_harte(text)->chord;
+}
 
 TEST(StringPad, EveryChordOfTheVocabularyHasALayoutThatFollowsTheRules) {
   for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
@@ -43,10 +45,12 @@ TEST(StringPad, ThirdAndSeventhAreThere) {
   }
 }
 
-// Source: any harmony textbook: C and G moving up together to D and A are parallel fifths, contrary motion is not.
+// Source: any harmony textbook: C and G moving up together to D and A are parallel fifths, contrary motion is
+// not.
 TEST(StringPad, ParallelsAreCounted) {
   const StringChord before{Pitch(48), Pitch(55), Pitch(64), Pitch(72)};
-  EXPECT_EQ(parallels(before, {Pitch(50), Pitch(57), Pitch(65), Pitch(74)}), 2);  // a fifth and an octave; G to C is a fourth
+  EXPECT_EQ(parallels(before, {Pitch(50), Pitch(57), Pitch(65), Pitch(74)}),
+            2);  // a fifth and an octave; G to C is a fourth
   EXPECT_EQ(parallels(before, {Pitch(48), Pitch(57), Pitch(65), Pitch(72)}), 0);
   EXPECT_EQ(parallels(before, {Pitch(47), Pitch(55), Pitch(62), Pitch(74)}), 0);
 }
@@ -59,7 +63,8 @@ TEST(StringPad, CommonTonesAreHeld) {
 }
 
 TEST(StringPad, NoOtherRowIsCheaper) {
-  const std::vector<std::vector<const char*>> rows{{"C:maj", "F:maj", "G:7"}, {"Eb:maj7", "C:min7", "Ab:maj7"}, {"G:sus4(b7)", "G:7(b9)", "C:min9"}};
+  const std::vector<std::vector<const char*>> rows{
+      {"C:maj", "F:maj", "G:7"}, {"Eb:maj7", "C:min7", "Ab:maj7"}, {"G:sus4(b7)", "G:7(b9)", "C:min9"}};
   for (const auto& names : rows) {
     std::vector<Chord> chords;
     for (const char* name : names) chords.push_back(chord(name));
@@ -67,7 +72,9 @@ TEST(StringPad, NoOtherRowIsCheaper) {
     // Brute force over all rows of three.
     const auto a = string_layouts(chords[0]), b = string_layouts(chords[1]), c = string_layouts(chords[2]);
     const StringChord middle{Pitch(43), Pitch(58), Pitch(64), Pitch(69)};
-    const auto price = [](const StringChord& x, const StringChord& y) { return motion(x, y) + kParallel * parallels(x, y); };
+    const auto price = [](const StringChord& x, const StringChord& y) {
+      return motion(x, y) + kParallel * parallels(x, y);
+    };
     int least = std::numeric_limits<int>::max();
     for (const auto& x : a)
       for (const auto& y : b) {
@@ -79,7 +86,9 @@ TEST(StringPad, NoOtherRowIsCheaper) {
   }
 }
 
-TEST(StringPad, NothingGivesNothing) { EXPECT_TRUE(voice_strings({}).chords.empty()); }
+TEST(StringPad, NothingGivesNothing) {
+  EXPECT_TRUE(voice_strings({}).chords.empty());
+}
 
 }  // namespace
 }  // namespace undersong::harmony

@@ -7,7 +7,8 @@
 namespace undersong::harmony {
 namespace {
 
-std::string_view named(const char* usual, const char* instead, std::optional<Key> key = Key{PitchClass(0), Mode::kMajor}) {
+std::string_view named(const char* usual, const char* instead,
+                       std::optional<Key> key = Key{PitchClass(0), Mode::kMajor}) {
   return text(substitution(parse_harte(usual)->chord, parse_harte(instead)->chord, key));
 }
 

@@ -27,7 +27,9 @@ std::vector<PitchClass> chord(int root, std::initializer_list<int> above) {
   for (int value : above) out.emplace_back(root + value);
   return out;
 }
-int least(const std::vector<PitchClass>& a, const std::vector<PitchClass>& b) { return minimal_voice_leading(a, b).semitones; }
+int least(const std::vector<PitchClass>& a, const std::vector<PitchClass>& b) {
+  return minimal_voice_leading(a, b).semitones;
+}
 
 // Source: README and tests of R package minVL (Harrison), which is checked against Tymoczko's own program.
 TEST(VoiceLeading, MatchesPublishedMinima) {
@@ -64,7 +66,8 @@ TEST(VoiceLeading, MatchesPublishedDistances) {
 
 // Derived by trying all assignments.
 TEST(VoiceLeading, FromCMajorToEveryTriad) {
-  constexpr std::array<int, 12> kMajor{0, 3, 6, 3, 2, 3, 6, 3, 2, 3, 6, 3}, kMinor{1, 2, 5, 4, 1, 2, 5, 4, 3, 2, 5, 4};
+  constexpr std::array<int, 12> kMajor{0, 3, 6, 3, 2, 3, 6, 3, 2, 3, 6, 3},
+      kMinor{1, 2, 5, 4, 1, 2, 5, 4, 3, 2, 5, 4};
   for (int root = 0; root < 12; ++root) {
     const auto at = static_cast<std::size_t>(root);
     EXPECT_EQ(least(tones({0, 4, 7}), chord(root, {0, 4, 7})), kMajor[at]) << root;
@@ -110,7 +113,9 @@ int brute_force(const std::vector<int>& a, const std::vector<int>& b, bool circl
 }
 TEST(VoiceLeading, IsMinimalAgainstBruteForce) {
   std::uint32_t seed = 7;
-  const auto next = [&](int below) { return static_cast<int>((seed = seed * 1664525u + 1013904223u) >> 8) % below; };
+  const auto next = [&](int below) {
+    return static_cast<int>((seed = seed * 1664525u + 1013904223u) >> 8) % below;
+  };
   for (int i = 0; i < 400; ++i) {
     std::vector<int> a, b;
     for (int n = 1 + next(3); n > 0; --n) a.push_back(next(12));
@@ -132,9 +137,10 @@ TEST(NeoRiemannian, MovesEveryTriadAsTabulated) {
     int minor_p, minor_l, minor_r;  // from major
     int major_p, major_l, major_r;  // from minor
   };
-  constexpr Row kRows[] = {{0, 0, 4, 9, 0, 8, 3},    {1, 1, 5, 10, 1, 9, 4},  {2, 2, 6, 11, 2, 10, 5}, {3, 3, 7, 0, 3, 11, 6},
-                           {4, 4, 8, 1, 4, 0, 7},    {5, 5, 9, 2, 5, 1, 8},   {6, 6, 10, 3, 6, 2, 9},  {7, 7, 11, 4, 7, 3, 10},
-                           {8, 8, 0, 5, 8, 4, 11},   {9, 9, 1, 6, 9, 5, 0},   {10, 10, 2, 7, 10, 6, 1}, {11, 11, 3, 8, 11, 7, 2}};
+  constexpr Row kRows[] = {{0, 0, 4, 9, 0, 8, 3},  {1, 1, 5, 10, 1, 9, 4},   {2, 2, 6, 11, 2, 10, 5},
+                           {3, 3, 7, 0, 3, 11, 6}, {4, 4, 8, 1, 4, 0, 7},    {5, 5, 9, 2, 5, 1, 8},
+                           {6, 6, 10, 3, 6, 2, 9}, {7, 7, 11, 4, 7, 3, 10},  {8, 8, 0, 5, 8, 4, 11},
+                           {9, 9, 1, 6, 9, 5, 0},  {10, 10, 2, 7, 10, 6, 1}, {11, 11, 3, 8, 11, 7, 2}};
   const auto major = [](int root) { return Chord{PitchClass(root), quality("maj"), PitchClass(root)}; };
   const auto minor = [](int root) { return Chord{PitchClass(root), quality("min"), PitchClass(root)}; };
   for (const Row& row : kRows) {

@@ -14,7 +14,9 @@
 namespace undersong::harmony {
 namespace {
 
-Chord chord(int root, const char* harte) { return {PitchClass(root), quality(harte), PitchClass(root)}; }
+Chord chord(int root, const char* harte) {
+  return {PitchClass(root), quality(harte), PitchClass(root)};
+}
 std::vector<Pitch> keys(std::initializer_list<int> numbers) {
   std::vector<Pitch> out;
   for (int number : numbers) out.emplace_back(number);
@@ -38,7 +40,8 @@ class Random {
   int below(int limit) { return static_cast<int>((seed_ = seed_ * 1664525u + 1013904223u) >> 8) % limit; }
   Chord chord() {
     const PitchClass root(below(12));
-    return {root, Quality(below(static_cast<int>(chord_vocabulary().size()))), below(4) ? root : PitchClass(below(12))};
+    return {root, Quality(below(static_cast<int>(chord_vocabulary().size()))),
+            below(4) ? root : PitchClass(below(12))};
   }
   std::vector<Pitch> melody() {
     std::vector<Pitch> out{Pitch(52 + below(44))};
@@ -55,9 +58,10 @@ class Random {
   std::uint32_t seed_;
 };
 
-// Every assignment of keys to fingers, by plain recursion: all keys are taken; no finger takes two keys while enough fingers
-// are there, else no finger stays idle.
-int least_motion(const std::vector<int>& keys, const std::vector<int>& fingers, std::size_t i, std::vector<int>& taken) {
+// Every assignment of keys to fingers, by plain recursion: all keys are taken; no finger takes two keys while
+// enough fingers are there, else no finger stays idle.
+int least_motion(const std::vector<int>& keys, const std::vector<int>& fingers, std::size_t i,
+                 std::vector<int>& taken) {
   if (i == keys.size()) {
     const bool idle = std::count(taken.begin(), taken.end(), 0) > 0;
     return keys.size() > fingers.size() && idle ? 1 << 20 : 0;
@@ -123,7 +127,8 @@ class Enumeration {
       return;
     }
     for (int key = std::max(kLowestInner, bass + 1); key < melody_.back(); ++key) {
-      if (PitchClass(key).value() != tones[i] || std::find(keys.begin(), keys.end(), key) != keys.end()) continue;
+      if (PitchClass(key).value() != tones[i] || std::find(keys.begin(), keys.end(), key) != keys.end())
+        continue;
       keys.push_back(key);
       place(tones, i + 1, bass, keys);
       keys.pop_back();
@@ -186,7 +191,8 @@ TEST(Voicing, EveryStyleIsPlayableKeepsTheMelodyAndMovesAsItSays) {
       EXPECT_EQ(made->hands_move, std::min(255, hands.motion(sounding))) << what;
     }
   }
-  for (int s = 0; s < kStyles; ++s) EXPECT_GT(offered[static_cast<std::size_t>(s)], 200) << name(static_cast<Style>(s));
+  for (int s = 0; s < kStyles; ++s)
+    EXPECT_GT(offered[static_cast<std::size_t>(s)], 200) << name(static_cast<Style>(s));
 }
 TEST(Voicing, HoldsThirdAndSeventhAndClearLowIntervalsWhereTheMelodyLeavesRoom) {
   const Hands hands;
@@ -197,13 +203,15 @@ TEST(Voicing, HoldsThirdAndSeventhAndClearLowIntervalsWhereTheMelodyLeavesRoom) 
         const std::vector<Pitch> melody{Pitch(note)};
         const auto sounding = all(voice(wanted, melody, hands));
         const auto has = [&](int interval) {
-          return std::any_of(sounding.begin(), sounding.end(), [&](int key) { return ascending(wanted.root, PitchClass(key)) == interval; });
+          return std::any_of(sounding.begin(), sounding.end(),
+                             [&](int key) { return ascending(wanted.root, PitchClass(key)) == interval; });
         };
         EXPECT_EQ(PitchClass(sounding[0]), wanted.bass);
         EXPECT_TRUE(has(third_of(wanted.quality))) << chord_vocabulary()[q].harte;
         EXPECT_TRUE(has(seventh_of(wanted.quality))) << chord_vocabulary()[q].harte;
         for (std::size_t i = 1; i < sounding.size(); ++i)
-          EXPECT_LT(neighbour_price(sounding[i - 1], sounding[i], false), kMud) << chord_vocabulary()[q].harte << " under " << note;
+          EXPECT_LT(neighbour_price(sounding[i - 1], sounding[i], false), kMud)
+              << chord_vocabulary()[q].harte << " under " << note;
       }
 }
 
@@ -257,7 +265,8 @@ TEST(Voicing, StylesThatAChordCannotHaveAreNotOffered) {
   EXPECT_FALSE(voice(chord(0, "maj"), keys({72}), hands, Style::kRootlessA)) << "no seventh";
   EXPECT_FALSE(voice(chord(0, "maj7"), keys({50}), hands, Style::kRootlessA)) << "no room";
   EXPECT_FALSE(voice(chord(0, "5"), keys({72}), hands, Style::kBlock)) << "no third";
-  for (int s = 0; s < kStyles; ++s) EXPECT_FALSE(voice(chord(0, "maj7"), {}, hands, static_cast<Style>(s))) << "no melody";
+  for (int s = 0; s < kStyles; ++s)
+    EXPECT_FALSE(voice(chord(0, "maj7"), {}, hands, static_cast<Style>(s))) << "no melody";
 }
 TEST(VoicingChoice, OfferTheBestFirstAndUpToThreeOthersAllDifferent) {
   Random random(17);

@@ -1,7 +1,7 @@
-// Every quality of the vocabulary on twelve roots, as hands lay it out: close, inverted, spread, doubled, with the fifth
-// left out, and without root where that is usual. Counts how often the name that was meant comes first and among the
-// first three. Chords that are one and the same set (C6 and Am7, the turns of dim7 and aug) can't all come first: for
-// inversions and rootless forms the bound is the place among three.
+// Every quality of the vocabulary on twelve roots, as hands lay it out: close, inverted, spread, doubled,
+// with the fifth left out, and without root where that is usual. Counts how often the name that was meant
+// comes first and among the first three. Chords that are one and the same set (C6 and Am7, the turns of dim7
+// and aug) can't all come first: for inversions and rootless forms the bound is the place among three.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -50,7 +50,9 @@ std::vector<Layout> layouts(const QualityRow& made) {
     open.erase(std::find(open.begin(), open.end(), 7));
     out.push_back({"without fifth", open});
     // Left hand third and seventh, as players do: only where both are there.
-    const bool usual = made.tones.size() >= 5 && (made.family == Family::kDominant || made.family == Family::kMinor || made.family == Family::kMajor);
+    const bool usual =
+        made.tones.size() >= 5 &&
+        (made.family == Family::kDominant || made.family == Family::kMinor || made.family == Family::kMajor);
     if (usual) {
       std::vector<int> rootless = open;
       rootless.erase(std::find(rootless.begin(), rootless.end(), 0));
@@ -75,19 +77,22 @@ TEST(Voicings, TheMeantNameComesFirstOrCloseToIt) {
         std::sort(notes.begin(), notes.end());
         const auto readings = recognise(notes);
         const auto meant = [&](const ChordReading& reading) {
-          return reading.chord.root == PitchClass(root) && reading.chord.quality == Quality(static_cast<int>(i));
+          return reading.chord.root == PitchClass(root) &&
+                 reading.chord.quality == Quality(static_cast<int>(i));
         };
         for (Count* count : {&counts[layout.name], &all}) {
           ++count->cases;
           count->first += !readings.empty() && meant(readings[0]);
-          count->three += std::any_of(readings.begin(), readings.begin() + std::min<std::size_t>(3, readings.size()), meant);
+          count->three += std::any_of(readings.begin(),
+                                      readings.begin() + std::min<std::size_t>(3, readings.size()), meant);
         }
       }
   }
   for (const auto& [name, count] : counts)
-    std::printf("  %-14s %5d cases, first %.3f, among three %.3f\n", name.c_str(), count.cases, 1.0 * count.first / count.cases,
-                1.0 * count.three / count.cases);
-  std::printf("  %-14s %5d cases, first %.3f, among three %.3f\n", "all", all.cases, 1.0 * all.first / all.cases, 1.0 * all.three / all.cases);
+    std::printf("  %-14s %5d cases, first %.3f, among three %.3f\n", name.c_str(), count.cases,
+                1.0 * count.first / count.cases, 1.0 * count.three / count.cases);
+  std::printf("  %-14s %5d cases, first %.3f, among three %.3f\n", "all", all.cases,
+              1.0 * all.first / all.cases, 1.0 * all.three / all.cases);
   EXPECT_GE(all.cases, 2000);
   EXPECT_GE(counts["close"].first, counts["close"].cases * 98 / 100);
   EXPECT_GE(counts["spread"].first, counts["spread"].cases * 98 / 100);

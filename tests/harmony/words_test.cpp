@@ -11,7 +11,9 @@
 namespace undersong::harmony {
 namespace {
 
-std::string whole(const Word& word) { return {word.text.data(), word.size}; }
+std::string whole(const Word& word) {
+  return {word.text.data(), word.size};
+}
 
 TEST(Words, AreTheTextsThemselves) {
   const auto rows = chord_vocabulary();
@@ -21,15 +23,18 @@ TEST(Words, AreTheTextsThemselves) {
     EXPECT_EQ(whole(made.letters), rows[i].letters);
     EXPECT_EQ(whole(made.signs), rows[i].signs);
   }
-  for (int fifths = kFlattestWord; fifths <= kSharpestWord; ++fifths) EXPECT_EQ(whole(word(NoteName(fifths))), text(NoteName(fifths)));
+  for (int fifths = kFlattestWord; fifths <= kSharpestWord; ++fifths)
+    EXPECT_EQ(whole(word(NoteName(fifths))), text(NoteName(fifths)));
   for (int number = 1; number <= 13; ++number)
     for (int alter = -2; alter <= 2; ++alter) {
       const Degree degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)};
       EXPECT_EQ(whole(word(degree)), text(degree));
     }
-  for (int i = 0; i <= static_cast<int>(Relation::kSameRoot); ++i) EXPECT_EQ(whole(word(static_cast<Relation>(i))), text(static_cast<Relation>(i)));
+  for (int i = 0; i <= static_cast<int>(Relation::kSameRoot); ++i)
+    EXPECT_EQ(whole(word(static_cast<Relation>(i))), text(static_cast<Relation>(i)));
   for (int tonic = 0; tonic < 12; ++tonic)
-    for (const Mode mode : {Mode::kMajor, Mode::kMinor}) EXPECT_EQ(whole(word(Key{PitchClass(tonic), mode})), text(Key{PitchClass(tonic), mode}));
+    for (const Mode mode : {Mode::kMajor, Mode::kMinor})
+      EXPECT_EQ(whole(word(Key{PitchClass(tonic), mode})), text(Key{PitchClass(tonic), mode}));
   EXPECT_EQ(whole(whole_word(0)), "0");
   EXPECT_EQ(whole(whole_word(255)), "255");
   EXPECT_EQ(whole(thousandths_word(0)), "0");
@@ -39,7 +44,8 @@ TEST(Words, AreTheTextsThemselves) {
 }
 
 TEST(Words, ANameFarOutKeepsItsKeyOnTheKeyboard) {
-  for (int fifths = -60; fifths <= 60; ++fifths) EXPECT_EQ(parse_note_name(whole(word(NoteName(fifths))))->pitch_class(), NoteName(fifths).pitch_class());
+  for (int fifths = -60; fifths <= 60; ++fifths)
+    EXPECT_EQ(parse_note_name(whole(word(NoteName(fifths))))->pitch_class(), NoteName(fifths).pitch_class());
 }
 
 TEST(Words, TheLongestReasonHasRoom) {
@@ -47,7 +53,8 @@ TEST(Words, TheLongestReasonHasRoom) {
   Chord previous;
   const auto rows = chord_vocabulary();
   for (std::size_t i = 0; i < rows.size(); ++i)
-    if (rows[i].letters.size() > longest_letters.size()) longest_letters = rows[i].letters, previous.quality = Quality(static_cast<int>(i));
+    if (rows[i].letters.size() > longest_letters.size())
+      longest_letters = rows[i].letters, previous.quality = Quality(static_cast<int>(i));
   std::size_t longest = 0;
   for (int relation = 0; relation <= static_cast<int>(Relation::kSameRoot); ++relation)
     for (int tonic = 0; tonic < 12; ++tonic)
@@ -55,7 +62,13 @@ TEST(Words, TheLongestReasonHasRoom) {
         Alternative alternative;
         alternative.root_name = NoteName(-12);
         alternative.degrees = {Degree{13, -2}, Degree{11, -2}};
-        alternative.reason = {static_cast<Relation>(relation), NoteName(-15), Key{PitchClass(tonic), Mode::kMinor}, static_cast<std::uint8_t>(outside), 0, true, 3};
+        alternative.reason = {static_cast<Relation>(relation),
+                              NoteName(-15),
+                              Key{PitchClass(tonic), Mode::kMinor},
+                              static_cast<std::uint8_t>(outside),
+                              0,
+                              true,
+                              3};
         std::string reason;
         append_reason(reason, alternative, {Pitch(60), Pitch(64)}, {NoteName(-8), NoteName(12)}, previous);
         longest = std::max(longest, reason.size());

@@ -21,7 +21,8 @@ std::vector<WrittenChord> chords(std::initializer_list<const char*> names) {
 std::string roots(std::initializer_list<const char*> names) {
   const auto written = chords(names);
   std::string out;
-  for (NoteName name : spell_roots(written, signature_of(written, {}))) out += (out.empty() ? "" : " ") + text(name);
+  for (NoteName name : spell_roots(written, signature_of(written, {})))
+    out += (out.empty() ? "" : " ") + text(name);
   return out;
 }
 
@@ -38,7 +39,8 @@ TEST(WrittenSpelling, ALeadingTonesChordIsSpelledAsOne) {
 
 TEST(WrittenSpelling, MelodyTakesItsLettersFromTheChord) {
   const auto written = chords({"C:maj", "E:7", "A:min", "Ab:maj", "G:7", "C:maj"});
-  const std::vector<WrittenNote> melody{{0, 4, Pitch(67)}, {4, 8, Pitch(68)}, {8, 12, Pitch(69)}, {12, 16, Pitch(68)}, {16, 20, Pitch(67)}, {20, 24, Pitch(72)}};
+  const std::vector<WrittenNote> melody{{0, 4, Pitch(67)},   {4, 8, Pitch(68)},   {8, 12, Pitch(69)},
+                                        {12, 16, Pitch(68)}, {16, 20, Pitch(67)}, {20, 24, Pitch(72)}};
   const int signature = signature_of(written, melody);
   EXPECT_EQ(signature, 0);
   const auto names = spell_melody(melody, written, spell_roots(written, signature), signature);
@@ -69,7 +71,8 @@ TEST(WrittenSpelling, EveryNameHasThePitchClassItStandsFor) {
       melody.push_back({i * 1.0, i + 1.0, Pitch(48 + static_cast<int>(state >> 20) % 36)});
     }
     const auto names = spell_melody(melody, {}, {}, round % 13 - 6);
-    for (std::size_t i = 0; i < names.size(); ++i) EXPECT_EQ(names[i].pitch_class(), melody[i].pitch.pitch_class());
+    for (std::size_t i = 0; i < names.size(); ++i)
+      EXPECT_EQ(names[i].pitch_class(), melody[i].pitch.pitch_class());
   }
 }
 

@@ -1,5 +1,5 @@
-// Dependencies point one way: clients -> protocol <- server -> song -> takes -> listen -> midi -> harmony; the core uses the
-// standard library only.
+// Dependencies point one way: clients -> protocol <- server -> song -> takes -> listen -> midi -> harmony;
+// the core uses the standard library only.
 #include <gtest/gtest.h>
 
 #include <filesystem>
@@ -20,16 +20,20 @@ const std::map<std::string, Folders> kMayInclude{
     {"daemon/midi", {"daemon/midi", "daemon/harmony", "daemon/base"}},
     {"daemon/listen", {"daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
     {"daemon/takes", {"daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
-    {"daemon/song", {"daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
+    {"daemon/song",
+     {"daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
     {"daemon/server",
-     {"daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base", "protocol"}},
+     {"daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
+      "daemon/base", "protocol"}},
     {"daemon/app",
-     {"daemon/app", "daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base", "protocol"}},
+     {"daemon/app", "daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi",
+      "daemon/harmony", "daemon/base", "protocol"}},
     {"protocol", {"protocol"}},
     // The entry point of the client is the one place that knows both of its halves.
     {"clients/terminal", {"clients/terminal", "clients/offline", "protocol"}},
     {"clients/offline",
-     {"clients/offline", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
+     {"clients/offline", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
+      "daemon/base"}},
 };
 
 const std::regex kInclude(R"re(^\s*#\s*include\s*([<"])([^>"]+)[>"])re");
@@ -61,17 +65,20 @@ TEST(Includes, PointOneWay) {
   for (const Include& include : includes) {
     if (!include.quoted || include.what.ends_with(".inc")) continue;
     const std::string target = fs::path(include.what).parent_path().string();
-    EXPECT_TRUE(kMayInclude.at(include.folder).contains(target)) << include.file << " includes " << include.what;
+    EXPECT_TRUE(kMayInclude.at(include.folder).contains(target))
+        << include.file << " includes " << include.what;
   }
 }
 
 TEST(Includes, TheCoreUsesTheStandardLibraryOnly) {
   // No clock, thread, stream or file: those headers of the standard library are not for the core either.
-  const Folders kNotPure{"thread", "mutex", "condition_variable", "atomic", "future", "iostream", "fstream", "filesystem", "cstdio",
-                         "random", "regex"};
+  const Folders kNotPure{"thread",   "mutex",   "condition_variable", "atomic", "future",
+                         "iostream", "fstream", "filesystem",         "cstdio", "random",
+                         "regex"};
   for (const Include& include : all_includes()) {
     if (include.folder != "daemon/harmony" || include.quoted) continue;
-    EXPECT_EQ(include.what.find_first_of("/."), std::string::npos) << include.file << " includes <" << include.what << ">";
+    EXPECT_EQ(include.what.find_first_of("/."), std::string::npos)
+        << include.file << " includes <" << include.what << ">";
     EXPECT_FALSE(kNotPure.contains(include.what)) << include.file << " includes <" << include.what << ">";
   }
 }

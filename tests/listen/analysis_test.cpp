@@ -16,7 +16,9 @@ using midi::Event;
 using midi::note_off;
 using midi::note_on;
 
-Micros ms(int n) { return Micros(n * 1000); }
+Micros ms(int n) {
+  return Micros(n * 1000);
+}
 
 std::string name(const Analysis& analysis) {
   const auto& harmony = analysis.moment().harmony;
@@ -41,7 +43,8 @@ std::vector<Event> sorted(std::vector<Event> events) {
 std::vector<Event> cadence() {
   std::vector<Event> out;
   for (int round = 0; round < 3; ++round)
-    for (const auto& part : {chord(round * 4000 + 0, {38, 53, 57, 60, 77}, 900), chord(round * 4000 + 1000, {43, 53, 59, 74}, 900),
+    for (const auto& part : {chord(round * 4000 + 0, {38, 53, 57, 60, 77}, 900),
+                             chord(round * 4000 + 1000, {43, 53, 59, 74}, 900),
                              chord(round * 4000 + 2000, {36, 52, 55, 59, 76}, 1900)})
       out.insert(out.end(), part.begin(), part.end());
   return sorted(out);
@@ -108,9 +111,12 @@ TEST(Analysis, HearsTheSameWheneverTheStreamBegins) {
   const Micros shift = std::chrono::hours(900);
   for (Event event : cadence()) {
     std::vector<std::string> told[2];
-    drive(early, event, [&](const Analysis& a) { told[0].push_back(std::to_string(a.moment().at.count()) + name(a)); });
+    drive(early, event,
+          [&](const Analysis& a) { told[0].push_back(std::to_string(a.moment().at.count()) + name(a)); });
     event.at += shift;
-    drive(late, event, [&](const Analysis& a) { told[1].push_back(std::to_string((a.moment().at - shift).count()) + name(a)); });
+    drive(late, event, [&](const Analysis& a) {
+      told[1].push_back(std::to_string((a.moment().at - shift).count()) + name(a));
+    });
     EXPECT_EQ(told[0], told[1]);
   }
 }
@@ -161,7 +167,8 @@ TEST(Analysis, AnOfferedChordThatIsPlayedUnderTheHeldNoteCountsAsTried) {
   };
   for (const Event& event : sorted(events)) drive(analysis, event, look);
   EXPECT_TRUE(tried);
-  play(analysis, chord(3000, {41, 53, 57}, 900));  // another chord under the same note: what was tried is remembered
+  play(analysis,
+       chord(3000, {41, 53, 57}, 900));  // another chord under the same note: what was tried is remembered
   const auto& list = analysis.moment().alternatives;
   EXPECT_TRUE(std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.tried; }));
 }
@@ -169,7 +176,8 @@ TEST(Analysis, AnOfferedChordThatIsPlayedUnderTheHeldNoteCountsAsTried) {
 TEST(Analysis, AMarkedChordIsLikedUntilTheTakeEnds) {
   const auto liked = [](const Analysis& a) {
     const auto& list = a.moment().alternatives;
-    return std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.reason.liked > 0; });
+    return std::any_of(list.begin(), list.end(),
+                       [](const auto& offered) { return offered.reason.liked > 0; });
   };
   Analysis analysis;
   play(analysis, chord(0, {36, 52, 55, 59, 74}, 3000));
@@ -230,7 +238,8 @@ TEST(Analysis, TwoNotesThatAlternateAreAskedAboutTogetherAndTheListKeepsStill) {
     drive(analysis, event, [&](const Analysis& now) {
       if (now.moment().at < ms(1800)) return;
       lists.push_back(now.moment().alternatives_number);
-      both += now.moment().under.size() == 2 && now.moment().under[0] == Pitch(76) && now.moment().under[1] == Pitch(72);
+      both += now.moment().under.size() == 2 && now.moment().under[0] == Pitch(76) &&
+              now.moment().under[1] == Pitch(72);
     });
   ASSERT_GT(lists.size(), 4u);
   EXPECT_EQ(both, lists.size());
@@ -250,7 +259,8 @@ TEST(Analysis, AlternativesAreLaidOutInTheStyleThatWasChosenWhereItCanBeHad) {
   const auto& moment = analysis.moment();
   std::size_t styled = 0;
   for (const auto& offered : moment.alternatives) {
-    const auto wanted = harmony::voice(offered.chord, {moment.under.begin(), moment.under.size()}, analysis.hands(), harmony::Style::kRootlessA);
+    const auto wanted = harmony::voice(offered.chord, {moment.under.begin(), moment.under.size()},
+                                       analysis.hands(), harmony::Style::kRootlessA);
     if (!wanted) continue;
     ++styled;
     EXPECT_EQ(offered.voicing, *wanted);
@@ -316,7 +326,8 @@ TEST(PinnedKey, RulesNamesAndTheListAtOnce) {
   drive(analysis, ms(500), [](const Analysis&) {});
   const auto list = [&] {
     std::string out;
-    for (const auto& offered : analysis.moment().alternatives) out += harmony::symbol(offered.chord, offered.root_name) + " ";
+    for (const auto& offered : analysis.moment().alternatives)
+      out += harmony::symbol(offered.chord, offered.root_name) + " ";
     return out;
   };
   ASSERT_TRUE(analysis.pin_key(ms(600), harmony::parse_key("Db")));
@@ -331,10 +342,13 @@ TEST(PinnedKey, RulesNamesAndTheListAtOnce) {
   EXPECT_NE(list(), in_flats);
 }
 
-// In the headline, in every reason of the list and wherever else a note is named, and no name takes two accidentals.
+// In the headline, in every reason of the list and wherever else a note is named, and no name takes two
+// accidentals.
 TEST(Names, AHeldNoteHasOneNameWhereverItIsShown) {
   std::size_t offers = 0, others = 0, lists = 0;
-  const auto plainly = [](const std::string& shown) { return shown.find("##") == std::string::npos && shown.find("bb") == std::string::npos; };
+  const auto plainly = [](const std::string& shown) {
+    return shown.find("##") == std::string::npos && shown.find("bb") == std::string::npos;
+  };
   for (int tonic = 0; tonic < 12; ++tonic)
     for (const auto mode : {harmony::Mode::kMajor, harmony::Mode::kMinor})
       for (int note = 0; note < 12; ++note) {
@@ -342,7 +356,8 @@ TEST(Names, AHeldNoteHasOneNameWhereverItIsShown) {
         settings.key = harmony::Key{PitchClass(tonic), mode};
         Analysis analysis(settings);
         const int root = 36 + (tonic + 5 * note) % 12;  // another chord under each
-        auto events = chord(0, {root, 48 + (root + 4) % 12, 48 + (root + 10) % 12, 67 + (note + 5) % 12}, 9000);
+        auto events =
+            chord(0, {root, 48 + (root + 4) % 12, 48 + (root + 10) % 12, 67 + (note + 5) % 12}, 9000);
         play(analysis, {events.begin(), events.begin() + 4});
         drive(analysis, ms(500), [](const Analysis&) {});
         const Moment& moment = analysis.moment();
@@ -350,11 +365,14 @@ TEST(Names, AHeldNoteHasOneNameWhereverItIsShown) {
         ++lists;
         ASSERT_EQ(moment.under.size(), moment.under_names.size());
         EXPECT_TRUE(plainly(text(moment.melody[0].name)));
-        EXPECT_TRUE(plainly(harmony::symbol(moment.harmony->reading.chord, moment.harmony->reading.root_name)));
-        for (const Reading& reading : moment.readings) EXPECT_TRUE(plainly(harmony::symbol(reading.chord, reading.root_name)));
+        EXPECT_TRUE(
+            plainly(harmony::symbol(moment.harmony->reading.chord, moment.harmony->reading.root_name)));
+        for (const Reading& reading : moment.readings)
+          EXPECT_TRUE(plainly(harmony::symbol(reading.chord, reading.root_name)));
         for (const auto& offered : moment.alternatives) {
           std::string reason;
-          harmony::append_reason(reason, offered, moment.under, moment.under_names, moment.harmony->reading.chord);
+          harmony::append_reason(reason, offered, moment.under, moment.under_names,
+                                 moment.harmony->reading.chord);
           ++offers;
           others += !reason.starts_with(text(moment.melody[0].name) + " is its ");
           EXPECT_TRUE(plainly(reason.substr(0, reason.find(" is its ")))) << reason;

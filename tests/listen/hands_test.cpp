@@ -31,9 +31,11 @@ void strike(Playing& out, int at, int length, std::vector<int> keys, std::mt1993
 }
 
 // What is shown at each of the given times. The damper moves at times that are given with what it does.
-std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>& times, const std::vector<std::pair<int, bool>>& damper = {}) {
+std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>& times,
+                                        const std::vector<std::pair<int, bool>>& damper = {}) {
   std::vector<midi::Event> events;
-  for (const auto& [at, down] : damper) events.push_back(midi::control_change(Micros(at * 1000), 0, 64, down ? 127 : 0));
+  for (const auto& [at, down] : damper)
+    events.push_back(midi::control_change(Micros(at * 1000), 0, 64, down ? 127 : 0));
   for (const Key& k : playing) {
     events.push_back(midi::note_on(Micros(k.on * 1000), 0, Pitch(k.key), Velocity(70)));
     events.push_back(midi::note_off(Micros(k.off * 1000), 0, Pitch(k.key)));
@@ -48,7 +50,8 @@ std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>&
   std::vector<std::optional<Chord>> out;
   std::size_t next = 0;
   for (const int time : times) {
-    for (; next < events.size() && events[next].at <= Micros(time * 1000); ++next) drive(analysis, events[next], nothing);
+    for (; next < events.size() && events[next].at <= Micros(time * 1000); ++next)
+      drive(analysis, events[next], nothing);
     drive(analysis, Micros(time * 1000), nothing);
     const auto& harmony = analysis.moment().harmony;
     out.push_back(harmony ? std::optional(harmony->reading.chord) : std::nullopt);
@@ -56,7 +59,9 @@ std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>&
   return out;
 }
 
-PitchClassSet tones(const Chord& chord) { return harmony::row(chord.quality).tones; }
+PitchClassSet tones(const Chord& chord) {
+  return harmony::row(chord.quality).tones;
+}
 
 bool accepted(const Chord& shown, const PlayedVoicing& voicing) {
   const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
@@ -100,7 +105,11 @@ Score score(const Playing& playing, const std::vector<Spot>& spots) {
     const bool good = names[i] && accepted(*names[i], voicing);
     out.accepted += good;
     out.contradicted += !good && names[i] && contradicts(*names[i], voicing.keys);
-    if (!good && i % 2 == 1) out.refused += std::string(voicing.names[0]) + " as " + (names[i] ? harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) : "nothing") + "; ";
+    if (!good && i % 2 == 1)
+      out.refused +=
+          std::string(voicing.names[0]) + " as " +
+          (names[i] ? harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) : "nothing") +
+          "; ";
   }
   return out;
 }
@@ -115,7 +124,8 @@ void operator+=(Score& sum, const Score& more) {
 void expect_mostly(const Score& score, double share) {
   EXPECT_GE(score.accepted, share * score.spots) << score.refused;
   EXPECT_LE(score.contradicted, 0.01 * score.spots) << score.refused;
-  testing::Test::RecordProperty("accepted", std::to_string(score.accepted) + " of " + std::to_string(score.spots));
+  testing::Test::RecordProperty("accepted",
+                                std::to_string(score.accepted) + " of " + std::to_string(score.spots));
 }
 
 // All voicings in an order by chance, in several keys, each as `lay_out` plays it.
@@ -139,7 +149,9 @@ Score one_after_another(int length, LayOut lay_out) {
   return sum;
 }
 
-TEST(Hands, AreAtLeastAHundredVoicings) { EXPECT_GE(played_voicings().size(), 100u); }
+TEST(Hands, AreAtLeastAHundredVoicings) {
+  EXPECT_GE(played_voicings().size(), 100u);
+}
 
 TEST(Hands, AChordAloneIsNamedAsAMusicianNamesIt) {
   Score sum;
@@ -153,75 +165,92 @@ TEST(Hands, AChordAloneIsNamedAsAMusicianNamesIt) {
 }
 
 TEST(Hands, EachOfManyChordsInARowIsNamedFromItsKeys) {
-  expect_mostly(one_after_another(700, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
-                  strike(out, at, 670, voicing.keys, chance);
-                  return at + 12;
-                }),
-                0.96);
+  expect_mostly(
+      one_after_another(700,
+                        [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                          strike(out, at, 670, voicing.keys, chance);
+                          return at + 12;
+                        }),
+      0.96);
 }
 
 TEST(Hands, LegatoPlayingLeavesNothingOfTheChordBeforeInTheName) {
-  expect_mostly(one_after_another(700, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
-                  // A key that is struck again was let go before.
-                  for (Key& key : out)
-                    if (key.off > at - 5 && std::count(voicing.keys.begin(), voicing.keys.end(), key.key)) key.off = at - 5;
-                  strike(out, at, 760, voicing.keys, chance);
-                  return at + 12;
-                }),
+  expect_mostly(one_after_another(
+                    700,
+                    [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                      // A key that is struck again was let go before.
+                      for (Key& key : out)
+                        if (key.off > at - 5 && std::count(voicing.keys.begin(), voicing.keys.end(), key.key))
+                          key.off = at - 5;
+                      strike(out, at, 760, voicing.keys, chance);
+                      return at + 12;
+                    }),
                 0.95);
 }
 
 TEST(Hands, ARollEndsAsTheNameOfTheWholeChord) {
-  expect_mostly(one_after_another(1500, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937&) {
-                  int n = 0;
-                  for (const int key : voicing.keys) out.push_back({at + 25 * n++, at + 1470, key});
-                  return at + 25 * (n - 1);
-                }),
+  expect_mostly(one_after_another(1500,
+                                  [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937&) {
+                                    int n = 0;
+                                    for (const int key : voicing.keys)
+                                      out.push_back({at + 25 * n++, at + 1470, key});
+                                    return at + 25 * (n - 1);
+                                  }),
                 0.95);
 }
 
 TEST(Hands, ARightHandThatComesEarlyChangesNothing) {
-  expect_mostly(one_after_another(1500, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937&) {
-                  int last = at;
-                  for (const int key : voicing.keys) {
-                    out.push_back({at + (key < 60 ? 100 : 0), at + 1470, key});
-                    last = std::max(last, out.back().on);
-                  }
-                  return last;
-                }),
+  expect_mostly(one_after_another(1500,
+                                  [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937&) {
+                                    int last = at;
+                                    for (const int key : voicing.keys) {
+                                      out.push_back({at + (key < 60 ? 100 : 0), at + 1470, key});
+                                      last = std::max(last, out.back().on);
+                                    }
+                                    return last;
+                                  }),
                 0.95);
 }
 
 TEST(Hands, AKeyThatIsBrushedBeforeTheChordLeavesNoTrace) {
-  expect_mostly(one_after_another(1500, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
-                  const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
-                  const int brushed = top + (chance() % 2 == 0 ? 1 : 2);
-                  out.push_back({at - 70, at + 10, brushed});
-                  strike(out, at, 1470, voicing.keys, chance);
-                  return at + 12;
-                }),
-                0.95);
+  expect_mostly(
+      one_after_another(1500,
+                        [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                          const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
+                          const int brushed = top + (chance() % 2 == 0 ? 1 : 2);
+                          out.push_back({at - 70, at + 10, brushed});
+                          strike(out, at, 1470, voicing.keys, chance);
+                          return at + 12;
+                        }),
+      0.95);
 }
 
 TEST(Hands, AChordAfterATuneAloneIsNamedFromItsKeys) {
-  expect_mostly(one_after_another(2000, [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
-                  const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
-                  for (int n = 0; n < 3; ++n) out.push_back({at + 250 * n, at + 250 * n + 240, top + (n == 1 ? 2 : -2)});
-                  strike(out, at + 750, 1200, voicing.keys, chance);
-                  return at + 762;
-                }),
-                0.95);
+  expect_mostly(
+      one_after_another(2000,
+                        [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                          const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
+                          for (int n = 0; n < 3; ++n)
+                            out.push_back({at + 250 * n, at + 250 * n + 240, top + (n == 1 ? 2 : -2)});
+                          strike(out, at + 750, 1200, voicing.keys, chance);
+                          return at + 762;
+                        }),
+      0.95);
 }
 
 TEST(Hands, AChordMayBeLaidDownInTwoPartsTheBassOrOneHandFirst) {
   for (const bool bass_alone : {true, false})
-    expect_mostly(one_after_another(2000, [&](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
-                    const auto middle = voicing.keys.begin() + (bass_alone ? 1 : static_cast<std::ptrdiff_t>(voicing.keys.size() / 2));
-                    strike(out, at, 1950, {voicing.keys.begin(), middle}, chance);
-                    strike(out, at + 220, 1730, {middle, voicing.keys.end()}, chance);
-                    return at + 232;
-                  }),
-                  0.93);
+    expect_mostly(
+        one_after_another(2000,
+                          [&](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
+                            const auto middle =
+                                voicing.keys.begin() +
+                                (bass_alone ? 1 : static_cast<std::ptrdiff_t>(voicing.keys.size() / 2));
+                            strike(out, at, 1950, {voicing.keys.begin(), middle}, chance);
+                            strike(out, at + 220, 1730, {middle, voicing.keys.end()}, chance);
+                            return at + 232;
+                          }),
+        0.93);
 }
 
 TEST(Hands, AfterACadenceTheNameIsStillThatOfTheKeys) {
@@ -230,13 +259,15 @@ TEST(Hands, AfterACadenceTheNameIsStillThatOfTheKeys) {
     std::vector<int> keys;
     std::string_view name;
   };
-  const std::vector<Case> cases{{{42, 60, 62, 69}, "D7/F#"}, {{36, 65, 69}, "F/C"}, {{40, 67, 71}, "Em"}, {{43, 60, 64, 69}, "Am7/G"}};
+  const std::vector<Case> cases{
+      {{42, 60, 62, 69}, "D7/F#"}, {{36, 65, 69}, "F/C"}, {{40, 67, 71}, "Em"}, {{43, 60, 64, 69}, "Am7/G"}};
   for (int up = 0; up < 12; ++up)
     for (const Case& one : cases) {
       std::mt19937 chance(7);
       Playing playing;
       int at = 500;
-      const std::vector<std::vector<int>> cadence{{36, 60, 64, 67}, {41, 60, 65, 69}, {43, 59, 62, 67}, {36, 60, 64, 67}};
+      const std::vector<std::vector<int>> cadence{
+          {36, 60, 64, 67}, {41, 60, 65, 69}, {43, 59, 62, 67}, {36, 60, 64, 67}};
       const auto higher = [&](std::vector<int> keys) {
         for (int& key : keys) key += up;
         return keys;
@@ -268,7 +299,9 @@ TEST(Hands, ABassThatWalksUnderAHeldTriadPromisesNothingThatDoesNotSound) {
         std::vector<int> keys = triad;
         keys.push_back(36 + (static_cast<int>(i / 2) * 5) % 12);
         ASSERT_TRUE(names[i]);
-        EXPECT_FALSE(contradicts(*names[i], keys)) << harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) << " over " << keys.back() << ", triad on " << root;
+        EXPECT_FALSE(contradicts(*names[i], keys))
+            << harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) << " over "
+            << keys.back() << ", triad on " << root;
       }
     }
 }
@@ -289,7 +322,8 @@ TEST(Hands, WhatThePedalKeepsOfTheChordStaysInTheName) {
   strike(playing, 500, 300, {43, 53, 59, 64}, chance);
   strike(playing, 2500, 300, {36, 52, 59, 62, 66}, chance);
   std::vector<std::string> names;
-  for (const auto& name : shown(playing, {1200, 2400, 2900, 4400}, {{580, true}, {2520, false}, {2580, true}, {4500, false}}))
+  for (const auto& name :
+       shown(playing, {1200, 2400, 2900, 4400}, {{580, true}, {2520, false}, {2580, true}, {4500, false}}))
     names.push_back(harmony::symbol(*name, harmony::spell_within(name->root, -5)));
   EXPECT_EQ(names, (std::vector<std::string>{"G7(13)", "G7(13)", "Cmaj9#11", "Cmaj9#11"}));
 }
@@ -300,16 +334,19 @@ TEST(Hands, ATuneOverAHeldChordRenamesNothing) {
   strike(playing, 500, 4000, {48, 64, 67}, chance);
   std::vector<int> times;
   for (int n = 0; n < 8; ++n) {
-    playing.push_back({1000 + 300 * n, 1280 + 300 * n, std::vector<int>{76, 77, 79, 77, 74, 72, 71, 72}[static_cast<std::size_t>(n)]});
+    playing.push_back({1000 + 300 * n, 1280 + 300 * n,
+                       std::vector<int>{76, 77, 79, 77, 74, 72, 71, 72}[static_cast<std::size_t>(n)]});
     times.push_back(1200 + 300 * n);
   }
-  for (const auto& name : shown(playing, times)) EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
+  for (const auto& name : shown(playing, times))
+    EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
 }
 
 // The same in settings of others, where they are at hand.
 TEST(Hands, TheVoicingsOfOthersAreAcceptedToo) {
   const std::filesystem::path kit = std::filesystem::path(UNDERSONG_SOURCE_DIR) / "../shared/eval/hands";
-  if (!std::filesystem::exists(kit / "run_hands.py")) GTEST_SKIP() << "there is no " << kit << ": its voicings are not tried";
+  if (!std::filesystem::exists(kit / "run_hands.py"))
+    GTEST_SKIP() << "there is no " << kit << ": its voicings are not tried";
   const std::string tool = UNDERSONG_BINARY_DIR "/clients/undersong";
   if (!std::filesystem::exists(tool)) GTEST_SKIP() << tool << " has not been built";
   const std::string check = R"(import json, sys
@@ -317,7 +354,8 @@ settings = json.load(sys.stdin)
 for name, moments in settings.items():
     for moment in moments.values():
         if moment.get("accepted", 1) < .95 or moment["unplayed"] > .015 or moment["bass"] > .01 or moment["stale"] > .01: sys.exit(name + ": " + str(moment)))";
-  const std::string command = "cd '" + kit.string() + "' && python3 -B run_hands.py '" + tool + "' dev.jsonl | python3 -c '" + check + "'";
+  const std::string command = "cd '" + kit.string() + "' && python3 -B run_hands.py '" + tool +
+                              "' dev.jsonl | python3 -c '" + check + "'";
   EXPECT_EQ(std::system(command.c_str()), 0);
 }
 

@@ -20,7 +20,9 @@ using midi::Event;
 using midi::note_off;
 using midi::note_on;
 
-Micros ms(int n) { return Micros(n * 1000); }
+Micros ms(int n) {
+  return Micros(n * 1000);
+}
 
 struct Take {
   std::vector<Event> events;
@@ -45,7 +47,7 @@ struct Chord {
 
 struct Heard {
   std::vector<Meeting> meetings;
-  std::vector<Chord> chords;          // raw
+  std::vector<Chord> chords;  // raw
   std::vector<MelodyNote> melody;
 };
 
@@ -56,7 +58,8 @@ Heard hear(const std::vector<Event>& events, Micros end, Settings settings = {},
   int looked = 0;
   const auto each = [&](const Analysis& a) {
     for (const Meeting& met : meetings.hear(a)) out.meetings.push_back(met);
-    if (a.findings().harmony) out.chords.push_back({a.moment().harmony->since, a.moment().harmony->reading.chord});
+    if (a.findings().harmony)
+      out.chords.push_back({a.moment().harmony->since, a.moment().harmony->reading.chord});
     for (const auto& note : a.findings().melody) out.melody.push_back(note);
   };
   for (const Event& event : events) {
@@ -70,8 +73,9 @@ Heard hear(const std::vector<Event>& events, Micros end, Settings settings = {},
 }
 
 std::string said(const Meeting& met) {
-  return std::to_string(met.at.count()) + "+" + std::to_string(met.length.count()) + " " + harmony::text(met.name, met.pitch) + " " +
-         harmony::text(met.degree) + " " + harmony::harte(met.chord.chord, met.chord.root_name) + " x" + std::to_string(met.time);
+  return std::to_string(met.at.count()) + "+" + std::to_string(met.length.count()) + " " +
+         harmony::text(met.name, met.pitch) + " " + harmony::text(met.degree) + " " +
+         harmony::harte(met.chord.chord, met.chord.root_name) + " x" + std::to_string(met.time);
 }
 std::vector<std::string> said(const std::vector<Meeting>& all) {
   std::vector<std::string> out;
@@ -79,12 +83,14 @@ std::vector<std::string> said(const std::vector<Meeting>& all) {
   return out;
 }
 
-// G is held; under it major sevenths and dominants on other roots, each for 1.2 s; the third comes back at the end.
+// G is held; under it major sevenths and dominants on other roots, each for 1.2 s; the third comes back at
+// the end.
 Take held_note() {
   Take take;
   take.press(0, {79});
   int at = 500;
-  for (const auto& keys : std::vector<std::vector<int>>{{48, 52, 55, 59}, {53, 57, 60, 64}, {49, 53, 56, 60}, {51, 55, 58, 62}, {49, 53, 56, 60}}) {
+  for (const auto& keys : std::vector<std::vector<int>>{
+           {48, 52, 55, 59}, {53, 57, 60, 64}, {49, 53, 56, 60}, {51, 55, 58, 62}, {49, 53, 56, 60}}) {
     take.press(at, keys);
     take.release(at + 1150, keys);
     at += 1200;
@@ -99,11 +105,13 @@ TEST(Meetings, AHeldNoteMeetsEveryChordThatIsTriedUnderItAndWhatIsReturnedToIsKn
   for (const Meeting& met : heard.meetings) {
     EXPECT_EQ(met.pitch, Pitch(79)) << said(met);
     EXPECT_GE(met.length, Meetings::kLeast);
-    if (roots.empty() || roots.back().first != met.chord.chord.root.value()) roots.emplace_back(met.chord.chord.root.value(), met.time);
+    if (roots.empty() || roots.back().first != met.chord.chord.root.value())
+      roots.emplace_back(met.chord.chord.root.value(), met.time);
   }
   const std::vector<std::pair<int, std::uint32_t>> wanted{{0, 1}, {5, 1}, {1, 1}, {3, 1}, {1, 2}};
   EXPECT_EQ(roots, wanted) << testing::PrintToString(said(heard.meetings));
-  const auto flat = std::find_if(heard.meetings.begin(), heard.meetings.end(), [](const Meeting& m) { return m.chord.chord.root == PitchClass(1); });
+  const auto flat = std::find_if(heard.meetings.begin(), heard.meetings.end(),
+                                 [](const Meeting& m) { return m.chord.chord.root == PitchClass(1); });
   ASSERT_NE(flat, heard.meetings.end());
   EXPECT_EQ(harmony::text(flat->degree), "#11");
 }
@@ -117,7 +125,8 @@ TEST(Meetings, ANoteThatJoinsOverAChordMeetsItFromItsOwnBeginning) {
   take.press(2000, {76});
   take.release(4000, {36, 52, 55, 59, 76});
   const auto heard = hear(take.sorted(), ms(9000));
-  const auto joined = std::find_if(heard.meetings.begin(), heard.meetings.end(), [](const Meeting& m) { return m.pitch == Pitch(74); });
+  const auto joined = std::find_if(heard.meetings.begin(), heard.meetings.end(),
+                                   [](const Meeting& m) { return m.pitch == Pitch(74); });
   ASSERT_NE(joined, heard.meetings.end()) << testing::PrintToString(said(heard.meetings));
   EXPECT_EQ(joined->at, ms(1000));
   EXPECT_EQ(joined->length, ms(990));
@@ -171,7 +180,8 @@ TEST(Meetings, TheEndOfATakeCutsWhatSoundsAndTheNextTakeBeginsAnew) {
   EXPECT_EQ(met[0].time, 1u);
 }
 
-// What should be met, from the raw findings: names that stood briefly joined as the timeline of takes does it.
+// What should be met, from the raw findings: names that stood briefly joined as the timeline of takes does
+// it.
 std::vector<Chord> settled(const std::vector<Chord>& raw) {
   std::vector<Chord> out;
   for (Chord next : raw) {
@@ -206,7 +216,9 @@ TEST(Meetings, AreThoseOfTheSettledChordsAndNeverOverlapForOneNote) {
     const auto chords = settled(heard.chords);
     ASSERT_FALSE(heard.meetings.empty());
     std::vector<Meeting> by_note = heard.meetings;
-    std::sort(by_note.begin(), by_note.end(), [](const Meeting& a, const Meeting& b) { return std::pair(a.pitch, a.at) < std::pair(b.pitch, b.at); });
+    std::sort(by_note.begin(), by_note.end(), [](const Meeting& a, const Meeting& b) {
+      return std::pair(a.pitch, a.at) < std::pair(b.pitch, b.at);
+    });
     for (std::size_t i = 0; i < by_note.size(); ++i) {
       const Meeting& met = by_note[i];
       ASSERT_GE(met.length, Meetings::kLeast);
@@ -214,7 +226,8 @@ TEST(Meetings, AreThoseOfTheSettledChordsAndNeverOverlapForOneNote) {
         ASSERT_LE(by_note[i - 1].at + by_note[i - 1].length, met.at) << said(met);
       }
       // Within one settled chord of this very name.
-      auto chord = std::upper_bound(chords.begin(), chords.end(), met.at, [](Micros t, const Chord& c) { return t < c.at; });
+      auto chord = std::upper_bound(chords.begin(), chords.end(), met.at,
+                                    [](Micros t, const Chord& c) { return t < c.at; });
       ASSERT_NE(chord, chords.begin());
       --chord;
       EXPECT_TRUE(chord->chord == met.chord.chord) << said(met);

@@ -9,7 +9,9 @@
 namespace undersong::listen {
 namespace {
 
-constexpr Micros ms(std::int64_t n) { return Micros(n * 1000); }
+constexpr Micros ms(std::int64_t n) {
+  return Micros(n * 1000);
+}
 
 class PulseTest : public testing::Test {
  protected:
@@ -65,7 +67,8 @@ TEST_F(PulseTest, ChangesOnceABeatAtMost) {
   int changes = 0;
   for (int i = 0; i < 400; ++i) {  // notes ten times a second
     const Micros at = ms(1000) + ms(100) * i;
-    for (auto due = pulse.next_deadline(); due && *due <= at; due = pulse.next_deadline()) changes += pulse.advance(*due);
+    for (auto due = pulse.next_deadline(); due && *due <= at; due = pulse.next_deadline())
+      changes += pulse.advance(*due);
     changes += pulse.note_on(at, Pitch(48 + 12 * (i % 5 == 0 ? 0 : 1)), Velocity(i % 5 == 0 ? 90 : 50));
   }
   EXPECT_LT(changes, 170) << "forty seconds";
@@ -101,7 +104,8 @@ TEST_F(PulseTest, ThePlacedClocksVeryFirstBeatIsToldToo) {
 TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
   for (int i = 0; i < 24 * 9; ++i) {
     const Micros at = ms(1000) + ms(500) * i / 24;
-    if (i == 3) pulse.note_on(at, Pitch(60), Velocity(80));  // somebody is there, whose one note says nothing of beats
+    if (i == 3)
+      pulse.note_on(at, Pitch(60), Velocity(80));  // somebody is there, whose one note says nothing of beats
     if (i == 100) pulse.note_on(at, Pitch(64), Velocity(80));
     clock(at);
   }
@@ -110,7 +114,8 @@ TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
   EXPECT_EQ(pulse.now()->tempo, 120);
   ASSERT_GE(beats.size(), 7u);
   for (std::size_t i = 0; i < beats.size(); ++i) {
-    EXPECT_NEAR(static_cast<double>((beats[i].at - ms(1500)).count()), 500e3 * static_cast<double>(i), 2e3) << "on each 24th message from the first";
+    EXPECT_NEAR(static_cast<double>((beats[i].at - ms(1500)).count()), 500e3 * static_cast<double>(i), 2e3)
+        << "on each 24th message from the first";
     EXPECT_NEAR(static_cast<double>(beats[i].interval.count()), 500e3, 1e3);
     EXPECT_FALSE(beats[i].barred) << "where the bar begins it doesn't say";
   }
@@ -148,7 +153,10 @@ TEST_F(PulseTest, TheDownbeatOfAClockWithoutAPositionIsTheOneThatIsTapped) {
   for (const ToldBeat& beat : beats) {
     if (beat.at < ms(5600)) continue;
     ++after;
-    EXPECT_EQ(beat.place, static_cast<int>(std::lround(static_cast<double>((beat.at - ms(4000)).count()) / 500e3)) % beat.meter) << beat.at.count();
+    EXPECT_EQ(
+        beat.place,
+        static_cast<int>(std::lround(static_cast<double>((beat.at - ms(4000)).count()) / 500e3)) % beat.meter)
+        << beat.at.count();
   }
   EXPECT_GE(after, 30u);
 }
@@ -299,7 +307,8 @@ TEST_F(PulseTest, AtTheFastestAndTheSlowestCorrectionIsRefusedWhileNotesGoOn) {
     for (int i = 0; i < 200; ++i) {
       pulse.note_on(ms(3000) + ms(157) * i, Pitch(60), Velocity(70));
       pulse.advance(ms(3000) + ms(157) * i + ms(80));
-      while (const auto beat = pulse.take_beat()) ASSERT_TRUE(is_tempo(beat->interval)) << beat->interval.count();
+      while (const auto beat = pulse.take_beat())
+        ASSERT_TRUE(is_tempo(beat->interval)) << beat->interval.count();
     }
   }
 }

@@ -1,8 +1,10 @@
-// Voicings as players hold them, each with the names that a musician gives it: what the headline is checked against.
+// Voicings as players hold them, each with the names that a musician gives it: what the headline is checked
+// against.
 //
-// Source: common practice, no source; written by hand for this project. Triads and sevenths in all inversions, shells, spread
-// and close voicings, suspensions, sixths, tensions, altered dominants, upper structures, slash chords. The top note may be
-// left out of a name, and a perfect fifth may be missing or named.
+// Source: common practice, no source; written by hand for this project. Triads and sevenths in all
+// inversions, shells, spread and close voicings, suspensions, sixths, tensions, altered dominants, upper
+// structures, slash chords. The top note may be left out of a name, and a perfect fifth may be missing or
+// named.
 #pragma once
 
 #include <initializer_list>

@@ -47,7 +47,8 @@ struct Looped : Sending {
     const auto probe = guard.probe_before(on(ms(0), 60));
     for (const Event& ask : *probe) guard.sent(ask, true);
     for (const PortNumber port : ports)
-      for (const Event& ask : *probe) EXPECT_EQ(guard.judge(through(ask, ms(3), port)), EchoGuard::Verdict::kProbe);
+      for (const Event& ask : *probe)
+        EXPECT_EQ(guard.judge(through(ask, ms(3), port)), EchoGuard::Verdict::kProbe);
     for (const PortNumber port : ports) EXPECT_TRUE(guard.loop_known(port));
   }
 };
@@ -106,7 +107,8 @@ TEST(EchoGuardWithoutALoop, KeepsWholeChordsAndLinesThatAHumanHandDoubles) {
 TEST(EchoGuard, KnowsALoopBeforeTheFirstNoteReturns) {
   Sending s;
   for (const int key : {48, 64, 67, 71}) s.send(on(ms(100), key));
-  for (const Event& sent : std::vector<Event>(s.out)) EXPECT_NE(s.guard.judge(through(sent, ms(9), 2)), EchoGuard::Verdict::kPlayed);
+  for (const Event& sent : std::vector<Event>(s.out))
+    EXPECT_NE(s.guard.judge(through(sent, ms(9), 2)), EchoGuard::Verdict::kPlayed);
   EXPECT_TRUE(s.guard.loop_known(2));
   EXPECT_FALSE(s.guard.loop_known(0)) << "another input's loop is none of this one";
   EXPECT_TRUE(s.is_played(on(ms(110), 48, 0))) << "so what is played there is heard";
@@ -171,7 +173,8 @@ TEST(EchoGuard, AnInstrumentThatChangesLoudnessIsKnownByALongerRow) {
 TEST(EchoGuard, TakesWhatIsStampedBeforeItsSendingForAnEcho) {
   Looped s;
   s.send(on(ms(500), 60));
-  EXPECT_TRUE(s.is_echo(on(ms(500) - ArrivalClock::kSlack, 60))) << "an input's stamp may lie so long before its arrival";
+  EXPECT_TRUE(s.is_echo(on(ms(500) - ArrivalClock::kSlack, 60)))
+      << "an input's stamp may lie so long before its arrival";
   s.send(off(ms(800), 60));
   EXPECT_TRUE(s.is_echo(off(ms(797), 60)));
 }
@@ -283,7 +286,8 @@ TEST(EchoGuard, EndsWithTheSameWordWithWhichANoteBegan) {
   EXPECT_TRUE(s.is_echo(off(ms(1900), 62)));
 }
 
-// Whatever happens, nothing hangs: by the end of all keys each note-on that was let through has had its note-off.
+// Whatever happens, nothing hangs: by the end of all keys each note-on that was let through has had its
+// note-off.
 TEST(EchoGuard, NoNoteHangsWhateverLoopsComeAndGo) {
   for (unsigned seed = 0; seed < 300; ++seed) {
     std::mt19937 random(seed);
@@ -294,12 +298,15 @@ TEST(EchoGuard, NoNoteHangsWhateverLoopsComeAndGo) {
     std::set<int> ours, theirs, heard;
     Micros now = ms(0);
     const auto hear_until = [&](Micros until) {
-      std::stable_sort(coming.begin(), coming.end(), [](const Event& a, const Event& b) { return a.at < b.at; });
+      std::stable_sort(coming.begin(), coming.end(),
+                       [](const Event& a, const Event& b) { return a.at < b.at; });
       std::size_t n = 0;
       for (; n < coming.size() && coming[n].at <= until; ++n) {
         if (s.guard.judge(coming[n]) != EchoGuard::Verdict::kPlayed || coming[n].kind() == 0xA0) continue;
-        if (coming[n].kind() == kNoteOn) heard.insert(coming[n].bytes[1]);
-        else heard.erase(coming[n].bytes[1]);
+        if (coming[n].kind() == kNoteOn)
+          heard.insert(coming[n].bytes[1]);
+        else
+          heard.erase(coming[n].bytes[1]);
       }
       coming.erase(coming.begin(), coming.begin() + static_cast<std::ptrdiff_t>(n));
     };
@@ -322,13 +329,17 @@ TEST(EchoGuard, NoNoteHangsWhateverLoopsComeAndGo) {
       switch (pick(5)) {
         case 0:
         case 1:
-          if (ours.insert(key).second) send(on(now, key));
-          else ours.erase(key), send(off(now, key));
+          if (ours.insert(key).second)
+            send(on(now, key));
+          else
+            ours.erase(key), send(off(now, key));
           break;
         case 2:
         case 3:
-          if (theirs.insert(key).second) coming.push_back(on(now, key, 0, 50 + pick(20)));
-          else theirs.erase(key), coming.push_back(off(now, key));
+          if (theirs.insert(key).second)
+            coming.push_back(on(now, key, 0, 50 + pick(20)));
+          else
+            theirs.erase(key), coming.push_back(off(now, key));
           break;
         case 4:
           if (ours.empty() && pick(4) == 0) {  // wired otherwise, when what is under way has arrived
@@ -341,7 +352,8 @@ TEST(EchoGuard, NoNoteHangsWhateverLoopsComeAndGo) {
     for (const int key : ours) send(off(now, key));
     for (const int key : theirs) coming.push_back(off(now + ms(1), key));
     hear_until(now + ms(1000));
-    EXPECT_TRUE(heard.empty()) << "seed " << seed << ": " << heard.size() << " hang, the first is key " << *heard.begin();
+    EXPECT_TRUE(heard.empty()) << "seed " << seed << ": " << heard.size() << " hang, the first is key "
+                               << *heard.begin();
   }
 }
 

@@ -2,8 +2,8 @@
 #include "daemon/midi/inputs.h"
 
 #include <gtest/gtest.h>
-#include <atomic>
 #include <poll.h>
+#include <atomic>
 
 #include <filesystem>
 #include <thread>

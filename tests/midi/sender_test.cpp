@@ -30,7 +30,8 @@ struct Arrived {
     return more.wait_for(lock, 20s, enough);
   }
   std::size_t count(std::uint8_t kind) const {
-    return static_cast<std::size_t>(std::count_if(events.begin(), events.end(), [&](const Event& e) { return e.kind() == kind; }));
+    return static_cast<std::size_t>(
+        std::count_if(events.begin(), events.end(), [&](const Event& e) { return e.kind() == kind; }));
   }
 };
 
@@ -64,7 +65,8 @@ class Wire final : public Sink {
 // A service that takes its time to answer.
 class Stuck final : public Sink {
  public:
-  explicit Stuck(std::shared_ptr<std::promise<void>> asked, std::shared_future<void> answer) : asked_(std::move(asked)), answer_(std::move(answer)) {}
+  explicit Stuck(std::shared_ptr<std::promise<void>> asked, std::shared_future<void> answer)
+      : asked_(std::move(asked)), answer_(std::move(answer)) {}
   Result<void> tend() override {
     asked_->set_value();
     answer_.wait();
@@ -90,7 +92,8 @@ class SenderTest : public testing::Test {
     sender = std::make_unique<Sender>(std::make_unique<Wire>(arrived), told, std::move(sent));
     ASSERT_TRUE(arrived.until([this] { return sender->connected(); }));
   }
-  static std::shared_ptr<Score> score(std::vector<Event> events, Micros length, std::optional<Micros> repeat = {}) {
+  static std::shared_ptr<Score> score(std::vector<Event> events, Micros length,
+                                      std::optional<Micros> repeat = {}) {
     return std::make_shared<Score>(Score{std::move(events), length, repeat});
   }
   Arrived arrived;
@@ -100,13 +103,15 @@ class SenderTest : public testing::Test {
 TEST_F(SenderTest, SendsAScoreInOrderNeverEarlyAndReleasesWhatItLeftDown) {
   open();
   const Micros begin = steady_now() + Micros(20'000);
-  sender->play(score({note_on(Micros(0), 0, Pitch(60), Velocity(50)), control_change(Micros(10'000), 0, 64, 127),
-                      note_on(Micros(20'000), 3, Pitch(64), Velocity(50)), note_off(Micros(30'000), 0, Pitch(60))},
-                     Micros(40'000)),
-               begin);
+  sender->play(
+      score({note_on(Micros(0), 0, Pitch(60), Velocity(50)), control_change(Micros(10'000), 0, 64, 127),
+             note_on(Micros(20'000), 3, Pitch(64), Velocity(50)), note_off(Micros(30'000), 0, Pitch(60))},
+            Micros(40'000)),
+      begin);
   ASSERT_TRUE(arrived.until([&] { return arrived.events.size() >= 6; }));
   const auto events = arrived.copy();
-  const std::array<Micros, 6> meant{Micros(0), Micros(10'000), Micros(20'000), Micros(30'000), Micros(40'000), Micros(40'000)};
+  const std::array<Micros, 6> meant{Micros(0),      Micros(10'000), Micros(20'000),
+                                    Micros(30'000), Micros(40'000), Micros(40'000)};
   for (std::size_t i = 0; i < 6; ++i) EXPECT_GE(events[i].at, begin + meant[i]) << i;
   EXPECT_EQ(events[4].kind(), kNoteOff);
   EXPECT_EQ(events[4].bytes[1], 64);
@@ -134,21 +139,25 @@ TEST_F(SenderTest, ARepeatedScoreGoesRoundWithoutDrift) {
     if (event.kind() == kNoteOn) meant.push_back(event.at);
   });
   const Micros begin = steady_now() + Micros(5'000), round(7'000);
-  sender->play(score({note_on(Micros(0), 0, Pitch(40), Velocity(9)), note_off(Micros(1'000), 0, Pitch(40)),
-                      note_on(Micros(3'000), 0, Pitch(60), Velocity(9)), note_off(Micros(5'000), 0, Pitch(60))},
-                     Micros(3'000) + round, Micros(3'000)),
-               begin);
+  sender->play(
+      score({note_on(Micros(0), 0, Pitch(40), Velocity(9)), note_off(Micros(1'000), 0, Pitch(40)),
+             note_on(Micros(3'000), 0, Pitch(60), Velocity(9)), note_off(Micros(5'000), 0, Pitch(60))},
+            Micros(3'000) + round, Micros(3'000)),
+      begin);
   ASSERT_TRUE(arrived.until([&] { return arrived.count(kNoteOn) >= 12; }));
   sender->stop();
   sender.reset();
   ASSERT_GE(meant.size(), 12u);
   EXPECT_EQ(meant[0], begin);
-  for (std::size_t i = 1; i < meant.size(); ++i) EXPECT_EQ(meant[i], begin + Micros(3'000) + round * static_cast<int>(i - 1));
+  for (std::size_t i = 1; i < meant.size(); ++i)
+    EXPECT_EQ(meant[i], begin + Micros(3'000) + round * static_cast<int>(i - 1));
 }
 
 TEST_F(SenderTest, ALaterScoreTakesThePlaceOfTheOneBefore) {
   open();
-  sender->play(score({note_on(Micros(0), 0, Pitch(60), Velocity(50)), note_on(Micros(3'600'000'000), 0, Pitch(99), Velocity(50))}, Micros(3'700'000'000)),
+  sender->play(score({note_on(Micros(0), 0, Pitch(60), Velocity(50)),
+                      note_on(Micros(3'600'000'000), 0, Pitch(99), Velocity(50))},
+                     Micros(3'700'000'000)),
                steady_now());
   ASSERT_TRUE(arrived.until([&] { return arrived.count(kNoteOn) == 1; }));
   sender->play(score({note_on(Micros(0), 0, Pitch(72), Velocity(50))}, Micros(1'000)), steady_now());
@@ -210,7 +219,8 @@ TEST(Sender, APortThatThrowsLosesThatMessageAndNoOther) {
   Arrived arrived;
   Sender sender(std::make_unique<Faulty>(arrived), {});
   while (!sender.connected()) std::this_thread::yield();
-  for (const int key : {60, 61, 62}) ASSERT_TRUE(sender.send(note_on(Micros(0), 0, Pitch(key), Velocity(70))));
+  for (const int key : {60, 61, 62})
+    ASSERT_TRUE(sender.send(note_on(Micros(0), 0, Pitch(key), Velocity(70))));
   ASSERT_TRUE(arrived.until([&] { return arrived.events.size() == 2; }));
   EXPECT_EQ(arrived.copy().back().bytes[1], 62);
 }

@@ -5,12 +5,19 @@
 namespace undersong::protocol {
 namespace {
 
-std::string encoded(std::string_view text) { return base64(std::vector<std::uint8_t>(text.begin(), text.end())); }
+std::string encoded(std::string_view text) {
+  return base64(std::vector<std::uint8_t>(text.begin(), text.end()));
+}
 
 // Source: test vectors of RFC 4648, section 10.
 TEST(Base64, IsThatOfTheStandardBothWays) {
-  const std::pair<const char*, const char*> kVectors[] = {{"", ""},           {"f", "Zg=="},         {"fo", "Zm8="},       {"foo", "Zm9v"},
-                                                          {"foob", "Zm9vYg=="}, {"fooba", "Zm9vYmE="}, {"foobar", "Zm9vYmFy"}};
+  const std::pair<const char*, const char*> kVectors[] = {{"", ""},
+                                                          {"f", "Zg=="},
+                                                          {"fo", "Zm8="},
+                                                          {"foo", "Zm9v"},
+                                                          {"foob", "Zm9vYg=="},
+                                                          {"fooba", "Zm9vYmE="},
+                                                          {"foobar", "Zm9vYmFy"}};
   for (const auto& [plain, text] : kVectors) {
     EXPECT_EQ(encoded(plain), text);
     const auto back = from_base64(text);
@@ -29,7 +36,9 @@ TEST(Base64, EveryByteComesBack) {
 }
 
 TEST(Base64, WhatIsNoneIsRefused) {
-  for (const char* text : {"Z", "Zg", "Zg=", "Zg==Zg==", "=", "====", "Z===", "Zm9!", "Zm 9", "Zh==", "Zm9=", "Zg=a"}) EXPECT_FALSE(from_base64(text)) << text;
+  for (const char* text :
+       {"Z", "Zg", "Zg=", "Zg==Zg==", "=", "====", "Z===", "Zm9!", "Zm 9", "Zh==", "Zm9=", "Zg=a"})
+    EXPECT_FALSE(from_base64(text)) << text;
 }
 
 }  // namespace

@@ -7,8 +7,12 @@
 namespace undersong::protocol {
 namespace {
 
-std::string problem_of(const Read<SendNotes>& read) { return read ? "none" : read.error().sentence; }
-Read<SendNotes> notes(std::string_view text) { return read_text<SendNotes>(text, "params"); }
+std::string problem_of(const Read<SendNotes>& read) {
+  return read ? "none" : read.error().sentence;
+}
+Read<SendNotes> notes(std::string_view text) {
+  return read_text<SendNotes>(text, "params");
+}
 
 TEST(Reader, IgnoresUnknownMembersAndAllowsMissingOptionalOnes) {
   const auto mark = read_text<MarkTake>(R"({"colour":"blue","deep":[{"x":1}]})", "params");
@@ -22,7 +26,8 @@ TEST(Reader, NamesTheMemberThatIsMissingOrWrong) {
   EXPECT_EQ(problem_of(notes("{}")), "params.notes is missing.");
   EXPECT_EQ(problem_of(notes("[1]")), "params must be an object, not an array.");
   EXPECT_EQ(problem_of(notes(R"({"notes":3})")), "params.notes must be an array, not 3.");
-  EXPECT_EQ(problem_of(notes(R"({"notes":[{"pitch":60,"velocity":1,"on":true},{"pitch":200,"velocity":1,"on":true}]})")),
+  EXPECT_EQ(problem_of(notes(
+                R"({"notes":[{"pitch":60,"velocity":1,"on":true},{"pitch":200,"velocity":1,"on":true}]})")),
             "params.notes[1].pitch must be a whole number from 0 to 127, not 200.");
   EXPECT_EQ(problem_of(notes(R"({"notes":[{"pitch":60,"velocity":"loud","on":true}]})")),
             "params.notes[0].velocity must be a whole number from 0 to 127, not \"loud\".");
@@ -43,7 +48,8 @@ TEST(Reader, TakesWholeNumbersInAnySpellingAndRefusesOthers) {
 
 TEST(Reader, RefusesWhatIsNotJsonWithThePlace) {
   EXPECT_NE(parse("{\"a\":1").operator bool(), true);
-  EXPECT_NE(parse("{} {}").error().sentence.find("near byte 3"), std::string::npos) << parse("{} {}").error().sentence;
+  EXPECT_NE(parse("{} {}").error().sentence.find("near byte 3"), std::string::npos)
+      << parse("{} {}").error().sentence;
   EXPECT_FALSE(parse(std::string(100, '[') + std::string(100, ']'))) << "nested too deep";
   EXPECT_FALSE(parse("\"\xff\"")) << "not UTF-8";
   EXPECT_FALSE(parse(""));

@@ -58,12 +58,17 @@ void expect_file(const std::string& name, const std::string& wanted) {
   std::ifstream file(path);
   std::stringstream text;
   text << file.rdbuf();
-  EXPECT_TRUE(text.str() == wanted) << path << " is not what messages.h says; write it anew with UNDERSONG_REWRITE=1 "
+  EXPECT_TRUE(text.str() == wanted) << path
+                                    << " is not what messages.h says; write it anew with UNDERSONG_REWRITE=1 "
                                     << "in the environment of this test.";
 }
 
-TEST(Messages, SchemaFileIsGeneratedFromThem) { expect_file("schema.json", schema_json()); }
-TEST(Messages, PageIsGeneratedFromThem) { expect_file("PROTOCOL.md", protocol_page()); }
+TEST(Messages, SchemaFileIsGeneratedFromThem) {
+  expect_file("schema.json", schema_json());
+}
+TEST(Messages, PageIsGeneratedFromThem) {
+  expect_file("PROTOCOL.md", protocol_page());
+}
 
 TEST(Schema, EveryReferenceIsDefined) {
   const auto root = *parse(schema_json());

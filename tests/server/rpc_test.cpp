@@ -20,7 +20,8 @@ struct Asked {
 void specification(std::string_view method, const json::value& params, Reply reply) {
   if (method == "subtract") {
     const auto number = [&](std::size_t place, const char* name) {
-      return params.is_array() ? params.as_array().at(place).as_int64() : params.as_object().at(name).as_int64();
+      return params.is_array() ? params.as_array().at(place).as_int64()
+                               : params.as_object().at(name).as_int64();
     };
     return reply.result(std::to_string(number(0, "minuend") - number(1, "subtrahend")));
   }
@@ -48,10 +49,13 @@ Asked ask(std::string_view text, const Dispatch& dispatch = specification) {
 json::value answer(std::string_view text) {
   json::value value = json::parse(ask(text).answer);
   const auto strip = [](json::value& v) {
-    if (auto* object = v.if_object(); object != nullptr && object->contains("error")) object->at("error").as_object().erase("message");
+    if (auto* object = v.if_object(); object != nullptr && object->contains("error"))
+      object->at("error").as_object().erase("message");
   };
-  if (value.is_array()) for (auto& v : value.as_array()) strip(v);
-  else strip(value);
+  if (value.is_array())
+    for (auto& v : value.as_array()) strip(v);
+  else
+    strip(value);
   return value;
 }
 json::value refused(int code, json::value id) {
@@ -59,12 +63,18 @@ json::value refused(int code, json::value id) {
 }
 
 TEST(Specification, PositionalAndNamedParams) {
-  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "subtract", "params": [42, 23], "id": 1})"), json::parse(R"({"jsonrpc":"2.0","result":19,"id":1})"));
-  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "subtract", "params": [23, 42], "id": 2})"), json::parse(R"({"jsonrpc":"2.0","result":-19,"id":2})"));
-  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "subtract", "params": {"subtrahend": 23, "minuend": 42}, "id": 3})"),
-            json::parse(R"({"jsonrpc":"2.0","result":19,"id":3})"));
-  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "subtract", "params": {"minuend": 42, "subtrahend": 23}, "id": 4})"),
-            json::parse(R"({"jsonrpc":"2.0","result":19,"id":4})"));
+  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "subtract", "params": [42, 23], "id": 1})"),
+            json::parse(R"({"jsonrpc":"2.0","result":19,"id":1})"));
+  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "subtract", "params": [23, 42], "id": 2})"),
+            json::parse(R"({"jsonrpc":"2.0","result":-19,"id":2})"));
+  EXPECT_EQ(
+      answer(
+          R"({"jsonrpc": "2.0", "method": "subtract", "params": {"subtrahend": 23, "minuend": 42}, "id": 3})"),
+      json::parse(R"({"jsonrpc":"2.0","result":19,"id":3})"));
+  EXPECT_EQ(
+      answer(
+          R"({"jsonrpc": "2.0", "method": "subtract", "params": {"minuend": 42, "subtrahend": 23}, "id": 4})"),
+      json::parse(R"({"jsonrpc":"2.0","result":19,"id":4})"));
 }
 
 TEST(Specification, NotificationsAreNotAnswered) {
@@ -74,12 +84,17 @@ TEST(Specification, NotificationsAreNotAnswered) {
 
 TEST(Specification, Errors) {
   EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "foobar", "id": "1"})"), refused(-32601, "1"));
-  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "foobar, "params": "bar", "baz])"), refused(-32700, nullptr));
+  EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": "foobar, "params": "bar", "baz])"),
+            refused(-32700, nullptr));
   EXPECT_EQ(answer(R"({"jsonrpc": "2.0", "method": 1, "params": "bar"})"), refused(-32600, nullptr));
-  EXPECT_EQ(answer(R"([{"jsonrpc": "2.0", "method": "sum", "params": [1,2,4], "id": "1"},{"jsonrpc": "2.0", "method")"), refused(-32700, nullptr));
+  EXPECT_EQ(
+      answer(
+          R"([{"jsonrpc": "2.0", "method": "sum", "params": [1,2,4], "id": "1"},{"jsonrpc": "2.0", "method")"),
+      refused(-32700, nullptr));
   EXPECT_EQ(answer("[]"), refused(-32600, nullptr));
   EXPECT_EQ(answer("[1]"), json::value(json::array{refused(-32600, nullptr)}));
-  EXPECT_EQ(answer("[1,2,3]"), json::value(json::array{refused(-32600, nullptr), refused(-32600, nullptr), refused(-32600, nullptr)}));
+  EXPECT_EQ(answer("[1,2,3]"), json::value(json::array{refused(-32600, nullptr), refused(-32600, nullptr),
+                                                       refused(-32600, nullptr)}));
 }
 
 TEST(Specification, Batch) {
@@ -94,7 +109,10 @@ TEST(Specification, Batch) {
                          refused(-32600, nullptr),
                          refused(-32601, "5"),
                          {{"jsonrpc", "2.0"}, {"result", {"hello", 5}}, {"id", "9"}}}));
-  EXPECT_EQ(ask(R"([{"jsonrpc": "2.0", "method": "notify_sum", "params": [1,2,4]}, {"jsonrpc": "2.0", "method": "notify_hello", "params": [7]}])").answer, "");
+  EXPECT_EQ(
+      ask(R"([{"jsonrpc": "2.0", "method": "notify_sum", "params": [1,2,4]}, {"jsonrpc": "2.0", "method": "notify_hello", "params": [7]}])")
+          .answer,
+      "");
 }
 
 TEST(Requests, AreRefusedWithTheIdTheyHave) {
@@ -102,8 +120,10 @@ TEST(Requests, AreRefusedWithTheIdTheyHave) {
   EXPECT_EQ(answer(R"({"jsonrpc":"1.0","method":"sum","id":7})"), refused(-32600, 7));
   EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"sum","id":{}})"), refused(-32600, nullptr));
   EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"sum","params":5,"id":7})"), refused(-32600, 7));
-  EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"foobar","id":null})"), refused(-32601, nullptr)) << "null is an id";
-  EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"sum","id":8e999999})"), refused(-32600, nullptr)) << "no number";
+  EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"foobar","id":null})"), refused(-32601, nullptr))
+      << "null is an id";
+  EXPECT_EQ(answer(R"({"jsonrpc":"2.0","method":"sum","id":8e999999})"), refused(-32600, nullptr))
+      << "no number";
   std::string many = "[1";
   for (int i = 0; i < 300; ++i) many += ",1";
   EXPECT_EQ(answer(many + "]"), refused(-32600, nullptr)) << "one answer, not 301";
@@ -125,11 +145,14 @@ TEST(Requests, MayBeAnsweredLaterAndInAnyOrder) {
   waiting[0].result("false");
   waiting[0].result("again");
   EXPECT_EQ(finished, 1);
-  EXPECT_EQ(answer, R"([{"jsonrpc":"2.0","result":true,"id":2},{"jsonrpc":"2.0","result":false,"id":1}])" "\n");
+  EXPECT_EQ(answer, R"([{"jsonrpc":"2.0","result":true,"id":2},{"jsonrpc":"2.0","result":false,"id":1}])"
+                    "\n");
 }
 
 TEST(Requests, ThatNobodyAnswersGetAnInternalError) {
-  EXPECT_NE(ask(R"({"jsonrpc":"2.0","method":"a","id":1})", [](auto, const auto&, Reply) {}).answer.find("-32603"), std::string::npos);
+  EXPECT_NE(
+      ask(R"({"jsonrpc":"2.0","method":"a","id":1})", [](auto, const auto&, Reply) {}).answer.find("-32603"),
+      std::string::npos);
 }
 
 }  // namespace

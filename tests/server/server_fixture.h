@@ -1,4 +1,5 @@
-// A running server over a real store, a real socket and a real web port, with a desk that only remembers what was asked.
+// A running server over a real store, a real socket and a real web port, with a desk that only remembers what
+// was asked.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -38,7 +39,9 @@ class RememberingDesk final : public Desk {
     return status;
   }
   Micros now() override { return us(4711); }
-  void mark(std::string text, Answer<std::uint64_t> answer) override { store_->append(takes::mark(now(), std::move(text)), answer); }
+  void mark(std::string text, Answer<std::uint64_t> answer) override {
+    store_->append(takes::mark(now(), std::move(text)), answer);
+  }
   void end_take(Answer<std::uint64_t> answer) override {
     if (!playing) return answer(unavailable("No take is being played."));
     store_->append(takes::take_end(now(), takes::EndReason::kRequest), answer);
@@ -50,7 +53,8 @@ class RememberingDesk final : public Desk {
   }
   void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) override {
     if (wish.take == 99u) return answer(not_found("There is no take 99."));
-    answer(protocol::Playing{wish.take.value_or(1), now().count(), wish.from_us.value_or(0), wish.to_us.value_or(9)});
+    answer(protocol::Playing{wish.take.value_or(1), now().count(), wish.from_us.value_or(0),
+                             wish.to_us.value_or(9)});
   }
   void play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing> answer) override {
     protocol::PlayingAlong along;
@@ -59,13 +63,15 @@ class RememberingDesk final : public Desk {
   }
   std::optional<protocol::BeatNow> tap() override { return protocol::BeatNow{}; }
   void correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) override {
-    store_->edit(takes::LineKind::kBeat, wish.take.value_or(1), now(), takes::beat_data({now(), takes::BeatWord::kMeter, {}, 3}), [answer](Result<takes::LineNumber> number) {
-      if (!number) return answer(number.error());
-      protocol::Corrected out;
-      out.number.emplace(*number);
-      out.beat.emplace(protocol::BeatNow{});
-      answer(out);
-    });
+    store_->edit(takes::LineKind::kBeat, wish.take.value_or(1), now(),
+                 takes::beat_data({now(), takes::BeatWord::kMeter, {}, 3}),
+                 [answer](Result<takes::LineNumber> number) {
+                   if (!number) return answer(number.error());
+                   protocol::Corrected out;
+                   out.number.emplace(*number);
+                   out.beat.emplace(protocol::BeatNow{});
+                   answer(out);
+                 });
   }
   void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) override {
     if (take == 98u) throw std::bad_alloc();
@@ -107,7 +113,8 @@ class RememberingDesk final : public Desk {
   std::unique_ptr<takes::Store>& store_;
 };
 
-// What the demo performance sends, as lines of a take that began at time 0: it has a loop, sections and a melody.
+// What the demo performance sends, as lines of a take that began at time 0: it has a loop, sections and a
+// melody.
 inline std::vector<takes::Entry> demo_played() {
   std::vector<takes::Entry> out;
   const auto file = midi::read_smf_file(std::string(UNDERSONG_SOURCE_DIR) + "/configs/demo.mid");
@@ -163,8 +170,10 @@ class Running {
   // Entries that are on disk afterwards, and known to the server.
   void keep(std::vector<takes::Entry> entries) {
     for (std::size_t i = 0; i < entries.size(); ++i) {
-      if (i + 1 < entries.size()) store->append(std::move(entries[i]));
-      else ASSERT_TRUE(takes::appended(*store, std::move(entries[i])));
+      if (i + 1 < entries.size())
+        store->append(std::move(entries[i]));
+      else
+        ASSERT_TRUE(takes::appended(*store, std::move(entries[i])));
     }
     on_server([] {});
   }
@@ -194,9 +203,10 @@ class Running {
     takes::Store::Options options;
     options.path = folder.path / "takes.db";
     options.commit_every = std::chrono::milliseconds(2);
-    auto opened = takes::Store::open(options, {[this](auto work) { boost::asio::post(io, std::move(work)); },
-                                               [this](std::vector<takes::Line> lines) { server->publish_log(lines); },
-                                               [this](takes::Health) { server->publish_status(); }});
+    auto opened =
+        takes::Store::open(options, {[this](auto work) { boost::asio::post(io, std::move(work)); },
+                                     [this](std::vector<takes::Line> lines) { server->publish_log(lines); },
+                                     [this](takes::Health) { server->publish_status(); }});
     EXPECT_TRUE(opened) << opened.error().message;
     return std::move(*opened);
   }
@@ -209,7 +219,8 @@ class RawClient {
  public:
   explicit RawClient(const std::filesystem::path& path, int receive_buffer = 0) {
     descriptor_ = ::socket(AF_UNIX, SOCK_STREAM, 0);
-    if (receive_buffer > 0) ::setsockopt(descriptor_, SOL_SOCKET, SO_RCVBUF, &receive_buffer, sizeof receive_buffer);
+    if (receive_buffer > 0)
+      ::setsockopt(descriptor_, SOL_SOCKET, SO_RCVBUF, &receive_buffer, sizeof receive_buffer);
     timeval patience{30, 0};
     ::setsockopt(descriptor_, SOL_SOCKET, SO_RCVTIMEO, &patience, sizeof patience);
     sockaddr_un address{};

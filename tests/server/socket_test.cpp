@@ -49,7 +49,7 @@ TEST(Socket, GreetsFirstAndIsPrivate) {
   EXPECT_EQ(tree->at("method"), "welcome");
   EXPECT_EQ(tree->at("params").at("protocol"), protocol::kProtocolVersion);
   EXPECT_EQ(tree->at("params").at("program"), "0.1.0");
-  struct stat there{};
+  struct stat there {};
   ASSERT_EQ(::stat(running.socket.c_str(), &there), 0);
   EXPECT_EQ(there.st_mode & 0777, 0600u);
   ASSERT_EQ(::stat(running.socket.parent_path().c_str(), &there), 0);
@@ -72,9 +72,15 @@ TEST(Socket, AnswersErrorsAsTheStandardSays) {
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"take.get","params":{"take":77}})"), -32001);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"take.end"})"), -32002);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hear","params":{"place":0,"list":99}})"), -32003);
-  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"settings.set","params":{"hear_output":"nowhere"}})"), -32001);
-  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"take.correct","params":{"take":1,"at":0,"harte":"H:maj"}})"), -32602);
-  client.send("\r\n\n" R"([{"jsonrpc":"2.0","id":"a","method":"hold","params":{"on":true}},{"jsonrpc":"2.0","method":"hold","params":{"on":false}},7])" "\r\n");
+  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"settings.set","params":{"hear_output":"nowhere"}})"),
+            -32001);
+  EXPECT_EQ(
+      code(R"({"jsonrpc":"2.0","id":1,"method":"take.correct","params":{"take":1,"at":0,"harte":"H:maj"}})"),
+      -32602);
+  client.send(
+      "\r\n\n"
+      R"([{"jsonrpc":"2.0","id":"a","method":"hold","params":{"on":true}},{"jsonrpc":"2.0","method":"hold","params":{"on":false}},7])"
+      "\r\n");
   const auto batch = protocol::parse(client.line());
   ASSERT_TRUE(batch->is_array());
   EXPECT_EQ(batch->as_array().size(), 2u);
@@ -96,7 +102,10 @@ TEST(Socket, TakesALineInAnyPieces) {
   Running running;
   RawClient client(running.socket);
   client.line();
-  const std::string two = R"({"jsonrpc":"2.0","id":1,"method":"hold","params":{"on":true}})" "\n" R"({"jsonrpc":"2.0","id":2,"method":"hold","params":{"on":false}})" "\n";
+  const std::string two = R"({"jsonrpc":"2.0","id":1,"method":"hold","params":{"on":true}})"
+                          "\n"
+                          R"({"jsonrpc":"2.0","id":2,"method":"hold","params":{"on":false}})"
+                          "\n";
   for (const char c : two) client.send(std::string(1, c));
   EXPECT_NE(client.line().find(R"("still":true)"), std::string::npos);
   EXPECT_NE(client.line().find(R"("still":false)"), std::string::npos);
@@ -108,18 +117,19 @@ TEST(Requests, EveryOneHasARowAndIsAnswered) {
   std::size_t answered = 0;
   auto client = running.connect();
   ASSERT_EQ(methods().size(), protocol::requests().size());
-  boost::mp11::mp_for_each<boost::mp11::mp_transform<boost::mp11::mp_identity, protocol::Requests>>([&](auto id) {
-    using T = typename decltype(id)::type;
-    auto params = protocol::read_text<T>(T::kExample, "params");
-    if constexpr (requires { params->take = 1; }) params->take = 1;
-    const auto reply = client.request(*params);
-    if (std::string_view(T::kMethod) == "take.end") {
-      EXPECT_EQ(reply.error().sentence, "No take is being played.");
-    } else {
-      EXPECT_TRUE(reply) << T::kMethod << ": " << reply.error().sentence;
-    }
-    ++answered;
-  });
+  boost::mp11::mp_for_each<boost::mp11::mp_transform<boost::mp11::mp_identity, protocol::Requests>>(
+      [&](auto id) {
+        using T = typename decltype(id)::type;
+        auto params = protocol::read_text<T>(T::kExample, "params");
+        if constexpr (requires { params->take = 1; }) params->take = 1;
+        const auto reply = client.request(*params);
+        if (std::string_view(T::kMethod) == "take.end") {
+          EXPECT_EQ(reply.error().sentence, "No take is being played.");
+        } else {
+          EXPECT_TRUE(reply) << T::kMethod << ": " << reply.error().sentence;
+        }
+        ++answered;
+      });
   EXPECT_EQ(answered, methods().size());
 }
 
@@ -196,10 +206,12 @@ TEST(Log, IsReplayedFromAnyNumberWithoutGapsAndGoesOn) {
     EXPECT_EQ(all.back(), last);
   }
   auto later = running.connect();
-  EXPECT_EQ(later.request(protocol::Subscribe{.topics = {Topic::kLog}})->log_next, running.store->last_number() + 1);
+  EXPECT_EQ(later.request(protocol::Subscribe{.topics = {Topic::kLog}})->log_next,
+            running.store->last_number() + 1);
   running.keep(some_notes(2));
   expect_ascending_from(numbers(later, 2), running.store->last_number() - 1);
-  EXPECT_EQ(later.request(protocol::Subscribe{.topics = {Topic::kLog}, .log_from = 1u << 30})->log_next, running.store->last_number() + 1)
+  EXPECT_EQ(later.request(protocol::Subscribe{.topics = {Topic::kLog}, .log_from = 1u << 30})->log_next,
+            running.store->last_number() + 1)
       << "a number that doesn't exist yet is taken as the next";
 }
 
@@ -223,7 +235,9 @@ TEST(Log, IsReplayedFromAnEarlierRun) {
 TEST(SlowClient, CostsTheNewestStateAndAPositionAndDelaysNobody) {
   Running running;
   RawClient slow(running.socket, 4096);
-  slow.send(R"({"jsonrpc":"2.0","id":1,"method":"subscribe","params":{"topics":["moment","log"],"log_from":1}})" "\n");
+  slow.send(
+      R"({"jsonrpc":"2.0","id":1,"method":"subscribe","params":{"topics":["moment","log"],"log_from":1}})"
+      "\n");
   auto fast = running.connect();
   ASSERT_TRUE(fast.request(protocol::Subscribe{.topics = {Topic::kMoment, Topic::kLog}, .log_from = 1}));
   constexpr int kRounds = 300, kLines = 20;
@@ -275,7 +289,9 @@ TEST(SlowClient, ThatAsksWithoutReadingIsReadNoFurther) {
   // Each answer is some 150 KB; none is read for now. The requests themselves fit in the socket.
   constexpr int kRequests = 100;
   for (int i = 0; i < kRequests; ++i)
-    greedy.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(i) + R"(,"method":"take.events","params":{"limit":2000}})" "\n");
+    greedy.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(i) +
+                R"(,"method":"take.events","params":{"limit":2000}})"
+                "\n");
   auto other = running.connect();
   for (int i = 0; i < 20; ++i) {
     const auto held = other.request(protocol::Hold{i % 2 == 0});
@@ -285,7 +301,8 @@ TEST(SlowClient, ThatAsksWithoutReadingIsReadNoFurther) {
   for (int i = 0; i < kRequests; ++i) {
     const std::string line = greedy.line();
     const auto tree = protocol::parse(line);
-    ASSERT_TRUE(tree) << "every request is answered once it reads: " << i << " " << line.size() << " " << tree.error().sentence;
+    ASSERT_TRUE(tree) << "every request is answered once it reads: " << i << " " << line.size() << " "
+                      << tree.error().sentence;
     answered[static_cast<std::size_t>(tree->at("id").as_int64())] = true;
   }
   EXPECT_EQ(std::count(answered.begin(), answered.end(), true), kRequests);
@@ -324,7 +341,8 @@ TEST(Clients, AreClosedAndTheSocketIsRemovedAtTheEnd) {
   running.on_server([&] { running.server->stop(); });
   EXPECT_EQ(client.request(protocol::Hold{true}).error().sentence, "The daemon closed the connection.");
   EXPECT_FALSE(std::filesystem::exists(running.socket));
-  EXPECT_EQ(protocol::Connection::open(running.socket).error().sentence, "No daemon is running: nobody listens at " + running.socket.string() + ".");
+  EXPECT_EQ(protocol::Connection::open(running.socket).error().sentence,
+            "No daemon is running: nobody listens at " + running.socket.string() + ".");
 }
 
 TEST(SecondInstance, GivesWayToOneThatAnswers) {
@@ -350,21 +368,27 @@ TEST(SecondInstance, GivesWayToOneWithoutALock) {
   EXPECT_EQ(refused.error().code, ErrorCode::kConflict);
 }
 
-std::filesystem::perms mode_of(const std::filesystem::path& path) { return std::filesystem::status(path).permissions(); }
+std::filesystem::perms mode_of(const std::filesystem::path& path) {
+  return std::filesystem::status(path).permissions();
+}
 
 TEST(SocketPlace, FoldersThatWeMakeAreOpenToTheUserAlone) {
   TemporaryFolder folder;
   boost::asio::io_context io;
   SocketListener listener(io, [](bool) { return nullptr; });
   ASSERT_TRUE(listener.listen(folder.path / "one" / "two" / "socket"));
-  for (const char* made : {"one", "one/two"}) EXPECT_EQ(mode_of(folder.path / made), std::filesystem::perms::owner_all) << made;
-  EXPECT_EQ(mode_of(folder.path / "one/two/socket"), std::filesystem::perms::owner_read | std::filesystem::perms::owner_write);
+  for (const char* made : {"one", "one/two"})
+    EXPECT_EQ(mode_of(folder.path / made), std::filesystem::perms::owner_all) << made;
+  EXPECT_EQ(mode_of(folder.path / "one/two/socket"),
+            std::filesystem::perms::owner_read | std::filesystem::perms::owner_write);
 }
 
 TEST(SocketPlace, AFolderThatWasThereKeepsItsMode) {
   using std::filesystem::perms;
   const perms sticky = perms::all | perms::sticky_bit;
-  for (const perms mode : {perms::owner_all | perms::group_read | perms::group_exec | perms::others_read | perms::others_exec, sticky}) {
+  for (const perms mode :
+       {perms::owner_all | perms::group_read | perms::group_exec | perms::others_read | perms::others_exec,
+        sticky}) {
     TemporaryFolder folder;
     const auto shared = folder.path / "shared";
     std::filesystem::create_directory(shared);
@@ -387,7 +411,9 @@ TEST(SocketPlace, AFolderInWhichOthersCouldPutTheirOwnSocketIsRefusedAndLeftAsIt
   const auto refused = listener.listen(shared / "socket");
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, ErrorCode::kConflict);
-  EXPECT_NE(refused.error().message.find("Others may write in the folder " + shared.string()), std::string::npos) << refused.error().message;
+  EXPECT_NE(refused.error().message.find("Others may write in the folder " + shared.string()),
+            std::string::npos)
+      << refused.error().message;
   EXPECT_EQ(mode_of(shared), std::filesystem::perms::all);
   EXPECT_TRUE(std::filesystem::is_empty(shared));
 }
@@ -428,13 +454,16 @@ TEST(StaleSocket, AnotherKindOfFileIsLeftAlone) {
 TEST(ServiceManager, IsToldByADatagram) {
   for (const bool abstract : {false, true}) {
     TemporaryFolder folder;
-    const std::string name = abstract ? "@undersong-test-" + std::to_string(::getpid()) : (folder.path / "notify").string();
+    const std::string name =
+        abstract ? "@undersong-test-" + std::to_string(::getpid()) : (folder.path / "notify").string();
     const int descriptor = ::socket(AF_UNIX, SOCK_DGRAM, 0);
     sockaddr_un address{};
     address.sun_family = AF_UNIX;
     std::memcpy(address.sun_path, name.data(), name.size());
     if (abstract) address.sun_path[0] = '\0';
-    ASSERT_EQ(::bind(descriptor, reinterpret_cast<sockaddr*>(&address), static_cast<socklen_t>(offsetof(sockaddr_un, sun_path) + name.size())), 0);
+    ASSERT_EQ(::bind(descriptor, reinterpret_cast<sockaddr*>(&address),
+                     static_cast<socklen_t>(offsetof(sockaddr_un, sun_path) + name.size())),
+              0);
     ::setenv("NOTIFY_SOCKET", name.c_str(), 1);
     EXPECT_TRUE(notify_service_manager("READY=1"));
     char bytes[256];
@@ -455,7 +484,8 @@ TEST(Socket, AHandlerThatThrowsIsAnErrorAndTheNextRequestIsAnswered) {
   auto client = running.connect();
   const auto memory = client.request(protocol::GetBeats{.take = 98});
   ASSERT_FALSE(memory);
-  EXPECT_EQ(memory.error().sentence, "There was not enough memory while take.beats was answered; everything else goes on.");
+  EXPECT_EQ(memory.error().sentence,
+            "There was not enough memory while take.beats was answered; everything else goes on.");
   const auto fault = client.request(protocol::GetBeats{.take = 97});
   ASSERT_FALSE(fault);
   EXPECT_NE(fault.error().sentence.find("fault of ours"), std::string::npos) << fault.error().sentence;
@@ -465,7 +495,8 @@ TEST(Socket, AHandlerThatThrowsIsAnErrorAndTheNextRequestIsAnswered) {
 std::string batch_of(const std::string& method, const std::string& params, int calls) {
   std::string out;
   for (int i = 0; i < calls; ++i)
-    out += (i ? "," : "[") + std::string(R"({"jsonrpc":"2.0","id":)") + std::to_string(i) + R"(,"method":")" + method + R"(","params":)" + params + "}";
+    out += (i ? "," : "[") + std::string(R"({"jsonrpc":"2.0","id":)") + std::to_string(i) + R"(,"method":")" +
+           method + R"(","params":)" + params + "}";
   return out + "]\n";
 }
 
@@ -474,7 +505,9 @@ TEST(Socket, ABatchIsAnsweredWholeThoughOnlySomeOfItIsUnderWayAtATime) {
   running.keep(demo_take());
   RawClient client(running.socket);
   client.line();
-  client.send(batch_of("take.get", R"({"take":1})", 200) + R"({"jsonrpc":"2.0","id":"next","method":"hold","params":{"on":true}})" "\n");
+  client.send(batch_of("take.get", R"({"take":1})", 200) +
+              R"({"jsonrpc":"2.0","id":"next","method":"hold","params":{"on":true}})"
+              "\n");
   // The hold is answered at once, the batch when its last call has been.
   auto answers = protocol::parse(client.line()), next = protocol::parse(client.line());
   ASSERT_TRUE(answers && next);
@@ -544,7 +577,10 @@ TEST(Socket, OneClientThatAsksForEverythingTakesABoundedShareAndOthersAreServed)
   greedy.clear();
   const auto end = std::chrono::steady_clock::now() + 30s;
   for (bool empty = false; !empty && std::chrono::steady_clock::now() < end;)
-    running.on_server([&] { empty = running.server->load().calls == 0 && running.server->load().bytes == 0 && running.server->clients() == 1; });
+    running.on_server([&] {
+      empty = running.server->load().calls == 0 && running.server->load().bytes == 0 &&
+              running.server->clients() == 1;
+    });
   running.on_server([&] {
     EXPECT_EQ(running.server->load().calls, 0u);
     EXPECT_EQ(running.server->load().bytes, 0u);

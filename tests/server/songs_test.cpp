@@ -84,7 +84,8 @@ TEST(Songs, ReharmoniseOverABassThatStays) {
         EXPECT_EQ(proposal.pedal->value, 7);
       }
       for (const auto& chord : proposal.chords) {
-        EXPECT_EQ(harmony::parse_harte(chord.harte)->chord.bass.value(), proposal.pedal->value) << chord.harte;
+        EXPECT_EQ(harmony::parse_harte(chord.harte)->chord.bass.value(), proposal.pedal->value)
+            << chord.harte;
         EXPECT_EQ(chord.left[0], proposal.chords[0].left[0]) << "one key in the left hand";
         EXPECT_EQ(chord.left[0].value % 12, proposal.pedal->value);
       }
@@ -113,7 +114,8 @@ TEST(Songs, ASketchTellsTheKeyOfASectionInAnother) {
 
 TEST(Songs, SayThatATakeHasNoLoop) {
   Running running;
-  running.keep({takes::take_begin(us(0), 1'790'000'000'000), takes::note(1, 60), takes::take_end(us(9), takes::EndReason::kRequest)});
+  running.keep({takes::take_begin(us(0), 1'790'000'000'000), takes::note(1, 60),
+                takes::take_end(us(9), takes::EndReason::kRequest)});
   auto client = running.connect();
   EXPECT_EQ(refusal(client, protocol::GetLoop{.take = 1}), "No chord was heard in its take.");
   EXPECT_EQ(refusal(client, protocol::GetLoop{.take = 7}), refusal(client, protocol::GetTake{.take = 7}));
@@ -131,7 +133,8 @@ TEST(Songs, HandATakeOverAsFiles) {
   const auto file = midi::read_smf(*bytes);
   ASSERT_TRUE(file) << file.error().message;
   EXPECT_GE(file->tracks.size(), 6u);
-  EXPECT_EQ(refusal(client, protocol::HandOverTake{.take = 1, .tempo = 1e9}), "A steady tempo of 1e+09 beats a minute is outside 10 to 400.");
+  EXPECT_EQ(refusal(client, protocol::HandOverTake{.take = 1, .tempo = 1e9}),
+            "A steady tempo of 1e+09 beats a minute is outside 10 to 400.");
 }
 
 TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
@@ -146,9 +149,12 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
   EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml"));
   std::swap(sketch.sections[1], sketch.sections[2]);
   sketch.sections[1].layers = {protocol::SongLayer::kMelody};
-  EXPECT_NE(ask(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}).revision, kept.revision);
-  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}),
-            "The sketch my rounds has changed since it was read.");
+  EXPECT_NE(ask(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision})
+                .revision,
+            kept.revision);
+  EXPECT_EQ(
+      refusal(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}),
+      "The sketch my rounds has changed since it was read.");
   const auto again = ask(client, protocol::GetKeptSketch{.name = "my rounds"});
   EXPECT_EQ(protocol::to_json(again.sketch), protocol::to_json(sketch));
   const auto outline = ask(client, protocol::OutlineSketch{.name = "my rounds"});
@@ -160,7 +166,8 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
   EXPECT_TRUE(midi::read_smf(*protocol::from_base64(files.files[0].base64)));
   EXPECT_EQ(ask(client, protocol::DeleteSketch{.name = "my rounds"}).name, "my rounds");
   EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty());
-  EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml.deleted")) << "nothing is lost";
+  EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml.deleted"))
+      << "nothing is lost";
 }
 
 TEST(Songs, BadSketchesAreToldAndChangeNothing) {
@@ -170,19 +177,24 @@ TEST(Songs, BadSketchesAreToldAndChangeNothing) {
   protocol::SongSketch sketch;
   sketch.title = "x";
   for (const char* name : {"", "../x", "a/b", "x.toml", ".", " x", "a\tb"})
-    EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = name}), "A sketch's name is 1 to 64 letters, digits, spaces, - and _.") << name;
+    EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = name}),
+              "A sketch's name is 1 to 64 letters, digits, spaces, - and _.")
+        << name;
   EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = "none"}), "There is no sketch none.");
-  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "x", .sketch = sketch}), "X.toml: there is no [[section]], so there is nothing to play.");
+  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "x", .sketch = sketch}),
+            "X.toml: there is no [[section]], so there is nothing to play.");
   protocol::SketchSection section;
   section.name = "Theme";
   section.source = "/etc/passwd";
   sketch.sections = {section};
   ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
   EXPECT_EQ(refusal(client, protocol::OutlineSketch{.name = "x"}),
-            "Section 1 (Theme): /etc/passwd lies outside the folder of the sketches; put a copy there, or name a take.");
+            "Section 1 (Theme): /etc/passwd lies outside the folder of the sketches; put a copy there, or "
+            "name a take.");
   sketch.sections[0].source = "../takes.db";
   ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
-  EXPECT_NE(refusal(client, protocol::OutlineSketch{.name = "x"}).find("lies outside the folder"), std::string::npos);
+  EXPECT_NE(refusal(client, protocol::OutlineSketch{.name = "x"}).find("lies outside the folder"),
+            std::string::npos);
   sketch.sections[0].source.reset();
   sketch.sections[0].take = 77;
   ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
@@ -191,7 +203,8 @@ TEST(Songs, BadSketchesAreToldAndChangeNothing) {
   std::ofstream(running.folder.path / "sketches" / "x.toml") << "titel = 1\n";
   const auto list = ask(client, protocol::ListSketches{});
   ASSERT_EQ(list.sketches.size(), 1u);
-  EXPECT_EQ(list.sketches[0].problem.find("X.toml, line 1: titel is not known here"), 0u) << list.sketches[0].problem;
+  EXPECT_EQ(list.sketches[0].problem.find("X.toml, line 1: titel is not known here"), 0u)
+      << list.sketches[0].problem;
 }
 
 TEST(Songs, OthersAreAnsweredWhileSomethingIsWorkedOut) {
@@ -206,7 +219,10 @@ TEST(Songs, OthersAreAnsweredWhileSomethingIsWorkedOut) {
   started.get_future().wait();
   RawClient client(running.socket);
   client.line();
-  client.send(R"({"jsonrpc":"2.0","id":1,"method":"take.loop","params":{"take":1}})" "\n" R"({"jsonrpc":"2.0","id":2,"method":"settings.get"})" "\n");
+  client.send(R"({"jsonrpc":"2.0","id":1,"method":"take.loop","params":{"take":1}})"
+              "\n"
+              R"({"jsonrpc":"2.0","id":2,"method":"settings.get"})"
+              "\n");
   EXPECT_NE(client.line().find("\"id\":2"), std::string::npos) << "the loop waits, the settings don't";
   release.set_value();
   EXPECT_NE(client.line().find("\"id\":1"), std::string::npos);
@@ -224,7 +240,8 @@ TEST(Songs, WhatDoesNotFitInTheLineIsRefused) {
   started.get_future().wait();
   for (std::size_t i = 0; i < Worker::kMostWaiting; ++i) ASSERT_TRUE(running.study.run([] {}));
   auto client = running.connect();
-  EXPECT_EQ(refusal(client, protocol::ListSketches{}), "Too much is being worked out already; ask again in a moment.");
+  EXPECT_EQ(refusal(client, protocol::ListSketches{}),
+            "Too much is being worked out already; ask again in a moment.");
   release.set_value();
 }
 
@@ -250,10 +267,12 @@ TEST(Songs, ACorrectionOutsideItsTakeIsRefused) {
   auto client = running.connect();
   for (const std::int64_t at : {INT64_MIN, std::int64_t{-1}, std::int64_t{97'458'001}, INT64_MAX}) {
     const std::string said = refusal(client, protocol::CorrectTake{.take = 1, .at = at, .harte = "D:min7"});
-    EXPECT_EQ(said, "params.at is " + std::to_string(at) + ", outside take 1, which goes from 0 to 97458000, in microseconds.");
+    EXPECT_EQ(said, "params.at is " + std::to_string(at) +
+                        ", outside take 1, which goes from 0 to 97458000, in microseconds.");
   }
   EXPECT_EQ(refusal(client, protocol::CorrectTake{.take = 1, .at = 1000, .harte = "D:min7"}), "answered");
-  EXPECT_EQ(refusal(client, protocol::CorrectTake{.take = 7, .at = 1000, .harte = "D:min7"}), "There is no take 7.");
+  EXPECT_EQ(refusal(client, protocol::CorrectTake{.take = 7, .at = 1000, .harte = "D:min7"}),
+            "There is no take 7.");
 }
 
 }  // namespace

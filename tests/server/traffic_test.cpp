@@ -1,4 +1,5 @@
-// Real messages of a running server, every kind of them, against the schema with a validator that is not ours.
+// Real messages of a running server, every kind of them, against the schema with a validator that is not
+// ours.
 #include <gtest/gtest.h>
 
 #include <cstdio>
@@ -13,7 +14,10 @@ namespace {
 // A client whose traffic is written down in the form tests/traffic/validate.mjs reads.
 class Recorded {
  public:
-  Recorded(const std::filesystem::path& socket, std::ofstream& capture, int number) : client_(socket), capture_(capture), number_(number) { receive(); }
+  Recorded(const std::filesystem::path& socket, std::ofstream& capture, int number)
+      : client_(socket), capture_(capture), number_(number) {
+    receive();
+  }
 
   void send(const std::string& message) {
     write("daemon", message);
@@ -27,7 +31,8 @@ class Recorded {
   }
   // Reads until a message contains the text.
   void receive_until(std::string_view text) {
-    for (std::string line = receive(); !line.empty() && line.find(text) == std::string::npos;) line = receive();
+    for (std::string line = receive(); !line.empty() && line.find(text) == std::string::npos;)
+      line = receive();
   }
 
  private:
@@ -83,40 +88,55 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
       running.server->publish_moment(moment, harmony::SymbolStyle::kSigns);
     });
     running.keep(demo_take({takes::chord_in_force(us(1), moment.harmony->reading),
-                  takes::key_heard(us(2), *moment.key), takes::melody_note(moment.melody[0], moment.harmony->reading.chord),
-                  takes::alternatives_offered(us(3), 1, {moment.melody.begin(), moment.melody.end()}, moment.alternatives),
-                  takes::alternative_tried(us(4), 1, moment.alternatives[0], 0),
-                  takes::beat_said({us(4), takes::BeatWord::kTap, us(500'000), 0}), takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1),
-                  takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)), takes::events_lost(us(8), 2, "Stage keys", 3), takes::meeting(met)}));
+                            takes::key_heard(us(2), *moment.key),
+                            takes::melody_note(moment.melody[0], moment.harmony->reading.chord),
+                            takes::alternatives_offered(
+                                us(3), 1, {moment.melody.begin(), moment.melody.end()}, moment.alternatives),
+                            takes::alternative_tried(us(4), 1, moment.alternatives[0], 0),
+                            takes::beat_said({us(4), takes::BeatWord::kTap, us(500'000), 0}),
+                            takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1),
+                            takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)),
+                            takes::events_lost(us(8), 2, "Stage keys", 3), takes::meeting(met)}));
     Recorded watcher(running.socket, capture, 1);
-    watcher.send(R"({"jsonrpc":"2.0","id":"all","method":"subscribe","params":{"topics":["moment","status","log"],"log_from":1}})");
+    watcher.send(
+        R"({"jsonrpc":"2.0","id":"all","method":"subscribe","params":{"topics":["moment","status","log"],"log_from":1}})");
     Recorded asker(running.socket, capture, 2);
     int id = 0;
-    boost::mp11::mp_for_each<boost::mp11::mp_transform<boost::mp11::mp_identity, protocol::Requests>>([&](auto message) {
-      using T = typename decltype(message)::type;
-      auto params = protocol::read_text<T>(T::kExample, "params");
-      if constexpr (requires { params->take = 1; }) params->take = 1;
-      asker.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(++id) + R"(,"method":")" + T::kMethod + R"(","params":)" + protocol::to_json(*params) + "}");
-      asker.receive_until(R"("id":)" + std::to_string(id) + "}");
-    });
+    boost::mp11::mp_for_each<boost::mp11::mp_transform<boost::mp11::mp_identity, protocol::Requests>>(
+        [&](auto message) {
+          using T = typename decltype(message)::type;
+          auto params = protocol::read_text<T>(T::kExample, "params");
+          if constexpr (requires { params->take = 1; }) params->take = 1;
+          asker.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(++id) + R"(,"method":")" + T::kMethod +
+                     R"(","params":)" + protocol::to_json(*params) + "}");
+          asker.receive_until(R"("id":)" + std::to_string(id) + "}");
+        });
     asker.send(R"({"jsonrpc":"2.0","id":"found","method":"take.find","params":{"question":"F under E"}})");
     asker.receive_until(R"("degree":"7")");
-    asker.send(R"([{"jsonrpc":"2.0","id":"x","method":"hold","params":{"on":false}},{"jsonrpc":"2.0","id":"y","method":"no.such"}])");
+    asker.send(
+        R"([{"jsonrpc":"2.0","id":"x","method":"hold","params":{"on":false}},{"jsonrpc":"2.0","id":"y","method":"no.such"}])");
     asker.receive_until("\"y\"");
     watcher.receive_until(R"("kind":"restore")");
   }
-  const std::string validate = "node " + tools + "/validate.mjs --all " + UNDERSONG_SOURCE_DIR + "/protocol/schema.json < ";
+  const std::string validate =
+      "node " + tools + "/validate.mjs --all " + UNDERSONG_SOURCE_DIR + "/protocol/schema.json < ";
   const auto [exit, output] = run(validate + capture_path.string());
   EXPECT_EQ(exit, 0) << output;
   EXPECT_NE(output.find(" 0 problems"), std::string::npos) << output;
 
   // The check does find what is wrong.
   const auto broken_path = running.folder.path / "broken.jsonl";
-  std::ofstream(broken_path) << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","method":"welcome","params":{"protocol":1,"program":"x","capabilities":[],"token_needed":"no"}}})" "\n"
-                             << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","id":3,"result":{}}})" "\n"
-                             << R"({"client":1,"to":"daemon","message":{"jsonrpc":"2.0","id":4,"method":"hold","params":{"on":true}}})" "\n"
-                             << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","id":4,"result":{"still":true,"more":1}}})" "\n";
-  const auto [broken_exit, found] = run("node " + tools + "/validate.mjs " + UNDERSONG_SOURCE_DIR + "/protocol/schema.json < " + broken_path.string());
+  std::ofstream(broken_path)
+      << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","method":"welcome","params":{"protocol":1,"program":"x","capabilities":[],"token_needed":"no"}}})"
+         "\n"
+      << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","id":3,"result":{}}})"
+         "\n"
+      << R"({"client":1,"to":"daemon","message":{"jsonrpc":"2.0","id":4,"method":"hold","params":{"on":true}}})"
+         "\n"
+      << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","id":4,"result":{"still":true,"more":1}}})"
+         "\n";
+  const auto [broken_exit, found] = run("node " + tools + "/validate.mjs " + UNDERSONG_SOURCE_DIR +
+                                        "/protocol/schema.json < " + broken_path.string());
   EXPECT_EQ(broken_exit, 1);
   EXPECT_NE(found.find("/params/token_needed must be boolean"), std::string::npos) << found;
   EXPECT_NE(found.find("which was not asked"), std::string::npos) << found;

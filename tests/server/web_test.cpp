@@ -1,4 +1,5 @@
-// The web port with a real WebSocket client and plain HTTP. Beast is used here and nowhere else among the tests.
+// The web port with a real WebSocket client and plain HTTP. Beast is used here and nowhere else among the
+// tests.
 #include <gtest/gtest.h>
 
 #include <boost/asio/ip/tcp.hpp>
@@ -22,8 +23,8 @@ struct Browser {
   asio::io_context io;
   std::optional<websocket::stream<beast::tcp_stream>> ws;
   // What the handshake is answered with.
-  int shake(std::uint16_t port, const std::string& host, std::optional<std::string> origin, std::optional<std::string> token = {},
-            const std::string& target = "/socket") {
+  int shake(std::uint16_t port, const std::string& host, std::optional<std::string> origin,
+            std::optional<std::string> token = {}, const std::string& target = "/socket") {
     ws.emplace(io);
     beast::get_lowest_layer(*ws).connect({asio::ip::make_address("127.0.0.1"), port});
     ws->set_option(websocket::stream_base::decorator([=](websocket::request_type& request) {
@@ -47,7 +48,8 @@ struct Browser {
   }
 };
 
-http::response<http::string_body> get(std::uint16_t port, const std::string& target, std::string host = "", http::verb verb = http::verb::get) {
+http::response<http::string_body> get(std::uint16_t port, const std::string& target, std::string host = "",
+                                      http::verb verb = http::verb::get) {
   asio::io_context io;
   beast::tcp_stream stream(io);
   stream.connect({asio::ip::make_address("127.0.0.1"), port});
@@ -61,7 +63,9 @@ http::response<http::string_body> get(std::uint16_t port, const std::string& tar
   return parser.release();
 }
 
-std::string at(const std::string& name, std::uint16_t port) { return name + ":" + std::to_string(port); }
+std::string at(const std::string& name, std::uint16_t port) {
+  return name + ":" + std::to_string(port);
+}
 
 TEST(WebSocket, GreetsAnswersAndPublishesAsTheSocketDoes) {
   Running running(WebOptions{});
@@ -89,7 +93,8 @@ TEST(WebSocket, IsOpenToOurOwnPageOnly) {
   Running running(options);
   const auto port = running.server->web_port();
   const std::string host = at("127.0.0.1", port), page = "http://" + host;
-  const auto shake = [&](const std::string& h, std::optional<std::string> origin, std::optional<std::string> token = {}) {
+  const auto shake = [&](const std::string& h, std::optional<std::string> origin,
+                         std::optional<std::string> token = {}) {
     return Browser().shake(port, h, origin, token);
   };
   EXPECT_EQ(shake(host, page), 101);
@@ -158,7 +163,8 @@ TEST(BeyondLoopback, NeedsATokenToListenAndToSpeak) {
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"status.get"})"), -32000);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{"token":"wrong"}})"), -32000);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{}})"), -32000);
-  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{"token":"a-secret-of-the-test"}})"), 0);
+  EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{"token":"a-secret-of-the-test"}})"),
+            0);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"status.get"})"), 0);
 }
 
@@ -186,7 +192,8 @@ TEST(Http, ServesThePageWithAStrictPolicy) {
   EXPECT_EQ(get(port, "/assets/app-1.js?v=2")[http::field::content_type], "text/javascript; charset=utf-8");
   const auto head = get(port, "/", "", http::verb::head);
   EXPECT_EQ(head[http::field::content_length], "20");
-  for (const char* target : {"/missing", "/.hidden", "/../x", "/assets/../../etc/passwd", "/%2e%2e/x", "/link.txt", "//etc/passwd", "/assets"})
+  for (const char* target : {"/missing", "/.hidden", "/../x", "/assets/../../etc/passwd", "/%2e%2e/x",
+                             "/link.txt", "//etc/passwd", "/assets"})
     EXPECT_EQ(get(port, target).result_int(), 404u) << target;
   EXPECT_EQ(get(port, "/", at("evil.example", port)).result_int(), 403u) << "a name that was pointed at us";
   EXPECT_EQ(get(port, "/", "localhost:" + std::to_string(port)).result_int(), 200u);
@@ -204,8 +211,10 @@ TEST(Http, SaysSoWhenThereIsNoPage) {
 TEST(Http, SurvivesWhatIsNotHttp) {
   Running running(WebOptions{});
   const auto port = running.server->web_port();
-  for (const std::string& bytes : {std::string("\0\0\0\0", 4), std::string("GET / HTTP/9.9\r\n\r\n"), "GET /" + std::string(100'000, 'x'),
-                                   std::string("POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 99999999999\r\n\r\n")}) {
+  for (const std::string& bytes :
+       {std::string("\0\0\0\0", 4), std::string("GET / HTTP/9.9\r\n\r\n"),
+        "GET /" + std::string(100'000, 'x'),
+        std::string("POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 99999999999\r\n\r\n")}) {
     asio::io_context io;
     asio::ip::tcp::socket socket(io);
     socket.connect({asio::ip::make_address("127.0.0.1"), port});
@@ -233,7 +242,8 @@ TEST(PageFiles, StayInTheirFolder) {
   EXPECT_EQ(page_file("/page", "/"), "/page/index.html");
   EXPECT_EQ(page_file("/page", "/a/b.js?x=../.."), "/page/a/b.js");
   EXPECT_EQ(page_file("/page", "/a/"), "/page/a/index.html");
-  for (const char* target : {"", "x", "/..", "/a/../b", "/.git/config", "/a//b", "/a%2fb", "/a\\b", "http://x/"})
+  for (const char* target :
+       {"", "x", "/..", "/a/../b", "/.git/config", "/a//b", "/a%2fb", "/a\\b", "http://x/"})
     EXPECT_EQ(page_file("/page", target), std::nullopt) << target;
 }
 

@@ -1,8 +1,8 @@
 #include "daemon/server/wire.h"
 
+#include <gtest/gtest.h>
 #include <cctype>
 #include <utility>
-#include <gtest/gtest.h>
 
 #include "daemon/listen/analysis.h"
 #include "daemon/midi/smf.h"
@@ -62,7 +62,8 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
     EXPECT_EQ(read->beat->source, protocol::BeatSource::kTapped);
     ASSERT_TRUE(read->chord);
     EXPECT_EQ(read->chord->harte, harmony::harte(m.harmony->reading.chord, m.harmony->reading.root_name));
-    EXPECT_EQ(read->chord->symbol, harmony::symbol(m.harmony->reading.chord, m.harmony->reading.root_name, style));
+    EXPECT_EQ(read->chord->symbol,
+              harmony::symbol(m.harmony->reading.chord, m.harmony->reading.root_name, style));
     EXPECT_EQ(read->chord->quality, "min7");
     EXPECT_EQ(read->chord->bass, 3);
     EXPECT_EQ(read->chord->since, 123000000);
@@ -107,7 +108,8 @@ TEST(Wire, AListThatIsKeptReadsAsOneWrittenAnew) {
     const auto& moment = analysis.moment();
     // The style changes now and then, in the middle of a list too.
     const auto style = moments % 50 < 40 ? harmony::SymbolStyle::kLetters : harmony::SymbolStyle::kSigns;
-    ASSERT_EQ(*moment_message(moment, style, list), *moment_message(moment, style)) << "moment " << moment.number;
+    ASSERT_EQ(*moment_message(moment, style, list), *moment_message(moment, style))
+        << "moment " << moment.number;
     ++moments;
     lists += std::exchange(newest, moment.alternatives_number) != moment.alternatives_number;
   };
@@ -124,7 +126,8 @@ TEST(Wire, AListThatIsKeptReadsAsOneWrittenAnew) {
 }
 
 TEST(Wire, AnEmptyMomentHasTheSameShape) {
-  const auto read = protocol::read_text<protocol::Moment>(params_of(*moment_message({}, {})), "moment", Unknown::kRefuse);
+  const auto read =
+      protocol::read_text<protocol::Moment>(params_of(*moment_message({}, {})), "moment", Unknown::kRefuse);
   ASSERT_TRUE(read) << read.error().sentence;
   EXPECT_FALSE(read->chord);
   EXPECT_FALSE(read->key);
@@ -140,7 +143,8 @@ TEST(Wire, EveryKindOfLineIsDescribed) {
       {key_heard(us(4), *m.key), protocol::LineKind::kKey},
       {melody_note(m.melody[0], m.harmony->reading.chord), protocol::LineKind::kMelody},
       {melody_note(m.melody[0], std::nullopt), protocol::LineKind::kMelody},
-      {alternatives_offered(us(5), 12, {m.melody.begin(), m.melody.end()}, m.alternatives), protocol::LineKind::kOffered},
+      {alternatives_offered(us(5), 12, {m.melody.begin(), m.melody.end()}, m.alternatives),
+       protocol::LineKind::kOffered},
       {alternative_tried(us(6), 12, m.alternatives[3], 3), protocol::LineKind::kTried},
       {mark(us(7), "a \"quoted\"\nmark"), protocol::LineKind::kMark},
       {{us(8), takes::LineKind::kCorrection, "D:min7", {}}, protocol::LineKind::kCorrection},

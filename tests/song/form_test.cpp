@@ -8,7 +8,10 @@ namespace undersong::song {
 namespace {
 
 WrittenChord chord(int root, Ticks at, Ticks length) {
-  return {{PitchClass(root), harmony::quality("min7"), PitchClass(root)}, harmony::spell_within(PitchClass(root), -5), at, length};
+  return {{PitchClass(root), harmony::quality("min7"), PitchClass(root)},
+          harmony::spell_within(PitchClass(root), -5),
+          at,
+          length};
 }
 
 Part with_another_fourth_time() {

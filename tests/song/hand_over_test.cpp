@@ -1,4 +1,5 @@
-// An invented take, handed over and read back: the form, the MIDI file against what was played, the folder on disk.
+// An invented take, handed over and read back: the form, the MIDI file against what was played, the folder on
+// disk.
 #include "daemon/song/hand_over.h"
 #include "daemon/takes/corrected_beats.h"
 
@@ -30,10 +31,12 @@ struct Tune {
     int pitch;
   };
   // Four bars of four, and what comes instead of the last bar the fourth time.
-  std::vector<std::vector<int>> chords{{36, 64, 67, 71}, {45, 60, 64, 67}, {38, 65, 69, 72}, {43, 65, 71, 74}};
+  std::vector<std::vector<int>> chords{
+      {36, 64, 67, 71}, {45, 60, 64, 67}, {38, 65, 69, 72}, {43, 65, 71, 74}};
   std::vector<int> other{37, 65, 68, 72};
-  std::vector<Note> melody{{0, 1, 79},   {1, .5, 81},  {1.5, .5, 79}, {2, 2, 76},   {4, 1.5, 84},  {5.5, .5, 83}, {6, 2, 81},
-                           {8, .5, 77},  {8.5, .5, 79}, {9, 1, 81},   {10, 2, 86},  {12, 1, 83},   {13, 1, 81},   {14, 2, 79}};
+  std::vector<Note> melody{{0, 1, 79},    {1, .5, 81}, {1.5, .5, 79}, {2, 2, 76},    {4, 1.5, 84},
+                           {5.5, .5, 83}, {6, 2, 81},  {8, .5, 77},   {8.5, .5, 79}, {9, 1, 81},
+                           {10, 2, 86},   {12, 1, 83}, {13, 1, 81},   {14, 2, 79}};
 };
 
 // Four times round at about 92 a minute, the tempo wandering and every stroke a little off, as people play.
@@ -50,7 +53,8 @@ Take play(const Tune& tune, int times, bool melody = true) {
   }
   const auto at = [&](double beat) {
     const auto i = std::min(static_cast<std::size_t>(beat), beats.size() - 2);
-    return Micros(static_cast<std::int64_t>(1e6 * (beats[i] + (beat - static_cast<double>(i)) * (beats[i + 1] - beats[i]))));
+    return Micros(static_cast<std::int64_t>(
+        1e6 * (beats[i] + (beat - static_cast<double>(i)) * (beats[i + 1] - beats[i]))));
   };
   const auto note = [&](double beat, double beats_long, int pitch, int velocity, bool exact) {
     const Micros off(exact ? 0 : static_cast<std::int64_t>(1e6 * stroke(random)));
@@ -66,9 +70,11 @@ Take play(const Tune& tune, int times, bool melody = true) {
       take.events.push_back(midi::control_change(at(beat + 3.9), 0, 64, 0));
       if (!melody) continue;
       for (const Tune::Note& n : tune.melody)
-        if (n.at >= 4 * static_cast<double>(bar) && n.at < 4 * static_cast<double>(bar) + 4) note(16 * time + n.at, n.length, n.pitch, 85, false);
+        if (n.at >= 4 * static_cast<double>(bar) && n.at < 4 * static_cast<double>(bar) + 4)
+          note(16 * time + n.at, n.length, n.pitch, 85, false);
     }
-  std::stable_sort(take.events.begin(), take.events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+  std::stable_sort(take.events.begin(), take.events.end(),
+                   [](const auto& a, const auto& b) { return a.at < b.at; });
   for (const double beat : beats) take.beats.push_back(Micros(static_cast<std::int64_t>(1e6 * beat)));
   return take;
 }
@@ -86,7 +92,8 @@ midi::Smf parts_of(const Folder& folder) {
 }
 
 const midi::SmfTrack& track(const midi::Smf& file, const std::string& name) {
-  const auto found = std::find_if(file.tracks.begin(), file.tracks.end(), [&](const auto& t) { return t.name == name; });
+  const auto found =
+      std::find_if(file.tracks.begin(), file.tracks.end(), [&](const auto& t) { return t.name == name; });
   EXPECT_NE(found, file.tracks.end()) << name;
   return *found;
 }
@@ -99,7 +106,8 @@ std::vector<Sounding> notes_of(const midi::SmfTrack& track) {
   std::vector<Sounding> out;
   for (const auto& event : track.events) {
     const bool on = (event.bytes[0] & 0xF0) == 0x90 && event.bytes[2] > 0;
-    const bool off = (event.bytes[0] & 0xF0) == 0x80 || ((event.bytes[0] & 0xF0) == 0x90 && event.bytes[2] == 0);
+    const bool off =
+        (event.bytes[0] & 0xF0) == 0x80 || ((event.bytes[0] & 0xF0) == 0x90 && event.bytes[2] == 0);
     if (on) out.push_back({event.tick, event.tick, event.bytes[1]});
     if (off)
       for (auto it = out.rbegin(); it != out.rend(); ++it)
@@ -124,7 +132,8 @@ TEST(HandOver, AThemeThatComesRoundIsOneStrainWithTheOtherEndingOfTheFourthTime)
   EXPECT_EQ(part.endings[0].from, 12 * kBeat);
   EXPECT_EQ(part.endings[0].chords.at(0).chord.root, PitchClass(1));
   ASSERT_EQ(part.chords.size(), 4u);
-  for (std::size_t bar = 0; bar < 4; ++bar) EXPECT_EQ(part.chords[bar].at, static_cast<std::int64_t>(4 * bar) * kBeat);
+  for (std::size_t bar = 0; bar < 4; ++bar)
+    EXPECT_EQ(part.chords[bar].at, static_cast<std::int64_t>(4 * bar) * kBeat);
 }
 
 TEST(HandOver, WhatThePlayerSaidOfTheBeatHoldsOnPaper) {
@@ -158,7 +167,8 @@ TEST(HandOver, WhereThePlayerSaidThatBarsBeginTheyBeginOnEveryPageWhateverTheLoo
     const midi::TickClock clock(file.division, file.tempos);
     const std::int64_t quarter = file.division.ticks_per_quarter;
     const std::int64_t pickup = file.time_signatures.size() > 1 ? file.time_signatures[1].tick / quarter : 0;
-    const std::int64_t beat = std::llround(static_cast<double>(clock.nearest_tick(take.beats[0])) / static_cast<double>(quarter));
+    const std::int64_t beat =
+        std::llround(static_cast<double>(clock.nearest_tick(take.beats[0])) / static_cast<double>(quarter));
     return ((pickup - beat) % 4 + 4) % 4;
   };
   const auto found = handed_over(take), said = one_at(1), same = one_at(4);
@@ -204,7 +214,10 @@ TEST(HandOver, ATakeThatBeganWithinAClocksBarHasThatClocksBars) {
     EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at - later).count()), 0, 1000) << i;
   const midi::TickClock clock(file.division, file.tempos);
   for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) {
-    const double bar = (static_cast<double>(clock.nearest_tick(take.beats[beat] + later)) / file.division.ticks_per_quarter - 1) / 4;
+    const double bar =
+        (static_cast<double>(clock.nearest_tick(take.beats[beat] + later)) / file.division.ticks_per_quarter -
+         1) /
+        4;
     EXPECT_NEAR(bar, static_cast<double>(beat) / 4, .01) << beat;
   }
 }
@@ -226,12 +239,14 @@ TEST(HandOver, TheTempoMapPutsEveryBeatWhereItWasPlayed) {
   const Take take = play(Tune{}, 4);
   const midi::Smf file = parts_of(handed_over(take));
   const midi::TickClock clock(file.division, file.tempos);
-  // Bars line up: every chord of the take was struck at a bar line of the file, within the player's own unsteadiness.
+  // Bars line up: every chord of the take was struck at a bar line of the file, within the player's own
+  // unsteadiness.
   int bars = 0;
   for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) {
     const midi::Tick tick = clock.nearest_tick(take.beats[beat]);
     const midi::Tick lead = file.time_signatures.size() > 1 ? file.time_signatures[1].tick : 0;
-    const auto bar = (static_cast<double>(tick) - static_cast<double>(lead)) / (4 * file.division.ticks_per_quarter);
+    const auto bar =
+        (static_cast<double>(tick) - static_cast<double>(lead)) / (4 * file.division.ticks_per_quarter);
     EXPECT_NEAR(bar, std::round(bar), .02) << beat;
     ++bars;
   }
@@ -254,7 +269,8 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   EXPECT_EQ(file.format, 1);
   std::vector<std::string> names;
   for (const auto& t : file.tracks) names.push_back(t.name);
-  EXPECT_EQ(names, (std::vector<std::string>{"Untitled", "as played", "melody", "chords", "bass roots", "string pad, violin I", "string pad, violin II",
+  EXPECT_EQ(names, (std::vector<std::string>{"Untitled", "as played", "melody", "chords", "bass roots",
+                                             "string pad, violin I", "string pad, violin II",
                                              "string pad, viola", "string pad, cello"}));
   ASSERT_FALSE(file.markers.empty());
   EXPECT_TRUE(file.markers[0].text.starts_with("A")) << file.markers[0].text;
@@ -280,7 +296,9 @@ TEST(HandOver, StringsStayInRangeAndOrderAndHoldCommonTones) {
   const Folder folder = handed_over(play(Tune{}, 4));
   const midi::Smf file = parts_of(folder);
   std::vector<std::vector<Sounding>> voices;
-  for (const char* name : {"string pad, cello", "string pad, viola", "string pad, violin II", "string pad, violin I"}) voices.push_back(notes_of(track(file, name)));
+  for (const char* name :
+       {"string pad, cello", "string pad, viola", "string pad, violin II", "string pad, violin I"})
+    voices.push_back(notes_of(track(file, name)));
   for (std::size_t v = 0; v < 4; ++v) {
     for (std::size_t i = 0; i < voices[v].size(); ++i) {
       EXPECT_GE(voices[v][i].pitch, harmony::kStringRanges[v].lowest.value());
@@ -307,22 +325,30 @@ TEST(HandOver, ASteadyTempoHasOneTempoAndAQuantisedMelody) {
   const midi::Smf file = parts_of(folder);
   ASSERT_EQ(file.tempos.size(), 1u);
   EXPECT_EQ(file.tempos[0].micros_per_quarter, 600'000u);
-  for (const Sounding& note : notes_of(track(file, "melody"))) EXPECT_TRUE(note.from % (file.division.ticks_per_quarter / 8) == 0 || note.from % (file.division.ticks_per_quarter / 6) == 0) << note.from;
+  for (const Sounding& note : notes_of(track(file, "melody")))
+    EXPECT_TRUE(note.from % (file.division.ticks_per_quarter / 8) == 0 ||
+                note.from % (file.division.ticks_per_quarter / 6) == 0)
+        << note.from;
 }
 
 TEST(HandOver, ASteadyTempoStandsOnEveryPage) {
-  const auto text = [](const Folder& folder, std::size_t file) { return std::string(folder.files.at(file).bytes.begin(), folder.files.at(file).bytes.end()); };
+  const auto text = [](const Folder& folder, std::size_t file) {
+    return std::string(folder.files.at(file).bytes.begin(), folder.files.at(file).bytes.end());
+  };
   const auto played = play(Tune{}, 4);
   const long heard = std::lround(handed_over(played).form.tempo);
   ASSERT_NE(heard, 100);
-  for (const auto& [asked, written] : {std::pair<std::optional<double>, std::string>{100., "100"}, {92.5, "92.5"}, {std::nullopt, std::to_string(heard)}}) {
+  for (const auto& [asked, written] : {std::pair<std::optional<double>, std::string>{100., "100"},
+                                       {92.5, "92.5"},
+                                       {std::nullopt, std::to_string(heard)}}) {
     HandOverOptions options;
     options.parts.steady = true;
     options.parts.tempo = asked;
     const Folder folder = handed_over(played, options);
     const auto tempos = parts_of(folder).tempos;
     ASSERT_EQ(tempos.size(), 1u);
-    EXPECT_EQ(tempos[0].micros_per_quarter, static_cast<std::uint32_t>(std::lround(60e6 / std::stod(written))));
+    EXPECT_EQ(tempos[0].micros_per_quarter,
+              static_cast<std::uint32_t>(std::lround(60e6 / std::stod(written))));
     EXPECT_NE(text(folder, 1).find("<per-minute>" + written + "</per-minute>"), std::string::npos) << written;
     EXPECT_NE(text(folder, 1).find("<sound tempo=\"" + written + "\""), std::string::npos) << written;
     EXPECT_NE(text(folder, 2).find("quarter = " + written + "\n"), std::string::npos) << text(folder, 2);
@@ -357,14 +383,16 @@ Take free_playing() {
     }
     now += length;
   }
-  std::stable_sort(take.events.begin(), take.events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+  std::stable_sort(take.events.begin(), take.events.end(),
+                   [](const auto& a, const auto& b) { return a.at < b.at; });
   return take;
 }
 
 // A phrase comes back now and then in a song that goes elsewhere: no form hangs on it.
 TEST(Form, ALoopThatIsLittleOfTheTakeDoesNotCarryTheForm) {
   takes::HeardTake take;
-  for (int i = 0; i < 20; ++i) take.spans.push_back({Micros(1'000'000 * i), Micros(1'000'000 * (i + 1)), {}, {}});
+  for (int i = 0; i < 20; ++i)
+    take.spans.push_back({Micros(1'000'000 * i), Micros(1'000'000 * (i + 1)), {}, {}});
   takes::Loop loop;
   loop.chords.resize(4);
   for (auto& chord : loop.chords) chord.beats = 2;
@@ -393,9 +421,11 @@ TEST(HandOver, WithoutAPulseABarIsAChordChangeAndItSaysSo) {
   ASSERT_EQ(played.events.size(), take.events.size());
   for (std::size_t i = 0; i < take.events.size(); ++i)
     EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at).count()), 0, 1000);
-  for (const Sounding& note : notes_of(track(file, "bass roots"))) EXPECT_TRUE(std::any_of(file.time_signatures.begin(), file.time_signatures.end(), [&](const auto& s) {
-    return note.from >= s.tick && (note.from - s.tick) % (s.numerator * std::uint64_t{file.division.ticks_per_quarter}) == 0;
-  }));
+  for (const Sounding& note : notes_of(track(file, "bass roots")))
+    EXPECT_TRUE(std::any_of(file.time_signatures.begin(), file.time_signatures.end(), [&](const auto& s) {
+      return note.from >= s.tick &&
+             (note.from - s.tick) % (s.numerator * std::uint64_t{file.division.ticks_per_quarter}) == 0;
+    }));
 }
 
 TEST(HandOver, WithoutAPulseASteadyTempoIsWrittenToo) {
@@ -404,7 +434,9 @@ TEST(HandOver, WithoutAPulseASteadyTempoIsWrittenToo) {
   options.parts.tempo = 84;
   const Folder folder = handed_over(free_playing(), options);
   ASSERT_FALSE(folder.form.pulse);
-  const auto text = [&](std::size_t file) { return std::string(folder.files.at(file).bytes.begin(), folder.files.at(file).bytes.end()); };
+  const auto text = [&](std::size_t file) {
+    return std::string(folder.files.at(file).bytes.begin(), folder.files.at(file).bytes.end());
+  };
   EXPECT_NE(text(1).find("<per-minute>84</per-minute>"), std::string::npos);
   EXPECT_NE(text(2).find("quarter = 84\n"), std::string::npos) << text(2);
   EXPECT_EQ(text(2).find("lengths are free"), std::string::npos);
@@ -416,12 +448,14 @@ TEST(HandOver, BadInputGetsOneSentence) {
     return folder ? std::string("accepted") : folder.error().message;
   };
   EXPECT_EQ(sentence({}), "There are no notes in this take.");
-  const std::vector<midi::Event> one{midi::note_on(Micros(0), 0, Pitch(60), Velocity(80)), midi::note_off(Micros(500'000), 0, Pitch(60))};
+  const std::vector<midi::Event> one{midi::note_on(Micros(0), 0, Pitch(60), Velocity(80)),
+                                     midi::note_off(Micros(500'000), 0, Pitch(60))};
   EXPECT_EQ(sentence(one), "There is only one note in this take; a form needs chords and a melody.");
   HandOverOptions fast;
   fast.parts.steady = true;
   fast.parts.tempo = 9000;
-  EXPECT_EQ(sentence(play(Tune{}, 2).events, fast), "A steady tempo of 9000 beats a minute is outside 10 to 400.");
+  EXPECT_EQ(sentence(play(Tune{}, 2).events, fast),
+            "A steady tempo of 9000 beats a minute is outside 10 to 400.");
 }
 
 class OnDisk : public testing::Test {

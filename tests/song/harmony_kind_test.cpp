@@ -1,4 +1,5 @@
-// Every row of the vocabulary is read back from its MusicXML by rules of our own, written down from the standard's text.
+// Every row of the vocabulary is read back from its MusicXML by rules of our own, written down from the
+// standard's text.
 #include "daemon/song/harmony_kind.h"
 
 #include <gtest/gtest.h>
@@ -42,18 +43,24 @@ const std::map<std::string, std::map<int, int>> kKinds{
     {"power", {{1, 0}, {5, 7}}},
 };
 // What is added is counted from a dominant chord: major and perfect intervals, but a minor seventh.
-const std::map<int, int> kAdded{{1, 0}, {2, 2}, {3, 4}, {4, 5}, {5, 7}, {6, 9}, {7, 10}, {9, 14}, {11, 17}, {13, 21}};
+const std::map<int, int> kAdded{{1, 0}, {2, 2},  {3, 4},  {4, 5},   {5, 7},
+                                {6, 9}, {7, 10}, {9, 14}, {11, 17}, {13, 21}};
 
 int class_of(pugi::xml_node node, const std::string& what) {
-  const std::map<std::string, int> steps{{"C", 0}, {"D", 2}, {"E", 4}, {"F", 5}, {"G", 7}, {"A", 9}, {"B", 11}};
-  return (steps.at(node.child_value((what + "-step").c_str())) + node.child((what + "-alter").c_str()).text().as_int() + 24) % 12;
+  const std::map<std::string, int> steps{{"C", 0}, {"D", 2}, {"E", 4}, {"F", 5},
+                                         {"G", 7}, {"A", 9}, {"B", 11}};
+  return (steps.at(node.child_value((what + "-step").c_str())) +
+          node.child((what + "-alter").c_str()).text().as_int() + 24) %
+         12;
 }
 
 std::set<int> tones_of(pugi::xml_node harmony) {
   std::multimap<int, int> degrees;
-  for (const auto& [number, semitones] : kKinds.at(harmony.child_value("kind"))) degrees.emplace(number, semitones);
+  for (const auto& [number, semitones] : kKinds.at(harmony.child_value("kind")))
+    degrees.emplace(number, semitones);
   for (const pugi::xml_node degree : harmony.children("degree")) {
-    const int number = degree.child("degree-value").text().as_int(), alter = degree.child("degree-alter").text().as_int();
+    const int number = degree.child("degree-value").text().as_int(),
+              alter = degree.child("degree-alter").text().as_int();
     const std::string type = degree.child_value("degree-type");
     if (type == "add") {
       degrees.emplace(number, kAdded.at(number) + alter);
@@ -62,11 +69,14 @@ std::set<int> tones_of(pugi::xml_node harmony) {
     const auto found = degrees.find(number);
     EXPECT_NE(found, degrees.end()) << type << " of a degree that is not there";
     if (found == degrees.end()) continue;
-    if (type == "alter") found->second += alter;
-    else degrees.erase(found);
+    if (type == "alter")
+      found->second += alter;
+    else
+      degrees.erase(found);
   }
   std::set<int> out;
-  for (const auto& [number, semitones] : degrees) out.insert((class_of(harmony.child("root"), "root") + semitones) % 12);
+  for (const auto& [number, semitones] : degrees)
+    out.insert((class_of(harmony.child("root"), "root") + semitones) % 12);
   return out;
 }
 
@@ -80,7 +90,8 @@ TEST(HarmonyKind, EveryQualityOnEveryRootIsReadBackWithItsTonesAndBass) {
     for (int fifths = -6; fifths <= 6; ++fifths) {
       const harmony::NoteName root(fifths);
       for (const harmony::Degree degree : harmony::row(quality).degrees) {
-        const harmony::Chord chord{root.pitch_class(), quality, transpose(root.pitch_class(), harmony::semitones(degree))};
+        const harmony::Chord chord{root.pitch_class(), quality,
+                                   transpose(root.pitch_class(), harmony::semitones(degree))};
         part.chords.push_back({chord, root, part.length, 4 * kBeat});
         wanted.push_back(chord);
         part.length += 4 * kBeat;
@@ -96,11 +107,13 @@ TEST(HarmonyKind, EveryQualityOnEveryRootIsReadBackWithItsTonesAndBass) {
       const harmony::Chord& chord = wanted[at++];
       std::set<int> tones;
       for (int interval = 0; interval < 12; ++interval)
-        if (harmony::row(quality).tones.contains(PitchClass(interval))) tones.insert((chord.root.value() + interval) % 12);
+        if (harmony::row(quality).tones.contains(PitchClass(interval)))
+          tones.insert((chord.root.value() + interval) % 12);
       EXPECT_EQ(tones_of(found.node()), tones) << harmony::row(quality).harte;
       EXPECT_EQ(class_of(found.node().child("root"), "root"), chord.root.value());
       const pugi::xml_node bass = found.node().child("bass");
-      EXPECT_EQ(bass ? class_of(bass, "bass") : chord.root.value(), chord.bass.value()) << harmony::row(quality).harte;
+      EXPECT_EQ(bass ? class_of(bass, "bass") : chord.root.value(), chord.bass.value())
+          << harmony::row(quality).harte;
       EXPECT_EQ(found.node().child("kind").attribute("text").value(), harmony::row(quality).letters);
       ++chords;
     }

@@ -11,18 +11,23 @@
 namespace undersong::song {
 namespace {
 
-const std::map<std::string_view, int> kTypes{{"whole", 1920}, {"half", 960}, {"quarter", 480}, {"eighth", 240}, {"16th", 120}, {"32nd", 60}};
+const std::map<std::string_view, int> kTypes{{"whole", 1920}, {"half", 960}, {"quarter", 480},
+                                             {"eighth", 240}, {"16th", 120}, {"32nd", 60}};
 
 int sounding(const Symbol& symbol) {
   const int type = kTypes.at(symbol.type);
-  return (symbol.dots == 0 ? type : symbol.dots == 1 ? type * 3 / 2 : type * 7 / 4) * symbol.normal / symbol.actual;
+  return (symbol.dots == 0   ? type
+          : symbol.dots == 1 ? type * 3 / 2
+                             : type * 7 / 4) *
+         symbol.normal / symbol.actual;
 }
 
 std::vector<WrittenNote> anything(std::mt19937& random, Ticks length) {
   std::vector<PlayedInBeats> notes;
   for (double at = 0; at < length.beats();) {
     const double next = .05 + static_cast<double>(random() % 1000) / 500;
-    notes.push_back({at, at + next * static_cast<double>(random() % 100) / 70, Pitch(60 + static_cast<int>(random() % 20)), Velocity(80)});
+    notes.push_back({at, at + next * static_cast<double>(random() % 100) / 70,
+                     Pitch(60 + static_cast<int>(random() % 20)), Velocity(80)});
     at += next;
   }
   return quantise(notes, length, .55);
@@ -42,7 +47,8 @@ TEST(Notation, ValuesTiesAndTupletsSayExactlyWhatSounds) {
           EXPECT_EQ(symbol.at, at);
           at += symbol.length;
           if (!symbol.whole_bar) {
-            ASSERT_TRUE(kTypes.contains(symbol.type)) << symbol.length.count() << " ticks at " << (symbol.at - bar).count();
+            ASSERT_TRUE(kTypes.contains(symbol.type))
+                << symbol.length.count() << " ticks at " << (symbol.at - bar).count();
             EXPECT_EQ(sounding(symbol), symbol.length.count());
           }
           if (symbol.tuplet == Mark::kBegin) {
@@ -68,7 +74,9 @@ TEST(Notation, ValuesTiesAndTupletsSayExactlyWhatSounds) {
     }
 }
 
-WrittenNote note(std::int64_t at, std::int64_t length) { return {Pitch(72), {}, Ticks(at), Ticks(length), Velocity(80)}; }
+WrittenNote note(std::int64_t at, std::int64_t length) {
+  return {Pitch(72), {}, Ticks(at), Ticks(length), Velocity(80)};
+}
 
 std::string words(const std::vector<Symbol>& symbols) {
   std::string out;
@@ -82,7 +90,8 @@ std::string words(const std::vector<Symbol>& symbols) {
 
 TEST(Notation, ShowsTheBeat) {
   const std::vector<WrittenNote> off_beat{note(240, 960), note(1200, 720)};
-  EXPECT_EQ(words(write_bar(off_beat, Ticks(0), 4 * kBeat)), "rest-eighth eighth~ quarter~ eighth eighth~ quarter");
+  EXPECT_EQ(words(write_bar(off_beat, Ticks(0), 4 * kBeat)),
+            "rest-eighth eighth~ quarter~ eighth eighth~ quarter");
   const std::vector<WrittenNote> plain{note(0, 1440), note(1440, 480)};
   EXPECT_EQ(words(write_bar(plain, Ticks(0), 4 * kBeat)), "half. quarter");
   const std::vector<WrittenNote> waltz{note(0, 1440)};

@@ -9,8 +9,22 @@ namespace undersong::song {
 namespace {
 
 // What a beat of a melody may hold, as ticks of its strokes.
-const std::vector<std::vector<int>> kBeats{{0}, {0}, {0}, {0}, {0, 240}, {0, 240}, {0, 240}, {240}, {}, {}, {0, 120, 240, 360}, {0, 240, 360}, {0, 360},
-                                           {0, 120, 240}, {0, 160, 320}, {0, 320}};
+const std::vector<std::vector<int>> kBeats{{0},
+                                           {0},
+                                           {0},
+                                           {0},
+                                           {0, 240},
+                                           {0, 240},
+                                           {0, 240},
+                                           {240},
+                                           {},
+                                           {},
+                                           {0, 120, 240, 360},
+                                           {0, 240, 360},
+                                           {0, 360},
+                                           {0, 120, 240},
+                                           {0, 160, 320},
+                                           {0, 320}};
 
 std::vector<Ticks> invent(std::mt19937& random, int beats) {
   std::vector<Ticks> out;
@@ -19,7 +33,8 @@ std::vector<Ticks> invent(std::mt19937& random, int beats) {
   return out;
 }
 
-std::vector<PlayedInBeats> play(std::mt19937& random, const std::vector<Ticks>& written, int beats, double seconds, double jitter) {
+std::vector<PlayedInBeats> play(std::mt19937& random, const std::vector<Ticks>& written, int beats,
+                                double seconds, double jitter) {
   std::normal_distribution<double> normal(0, jitter / seconds);
   std::vector<PlayedInBeats> out;
   for (std::size_t i = 0; i < written.size(); ++i) {
@@ -50,8 +65,9 @@ Share written_back(double jitter) {
         share.lengths += note.at + note.length == (i + 1 < written.size() ? written[i + 1] : 16 * kBeat);
       }
   }
-  std::printf("jitter %.0f ms: %.2f %% of %d notes in their place, %.2f %% with their length too\n", 1000 * jitter, 100. * share.right / share.notes,
-              share.notes, 100. * share.lengths / share.notes);
+  std::printf("jitter %.0f ms: %.2f %% of %d notes in their place, %.2f %% with their length too\n",
+              1000 * jitter, 100. * share.right / share.notes, share.notes,
+              100. * share.lengths / share.notes);
   return share;
 }
 
@@ -65,7 +81,8 @@ TEST(Quantise, WritesBackWhatWasPlayedWithAPersonsJitter) {
 
 TEST(Quantise, ExactPlayingIsWrittenExactly) {
   const Share share = written_back(0);
-  EXPECT_GE(share.right, .998 * share.notes);  // a lone third of a fast beat is as near to a quarter of it as people play
+  EXPECT_GE(share.right,
+            .998 * share.notes);  // a lone third of a fast beat is as near to a quarter of it as people play
   EXPECT_GE(share.lengths, .997 * share.notes);
 }
 
@@ -105,7 +122,8 @@ TEST(Quantise, EveryBeatIsDividedInOneWayOnly) {
 }
 
 TEST(Quantise, ANoteJustBeforeTheBeatBelongsToIt) {
-  const std::vector<PlayedInBeats> notes{{-.03, .9, Pitch(60), Velocity(80)}, {.96, 1.9, Pitch(62), Velocity(80)}};
+  const std::vector<PlayedInBeats> notes{{-.03, .9, Pitch(60), Velocity(80)},
+                                         {.96, 1.9, Pitch(62), Velocity(80)}};
   const auto written = quantise(notes, 4 * kBeat, .5);
   ASSERT_EQ(written.size(), 2u);
   EXPECT_EQ(written[0].at, Ticks(0));
@@ -114,7 +132,8 @@ TEST(Quantise, ANoteJustBeforeTheBeatBelongsToIt) {
 }
 
 TEST(Quantise, SilenceIsARestAndDetachedPlayingIsNot) {
-  const std::vector<PlayedInBeats> notes{{0, .7, Pitch(60), Velocity(80)}, {1, 2, Pitch(62), Velocity(80)}, {4, 4.1, Pitch(64), Velocity(80)}};
+  const std::vector<PlayedInBeats> notes{
+      {0, .7, Pitch(60), Velocity(80)}, {1, 2, Pitch(62), Velocity(80)}, {4, 4.1, Pitch(64), Velocity(80)}};
   const auto written = quantise(notes, 8 * kBeat, .5);
   ASSERT_EQ(written.size(), 3u);
   EXPECT_EQ(written[0].length, kBeat);

@@ -11,7 +11,9 @@
 namespace undersong::song {
 namespace {
 
-Micros at(double seconds) { return Micros(static_cast<std::int64_t>(seconds * 1e6)); }
+Micros at(double seconds) {
+  return Micros(static_cast<std::int64_t>(seconds * 1e6));
+}
 
 // A take of chords two seconds each, with a tune of equal notes over each; a beat is half a second.
 struct Player {
@@ -21,7 +23,10 @@ struct Player {
     const auto parsed = harmony::parse_harte(harte);
     const auto moved = [&](PitchClass pc) { return transpose(pc, transposed); };
     const auto name = harmony::spell_within(moved(parsed->root.pitch_class()), -5);
-    take.spans.push_back({at(now), at(now + 2), {moved(parsed->chord.root), parsed->chord.quality, moved(parsed->chord.bass)}, name});
+    take.spans.push_back({at(now),
+                          at(now + 2),
+                          {moved(parsed->chord.root), parsed->chord.quality, moved(parsed->chord.bass)},
+                          name});
     for (std::size_t i = 0; i < tune.size(); ++i) {
       const double step = 2 / static_cast<double>(tune.size()), begin = now + step * static_cast<double>(i);
       const Pitch pitch(tune[i] + transposed);
@@ -66,7 +71,9 @@ bool same_kind(const harmony::Chord& a, const harmony::Chord& b) {
   const auto kind = [](const harmony::Chord& c) {
     using harmony::Family;
     const Family family = harmony::row(c.quality).family;
-    return family == Family::kMinor ? 1 : family == Family::kDiminished || family == Family::kHalfDiminished ? 2 : 0;
+    return family == Family::kMinor                                             ? 1
+           : family == Family::kDiminished || family == Family::kHalfDiminished ? 2
+                                                                                : 0;
   };
   return a.root == b.root && kind(a) == kind(b);
 }
@@ -95,7 +102,8 @@ void expect_sound(const Heard& heard, const Reharmonisation& found) {
       if (chord.chord == heard.loop.chords[i].chord) continue;
       for (const auto& note : chord.melody) {
         if (!note.is_long) continue;
-        EXPECT_NE(note.role, harmony::Role::kAvoid) << harmony::symbol(chord.chord, chord.root) << " under " << harmony::text(note.name);
+        EXPECT_NE(note.role, harmony::Role::kAvoid)
+            << harmony::symbol(chord.chord, chord.root) << " under " << harmony::text(note.name);
       }
       ASSERT_FALSE(chord.voicing.right.empty());
       EXPECT_EQ(chord.voicing.right.back(), found.melody.spans[i].top.value_or(chord.voicing.right.back()));
@@ -118,7 +126,8 @@ TEST(Reharmonise, GivesEightDifferentCyclesUnderTheSameMelody) {
 TEST(Reharmonise, NeverContradictsALongNoteWhateverIsPlayed) {
   std::mt19937 random(11);
   std::size_t loops = 0, proposals = 0;
-  const std::vector<const char*> qualities{"maj", "min", "7", "maj7", "min7", "min9", "hdim7", "sus4(b7)", "maj9", "7(b9)"};
+  const std::vector<const char*> qualities{"maj",  "min",   "7",        "maj7", "min7",
+                                           "min9", "hdim7", "sus4(b7)", "maj9", "7(b9)"};
   const std::vector<const char*> roots{"C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"};
   for (int round = 0; round < 60; ++round) {
     Player player;
@@ -126,8 +135,10 @@ TEST(Reharmonise, NeverContradictsALongNoteWhateverIsPlayed) {
     std::vector<std::string> chords;
     std::vector<std::vector<int>> tunes(n);
     for (std::size_t i = 0; i < n; ++i) {
-      chords.push_back(std::string(roots[(random() % 12 + i) % 12]) + ":" + qualities[random() % qualities.size()]);
-      for (std::size_t k = 1 + random() % 4; k > 0; --k) tunes[i].push_back(62 + static_cast<int>(random() % 20));
+      chords.push_back(std::string(roots[(random() % 12 + i) % 12]) + ":" +
+                       qualities[random() % qualities.size()]);
+      for (std::size_t k = 1 + random() % 4; k > 0; --k)
+        tunes[i].push_back(62 + static_cast<int>(random() % 20));
     }
     for (int pass = 0; pass < 5; ++pass)
       for (std::size_t i = 0; i < n; ++i) player.chord(chords[i], tunes[i]);
@@ -135,7 +146,8 @@ TEST(Reharmonise, NeverContradictsALongNoteWhateverIsPlayed) {
     if (!loop) continue;
     Heard heard{player.take, *loop, takes::find_sections(player.take, *loop)};
     ReharmoniseWish wish;
-    wish.wishes = {static_cast<float>(random() % 3) - 1, static_cast<float>(random() % 3) - 1, static_cast<float>(random() % 3) - 1};
+    wish.wishes = {static_cast<float>(random() % 3) - 1, static_cast<float>(random() % 3) - 1,
+                   static_cast<float>(random() % 3) - 1};
     wish.roots = static_cast<RootMotion>(random() % 6);
     if (loop->chords.size() > 1 && random() % 2) wish.keep = {random() % loop->chords.size()};
     const auto found = reharmonise(heard.take, heard.loop, heard.sections, wish);
@@ -200,7 +212,8 @@ TEST(Reharmonise, RootsMoveAsWished) {
       double sum = 0;
       for (const auto& made : found->proposals)
         for (std::size_t c = 0; c < made.chords.size(); ++c)
-          sum += moves_so(motion, made.chords[c].chord.root, made.chords[(c + 1) % made.chords.size()].chord.root);
+          sum += moves_so(motion, made.chords[c].chord.root,
+                          made.chords[(c + 1) % made.chords.size()].chord.root);
       return sum / static_cast<double>(found->proposals.size() * 4);
     };
     EXPECT_GT(share(motion), share(RootMotion::kAny)) << text(motion);
@@ -255,7 +268,8 @@ TEST(Reharmonise, TheBassStaysOnTheNoteThatIsNamedOrOnTheBestOfAll) {
   EXPECT_NEAR(any.proposals[0].score, best, 1e-9) << "over all twelve";
   for (std::size_t a = 0; a < any.proposals.size(); ++a) {
     EXPECT_GE(differences(any.proposals[a], any.played), any.apart);
-    for (std::size_t b = a + 1; b < any.proposals.size(); ++b) EXPECT_GE(differences(any.proposals[a], any.proposals[b]), any.apart);
+    for (std::size_t b = a + 1; b < any.proposals.size(); ++b)
+      EXPECT_GE(differences(any.proposals[a], any.proposals[b]), any.apart);
     if (a > 0) {
       EXPECT_LE(any.proposals[a].score, any.proposals[a - 1].score + 1e-9);
     }
@@ -302,7 +316,9 @@ TEST(Reharmonise, ANoteHeldOverTheChangeCountsUnderBothChords) {
 
 TEST(Reharmonise, SaysWhyItCannotBeDone) {
   const Heard heard = four_chords();
-  const auto why = [&](ReharmoniseWish wish) { return reharmonise(heard.take, heard.loop, heard.sections, wish).error().message; };
+  const auto why = [&](ReharmoniseWish wish) {
+    return reharmonise(heard.take, heard.loop, heard.sections, wish).error().message;
+  };
   ReharmoniseWish wish;
   wish.keep = {1, 8};
   EXPECT_EQ(why(wish), "chord 9 can't be kept: the loop has 4 chords");
@@ -315,7 +331,8 @@ TEST(Reharmonise, SaysWhyItCannotBeDone) {
   wish.count = 17;
   EXPECT_EQ(why(wish), "17 proposals can't be made; 1 to 16 can");
   Player silent;
-  for (int pass = 0; pass < 4; ++pass) silent.chord("D:min7", {}), silent.chord("G:7", {}), silent.chord("C:maj7", {});
+  for (int pass = 0; pass < 4; ++pass)
+    silent.chord("D:min7", {}), silent.chord("G:7", {}), silent.chord("C:maj7", {});
   const Heard nothing = found_in(silent);
   EXPECT_EQ(reharmonise(nothing.take, nothing.loop, nothing.sections, {}).error().message,
             "no melody sounds over the loop, so nothing says what other chords must carry");

@@ -91,34 +91,50 @@ TEST(Sketch, SaysInOneSentenceWhatIsWrongAndOnWhichLine) {
   const std::string section = "[[section]]\nsource = \"demo.mid\"\n";
   const std::vector<std::pair<std::string, std::string>> bad{
       {"", "song.toml: there is no [[section]], so there is nothing to play"},
-      {"title = \"x\"\ntempo = 0\n" + section, "song.toml, line 2: tempo must be beats a minute, from 10 to 400"},
+      {"title = \"x\"\ntempo = 0\n" + section,
+       "song.toml, line 2: tempo must be beats a minute, from 10 to 400"},
       {"tempo = nan\n" + section, "song.toml, line 1: tempo must be beats a minute, from 10 to 400"},
       {"title = 7\n" + section, "song.toml, line 1: title must be a text in quotes, 200 bytes at most"},
-      {"titel = \"x\"\n" + section, "song.toml, line 1: titel is not known here; known are title, tempo and [[section]]"},
-      {"[section]\nsource = \"a.mid\"\n", "song.toml, line 1: section must be written [[section]], once for each"},
-      {section + "\nrepeat = 2\n", "song.toml, line 4: repeat is not known here; a section knows name, kind, source, take, label, passes, span, repeats, layers, "
-                                   "reharmonise, chords, transpose"},
-      {section + "kind = \"chorus\"\n", "song.toml, line 3: kind must be one of intro, theme, development, bridge, solo, interlude, ending"},
+      {"titel = \"x\"\n" + section,
+       "song.toml, line 1: titel is not known here; known are title, tempo and [[section]]"},
+      {"[section]\nsource = \"a.mid\"\n",
+       "song.toml, line 1: section must be written [[section]], once for each"},
+      {section + "\nrepeat = 2\n",
+       "song.toml, line 4: repeat is not known here; a section knows name, kind, source, take, label, "
+       "passes, span, repeats, layers, "
+       "reharmonise, chords, transpose"},
+      {section + "kind = \"chorus\"\n",
+       "song.toml, line 3: kind must be one of intro, theme, development, bridge, solo, interlude, ending"},
       {section + "repeats = 0\n", "song.toml, line 3: repeats must be a whole number from 1 to 64"},
       {section + "repeats = 2.5\n", "song.toml, line 3: repeats must be a whole number from 1 to 64"},
-      {section + "passes = []\n", "song.toml, line 3: passes must be a list of times round, the first is 1, as in [3, 4]"},
-      {section + "passes = [0]\n", "song.toml, line 3: passes must be a list of times round, the first is 1, as in [3, 4]"},
-      {section + "span = [30, 12]\n", "song.toml, line 3: span must be two times in seconds, as in [12.5, 30.0]"},
-      {section + "layers = [\"drums\"]\n", "song.toml, line 3: layers must be a list of melody, chords, bass, pad"},
+      {section + "passes = []\n",
+       "song.toml, line 3: passes must be a list of times round, the first is 1, as in [3, 4]"},
+      {section + "passes = [0]\n",
+       "song.toml, line 3: passes must be a list of times round, the first is 1, as in [3, 4]"},
+      {section + "span = [30, 12]\n",
+       "song.toml, line 3: span must be two times in seconds, as in [12.5, 30.0]"},
+      {section + "layers = [\"drums\"]\n",
+       "song.toml, line 3: layers must be a list of melody, chords, bass, pad"},
       {section + "chords = [\"Am\", \"H7\"]\n", "song.toml, line 3: chords holds \"H7\", which is no chord"},
       {section + "transpose = 25\n", "song.toml, line 3: transpose must be a whole number from -24 to 24"},
-      {section + "take = 3\n", "song.toml, line 1: section 1 (theme) says both source and take; one is wanted"},
-      {"[[section]]\nname = \"Intro\"\n", "song.toml, line 1: section 1 (Intro) says neither source nor take, so nobody knows what to play"},
-      {section + "label = \"A\"\npasses = [1]\n", "song.toml, line 1: section 1 (theme) says more than one of label, passes and span; one is wanted"},
-      {section + "reharmonise = 1\nchords = [\"C\"]\n", "song.toml, line 1: section 1 (theme) says both reharmonise and chords; one is wanted"},
+      {section + "take = 3\n",
+       "song.toml, line 1: section 1 (theme) says both source and take; one is wanted"},
+      {"[[section]]\nname = \"Intro\"\n",
+       "song.toml, line 1: section 1 (Intro) says neither source nor take, so nobody knows what to play"},
+      {section + "label = \"A\"\npasses = [1]\n",
+       "song.toml, line 1: section 1 (theme) says more than one of label, passes and span; one is wanted"},
+      {section + "reharmonise = 1\nchords = [\"C\"]\n",
+       "song.toml, line 1: section 1 (theme) says both reharmonise and chords; one is wanted"},
   };
   for (const auto& [text, sentence] : bad) EXPECT_EQ(why_unread(text), sentence) << text;
-  EXPECT_TRUE(why_unread(section + "label = \"A\n").starts_with("song.toml, line 3: ")) << why_unread(section + "label = \"A\n");
+  EXPECT_TRUE(why_unread(section + "label = \"A\n").starts_with("song.toml, line 3: "))
+      << why_unread(section + "label = \"A\n");
   EXPECT_TRUE(why_unread("label = \"A\"\nlabel = \"A\"\n" + section).starts_with("song.toml, line 2: "));
 }
 
 TEST(Sketch, AnyBytesAreReadOrRefusedWithASentence) {
-  const std::string good = "title = \"x\"\n[[section]]\nsource = \"demo.mid\"\npasses = [1, 2]\nchords = [\"Am\"]\n";
+  const std::string good =
+      "title = \"x\"\n[[section]]\nsource = \"demo.mid\"\npasses = [1, 2]\nchords = [\"Am\"]\n";
   for (std::size_t at = 0; at < good.size(); ++at)
     for (const char c : {'\0', '\xff', '"', '[', '\n', '9'}) {
       std::string text = good;
@@ -144,27 +160,34 @@ TEST(Sketch, ASectionIsTheMelodyAndChordsThatWerePlayed) {
 
 TEST(Sketch, WithoutRepeatsItComesAsOftenAsItWasPlayed) {
   EXPECT_GT(form_with("label = \"A\"\n").parts[0].times, 1);
-  EXPECT_EQ(form_with("passes = [1, 2]\n").parts[0].times * static_cast<int>(form_with("passes = [1, 2]\n").parts.size()), 2);
+  EXPECT_EQ(form_with("passes = [1, 2]\n").parts[0].times *
+                static_cast<int>(form_with("passes = [1, 2]\n").parts.size()),
+            2);
 }
 
 TEST(Sketch, ChordsCanBeSpelledOutOrProposed) {
-  const Form spelled = form_with("label = \"A\"\nchords = [\"Abmaj7\", \"F:min9\", \"Bb7sus4\", \"Eb6/9\"]\n");
+  const Form spelled =
+      form_with("label = \"A\"\nchords = [\"Abmaj7\", \"F:min9\", \"Bb7sus4\", \"Eb6/9\"]\n");
   EXPECT_EQ(symbols(spelled.parts[0]), (Symbols{"Abmaj7", "Fm9", "Bb7sus4", "Eb6/9"}));
   EXPECT_TRUE(spelled.parts[0].endings.empty());
   const Form plain = form_with("label = \"A\"\n"), proposed = form_with("label = \"A\"\nreharmonise = 2\n");
   EXPECT_NE(symbols(proposed.parts[0]), symbols(plain.parts[0]));
   ASSERT_EQ(proposed.parts[0].melody.size(), plain.parts[0].melody.size());
-  for (std::size_t i = 0; i < plain.parts[0].melody.size(); ++i) EXPECT_EQ(proposed.parts[0].melody[i].pitch, plain.parts[0].melody[i].pitch);
+  for (std::size_t i = 0; i < plain.parts[0].melody.size(); ++i)
+    EXPECT_EQ(proposed.parts[0].melody[i].pitch, plain.parts[0].melody[i].pitch);
 }
 
 TEST(Sketch, ABassThatStaysIsWrittenUnderItsChords) {
-  const Form form = form_with("label = \"A\"\nrepeats = 1\nchords = [\"Dm9\", \"Bm7/D\", \"Gmaj7/D\", \"F/D\"]\n");
+  const Form form =
+      form_with("label = \"A\"\nrepeats = 1\nchords = [\"Dm9\", \"Bm7/D\", \"Gmaj7/D\", \"F/D\"]\n");
   EXPECT_EQ(symbols(form.parts[0]), (Symbols{"Dm9", "Bm7/D", "Gmaj7/D", "F/D"}));
   const auto folder = hand_over_form(form);
   ASSERT_TRUE(folder);
   const std::string sheet(folder->files[1].bytes.begin(), folder->files[1].bytes.end());
   int basses = 0;
-  for (std::size_t at = sheet.find("<bass-step>"); at != std::string::npos; at = sheet.find("<bass-step>", at + 1), ++basses) EXPECT_EQ(sheet[at + 11], 'D');
+  for (std::size_t at = sheet.find("<bass-step>"); at != std::string::npos;
+       at = sheet.find("<bass-step>", at + 1), ++basses)
+    EXPECT_EQ(sheet[at + 11], 'D');
   EXPECT_EQ(basses, 3);
   const std::string chart(folder->files[2].bytes.begin(), folder->files[2].bytes.end());
   EXPECT_NE(chart.find("Gmaj7/D"), std::string::npos) << chart;
@@ -183,7 +206,8 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
       "[[section]]\nname = \"Low\"\nsource = \"demo.mid\"\nlabel = \"A\"\nrepeats = 1\n"
       "[[section]]\nname = \"High\"\nsource = \"demo.mid\"\nlabel = \"A\"\ntranspose = 3\nrepeats = 2\n"
       "[[section]]\nname = \"Higher\"\nsource = \"demo.mid\"\nlabel = \"A\"\ntranspose = 15\nrepeats = 1\n"
-      "[[section]]\nname = \"Home\"\nsource = \"demo.mid\"\nlabel = \"A\"\nrepeats = 1\n", "s");
+      "[[section]]\nname = \"Home\"\nsource = \"demo.mid\"\nlabel = \"A\"\nrepeats = 1\n",
+      "s");
   ASSERT_TRUE(sketch) << sketch.error().message;
   const auto form = form_of_sketch(*sketch, from_configs);
   ASSERT_TRUE(form) << form.error().message;
@@ -199,28 +223,38 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
   EXPECT_EQ(symbols(form->parts[1]).front(), "Gbmaj9");
   const auto folder = hand_over_form(*form);
   ASSERT_TRUE(folder);
-  const auto text = [&](std::size_t file) { return std::string(folder->files.at(file).bytes.begin(), folder->files.at(file).bytes.end()); };
+  const auto text = [&](std::size_t file) {
+    return std::string(folder->files.at(file).bytes.begin(), folder->files.at(file).bytes.end());
+  };
   // MIDI: where the sections begin.
   const auto file = midi::read_smf(folder->files[0].bytes);
   ASSERT_TRUE(file) << file.error().message;
   ASSERT_EQ(file->markers.size(), 4u);
   ASSERT_EQ(file->key_signatures.size(), 3u);
   for (const auto& [event, marker, key] : {std::tuple(0, 0, low), {1, 1, high}, {2, 3, low}}) {
-    EXPECT_EQ(file->key_signatures[static_cast<std::size_t>(event)].tick, file->markers[static_cast<std::size_t>(marker)].tick);
+    EXPECT_EQ(file->key_signatures[static_cast<std::size_t>(event)].tick,
+              file->markers[static_cast<std::size_t>(marker)].tick);
     EXPECT_EQ(file->key_signatures[static_cast<std::size_t>(event)].fifths, key.signature);
   }
   // Paper: in the attributes of each section's first bar.
   std::vector<int> fifths;
   const std::string sheet = text(1);
-  for (std::size_t at = sheet.find("<fifths>"); at != std::string::npos; at = sheet.find("<fifths>", at + 1)) fifths.push_back(std::stoi(sheet.substr(at + 8)));
+  for (std::size_t at = sheet.find("<fifths>"); at != std::string::npos; at = sheet.find("<fifths>", at + 1))
+    fifths.push_back(std::stoi(sheet.substr(at + 8)));
   EXPECT_EQ(fifths, (std::vector<int>{low.signature, high.signature, low.signature}));
   const std::string measure = sheet.substr(sheet.rfind("<measure", sheet.find("<rehearsal>High")), 900);
-  EXPECT_NE(measure.substr(0, measure.find("<rehearsal>High")).find("<fifths>" + std::to_string(high.signature)), std::string::npos) << measure;
+  EXPECT_NE(
+      measure.substr(0, measure.find("<rehearsal>High")).find("<fifths>" + std::to_string(high.signature)),
+      std::string::npos)
+      << measure;
   // The melody is written as it is at home, with the same accidentals three half tones higher.
   const auto accidentals = [&](const std::string& from, const std::string& to) {
-    const std::size_t begin = sheet.find("<rehearsal>" + from + "<"), end = to.empty() ? sheet.size() : sheet.find("<rehearsal>" + to + "<");
+    const std::size_t begin = sheet.find("<rehearsal>" + from + "<"),
+                      end = to.empty() ? sheet.size() : sheet.find("<rehearsal>" + to + "<");
     int count = 0;
-    for (std::size_t at = sheet.find("<accidental>", begin); at < end; at = sheet.find("<accidental>", at + 1)) ++count;
+    for (std::size_t at = sheet.find("<accidental>", begin); at < end;
+         at = sheet.find("<accidental>", at + 1))
+      ++count;
     return count;
   };
   EXPECT_EQ(accidentals("High", "Higher"), accidentals("Home", ""));
@@ -239,10 +273,15 @@ TEST(Sketch, ASpanIsTakenFromBarLineToBarLine) {
 
 TEST(Sketch, SaysWhichSectionCannotBeMade) {
   EXPECT_EQ(why_not("label = \"Q\"\n"), "section 1 (theme): there is no section Q; there are A, B, C");
-  EXPECT_TRUE(why_not("passes = [99]\n").starts_with("section 1 (theme): there is no pass 99; the loop came round "));
-  EXPECT_EQ(why_not("name = \"Bridge\"\nchords = [\"Am\", \"G\"]\n"), "section 1 (Bridge): 2 chords are given, but 4 are there to be replaced");
-  EXPECT_TRUE(why_not("span = [5000, 5010]\n").starts_with("section 1 (theme): nothing sounds from 5000 to 5010 seconds")) << why_not("span = [5000, 5010]\n");
-  const auto missing = form_of_sketch(*read_sketch("[[section]]\nsource = \"not there.mid\"\n", "s"), from_configs);
+  EXPECT_TRUE(
+      why_not("passes = [99]\n").starts_with("section 1 (theme): there is no pass 99; the loop came round "));
+  EXPECT_EQ(why_not("name = \"Bridge\"\nchords = [\"Am\", \"G\"]\n"),
+            "section 1 (Bridge): 2 chords are given, but 4 are there to be replaced");
+  EXPECT_TRUE(why_not("span = [5000, 5010]\n")
+                  .starts_with("section 1 (theme): nothing sounds from 5000 to 5010 seconds"))
+      << why_not("span = [5000, 5010]\n");
+  const auto missing =
+      form_of_sketch(*read_sketch("[[section]]\nsource = \"not there.mid\"\n", "s"), from_configs);
   ASSERT_FALSE(missing);
   EXPECT_TRUE(missing.error().message.starts_with("section 1 (theme): ")) << missing.error().message;
   EXPECT_NE(missing.error().message.find("not there.mid"), std::string::npos);

@@ -10,7 +10,9 @@
 namespace undersong::takes {
 namespace {
 
-constexpr Micros ms(std::int64_t n) { return Micros(n * 1000); }
+constexpr Micros ms(std::int64_t n) {
+  return Micros(n * 1000);
+}
 
 Loop loop_of(std::initializer_list<std::pair<const char*, double>> chords) {
   Loop loop;
@@ -31,7 +33,8 @@ Beats steady(int count) {
 }
 
 TEST(Along, GoesRoundAtTheTakesTempoAfterACountIn) {
-  const auto along = accompaniment(loop_of({{"F:maj7", 4}, {"D:min7", 4}, {"G:min7", 2}, {"C:7", 6}}), steady(16), {});
+  const auto along =
+      accompaniment(loop_of({{"F:maj7", 4}, {"D:min7", 4}, {"G:min7", 2}, {"C:7", 6}}), steady(16), {});
   ASSERT_TRUE(along);
   EXPECT_NEAR(along->tempo, 120, .01);
   EXPECT_EQ(along->count_in, ms(2000));
@@ -44,7 +47,8 @@ TEST(Along, GoesRoundAtTheTakesTempoAfterACountIn) {
 }
 
 TEST(Along, EveryChordHasItsRootBelowAndItsTonesAboveAndEveryNoteEndsBeforeTheRoundDoes) {
-  const auto along = accompaniment(loop_of({{"F:maj7", 4}, {"D:min7", 4}, {"G:min7", 2}, {"C:7", 6}}), steady(16), {});
+  const auto along =
+      accompaniment(loop_of({{"F:maj7", 4}, {"D:min7", 4}, {"G:min7", 2}, {"C:7", 6}}), steady(16), {});
   ASSERT_TRUE(along);
   std::map<Micros, std::set<int>> struck;
   std::map<int, int> down;
@@ -91,11 +95,13 @@ TEST(Along, GivenChordsSoundInTheirVeryNotesSoManyRoundsAndThenItIsOver) {
     const auto parsed = harmony::parse_harte(harte);
     return GivenChord{parsed->chord, parsed->root, std::move(notes)};
   };
-  const std::vector<std::vector<Pitch>> notes{{Pitch(38), Pitch(48), Pitch(53), Pitch(69)}, {Pitch(43), Pitch(53), Pitch(59), Pitch(71)}};
+  const std::vector<std::vector<Pitch>> notes{{Pitch(38), Pitch(48), Pitch(53), Pitch(69)},
+                                              {Pitch(43), Pitch(53), Pitch(59), Pitch(71)}};
   AlongWish wish;
   wish.count_in = 1;
   wish.rounds = 3;
-  wish.given = {given("D:min7", {notes[0][3], notes[0][1], notes[0][0], notes[0][2]}), given("G:7", notes[1])};
+  wish.given = {given("D:min7", {notes[0][3], notes[0][1], notes[0][0], notes[0][2]}),
+                given("G:7", notes[1])};
   const auto loop = loop_of({{"C", 4}, {"F", 2}});
   const auto along = accompaniment(loop, steady(16), wish);
   ASSERT_TRUE(along) << along.error().message;
@@ -139,13 +145,17 @@ TEST(Along, TheLogSaysTheLoopAndEveryNotesPassAndPlace) {
   const auto along = accompaniment(loop_of({{"C", 4}, {"F", 4}}), steady(16), {});
   ASSERT_TRUE(along);
   std::vector<Line> lines;
-  for (const Entry& e : {along_begins(ms(9000), 7, *along), pass_begins(ms(10'000), 2), pass_begins(ms(14'000), 3)}) lines.push_back({1, 8, e.at, e.kind, e.data});
+  for (const Entry& e :
+       {along_begins(ms(9000), 7, *along), pass_begins(ms(10'000), 2), pass_begins(ms(14'000), 3)})
+    lines.push_back({1, 8, e.at, e.kind, e.data});
   const auto read = read_along(lines);
   ASSERT_TRUE(read);
   EXPECT_EQ(read->of, 7u);
   EXPECT_EQ(read->cycle, ms(4000));
   ASSERT_EQ(read->chords.size(), 2u);
-  const auto placed = place_notes({{ms(9000), ms(100), Pitch(60), Velocity(50)}, {ms(10'100), ms(100), Pitch(62), Velocity(50)}, {ms(11'950), ms(100), Pitch(64), Velocity(50)},
+  const auto placed = place_notes({{ms(9000), ms(100), Pitch(60), Velocity(50)},
+                                   {ms(10'100), ms(100), Pitch(62), Velocity(50)},
+                                   {ms(11'950), ms(100), Pitch(64), Velocity(50)},
                                    {ms(13'950), ms(100), Pitch(65), Velocity(50)}},
                                   *read);
   EXPECT_EQ(placed[0].pass, 0);

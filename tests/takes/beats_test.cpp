@@ -8,14 +8,19 @@
 namespace undersong::takes {
 namespace {
 
-Micros at(double seconds) { return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6))); }
-double sec(Micros t) { return std::chrono::duration<double>(t).count(); }
+Micros at(double seconds) {
+  return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
+}
+double sec(Micros t) {
+  return std::chrono::duration<double>(t).count();
+}
 
 // Bars of a bass note and a tune from `from`; returns where the next bar would begin.
 double bars(std::vector<PlayedNote>& notes, double from, double interval, int meter, int count) {
   for (int i = 0; i < count * meter; ++i) {
     const double t = from + i * interval;
-    if (i % meter == 0) notes.push_back({at(t), at(interval * meter * .95), Pitch(36 + i / meter * 5 % 12), Velocity(85)});
+    if (i % meter == 0)
+      notes.push_back({at(t), at(interval * meter * .95), Pitch(36 + i / meter * 5 % 12), Velocity(85)});
     notes.push_back({at(t + .003), at(interval * .9), Pitch(72 + i * 5 % 9), Velocity(70)});
     if (i % 3 == 1) notes.push_back({at(t + interval / 2), at(interval * .4), Pitch(74), Velocity(60)});
   }
@@ -66,7 +71,8 @@ TEST(Beats, NotesYearsApartTakeNoMoreWorkThanNotesMinutesApart) {
   const Beats found = find_beats(notes);
   EXPECT_TRUE(found.pulse());
   EXPECT_NEAR(static_cast<double>(found.beats.size()), 2 * 12 * 4, 8);
-  for (const Beat& beat : found.beats) EXPECT_TRUE(beat.at < at(end + 3) || beat.at > at(end + years - 3)) << sec(beat.at);
+  for (const Beat& beat : found.beats)
+    EXPECT_TRUE(beat.at < at(end + 3) || beat.at > at(end + years - 3)) << sec(beat.at);
 }
 
 TEST(Beats, NotesAtChanceDistancesHaveNoPulse) {
@@ -74,7 +80,8 @@ TEST(Beats, NotesAtChanceDistancesHaveNoPulse) {
   std::uniform_real_distribution<double> gap(.2, 2.5);
   std::vector<PlayedNote> notes;
   double t = 1;
-  for (int i = 0; i < 60; ++i, t += gap(random)) notes.push_back({at(t), at(.3), Pitch(40 + static_cast<int>(random() % 40)), Velocity(70)});
+  for (int i = 0; i < 60; ++i, t += gap(random))
+    notes.push_back({at(t), at(.3), Pitch(40 + static_cast<int>(random() % 40)), Velocity(70)});
   EXPECT_FALSE(find_beats(notes).pulse());
 }
 
@@ -85,7 +92,8 @@ double freely(std::vector<PlayedNote>& notes, double t, double until, unsigned s
   while (t < until) {
     const double d = length(random);
     const int root = static_cast<int>(random() % 12);
-    for (const int pitch : {36 + root, 54 + (root + 4) % 12, 54 + (root + 10) % 12}) notes.push_back({at(t), at(d * .9), Pitch(pitch), Velocity(55)});
+    for (const int pitch : {36 + root, 54 + (root + 4) % 12, 54 + (root + 10) % 12})
+      notes.push_back({at(t), at(d * .9), Pitch(pitch), Velocity(55)});
     if (random() % 2 != 0) notes.push_back({at(t + d * .37), at(.3), Pitch(72 + root), Velocity(65)});
     t += d;
   }
@@ -109,13 +117,16 @@ TEST(Beats, FreePlayingBesideASteadyPulseGetsFewBeats) {
   const Beats found = find_beats(notes);
   ASSERT_TRUE(found.pulse());
   int inside = 0, outside = 0;
-  for (const Beat& beat : found.beats) ++(beat.at > at(begin - .1) && beat.at < at(end + .1) ? inside : outside);
+  for (const Beat& beat : found.beats)
+    ++(beat.at > at(begin - .1) && beat.at < at(end + .1) ? inside : outside);
   EXPECT_NEAR(inside, 64, 2);
   EXPECT_LT(outside, 22);  // less than half of what a pulse going on would have
 }
 
 // How many of the beats lie where they should, and how many there are for each that should be.
-struct Kept { double right, rate; };
+struct Kept {
+  double right, rate;
+};
 Kept kept(const Beats& found, const std::vector<double>& truth) {
   double right = 0, all = 0;
   for (const Beat& beat : found.beats) {
@@ -136,7 +147,9 @@ TEST(Beats, ASteadyTakeKeepsItsLevelWhenItsTextureTurnsTwiceAsFast) {
     truth[fast].push_back(t);
     const int root = i / 4 * 5 % 12;
     if (i % 4 == 0) notes.push_back({at(t), at(2.2), Pitch(36 + root), Velocity(80)});
-    for (int k = 0; k < (fast ? 4 : 2); ++k) notes.push_back({at(t + k * kBeat / (fast ? 4 : 2)), at(.2), Pitch(60 + root + (k % 2) * 4 + (i % 2) * 3), Velocity(k == 0 ? 72 : 62)});
+    for (int k = 0; k < (fast ? 4 : 2); ++k)
+      notes.push_back({at(t + k * kBeat / (fast ? 4 : 2)), at(.2),
+                       Pitch(60 + root + (k % 2) * 4 + (i % 2) * 3), Velocity(k == 0 ? 72 : 62)});
   }
   const Beats found = find_beats(notes);
   for (const auto& half : truth) {
@@ -157,8 +170,12 @@ std::vector<double> bent(std::vector<PlayedNote>& notes, double beat, double ben
       const int pitch = i % 2 == 0 && k == 0 ? 38 + root : 50 + root + k * 4 % 9;
       notes.push_back({at(t + k * length / 4), at(length * .3), Pitch(pitch), Velocity(58)});
     }
-    if (i % 4 != 3) notes.push_back({at(t + .012), at(length * .9), Pitch(72 + root % 7 + i % 3 * 2), Velocity(74)});
-    else for (int k = 0; k < 2; ++k) notes.push_back({at(t + k * length / 2 + .008), at(length * .4), Pitch(74 + root % 7 + k), Velocity(70)});
+    if (i % 4 != 3)
+      notes.push_back({at(t + .012), at(length * .9), Pitch(72 + root % 7 + i % 3 * 2), Velocity(74)});
+    else
+      for (int k = 0; k < 2; ++k)
+        notes.push_back(
+            {at(t + k * length / 2 + .008), at(length * .4), Pitch(74 + root % 7 + k), Velocity(70)});
     t += length;
   }
   return out;

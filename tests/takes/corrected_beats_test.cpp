@@ -5,7 +5,9 @@
 namespace undersong::takes {
 namespace {
 
-constexpr Micros ms(std::int64_t n) { return Micros(n * 1000); }
+constexpr Micros ms(std::int64_t n) {
+  return Micros(n * 1000);
+}
 
 Beats steady(int count, int meter = 4) {
   Beats beats;
@@ -26,8 +28,10 @@ std::vector<int> downbeats(const Beats& beats) {
 }
 
 TEST(CorrectedBeats, LinesComeBackAsTheyWereWrittenAndDamagedOnesArePassedOver) {
-  for (const BeatLine& said : {BeatLine{ms(1), BeatWord::kTap, ms(500), 0}, BeatLine{ms(2), BeatWord::kClock, ms(400), 4}, BeatLine{ms(2), BeatWord::kClock, ms(400), 4, 3}, BeatLine{ms(3), BeatWord::kOne, {}, 0},
-                               BeatLine{ms(4), BeatWord::kMeter, {}, 3}, BeatLine{ms(5), BeatWord::kUndo, {}, 0}}) {
+  for (const BeatLine& said :
+       {BeatLine{ms(1), BeatWord::kTap, ms(500), 0}, BeatLine{ms(2), BeatWord::kClock, ms(400), 4},
+        BeatLine{ms(2), BeatWord::kClock, ms(400), 4, 3}, BeatLine{ms(3), BeatWord::kOne, {}, 0},
+        BeatLine{ms(4), BeatWord::kMeter, {}, 3}, BeatLine{ms(5), BeatWord::kUndo, {}, 0}}) {
     const auto read = beat_line(line(said));
     ASSERT_TRUE(read);
     EXPECT_EQ(read->at, said.at);
@@ -36,50 +40,60 @@ TEST(CorrectedBeats, LinesComeBackAsTheyWereWrittenAndDamagedOnesArePassedOver) 
     EXPECT_EQ(read->meter, said.meter);
     EXPECT_EQ(read->place, said.place);
   }
-  for (const char* data : {"", "{", "[]", R"({"what":"dance"})", R"({"what":"tap"})", R"({"what":"meter","meter":-2})"})
+  for (const char* data :
+       {"", "{", "[]", R"({"what":"dance"})", R"({"what":"tap"})", R"({"what":"meter","meter":-2})"})
     EXPECT_FALSE(beat_line({1, 1, ms(0), LineKind::kBeat, data})) << data;
 }
 
 TEST(CorrectedBeats, OneMeterTwiceHalfAndUndoApplyInOrder) {
-  const BeatLine one{ms(1010), BeatWord::kOne, {}, 0}, three{ms(1010), BeatWord::kMeter, {}, 3}, twice{ms(0), BeatWord::kTwice, {}, 0}, half{ms(0), BeatWord::kHalf, {}, 0},
+  const BeatLine one{ms(1010), BeatWord::kOne, {}, 0}, three{ms(1010), BeatWord::kMeter, {}, 3},
+      twice{ms(0), BeatWord::kTwice, {}, 0}, half{ms(0), BeatWord::kHalf, {}, 0},
       undo{ms(0), BeatWord::kUndo, {}, 0};
   EXPECT_EQ(downbeats(corrected(steady(8), {line(one)})), (std::vector<int>{1000, 3000}));
   EXPECT_EQ(downbeats(corrected(steady(8), {line(one), line(three)})), (std::vector<int>{1000, 2500}));
   EXPECT_EQ(corrected(steady(8), {line(one), line(three)}).meter, 3);
   EXPECT_EQ(corrected(steady(8), {line(twice)}).beats.size(), 15u);
   EXPECT_EQ(corrected(steady(8), {line(half)}).beats.size(), 4u);
-  EXPECT_EQ(downbeats(corrected(steady(8), {line(one), line(twice), line(undo)})), (std::vector<int>{1000, 3000}));
+  EXPECT_EQ(downbeats(corrected(steady(8), {line(one), line(twice), line(undo)})),
+            (std::vector<int>{1000, 3000}));
   EXPECT_EQ(downbeats(corrected(steady(8), {line(one), line(undo), line(undo)})), downbeats(steady(8)));
 }
 
 TEST(CorrectedBeats, TapsChooseTheLevel) {
   EXPECT_EQ(corrected(steady(16), {line({ms(3500), BeatWord::kTap, ms(1020), 0})}).beats.size(), 8u);
-  EXPECT_EQ(corrected(steady(16), {line({ms(3500), BeatWord::kTap, ms(1020), 0})}).beats[0].at, ms(500)) << "those that were tapped";
+  EXPECT_EQ(corrected(steady(16), {line({ms(3500), BeatWord::kTap, ms(1020), 0})}).beats[0].at, ms(500))
+      << "those that were tapped";
   EXPECT_EQ(corrected(steady(16), {line({ms(3000), BeatWord::kTap, ms(260), 0})}).beats.size(), 31u);
   EXPECT_EQ(corrected(steady(16), {line({ms(3000), BeatWord::kTap, ms(480), 0})}).beats.size(), 16u);
 }
 
 TEST(CorrectedBeats, AnotherMachinesClockRulesWhereItRan) {
   // Two bars of three from 2.1 s, 400 ms a beat.
-  const Beats beats = corrected(steady(16), {line({ms(2100), BeatWord::kClock, ms(400), 3}), line({ms(3300), BeatWord::kClock, ms(400), 3})});
+  const Beats beats = corrected(steady(16), {line({ms(2100), BeatWord::kClock, ms(400), 3}),
+                                             line({ms(3300), BeatWord::kClock, ms(400), 3})});
   std::vector<int> within;
   for (const Beat& beat : beats.beats)
     if (beat.at > ms(1800) && beat.at < ms(4500)) within.push_back(static_cast<int>(beat.at / ms(1)));
   EXPECT_EQ(within, (std::vector<int>{2100, 2500, 2900, 3300, 3700, 4100}));
   // The take began on the third beat of four: its first whole bar begins two beats later.
-  const Beats within_a_bar = corrected(steady(16), {line({ms(100), BeatWord::kClock, ms(400), 4, 2}), line({ms(900), BeatWord::kClock, ms(400), 4})});
+  const Beats within_a_bar = corrected(steady(16), {line({ms(100), BeatWord::kClock, ms(400), 4, 2}),
+                                                    line({ms(900), BeatWord::kClock, ms(400), 4})});
   std::vector<int> all;
   for (const Beat& beat : within_a_bar.beats)
     if (beat.at < ms(2400)) all.push_back(static_cast<int>(beat.at / ms(1)));
   EXPECT_EQ(all, (std::vector<int>{100, 500, 900, 1300, 1700, 2100}));
   EXPECT_EQ(downbeats(within_a_bar).front(), 900);
-  EXPECT_EQ(corrected(Beats(), {line({ms(0), BeatWord::kClock, ms(400), 4})}).beats.size(), 4u) << "even where nothing was found";
+  EXPECT_EQ(corrected(Beats(), {line({ms(0), BeatWord::kClock, ms(400), 4})}).beats.size(), 4u)
+      << "even where nothing was found";
 }
 
 TEST(CorrectedBeats, TheTempoStaysWithinTwentyToFourHundredWhateverWasKept) {
-  const Line twice = line({ms(0), BeatWord::kTwice, {}, 0}), half = line({ms(0), BeatWord::kHalf, {}, 0}), undo = line({ms(0), BeatWord::kUndo, {}, 0});
-  EXPECT_EQ(corrected(steady(64), std::vector<Line>(60, twice)).beats.size(), 127u) << "120 a minute goes twice as fast once";
-  EXPECT_EQ(usual_length(corrected(steady(64), std::vector<Line>(60, half))), ms(2000)) << "and half as fast twice";
+  const Line twice = line({ms(0), BeatWord::kTwice, {}, 0}), half = line({ms(0), BeatWord::kHalf, {}, 0}),
+             undo = line({ms(0), BeatWord::kUndo, {}, 0});
+  EXPECT_EQ(corrected(steady(64), std::vector<Line>(60, twice)).beats.size(), 127u)
+      << "120 a minute goes twice as fast once";
+  EXPECT_EQ(usual_length(corrected(steady(64), std::vector<Line>(60, half))), ms(2000))
+      << "and half as fast twice";
   // Those that had no effect are none to take back.
   std::vector<Line> lines(40, twice);
   lines.push_back(undo);
@@ -99,14 +113,16 @@ TEST(CorrectedBeats, TheTempoStaysWithinTwentyToFourHundredWhateverWasKept) {
 TEST(CorrectedBeats, LinesAtTimesFarAwayOrWithIntervalsThatAreNoTempoOverflowNothing) {
   for (const Micros far : {Micros::min(), Micros::max()}) {
     std::vector<Line> lines;
-    for (const BeatWord what : {BeatWord::kTap, BeatWord::kClock, BeatWord::kOne, BeatWord::kTwice, BeatWord::kMeter, BeatWord::kHalf, BeatWord::kUndo})
+    for (const BeatWord what : {BeatWord::kTap, BeatWord::kClock, BeatWord::kOne, BeatWord::kTwice,
+                                BeatWord::kMeter, BeatWord::kHalf, BeatWord::kUndo})
       lines.push_back(line({far, what, ms(500), 4}));
     const Beats beats = corrected(steady(64), lines);
     EXPECT_GE(beats.beats.size(), 64u);
     EXPECT_LE(beats.beats.size(), 200u);
   }
   for (const Micros interval : {ms(149), ms(3001), Micros::max()})
-    for (const BeatWord what : {BeatWord::kTap, BeatWord::kClock}) EXPECT_FALSE(beat_line(line({ms(1), what, interval, 4})));
+    for (const BeatWord what : {BeatWord::kTap, BeatWord::kClock})
+      EXPECT_FALSE(beat_line(line({ms(1), what, interval, 4})));
 }
 
 TEST(CorrectedBeats, WhatWouldLeaveTheTempiIsRefusedInASentence) {

@@ -134,8 +134,14 @@ TEST(Sections, AThemeThatReturnsHasItsLetterAgainAndADenserTuneHasAnother) {
   Script s;
   const auto theme = [&] { s.tune({72, 74, 76}).chord("D:min7").tune({77, 74}).chord("G:7"); };
   theme(), theme(), theme();
-  s.tune({81, 80, 79, 78, 77, 76, 75, 74}).chord("D:min7").tune({72, 73, 75, 71, 74, 77, 81, 84}).chord("G:7");
-  s.tune({67, 69, 72, 74, 77, 81, 84, 79}).chord("D:min7").tune({83, 82, 77, 74, 71, 68, 67, 66}).chord("G:7");
+  s.tune({81, 80, 79, 78, 77, 76, 75, 74})
+      .chord("D:min7")
+      .tune({72, 73, 75, 71, 74, 77, 81, 84})
+      .chord("G:7");
+  s.tune({67, 69, 72, 74, 77, 81, 84, 79})
+      .chord("D:min7")
+      .tune({83, 82, 77, 74, 71, 68, 67, 66})
+      .chord("G:7");
   theme(), theme();
   const auto loop = find_loop(s.take, {});
   ASSERT_TRUE(loop);
@@ -153,9 +159,23 @@ TEST(Sections, AThemeThatReturnsHasItsLetterAgainAndADenserTuneHasAnother) {
 
 TEST(Sections, AMelodyThatKeepsPartOfAnotherHasItsLetterWithAMark) {
   Script s;
-  const auto theme = [&] { s.tune({72, 74, 76, 79}).chord("D:min7").tune({77, 74, 71, 67}).chord("G:7").tune({76, 72, 67, 72}).chord("C:maj7"); };
+  const auto theme = [&] {
+    s.tune({72, 74, 76, 79})
+        .chord("D:min7")
+        .tune({77, 74, 71, 67})
+        .chord("G:7")
+        .tune({76, 72, 67, 72})
+        .chord("C:maj7");
+  };
   // The first chord's tune is kept, the others' are new; and that comes twice, so it is meant.
-  const auto altered = [&] { s.tune({72, 74, 76, 79}).chord("D:min7").tune({65, 69, 62, 86}).chord("G:7").tune({84, 81, 64, 88}).chord("C:maj7"); };
+  const auto altered = [&] {
+    s.tune({72, 74, 76, 79})
+        .chord("D:min7")
+        .tune({65, 69, 62, 86})
+        .chord("G:7")
+        .tune({84, 81, 64, 88})
+        .chord("C:maj7");
+  };
   theme(), theme(), theme(), altered(), altered(), theme(), theme();
   const auto loop = find_loop(s.take, {});
   ASSERT_TRUE(loop);

@@ -44,7 +44,8 @@ struct Played {
   std::string harte;
   std::vector<int> melody;
 };
-void play(Store& store, std::int64_t begin_utc_ms, const std::vector<Played>& chords, harmony::Key key = {PitchClass(0), harmony::Mode::kMajor}) {
+void play(Store& store, std::int64_t begin_utc_ms, const std::vector<Played>& chords,
+          harmony::Key key = {PitchClass(0), harmony::Mode::kMajor}) {
   static std::int64_t clock = 1'000'000;
   const std::int64_t begin = clock;
   store.append(take_begin(us(begin), begin_utc_ms));
@@ -60,7 +61,8 @@ void play(Store& store, std::int64_t begin_utc_ms, const std::vector<Played>& ch
       met.length = us(900'000);
       met.pitch = Pitch(pitch);
       met.name = harmony::spell_within(met.pitch.pitch_class(), -5);
-      met.degree = harmony::degree_in(parsed.chord.quality, ascending(parsed.chord.root, met.pitch.pitch_class()));
+      met.degree =
+          harmony::degree_in(parsed.chord.quality, ascending(parsed.chord.root, met.pitch.pitch_class()));
       met.chord = heard;
       met.key = key;
       store.append(meeting(met));
@@ -71,7 +73,8 @@ void play(Store& store, std::int64_t begin_utc_ms, const std::vector<Played>& ch
   ASSERT_TRUE(appended(store, take_end(us(at), EndReason::kSilence)));
 }
 
-FoundMoments find(Store& store, std::string_view text, std::size_t limit = 50, std::optional<MomentSearch::From> from = {}) {
+FoundMoments find(Store& store, std::string_view text, std::size_t limit = 50,
+                  std::optional<MomentSearch::From> from = {}) {
   auto question = read_question(text, kToday);
   EXPECT_TRUE(question) << question.error().message;
   MomentSearch search;
@@ -86,7 +89,8 @@ FoundMoments find(Store& store, std::string_view text, std::size_t limit = 50, s
 std::vector<std::string> said(const FoundMoments& found) {
   std::vector<std::string> out;
   for (const auto& moment : found.moments) {
-    std::string text = std::to_string(moment.take) + "@" + std::to_string((moment.at - moment.take_at).count() / 1'000'000);
+    std::string text =
+        std::to_string(moment.take) + "@" + std::to_string((moment.at - moment.take_at).count() / 1'000'000);
     for (const auto& harte : moment.harte) text += " " + harte;
     if (moment.note) text += " under " + moment.note->facts.name + " " + moment.note->facts.degree;
     out.push_back(text + " " + std::to_string(moment.time) + "/" + std::to_string(moment.times));
@@ -98,10 +102,19 @@ using Strings = std::vector<std::string>;
 class Moments : public testing::Test {
  protected:
   Moments() : store_(open_store(folder_.path / "takes.db", reported_)) {
-    play(*store_, noon(2026y / 11 / 3), {{"C:maj7", {79}}, {"F:maj7", {79}}, {"Db:maj7", {79}}, {"Eb:7", {79, 72}}, {"Db:maj9", {79}}});
-    play(*store_, noon(2026y / 11 / 18), {{"C:min7", {}}, {"F:7", {81}}, {"F:9", {79}}, {"Bb:maj7", {74}}, {"G:min7", {69}}, {"C:7", {70}}, {"F:maj7", {}}},
+    play(*store_, noon(2026y / 11 / 3),
+         {{"C:maj7", {79}}, {"F:maj7", {79}}, {"Db:maj7", {79}}, {"Eb:7", {79, 72}}, {"Db:maj9", {79}}});
+    play(*store_, noon(2026y / 11 / 18),
+         {{"C:min7", {}},
+          {"F:7", {81}},
+          {"F:9", {79}},
+          {"Bb:maj7", {74}},
+          {"G:min7", {69}},
+          {"C:7", {70}},
+          {"F:maj7", {}}},
          {PitchClass(10), harmony::Mode::kMajor});
-    play(*store_, noon(2026y / 11 / 25), {{"Db:maj7/b7", {67}}, {"A:min9", {69}}, {"D:hdim7", {80}}}, {PitchClass(5), harmony::Mode::kMinor});
+    play(*store_, noon(2026y / 11 / 25), {{"Db:maj7/b7", {67}}, {"A:min9", {69}}, {"D:hdim7", {80}}},
+         {PitchClass(5), harmony::Mode::kMinor});
   }
   TemporaryFolder folder_;
   Reported reported_;
@@ -109,13 +122,19 @@ class Moments : public testing::Test {
 };
 
 TEST_F(Moments, AreFoundNewestFirstWithNoteDegreeAndHowOften) {
-  EXPECT_EQ(said(find(*store_, "Db under G")), (Strings{"3@0 Db:maj7/b7 under G4 #11 1/1", "1@4 Db:maj9 under G5 #11 2/2", "1@2 Db:maj7 under G5 #11 1/2"}));
-  EXPECT_EQ(said(find(*store_, "exactly Dbmaj7 under G")), (Strings{"3@0 Db:maj7/b7 under G4 #11 1/1", "1@2 Db:maj7 under G5 #11 1/2"}));
-  EXPECT_EQ(said(find(*store_, "#11 over a major seventh in F minor")), (Strings{"3@0 Db:maj7/b7 under G4 #11 1/1"}));
+  EXPECT_EQ(said(find(*store_, "Db under G")),
+            (Strings{"3@0 Db:maj7/b7 under G4 #11 1/1", "1@4 Db:maj9 under G5 #11 2/2",
+                     "1@2 Db:maj7 under G5 #11 1/2"}));
+  EXPECT_EQ(said(find(*store_, "exactly Dbmaj7 under G")),
+            (Strings{"3@0 Db:maj7/b7 under G4 #11 1/1", "1@2 Db:maj7 under G5 #11 1/2"}));
+  EXPECT_EQ(said(find(*store_, "#11 over a major seventh in F minor")),
+            (Strings{"3@0 Db:maj7/b7 under G4 #11 1/1"}));
   EXPECT_EQ(said(find(*store_, "Db/B")), (Strings{"3@0 Db:maj7/b7 1/1"}));
-  EXPECT_EQ(said(find(*store_, "minor under A")), (Strings{"3@1 A:min9 under A4 1 1/1", "2@4 G:min7 under A4 9 1/1"}));
+  EXPECT_EQ(said(find(*store_, "minor under A")),
+            (Strings{"3@1 A:min9 under A4 1 1/1", "2@4 G:min7 under A4 9 1/1"}));
   EXPECT_EQ(said(find(*store_, "any dominant under C")), (Strings{"1@3 Eb:7 under C5 13 1/1"}));
-  EXPECT_EQ(said(find(*store_, "not Db and note G and before 2026-11-10")), (Strings{"1@3 Eb:7 under G5 3 1/1", "1@1 F:maj7 under G5 9 1/1", "1@0 C:maj7 under G5 5 1/1"}));
+  EXPECT_EQ(said(find(*store_, "not Db and note G and before 2026-11-10")),
+            (Strings{"1@3 Eb:7 under G5 3 1/1", "1@1 F:maj7 under G5 9 1/1", "1@0 C:maj7 under G5 5 1/1"}));
 }
 
 TEST_F(Moments, SequencesFollowHarmoniesAndRootMovements) {
@@ -123,8 +142,10 @@ TEST_F(Moments, SequencesFollowHarmoniesAndRootMovements) {
   EXPECT_EQ(said(find(*store_, "minor then up a fourth any dominant then up a fourth major")),
             (Strings{"2@4 G:min7 C:7 F:maj7 2/2", "2@0 C:min7 F:7 F:9 Bb:maj7 1/2"}));
   EXPECT_EQ(said(find(*store_, "F7 under A then Bb under D")), (Strings{"2@1 F:7 F:9 Bb:maj7 1/1"}));
-  EXPECT_EQ(said(find(*store_, "minor then dominant then major then minor then dominant then major")), (Strings{"2@0 C:min7 F:7 F:9 Bb:maj7 G:min7 C:7 F:maj7 1/1"}));
-  EXPECT_EQ(said(find(*store_, "minor then any chord then Bb then any chord then C7")), (Strings{"2@0 C:min7 F:7 F:9 Bb:maj7 G:min7 C:7 1/1"}));
+  EXPECT_EQ(said(find(*store_, "minor then dominant then major then minor then dominant then major")),
+            (Strings{"2@0 C:min7 F:7 F:9 Bb:maj7 G:min7 C:7 F:maj7 1/1"}));
+  EXPECT_EQ(said(find(*store_, "minor then any chord then Bb then any chord then C7")),
+            (Strings{"2@0 C:min7 F:7 F:9 Bb:maj7 G:min7 C:7 1/1"}));
   EXPECT_EQ(said(find(*store_, "minor then down a fifth F7")), (Strings{"2@0 C:min7 F:7 F:9 1/1"}));
   EXPECT_TRUE(find(*store_, "minor then up a fifth F7").moments.empty());
   EXPECT_TRUE(find(*store_, "F7 under B then Bb under D").moments.empty());
@@ -147,7 +168,9 @@ TEST_F(Moments, AnEmptyAnswerSaysWhatComesNear) {
   EXPECT_EQ(found.near[0].words, "any chord under D, from 2026-11-16 to 2026-11-22");
   EXPECT_EQ(found.near[0].moments, 1u);
   // Each count is what that question gives.
-  for (const auto& [words, near] : {std::pair("Eb last week", "any chord on Eb, from 2026-11-16 to 2026-11-22"), std::pair("Eb under D", "any chord on Eb under D")})
+  for (const auto& [words, near] :
+       {std::pair("Eb last week", "any chord on Eb, from 2026-11-16 to 2026-11-22"),
+        std::pair("Eb under D", "any chord on Eb under D")})
     for (const auto& each : found.near) {
       if (each.words == near) {
         EXPECT_EQ(each.moments, find(*store_, words).moments.size());
@@ -229,7 +252,9 @@ PRAGMA user_version = 1;)");
   SQLite::Transaction all(file);
   std::int64_t number = 0, begin = 1'000'000;
   SQLite::Statement line(file, "INSERT INTO log VALUES (?, ?, ?, ?, ?)");
-  SQLite::Statement take_row(file, "INSERT INTO takes(take, begin_utc_ms, at, last_at, ended, notes, first_line, last_line) VALUES (?, ?, ?, ?, 'silence', 9, ?, ?)");
+  SQLite::Statement take_row(file,
+                             "INSERT INTO takes(take, begin_utc_ms, at, last_at, ended, notes, first_line, "
+                             "last_line) VALUES (?, ?, ?, ?, 'silence', 9, ?, ?)");
   const auto add = [&](int take, std::int64_t at, int kind, const std::string& data) {
     line.reset();
     line.bind(1, ++number);
@@ -243,11 +268,14 @@ PRAGMA user_version = 1;)");
     const std::int64_t first = number + 1;
     add(take, begin, 1, "1790000000000");
     const auto key = [&](std::int64_t at, int pitch, bool on) {
-      add(take, begin + at, 2, std::string{'\0', static_cast<char>(on ? 0x90 : 0x80), static_cast<char>(pitch), static_cast<char>(on ? 74 : 0)});
+      add(take, begin + at, 2,
+          std::string{'\0', static_cast<char>(on ? 0x90 : 0x80), static_cast<char>(pitch),
+                      static_cast<char>(on ? 74 : 0)});
     };
     key(0, 79, true);
     std::int64_t at = 500'000;
-    for (const auto& keys : std::vector<std::vector<int>>{{48, 52, 55, 59}, {53, 57, 60, 64}, {49, 53, 56, 60}}) {
+    for (const auto& keys :
+         std::vector<std::vector<int>>{{48, 52, 55, 59}, {53, 57, 60, 64}, {49, 53, 56, 60}}) {
       for (const int pitch : keys) key(at, pitch, true);
       for (const int pitch : keys) key(at + 1'150'000, pitch, false);
       at += 1'200'000;
@@ -296,7 +324,10 @@ class Pieces {
 };
 
 std::unique_ptr<Store> open_posting(const std::filesystem::path& path, Pieces& pieces) {
-  auto store = Store::open({.path = path}, {.deliver = [&pieces](Store::Work work) { pieces.post(std::move(work)); }, .on_lines = {}, .on_health = {}});
+  auto store =
+      Store::open({.path = path}, {.deliver = [&pieces](Store::Work work) { pieces.post(std::move(work)); },
+                                   .on_lines = {},
+                                   .on_health = {}});
   EXPECT_TRUE(store);
   return std::move(*store);
 }
@@ -315,8 +346,15 @@ TEST(Migration, AFileOfLayout1IsListenedToAgainATakeAtATimeAndGoesOnAfterAStop) 
     Pieces pieces;
     auto store = open_posting(path, pieces);
     EXPECT_EQ(number_in(path, "PRAGMA user_version"), kLayoutVersion);
-    EXPECT_EQ(number_in(path, "SELECT count(*) FROM log"), 9 * (2 + 2 + 24)) << "nothing that was kept is touched";
-    Relistener relistener({*store, [&](auto work) { pieces.post(std::move(work)); return true; }, [&](auto work) { pieces.post(std::move(work)); }, {}});
+    EXPECT_EQ(number_in(path, "SELECT count(*) FROM log"), 9 * (2 + 2 + 24))
+        << "nothing that was kept is touched";
+    Relistener relistener({*store,
+                           [&](auto work) {
+                             pieces.post(std::move(work));
+                             return true;
+                           },
+                           [&](auto work) { pieces.post(std::move(work)); },
+                           {}});
     relistener.nudge();
     ASSERT_TRUE(pieces.run([&] { return number_in(path, "SELECT count(*) FROM heard") >= 4; }));
     store->close();
@@ -328,7 +366,12 @@ TEST(Migration, AFileOfLayout1IsListenedToAgainATakeAtATimeAndGoesOnAfterAStop) 
     Pieces pieces;
     auto store = open_posting(path, pieces);
     std::optional<std::uint64_t> heard;
-    Relistener relistener({*store, [&](auto work) { pieces.post(std::move(work)); return true; }, [&](auto work) { pieces.post(std::move(work)); },
+    Relistener relistener({*store,
+                           [&](auto work) {
+                             pieces.post(std::move(work));
+                             return true;
+                           },
+                           [&](auto work) { pieces.post(std::move(work)); },
                            [&](std::uint64_t takes) { heard = takes; }});
     relistener.nudge();
     ASSERT_TRUE(pieces.run([&] { return heard.has_value(); }));
@@ -387,7 +430,8 @@ TEST(Migration, AnInterruptedTakeIsListenedToAgain) {
   }
   Reported reported;
   auto store = open_store(path, reported);
-  const auto unheard = now<std::optional<TakeId>>([&](auto answer) { store->next_unheard(~TakeId{0}, answer); });
+  const auto unheard =
+      now<std::optional<TakeId>>([&](auto answer) { store->next_unheard(~TakeId{0}, answer); });
   ASSERT_TRUE(unheard);
   EXPECT_EQ(*unheard, TakeId{1});
 }

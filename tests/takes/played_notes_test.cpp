@@ -5,11 +5,15 @@
 namespace undersong::takes {
 namespace {
 
-Micros us(std::int64_t n) { return Micros(n); }
+Micros us(std::int64_t n) {
+  return Micros(n);
+}
 midi::Event on(std::int64_t at, int key, std::uint8_t channel = 0, int velocity = 80) {
   return midi::note_on(us(at), channel, Pitch(key), Velocity(velocity));
 }
-midi::Event off(std::int64_t at, int key, std::uint8_t channel = 0) { return midi::note_off(us(at), channel, Pitch(key)); }
+midi::Event off(std::int64_t at, int key, std::uint8_t channel = 0) {
+  return midi::note_off(us(at), channel, Pitch(key));
+}
 
 TEST(PlayedNotes, LastFromKeyDownToKeyUp) {
   const auto played = played_notes({on(0, 60), on(10, 64, 0, 50), off(40, 60), off(90, 64)});
@@ -35,8 +39,11 @@ TEST(PlayedNotes, TheSameKeyOnTwoChannelsIsTwoNotes) {
 }
 
 TEST(PlayedNotes, DrumsAreLeftOutAndThePedalTellsItsChangesOnly) {
-  const auto pedal = [](std::int64_t at, std::uint8_t value) { return midi::control_change(us(at), 0, 64, value); };
-  const auto played = played_notes({on(0, 36, midi::kDrumChannel), pedal(1, 20), pedal(2, 70), pedal(3, 127), pedal(9, 0)});
+  const auto pedal = [](std::int64_t at, std::uint8_t value) {
+    return midi::control_change(us(at), 0, 64, value);
+  };
+  const auto played =
+      played_notes({on(0, 36, midi::kDrumChannel), pedal(1, 20), pedal(2, 70), pedal(3, 127), pedal(9, 0)});
   EXPECT_TRUE(played.notes.empty());
   ASSERT_EQ(played.pedal.size(), 2u);
   EXPECT_TRUE(played.pedal[0].down);
@@ -45,10 +52,13 @@ TEST(PlayedNotes, DrumsAreLeftOutAndThePedalTellsItsChangesOnly) {
   EXPECT_EQ(played.pedal[1].at, us(9));
 }
 
-TEST(PlayedNotes, NothingPlayedIsNoNotes) { EXPECT_TRUE(played_notes({}).notes.empty()); }
+TEST(PlayedNotes, NothingPlayedIsNoNotes) {
+  EXPECT_TRUE(played_notes({}).notes.empty());
+}
 
 TEST(Sketch, TellsRangeAndNumberOfEachSpan) {
-  const auto seen = sketch({on(100, 40), on(120, 72), off(130, 40), on(190, 60), on(200, 50)}, us(100), us(100), 2);
+  const auto seen =
+      sketch({on(100, 40), on(120, 72), off(130, 40), on(190, 60), on(200, 50)}, us(100), us(100), 2);
   ASSERT_EQ(seen.spans.size(), 2u);
   EXPECT_EQ(seen.spans[0].lowest, Pitch(40));
   EXPECT_EQ(seen.spans[0].highest, Pitch(72));
@@ -57,7 +67,9 @@ TEST(Sketch, TellsRangeAndNumberOfEachSpan) {
   EXPECT_EQ(seen.spans[1].notes, 2u) << "what falls on the end belongs to the last span";
 }
 
-TEST(Sketch, ATakeWithoutLengthHasAllInOneSpan) { EXPECT_EQ(sketch({on(5, 60)}, us(5), us(0), 3).spans[0].notes, 1u); }
+TEST(Sketch, ATakeWithoutLengthHasAllInOneSpan) {
+  EXPECT_EQ(sketch({on(5, 60)}, us(5), us(0), 3).spans[0].notes, 1u);
+}
 
 }  // namespace
 }  // namespace undersong::takes

@@ -84,23 +84,38 @@ TEST(Question, IsUnderstoodAsMusiciansWriteIt) {
 }
 
 TEST(Question, EveryExampleOfTheHelpIsUnderstood) {
-  for (const auto& example : protocol::kQuestionExamples) EXPECT_TRUE(read_question(example.question, kToday)) << example.question;
+  for (const auto& example : protocol::kQuestionExamples)
+    EXPECT_TRUE(read_question(example.question, kToday)) << example.question;
 }
 
 TEST(Question, WhatIsNotUnderstoodIsSaidWithItsColumn) {
   const std::pair<const char*, const char*> kAsked[] = {
       {"", "The question is empty: ask for a chord under a note, such as Db under G."},
-      {"Hmaj7 under G", "The word \"Hmaj7\" at column 1 is not understood: a chord, a kind of chord, a note, a degree, a key or days may stand here."},
-      {"Db under", "The question breaks off after \"under\" at column 4: a melody note or a degree must stand here."},
-      {"Db♭ under loud", "The word \"loud\" at column 11 is not understood: a melody note or a degree must stand here."},
-      {"(Db under G", "The question breaks off after \"G\" at column 11: the bracket of column 1 is not closed."},
-      {"Db) under G", "The word \")\" at column 3 is not understood: a chord, a kind of chord, a note, a degree, a key or days may stand here."},
-      {"Cm7 then F7 and G under the 9", "The word \"G\" at column 17 stands beside a sequence, where only a key or days may stand: chords and notes belong to a step, as in Cm7 under G then F7."},
-      {"since forever", "The word \"forever\" at column 7 is not understood: a day must stand here, such as 2026-11-05, yesterday or March."},
+      {"Hmaj7 under G",
+       "The word \"Hmaj7\" at column 1 is not understood: a chord, a kind of chord, a note, a degree, a key "
+       "or days may stand here."},
+      {"Db under",
+       "The question breaks off after \"under\" at column 4: a melody note or a degree must stand here."},
+      {"Db♭ under loud",
+       "The word \"loud\" at column 11 is not understood: a melody note or a degree must stand here."},
+      {"(Db under G",
+       "The question breaks off after \"G\" at column 11: the bracket of column 1 is not closed."},
+      {"Db) under G",
+       "The word \")\" at column 3 is not understood: a chord, a kind of chord, a note, a degree, a key or "
+       "days may stand here."},
+      {"Cm7 then F7 and G under the 9",
+       "The word \"G\" at column 17 stands beside a sequence, where only a key or days may stand: chords and "
+       "notes belong to a step, as in Cm7 under G then F7."},
+      {"since forever",
+       "The word \"forever\" at column 7 is not understood: a day must stand here, such as 2026-11-05, "
+       "yesterday or March."},
       {"2026-11-20 to 2026-11-01", "The days at column 1 end before they begin: 2026-11-20 to 2026-11-01."},
-      {"Cm7 then up a mile F7", "The word \"mile\" at column 15 is not understood: an interval must stand here, such as fourth, minor third or tritone."},
+      {"Cm7 then up a mile F7",
+       "The word \"mile\" at column 15 is not understood: an interval must stand here, such as fourth, minor "
+       "third or tritone."},
   };
-  for (const auto& [asked, wanted] : kAsked) EXPECT_EQ(understood(asked), std::string("! ") + wanted) << asked;
+  for (const auto& [asked, wanted] : kAsked)
+    EXPECT_EQ(understood(asked), std::string("! ") + wanted) << asked;
   EXPECT_FALSE(read_question(std::string(501, 'C'), kToday));
   EXPECT_FALSE(read_question(std::string(200, '(') + "C", kToday));
 }
@@ -120,13 +135,17 @@ TEST(Question, AnySymbolOfTheVocabularyCanBeAskedForInLettersAndSigns) {
 }
 
 TEST(Question, NoRowOfWordsBreaksTheReaderAndErrorsQuoteAColumn) {
-  const std::string_view kWords[] = {"Db", "under", "over", "G", "then", "and", "or", "not", "(", ")", "#11", "a", "major", "seventh", "in", "F", "minor", "last", "week",
-                                     "2026-11-01", "to", "up", "fourth", "Cm7", "b9", "any", "on", "exactly", "flat", "since", "note", "the", "half", "Bb/D", "♭", "7", "March"};
+  const std::string_view kWords[] = {
+      "Db",   "under", "over",   "G",       "then", "and", "or",    "not",     "(",    ")",
+      "#11",  "a",     "major",  "seventh", "in",   "F",   "minor", "last",    "week", "2026-11-01",
+      "to",   "up",    "fourth", "Cm7",     "b9",   "any", "on",    "exactly", "flat", "since",
+      "note", "the",   "half",   "Bb/D",    "♭",    "7",   "March"};
   std::mt19937 random(3);
   int read = 0;
   for (int i = 0; i < 20'000; ++i) {
     std::string text;
-    for (auto n = random() % 9; n > 0; --n) text.append(text.empty() ? "" : " ").append(kWords[random() % std::size(kWords)]);
+    for (auto n = random() % 9; n > 0; --n)
+      text.append(text.empty() ? "" : " ").append(kWords[random() % std::size(kWords)]);
     const auto question = read_question(text, kToday);
     if (question) {
       ++read;

@@ -1,5 +1,5 @@
-// What can't be written at the end goes into a spill file and comes back at the next start: on real files, that
-// may grow no more or are locked.
+// What can't be written at the end goes into a spill file and comes back at the next start: on real files,
+// that may grow no more or are locked.
 #include "daemon/takes/spill.h"
 
 #include <SQLiteCpp/SQLiteCpp.h>
@@ -51,8 +51,10 @@ void expect_same(const std::vector<Line>& lines, const std::vector<Entry>& entri
   expect_no_gaps(lines);
 }
 
-// Appends all to a store that can't grow, closes it, and gives what it said. Lines that are on disk by then are the first.
-Store::Closed spill_most(const std::filesystem::path& path, const std::vector<Entry>& entries, std::int64_t pages = 24) {
+// Appends all to a store that can't grow, closes it, and gives what it said. Lines that are on disk by then
+// are the first.
+Store::Closed spill_most(const std::filesystem::path& path, const std::vector<Entry>& entries,
+                         std::int64_t pages = 24) {
   Reported reported;
   Store::Options options;
   options.most_pages = pages;
@@ -79,10 +81,11 @@ TEST(Spill, HoldsWhatAFullDiskDidNotTakeAndTheNextStartReadsItBack) {
   const auto closed = spill_most(path, entries);
   EXPECT_FALSE(closed.all_kept());
   EXPECT_EQ(closed.lost, 0u);
-  EXPECT_NE(closed.sentence.find("full. " + std::to_string(closed.spilled) + " lines could not be written there; they are in " + closed.spill.string()),
+  EXPECT_NE(closed.sentence.find("full. " + std::to_string(closed.spilled) +
+                                 " lines could not be written there; they are in " + closed.spill.string()),
             std::string::npos)
       << closed.sentence;
-  struct stat there{};
+  struct stat there {};
   ASSERT_EQ(::stat(closed.spill.c_str(), &there), 0);
   EXPECT_EQ(there.st_mode & 0777, 0600u);
   EXPECT_EQ(closed.spill.parent_path(), folder.path);
@@ -92,7 +95,9 @@ TEST(Spill, HoldsWhatAFullDiskDidNotTakeAndTheNextStartReadsItBack) {
   expect_same(lines_of(*store), entries);
   EXPECT_TRUE(spills(folder.path).empty()) << "read back, and removed";
   EXPECT_TRUE(store->health().good);
-  EXPECT_NE(store->health().sentence.find(std::to_string(closed.spilled) + " lines that could not be written when Undersong was stopped have been read back"),
+  EXPECT_NE(store->health().sentence.find(
+                std::to_string(closed.spilled) +
+                " lines that could not be written when Undersong was stopped have been read back"),
             std::string::npos)
       << store->health().sentence;
   const auto take = now<Detail>([&](auto answer) { store->detail({}, answer); });
@@ -111,7 +116,8 @@ TEST(Spill, HoldsWhatAFullDiskDidNotTakeAndTheNextStartReadsItBack) {
 }
 
 // The first `on_disk` entries are on disk when another program locks the file, and stay the only ones.
-Store::Closed spill_behind_a_lock(const std::filesystem::path& path, const std::vector<Entry>& entries, std::size_t on_disk) {
+Store::Closed spill_behind_a_lock(const std::filesystem::path& path, const std::vector<Entry>& entries,
+                                  std::size_t on_disk) {
   Reported reported;
   auto store = open_store(path, reported);
   for (std::size_t i = 0; i < on_disk; ++i) store->append(entries[i]);
@@ -153,7 +159,8 @@ TEST(Spill, StoppedTwiceBeforeThereIsRoomBothComeBackInOrder) {
     Reported reported;
     auto store = open_store(path, reported);
     EXPECT_FALSE(store->health().good);
-    EXPECT_NE(store->health().sentence.find("of an earlier run wait in "), std::string::npos) << store->health().sentence;
+    EXPECT_NE(store->health().sentence.find("of an earlier run wait in "), std::string::npos)
+        << store->health().sentence;
     for (const Entry& entry : second) store->append(entry);
     EXPECT_EQ(store->close().spilled, second.size());
   }
@@ -194,7 +201,8 @@ TEST(Spill, GoesElsewhereWhenThereIsNoRoomBesideTheTakes) {
     const auto closed = store->close();
     EXPECT_EQ(closed.spilled, entries.size()) << closed.sentence;
     EXPECT_EQ(closed.spill.parent_path(), folder.path / "state");
-    EXPECT_EQ(std::filesystem::status(folder.path / "state").permissions(), std::filesystem::perms::owner_all);
+    EXPECT_EQ(std::filesystem::status(folder.path / "state").permissions(),
+              std::filesystem::perms::owner_all);
   }
   std::filesystem::remove(folder.path / "not-a-folder");
   // Another store that happens to have the same name leaves it alone.
@@ -221,7 +229,9 @@ TEST(Spill, SaysHowManyAreLostWhenThereIsNoPlaceAtAll) {
   EXPECT_FALSE(closed.all_kept());
   EXPECT_EQ(closed.lost, 57u);
   EXPECT_EQ(closed.spilled, 0u);
-  EXPECT_NE(closed.sentence.find("57 lines could be written neither there nor elsewhere and are lost"), std::string::npos) << closed.sentence;
+  EXPECT_NE(closed.sentence.find("57 lines could be written neither there nor elsewhere and are lost"),
+            std::string::npos)
+      << closed.sentence;
 }
 
 TEST(Spill, ADamagedOneIsKeptAndToldOfAndItsSoundLinesComeBack) {
@@ -240,9 +250,12 @@ TEST(Spill, ADamagedOneIsKeptAndToldOfAndItsSoundLinesComeBack) {
   auto store = open_store(path, reported);
   const auto lines = lines_of(*store);
   expect_no_gaps(lines);
-  EXPECT_EQ(lines.size(), entries.size() - 1) << "without the one that is damaged and the end that was cut off, with an end of its own";
+  EXPECT_EQ(lines.size(), entries.size() - 1)
+      << "without the one that is damaged and the end that was cut off, with an end of its own";
   EXPECT_EQ(lines.back().data, "interrupted");
-  EXPECT_NE(store->health().sentence.find("2 lines of that file are damaged; it is kept as " + closed.spill.string() + ".damaged."), std::string::npos)
+  EXPECT_NE(store->health().sentence.find("2 lines of that file are damaged; it is kept as " +
+                                          closed.spill.string() + ".damaged."),
+            std::string::npos)
       << store->health().sentence;
   EXPECT_EQ(content(closed.spill.string() + ".damaged"), text);
   store.reset();
@@ -260,7 +273,9 @@ TEST(Spill, OneThatBeginsWithDamageIsKeptAsItIsAndToldOf) {
   Reported reported;
   auto store = open_store(path, reported);
   EXPECT_TRUE(store->health().good);
-  EXPECT_NE(store->health().sentence.find(closed.spill.string() + " should hold lines that could not be written to the takes, but its beginning is damaged."),
+  EXPECT_NE(store->health().sentence.find(
+                closed.spill.string() +
+                " should hold lines that could not be written to the takes, but its beginning is damaged."),
             std::string::npos)
       << store->health().sentence;
   EXPECT_EQ(content(closed.spill), text);
@@ -281,7 +296,11 @@ TEST(Spill, ComesBackOnceThoughTheFileIsThereAgain) {
   {
     SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
     SQLite::Statement known(file, "INSERT INTO about VALUES (?, 'taken back')");
-    known.bind(1, "spill " + read_spill([&] { std::ofstream(closed.spill, std::ios::binary) << text; return closed.spill; }())->token);
+    known.bind(1, "spill " + read_spill([&] {
+                               std::ofstream(closed.spill, std::ios::binary) << text;
+                               return closed.spill;
+                             }())
+                                 ->token);
     known.exec();
   }
   Reported reported;

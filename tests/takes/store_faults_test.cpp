@@ -64,12 +64,16 @@ TEST(KilledMidTake, LosesNoAcknowledgedLineAndClosesTheTakeAtTheNextStart) {
       options.path = path;
       options.commit_every = std::chrono::milliseconds(1);
       // Every line that is announced goes to the parent at once: number and time.
-      auto store = Store::open(options, {{}, [out](std::vector<Line> lines) {
-                                           for (const Line& line : lines) {
-                                             const std::int64_t told[2] = {static_cast<std::int64_t>(line.number), line.at.count()};
-                                             if (::write(out, told, sizeof told) != sizeof told) ::_exit(3);
-                                           }
-                                         }, {}});
+      auto store = Store::open(
+          options,
+          {{},
+           [out](std::vector<Line> lines) {
+             for (const Line& line : lines) {
+               const std::int64_t told[2] = {static_cast<std::int64_t>(line.number), line.at.count()};
+               if (::write(out, told, sizeof told) != sizeof told) ::_exit(3);
+             }
+           },
+           {}});
       if (!store) ::_exit(2);
       (*store)->append(take_begin(us(1), 1'790'000'000'000));
       for (std::int64_t at = 2;; ++at) {
@@ -128,9 +132,11 @@ TEST(LockedByAnotherProcess, KeepsLinesInMemorySaysSoAndWritesThemLater) {
   const auto refused = appended(*store, mark(us(51), "kept"));
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, ErrorCode::kUnavailable);
-  EXPECT_NE(refused.error().message.find("locked by another program"), std::string::npos) << refused.error().message;
+  EXPECT_NE(refused.error().message.find("locked by another program"), std::string::npos)
+      << refused.error().message;
   ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return !h.good && h.waiting == 52; }));
-  EXPECT_NE(reported.health().sentence.find("52 lines wait in memory"), std::string::npos) << reported.health().sentence;
+  EXPECT_NE(reported.health().sentence.find("52 lines wait in memory"), std::string::npos)
+      << reported.health().sentence;
   EXPECT_TRUE(reported.lines().empty()) << "nothing is numbered that isn't on disk";
   locker.release();
   locker.join();
@@ -166,7 +172,8 @@ TEST(WritesFail, KeepsLinesInMemoryAndWritesThemWhenItCan) {
     FileSizeLimit limit(120'000);
     for (int i = 2; i <= 20'000; ++i) store->append(note(i, 60));
     ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return !h.good && h.waiting > 0; }));
-    EXPECT_NE(reported.health().sentence.find("wait in memory"), std::string::npos) << reported.health().sentence;
+    EXPECT_NE(reported.health().sentence.find("wait in memory"), std::string::npos)
+        << reported.health().sentence;
   }
   ASSERT_TRUE(reported.wait_for_lines(20'001));
   ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return h.good; }));
@@ -192,7 +199,8 @@ TEST(DiskFull, CountsWhatDoesNotFitInMemoryAndNeverDropsTheEndsOfTakes) {
   EXPECT_NE(health.sentence.find("full"), std::string::npos) << health.sentence;
   EXPECT_NE(health.sentence.find("are lost"), std::string::npos) << health.sentence;
   EXPECT_LE(health.waiting, 3'001u);
-  EXPECT_EQ(reported.lines().size() + health.waiting + health.lost, 40'002u) << "every line is on disk, waiting or counted";
+  EXPECT_EQ(reported.lines().size() + health.waiting + health.lost, 40'002u)
+      << "every line is on disk, waiting or counted";
   const auto refused = appended(*store, mark(us(5), "no room"));
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, ErrorCode::kExhausted);
@@ -273,7 +281,8 @@ TEST(NewerFile, IsRefusedAndLeftAsItIs) {
   }
   const auto refused = Store::open({.path = path}, {});
   ASSERT_FALSE(refused);
-  EXPECT_NE(refused.error().message.find("newer undersong (layout 99"), std::string::npos) << refused.error().message;
+  EXPECT_NE(refused.error().message.find("newer undersong (layout 99"), std::string::npos)
+      << refused.error().message;
   SQLite::Database file(path.string());
   EXPECT_EQ(file.execAndGet("PRAGMA user_version").getInt(), 99);
 }
@@ -287,7 +296,8 @@ TEST(AnotherProgramsFile, IsRefusedAndLeftAsItIs) {
   }
   const auto refused = Store::open({.path = path}, {});
   ASSERT_FALSE(refused);
-  EXPECT_NE(refused.error().message.find("belongs to another program"), std::string::npos) << refused.error().message;
+  EXPECT_NE(refused.error().message.find("belongs to another program"), std::string::npos)
+      << refused.error().message;
 }
 
 TEST(NoPlaceToWrite, TheDaemonGoesOnInMemory) {

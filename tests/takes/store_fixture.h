@@ -13,7 +13,9 @@
 
 namespace undersong::takes {
 
-inline Micros us(std::int64_t n) { return Micros(n); }
+inline Micros us(std::int64_t n) {
+  return Micros(n);
+}
 
 struct TemporaryFolder {
   TemporaryFolder() {
@@ -67,7 +69,8 @@ class Reported {
   Health health_;
 };
 
-inline std::unique_ptr<Store> open_store(const std::filesystem::path& path, Reported& reported, Store::Options options = {}) {
+inline std::unique_ptr<Store> open_store(const std::filesystem::path& path, Reported& reported,
+                                         Store::Options options = {}) {
   options.path = path;
   options.retry_every = std::chrono::milliseconds(20);
   auto store = Store::open(std::move(options), reported.reports());
@@ -81,13 +84,15 @@ Result<T> now(Ask ask) {
   auto promise = std::make_shared<std::promise<Result<T>>>();
   auto future = promise->get_future();
   ask([promise](Result<T> result) { promise->set_value(std::move(result)); });
-  if (future.wait_for(std::chrono::seconds(30)) != std::future_status::ready) return unavailable("no answer in 30 s");
+  if (future.wait_for(std::chrono::seconds(30)) != std::future_status::ready)
+    return unavailable("no answer in 30 s");
   return future.get();
 }
 inline Result<LineNumber> appended(Store& store, Entry entry) {
   return now<LineNumber>([&](auto answer) { store.append(std::move(entry), answer); });
 }
-inline std::vector<Line> lines_of(Store& store, std::optional<TakeId> take = {}, LineNumber from = 1, std::size_t limit = 1'000'000) {
+inline std::vector<Line> lines_of(Store& store, std::optional<TakeId> take = {}, LineNumber from = 1,
+                                  std::size_t limit = 1'000'000) {
   auto lines = now<std::vector<Line>>([&](auto answer) { store.lines(take, from, limit, {}, answer); });
   EXPECT_TRUE(lines) << lines.error().message;
   return lines ? *lines : std::vector<Line>{};

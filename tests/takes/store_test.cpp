@@ -22,7 +22,8 @@ void play_two_takes(Store& store) {
   store.append(note(1'000'500, 76));
   store.append(chord_in_force(us(1'000'000), reading(5, "maj7", -1)));
   store.append(key_heard(us(1'000'500), {{PitchClass(5), harmony::Mode::kMajor}, 0.7f}));
-  store.append(melody_note(melody(1'000'500, 76, {7, 0}), harmony::Chord{PitchClass(5), harmony::quality("maj7"), PitchClass(5)}));
+  store.append(melody_note(melody(1'000'500, 76, {7, 0}),
+                           harmony::Chord{PitchClass(5), harmony::quality("maj7"), PitchClass(5)}));
   store.append(mark(us(1'500'000), "this turn"));
   store.append(midi_received(midi::note_on(us(2'000'000), 0, Pitch(53), Velocity(0))));
   store.append(take_end(us(2'500'000), EndReason::kSilence));
@@ -30,7 +31,8 @@ void play_two_takes(Store& store) {
   store.append(note(9'000'000, 58));
   store.append(chord_in_force(us(9'000'000), reading(10, "9", -2)));
   store.append(chord_in_force(us(9'400'000), reading(10, "9", -2, 2)));
-  store.append(melody_note(melody(9'100'000, 64, {11, 1}), harmony::Chord{PitchClass(10), harmony::quality("9"), PitchClass(10)}));
+  store.append(melody_note(melody(9'100'000, 64, {11, 1}),
+                           harmony::Chord{PitchClass(10), harmony::quality("9"), PitchClass(10)}));
   store.append(melody_note(melody(9'200'000, 65, {5, 0}), std::nullopt));
   ASSERT_TRUE(appended(store, take_end(us(10'000'000), EndReason::kRequest)));
 }
@@ -47,7 +49,9 @@ TEST(Store, NumbersLinesWithoutGapsAndGivesThemBackAsTheyWere) {
   EXPECT_EQ(lines[0].kind, LineKind::kTakeBegin);
   EXPECT_EQ(lines[0].data, "1790000000000");
   EXPECT_EQ(midi_event(lines[1]), midi::note_on(us(1'000'000), 0, Pitch(53), Velocity(80)));
-  EXPECT_EQ(lines[3].data, R"({"symbol":"Fmaj7","harte":"F:maj7","root":5,"quality":"maj7","family":"major","bass":5,"confidence":8.13E-1})");
+  EXPECT_EQ(
+      lines[3].data,
+      R"({"symbol":"Fmaj7","harte":"F:maj7","root":5,"quality":"maj7","family":"major","bass":5,"confidence":8.13E-1})");
   EXPECT_EQ(lines[5].data, R"({"pitch":76,"over":5,"degree":"7"})");
   EXPECT_EQ(lines[6].data, "this turn");
   EXPECT_EQ(lines[8].data, "silence");
@@ -59,7 +63,8 @@ TEST(Store, NumbersLinesWithoutGapsAndGivesThemBackAsTheyWere) {
   EXPECT_EQ(lines_of(*store, {}, 17).size(), 0u);
   namespace fs = std::filesystem;
   EXPECT_EQ(fs::status(folder.path / "new").permissions(), fs::perms::owner_all);
-  EXPECT_EQ(fs::status(folder.path / "new" / "takes.db").permissions(), fs::perms::owner_read | fs::perms::owner_write);
+  EXPECT_EQ(fs::status(folder.path / "new" / "takes.db").permissions(),
+            fs::perms::owner_read | fs::perms::owner_write);
 }
 
 TEST(Store, AnnouncesALineOnlyWhenAnotherReaderCanSeeIt) {
@@ -97,16 +102,21 @@ TEST(Store, SummarisesATake) {
   ASSERT_EQ(first->chords.size(), 1u);
   ASSERT_EQ(first->keys.size(), 1u);
   EXPECT_EQ(now<Detail>([&](auto answer) { store->detail({}, answer); })->summary.take, 2u) << "the newest";
-  EXPECT_EQ(now<Detail>([&](auto answer) { store->detail(TakeId{7}, answer); }).error().message, "There is no take 7.");
+  EXPECT_EQ(now<Detail>([&](auto answer) { store->detail(TakeId{7}, answer); }).error().message,
+            "There is no take 7.");
 }
 
 TEST(Store, KeyOfATakeIsTheOneThatHeldLongest) {
   TemporaryFolder folder;
   Reported reported;
   auto store = open_store(folder.path / "takes.db", reported);
-  const auto key = [](std::int64_t at, int tonic) { return key_heard(us(at), {{PitchClass(tonic), harmony::Mode::kMajor}, 0.5f}); };
+  const auto key = [](std::int64_t at, int tonic) {
+    return key_heard(us(at), {{PitchClass(tonic), harmony::Mode::kMajor}, 0.5f});
+  };
   store->append(take_begin(us(0), 0));
-  for (const auto& [at, tonic] : std::vector<std::pair<std::int64_t, int>>{{100, 0}, {500, 7}, {600, 0}, {800, 5}}) store->append(key(at, tonic));
+  for (const auto& [at, tonic] :
+       std::vector<std::pair<std::int64_t, int>>{{100, 0}, {500, 7}, {600, 0}, {800, 5}})
+    store->append(key(at, tonic));
   ASSERT_TRUE(appended(*store, take_end(us(1'350), EndReason::kRequest)));  // C 400 + 200, G 100, F 550
   EXPECT_EQ(now<Detail>([&](auto answer) { store->detail({}, answer); })->summary.key, "C:maj");
 }
@@ -220,18 +230,36 @@ TEST(Search, FindsByChordMelodyKeyAndDate) {
   EXPECT_EQ(with([](Search& s) { s.harte = "F:maj7"; }), Takes{1});
   EXPECT_EQ(with([](Search& s) { s.harte = "Bb:9/3"; }), Takes{2}) << "with its bass";
   EXPECT_EQ(with([](Search& s) { s.root = PitchClass(10); }), Takes{2});
-  EXPECT_EQ(with([](Search& s) { s.root = PitchClass(10); s.family = harmony::Family::kDominant; }), Takes{2});
-  EXPECT_EQ(with([](Search& s) { s.root = PitchClass(10); s.family = harmony::Family::kMajor; }), Takes{});
+  EXPECT_EQ(with([](Search& s) {
+              s.root = PitchClass(10);
+              s.family = harmony::Family::kDominant;
+            }),
+            Takes{2});
+  EXPECT_EQ(with([](Search& s) {
+              s.root = PitchClass(10);
+              s.family = harmony::Family::kMajor;
+            }),
+            Takes{});
   EXPECT_EQ(with([](Search& s) { s.family = harmony::Family::kMajor; }), Takes{1});
   EXPECT_EQ(with([](Search& s) { s.key = "F:maj"; }), Takes{1});
   EXPECT_EQ(with([](Search& s) { s.melody = PitchClass(4); }), (Takes{2, 1}));
-  EXPECT_EQ(with([](Search& s) { s.melody = PitchClass(4); s.melody_over = PitchClass(10); }), Takes{2});
+  EXPECT_EQ(with([](Search& s) {
+              s.melody = PitchClass(4);
+              s.melody_over = PitchClass(10);
+            }),
+            Takes{2});
   EXPECT_EQ(with([](Search& s) { s.melody_degree = "#11"; }), Takes{2});
-  EXPECT_EQ(with([](Search& s) { s.melody = PitchClass(5); s.melody_over = PitchClass(10); }), Takes{}) << "it stood under no chord";
+  EXPECT_EQ(with([](Search& s) {
+              s.melody = PitchClass(5);
+              s.melody_over = PitchClass(10);
+            }),
+            Takes{})
+      << "it stood under no chord";
   EXPECT_EQ(with([](Search& s) { s.from_utc_ms = 1'790'000'000'001; }), Takes{2});
   EXPECT_EQ(with([](Search& s) { s.to_utc_ms = 1'790'000'000'000; }), Takes{1});
   EXPECT_EQ(with([](Search& s) { s.before = 2; }), Takes{1});
-  EXPECT_EQ(with([](Search& s) { s.harte = "F:maj7' OR 1=1 --"; }), Takes{}) << "is a chord that nobody played";
+  EXPECT_EQ(with([](Search& s) { s.harte = "F:maj7' OR 1=1 --"; }), Takes{})
+      << "is a chord that nobody played";
   Search one;
   one.limit = 1;
   const auto page = now<Found>([&](auto answer) { store->list(one, answer); });
@@ -265,7 +293,8 @@ TEST(Store, WhateverTimesItsLinesHaveATakeIsReadWithTimesOfItsOwn) {
   Reported reported;
   auto store = open_store(folder.path / "takes.db", reported);
   store->append(take_begin(us(5'000'000), 1));
-  for (const std::int64_t at : {INT64_MIN, INT64_MIN + 1, std::int64_t{6'000'000}, INT64_MAX - 1, INT64_MAX}) store->append(note(at, 60));
+  for (const std::int64_t at : {INT64_MIN, INT64_MIN + 1, std::int64_t{6'000'000}, INT64_MAX - 1, INT64_MAX})
+    store->append(note(at, 60));
   store->append({us(INT64_MIN), LineKind::kBeat, R"({"what":"one"})", {}});
   ASSERT_TRUE(appended(*store, take_end(us(7'000'000), EndReason::kRequest)));
   const auto read = now<Store::Midi>([&](auto answer) { store->midi(1, answer); });
@@ -352,7 +381,9 @@ TEST(Midi, LeavesSuspectedEchoesOutAndLetsGoWhereEventsWereLost) {
   EXPECT_EQ(let_go[1], midi::control_change(us(8), 0, 64, 0, 2));
   EXPECT_EQ(let_go[2], midi::note_off(us(8), 3, Pitch(62), 2));
   EXPECT_EQ(midi->events[9].bytes[1], 67);
-  const auto asked = now<std::vector<Line>>([&](auto answer) { store->lines(TakeId{1}, 1, 100, {LineKind::kEcho, LineKind::kLost}, answer); });
+  const auto asked = now<std::vector<Line>>([&](auto answer) {
+    store->lines(TakeId{1}, 1, 100, {LineKind::kEcho, LineKind::kLost}, answer);
+  });
   ASSERT_EQ(asked->size(), 2u);
   EXPECT_EQ(midi_event(asked->front())->bytes[1], 72);
   EXPECT_EQ(lost_port(asked->back()), midi::PortNumber{2});

@@ -7,24 +7,32 @@
 namespace undersong::takes {
 namespace {
 
-Micros at(double seconds) { return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6))); }
+Micros at(double seconds) {
+  return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
+}
 
-// A waltz: bass on one, chords on two and three, and between them notes of a tune that runs in halves of a beat.
+// A waltz: bass on one, chords on two and three, and between them notes of a tune that runs in halves of a
+// beat.
 std::vector<PlayedNote> waltz(double beat, int louder = 0, int higher = 0) {
   std::vector<PlayedNote> notes;
   for (int i = 0; i < 96; ++i) {
     const double t = 1 + i * beat;
     const int root = i / 3 * 5 % 12 + higher;
     const auto velocity = [&](int v) { return Velocity(static_cast<std::uint8_t>(v + louder)); };
-    if (i % 3 == 0) notes.push_back({at(t), at(beat * .9), Pitch(38 + root), velocity(70)});
-    else for (const int third : {0, 4, 7}) notes.push_back({at(t), at(beat * .5), Pitch(55 + root + third), velocity(55)});
+    if (i % 3 == 0)
+      notes.push_back({at(t), at(beat * .9), Pitch(38 + root), velocity(70)});
+    else
+      for (const int third : {0, 4, 7})
+        notes.push_back({at(t), at(beat * .5), Pitch(55 + root + third), velocity(55)});
     notes.push_back({at(t + .004), at(beat * .45), Pitch(74 + root % 5 + i % 3), velocity(68)});
     notes.push_back({at(t + beat / 2), at(beat * .45), Pitch(76 + root % 5 - i % 2), velocity(60)});
   }
   return notes;
 }
 
-struct Means { double on = 0, off = 0, one = 0, other = 0; };
+struct Means {
+  double on = 0, off = 0, one = 0, other = 0;
+};
 Means means(const std::vector<PlayedNote>& notes, double beat) {
   Means m;
   int on = 0, off = 0, one = 0, other = 0;
@@ -54,7 +62,8 @@ TEST(Strikes, ThoseOnBeatsAreToldFromThoseBetweenAndFirstOnesFromOthers) {
 }
 
 TEST(Strikes, LoudnessAndRegisterDoNotMatter) {
-  const Means usual = means(waltz(.5), .5), louder = means(waltz(.5, 30), .5), higher = means(waltz(.5, 0, 3), .5);
+  const Means usual = means(waltz(.5), .5), louder = means(waltz(.5, 30), .5),
+              higher = means(waltz(.5, 0, 3), .5);
   EXPECT_NEAR(louder.on, usual.on, .02);
   EXPECT_NEAR(louder.one, usual.one, .02);
   EXPECT_NEAR(higher.on, usual.on, .1);
@@ -62,7 +71,8 @@ TEST(Strikes, LoudnessAndRegisterDoNotMatter) {
 
 TEST(Strikes, AreJudgedWhateverTheNotesAre) {
   std::vector<PlayedNote> notes;
-  for (int i = 0; i < 40; ++i) notes.push_back({at(i < 20 ? 0 : 500'000), Micros(0), Pitch(i % 2 == 0 ? 0 : 127), Velocity(1)});
+  for (int i = 0; i < 40; ++i)
+    notes.push_back({at(i < 20 ? 0 : 500'000), Micros(0), Pitch(i % 2 == 0 ? 0 : 127), Velocity(1)});
   for (const Strike& s : strikes(notes, {at(0)})) {
     EXPECT_TRUE(s.beat >= 0 && s.beat <= 1);
     EXPECT_TRUE(s.downbeat >= 0 && s.downbeat <= 1);

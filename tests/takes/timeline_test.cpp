@@ -16,7 +16,8 @@ Line chord(int at_ms, const char* harte) {
 std::vector<std::pair<int, std::string>> names(const std::vector<Line>& lines) {
   std::vector<std::pair<int, std::string>> out;
   for (const Line& line : settled_chords(lines))
-    out.emplace_back(static_cast<int>(line.at.count() / 1000), line.data.substr(10, line.data.find('"', 10) - 10));
+    out.emplace_back(static_cast<int>(line.at.count() / 1000),
+                     line.data.substr(10, line.data.find('"', 10) - 10));
   return out;
 }
 
@@ -28,7 +29,8 @@ TEST(Timeline, ANameOnTheWayToTheNextGivesItItsBeginning) {
 }
 
 TEST(Timeline, ALineThatLiesBeforeAnotherCorrectsIt) {
-  EXPECT_EQ(names({chord(0, "C:maj"), chord(1000, "A:min"), chord(900, "F:maj/3")}), (Names{{0, "C:maj"}, {900, "F:maj/3"}}));
+  EXPECT_EQ(names({chord(0, "C:maj"), chord(1000, "A:min"), chord(900, "F:maj/3")}),
+            (Names{{0, "C:maj"}, {900, "F:maj/3"}}));
 }
 
 TEST(Timeline, AnExcursionOfABlinkLeavesOneChord) {

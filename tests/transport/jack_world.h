@@ -1,11 +1,11 @@
 // A JACK server and instruments as processes of their own, started and ended by a test, each by its own id.
 #pragma once
 
-#include <sys/file.h>
 #include <fcntl.h>
 #include <jack/jack.h>
 #include <poll.h>
 #include <signal.h>
+#include <sys/file.h>
 #include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -82,7 +82,8 @@ class Process {
     if (id_ <= 0) return -1;
     ::kill(id_, signal);
     char part[4096];
-    for (ssize_t got; (got = ::read(out_, part, sizeof part)) > 0;) said.append(part, static_cast<std::size_t>(got));
+    for (ssize_t got; (got = ::read(out_, part, sizeof part)) > 0;)
+      said.append(part, static_cast<std::size_t>(got));
     ::close(in_), ::close(out_);
     int status = 0;
     ::waitpid(id_, &status, 0);
@@ -114,9 +115,11 @@ class Process {
 // Leads this process, and all it starts, to a server of its own name; start and stop as often as wished.
 class JackServer {
  public:
-  // One at a time on a machine, always under one name: JACK has room for eight names, and keeps that of a killed server.
+  // One at a time on a machine, always under one name: JACK has room for eight names, and keeps that of a
+  // killed server.
   JackServer() {
-    lock_ = ::open(("/tmp/undersong-jack-" + std::to_string(::getuid()) + ".lock").c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600);
+    lock_ = ::open(("/tmp/undersong-jack-" + std::to_string(::getuid()) + ".lock").c_str(),
+                   O_RDWR | O_CREAT | O_CLOEXEC, 0600);
     if (lock_ >= 0) (void)::flock(lock_, LOCK_EX);
     ::setenv("JACK_DEFAULT_SERVER", name_.c_str(), 1);
     ::setenv("JACK_NO_START_SERVER", "1", 1);
@@ -154,8 +157,9 @@ class JackServer {
   }
 
  private:
-  // libjack keeps a database for all servers of a user; a client that was killed at the wrong moment leaves it locked for
-  // good, and every later one waits. With no server but ours there, it holds nothing that is wanted.
+  // libjack keeps a database for all servers of a user; a client that was killed at the wrong moment leaves
+  // it locked for good, and every later one waits. With no server but ours there, it holds nothing that is
+  // wanted.
   void forget_database() const {
     std::error_code ignored;
     for (const auto& process : std::filesystem::directory_iterator("/proc", ignored)) {

@@ -4,8 +4,8 @@
 // A row is float32: seconds, then the inputs of KeyNet. The harmony table must be compiled in already.
 #include <cstdio>
 
-#include "daemon/harmony/learning/midi_events.h"
 #include "daemon/harmony/ear.h"
+#include "daemon/harmony/learning/midi_events.h"
 
 using namespace undersong;
 
@@ -16,10 +16,14 @@ int main(int argc, char** argv) {
   harmony::Ear ear;
   Micros cluster{-1};
   for (const auto& e : learn::read_midi_events(argv[1])) {
-    if (e.kind == learn::Event::kOff) ear.note_off(e.t, Pitch(e.a));
-    else if (e.kind == learn::Event::kPedal) ear.pedal(e.t, e.b >= 64);
-    else ear.note_on(e.t, Pitch(e.a), Velocity(e.b));
-    while (ear.take_melody()) {}
+    if (e.kind == learn::Event::kOff)
+      ear.note_off(e.t, Pitch(e.a));
+    else if (e.kind == learn::Event::kPedal)
+      ear.pedal(e.t, e.b >= 64);
+    else
+      ear.note_on(e.t, Pitch(e.a), Velocity(e.b));
+    while (ear.take_melody()) {
+    }
     if (e.kind != learn::Event::kOn || ear.features().cluster_start() == cluster) continue;
     cluster = ear.features().cluster_start();
     const float t = static_cast<float>(static_cast<double>(e.t.count()) * 1e-6);

@@ -1,8 +1,10 @@
-// Writes what the network of daemon/takes/strikes.h sees of performances, for daemon/harmony/learning/train_beats.py.
+// Writes what the network of daemon/takes/strikes.h sees of performances, for
+// daemon/harmony/learning/train_beats.py.
 //
-// usage: dump_strikes WARP FILE.mid...   WARP: 0, or the seed of a bend of time (slow waves, a spread of presses, another tempo)
-// To standard output for each file: its name and a newline, then int32 count, count doubles (seconds as written in the file),
-// count rows of floats. Bent or not, times are those of the file, so that its annotations fit.
+// usage: dump_strikes WARP FILE.mid...   WARP: 0, or the seed of a bend of time (slow waves, a spread of
+// presses, another tempo) To standard output for each file: its name and a newline, then int32 count, count
+// doubles (seconds as written in the file), count rows of floats. Bent or not, times are those of the file,
+// so that its annotations fit.
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -32,19 +34,29 @@ int main(int argc, char** argv) {
     std::mt19937 random(seed * 7919u + static_cast<unsigned>(a));
     std::uniform_real_distribution<double> any(0, 1);
     std::normal_distribution<double> bell(0, 1);
-    const double stretch = seed == 0 ? 1 : std::exp(.25 * bell(random)), depth = seed == 0 ? 0 : .2 * any(random), spread = seed == 0 ? 0 : .004 + .014 * any(random);
-    const double w1 = 2 + 6 * any(random), w2 = 12 + 20 * any(random), p1 = 6.28 * any(random), p2 = 6.28 * any(random);
-    const auto bent = [&](double t) { return stretch * (t + depth * (w1 / 6.28 * std::sin(6.28 * t / w1 + p1) * .6 + w2 / 6.28 * std::sin(6.28 * t / w2 + p2))); };
-    const auto move = [&](Micros t, double by) { return Micros(static_cast<std::int64_t>((bent(static_cast<double>(t.count()) / 1e6) + 10 + by) * 1e6)); };
+    const double stretch = seed == 0 ? 1 : std::exp(.25 * bell(random)),
+                 depth = seed == 0 ? 0 : .2 * any(random), spread = seed == 0 ? 0 : .004 + .014 * any(random);
+    const double w1 = 2 + 6 * any(random), w2 = 12 + 20 * any(random), p1 = 6.28 * any(random),
+                 p2 = 6.28 * any(random);
+    const auto bent = [&](double t) {
+      return stretch * (t + depth * (w1 / 6.28 * std::sin(6.28 * t / w1 + p1) * .6 +
+                                     w2 / 6.28 * std::sin(6.28 * t / w2 + p2)));
+    };
+    const auto move = [&](Micros t, double by) {
+      return Micros(static_cast<std::int64_t>((bent(static_cast<double>(t.count()) / 1e6) + 10 + by) * 1e6));
+    };
     std::vector<std::pair<takes::PlayedNote, Micros>> all;
     for (auto note : notes) {
       const Micros was = note.at, off = move(note.at + note.length, 0);
       note.at = move(note.at, spread * bell(random));
       note.length = std::max(Micros(20'000), off - note.at);
-      if (seed != 0) note.velocity = Velocity(static_cast<std::uint8_t>(std::clamp(note.velocity.value() + 6 * bell(random), 10., 125.)));
+      if (seed != 0)
+        note.velocity = Velocity(
+            static_cast<std::uint8_t>(std::clamp(note.velocity.value() + 6 * bell(random), 10., 125.)));
       all.emplace_back(note, was);
     }
-    std::stable_sort(all.begin(), all.end(), [](const auto& x, const auto& y) { return x.first.at < y.first.at; });
+    std::stable_sort(all.begin(), all.end(),
+                     [](const auto& x, const auto& y) { return x.first.at < y.first.at; });
     notes.clear();
     for (const auto& [note, was] : all) notes.push_back(note);
     for (Micros& change : changes) change = move(change, 0);
@@ -54,8 +66,11 @@ int main(int argc, char** argv) {
     std::fwrite(&count, sizeof count, 1, stdout);
     std::size_t n = 0;
     for (const Micros at : seen.at) {  // the note nearest says when it was
-      while (n + 1 < all.size() && std::chrono::abs(all[n + 1].first.at - at) <= std::chrono::abs(all[n].first.at - at)) ++n;
-      const double was = static_cast<double>((all[n].second + (seed == 0 ? at - all[n].first.at : Micros{})).count()) / 1e6;
+      while (n + 1 < all.size() &&
+             std::chrono::abs(all[n + 1].first.at - at) <= std::chrono::abs(all[n].first.at - at))
+        ++n;
+      const double was =
+          static_cast<double>((all[n].second + (seed == 0 ? at - all[n].first.at : Micros{})).count()) / 1e6;
       std::fwrite(&was, sizeof was, 1, stdout);
     }
     std::fwrite(seen.features.data(), sizeof(takes::StrikeFeatures), seen.features.size(), stdout);

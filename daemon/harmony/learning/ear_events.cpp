@@ -8,23 +8,28 @@
 #include <cstring>
 #include <vector>
 
-#include "daemon/harmony/learning/midi_events.h"
 #include "daemon/harmony/ear.h"
+#include "daemon/harmony/learning/midi_events.h"
 
 using namespace undersong;
 
 namespace {
 
 constexpr const char* kNames[12] = {"C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"};
-double s(Micros t) { return static_cast<double>(t.count()) * 1e-6; }
+double s(Micros t) {
+  return static_cast<double>(t.count()) * 1e-6;
+}
 
 void print_melody(harmony::Ear& ear) {
   while (const auto n = ear.take_melody())
-    if (n->is_melody) std::printf("{\"t\":%.6f,\"onset\":%.6f,\"pitch\":%d,\"melody\":true}\n", s(n->decided_at), s(n->onset), n->pitch.value());
+    if (n->is_melody)
+      std::printf("{\"t\":%.6f,\"onset\":%.6f,\"pitch\":%d,\"melody\":true}\n", s(n->decided_at), s(n->onset),
+                  n->pitch.value());
 }
 
 void print_chord(const harmony::Ear& ear) {
-  std::printf("{\"t\":%.6f,\"chord\":\"%s\"}\n", s(ear.harmony()->named_at), harmony::harte_text(ear.harmony()->chord).c_str());
+  std::printf("{\"t\":%.6f,\"chord\":\"%s\"}\n", s(ear.harmony()->named_at),
+              harmony::harte_text(ear.harmony()->chord).c_str());
 }
 
 bool feed(harmony::Ear& ear, const learn::Event& e) {
@@ -36,7 +41,8 @@ bool feed(harmony::Ear& ear, const learn::Event& e) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc < 3) return std::fputs("usage: ear_events analyse FILE.mid --events | ear_events time FILE.mid\n", stderr), 2;
+  if (argc < 3)
+    return std::fputs("usage: ear_events analyse FILE.mid --events | ear_events time FILE.mid\n", stderr), 2;
   const auto events = learn::read_midi_events(argv[2]);
   if (events.empty()) return std::fprintf(stderr, "%s: no events to read\n", argv[2]), 1;
   harmony::Ear ear;
@@ -46,8 +52,10 @@ int main(int argc, char** argv) {
     for (const auto& e : events) {
       const auto a = std::chrono::steady_clock::now();
       feed(ear, e);
-      while (ear.take_melody()) {}
-      const double took = std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - a).count();
+      while (ear.take_melody()) {
+      }
+      const double took =
+          std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - a).count();
       all += took;
       if (e.kind == learn::Event::kOn) cost.push_back(took);
     }
@@ -55,8 +63,9 @@ int main(int argc, char** argv) {
     for (const double c : cost) sum += c;
     std::sort(cost.begin(), cost.end());
     if (cost.empty()) return std::fprintf(stderr, "%s: no key is pressed\n", argv[2]), 1;
-    std::printf("all events mean %.1f us; key presses %zu mean %.1f p50 %.1f p99 %.1f max %.1f\n", all / static_cast<double>(events.size()), cost.size(),
-                sum / static_cast<double>(cost.size()), cost[cost.size() / 2], cost[cost.size() * 99 / 100], cost.back());
+    std::printf("all events mean %.1f us; key presses %zu mean %.1f p50 %.1f p99 %.1f max %.1f\n",
+                all / static_cast<double>(events.size()), cost.size(), sum / static_cast<double>(cost.size()),
+                cost[cost.size() / 2], cost[cost.size() * 99 / 100], cost.back());
     return 0;
   }
   for (const auto& e : events) {
@@ -66,7 +75,9 @@ int main(int argc, char** argv) {
       print_melody(ear);
     }
     if (feed(ear, e)) print_chord(ear);
-    if (ear.take_key_change()) std::printf("{\"t\":%.6f,\"key\":\"%s:%s\"}\n", s(e.t), kNames[ear.key()->tonic.value()], ear.key()->minor ? "min" : "maj");
+    if (ear.take_key_change())
+      std::printf("{\"t\":%.6f,\"key\":\"%s:%s\"}\n", s(e.t), kNames[ear.key()->tonic.value()],
+                  ear.key()->minor ? "min" : "maj");
   }
   if (ear.advance(events.back().t + Micros{1'000'000})) print_chord(ear);
   print_melody(ear);

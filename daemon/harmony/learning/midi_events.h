@@ -1,6 +1,6 @@
-// The events of a standard MIDI file as the learning tools need them: keys and sustain pedal of all channels but the
-// drum channel, in file order, at absolute Micros. For training only; the program itself reads files with daemon/midi.
-// Errors: an unreadable file gives an empty list.
+// The events of a standard MIDI file as the learning tools need them: keys and sustain pedal of all channels
+// but the drum channel, in file order, at absolute Micros. For training only; the program itself reads files
+// with daemon/midi. Errors: an unreadable file gives an empty list.
 #pragma once
 
 #include <algorithm>
@@ -73,9 +73,12 @@ inline std::vector<Event> read_midi_events(const std::string& path) {
         i += two ? 2 : 1;
         if ((status & 15U) == 9) continue;
         const int order = static_cast<int>(raw.size());
-        if (kind == 0x90 && b > 0) raw.push_back({tick, order, {Event::kOn, Micros{0}, a, b}});
-        else if (kind == 0x90 || kind == 0x80) raw.push_back({tick, order, {Event::kOff, Micros{0}, a, 0}});
-        else if (kind == 0xB0 && a == 64) raw.push_back({tick, order, {Event::kPedal, Micros{0}, 0, b}});
+        if (kind == 0x90 && b > 0)
+          raw.push_back({tick, order, {Event::kOn, Micros{0}, a, b}});
+        else if (kind == 0x90 || kind == 0x80)
+          raw.push_back({tick, order, {Event::kOff, Micros{0}, a, 0}});
+        else if (kind == 0xB0 && a == 64)
+          raw.push_back({tick, order, {Event::kPedal, Micros{0}, 0, b}});
       }
     }
     i = end;
@@ -88,20 +91,24 @@ inline std::vector<Event> read_midi_events(const std::string& path) {
   std::size_t next = 0;
   for (const Raw& r : raw) {
     while (next < tempi.size() && tempi[next].first <= r.tick) {
-      at += static_cast<double>(tempi[next].first - at_tick) * static_cast<double>(tempo) / static_cast<double>(division);
+      at += static_cast<double>(tempi[next].first - at_tick) * static_cast<double>(tempo) /
+            static_cast<double>(division);
       at_tick = tempi[next].first;
       tempo = tempi[next++].second;
     }
     Event e = r.event;
-    e.t = Micros{static_cast<std::int64_t>(
-        at + static_cast<double>(r.tick - at_tick) * static_cast<double>(tempo) / static_cast<double>(division) + 0.5)};
+    e.t = Micros{static_cast<std::int64_t>(at +
+                                           static_cast<double>(r.tick - at_tick) *
+                                               static_cast<double>(tempo) / static_cast<double>(division) +
+                                           0.5)};
     out.push_back(e);
   }
   return out;
 }
 
-// Varies a performance: presses are spread at random by up to spread_ms, as fingers do, so that chords whose keys arrive one
-// by one are learnt too; loudness wavers by chance; all is moved by shift semitones, and time is stretched by scale.
+// Varies a performance: presses are spread at random by up to spread_ms, as fingers do, so that chords whose
+// keys arrive one by one are learnt too; loudness wavers by chance; all is moved by shift semitones, and time
+// is stretched by scale.
 inline void vary(std::vector<Event>& events, int spread_ms, unsigned seed, int shift, double scale) {
   std::mt19937 rng(seed);
   const int spread = 1000 * spread_ms;
