@@ -114,7 +114,7 @@ struct Usual {
       auto& own = triad[r];
       own.fill(kUsualFloor);
       for (std::size_t q = 0; q < kQualityClasses; ++q) {
-        float& best = own[triad_of(static_cast<QualityClass>(q))];
+        float& best = own[triad_kind(static_cast<QualityClass>(q))];
         best = std::max(best, chord[r * kQualityClasses + q]);
       }
       // A suspension or an augmented fifth stands wherever its plain chord could; the songs learnt from
@@ -128,7 +128,7 @@ struct Usual {
 
 // Kinds that stand in for each other: a suspension or an augmented fifth for the major third or the dominant.
 constexpr std::uint8_t kind_of(std::size_t cls) {
-  const Triad triad = triad_of(static_cast<QualityClass>(cls));
+  const TriadKind triad = triad_kind(static_cast<QualityClass>(cls));
   return triad == kMinorTriad ? 1 : triad == kDiminishedTriad ? 2 : 0;
 }
 
@@ -301,7 +301,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     std::array<float, kQualityClasses> usual_class, usual_triad;
     for (std::size_t q = 0; q < kQualityClasses; ++q) {
       usual_class[q] = 1 + usual.chord[r * kQualityClasses + q] / kFamiliarSpan;
-      usual_triad[q] = kUsualWeight * usual.triad[r][triad_of(static_cast<QualityClass>(q))];
+      usual_triad[q] = kUsualWeight * usual.triad[r][triad_kind(static_cast<QualityClass>(q))];
     }
     const auto& promised = known.promised[intervals[0]];
     for (std::size_t i = 0; i < kOfferedCount; ++i) {

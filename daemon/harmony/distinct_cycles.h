@@ -17,9 +17,14 @@
 #include <span>
 #include <vector>
 
-#include "daemon/harmony/progression.h"
-
 namespace undersong::harmony {
+
+// One option a span.
+struct ChordCycle {
+  std::vector<std::size_t> choice;  // index into each span's options
+  double worth = 0;
+  friend bool operator==(const ChordCycle&, const ChordCycle&) = default;
+};
 
 struct CycleOption {
   double worth = 0;
@@ -34,7 +39,7 @@ struct CycleProblem {
 };
 
 struct DistinctCycles {
-  std::vector<Cycle> cycles;         // in the order found: worth never rises
+  std::vector<ChordCycle> cycles;    // in the order found: worth never rises
   std::vector<std::size_t> problem;  // which of the problems each is of
   bool exact = true;  // false: the search gave up proving after kMostSteps, and a cycle may have a better one
 };

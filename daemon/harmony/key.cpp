@@ -64,23 +64,4 @@ double profile_correlation(const std::array<double, 12>& weights, Key key) {
   return ww < 1e-12 ? 0 : wp / std::sqrt(ww * pp);
 }
 
-std::optional<KeyReading> best_key(const std::array<double, 12>& weights) {
-  std::optional<KeyReading> best;
-  double first = -2, second = -2;
-  for (int i = 0; i < 24; ++i) {
-    const Key key{PitchClass(i % 12), i < 12 ? Mode::kMajor : Mode::kMinor};
-    const double r = profile_correlation(weights, key);
-    if (r > first) {
-      second = first;
-      first = r;
-      best = KeyReading{key, 0};
-    } else if (r > second) {
-      second = r;
-    }
-  }
-  if (first <= 0) return std::nullopt;
-  best->confidence = static_cast<float>(std::min(1.0, std::max(0.0, 0.5 * first + 2.5 * (first - second))));
-  return best;
-}
-
 }  // namespace undersong::harmony

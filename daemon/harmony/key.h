@@ -53,7 +53,5 @@ inline constexpr std::array<double, 12> kMinorProfile{6.33, 2.68, 3.52, 5.38, 2.
 // Pearson correlation of pitch-class weights (C first) with the profile of a key, -1..1; 0 for a flat
 // histogram.
 double profile_correlation(const std::array<double, 12>& weights, Key key);
-// The best of 24 keys by correlation; nullopt when all weights are equal.
-std::optional<KeyReading> best_key(const std::array<double, 12>& weights);
 
 }  // namespace undersong::harmony

@@ -18,17 +18,24 @@
 namespace undersong::harmony {
 
 inline constexpr std::size_t kOfferedCount = 46;
-inline constexpr std::size_t kPadded = 48;  // whole vectors of floats
+// Room for every quality in whole vectors of eight floats.
+inline constexpr std::size_t kPadded = (kOfferedCount + 7) / 8 * 8;
 inline constexpr float kOutsideWeight = 0.1f;
 inline constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
 inline constexpr float kWorstFit = -1.2f;  // below, the held notes clash
 inline constexpr float kUsualFrom = 0.8f,
                        kRareBelow = 0.4f;  // on the scale of Alternative::familiar, for words
 
-enum Triad : std::uint8_t { kMajorTriad, kMinorTriad, kDiminishedTriad, kAugmentedTriad, kSuspendedTriad };
+enum TriadKind : std::uint8_t {
+  kMajorTriad,
+  kMinorTriad,
+  kDiminishedTriad,
+  kAugmentedTriad,
+  kSuspendedTriad
+};
 inline constexpr std::size_t kTriads = 5;
-constexpr Triad triad_of(QualityClass cls) {
-  constexpr std::array<Triad, kQualityClasses> kTriad{
+constexpr TriadKind triad_kind(QualityClass cls) {
+  constexpr std::array<TriadKind, kQualityClasses> kTriad{
       kMajorTriad,     kMajorTriad,     kMajorTriad,    kMajorTriad,      kMinorTriad,
       kMinorTriad,     kMinorTriad,     kMinorTriad,    kDiminishedTriad, kDiminishedTriad,
       kAugmentedTriad, kAugmentedTriad, kSuspendedTriad};

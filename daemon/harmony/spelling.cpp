@@ -23,14 +23,6 @@ NoteName NoteName::above(Degree degree) const {
   return NoteName(fifths_ + fifths_of(degree));
 }
 
-Degree NoteName::degree_to(NoteName note) const {
-  const int distance = note.fifths() - fifths_;
-  const int alter = floor_div(distance + 1, 7);  // naturals of the major scale span -1..5
-  static constexpr std::array<int, 7> kNumber{4, 1, 5, 2, 6, 3, 7};
-  return {static_cast<std::int8_t>(kNumber[static_cast<std::size_t>(distance + 1 - 7 * alter)]),
-          static_cast<std::int8_t>(alter)};
-}
-
 void append_text(std::string& out, NoteName name) {
   const int accidentals = floor_div(name.fifths() + 1, 7);
   out += kLetters[static_cast<std::size_t>(name.fifths() + 1 - 7 * accidentals)];

@@ -25,8 +25,6 @@ class NoteName {
   constexpr PitchClass pitch_class() const { return PitchClass(7 * fifths_); }
   // The note a degree above this one, by letters: the b3 above C is Eb, the #9 is D#.
   NoteName above(Degree degree) const;
-  // The degree of `note` above this name, by letters, within one octave (number 1..7).
-  Degree degree_to(NoteName note) const;
   friend constexpr auto operator<=>(NoteName, NoteName) = default;
 
  private:

@@ -6,22 +6,8 @@
 #include <cstdlib>
 #include <limits>
 
-#include "daemon/harmony/chord_vocabulary.h"
-
 namespace undersong::harmony {
 namespace {
-
-template <class Tone, class Way>
-double fixed(std::span<const Tone> from, std::span<const Tone> to, Norm norm, Way way) {
-  double out = 0;
-  for (std::size_t i = 0; i < std::min(from.size(), to.size()); ++i) {
-    const double d = way(from[i], to[i]);
-    if (norm == Norm::kTaxicab) out += d;
-    if (norm == Norm::kEuclidean) out += d * d;
-    if (norm == Norm::kMaximum) out = std::max(out, d);
-  }
-  return norm == Norm::kEuclidean ? std::sqrt(out) : out;
-}
 
 // Cheapest path from both first tones to both last ones that moves on in one chord or in both at a step: with
 // tones in order no minimal assignment has to cross, so the path is the minimal voice leading.
@@ -99,26 +85,7 @@ VoiceLeading freely(const Tones& from, const Tones& to) {
   return best;
 }
 
-Chord made(PitchClass root, bool major) {
-  return {root, quality(major ? "maj" : "min"), root};
-}
-
-// Moves a triad's root by one way from major and the opposite way from minor, and changes its mode.
-Chord exchange(const Chord& triad, int from_major) {
-  static const Quality kMajor = quality("maj"), kMinor = quality("min");
-  if (triad.quality == kMajor) return made(transpose(triad.root, from_major), false);
-  if (triad.quality == kMinor) return made(transpose(triad.root, -from_major), true);
-  return triad;
-}
-
 }  // namespace
-
-double fixed_distance(std::span<const Pitch> from, std::span<const Pitch> to, Norm norm) {
-  return fixed(from, to, norm, [](Pitch a, Pitch b) { return std::abs(a.value() - b.value()); });
-}
-double fixed_distance(std::span<const PitchClass> from, std::span<const PitchClass> to, Norm norm) {
-  return fixed(from, to, norm, pitch_class_distance);
-}
 
 int voice_leading_distance(std::span<const Pitch> from, std::span<const Pitch> to) {
   FixedVector<Pitch, kMostVoices> a, b;
@@ -153,16 +120,6 @@ VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<c
   best.semitones += pitch_class_distance(from[0], to[0]);
   best.voices.insert(0, {from[0], to[0]});
   return best;
-}
-
-Chord parallel(const Chord& triad) {
-  return exchange(triad, 0);
-}
-Chord leading_tone_exchange(const Chord& triad) {
-  return exchange(triad, 4);
-}
-Chord relative(const Chord& triad) {
-  return exchange(triad, 9);
 }
 
 }  // namespace undersong::harmony

@@ -5,10 +5,9 @@
 // Pure; no allocation. Source: Tymoczko (2006), "The geometry of musical chords", Science 313, 72-74.
 #pragma once
 
-#include <cstdint>
+#include <cstddef>
 #include <span>
 
-#include "daemon/harmony/chord.h"
 #include "daemon/harmony/fixed_vector.h"
 #include "daemon/harmony/pitch.h"
 
@@ -16,20 +15,11 @@ namespace undersong::harmony {
 
 inline constexpr std::size_t kMostVoices = 16;
 
-// How the ways of single voices make up one distance.
-enum class Norm : std::uint8_t { kTaxicab, kEuclidean, kMaximum };
-
 // Semitones between pitch classes the short way round, 0..6.
 constexpr int pitch_class_distance(PitchClass a, PitchClass b) {
   const int up = ascending(a, b);
   return up < 12 - up ? up : 12 - up;
 }
-
-// Voices that are told which tone they go to: the first of `from` to the first of `to`, and so on. The
-// shorter list decides.
-double fixed_distance(std::span<const Pitch> from, std::span<const Pitch> to, Norm norm = Norm::kTaxicab);
-double fixed_distance(std::span<const PitchClass> from, std::span<const PitchClass> to,
-                      Norm norm = Norm::kTaxicab);
 
 // Semitones of the minimal voice leading between keys that sound, octaves as they are. 0 if either is empty.
 int voice_leading_distance(std::span<const Pitch> from, std::span<const Pitch> to);
@@ -47,12 +37,5 @@ struct VoiceLeading {
 // `keep_bass` the first of `from` goes to the first of `to`. Empty if either is.
 VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to,
                                    bool keep_bass = false);
-
-// The neo-Riemannian operations on a major or minor triad: each keeps two tones and is its own inverse. Other
-// qualities come back unchanged. Source: Cohn (1997), "Neo-Riemannian operations, parsimonious trichords, and
-// their Tonnetz representations".
-Chord parallel(const Chord& triad);
-Chord leading_tone_exchange(const Chord& triad);
-Chord relative(const Chord& triad);
 
 }  // namespace undersong::harmony

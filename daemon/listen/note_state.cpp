@@ -42,7 +42,6 @@ std::span<const NoteChange> NoteState::release_port(midi::PortNumber port) {
   for (std::uint8_t number = 0; number < 16; ++number) {
     Channel& c = channel(port, number);
     if (c.damper) --dampers_;
-    if (c.sostenuto) --sostenutos_;
     c.damper = c.sostenuto = false;
     c.latched.reset();
     reduce(c, {}, {});
@@ -81,7 +80,6 @@ void NoteState::control(Channel& c, std::uint8_t controller, std::uint8_t value)
     reduce(c, {}, {});
   } else if (controller == kResetAllControllers) {
     // Both go up before the notes are looked at, so that neither hides the other's release.
-    if (c.sostenuto) --sostenutos_;
     c.sostenuto = false;
     c.latched.reset();
     if (c.damper) --dampers_;
@@ -102,7 +100,6 @@ void NoteState::set_damper(Channel& c, bool down) {
 void NoteState::set_sostenuto(Channel& c, bool down) {
   if (c.sostenuto == down) return;
   c.sostenuto = down;
-  sostenutos_ += down ? 1 : -1;
   if (down) {
     c.latched = c.down;
   } else {

@@ -48,7 +48,6 @@ class NoteState {
 
   bool is_down(Pitch pitch) const { return down_[index(pitch)]; }
   bool is_sounding(Pitch pitch) const { return sounding_[index(pitch)]; }
-  bool held_by_pedal_only(Pitch pitch) const { return is_sounding(pitch) && !is_down(pitch); }
   // Time and loudness of the last stroke of a pitch that sounds; nothing when it is silent.
   std::optional<Micros> onset(Pitch pitch) const;
   std::optional<Velocity> velocity(Pitch pitch) const;
@@ -58,7 +57,6 @@ class NoteState {
   bool silent() const { return sounding_.none(); }
   // Is a pedal down on any input and channel?
   bool damper_down() const { return dampers_ > 0; }
-  bool sostenuto_down() const { return sostenutos_ > 0; }
 
  private:
   struct Channel {
@@ -84,7 +82,7 @@ class NoteState {
   PitchSet down_, sounding_;
   std::array<Micros, 128> onset_{};
   std::array<Velocity, 128> velocity_{};
-  int dampers_ = 0, sostenutos_ = 0;
+  int dampers_ = 0;
   std::array<NoteChange, 256> changes_;  // at most a release and a stop for each pitch
   std::size_t change_count_ = 0;
 };

@@ -8,22 +8,24 @@
 namespace undersong::midi {
 namespace {
 
+struct SourceKind {
+  std::string_view name;  // as in the configuration
+  std::unique_ptr<Source> (*make)(const SourceOptions& options, Inputs& inputs);
+};
+
+// The list of sources. A new one is a class that is a Source, and a row here.
 constexpr std::array kKinds{
-    SourceKind{"ports", "the system's MIDI input ports, as they come and go",
+    SourceKind{"ports",
                [](const SourceOptions& options, Inputs& inputs) -> std::unique_ptr<Source> {
                  return std::make_unique<RtMidiSource>(options.ports, inputs, options.say);
                }},
-    SourceKind{"file", "a standard MIDI file, played in real time",
+    SourceKind{"file",
                [](const SourceOptions& options, Inputs& inputs) -> std::unique_ptr<Source> {
                  return std::make_unique<FileSource>(options.file, inputs);
                }},
 };
 
 }  // namespace
-
-std::span<const SourceKind> source_kinds() {
-  return kKinds;
-}
 
 Result<std::unique_ptr<Source>> make_source(std::string_view kind, const SourceOptions& options,
                                             Inputs& inputs) {

@@ -22,13 +22,6 @@ struct SourceOptions {
   Say say;  // may be empty
 };
 
-struct SourceKind {
-  std::string_view name;     // as in the configuration
-  std::string_view summary;  // one line for people
-  std::unique_ptr<Source> (*make)(const SourceOptions& options, Inputs& inputs);
-};
-
-std::span<const SourceKind> source_kinds();
 // Errors: a kind that is not in the list, with the list.
 Result<std::unique_ptr<Source>> make_source(std::string_view kind, const SourceOptions& options,
                                             Inputs& inputs);

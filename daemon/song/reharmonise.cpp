@@ -291,14 +291,14 @@ class Reharmoniser {
     if (cls == harmony::QualityClass::kNone) return (kUsual + kUsualClass) * kUsualFloor;
     const std::size_t root = static_cast<std::size_t>(chord.root.value()) * harmony::kQualityClasses;
     // By root and triad; a suspension or an augmented fifth stands wherever its plain chord could.
-    const auto best_of = [&](harmony::Triad triad) {
+    const auto best_of = [&](harmony::TriadKind triad) {
       double best = kUsualFloor;
       for (std::size_t q = 0; q < harmony::kQualityClasses; ++q)
-        if (harmony::triad_of(static_cast<harmony::QualityClass>(q)) == triad)
+        if (harmony::triad_kind(static_cast<harmony::QualityClass>(q)) == triad)
           best = std::max(best, static_cast<double>(scores[root + q]));
       return best;
     };
-    const harmony::Triad triad = harmony::triad_of(cls);
+    const harmony::TriadKind triad = harmony::triad_kind(cls);
     double value = best_of(triad);
     if (triad == harmony::kSuspendedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - .5);
     if (triad == harmony::kAugmentedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - 1);

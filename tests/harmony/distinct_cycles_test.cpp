@@ -34,15 +34,15 @@ std::size_t differences(const CycleProblem& problem, const Kinds& kinds,
 }
 
 // The best cycle apart from all of `kept`, by trying every one.
-std::optional<Cycle> by_brute_force(const CycleProblem& problem, const std::vector<Kinds>& kept,
-                                    std::size_t apart) {
-  std::optional<Cycle> best;
+std::optional<ChordCycle> by_brute_force(const CycleProblem& problem, const std::vector<Kinds>& kept,
+                                         std::size_t apart) {
+  std::optional<ChordCycle> best;
   std::vector<std::size_t> choice(problem.spans.size(), 0);
   for (;;) {
     const bool apart_enough = std::all_of(
         kept.begin(), kept.end(), [&](const Kinds& k) { return differences(problem, k, choice) >= apart; });
     if (const double worth = cycle_worth(problem, choice); apart_enough && (!best || worth > best->worth))
-      best = Cycle{choice, worth};
+      best = ChordCycle{choice, worth};
     std::size_t i = 0;
     while (i < choice.size() && ++choice[i] == problem.spans[i].size()) choice[i++] = 0;
     if (i == choice.size()) return best;
@@ -104,7 +104,7 @@ TEST(DistinctCycles, OfSeveralProblemsEachIsTheBestInAllOfThemByBruteForce) {
     ASSERT_TRUE(found.exact);
     ASSERT_EQ(found.problem.size(), found.cycles.size());
     for (std::size_t i = 0; i < count; ++i) {
-      std::optional<Cycle> best;
+      std::optional<ChordCycle> best;
       for (const CycleProblem& problem : problems) {
         if (std::any_of(problem.spans.begin(), problem.spans.end(), [](const auto& s) { return s.empty(); }))
           continue;

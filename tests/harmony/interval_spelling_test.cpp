@@ -51,15 +51,6 @@ TEST(Spelling, ThirdsStackOnLetters) {
   EXPECT_EQ(text(parse_note_name("Db")->above({7, -1})), "Cb");
 }
 
-TEST(Spelling, DegreeToIsTheReverseOfAbove) {
-  for (int root = -8; root <= 8; ++root)
-    for (int number = 1; number <= 7; ++number)
-      for (int alter = -1; alter <= 1; ++alter) {
-        const Degree degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)};
-        EXPECT_EQ(NoteName(root).degree_to(NoteName(root).above(degree)), degree);
-      }
-}
-
 TEST(Spelling, OctaveFollowsTheLetter) {
   EXPECT_EQ(text(*parse_note_name("C"), Pitch(60)), "C4");
   EXPECT_EQ(text(*parse_note_name("B#"), Pitch(60)), "B#3");

@@ -66,7 +66,7 @@ TEST_F(NoteStateTest, TheDamperHoldsFromValue64AndLetsGoBelow) {
   cc(64, 64);
   EXPECT_TRUE(state.damper_down());
   EXPECT_EQ(off(60), (Changes{change(Kind::kReleased, 60)}));
-  EXPECT_TRUE(state.held_by_pedal_only(Pitch(60)));
+  EXPECT_TRUE(state.is_sounding(Pitch(60)) && !state.is_down(Pitch(60)));
   EXPECT_EQ(cc(64, 127), Changes{}) << "a continuous pedal sends many values";
   EXPECT_EQ(cc(64, 63), (Changes{change(Kind::kStopped, 60)}));
 }
@@ -126,7 +126,6 @@ TEST_F(NoteStateTest, ResetAllControllersLiftsBothPedalsAndKeepsKeys) {
   EXPECT_EQ(cc(121, 0), (Changes{change(Kind::kStopped, 48), change(Kind::kStopped, 60)}));
   EXPECT_TRUE(state.is_down(Pitch(72)));
   EXPECT_FALSE(state.damper_down());
-  EXPECT_FALSE(state.sostenuto_down());
 }
 
 TEST_F(NoteStateTest, PortsAndChannelsAreFollowedApartAndMergedByPitch) {
@@ -277,7 +276,6 @@ TEST(NoteStateProperty, AgreesWithANaiveModelOver200000RandomEvents) {
     ASSERT_EQ(state.down(), naive.down()) << "event " << i;
     ASSERT_EQ(state.sounding(), naive.sounding()) << "event " << i;
     ASSERT_EQ(state.damper_down(), naive.pedal(64)) << "event " << i;
-    ASSERT_EQ(state.sostenuto_down(), naive.pedal(66)) << "event " << i;
     // The changes told are exactly the difference.
     PitchSet struck, released, stopped;
     for (const NoteChange& c : changes) {
