@@ -55,6 +55,18 @@ int step_price(const Voicing& from, const Voicing& to) {
   return out;
 }
 
+// A written chord is heard as its symbol says: its own tones and the given top note, nothing else of its
+// scale.
+bool true_to_symbol(const Voicing& voicing, const Chord& chord, Pitch top) {
+  auto tones = row(chord.quality).tones.transposed(chord.root.value());
+  tones.insert(chord.bass);
+  const auto own = [&](const Hand& hand) {
+    return std::all_of(hand.begin(), hand.end(),
+                       [&](Pitch key) { return key == top || tones.contains(key.pitch_class()); });
+  };
+  return own(voicing.left) && own(voicing.right);
+}
+
 void add(std::vector<Voicing>& list, Voicing voicing) {
   voicing.hands_move = 0;
   if (list.size() < kMostLayouts && std::find(list.begin(), list.end(), voicing) == list.end())
@@ -72,7 +84,9 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
     add(lists[i], voice(chords[i], top, rest));
     // Only layouts with the bass: a hand over has to stand by itself.
     for (const Style style : {Style::kShell, Style::kSpread, Style::kQuartal})
-      if (const auto made = voice(chords[i], top, rest, style)) add(lists[i], *made);
+      if (const auto made = voice(chords[i], top, rest, style);
+          made && true_to_symbol(*made, chords[i], tops[i]))
+        add(lists[i], *made);
     // Hands lower and higher than at rest.
     for (const int bass : {36, 40, 45, 50}) {
       const std::array<Pitch, 4> held{Pitch(bass), Pitch(bass + 10), Pitch(bass + 16), Pitch(bass + 22)};
@@ -162,17 +176,8 @@ std::vector<std::vector<Voicing>> pedal_layouts(std::span<const Chord> chords, s
   auto lists = cycle_layouts(chords, tops);
   const int bass = pedal.value();
   for (std::size_t i = 0; i < lists.size(); ++i) {
-    // Over a bass that may be foreign to it a chord must be heard as itself: its own tones, none of its
-    // scale's in their place.
-    const auto tones = row(chords[i].quality).tones.transposed(chords[i].root.value());
-    const auto own = [&](const auto& hand) {
-      return std::all_of(hand.begin(), hand.end(), [&](Pitch key) {
-        return key == pedal || key == tops[i] || tones.contains(key.pitch_class());
-      });
-    };
-    std::erase_if(lists[i], [&](const Voicing& v) {
-      return v.left.empty() || v.left[0] != pedal || v.right.empty() || !own(v.left) || !own(v.right);
-    });
+    std::erase_if(lists[i],
+                  [&](const Voicing& v) { return v.left.empty() || v.left[0] != pedal || v.right.empty(); });
     for (const int spread : {7, 10, 14}) {
       const std::array<Pitch, 4> held{pedal, Pitch(bass + spread), Pitch(bass + spread + 6),
                                       Pitch(bass + spread + 12)};

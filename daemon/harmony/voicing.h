@@ -1,10 +1,13 @@
 // A chord laid out for two hands, melody on top.
 //
-// Limits (common practice, no source): each hand spans a tenth (16 semitones) at most and holds five notes at
-// most; the hands don't cross; low notes stand far apart (kLowIntervals). Within these the layout of least
-// price (voicing_price.h: true motion of the hands, mud, gaps) is found exactly, by branch and bound.
-// Textbook styles have names; voicings() offers the best layout and up to three others. Common practice, no
-// source. Pure; no allocation; `voice` takes about half a microsecond.
+// Limits: the left hand spans the player's reach at most, the right hand a tenth; each holds five notes at
+// most; the hands do not cross; low notes stand far apart (kLowIntervals). Within these limits the layout of
+// least price is found exactly, by branch and bound. The price counts how far the hands move, mud, a note
+// right under the melody, a hole between the hands, a bare left hand and a crowded grip (voicing_price.h).
+// Textbook styles have names; voicings() offers the best layout and up to three others.
+//
+// Units: MIDI keys and semitones. Threads: pure functions; no allocation. Errors: none; where the melody
+// leaves no room for a chord, the melody stands alone. Source: common practice, no source.
 #pragma once
 
 #include <algorithm>
@@ -21,15 +24,16 @@
 
 namespace undersong::harmony {
 
-inline constexpr int kHandSpan = 16;  // semitones, a major tenth
+inline constexpr int kHandSpan = 16;  // semitones, a major tenth: what no voicing exceeds
+inline constexpr int kMiddle = 57;    // A3: a hand that holds keys around it or above is the right one
+inline constexpr int kSmallReach = 12, kUsualReach = 14;  // an octave; a ninth
 inline constexpr int kNotesInHand = 5;
 using Hand = FixedVector<Pitch, kNotesInHand>;  // lowest first
 
 struct Voicing {
   Hand left;
-  Hand right;  // the melody is its highest note
-  std::uint8_t hands_move =
-      0;  // semitones: least motion that brings the keys held now to these (Hands::motion)
+  Hand right;                   // the melody is its highest note
+  std::uint8_t hands_move = 0;  // semitones that the fingers which are down now travel, see Hands::moved
   friend constexpr bool operator==(const Voicing&, const Voicing&) = default;
 };
 
@@ -41,26 +45,34 @@ inline constexpr std::array<std::uint8_t, 13> kLowIntervals{0,  52, 51, 48, 46, 
 // Where the hands are. Made once a moment, used for every chord.
 class Hands {
  public:
-  Hands();  // at rest over the middle of the keyboard
+  Hands() : Hands(std::span<const Pitch>()) {}
   // Of more than ten keys (a pedal holds them) the five lowest and five highest count as held.
-  explicit Hands(std::span<const Pitch> held);
+  // None held: at rest over the middle of the keyboard. `reach`: how far each hand stretches with ease, in
+  // semitones, kSmallReach..kHandSpan.
+  explicit Hands(std::span<const Pitch> held, int reach = kUsualReach);
+  int reach() const { return reach_; }
   // Semitones from a key (0..127) to the nearest one held.
   int way(int key) const { return way_[static_cast<std::size_t>(key)]; }
-  std::size_t fingers() const { return held_.size(); }
+  std::size_t fingers() const { return fingers_.size(); }
   // Semitones from a key to the nearest of the fingers first..last, counted from the lowest; first <= last <
   // fingers().
   int way(int key, std::size_t first, std::size_t last) const {
     int least = 127;
-    for (std::size_t j = first; j <= last; ++j) least = std::min(least, std::abs(key - held_[j]));
+    for (std::size_t j = first; j <= last; ++j) least = std::min(least, std::abs(key - fingers_[j]));
     return least;
   }
   // Semitones of the least motion onto these keys, lowest first: every finger takes one key; fingers left
   // over are lifted, and where fingers are too few every one of them is used and some take two keys.
   int motion(std::span<const int> keys) const;
+  // Semitones that the fingers which are down now travel to these keys, lowest first, at least: what a player
+  // is told. Keys for which no finger is down yet are simply struck, and fingers left over are lifted.
+  int moved(std::span<const int> keys) const;
 
  private:
+  int reach_ = kUsualReach;
   std::array<std::uint8_t, 128> way_{};
-  FixedVector<std::uint8_t, 2 * kNotesInHand> held_;  // lowest first
+  FixedVector<std::uint8_t, 2 * kNotesInHand> held_;     // lowest first
+  FixedVector<std::uint8_t, 2 * kNotesInHand> fingers_;  // and those of a hand at rest
 };
 
 // `melody`: the notes that stay on top, any order, at least one, each within a tenth below the highest

@@ -67,17 +67,28 @@ int fifth_of(Quality quality) {
   return guides(quality).fifth;
 }
 
+std::size_t split(const Keys& keys, int reach) {
+  std::size_t best = 0;
+  int least = kUnplayable, widest = 0;
+  for (std::size_t s = 1; s < keys.size(); ++s) {
+    const int price = hands_price(keys, s, reach), gap = keys[s] - keys[s - 1];
+    if (price < least || (price == least && price < kUnplayable && gap > widest))
+      least = price, widest = gap, best = s;
+  }
+  return best;
+}
+
 int price(const Keys& keys, const Hands& hands) {
-  return price(keys, split(keys), hands);
+  return price(keys, split(keys, hands.reach()), hands);
 }
 
 int price(const Keys& keys, std::size_t split_at, const Hands& hands) {
-  if (split_at == 0) return kUnplayable;
+  if (split_at == 0 || hands_price(keys, split_at, hands.reach()) >= kUnplayable) return kUnplayable;
   int out = 2 * hands.motion({keys.begin(), keys.size()}) + bass_price(keys[0]);
   for (int key : keys) out += height_price(key);
   for (std::size_t i = 1; i < keys.size(); ++i)
     out += neighbour_price(keys[i - 1], keys[i], i + 1 == keys.size());
-  return out + hole_price(keys, split_at);
+  return out + hands_price(keys, split_at, hands.reach());
 }
 
 Keys kept_melody(std::span<const Pitch> melody) {

@@ -4,6 +4,7 @@
 // Prices are in half semitones of motion. Common practice, no source. Pure; no allocation.
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <limits>
 
@@ -18,25 +19,24 @@ inline constexpr int kLowestBass = 28, kHighestBass = 55;
 inline constexpr int kLowestInner = 45;  // between bass and melody
 inline constexpr std::size_t kMaxInner = 4;
 inline constexpr int kUnplayable = std::numeric_limits<int>::max() / 2;
-inline constexpr int kMud = 40;  // at least this for neighbours under their low interval limit
+inline constexpr int kMud = 150;  // at least this for neighbours under their low interval limit
+
+// What a pianist minds about a grip, in the same unit as motion. Common practice, no source.
+inline constexpr int kBareLeft = 3;     // the left hand holds one note and leaves the chord to the right
+inline constexpr int kNoBass = 53;      // F3: from here up ...
+inline constexpr int kHighBare = 20;    // ... a single note in the left hand is no bass
+inline constexpr int kCrowded = 30;     // five notes in one hand
+inline constexpr int kFar = 8;          // the right hand stretches beyond its reach ...
+inline constexpr int kTwelfth = 19;     // semitones between the hands ...
+inline constexpr int kTooWide = 60;     // ... beyond which the chord falls apart
+inline constexpr int kStretchStep = 4;  // ... and each semitone more, as between the hands
+inline constexpr int kStrained = 50;    // from this price of the hands on a fuller chord is tried
 
 using Keys = FixedVector<int, 2 * kNotesInHand>;  // MIDI keys, lowest first
 
-// The place between left and right hand: the widest gap that leaves both hands playable; 0 if there is none.
-inline std::size_t split(const Keys& keys) {
-  std::size_t best = 0;
-  int widest = -1;
-  for (std::size_t s = 1; s < keys.size(); ++s) {
-    if (s > kNotesInHand || keys.size() - s > kNotesInHand) continue;
-    if (keys[s - 1] - keys[0] > kHandSpan || keys.back() - keys[s] > kHandSpan) continue;
-    const int gap = keys[s] - keys[s - 1];
-    if (gap > widest) widest = gap, best = s;
-  }
-  return best;
-}
 // A semitone or a tone under the melody hides it.
 inline int under_top_price(int gap) {
-  return gap == 1 ? 14 : gap == 2 ? 2 : 0;
+  return gap == 1 ? 100 : gap == 2 ? 2 : 0;
 }
 // Mud, and what hides the melody.
 inline int neighbour_price(int lower, int upper, bool upper_is_top) {
@@ -53,11 +53,26 @@ inline int height_price(int key) {
 inline int bass_price(int key) {
   return key > 50 ? 2 * (key - 50) : 0;
 }
-// A hole of more than an octave between the hands sounds hollow, but a high melody can force it.
-inline int hole_price(const Keys& keys, std::size_t split_at) {
-  const int hole = keys[split_at] - keys[split_at - 1] - 12;
-  return hole > 0 ? hole / 2 : 0;
+// The gap between the hands: beyond an octave it sounds hollow.
+inline int hole_price(int gap) {
+  if (gap <= 12) return 0;
+  return (std::min(gap, kTwelfth) - 12) / 4 +
+         (gap > kTwelfth ? kTooWide + kStretchStep * (gap - kTwelfth) : 0);
 }
+// Both hands, which part below keys[split_at]. The left hand stays within its reach; the right one may
+// stretch to a tenth for a moment. kUnplayable where a hand can't hold its part.
+inline int hands_price(const Keys& keys, std::size_t split_at, int reach) {
+  const int right = keys.back() - keys[split_at];
+  if (keys[split_at - 1] - keys[0] > reach || right > kHandSpan) return kUnplayable;
+  const std::size_t in_right = keys.size() - split_at;
+  if (split_at > kNotesInHand || in_right > kNotesInHand) return kUnplayable;
+  const int bare = split_at == 1 ? kBareLeft + (keys[0] >= kNoBass ? kHighBare : 0) : 0;
+  const int crowded = split_at == kNotesInHand || in_right == kNotesInHand ? kCrowded : 0;
+  const int far = right > reach ? kFar + kStretchStep * (right - reach) : 0;
+  return hole_price(keys[split_at] - keys[split_at - 1]) + bare + crowded + far;
+}
+// The place between left and right hand that costs least, of equals the widest gap; 0 if there is none.
+std::size_t split(const Keys& keys, int reach);
 // The whole. kUnplayable if no two hands can hold it.
 int price(const Keys& keys, const Hands& hands);
 // The same for hands that are told where to part.
@@ -76,7 +91,7 @@ int fifth_of(Quality quality);
 
 Voicing laid_out(const Keys& keys, std::size_t split_at, int motion);
 inline Voicing laid_out(const Keys& keys, std::size_t split_at, const Hands& hands) {
-  return laid_out(keys, split_at, hands.motion({keys.begin(), keys.size()}));
+  return laid_out(keys, split_at, hands.moved({keys.begin(), keys.size()}));
 }
 
 }  // namespace undersong::harmony

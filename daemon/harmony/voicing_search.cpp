@@ -7,6 +7,8 @@
 #include <span>
 #include <utility>
 
+#include "daemon/harmony/chord_vocabulary.h"
+
 namespace undersong::harmony {
 namespace {
 
@@ -91,7 +93,7 @@ class Search {
   };
 
   bool may_stand(int key) const {
-    return key > bass_ && key < top_ && (key <= bass_ + kHandSpan || key >= top_ - kHandSpan);
+    return key > bass_ && key < top_ && (key <= bass_ + room_.hands.reach() || key >= top_ - kHandSpan);
   }
 
   void with_bass(const Start& start) {
@@ -99,7 +101,7 @@ class Search {
     sure_mud_ = kSureMud[static_cast<std::size_t>(bass_ - kLowestBass)];
     // Far apart, no key can be reached by both hands: how high the left one may come, and how low the right
     // one.
-    const bool apart = top_ - bass_ > 2 * kHandSpan;
+    const bool apart = top_ - bass_ > room_.hands.reach() + kHandSpan;
     int left = bass_, right = room_.melody[0];
     for (std::size_t i = tones_.size(); i-- > 0;) {
       const std::uint8_t* first = places_.keys[static_cast<std::size_t>(tones_[i])].data();
@@ -110,13 +112,13 @@ class Search {
       if (!apart) continue;
       for (const std::uint8_t* at = first; *at; ++at) {
         if (!may_stand(*at)) continue;
-        if (*at <= bass_ + kHandSpan)
+        if (*at <= bass_ + room_.hands.reach())
           left = std::max<int>(left, *at);
         else
           right = std::min<int>(right, *at);
       }
     }
-    hole_ = apart ? std::max(0, right - left - 12) / 2 : 0;
+    hole_ = apart ? hole_price(right - left) : 0;
     down_ = melody_keys_;
     down_.toggle(bass_);
     muddy_ = false;
@@ -154,15 +156,15 @@ class Search {
     }
     sum.price += neighbours - sum.neighbours;
     if (sum.price >= best_price_) return;
-    const std::size_t s = split(keys);
+    const std::size_t s = split(keys, room_.hands.reach());
     if (s == 0) return;
-    sum.price += hole_price(keys, s) - hole_;
+    sum.price += hands_price(keys, s, room_.hands.reach()) - hole_;
     if (sum.price >= best_price_) return;
     const int motion = room_.hands.motion({keys.begin(), keys.size()});
     sum.price += 2 * motion - sum.ways;
     if (sum.price >= best_price_) return;
     best_price_ = sum.price;
-    best_ = {keys, s, motion};
+    best_ = {keys, s, motion, sum.price};
   }
 
   std::span<const int> tones_;
@@ -221,6 +223,25 @@ Found search(const Chord& chord, const Room& room, FixedVector<int, kMaxInner> t
     if (!layouts.best().keys.empty() || tones.empty()) return layouts.best();
     tones.pop_back();
   }
+}
+
+Found open_layout(const Chord& chord, const Room& room) {
+  const auto tones = inner_tones(chord, present_in(chord, room.melody));
+  Found best = search(chord, room, tones, 0);
+  if (best.keys.empty()) return best;
+  if (tones.size() == kMaxInner) return best;
+  const int reach = room.hands.reach();
+  if (hands_price(best.keys, split(best.keys, reach), reach) < kStrained) return best;
+  const auto own = row(chord.quality).tones.transposed(chord.root.value());
+  for (const PitchClass doubled :
+       {chord.root, PitchClass(room.melody.back()), transpose(chord.root, fifth_of(chord.quality))}) {
+    if (!own.contains(doubled)) continue;  // doubled, a tension would be too much of it
+    auto more = tones;
+    more.push_back(doubled.value());
+    const Found fuller = search(chord, room, more, 0);
+    if (fuller.keys.size() > best.keys.size() && fuller.price < best.price) best = fuller;
+  }
+  return best;
 }
 
 }  // namespace undersong::harmony

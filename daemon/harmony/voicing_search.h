@@ -36,7 +36,8 @@ struct Room {
 struct Found {
   Keys keys;
   std::size_t split_at = 0;
-  int motion = 0;  // of the hands, semitones
+  int motion = 0;           // of the hands, semitones
+  int price = kUnplayable;  // voicing_price.h
 };
 
 // Pitch classes that bass and melody bring along.
@@ -46,6 +47,9 @@ PitchClassSet present_in(const Chord& chord, const Keys& melody);
 // `least_gap` semitones apart (the melody's own notes excepted). Where there is none the last tone is given
 // up, and so on; empty if even the bass finds no place.
 Found search(const Chord& chord, const Room& room, FixedVector<int, kMaxInner> tones, int least_gap);
+// The layout of least price with the tones that the chord needs. Where even that asks for a stretch or leaves
+// the hands far apart, one more tone, doubled, may lie between: root, melody or fifth.
+Found open_layout(const Chord& chord, const Room& room);
 // The best layout, as the function of the same name in voicing.h: for many chords under one melody.
 Voicing voice(const Chord& chord, const Room& room);
 

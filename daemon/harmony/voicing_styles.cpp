@@ -49,7 +49,7 @@ bool holds_all(const Keys& keys, const Keys& wanted) {
 Layout searched(const Wanted& w, FixedVector<int, kMaxInner> tones, int least_gap) {
   const Keys keys = search(w.chord, Room(w.melody, w.hands), tones, least_gap).keys;
   if (keys.empty()) return {};
-  return {keys, split(keys), price(keys, w.hands)};
+  return {keys, split(keys, w.hands.reach()), price(keys, w.hands)};
 }
 
 Layout shell(const Wanted& w) {
@@ -149,7 +149,7 @@ Layout drop2(const Wanted& w) {
   while (at < keys.size() && keys[at] < dropped) ++at;
   keys.insert(at, dropped);
   if (!holds_all(keys, w.melody)) return {};
-  return judged(keys, split(keys), w.hands);
+  return judged(keys, split(keys, w.hands.reach()), w.hands);
 }
 
 Layout block(const Wanted& w) {
@@ -202,7 +202,10 @@ Layout quartal(const Wanted& w) {
 
 Layout styled(const Wanted& w, Style style) {
   switch (style) {
-    case Style::kOpen: return searched(w, inner_tones(w.chord, present_in(w.chord, w.melody)), 0);
+    case Style::kOpen: {
+      const Found found = open_layout(w.chord, Room(w.melody, w.hands));
+      return {found.keys, found.split_at, found.price};
+    }
     case Style::kShell: return shell(w);
     case Style::kRootlessA: return rootless(w, true);
     case Style::kRootlessB: return rootless(w, false);

@@ -61,6 +61,34 @@ TEST(CycleVoicing, KeepsTheNoteOnTopAndTheBassAndTheHandsPlayable) {
   }
 }
 
+// Every quality over every bass tone of its own, under every note of two octaves, with all layouts that a
+// proposal may choose among.
+TEST(CycleVoicing, NoLayoutHoldsAToneThatItsSymbolDoesNotName) {
+  std::size_t layouts = 0;
+  for (std::size_t q = 0; q < chord_vocabulary().size(); ++q)
+    for (int top = 60; top < 84; ++top) {
+      const PitchClass root(static_cast<int>(q * 5 % 12));
+      const auto tones = chord_vocabulary()[q].tones.transposed(root.value());
+      for (int bass = 0; bass < 12; ++bass) {
+        if (!tones.contains(PitchClass(bass)) || (bass != root.value() && top % 4 != 0)) continue;
+        const std::vector<Chord> chords{{root, Quality(static_cast<int>(q)), PitchClass(bass)},
+                                        chord("C:maj7"),
+                                        {root, Quality(static_cast<int>(q)), PitchClass(bass)}};
+        const std::vector<Pitch> tops{Pitch(top), Pitch(76), Pitch(top)};
+        const auto lists = cycle_layouts(chords, tops);
+        for (const std::size_t i : {0u, 2u})
+          for (const Voicing& voicing : lists[i]) {
+            ++layouts;
+            for (const auto& hand : {voicing.left, voicing.right})
+              for (const Pitch key : hand)
+                EXPECT_TRUE(key == tops[i] || tones.contains(key.pitch_class()))
+                    << chord_vocabulary()[q].harte << " under " << top << ": " << key.value();
+          }
+      }
+    }
+  EXPECT_GT(layouts, 10'000u);
+}
+
 TEST(CycleVoicing, OverAPedalTheBassKeyStaysAndNoRowOfItsLayoutsCostsLessByBruteForce) {
   const std::vector<std::vector<Chord>> cycles{{chord("C:maj7"), chord("D:min7/b7"), chord("F:maj/5")},
                                                {chord("A:min"), chord("F:maj7/3"), chord("E:7(b9)/4")},

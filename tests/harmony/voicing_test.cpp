@@ -83,9 +83,34 @@ TEST(Hands, MotionIsTheLeastOverAllAssignments) {
     for (int n = 1 + random.below(5); n > 0; --n) held.insert(40 + random.below(40));
     std::vector<Pitch> fingers;
     for (int key : held) fingers.emplace_back(key);
+    if (*held.rbegin() - *held.begin() <= kSmallReach) continue;  // one hand: the other one rests and counts
     const std::vector<int> to(wanted.begin(), wanted.end()), from(held.begin(), held.end());
     std::vector<int> taken(from.size());
     EXPECT_EQ(Hands(fingers).motion(to), least_motion(to, from, 0, taken));
+  }
+}
+// What a player is told counts the fingers that are down, and no others.
+TEST(Hands, KeysThatNoFingerIsDownForCostNoMotion) {
+  const std::vector<int> chord{48, 55, 64, 67, 72};
+  EXPECT_EQ(Hands(keys({72})).moved(chord), 0) << "the melody alone is held, the left hand is free";
+  EXPECT_EQ(Hands(keys({67, 72})).moved(chord), 0);
+  EXPECT_EQ(Hands(keys({66, 72})).moved(chord), 1);
+  EXPECT_EQ(Hands().moved(chord), 0) << "nothing is held";
+  Random random(23);
+  for (int i = 0; i < 400; ++i) {
+    std::set<int> wanted, held;
+    for (int n = 1 + random.below(6); n > 0; --n) wanted.insert(40 + random.below(40));
+    for (int n = 1 + random.below(6); n > 0; --n) held.insert(40 + random.below(40));
+    std::vector<Pitch> fingers;
+    for (int key : held) fingers.emplace_back(key);
+    // Of the longer row some are left out.
+    const bool more_keys = wanted.size() > held.size();
+    const std::vector<int> shorter(more_keys ? held.begin() : wanted.begin(),
+                                   more_keys ? held.end() : wanted.end()),
+        longer(more_keys ? wanted.begin() : held.begin(), more_keys ? wanted.end() : held.end());
+    std::vector<int> taken(longer.size());
+    EXPECT_EQ(Hands(fingers).moved(std::vector<int>(wanted.begin(), wanted.end())),
+              least_motion(shorter, longer, 0, taken));
   }
 }
 TEST(Hands, OneFingerDoesNotServeTwoKeysWhileAnotherIsFree) {
@@ -153,7 +178,7 @@ TEST(Voicing, IsNeverWorseThanEnumerationInTenThousandCases) {
     const int least = Enumeration(wanted, kept, hands, gap).cheapest({tones.begin(), tones.end()});
     const Found layout = search(wanted, Room(kept, hands), tones, gap);
     const Keys& made = layout.keys;
-    ASSERT_EQ(layout.split_at, split(made));
+    ASSERT_EQ(layout.split_at, split(made, hands.reach()));
     ASSERT_EQ(layout.motion, made.empty() ? 0 : hands.motion({made.begin(), made.size()}));
     ASSERT_EQ(made.empty() ? kUnplayable : price(made, hands), least) << "case " << i;
     found += !made.empty();
@@ -188,7 +213,7 @@ TEST(Voicing, EveryStyleIsPlayableKeepsTheMelodyAndMovesAsItSays) {
       expect_playable(*made, melody, what);
       const auto sounding = all(*made);
       for (int note : kept) EXPECT_TRUE(std::count(sounding.begin(), sounding.end(), note)) << what;
-      EXPECT_EQ(made->hands_move, std::min(255, hands.motion(sounding))) << what;
+      EXPECT_EQ(made->hands_move, std::min(255, hands.moved(sounding))) << what;
     }
   }
   for (int s = 0; s < kStyles; ++s)
