@@ -15,7 +15,7 @@ namespace undersong::song {
 // their clock.
 struct Played {
   std::vector<midi::Event> events;
-  std::vector<takes::Line> said{}, keys{};  // of the beat; of the key
+  std::vector<takes::Line> said{}, keys{};  // of the beat and the chords; of the key
 };
 
 struct TakeStudy : takes::Study {

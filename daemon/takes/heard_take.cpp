@@ -59,6 +59,23 @@ bool strikes_once_a_chord(const std::vector<HeardChord>& chords, const std::vect
   return counts[counts.size() / 2] <= 1;
 }
 
+// What the player said of chords, over what was heard. A chord that was denied goes; what sounded before it
+// lasts on.
+void take_corrections(std::vector<HeardChord>& chords, std::span<const Line> said) {
+  for (const Line& line : said) {
+    if (line.kind != LineKind::kCorrection) continue;
+    const auto after = std::upper_bound(chords.begin(), chords.end(), line.at + kTogether,
+                                        [](Micros at, const HeardChord& chord) { return at < chord.at; });
+    if (after == chords.begin()) continue;
+    const auto chord = std::prev(after);
+    if (line.data == kNoChord) {
+      chords.erase(chord);
+    } else if (const auto parsed = harmony::parse_harte(line.data)) {
+      *chord = {chord->at, parsed->chord, parsed->root, true};
+    }
+  }
+}
+
 struct Piece {
   Micros begin{}, end{};
   int bass = -1;  // pitch class of the bass note that is struck here
@@ -143,14 +160,18 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
     if (names.empty()) continue;
     const auto best = std::max_element(names.begin(), names.end(),
                                        [](const auto& a, const auto& b) { return a.second < b.second; });
-    out.push_back({piece.begin, piece.end, best->first->chord, plain(best->first->root)});
+    const auto told =
+        std::find_if(names.begin(), names.end(), [](const auto& name) { return name.first->said; });
+    const HeardChord& name = told != names.end() ? *told->first : *best->first;
+    out.push_back({piece.begin, piece.end, name.chord, plain(name.root), name.said});
   }
   return out;
 }
 
 }  // namespace
 
-HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys) {
+HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys,
+               std::span<const Line> said) {
   HeardTake take;
   if (events.empty()) return take;
   auto played = played_notes(events);
@@ -189,6 +210,7 @@ HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> key
   for (const Line& line : settled_chords(lines))
     if (const auto parsed = harmony::parse_harte(line.data))
       take.chords.push_back({line.at, parsed->chord, parsed->root});
+  take_corrections(take.chords, said);
   std::stable_sort(take.melody.begin(), take.melody.end(),
                    [](const HeardNote& a, const HeardNote& b) { return a.at < b.at; });
   Micros end{};

@@ -22,6 +22,7 @@ struct HeardChord {
   Micros at{};
   harmony::Chord chord;
   harmony::NoteName root;
+  bool said = false;  // by the player, who outranks the ear
 };
 
 struct HeardNote {
@@ -33,8 +34,9 @@ struct HeardNote {
 // so once a chord.
 struct ChordSpan {
   Micros begin{}, end{};
-  harmony::Chord chord;  // the name that stood longest
+  harmony::Chord chord;  // the name that the player gave it, or else the one that stood longest
   harmony::NoteName root;
+  bool said = false;
 };
 
 struct HeardTake {
@@ -49,7 +51,10 @@ struct HeardTake {
 };
 
 // `keys`: the key lines of the take's log, if it has one. A key that the player pinned counts from its line
-// on.
-HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys = {});
+// on. `said`: what the player said of the take afterwards. A correction gives its name to the chord that
+// sounds at its time, and of several the last one counts; "N" says that there was no chord. Lines of other
+// kinds are passed over.
+HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys = {},
+               std::span<const Line> said = {});
 
 }  // namespace undersong::takes

@@ -33,6 +33,9 @@ namespace undersong::takes {
 using LineNumber = std::uint64_t;
 using TakeId = std::uint64_t;  // from 1
 
+// What a correction says where there was no chord, in Harte syntax.
+inline constexpr std::string_view kNoChord = "N";
+
 // Stored. A number never changes its meaning, and none is used again.
 enum class LineKind : std::uint8_t {
   kTakeBegin = 1,

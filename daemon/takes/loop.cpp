@@ -405,7 +405,8 @@ std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats) {
       if (place.begin == place.end && !pass.cut) pass.variant = true;
   }
   if (loop.passes.size() < 2) return std::nullopt;
-  // A chord's name is the one that stood there longest, over all passes.
+  // A chord's name is the one that the player gave it in some pass, or else the one that stood there longest,
+  // over all passes.
   for (std::size_t p = 0; p < k; ++p) {
     std::vector<std::pair<ChordSpan, double>> names;
     std::vector<double> lengths, counts;
@@ -414,17 +415,19 @@ std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats) {
       if (at.step != Step::kFits || at.place != static_cast<int>(p) || at.transposed != 0) continue;
       lengths.push_back(seconds(spans[i].end - spans[i].begin));
       if (const double b = beats_between(beats, spans[i].begin, spans[i].end); b > 0) counts.push_back(b);
-      const auto known = std::find_if(names.begin(), names.end(),
-                                      [&](const auto& name) { return name.first.chord == spans[i].chord; });
+      const auto known = std::find_if(names.begin(), names.end(), [&](const auto& name) {
+        return name.first.chord == spans[i].chord && name.first.said == spans[i].said;
+      });
       if (known != names.end())
         known->second += lengths.back();
       else
         names.emplace_back(spans[i], lengths.back());
     }
     LoopChord chord;
-    if (const auto name = std::max_element(names.begin(), names.end(),
-                                           [](const auto& a, const auto& b) { return a.second < b.second; });
-        name != names.end())
+    const auto less = [](const auto& a, const auto& b) {
+      return std::pair(a.first.said, a.second) < std::pair(b.first.said, b.second);
+    };
+    if (const auto name = std::max_element(names.begin(), names.end(), less); name != names.end())
       chord.chord = name->first.chord, chord.root = name->first.root;
     chord.length = Micros(static_cast<std::int64_t>(1e6 * median(lengths)));
     chord.beats = beats.pulse() && !counts.empty() ? std::round(2 * median(counts)) / 2 : 0;

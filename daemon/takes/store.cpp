@@ -133,7 +133,7 @@ class SqliteStore final : public Store {
       if (!detail) return detail.error();
       const TakeId found = detail->summary.take;
       auto events = database_->midi(found);
-      auto said = database_->lines(found, 1, kAllLines, {LineKind::kBeat});
+      auto said = database_->lines(found, 1, kAllLines, {LineKind::kBeat, LineKind::kCorrection});
       return Midi{std::move(*detail), std::move(events), std::move(said)};
     });
   }

@@ -110,7 +110,7 @@ class Store {
   struct Midi {
     Detail detail;
     std::vector<midi::Event> events;
-    std::vector<Line> said;  // of the beat
+    std::vector<Line> said;  // by the player, of the beat and of chords
   };
   virtual void midi(std::optional<TakeId> take, Answer<Midi> answer) = 0;
   virtual void find(MomentSearch search, Answer<FoundMoments> answer) = 0;

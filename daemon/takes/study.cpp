@@ -22,7 +22,7 @@ bool carries_form(const HeardTake& take, const Loop& loop) {
 Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& said,
                const std::vector<Line>& keys) {
   Study out;
-  out.take = hear(events, keys);
+  out.take = hear(events, keys, said);
   out.beats = corrected(first_beats(out.take), said);
   out.loop = find_loop(out.take, out.beats);
   if (out.loop) {

@@ -34,7 +34,7 @@ struct Study {
 // Songs that only come back to a turn of phrase now and then are better written out.
 bool carries_form(const HeardTake& take, const Loop& loop);
 
-// `said`: lines on the take's beat, on the same clock; lines of other kinds are passed over.
+// `said`: what the player said of the take's beat and chords, on the same clock; other lines are passed over.
 // `keys`: its key lines, for a key that was pinned.
 Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& said = {},
                const std::vector<Line>& keys = {});
