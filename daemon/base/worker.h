@@ -34,7 +34,7 @@ class Worker {
 
   // Called on the worker's thread when a job threw.
   using Failed = std::function<void(const Error& error)>;
-  // the thread name; the system shows at most 15 bytes
+  // `name` is the thread's name; the system shows at most 15 bytes of it.
   explicit Worker(std::string name, Failed failed = {});
   ~Worker() { stop(); }
   Worker(const Worker&) = delete;
@@ -50,7 +50,7 @@ class Worker {
 
   std::mutex mutex_;
   std::condition_variable changed_;
-  std::deque<Work> waiting_;  // guarded by mutex_; written by callers, read by the worker
+  std::deque<Work> waiting_;  // guarded by mutex_; callers add, the worker takes
   bool stopping_ = false;     // guarded by mutex_; written by stop, read by all
   const Failed failed_;
   std::thread thread_;
