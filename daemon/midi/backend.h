@@ -9,7 +9,7 @@
 //
 // When the JACK server dies, its Backend and every RtMidi object made under it must be destroyed, the RtMidi
 // objects first, before any part of the process opens a new Backend; open() refuses until then. Owners
-// therefore call alive() about once a second.
+// therefore call alive() regularly.
 //
 // Threads: one owner. `poke` is called on JACK's notification thread.
 // Errors: open() returns one sentence that says what is missing.

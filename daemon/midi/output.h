@@ -44,8 +44,8 @@ class Output final : public Sink {
   Output(const Output&) = delete;
   Output& operator=(const Output&) = delete;
 
-  // Opens the port if it is not open; call it at the start and about once a second. Errors: one sentence that
-  // says why the port is still closed. `say` receives a sentence only when something changed.
+  // Opens the port if it is not open; call it at the start and regularly after that. Errors: one sentence
+  // that says why the port is still closed. `say` receives a sentence only when something changed.
   Result<void> tend() override;
   bool connected() const override;
   const std::string& port_name() const override { return port_name_; }  // empty while closed
