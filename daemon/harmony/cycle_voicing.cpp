@@ -31,9 +31,10 @@ Pitches pitches_of(const Voicing& voicing) {
 
 int own_price(const Voicing& voicing) {
   const Keys keys = keys_of(voicing);
-  if (keys.size() < 2) return 200;  // the melody found no room for a chord under it
+  if (keys.size() < 2) return 200;  // there was no room for a chord under the melody
   const Pitches held = pitches_of(voicing);
-  const int own = price(keys, Hands({held.begin(), held.size()}));  // nothing moves onto itself
+  // Held against itself, so the price has no motion.
+  const int own = price(keys, Hands({held.begin(), held.size()}));
   return std::min(own, 1000);
 }
 
@@ -70,16 +71,16 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
   for (std::size_t i = 0; i < n; ++i) {
     const std::span<const Pitch> top(&tops[i], 1);
     add(lists[i], voice(chords[i], top, rest));
-    // Only layouts with the bass: a hand over has to stand by itself.
+    // Only styles that include the bass: each layout must be complete by itself.
     for (const Style style : {Style::kShell, Style::kSpread, Style::kQuartal})
       if (const auto made = voice(chords[i], top, rest, style)) add(lists[i], *made);
-    // Hands lower and higher than at rest.
+    // Hands lower and higher than their position at rest.
     for (const int bass : {36, 40, 45, 50}) {
       const std::array<Pitch, 4> held{Pitch(bass), Pitch(bass + 10), Pitch(bass + 16), Pitch(bass + 22)};
       add(lists[i], voice(chords[i], top, Hands(held)));
     }
   }
-  // Twice round: what the hands find coming from the chord before, and from there on.
+  // Go round twice: add what the hands find coming from the layouts of the chord before.
   for (int round = 0; round < 2 && n > 1; ++round)
     for (std::size_t i = 0; i < n; ++i) {
       const auto& before = lists[(i + n - 1) % n];
@@ -101,7 +102,7 @@ int cycle_price(std::span<const Voicing> voicings) {
 
 namespace {
 
-// The row of least price over these lists. REQUIRES: none is empty.
+// The cheapest sequence over these lists. REQUIRES: none is empty.
 CycleVoicing least_row(const std::vector<std::vector<Voicing>>& lists) {
   CycleVoicing out;
   const std::size_t n = lists.size();
@@ -162,8 +163,8 @@ std::vector<std::vector<Voicing>> pedal_layouts(std::span<const Chord> chords, s
   auto lists = cycle_layouts(chords, tops);
   const int bass = pedal.value();
   for (std::size_t i = 0; i < lists.size(); ++i) {
-    // Over a bass that may be foreign to it a chord must be heard as itself: its own tones, none of its
-    // scale's in their place.
+    // The bass may be foreign to the chord, so the chord must be heard as itself: only its own tones, no
+    // substitutes from its scale.
     const auto tones = row(chords[i].quality).tones.transposed(chords[i].root.value());
     const auto own = [&](const auto& hand) {
       return std::all_of(hand.begin(), hand.end(), [&](Pitch key) {

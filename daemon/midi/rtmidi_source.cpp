@@ -42,9 +42,8 @@ struct Open {
 // Called by RtMidi on its own thread. Real-time safe: no lock, no allocation, no logging.
 void on_message(double delta, std::vector<unsigned char>* message, void* self) noexcept {
   Open& open = *static_cast<Open*>(self);
-  const Micros at =
-      // Asked for every message, because each delta counts from the message before.
-      open.clock.at(delta, steady_now());
+  // Asked for every message, because each delta counts from the message before.
+  const Micros at = open.clock.at(delta, steady_now());
   if (!is_wanted_message(message->data(), message->size(), open.pass_clock)) return;
   Event event{at, {}, static_cast<std::uint8_t>(message->size()), kNoPort};
   std::copy(message->begin(), message->end(), event.bytes.begin());

@@ -167,9 +167,8 @@ TEST(Analysis, AnOfferedChordThatIsPlayedUnderTheHeldNoteCountsAsTried) {
   };
   for (const Event& event : sorted(events)) drive(analysis, event, look);
   EXPECT_TRUE(tried);
-  play(analysis,
-       // Another chord under the same note, while the tried ones are remembered.
-       chord(3000, {41, 53, 57}, 900));
+  // Another chord under the same note, while the tried ones are remembered.
+  play(analysis, chord(3000, {41, 53, 57}, 900));
   const auto& list = analysis.moment().alternatives;
   EXPECT_TRUE(std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.tried; }));
 }

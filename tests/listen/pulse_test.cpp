@@ -104,9 +104,8 @@ TEST_F(PulseTest, ThePlacedClocksVeryFirstBeatIsToldToo) {
 TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
   for (int i = 0; i < 24 * 9; ++i) {
     const Micros at = ms(1000) + ms(500) * i / 24;
-    if (i == 3)
-      // A single note: somebody is there, but it says nothing about beats.
-      pulse.note_on(at, Pitch(60), Velocity(80));
+    // A single note: somebody is there, but it says nothing about beats.
+    if (i == 3) pulse.note_on(at, Pitch(60), Velocity(80));
     if (i == 100) pulse.note_on(at, Pitch(64), Velocity(80));
     clock(at);
   }
