@@ -61,8 +61,9 @@ template <std::size_t N, std::size_t Lanes, class Which>
   for (std::size_t l = 0; l < Lanes; ++l) store(y + from + kLane * l, sum[l]);
 }
 
-// y += x * w over the inputs in `which`, in that order; N outputs. All blocks are equally wide, as wide as
-// the registers allow, because the sums within a block depend on each other.
+// y += x * w over the inputs in `which`, in that order; N outputs. The blocks are of nearly equal width, as
+// wide as the registers allow: each addition to a sum waits for the one before, and a wide block has other
+// sums to work on meanwhile.
 template <std::size_t N, class Which>
 [[gnu::always_inline]] inline void add_which(float* __restrict y, const float* __restrict w,
                                              const float* __restrict x, const Which& which,

@@ -5,18 +5,18 @@
 namespace undersong::harmony {
 namespace {
 
-// A row of choices so far, as a chain of steps back.
+// The choices so far, as a chain of steps back.
 struct Partial {
   double worth = 0;
-  std::size_t option = 0;      // of this span
-  std::ptrdiff_t before = -1;  // in the list of the span before
+  std::size_t option = 0;      // option of this span
+  std::ptrdiff_t before = -1;  // index in the list of the span before
 };
 
 bool better(const Cycle& a, const Cycle& b) {
   return a.worth != b.worth ? a.worth > b.worth : a.choice < b.choice;
 }
 
-// Keeps the `count` best of a list.
+// Keeps the `count` best elements of a list.
 template <class T, class Better>
 void keep_best(std::vector<T>& list, std::size_t count, Better by) {
   if (list.size() > count) {
@@ -44,7 +44,7 @@ std::vector<Cycle> best_cycles(std::span<const Span> spans, const Link& link, st
     options.push_back(allowed(span));
     if (options.back().empty()) return found;
   }
-  // Links are asked for often; each once.
+  // Compute each link once, because they are used often.
   std::vector<std::vector<std::vector<double>>> links(spans.size());
   for (std::size_t i = 0; i < spans.size(); ++i) {
     const std::size_t next = (i + 1) % spans.size();
@@ -55,7 +55,8 @@ std::vector<Cycle> best_cycles(std::span<const Span> spans, const Link& link, st
   }
   const auto by_worth = [](const Partial& a, const Partial& b) { return a.worth > b.worth; };
   for (std::size_t first : options[0]) {
-    // The first chord is fixed, so that the last one's link back to it is known: the search is exact.
+    // Fix the first chord, so that the link from the last one back to it is known. This makes the search
+    // exact.
     std::vector<std::vector<Partial>> levels(spans.size());
     levels[0].push_back({spans[0].options[first].worth, first, -1});
     for (std::size_t i = 1; i < spans.size(); ++i)

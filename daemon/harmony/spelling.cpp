@@ -5,8 +5,8 @@
 namespace undersong::harmony {
 namespace {
 
-// Place of the degree on the line of fifths, seen from the root: 5 is one up, 4 one down, each sharp seven
-// up.
+// Place of a degree on the line of fifths, seen from the root: 5 is one up, 4 is one down, each sharp is
+// seven up.
 constexpr int fifths_of(Degree degree) {
   constexpr std::array<int, 7> kMajorScale{0, 2, 4, -1, 1, 3, 5};
   return kMajorScale[(degree.number - 1) % 7] + 7 * degree.alter;
@@ -25,7 +25,7 @@ NoteName NoteName::above(Degree degree) const {
 
 Degree NoteName::degree_to(NoteName note) const {
   const int distance = note.fifths() - fifths_;
-  const int alter = floor_div(distance + 1, 7);  // naturals of the major scale span -1..5
+  const int alter = floor_div(distance + 1, 7);  // the degrees of the major scale span -1..5
   static constexpr std::array<int, 7> kNumber{4, 1, 5, 2, 6, 3, 7};
   return {static_cast<std::int8_t>(kNumber[static_cast<std::size_t>(distance + 1 - 7 * alter)]),
           static_cast<std::int8_t>(alter)};

@@ -23,8 +23,8 @@ double fixed(std::span<const Tone> from, std::span<const Tone> to, Norm norm, Wa
   return norm == Norm::kEuclidean ? std::sqrt(out) : out;
 }
 
-// Cheapest path from both first tones to both last ones that moves on in one chord or in both at a step: with
-// tones in order no minimal assignment has to cross, so the path is the minimal voice leading.
+// The cheapest path from both first tones to both last ones that moves on in one chord or in both at each
+// step. With tones in order, no minimal assignment has to cross, so this path is the minimal voice leading.
 template <class Way>
 class Path {
  public:
@@ -39,7 +39,8 @@ class Path {
       }
   }
   int cost() const { return cost_[rows_ - 1][columns_ - 1]; }
-  // Last pair first; moves on in both chords where that costs the same.
+  // Calls `each` for the pairs of the path, last pair first. Of equally cheap steps it prefers the one in
+  // both chords.
   template <class Each>
   void walk_back(Each each) const {
     std::size_t i = rows_ - 1, j = columns_ - 1;
@@ -66,8 +67,8 @@ class Path {
 
 using Tones = FixedVector<PitchClass, kMostVoices>;
 
-// A circle has no first tone: every turn of the second chord against the first is tried, and the first pair
-// is met again at the end (its way counted once).
+// A circle has no first tone, so each tone of the second chord is tried as the first. The first pair is met
+// again at the end; its distance counts once.
 VoiceLeading turn(const Tones& from, const Tones& to, std::size_t start) {
   const auto at = [&](std::size_t j) { return to[(start + j) % to.size()]; };
   const auto way = [&](std::size_t i, std::size_t j) {
@@ -103,7 +104,8 @@ Chord made(PitchClass root, bool major) {
   return {root, quality(major ? "maj" : "min"), root};
 }
 
-// Moves a triad's root by one way from major and the opposite way from minor, and changes its mode.
+// Moves the root of a triad by `from_major` semitones from major, and by the opposite from minor, and changes
+// its mode.
 Chord exchange(const Chord& triad, int from_major) {
   static const Quality kMajor = quality("maj"), kMinor = quality("min");
   if (triad.quality == kMajor) return made(transpose(triad.root, from_major), false);
@@ -136,7 +138,7 @@ VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<c
                                    bool keep_bass) {
   if (from.empty() || to.empty()) return {};
   if (!keep_bass) return freely(sorted(from), sorted(to));
-  // The basses are met already; the other voices may, but need not, meet them again.
+  // The basses are paired already. The other voices may, but need not, pair with them again.
   VoiceLeading best;
   best.semitones = std::numeric_limits<int>::max();
   for (std::size_t leave_from : {0u, 1u})
@@ -146,7 +148,7 @@ VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<c
       if (!a.empty() && !b.empty()) {
         upper = freely(a, b);
       } else if (a.size() != b.size()) {
-        continue;  // one side's upper voices would have nowhere to go
+        continue;  // the upper voices of one side would have no partner
       }
       if (upper.semitones < best.semitones) best = upper;
     }

@@ -1,8 +1,14 @@
 // Voice leading: how far voices must move from one chord to the next.
 //
-// Distances are minimal over all ways of assigning voices; every tone of both chords takes part, and a tone
-// may be reached from or split into several voices where the chords differ in size. At most 16 voices count.
-// Pure; no allocation. Source: Tymoczko (2006), "The geometry of musical chords", Science 313, 72-74.
+//   voice_leading_distance(c_major, a_minor);   // 2 semitones: G moves to A
+//
+// Distances are minimal over all assignments of voices. Every tone of both chords takes part; where the
+// chords differ in size, several voices may leave one tone or reach one tone. At most 16 voices count.
+//
+// Units: semitones.
+// Threads: any; pure functions. No allocation after the vocabulary was made.
+// Errors: none; all functions are total.
+// Source: Tymoczko (2006), "The geometry of musical chords", Science 313, 72-74.
 #pragma once
 
 #include <cstdint>
@@ -16,22 +22,23 @@ namespace undersong::harmony {
 
 inline constexpr std::size_t kMostVoices = 16;
 
-// How the ways of single voices make up one distance.
+// How the distances of single voices combine into one.
 enum class Norm : std::uint8_t { kTaxicab, kEuclidean, kMaximum };
 
-// Semitones between pitch classes the short way round, 0..6.
+// Semitones between pitch classes the shorter way round, 0..6.
 constexpr int pitch_class_distance(PitchClass a, PitchClass b) {
   const int up = ascending(a, b);
   return up < 12 - up ? up : 12 - up;
 }
 
-// Voices that are told which tone they go to: the first of `from` to the first of `to`, and so on. The
-// shorter list decides.
+// The distance when each voice has a fixed goal: the first of `from` goes to the first of `to`, and so on.
+// Voices without a partner in the other list are ignored.
 double fixed_distance(std::span<const Pitch> from, std::span<const Pitch> to, Norm norm = Norm::kTaxicab);
 double fixed_distance(std::span<const PitchClass> from, std::span<const PitchClass> to,
                       Norm norm = Norm::kTaxicab);
 
-// Semitones of the minimal voice leading between keys that sound, octaves as they are. 0 if either is empty.
+// Semitones of the minimal voice leading between sounding keys, with octaves as they are. 0 if either list is
+// empty.
 int voice_leading_distance(std::span<const Pitch> from, std::span<const Pitch> to);
 
 struct VoiceMotion {
@@ -44,13 +51,13 @@ struct VoiceLeading {
   FixedVector<VoiceMotion, 2 * kMostVoices> voices;
 };
 // The minimal voice leading between chords of pitch classes, given as multisets in any order. With
-// `keep_bass` the first of `from` goes to the first of `to`. Empty if either is.
+// `keep_bass`, the first of `from` goes to the first of `to`. Empty if either list is empty.
 VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to,
                                    bool keep_bass = false);
 
 // The neo-Riemannian operations on a major or minor triad: each keeps two tones and is its own inverse. Other
-// qualities come back unchanged. Source: Cohn (1997), "Neo-Riemannian operations, parsimonious trichords, and
-// their Tonnetz representations".
+// qualities are returned unchanged. Source: Cohn (1997), "Neo-Riemannian operations, parsimonious trichords,
+// and their Tonnetz representations".
 Chord parallel(const Chord& triad);
 Chord leading_tone_exchange(const Chord& triad);
 Chord relative(const Chord& triad);

@@ -21,7 +21,7 @@ Hands::Hands(std::span<const Pitch> held) {
   }
   std::array<bool, 128> down{};
   for (Pitch note : held) down[static_cast<std::size_t>(note.value())] = true;
-  // Two sweeps: the way from below, then from above.
+  // Two sweeps: the distance to the nearest key below, then above.
   int nearest = 127;
   for (std::size_t key = 0; key < 128; ++key) {
     nearest = down[key] ? 0 : std::min(127, nearest + 1);
@@ -40,8 +40,9 @@ Hands::Hands(std::span<const Pitch> held) {
 }
 
 int Hands::motion(std::span<const int> keys) const {
-  // Fingers in order take keys in order: no least motion has to cross. cost[j] is for the keys so far with
-  // the j-th finger the last one used.
+  // Fingers in order take keys in order, because the least motion never has to cross. cost[j] is the cost of
+  // the keys so far: if only the first j fingers may be used, or, with fewer fingers than keys, if finger j
+  // (from 1) is the last one used.
   constexpr int kNever = std::numeric_limits<int>::max() / 2;
   const std::size_t fingers = held_.size();
   if (keys.size() == fingers) {
@@ -51,10 +52,10 @@ int Hands::motion(std::span<const int> keys) const {
   }
   std::array<int, 2 * kNotesInHand + 1> cost;
   if (keys.size() <= fingers) {
-    cost.fill(0);  // no key taken yet: nothing moved
+    cost.fill(0);  // no key is taken yet, so nothing has moved
     const std::size_t spare = fingers - keys.size();
     for (std::size_t i = 0; i < keys.size(); ++i) {
-      // Finger j takes key i at best when i fingers before it took the others and enough come after it.
+      // Finger j can take key i if i fingers before it took the other keys and enough fingers follow.
       int before = cost[i];
       int best = kNever;
       for (std::size_t j = i; j <= i + spare; ++j) {
@@ -85,7 +86,7 @@ Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& ha
 
 Voicing voice(const Chord& chord, const Room& room) {
   const Found found = search(chord, room, inner_tones(chord, present_in(chord, room.melody)), 0);
-  // No room for a bass under the melody: the melody alone.
+  // If there is no room for a bass under the melody, play the melody alone.
   return found.keys.empty() ? laid_out(room.melody, split(room.melody), room.hands)
                             : laid_out(found.keys, found.split_at, found.motion);
 }
