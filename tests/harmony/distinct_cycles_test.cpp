@@ -33,7 +33,7 @@ std::size_t differences(const CycleProblem& problem, const Kinds& kinds,
   return out;
 }
 
-// The best cycle apart from all of `kept`, by trying every one.
+// The best cycle that differs from all of `kept`, found by trying every cycle.
 std::optional<Cycle> by_brute_force(const CycleProblem& problem, const std::vector<Kinds>& kept,
                                     std::size_t apart) {
   std::optional<Cycle> best;

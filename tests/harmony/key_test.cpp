@@ -20,7 +20,7 @@ TEST(Key, ProfilesAreThePublishedOnes) {
   EXPECT_NEAR(std::accumulate(kMinorProfile.begin(), kMinorProfile.end(), 0.0), 44.51, 1e-9);
 }
 
-// Values worked out from the published profiles, Pearson correlation, three decimals.
+// Computed from the published profiles: Pearson correlations, to three decimals.
 TEST(Key, CorrelationsOfTheMajorProfileWithAll24Keys) {
   const double kMajors[12] = {1.000, -.501, .041, -.104, -.186, .591, -.683, .591, -.186, -.104, .041, -.501};
   const double kMinors[12] = {.512, -.300, .237, -.653, .536, .214, -.371, .243, -.510, .650, -.402, -.156};
@@ -42,7 +42,8 @@ TEST(Key, CorrelationsOfPlainSetsAreAsWorkedOut) {
   EXPECT_NEAR(profile_correlation(scale, major(7)), .677, 6e-4);
   EXPECT_NEAR(profile_correlation(of({0, 4, 7}), major(0)), .834, 6e-4);
   EXPECT_NEAR(profile_correlation(of({9, 0, 4}), minor(9)), .889, 6e-4);
-  // A lone dominant seventh reads as its own root's key with these profiles, not as the key it leads to.
+  // With these profiles, a single dominant seventh chord gives the key of its own root, not the key that it
+  // leads to.
   EXPECT_EQ(best_key(of({7, 11, 2, 5}))->key, major(7));
   EXPECT_EQ(best_key(scale)->key, major(0));
   EXPECT_FALSE(best_key(of({})));

@@ -64,7 +64,7 @@ TEST(VoiceLeading, MatchesPublishedDistances) {
   EXPECT_EQ(fixed_distance(tones({11, 0, 4}), tones({2, 0, 8}), Norm::kEuclidean), 5);
 }
 
-// Derived by trying all assignments.
+// Computed by trying all assignments.
 TEST(VoiceLeading, FromCMajorToEveryTriad) {
   constexpr std::array<int, 12> kMajor{0, 3, 6, 3, 2, 3, 6, 3, 2, 3, 6, 3},
       kMinor{1, 2, 5, 4, 1, 2, 5, 4, 3, 2, 5, 4};
@@ -94,7 +94,7 @@ TEST(VoiceLeading, BetweenSeventhsAndChordsOfDifferentSize) {
   EXPECT_EQ(least(chord(0, {0, 4, 7}), seventh(5)), 4);
 }
 
-// Plain search over every relation that leaves no tone out, for small chords.
+// Brute force over every assignment that leaves no tone out, for small chords.
 int brute_force(const std::vector<int>& a, const std::vector<int>& b, bool circle) {
   const auto n = a.size() * b.size();
   int best = 1 << 20;
