@@ -100,6 +100,7 @@ class FileSource::Player {
   static constexpr std::chrono::milliseconds kTell{10};
   const FileOptions options_;
   Inputs& inputs_;
+  // Written by the owner before the thread starts, then only read by the thread.
   std::vector<Event> events_;
   Lane* lane_ = nullptr;
   std::thread thread_;

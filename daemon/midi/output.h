@@ -77,6 +77,7 @@ class Output final : public Sink {
   Micros last_sent_{-1'000'000};
   bool open_ = false;
   bool failed_ = false;  // set by RtMidi's error callback, on the owner's thread
+  // Used by the owner and by the thread that calls judge; it locks by itself.
   std::shared_ptr<SharedEchoGuard> guard_;
   std::array<std::array<bool, 128>, 16> on_{};
 };

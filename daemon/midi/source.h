@@ -101,6 +101,7 @@ class Waker {
 
  private:
   int fd_;
+  // Set by writers, cleared by the consumer; atomic, so it needs no lock.
   std::atomic<bool> pending_{false};
 };
 
@@ -132,7 +133,7 @@ class Lane {
     waker_.wake();
     return fitted;
   }
-  bool has_room() const noexcept { return queue_.has_room(); }  // called by the writer
+  bool has_room() const noexcept { return queue_.has_room(); }  // called by the writer; real-time safe
   PortNumber port() const { return port_; }
   std::uint64_t dropped() const noexcept { return queue_.dropped(); }
   // Returns how many of the first `dropped` losses have not been reported yet, and marks them as reported.

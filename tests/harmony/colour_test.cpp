@@ -34,7 +34,7 @@ PitchClassSet set(std::initializer_list<int> tones) {
 // The values are printed in the sources named. Those marked "computed" come from an independent
 // implementation.
 
-// Source: test-suite and README of R packages dycon and incon (Harrison), after Hutchinson & Knopoff (1978).
+// Source: test suite and README of R packages dycon and incon (Harrison), after Hutchinson & Knopoff (1978).
 TEST(Roughness, MatchesPublishedValues) {
   EXPECT_NEAR(roughness(keys({60, 61}), 1), 0.499, 1e-3);
   EXPECT_NEAR(roughness(keys({69, 70}), 1), 0.491, 1e-3);
