@@ -10,10 +10,11 @@
 //
 // Units: capacity and counts in messages.
 // Threads: `push`, `drop`, `has_room` and `room` from one thread at a time (the writer); `pop`, `consume` and
-// `empty` from one other thread (the reader); `dropped` from any thread. `push` and `drop` are real-time
-// safe: no lock, no allocation, no logging, no system call, no exception. So are `room`, `has_room`, `empty`
-// and `dropped`. Errors: only the constructor can fail, with std::bad_alloc. A full queue is not an error:
-// `push` returns false. Source: boost::lockfree::spsc_queue.
+// `empty` from one other thread (the reader); `dropped` from any thread. All except `pop` and `consume` are
+// real-time safe: no lock, no allocation, no logging, no system call, no exception.
+// Errors: only the constructor can fail, with std::bad_alloc. A full queue is not an error: `push` returns
+// false.
+// Source: boost::lockfree::spsc_queue.
 #pragma once
 
 #include <atomic>
