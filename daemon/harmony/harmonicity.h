@@ -1,7 +1,7 @@
 // Harmonicity: how well tones fit one fundamental, measured in two ways.
 //
 // Units: octaves (log_periodicity) and bits (harmonicity).
-// Threads: any; pure functions. Only `harmonicity` allocates; it is for tests and study, not for the live
+// Threads: any; pure functions. Only `harmonicity` allocates; it is for offline commands, not for the live
 // path.
 // Errors: none; all functions are total.
 // Source: named at each function.
