@@ -12,7 +12,7 @@ Error caught(std::string_view while_what) {
                                             std::string(while_what) + "; everything else goes on."};
   };
   const auto fault = [&](const std::string& what) {
-    return Error{ErrorCode::kInternal, "A fault of ours while " + std::string(while_what) +
+    return Error{ErrorCode::kInternal, "An internal error occurred while " + std::string(while_what) +
                                            (what.empty() ? "" : " (" + what + ")") +
                                            "; everything else goes on."};
   };
@@ -20,7 +20,7 @@ Error caught(std::string_view while_what) {
     throw;
   } catch (const std::bad_alloc&) {
     return exhausted("memory");
-  } catch (const std::length_error&) {  // more than any memory holds
+  } catch (const std::length_error&) {  // more than can ever be allocated
     return exhausted("memory");
   } catch (const std::system_error& e) {
     if (e.code() == std::errc::resource_unavailable_try_again || e.code() == std::errc::not_enough_memory)

@@ -1,11 +1,15 @@
-// What a job threw, as an Error with one sentence. For the top of a thread, and for whoever owes somebody an
-// answer.
+// Turns the exception in flight into an Error with one sentence. For the top of a thread, and for code that
+// owes a caller an answer.
 //
 //   try { answer(job()); } catch (...) { answer(caught("take 12 was listened to again")); }
 //   auto made = guarded<Loop>("the loop was looked for", [&]() -> Result<Loop> { ... });
 //
-// Memory, or another thing the system has no more of: kExhausted. All else is a fault of ours: kInternal.
-// Threads: any. Errors: throws only if there is no memory for a sentence.
+// Running out of memory or another system resource becomes kExhausted. Everything else is a bug in this
+// program and becomes kInternal.
+//
+// Threads: any.
+// Errors: both functions may throw std::bad_alloc when there is no memory left for the sentence.
+// Source: none needed.
 #pragma once
 
 #include <string_view>
@@ -15,10 +19,10 @@
 
 namespace undersong {
 
-// REQUIRES: called in a catch block. `while_what` goes on "while ...".
+// REQUIRES: called inside a catch block. `while_what` completes the phrase "while ...".
 Error caught(std::string_view while_what);
 
-// The job's result, or what it threw.
+// Returns the job's result, or the exception that it threw as an Error. The job runs on the calling thread.
 template <class T, class Job>
 Result<T> guarded(std::string_view while_what, Job&& job) {
   try {

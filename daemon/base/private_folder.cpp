@@ -14,7 +14,7 @@ Result<void> make_private_folder(const std::filesystem::path& folder) {
   std::error_code error;
   for (auto path = folder; !path.empty() && !std::filesystem::exists(path, error);
        path = path.parent_path()) {
-    if (error) break;  // one above it can't be entered: making the first one says why
+    if (error) break;  // a parent folder cannot be entered; mkdir below reports why
     if (path.has_filename()) missing.push_back(path);
     if (path == path.parent_path()) break;
   }

@@ -1,6 +1,8 @@
-// Folders for what belongs to the player alone: sockets, takes, settings.
+// Makes folders that only the player can open: for sockets, takes and settings.
 //
-// Threads: any. Errors: one sentence with the path.
+// Threads: any.
+// Errors: one sentence with the path and the system's reason.
+// Source: none needed.
 #pragma once
 
 #include <filesystem>
@@ -9,8 +11,8 @@
 
 namespace undersong {
 
-// Makes `folder` and those above it that are missing, each open to the user alone (0700). A folder that was
-// there keeps its mode: whoever made it knows who should enter it.
+// Makes `folder` and any missing parent folders, each with mode 0700. A folder that already exists keeps its
+// mode, because whoever made it decided who may enter.
 Result<void> make_private_folder(const std::filesystem::path& folder);
 
 }  // namespace undersong

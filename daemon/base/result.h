@@ -1,10 +1,14 @@
-// Result<T>: a value or an Error that a person can read.
+// Result<T>: a value, or an Error that a person can read.
 //
 //   Result<Config> load(path);
 //   if (auto config = load(path); !config) log(config.error().message);
 //
-// Errors carry one sentence that says what was wrong and where. Exceptions end at a folder's border: what a
-// library throws is turned into an Error in the folder that calls it.
+// An Error carries one sentence that says what was wrong and where. Exceptions do not cross folders: the
+// folder that calls a library turns its exceptions into Errors.
+//
+// Threads: plain values; any thread.
+// Errors: calling value() on an error throws std::runtime_error.
+// Source: boost::system::result.
 #pragma once
 
 #include <boost/system/result.hpp>
@@ -16,12 +20,12 @@
 namespace undersong {
 
 enum class ErrorCode : std::uint8_t {
-  kInvalidInput,  // the caller or a file gave something that can't be used
-  kNotFound,      // no such take, port, file
-  kUnavailable,   // a device, server or store isn't there now; trying later may work
-  kConflict,      // another instance, a locked store
-  kExhausted,     // disk or a stated bound is full
-  kInternal,      // a fault of ours
+  kInvalidInput,  // the caller or a file supplied something unusable
+  kNotFound,      // the take, port or file does not exist
+  kUnavailable,   // a device, server or store is not available now; trying later may work
+  kConflict,      // another instance is running, or the store is locked
+  kExhausted,     // the disk is full, or a documented limit is reached
+  kInternal,      // a bug in this program
 };
 
 struct Error {
@@ -29,7 +33,7 @@ struct Error {
   std::string message;  // one sentence: what, where
 };
 
-// What boost::system::result does when .value() is called on an error.
+// Called by boost::system::result when value() is used on an error.
 [[noreturn]] inline void throw_exception_from_error(const Error& error, const boost::source_location&) {
   throw std::runtime_error(error.message);
 }

@@ -24,7 +24,7 @@ bool Worker::run(Work work) {
 }
 
 void Worker::stop() {
-  std::deque<Work> dropped;  // ends outside the lock
+  std::deque<Work> dropped;  // destroyed after the lock is released
   {
     const std::lock_guard lock(mutex_);
     stopping_ = true;
@@ -37,7 +37,7 @@ void Worker::stop() {
 
 void Worker::loop(const std::string& name) {
   pthread_setname_np(pthread_self(), name.substr(0, 15).c_str());
-  setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 15);  // everything else comes first
+  setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 15);  // low priority: everything else comes first
   for (;;) {
     Work work;
     {
@@ -52,7 +52,7 @@ void Worker::loop(const std::string& name) {
     } catch (...) {
       try {
         if (failed_) failed_(caught("something was worked out aside"));
-      } catch (...) {  // not even memory for a sentence
+      } catch (...) {  // there is no memory left even for the message
       }
     }
   }

@@ -1,12 +1,17 @@
-// One thread of low priority for work that takes long, with a bounded line of what waits.
+// Worker: one low-priority thread for long jobs, with a bounded queue of waiting jobs.
 //
 //   Worker worker("study");
-//   if (!worker.run([] { ... })) ...;   // the line is full
+//   if (!worker.run([] { ... })) ...;   // the queue is full
 //
-// Threads: any thread may call `run`; the work runs on the worker's own, one after another. `stop` and the
-// destructor wait for the work under way and drop what waits. Errors: work that throws is given up, `failed`
-// is told why in one sentence, on the worker's own thread, and the next piece is begun. Whoever owes somebody
-// an answer catches by itself.
+// `stop` and the destructor wait for the running job to end and drop the waiting ones.
+//
+// Units: kMostWaiting counts jobs.
+// Threads: any thread may call `run`. Jobs run one after another on the worker's own thread. One owner calls
+// `stop` and the destructor, from another thread than the worker's.
+// Errors: `run` returns false when the queue is full or the worker is stopping. When a job throws, it ends
+// there: `failed` is called with one sentence on the worker's thread, and the next job starts. A job that
+// owes a caller an answer must catch its own exceptions.
+// Source: none needed.
 #pragma once
 
 #include <condition_variable>
@@ -24,15 +29,20 @@ namespace undersong {
 class Worker {
  public:
   static constexpr std::size_t kMostWaiting = 32;
+  // A job. Runs on the worker's thread.
   using Work = std::function<void()>;
 
+  // Called on the worker's thread when a job threw.
   using Failed = std::function<void(const Error& error)>;
-  explicit Worker(std::string name, Failed failed = {});  // at most 15 letters, as the system shows it
+  // `name` is the thread's name; the system shows at most 15 bytes of it.
+  explicit Worker(std::string name, Failed failed = {});
   ~Worker() { stop(); }
   Worker(const Worker&) = delete;
   Worker& operator=(const Worker&) = delete;
 
+  // Queues a job; false when the queue is full or the worker is stopping.
   bool run(Work work);
+  // Waits for the running job, drops the waiting ones and joins the thread. May be called twice.
   void stop();
 
  private:
@@ -40,8 +50,8 @@ class Worker {
 
   std::mutex mutex_;
   std::condition_variable changed_;
-  std::deque<Work> waiting_;  // mutex_
-  bool stopping_ = false;     // mutex_
+  std::deque<Work> waiting_;  // guarded by mutex_; callers add, the worker takes
+  bool stopping_ = false;     // guarded by mutex_; written by stop, read by all
   const Failed failed_;
   std::thread thread_;
 };

@@ -9,26 +9,26 @@
 namespace undersong::harmony {
 namespace {
 
-// Shares of notes on the beat, half-way, on quarters, on thirds.
+// Shares of notes on the beat, half-way, on quarters and on thirds.
 constexpr std::array<double, 4> kPlainShare{0.5, 0.182, 0.135, 0.173}, kBassShare{0.8, 0.128, 0.0301, 0.0231};
-constexpr double kSpread = 3.01;         // frames: how far a note lies from where it belongs
-constexpr double kChance = 0.0953;       // share of notes that lie anywhere
-constexpr double kBassChance = 0.23;     // the same of bass notes
-constexpr double kSpreadGrowth = 0.297;  // more in slower beats
-constexpr double kReach = 0.183;         // largest change of an interval from one beat to the next
-constexpr double kStaleBass = 0.711;     // a bass note whose pitch class sounded just before
+constexpr double kSpread = 3.01;         // frames: how far notes lie from where they belong
+constexpr double kChance = 0.0953;       // share of notes that lie anywhere by chance
+constexpr double kBassChance = 0.23;     // the same for bass notes
+constexpr double kSpreadGrowth = 0.297;  // how the spread grows in slower beats
+constexpr double kReach = 0.183;         // largest relative change of an interval from one beat to the next
+constexpr double kStaleBass = 0.711;     // weight of a bass note whose pitch class sounded just before
 constexpr double kLow = 1.4;             // weight of a bass note
-constexpr double kTop = 0.635;           // of the top of a chord
-constexpr double kInner = 0.346;         // of what lies between
-constexpr double kFresh = 1.6;           // of a single note that is new
+constexpr double kTop = 0.635;           // weight of the top note of a chord
+constexpr double kInner = 0.346;         // weight of inner notes
+constexpr double kFresh = 1.6;           // weight of a single note that is new
 
-// Of strikes that were judged and lie on no beat: half-way, on quarters, on thirds; and their spread.
+// For judged strikes that are not on a beat: shares half-way, on quarters and on thirds, and their spread.
 constexpr double kHalves = .4, kQuarters = .3, kThirds = .3, kJudgedSpread = 3.2;
 
 constexpr float kNever = -1e30f;
 
 struct Tables {
-  // [offset from the beat][interval], log likelihood ratio of a note there; one for plain notes, one for bass
+  // [offset from the beat][interval]: log likelihood ratio of a note there, for plain notes and for bass
   // notes.
   std::vector<float> plain, bass;
 };
@@ -37,7 +37,7 @@ double place(double offset, double interval, const std::array<double, 4>& share,
              double chance) {
   const auto bell = [&](double at, double s) {
     const double d = std::abs(offset - at * interval);
-    if (d > 7 * s) return 0.;  // lost beside kChance
+    if (d > 7 * s) return 0.;  // negligible beside kChance
     return std::exp(-0.5 * d * d / (s * s)) / (s * 2.5066);
   };
   double density = share[0] * (bell(0, sigma) + bell(1, sigma)) + share[1] * bell(.5, sigma);
@@ -46,8 +46,8 @@ double place(double offset, double interval, const std::array<double, 4>& share,
   return std::log(chance + (1 - chance) * density * interval);
 }
 
-// The same for strikes that were judged, by how probably they lie on a beat; what lies between two of these
-// is mixed.
+// The same for judged strikes, by the probability that they lie on a beat. Values in between are
+// interpolated.
 struct JudgedTables {
   static constexpr std::array<float, 7> kAt{.02f, .08f, .2f, .4f, .65f, .85f, .96f};
   std::array<std::vector<float>, kAt.size()> by;
@@ -83,7 +83,7 @@ const Tables& tables() {
     t.bass = t.plain;
     const double sigma = kSpread, chance = kChance, bchance = kBassChance;
     for (int offset = 0; offset <= longest; ++offset)
-      for (int i = std::max(0, offset - first); i < n; ++i) {  // shorter ones are over
+      for (int i = std::max(0, offset - first); i < n; ++i) {  // shorter intervals have ended
         const auto at = static_cast<std::size_t>(offset * n + i);
         const double interval = first + i, s = sigma * std::pow(interval / 60., kSpreadGrowth);
         t.plain[at] = static_cast<float>(place(offset, interval, kPlainShare, s, chance));
@@ -97,12 +97,12 @@ const Tables& tables() {
 }  // namespace
 
 BeatOnset BeatWeigher::weigh(Micros at, Pitch pitch, Velocity velocity) {
-  constexpr Micros kChord{70'000};  // struck so close together, notes are one chord
+  constexpr Micros kChord{70'000};  // notes struck this close together are one chord
   BeatOnset out;
   out.at = at;
   const float v = static_cast<float>(velocity.value());
   loudness_ += .05f * (v - loudness_);
-  // The first of a chord says when; the others add a little.
+  // The first note of a chord gives the time; the others add a little.
   bool lowest = true, highest = true, alone = true;
   for (const Recent& r : recent_) {
     if (at - r.at > Micros(400'000)) continue;
@@ -132,11 +132,11 @@ BeatOnset BeatWeigher::weigh(Micros at, Pitch pitch, Velocity velocity) {
 }
 
 struct BeatLattice::Costs {
-  std::array<float, kIntervals> prior{};  // a beat of this length
+  std::array<float, kIntervals> prior{};  // cost of a beat of this length
   struct Next {
     int first, end;
   };
-  std::array<Next, kIntervals> next{};  // intervals that may come after this one, whole vectors
+  std::array<Next, kIntervals> next{};  // intervals that may follow this one, in whole vectors
   std::array<std::array<float, kIntervals>, kIntervals> change{};  // cost [from][to]
   float start = 0, stop = 0, least = 0;
 };
@@ -160,7 +160,7 @@ std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior&
     t.next[at] = {low / kWhole * kWhole, (high / kWhole + 1) * kWhole};
     t.change[at].fill(-kNever);
     for (int to = low; to <= high; ++to) {
-      // Rounding to a frame costs nothing.
+      // Changes within the rounding to a frame cost nothing.
       const double d = std::max(0., std::abs(from - to) - .5) / (first + std::min(from, to));
       t.change[at][static_cast<std::size_t>(to)] = static_cast<float>(prior.change * d);
     }
@@ -174,7 +174,7 @@ std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior&
 BeatLattice::BeatLattice() : values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {
   static const auto kCosts = costs_of({});
   costs_ = kCosts;
-  tables();  // made now, not with the first note; judged strikes are no live performance's
+  tables();  // built now and not at the first note; a live performance has no judged strikes
 }
 
 BeatLattice::BeatLattice(const BeatPrior& prior)
@@ -207,7 +207,7 @@ int place_of(const float* row, int i, float value) {
 UNDERSONG_WIDE void BeatLattice::step() {
   const Costs& t = *costs_;
   ++now_;
-  // What arrives now began an interval ago: one row further back for each longer interval.
+  // A pulse that arrives now left one interval ago: one row further back for each longer interval.
   arrived_.fill(kNever);
   const int able = std::min(kIntervals, now_ - kShortest + 1);
   for (int i = 0, place = (now_ - kShortest + kRing) % kRing; i < able;
@@ -225,7 +225,7 @@ UNDERSONG_WIDE void BeatLattice::step() {
   for (std::int32_t j = 0; j < kIntervals; ++j) {
     const auto at = static_cast<std::size_t>(j);
     const float value = arrived_[at];
-    if (value <= begin) continue;  // to begin anew is better than to come from there
+    if (value <= begin) continue;  // starting a new pulse is better
     const float* __restrict cost = t.change[at].data();
     const WholeLane from = WholeLane{} + j;
     for (int i = t.next[at].first; i < t.next[at].end; i += static_cast<int>(kLane)) {
@@ -241,14 +241,14 @@ UNDERSONG_WIDE void BeatLattice::step() {
     store(values + i, load(values + i) + load(&t.prior[static_cast<std::size_t>(i)]));
   if (!best_known_) return;
   if (best_.interval <= now_ - best_.beat) {
-    best_known_ = false;  // its next beat is here
+    best_known_ = false;  // its next beat is due here
   } else if (const float top = highest(values, 0); top > best_.score) {
     best_ = {now_, kShortest + place_of(values, 0, top), top};
   }
 }
 
 UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
-  // Two tables, each with its share.
+  // Interpolate between two tables.
   const float *one, *other;
   float much, more;
   if (onset.beat >= 0) {
@@ -265,7 +265,7 @@ UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
   }
   for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
     const int offset = now_ - beat;
-    // From the start of a vector: earlier intervals are over, and nobody reads them.
+    // Start at a vector boundary: shorter intervals have ended, and nobody reads them.
     constexpr int kWhole = static_cast<int>(kLane);
     float* __restrict values = row(beat);
     const float* __restrict a = one + static_cast<std::ptrdiff_t>(offset) * kIntervals;

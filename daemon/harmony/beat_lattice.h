@@ -1,16 +1,18 @@
-// The lattice of pulses: every way in which beats could have run up to now, each with how well it explains
+// BeatLattice: every way in which the beats could have run so far, each with a score for how well it explains
 // the notes.
 //
-// A hypothesis is a beat at frame s with the next beat an interval later; a note adds the logarithm of how
-// much likelier it is at its place in that interval than anywhere. Intervals change from beat to beat at a
-// cost, and at any time there may be no pulse at all, which explains every note as chance. The causal tracker
-// (beat_tracker.h) reads the best hypothesis as it stands; the tracker that works afterwards (takes/beats.h)
-// keeps the way back.
+// A hypothesis is a beat at frame s whose next beat comes one interval later. A note adds the logarithm of
+// how much likelier it is at its place in that interval than anywhere. An interval may change from one beat
+// to the next at a cost. At any time there may also be no pulse, which explains every note as chance. The
+// causal tracker (beat_tracker.h) reads the best hypothesis at each moment; the tracker that works on
+// finished takes (takes/beats.h) keeps the way back.
 //
-// Units: frames of kBeatFrame; scores are natural logarithms. Threads: one owner. Heap: at construction only.
-// Total. Source: bar-pointer models, Whiteley, Cemgil & Godsill (2006), with the state space of Krebs, Boeck
-// & Widmer (2015); dynamic programming over beats, Ellis (2007). Weights fitted by us on performances apart
-// from the measured ones.
+// Units: frames of kBeatFrame; scores are natural logarithms.
+// Threads: one owner. No allocation after construction.
+// Errors: none; all functions are total. REQUIRES: note() after the first step().
+// Source: bar-pointer models, Whiteley, Cemgil & Godsill (2006), with the state space of Krebs, Boeck &
+// Widmer (2015); dynamic programming over beats, Ellis (2007). We fitted the weights on other performances
+// than those used for measuring.
 #pragma once
 
 #include <array>
@@ -26,15 +28,17 @@ namespace undersong::harmony {
 
 inline constexpr Micros kBeatFrame{10'000};
 
-// How much a key press says about where the beats lie.
+// What a key press says about the place of the beats.
 struct BeatOnset {
   Micros at{};
-  float weight = 1;  // 0 and up: louder, and the first of a chord, says more
-  float bass = 0;    // 0..1: how much it is a bass note or brings a new chord
-  float beat = -1;   // 0..1: how probably it lies on a beat, where that was judged; then bass counts no more
+  float weight = 1;  // 0 and up; loud notes and the first note of a chord weigh more
+  float bass = 0;    // 0..1: how far it is a bass note or brings a new chord
+  // 0..1: the probability that it lies on a beat, where that was judged; `bass` is then ignored. -1: not
+  // judged.
+  float beat = -1;
 };
 
-// Weighs key presses one after another, from what was struck before. Threads: one owner. No heap.
+// Weighs key presses in order, each by what was struck before it. Threads: one owner. No allocation.
 class BeatWeigher {
  public:
   BeatOnset weigh(Micros at, Pitch pitch, Velocity velocity);
@@ -47,7 +51,7 @@ class BeatWeigher {
   };
   std::array<Recent, 12> recent_{};
   std::size_t next_ = 0;
-  std::array<Micros, 12> last_heard_ = filled();  // by pitch class
+  std::array<Micros, 12> last_heard_ = filled();  // indexed by pitch class
   float loudness_ = 64, bass_level_ = 48;
   static constexpr std::array<Micros, 12> filled() {
     std::array<Micros, 12> a{};
@@ -56,48 +60,50 @@ class BeatWeigher {
   }
 };
 
-// What is known of the pulse before a note is heard. As it stands it is for a player of whom nothing is
-// known; whoever hears a take again knows more.
+// What is known about the pulse before any note is heard. The defaults are for an unknown player; a tracker
+// that hears a take again knows more.
 struct BeatPrior {
-  double usual = 65;       // frames a beat that are likeliest
-  double width = 0.403;    // of their logarithm
-  double strength = 1.06;  // how much that counts, a second
-  double change = 10.3;    // cost of another interval, by its share of the old one
-  double begin = 16.3;     // cost of beginning a pulse
+  double usual = 65;       // the likeliest number of frames per beat
+  double width = 0.403;    // standard deviation of its logarithm
+  double strength = 1.06;  // weight of these two, per second
+  double change = 10.3;    // cost of a change of interval, per relative change
+  double begin = 16.3;     // cost of starting a pulse
   double stop = 2.64;      // cost of ending one
-  double rent = 0;         // cost of having one, a second
-  double least = 0;        // cost of having one, for each note of weight 1: what it must explain at least
+  double rent = 0;         // cost of having a pulse, per second
+  // Cost of having a pulse, for each note of weight 1: the least that the pulse must explain.
+  double least = 0;
 };
 
 class BeatLattice {
  public:
-  static constexpr int kShortest = 25, kLongest = 160;  // frames a beat
+  static constexpr int kShortest = 25, kLongest = 160;  // frames per beat
   static constexpr int kIntervals = kLongest - kShortest + 1;
 
   BeatLattice();
   explicit BeatLattice(const BeatPrior& prior);
 
-  // Frames count from 0; the next frame to be stepped is now() + 1.
+  // Frames count from 0. step() moves on to frame now() + 1.
   int now() const { return now_; }
   void step();
-  // A note in frame now().
+  // Adds a note in frame now().
   void note(const BeatOnset& onset);
 
   struct Best {
-    int beat = 0;      // frame of its last beat
-    int interval = 0;  // frames from there to the next
-    float score = 0;   // above that of no pulse
+    int beat = 0;      // frame of the last beat
+    int interval = 0;  // frames from there to the next beat
+    float score = 0;   // score above that of no pulse
   };
-  // The best hypothesis that has a pulse; nothing when no pulse explains the notes better.
+  // The best hypothesis with a pulse; nullopt when no pulse explains the notes better than chance.
   std::optional<Best> best();
-  // How well the best hypothesis, with a pulse or without, explains all notes up to now; 0 is chance.
+  // The score of the best hypothesis, with or without a pulse, for all notes so far; 0 is chance.
   float total();
 
-  // The way back to the last step, for whoever keeps it. From interval i (index) at this beat: the interval
-  // that came before, or kStart.
+  // The way back from the last step, for callers that keep it. For each interval (index) at this beat: the
+  // index of the interval before it, or kStart.
   static constexpr std::uint8_t kStart = 255;
   const std::array<std::uint8_t, kIntervals>& came_from() const { return came_from_; }
-  // The interval whose pulse ended here, when that is the best way to have no pulse now; else kStart.
+  // The index of the interval whose pulse ended here, if ending it is the best way to have no pulse now;
+  // otherwise kStart.
   std::uint8_t stopped_from() const { return stopped_from_; }
 
  private:
@@ -109,17 +115,17 @@ class BeatLattice {
 
   void find_best();
 
-  // What a beat and the change from one to the next cost.
+  // The costs of a beat and of the change from one beat to the next.
   struct Costs;
   static std::shared_ptr<const Costs> costs_of(const BeatPrior& prior);
   std::shared_ptr<const Costs> costs_;
 
   int now_ = -1;
-  float none_ = 0;             // score of no pulse now
+  float none_ = 0;             // score of having no pulse now
   std::vector<float> values_;  // [frame of the last beat][interval]
   std::array<float, kIntervals> arrived_{};
   std::array<std::int32_t, kIntervals> from_{};
-  Best best_;  // its score still with that of no pulse
+  Best best_;  // its score still includes that of no pulse
   bool best_known_ = false;
   std::array<std::uint8_t, kIntervals> came_from_{};
   std::uint8_t stopped_from_ = kStart;

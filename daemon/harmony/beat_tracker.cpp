@@ -6,7 +6,7 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr Micros kNear{90'000};  // a strike so near a beat belongs to it
+constexpr Micros kNear{90'000};  // a note this near to a beat belongs to it
 
 }  // namespace
 
@@ -19,7 +19,7 @@ void BeatTracker::to_frame(int frame) {
 
 void BeatTracker::note_on(Micros at, Pitch pitch, Velocity velocity) {
   if (origin_ && at - last_note_ > kBeatSilence) *this = BeatTracker();
-  if (!origin_) origin_ = last_note_ = at;  // it may lie before 0
+  if (!origin_) origin_ = last_note_ = at;  // the first time may be negative
   at = std::max(at, last_note_);
   last_note_ = at;
   to_frame(static_cast<int>((at - *origin_ + kBeatFrame / 2) / kBeatFrame));
@@ -31,7 +31,7 @@ void BeatTracker::note_on(Micros at, Pitch pitch, Velocity velocity) {
 
 void BeatTracker::advance(Micros at) {
   if (!origin_ || at <= last_note_) return;
-  // After a silence nothing can be learnt by waiting.
+  // After a long silence, waiting longer teaches nothing.
   at = std::min(at, last_note_ + kBeatSilence);
   to_frame(static_cast<int>((at - *origin_) / kBeatFrame));
 }
@@ -60,8 +60,8 @@ void BeatTracker::look() {
 }
 
 float BeatTracker::confidence(Micros at) {
-  constexpr float kMemory = .9f;      // about ten beats
-  constexpr float kWandering = .07f;  // so much change from beat to beat leaves a third of the confidence
+  constexpr float kMemory = .9f;      // memory of about ten beats
+  constexpr float kWandering = .07f;  // this much change from beat to beat leaves a third of the confidence
   const bool struck = std::any_of(notes_.begin(), notes_.end(), [&](Micros note) {
     return note > at - kNear / 2 && note < at + kNear / 2;
   });
@@ -71,10 +71,10 @@ float BeatTracker::confidence(Micros at) {
   if (newest_) {
     const float here = static_cast<float>((at - newest_->at).count()),
                 expected = static_cast<float>(newest_->interval.count());
-    change_ +=
-        std::min(.2f, std::abs(std::log(here / expected)));  // one jump to another level is soon forgiven
+    // Bounded, so that one jump to another level is soon forgotten.
+    change_ += std::min(.2f, std::abs(std::log(here / expected)));
   } else {
-    change_ += .1f;  // nothing is known yet
+    change_ += .1f;  // nothing is known about the steadiness yet
   }
   return struck_ / told_ * std::exp(-change_ / told_ / kWandering);
 }
@@ -97,7 +97,7 @@ void BeatTracker::place_in_bar(TrackedBeat& beat) {
       sum += votes[static_cast<std::size_t>(p)];
       if (votes[static_cast<std::size_t>(p)] > votes[static_cast<std::size_t>(best)]) best = p;
     }
-    // How much more than its share the strongest place has; four is the commoner.
+    // By how much the strongest place exceeds an even share. Four beats are more usual than three.
     const float share =
         sum > 0 ? votes[static_cast<std::size_t>(best)] / sum - 1.f / static_cast<float>(m) : 0;
     const float value = share + (m == 4 ? .05f : 0.f);

@@ -1,4 +1,13 @@
-// A chord as the program knows it: root, quality, bass. No inversion is stored: it is the bass's degree.
+// Chord: root, quality and bass.
+//
+//   const Chord c_over_e{PitchClass(0), quality("maj"), PitchClass(4)};   // C/E
+//
+// The inversion is not stored: it is the degree of the bass.
+//
+// Units: pitch classes 0..11; a quality is a row of the chord vocabulary.
+// Threads: plain values; any thread.
+// Errors: none; all functions are total.
+// Source: none needed.
 #pragma once
 
 #include <cstdint>
@@ -7,8 +16,8 @@
 
 namespace undersong::harmony {
 
-// A row of the chord vocabulary (chord_vocabulary.h). Not stored on disk and not sent on the wire: rows may
-// move.
+// A row number of the chord vocabulary (chord_vocabulary.h), 0..255. It is never stored on disk or sent to
+// clients, so rows may move. REQUIRES where it is used: the row exists.
 class Quality {
  public:
   constexpr Quality() = default;
@@ -23,7 +32,7 @@ class Quality {
 struct Chord {
   PitchClass root;
   Quality quality;
-  PitchClass bass;  // equals root when the chord stands on its root
+  PitchClass bass;  // equals `root` in root position
   friend constexpr bool operator==(const Chord&, const Chord&) = default;
 };
 

@@ -11,7 +11,7 @@ namespace undersong::harmony {
 namespace {
 
 struct SetCount {
-  std::uint16_t bits;  // the transposition with the smallest number
+  std::uint16_t bits;  // the transposition with the smallest bits
   std::uint32_t count;
 };
 #include "daemon/harmony/chord_counts.inc"
@@ -69,7 +69,8 @@ const ChordSet& chord_set(PitchClassSet tones) {
   static const std::vector<ChordSet> kTable = [] {
     std::vector<ChordSet> out(4096);
     for (unsigned bits = 1; bits < out.size(); ++bits) {
-      const PitchClassSet first = prime(PitchClassSet(bits));  // no larger, so already described
+      // Its bits are no larger, so it has its row already.
+      const PitchClassSet first = prime(PitchClassSet(bits));
       out[bits] = first.bits() == bits ? describe(first) : out[first.bits()];
     }
     return out;

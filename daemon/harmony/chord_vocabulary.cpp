@@ -17,7 +17,7 @@ struct Source {
   float rarity;
 };
 
-// Degrees that may be left out are the fifth where it is perfect, and lower tensions of higher chords.
+// Degrees that may be left out: a perfect fifth, and the lower tensions of higher chords.
 // clang-format off
 constexpr Source kRows[] = {
     // harte              letters        signs         family        degrees               may omit   rarity
@@ -138,12 +138,12 @@ struct Table {
         const bool above_whole = made.tones.contains(PitchClass(interval - 2));
         const bool above_half = made.tones.contains(PitchClass(interval - 1));
         if (above_whole && !above_half) how = Role::kTension;
-        // The exceptions every dominant allows; with a suspended fourth the third clashes, so only true
-        // dominants.
+        // The exceptions of every dominant chord. Over a suspended fourth the third clashes, so only real
+        // dominants have them.
         if (dominant && (interval == 1 || interval == 3 || interval == 6 || interval == 8))
           how = Role::kTension;
         if (dominant && interval == 3) name = {9, 1};
-        // Without a third to clash with, a sixth above a minor seventh chord is the usual 13th.
+        // Nothing clashes with the sixth above a minor seventh chord: it is the usual 13th.
         if (made.family == Family::kMinor && interval == 9) how = Role::kTension;
       }
       roles[i][static_cast<std::size_t>(interval)] = how;

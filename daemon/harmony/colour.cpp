@@ -13,16 +13,16 @@ namespace {
 
 #include "daemon/harmony/colour_weights.inc"
 
-// How much of the mode term is the chord's own and how much its place in the key; and the register term's
-// share.
+// The chord's own share of the mode term (the rest is its place in the key), and the share of the register
+// term.
 constexpr float kOwnMode = 0.5f, kRegisterShare = 0.15f;
-constexpr float kModeRange = 1.25f;  // of the learnt mode term, in steps of a seven-step scale
+constexpr float kModeRange = 1.25f;  // range of the learnt mode term, in steps of a seven-step scale
 
 float own_mode(const ColourTerms& terms) {
   return kModeKeyFit * terms.key_fit + kModeTriads * terms.triads + kModeFifths * terms.fifths;
 }
 
-// `root_place`: the root on the line of fifths above the tonic.
+// `root_place`: place of the root on the line of fifths, seen from the tonic.
 Colour weigh(const ColourTerms& terms, bool in_key, int root_place, bool moved) {
   const Ratings rated = ratings(terms, moved);
   Colour out;
@@ -30,8 +30,8 @@ Colour weigh(const ColourTerms& terms, bool in_key, int root_place, bool moved) 
   out.valence = std::clamp((rated.valence - 4) / 3, -1.0f, 1.0f);
   out.mode = std::clamp(own_mode(terms) / kModeRange, -1.0f, 1.0f);
   if (in_key) {
-    // The major scale's seven notes lie about two fifths above its tonic, the minor scale's one below:
-    // between is zero.
+    // On average, the notes of the major scale lie about two fifths above its tonic, those of the minor scale
+    // one below. Zero lies between.
     const float place = std::clamp((terms.fifths + static_cast<float>(root_place) - 0.5f) / 6, -1.0f, 1.0f);
     out.mode = kOwnMode * out.mode + (1 - kOwnMode) * place;
   }
@@ -74,22 +74,22 @@ Colour colour(std::span<const Pitch> keys, const std::optional<Key>& key, std::o
 
 Colour colour(Chord chord, NoteName root, const std::optional<Key>& key) {
   const QualityRow& made = row(chord.quality);
-  // Bass, then every tone above it in close position, about middle C whatever the root, so that all roots
-  // compare.
+  // The bass, then every tone above it in close position, around middle C whatever the root is, so that all
+  // roots can be compared.
   FixedVector<Pitch, 9> keys;
   constexpr int kBass = 52;
   keys.push_back(Pitch(kBass));
   for (int i = 1; i < 12; ++i)
     if (made.tones.contains(PitchClass(chord.bass.value() + i - chord.root.value())))
       keys.push_back(Pitch(kBass + i));
-  // Ninths and higher tensions stand an octave up, as they are played.
+  // Ninths and higher tensions lie an octave up, as they are played.
   for (Degree degree : made.degrees)
     if (degree.number > 7)
       for (Pitch& note : keys)
         if (note != keys[0] &&
             (note.value() - kBass + chord.bass.value() - chord.root.value() - semitones(degree)) % 12 == 0)
           note = Pitch(note.value() + 12);
-  // The key moves with the chord, to where the chord was put.
+  // Move the key along with the chord.
   const int moved = kBass - chord.bass.value();
   std::optional<Key> moved_key = key;
   if (moved_key) moved_key->tonic = transpose(moved_key->tonic, moved);

@@ -1,14 +1,21 @@
 // Colour: where a chord stands between dark and bright, and between resolved and tense.
 //
-// Resolved-tense is how tense listeners say such a chord is. Alone: its consonance (periodicity, roughness,
-// familiarity, tones outside a major scale) and its height. In a key: how stable root and tones are,
-// Lerdahl's distance from the tonic, periodicity, mode, and how far the voices had to move. Weights are
-// learnt from published ratings, sources in colour_weights.inc; the method and its figures in
-// daemon/harmony/learning/learn_colour.py. Dark-bright is a mode term and a register term, kept apart. The
-// mode term is how major the chord is (key fit, triads within it, place on the line of fifths), in a key
-// averaged with its place on the line of fifths seen from the tonic; the register term is height (higher is
-// brighter: Collier & Hubbard 2004). How much each counts: common practice, no source. Pure; no allocation;
-// tables made at first use.
+//   const Colour c = colour(keys, Key{PitchClass(0), Mode::kMajor});
+//
+// Resolved-tense is how tense listeners call such a chord. Without a key it depends on the chord's consonance
+// (periodicity, roughness, familiarity, tones outside a major scale) and its height. In a key it depends on
+// the stability of root and tones, Lerdahl's distance from the tonic, periodicity, mode, and how far the
+// voices had to move.
+//
+// Dark-bright combines a mode term and a register term. The mode term is how major the chord is (key fit,
+// triads within it, place on the line of fifths); in a key it is averaged with the place on the line of
+// fifths seen from the tonic. The register term is height: higher is brighter (Collier & Hubbard 2004).
+//
+// Units: see Colour and Ratings.
+// Threads: any; pure functions. Tables are made at the first use (thread-safe); no allocation after that.
+// Errors: none; all functions are total.
+// Source: weights learnt from published ratings, named in colour_weights.inc; method and figures in
+// daemon/harmony/learning/learn_colour.py. The shares of mode and register: common practice, no source.
 #pragma once
 
 #include <optional>
@@ -26,22 +33,22 @@ struct Colour {
   float resolved_tense = 0;  // 0 resolved .. 1 tense
   float mode = 0;            // the mode term, -1 minor or flat .. 1 major or sharp
   float height = 0;          // the register term, -1 low .. 1 high, 0 about middle C
-  float consonance = 0;      // of the chord alone, 0..1
-  float valence = 0;  // how pleasant listeners call the chord alone, -1..1: mode and consonance together
+  float consonance = 0;      // consonance of the chord alone, 0..1
+  // How pleasant listeners call the chord alone, -1..1: mode and consonance together.
+  float valence = 0;
 };
 
-// A chord by name, as if played in close position about middle C, without a register term. `root` is its
-// spelling.
+// The colour of a named chord, as if played in close position around middle C, without a register term.
+// `root` is the spelling of the root.
 Colour colour(Chord chord, NoteName root, const std::optional<Key>& key);
 
-// A chord as voiced. keys: what sounds, any order, the first 16 different ones count; without any everything
-// is 0. Without a root the likeliest one is taken. previous: what sounded before, for the voice leading; may
-// be empty.
+// The colour of a chord as it is played. `keys`: the sounding keys in any order; the first 16 different ones
+// count; without keys everything is 0. Without `root`, the likeliest one is used. `previous`: the keys that
+// sounded before, for the voice leading; may be empty.
 Colour colour(std::span<const Pitch> keys, const std::optional<Key>& key,
               std::optional<PitchClass> root = std::nullopt, std::span<const Pitch> previous = {});
 
-// The same from terms already measured, and by themselves the listeners' scales that the weights were learnt
-// on.
+// The listeners' scales on which the weights were learnt, from terms already measured.
 struct Ratings {
   float consonance = 0;      // 1..4. Source of the scale: Bowling, Purves & Gill (2018)
   float tension = 0;         // 1..7, alone. Lahdelma & Eerola (2016)
@@ -49,6 +56,6 @@ struct Ratings {
   float tension_in_key = 0;  // 1..9. Bigand, Parncutt & Lerdahl (1996)
 };
 Ratings ratings(const ColourTerms& terms,
-                bool moved);  // moved: terms.motion was measured, else an average way is assumed
+                bool moved);  // moved: terms.motion was measured; otherwise an average motion is assumed
 
 }  // namespace undersong::harmony

@@ -15,7 +15,7 @@ namespace undersong::harmony {
 namespace {
 
 constexpr std::size_t kMostKeys = 16;
-constexpr float kUnknown = 8.5f;  // unfamiliarity from which chords are equally strange
+constexpr float kUnknown = 8.5f;  // unfamiliarity above which chords are equally strange
 
 // notes^0.7
 constexpr std::array<float, kMostKeys + 1> kNotesPower{0,       1,       1.6245f, 2.1577f, 2.6390f, 3.0852f,

@@ -31,9 +31,10 @@ Pitches pitches_of(const Voicing& voicing) {
 
 int own_price(const Voicing& voicing) {
   const Keys keys = keys_of(voicing);
-  if (keys.size() < 2) return 200;  // the melody found no room for a chord under it
+  if (keys.size() < 2) return 200;  // there was no room for a chord under the melody
   const Pitches held = pitches_of(voicing);
-  const int own = price(keys, Hands({held.begin(), held.size()}));  // nothing moves onto itself
+  // Held against itself, so the price has no motion.
+  const int own = price(keys, Hands({held.begin(), held.size()}));
   return std::min(own, 1000);
 }
 
@@ -82,7 +83,7 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
   for (std::size_t i = 0; i < n; ++i) {
     const std::span<const Pitch> top(&tops[i], 1);
     add(lists[i], voice(chords[i], top, rest));
-    // Only layouts with the bass: a hand over has to stand by itself.
+    // Only styles that include the bass: each layout must be complete by itself.
     for (const Style style : {Style::kShell, Style::kSpread, Style::kQuartal})
       if (const auto made = voice(chords[i], top, rest, style);
           made && true_to_symbol(*made, chords[i], tops[i]))
@@ -93,7 +94,7 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
       add(lists[i], voice(chords[i], top, Hands(held)));
     }
   }
-  // Twice round: what the hands find coming from the chord before, and from there on.
+  // Go round twice: add what the hands find coming from the layouts of the chord before.
   for (int round = 0; round < 2 && n > 1; ++round)
     for (std::size_t i = 0; i < n; ++i) {
       const auto& before = lists[(i + n - 1) % n];
@@ -115,7 +116,7 @@ int cycle_price(std::span<const Voicing> voicings) {
 
 namespace {
 
-// The row of least price over these lists. REQUIRES: none is empty.
+// The cheapest sequence over these lists. REQUIRES: none is empty.
 CycleVoicing least_row(const std::vector<std::vector<Voicing>>& lists) {
   CycleVoicing out;
   const std::size_t n = lists.size();

@@ -12,7 +12,8 @@ namespace {
 constexpr double kNever = -std::numeric_limits<double>::infinity();
 constexpr double kEqual = 1e-9;
 
-// Options' worth with the rewards for being different, and the way on from each option to the first one.
+// The worth of the options with the rewards for being different, and the best way from each option back to
+// the first one.
 class Relaxed {
  public:
   Relaxed(const CycleProblem& problem, std::span<const Kinds> kept) : problem_(problem), kept_(kept) {
@@ -36,7 +37,8 @@ class Relaxed {
   }
 
   double worth(std::size_t span, std::size_t option) const { return worth_[span][option]; }
-  // The most that the links and options after this option can bring, closing at `first` (of the last ways()).
+  // The most that the links and options after this option can add, closing at the `first` of the last ways()
+  // call.
   double way(std::size_t span, std::size_t option) const { return way_[span][option]; }
 
   void ways(std::size_t first) {
@@ -53,7 +55,7 @@ class Relaxed {
   }
   double best(std::size_t first) const { return worth_[0][first] + way_[0][first]; }
 
-  // The best cycle through `first`, by the last ways(first).
+  // The best cycle through `first`, after ways(first).
   std::vector<std::size_t> trace(std::size_t first) const {
     std::vector<std::size_t> choice{first};
     for (std::size_t i = 0; i + 1 < worth_.size(); ++i) {
@@ -106,7 +108,8 @@ class Search {
     return sum;
   }
 
-  // Subgradient steps: rewards rise for those the relaxed best cycle is too like, and fall for the others.
+  // Subgradient steps: rewards rise for the cycles that the relaxed best cycle is too similar to, and fall
+  // for the others.
   void settle_rewards() {
     double least = std::numeric_limits<double>::infinity();
     std::vector<double> best_rewards = rewards_;
@@ -144,14 +147,14 @@ class Search {
   }
 
   struct Node {
-    double bound;            // the most a cycle that begins so can be worth
-    double rewarded;         // of what is chosen so far, with rewards
-    std::size_t at, before;  // option; place of the node before, in nodes
+    double bound;            // upper bound on the worth of a cycle that begins this way
+    double rewarded;         // worth of the choice so far, with rewards
+    std::size_t at, before;  // option; index of the previous node in nodes
     std::size_t span;
     std::array<std::uint8_t, kMostDistinct> differ;
   };
 
-  // Best-first from every first option. False when it gave up.
+  // Best-first search from every first option. False when it gave up.
   bool prove() {
     const std::size_t n = problem_.spans.size(), most = kept_.size();
     std::vector<std::pair<double, std::size_t>> firsts;
@@ -191,7 +194,7 @@ class Search {
         const std::size_t top = open.top();
         open.pop();
         const Node node = nodes[top];
-        if (!(node.bound > best_.worth + kEqual)) break;  // the others are no better
+        if (!(node.bound > best_.worth + kEqual)) break;  // the remaining nodes are no better
         if (++steps > kMostSteps) return false;
         if (node.span == n - 1) {
           std::vector<std::size_t> choice(n);
@@ -231,8 +234,8 @@ DistinctCycles distinct_cycles(const CycleProblem& problem, std::span<const Kind
 DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span<const Kinds> given,
                                std::size_t apart, std::size_t count) {
   DistinctCycles out;
-  // The best of each problem, as long as it differs enough from what was found in the others: then it still
-  // is its best.
+  // The best cycle of each problem. It stays the best as long as it differs enough from the cycles found in
+  // the other problems.
   struct Best {
     bool known = false;
     std::optional<Found> found;

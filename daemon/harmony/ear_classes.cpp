@@ -22,8 +22,8 @@ Quality quality_of(const EarChord& heard) {
   return kTable[static_cast<std::size_t>(heard.cls)][heard.extensions & 127u];
 }
 
-// What a tone more or less costs when a class is sought for a row: a tone of the class that the row lacks
-// most, then thirds, fifths, sixths and sevenths that the class lacks, then the rest.
+// The cost of each difference when a class is sought for a row. Most expensive: a tone of the class that the
+// row lacks. Then thirds, fifths, sixths and sevenths that the class lacks, then all other tones.
 float differs_by(const QualityRow& frame, const QualityRow& made) {
   constexpr unsigned kWeighty = 1u << 3 | 1u << 4 | 1u << 7 | 1u << 9 | 1u << 10 | 1u << 11;
   float cost = frame.family == made.family ? 0.0f : 0.6f;

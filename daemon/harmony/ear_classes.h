@@ -1,6 +1,9 @@
-// The learnt ear's classes of chords, and how they and the rows of the chord vocabulary answer to each other.
+// The chord classes of the learnt ear, and how they map to the rows of the chord vocabulary.
 //
-// Threads: pure; tables are made at first use. No allocation.
+// Units: class indices 0..17; extensions as bits.
+// Threads: any; pure functions. Tables are made at the first use (thread-safe). No allocation.
+// Errors: none. REQUIRES: a class index 0..17.
+// Source: chosen by us; texts as in Harte et al. (2005).
 #pragma once
 
 #include <array>
@@ -25,14 +28,14 @@ inline constexpr std::array<std::string_view, kEarExtensions> kEarExtensionText 
 struct EarChord {
   PitchClass root;
   int cls = 0;                  // index into kEarClassText
-  std::uint8_t extensions = 0;  // bit i: kEarExtensionText[i] sounds too
+  std::uint8_t extensions = 0;  // bit i: kEarExtensionText[i] is in the chord
   PitchClass bass;
   friend constexpr bool operator==(const EarChord&, const EarChord&) = default;
 };
 
-// The row of the vocabulary for what the ear heard: its class with the extensions that sound.
+// The vocabulary chord for what the ear heard: its class with its extensions.
 Chord chord_of(const EarChord& heard);
-// The class whose third, fifth and seventh are nearest to those of a row.
+// The class whose third, fifth and seventh are nearest to those of the quality.
 int ear_class(Quality quality);
 
 }  // namespace undersong::harmony

@@ -23,7 +23,7 @@ float log_time(Micros d) {
   return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, 30.0F)) * 0.25F;
 }
 
-// Overlapping registers: bass below about E3, tune above about E4.
+// Overlapping registers: bass below about E3, melody above about E4.
 void registers(int pitch, float (&w)[3]) {
   w[0] = std::clamp(static_cast<float>(54 - pitch) / 12.0F, 0.0F, 1.0F);
   w[2] = std::clamp(static_cast<float>(pitch - 58) / 12.0F, 0.0F, 1.0F);
@@ -72,7 +72,7 @@ bool EarFeatures::note_on(Micros t, Pitch p, Velocity v) {
     cluster_has_bass_ = false;
   }
   last_on_ = now_;
-  // A bass note is struck at the bottom of what the hands hold, or deep enough to be one by itself.
+  // A bass note is the lowest key held, or low enough to be a bass note by itself.
   bool lowest = pitch < 60;
   for (int q = 0; q < pitch && lowest; ++q) lowest = !keys_[static_cast<std::size_t>(q)].down;
   const bool is_bass = lowest || pitch < 45;
@@ -95,7 +95,7 @@ bool EarFeatures::note_on(Micros t, Pitch p, Velocity v) {
   for (Row& row : history_) row[pc] += key.weight;
   if (pitch == cluster_high_) top_[pc] += key.weight;
   if (is_bass) {
-    // Only the lowest bass of a cluster counts: one pressed a moment later below replaces it.
+    // Only the lowest bass note of a cluster counts: one struck a moment later below it replaces it.
     for (Row& row : bass_) {
       if (cluster_has_bass_) scale(row, 0.5F);
       row[pc] += key.weight;
@@ -154,7 +154,7 @@ void EarFeatures::write(Micros t, std::array<float, kEarInputs>& out) {
     const EarKey& key = keys_[static_cast<std::size_t>(p)];
     if (!key.sounding) continue;
     const auto pc = static_cast<std::size_t>(p % 12);
-    const float ring = 4.0F - 0.03F * static_cast<float>(p);  // seconds: low strings ring longer
+    const float ring = 4.0F - 0.03F * static_cast<float>(p);  // seconds; low strings ring longer
     const float amp = key.weight * std::exp(-seconds(now_ - key.on) / std::max(ring, 0.4F));
     float w[3];
     registers(p, w);

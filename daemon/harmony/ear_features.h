@@ -1,11 +1,16 @@
-// What the learnt ear looks at: the playing of the last seconds as numbers, the same live and in training.
+// EarFeatures: the input of the learnt ear. It turns the playing of the last seconds into numbers, in the
+// same way live and in training.
 //
-// Evidence is kept per pitch class and decays as struck strings do, in three registers that overlap, so that
-// every channel below can be turned to a candidate root by rotation. A cluster is a group of key presses at
-// most kClusterGap apart (a chord as fingers play it); it ends kClusterSpan after it began. Units: seconds
-// inside, Micros outside; channels are dimensionless, about 0..1. Threads: none, one owner. No allocation.
-// Total: any order of events is accepted, time never runs backwards here. Source: decay times and registers
-// chosen by us; the weights that read them are learnt (daemon/harmony/learning).
+// Evidence is kept for each pitch class in three overlapping registers and decays like struck strings. Every
+// channel below can therefore be turned to a candidate root by rotation. A cluster is a group of key presses
+// at most kClusterGap apart (a chord as fingers play it); it ends kClusterSpan after it began at the latest.
+//
+// Units: Micros in the interface, seconds inside; channels are dimensionless, about 0..1.
+// Threads: one owner. No allocation.
+// Errors: none; all functions are total. Events may come in any order; time never runs backwards here.
+// REQUIRES for key(): 0..127.
+// Source: decay times and registers chosen by us; the weights that read them are learnt
+// (daemon/harmony/learning).
 #pragma once
 
 #include <algorithm>
@@ -16,40 +21,41 @@
 
 namespace undersong::harmony {
 
-inline constexpr int kEarChannels = 24;  // each of 12 pitch classes
+inline constexpr int kEarChannels = 24;  // rows of 12 pitch classes
 inline constexpr int kEarScalars = 16;
 inline constexpr int kEarInputs = kEarChannels * 12 + kEarScalars;
 inline constexpr Micros kClusterGap{35'000};
 inline constexpr Micros kClusterSpan{80'000};
 
-// One key as the ear knows it.
+// The state of one key.
 struct EarKey {
-  bool down = false;      // held by the finger
-  bool sounding = false;  // held by finger or pedal
+  bool down = false;      // held by a finger
+  bool sounding = false;  // held by a finger or the pedal
   Micros on{0};
-  float weight = 0;  // loudness as evidence, about 0.3..1.5
+  float weight = 0;  // weight as evidence, from the velocity; about 0.3..1.5
   int velocity = 0;
 };
 
 class EarFeatures {
  public:
-  // Returns true when this press opens a new cluster.
+  // Returns true if this press starts a new cluster.
   bool note_on(Micros t, Pitch p, Velocity v);
   void note_off(Micros t, Pitch p);
   void pedal(Micros t, bool down);
 
-  // The input of the network at time t: kEarChannels rows of 12 pitch classes, then kEarScalars.
+  // Writes the input of the network at time t: kEarChannels rows of 12 pitch classes, then kEarScalars
+  // numbers.
   void write(Micros t, std::array<float, kEarInputs>& out);
 
   const EarKey& key(int pitch) const { return keys_[static_cast<std::size_t>(pitch)]; }
   Micros cluster_start() const { return cluster_start_; }
-  // A press from then on opens a new cluster.
+  // A press at or after this time starts a new cluster.
   Micros cluster_end() const {
     return std::min(last_on_ + kClusterGap, cluster_start_ + kClusterSpan) + Micros{1};
   }
   bool is_pedal_down() const { return pedal_; }
   const std::array<float, 12>& recent_bass() const { return bass_[1]; }
-  int sounding_bass() const;  // lowest key down, or lowest sounding, or -1
+  int sounding_bass() const;  // lowest key down, else lowest sounding key, else -1
 
  private:
   void advance(Micros t);

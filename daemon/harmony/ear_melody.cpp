@@ -6,8 +6,8 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr Micros kTogether{45'000};  // presses this close are one gesture
-constexpr float kNoNote = 24.0F;     // a gap where there is no neighbour, semitones
+constexpr Micros kTogether{45'000};  // presses this close together are one gesture
+constexpr float kNoNote = 24.0F;     // semitones: the gap where there is no neighbour
 
 float seconds(Micros d) {
   return static_cast<float>(d.count()) * 1e-6F;
@@ -25,7 +25,8 @@ EarMelody::EarMelody() = default;
 
 void EarMelody::note_on(Micros t, Pitch p, Velocity v) {
   const Press& lost = press(next_);
-  if (count_ == kRecent && lost.verdict == Press::kOpen) --open_;  // 64 presses within 30 ms: not music
+  // 64 presses within 30 ms are not music: the oldest is dropped undecided
+  if (count_ == kRecent && lost.verdict == Press::kOpen) --open_;
   press(next_) = {t, Micros{0}, p.value(), v.value(), Press::kOpen};
   next_ = (next_ + 1) % kRecent;
   count_ = std::min(count_ + 1, kRecent);
@@ -49,7 +50,7 @@ std::optional<Micros> EarMelody::next_deadline() const {
   return std::nullopt;
 }
 
-// The press to decide: of those with the earliest due time, the highest.
+// The press to decide: the highest of those that are due first.
 int EarMelody::due(Micros t) const {
   if (open_ == 0) return -1;
   int best = -1;
@@ -70,7 +71,7 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   const Micros now = n.onset + kMelodyDelay;
   const float v = static_cast<float>(n.velocity);
 
-  // Those struck together with it.
+  // The notes struck together with it.
   int above = 0, below = 0, size = 0, gap_up = 99, gap_down = 99, loudest = 0, lowest = 127, highest = 0;
   bool octave_up = false, octave_down = false, line_above = false;
   float beside = 0;
@@ -106,7 +107,7 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   put(size > 1 ? (v - beside) / 20.0F : 0.0F);
   put(size > 1 ? steps(highest - lowest) : 0.0F);
 
-  // Those held from before.
+  // The notes held from before.
   int held_above = 0, up = 99, down = 99;
   bool up_is_line = false, down_is_line = false;
   float up_velocity = 0, up_age = 0;
@@ -118,7 +119,7 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
       if (p - n.pitch < up)
         up = p - n.pitch, up_velocity = static_cast<float>(key.velocity), up_age = log_time(now - key.on);
     } else {
-      down = n.pitch - p;  // the last one below is the nearest
+      down = n.pitch - p;  // keys ascend, so the last one below is the nearest
     }
   }
   const Press *line[3] = {}, *near_line = nullptr, *near_other = nullptr, *last_other = nullptr;
@@ -186,7 +187,7 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   put((line_pitch_ - other_top_) / 12.0F);
   put(line[0] && above == 0 && line[0]->pitch > n.pitch && line[0]->off.count() == 0 ? 1.0F : 0.0F);
 
-  // What is played in its neighbourhood, whatever it was called.
+  // What is played near it, melody or not.
   int recent = 0, higher = 0, beside_it = 0, same = 0, step = 99, last_before = -1;
   float neighbours = 0;
   for (int k = 0; k < count_; ++k) {

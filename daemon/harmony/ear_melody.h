@@ -1,10 +1,15 @@
-// The line a listener would sing: every key press is judged kMelodyDelay after it, against the notes around
-// it, the line so far and the accompaniment so far.
+// EarMelody: finds the line that a listener would sing. Every key press is judged kMelodyDelay after it,
+// against the notes around it, the line so far and the accompaniment so far.
 //
-// Decisions come in the order in which they are made. `decided_at` is always onset + kMelodyDelay, so that a
-// file and a live performance agree; before it, a note is undecided. Units: Micros. Threads: one owner. No
-// allocation. Total; of more than kPending undecided presses the oldest is decided early. Source: features by
-// us after common practice (register, continuity, loudness); weights learnt, daemon/harmony/learning.
+// Decisions come in the order in which they are made. decided_at is onset + kMelodyDelay, so that a file and
+// a live performance agree.
+//
+// Units: Micros of one stream; log-odds are natural logarithms.
+// Threads: one owner. No allocation.
+// Errors: none; all functions are total. Of more than kRecent undecided presses, the oldest is dropped
+// without a decision.
+// Source: features by us after common practice (register, continuity, loudness); weights learnt,
+// daemon/harmony/learning.
 #pragma once
 
 #include <array>
@@ -28,15 +33,17 @@ struct EarMelodyNote {
 class EarMelody {
  public:
   EarMelody();
-  // Tell of an event after every decision due by then was taken with `decide`.
+  // Report an event after all decisions that are due by then were taken with `decide`.
   void note_on(Micros t, Pitch p, Velocity v);
   void note_off(Micros t, Pitch p);
 
-  // When the next undecided press is due.
+  // When the oldest undecided press is due; nullopt if there is none.
   std::optional<Micros> next_deadline() const;
-  // Decides one press due at or before t; nothing if there is none. `keys` is what the hands hold now.
+  // Decides one press that is due at or before t; nullopt if there is none. `keys` is the current state of
+  // the keys.
   std::optional<EarMelodyNote> decide(Micros t, const EarFeatures& keys);
-  // For training: as decide, but shows the input and takes the answer from the caller.
+  // For training: like decide, but passes the input to `judge` and uses its answer. `judge` runs on the
+  // calling thread.
   template <typename Judge>
   std::optional<EarMelodyNote> decide_with(Micros t, const EarFeatures& keys, Judge judge) {
     const int i = due(t);
@@ -50,14 +57,15 @@ class EarMelody {
  private:
   struct Press {
     Micros onset{0};
-    Micros off{0};  // 0 while down
+    Micros off{0};  // 0 while the key is down
     int pitch = 0, velocity = 0;
     enum Verdict { kOpen, kMelody, kOther } verdict = kOther;
   };
-  static constexpr int kRecent = 64;  // presses remembered, newest overwrite oldest
+  static constexpr int kRecent = 64;  // presses remembered; the newest overwrite the oldest
   Press& press(int i) { return recent_[static_cast<std::size_t>(i)]; }
   const Press& press(int i) const { return recent_[static_cast<std::size_t>(i)]; }
-  const Press& back(int k) const { return press((next_ - 1 - k + 2 * kRecent) % kRecent); }  // k-th newest
+  // The k-th newest press.
+  const Press& back(int k) const { return press((next_ - 1 - k + 2 * kRecent) % kRecent); }
   int due(Micros t) const;
   void describe(const Press& n, const EarFeatures& keys, MelodyNet::Input& x) const;
   EarMelodyNote settle(int i, float log_odds);

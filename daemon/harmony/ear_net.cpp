@@ -13,7 +13,7 @@
 namespace undersong::harmony {
 namespace {
 
-// The table keeps 16-bit integers; a weight is an integer times the scale of its tensor.
+// The table holds 16-bit integers; a weight is an integer times the scale of its tensor.
 struct Tensor {
   const std::int16_t* data;
   std::size_t size;
@@ -28,7 +28,7 @@ struct HarmonyTensors {
 
 #include "daemon/harmony/ear_table.inc"
 
-// Rows of `from` weights become rows of `to`, filled up with zeros: whole vectors are faster than odd ends.
+// Rows of `from` weights become rows of `to`, padded with zeros: whole vectors are faster than remainders.
 template <std::size_t N>
 void unpack_rows(const Tensor& t, std::size_t from, std::size_t to, std::array<float, N>& out) {
   out.fill(0.0F);
@@ -41,7 +41,7 @@ void unpack(const Tensor& t, std::array<float, N>& out) {
   for (std::size_t i = 0; i < N; ++i) out[i] = i < t.size ? static_cast<float>(t.data[i]) * t.scale : 0.0F;
 }
 
-// y[from ..] += the sum over the inputs in `which` of x * row, `Lanes` times eight outputs, which stay in
+// y[from ..] += sum of x * row over the inputs in `which`, for `Lanes` times eight outputs, which stay in
 // registers.
 template <std::size_t N, std::size_t Lanes, class Which>
 [[gnu::always_inline]] inline void add_block(float* __restrict y, const float* __restrict w,
@@ -61,8 +61,9 @@ template <std::size_t N, std::size_t Lanes, class Which>
   for (std::size_t l = 0; l < Lanes; ++l) store(y + from + kLane * l, sum[l]);
 }
 
-// y += x * w over the inputs in `which`, in that order; N outputs. Blocks are alike, and as wide as registers
-// allow: the sums of a block wait for each other.
+// y += x * w over the inputs in `which`, in that order; N outputs. The blocks are of nearly equal width, as
+// wide as the registers allow: each addition to a sum waits for the one before, and a wide block has other
+// sums to work on meanwhile.
 template <std::size_t N, class Which>
 [[gnu::always_inline]] inline void add_which(float* __restrict y, const float* __restrict w,
                                              const float* __restrict x, const Which& which,
@@ -77,7 +78,7 @@ template <std::size_t N, class Which>
     add_block<N, kEach>(y, w, x, which, count, at);
 }
 
-// y += x * w, all inputs.
+// y += x * w over all inputs.
 template <std::size_t N>
 [[gnu::always_inline]] inline void add_all(float* __restrict y, const float* __restrict w,
                                            const float* __restrict x, std::size_t inputs) {
@@ -85,13 +86,13 @@ template <std::size_t N>
       y, w, x, [](std::size_t k) { return k; }, inputs);
 }
 
-// y += x * w over the inputs above zero: half of the units are silent.
+// y += x * w over the inputs above zero, which are about half of them.
 template <std::size_t N, std::size_t Inputs>
 [[gnu::always_inline]] inline void add_active(float* __restrict y, const float* __restrict w,
                                               const float* __restrict x) {
   std::array<std::uint32_t, Inputs + 1> which;
   std::size_t count = 0;
-  // Counted on without a branch: which units are silent can't be foreseen.
+  // Branchless: which inputs are zero is unpredictable.
   for (std::size_t i = 0; i < Inputs; ++i) {
     which[count] = static_cast<std::uint32_t>(i);
     count += x[i] > 0.0F;
@@ -100,20 +101,20 @@ template <std::size_t N, std::size_t Inputs>
       y, w, x, [&](std::size_t k) { return which[k]; }, count);
 }
 
-// y += x * w, N known at compile time so that it becomes vector code.
+// y += x * w; N is known at compile time, so this becomes vector code.
 template <std::size_t N>
 [[gnu::always_inline]] inline void add_scaled(float* __restrict y, const float* __restrict w, float x) {
   for (std::size_t i = 0; i < N; ++i) y[i] += x * w[i];
 }
 
-// exp to about 3e-6 (relative), in plain arithmetic without branches so that a loop over it becomes vector
-// code: 2^round(x / ln 2) times the Taylor series of the rest.
+// exp with a relative error of about 3e-6, in plain arithmetic without branches, so that a loop over it
+// becomes vector code: 2^round(x / ln 2) times the Taylor series of the remainder.
 [[gnu::always_inline]] inline float quick_exp(float x) {
-  // Held within -80..80. Compared as integers, which order like the floats and leave no branch.
+  // Clamp to -80..80. The comparison is done on integers, which order like the floats and need no branch.
   const auto bits = std::bit_cast<std::uint32_t>(x);
   const std::uint32_t size = bits & 0x7FFF'FFFFU, most = std::bit_cast<std::uint32_t>(80.0F);
   const float y = std::bit_cast<float>((size < most ? size : most) | (bits & 0x8000'0000U)) * 1.44269504F;
-  const auto n = static_cast<std::int32_t>(y + 127.5F);  // never negative, so that cutting off rounds
+  const auto n = static_cast<std::int32_t>(y + 127.5F);  // never negative, so truncation rounds
   const float f = (y - static_cast<float>(n - 127)) * 0.693147181F;
   const float series = 1.0F + f * (1.0F + f * (0.5F + f * (1.0F / 6 + f * (1.0F / 24 + f * (1.0F / 120)))));
   return series * std::bit_cast<float>(n << 23);
@@ -126,8 +127,8 @@ template <std::size_t N>
   return 1.0F - 2.0F / (1.0F + quick_exp(2.0F * x));
 }
 
-// The gated recurrent unit: `gates` from what is seen, `carried` from the state before, in the order update,
-// reset, new.
+// The gated recurrent unit. `gates` comes from the inputs, `carried` from the state before, in the order
+// update, reset, new.
 template <std::size_t N>
 [[gnu::always_inline]] inline void step(const float* __restrict gates, const float* __restrict carried,
                                         const float* __restrict carried_new, const float* __restrict before,
@@ -141,7 +142,7 @@ template <std::size_t N>
 }
 
 constexpr std::size_t kClasses = kEarClasses, kDetails = 12 + kEarExtensions;
-constexpr std::size_t kWide = 24;  // a row of outputs, filled up
+constexpr std::size_t kWide = 24;  // a padded row of outputs
 
 template <typename P>
 constexpr const HarmonyTensors& tensors() {
@@ -151,18 +152,18 @@ constexpr const HarmonyTensors& tensors() {
 template <typename P>
 struct HarmonyWeights {
   static constexpr std::size_t kBoth =
-      P::kGates + P::kOut;  // what is seen goes to the gates and, past them, to the outputs
+      P::kGates + P::kOut;  // the inputs feed the gates and, directly, the outputs
   Rotation<kEarChannels, P::kSee> w1;
   std::array<float, kEarScalars * P::kSee> w1s;
   std::array<float, P::kSee> b1;
   std::array<float, P::kSee * kBoth> see;
   std::array<float, kBoth> both;
   std::array<float, P::kState * P::kGates> wh;
-  std::array<float, P::kState * kLane> wp;  // a row of messages, filled up
+  std::array<float, P::kState * kLane> wp;  // padded rows of messages
   Rotation<P::kMessage, P::kGates> wm;
-  std::array<float, P::kState * P::kOut> wo1;  // of the state
-  std::array<float, P::kOut * kWide> wo2;      // classes
-  std::array<float, P::kOut * kWide> wo3;      // bass and extensions
+  std::array<float, P::kState * P::kOut> wo1;  // from the state
+  std::array<float, P::kOut * kWide> wo2;      // to the classes
+  std::array<float, P::kOut * kWide> wo3;      // to bass and extensions
   std::array<float, kWide> bo2;
   std::array<float, kWide> bo3;
   explicit HarmonyWeights(const HarmonyTensors& t = tensors<P>())
@@ -188,7 +189,7 @@ struct HarmonyWeights {
   }
 
  private:
-  // The table has three times kState a row; each third is filled up to kRoom.
+  // A row of the table has three times kState weights; each third is padded to kRoom.
   static double at_gate(const Tensor& t, std::size_t row, std::size_t gate) {
     const std::size_t third = gate / P::kRoom, i = gate % P::kRoom;
     return i < P::kState ? t.at(row * 3 * P::kState + third * P::kState + i) : 0;
@@ -227,7 +228,7 @@ struct MelodyWeights {
   }
 };
 
-// Unpacked once, at the first construction of a net, never on the path of an event.
+// Unpacked once, at the first construction of a net, and never while an event is handled.
 template <typename W>
 const W& weights() {
   static const std::unique_ptr<const W> shared = std::make_unique<const W>();

@@ -11,10 +11,10 @@ constexpr float kBassSeconds[2] = {15.0F, 240.0F};
 constexpr float kChordSeconds[2] = {12.0F, 240.0F};
 constexpr float kArrivalSeconds = 120.0F;
 constexpr float kTuneSeconds[2] = {20.0F, 240.0F};
-constexpr float kOpeningSeconds = 4.0F;  // the first chords often say the key
-constexpr float kLongNote = 0.6F;        // seconds after which a note of the tune is one to rest on
+constexpr float kOpeningSeconds = 4.0F;  // seconds; the first chords often tell the key
+constexpr float kLongNote = 0.6F;        // seconds after which a melody note counts as a resting point
 
-// Major, minor, dominant or diminished, by class as in kEarClassText.
+// Major, minor, dominant or diminished, for each class of kEarClassText.
 constexpr int kGroup[kEarClasses] = {0, 1, 3, 0, 0, 2, 0, 0, 1, 2, 0, 1, 1, 3, 3, 2, 2, 2};
 
 float seconds(Micros d) {
@@ -80,7 +80,8 @@ bool EarTonality::hear(Micros t, const std::array<float, 12 * kEarClasses>& scor
     }
   for (std::size_t r = 0; r < 12; ++r) {
     if (seconds(now_ - first_) < kOpeningSeconds) opening_[r] += roots[r] * dt;
-    arrivals_[r] += roots[r] * previous_roots_[(r + 7) % 12];  // a root that falls by a fifth, at the arrival
+    // A root that falls by a fifth, counted at its arrival.
+    arrivals_[r] += roots[r] * previous_roots_[(r + 7) % 12];
     previous_roots_[r] += std::min(1.0F, 2.0F * dt) * (roots[r] - previous_roots_[r]);
   }
 

@@ -1,8 +1,11 @@
-// The key now: pitch classes, basses and heard chords over four spans of time, judged for each of 24 keys by
-// a small learnt network; key_hold.h says when a new key replaces the one in force.
+// EarTonality: the current key. A small learnt network judges pitch classes, bass notes and heard chords over
+// four spans of time for each of 24 keys; key_hold.h decides when a new key replaces the one in force.
 //
-// Units: Micros. Threads: one owner. No allocation. Total. Source: features by us (profiles after Krumhansl
-// 1990 in spirit, chords and cadences by common practice); weights learnt.
+// Units: Micros of one stream; probabilities 0..1.
+// Threads: one owner. No allocation.
+// Errors: none; all functions are total.
+// Source: features by us (profiles in the spirit of Krumhansl 1990; chords and cadences by common practice);
+// weights learnt, daemon/harmony/learning.
 #pragma once
 
 #include <array>
@@ -24,11 +27,12 @@ class EarTonality {
  public:
   EarTonality() = default;
   void note_on(Micros t, Pitch p, Velocity v, bool is_bass);
-  // A note of the tune; it counts until the next one, three seconds at most.
+  // Adds a melody note; it counts until the next one, three seconds at most.
   void sing(Micros onset, Pitch p);
-  // Tells which chords are heard since the last call: log-probabilities of root x class. Judges the key anew
-  // and returns true when it changed.
+  // Adds the chords heard since the last call: log-probabilities of each root and class. Judges the key again
+  // and returns true if it changed.
   bool hear(Micros t, const std::array<float, 12 * kEarClasses>& scores);
+  // The key in force; nullopt before the first chord.
   std::optional<EarKeyReading> reading() const;
   const KeyNet::Input& input() const { return x_; }
   const std::array<float, 24>& log_probabilities() const { return belief_; }

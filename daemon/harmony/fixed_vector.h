@@ -1,7 +1,13 @@
-// A vector that never allocates: up to N elements of a trivially copyable T, stored inside.
+// FixedVector<T, N>: a vector that never allocates. It stores up to N trivially copyable elements inside.
 //
-// push_back on a full vector drops the element and returns false, so that the hot path has no failure to
-// handle.
+//   FixedVector<Pitch, 4> notes;
+//   notes.push_back(Pitch(60));
+//
+// Units: sizes in elements.
+// Threads: as std::vector: any number of readers, or one writer.
+// Errors: push_back and insert on a full vector drop the element and return false. As in std::vector, indices
+// must exist, and erase, pop_back, front and back need an element.
+// Source: none needed.
 #pragma once
 
 #include <array>

@@ -10,8 +10,8 @@
 namespace undersong::harmony {
 namespace {
 
-// The simplest ratio of an interval of 0..11 semitones within 1.1 %: 1 16/15 9/8 6/5 5/4 4/3 7/5 3/2 8/5 5/3
-// 9/5 15/8.
+// The simplest ratio within 1.1 % of each interval of 0..11 semitones: 1 16/15 9/8 6/5 5/4 4/3 7/5 3/2 8/5
+// 5/3 9/5 15/8.
 struct Ratio {
   int over = 1, under = 1;
 };
@@ -24,8 +24,8 @@ Ratio simplest(int semitones) {
   }
 }
 
-// Of the ratio of an interval: its size in octaves, and how often 2, 3 and 5 divide what stands under the
-// line (no other prime does).
+// The ratio of an interval: its size in octaves, and how often 2, 3 and 5 divide its denominator (no other
+// prime does).
 struct Period {
   float octaves = 0;
   std::uint8_t twos = 0, threes = 0, fives = 0;
@@ -44,7 +44,7 @@ const std::array<Period, 2 * kMost + 1>& periods() {
       int under = ratio.under, over = ratio.over;
       for (; under % 3 == 0; under /= 3) ++made.threes;
       for (; under % 5 == 0; under /= 5) ++made.fives;
-      // Octaves first cancel against what is there on the other side of the line.
+      // Octaves first cancel against the other side of the fraction.
       int twos = 0;
       for (; under % 2 == 0; under /= 2) ++twos;
       for (; over % 2 == 0; over /= 2) --twos;
@@ -55,9 +55,9 @@ const std::array<Period, 2 * kMost + 1>& periods() {
   return kTable;
 }
 
-constexpr int kBins = 1200;  // cents of an octave
+constexpr int kBins = 1200;  // cents in an octave
 
-// How alike two tones are whose fundamentals stand this many cents apart: the template's circular
+// The similarity of two tones whose fundamentals stand this many cents apart: the template's circular
 // autocorrelation.
 std::vector<double> likeness(int harmonics) {
   constexpr double kSpread = 6.83, kRollOff = 0.75, kPi = 3.14159265358979323846;

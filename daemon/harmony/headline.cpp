@@ -8,19 +8,19 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr Micros kTogether{
-    110'000};  // keys no further apart are one gesture: a roll, a right hand that comes early
-constexpr Micros kInTwo{
-    700'000};  // a chord may be laid down in two parts so far apart: the bass or one hand first
-constexpr Micros kStroke{60'000};    // ... and one stroke
-constexpr Micros kOverlap{120'000};  // a legato player's fingers leave the chord before within that
+// Keys at most this far apart are one gesture: a rolled chord, a right hand that comes early.
+constexpr Micros kTogether{110'000};
+// The two parts of a chord may be this far apart: the bass or one hand first.
+constexpr Micros kInTwo{700'000};
+constexpr Micros kStroke{60'000};    // keys at most this far apart are one stroke
+constexpr Micros kOverlap{120'000};  // a legato player releases the chord before within this time
 constexpr Micros kGrowing{80'000}, kDisputed{200'000}, kOneKeyMore{150'000};
 constexpr Micros kLetGo{150'000};
 constexpr Micros kLostToTheEar{100'000};
-constexpr Micros kResting{
-    500'000};  // a chord held so long rests: a key that doubles a tone of it is no moving line
-constexpr float kSure = 0.55f;  // the ear's probability
-// A name in force that still lies under the hands is kept until another fits by so much better.
+// A chord held this long is at rest: a key that doubles one of its tones is not a moving line.
+constexpr Micros kResting{500'000};
+constexpr float kSure = 0.55f;  // probability from which the ear is sure
+// The name in force is kept while it fits the keys, until another is better by this price.
 constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
 constexpr int kWholeTones = 3;
 constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
@@ -46,7 +46,7 @@ Headline::Held Headline::held(const Ear& ear) const {
   Held out;
   for (int p = 0; p < 128; ++p) {
     const EarKey& key = ear.features().key(p);
-    // What the pedal keeps of the chord that was struck last is held as well.
+    // Notes of the last chord that the pedal holds count as held.
     if (!key.down && !(key.sounding && gesture_ == Gesture::kWhole && key.on >= gesture_at_)) continue;
     out.keys[out.count] = Pitch(p);
     out.on[out.count++] = key.on;
@@ -68,7 +68,7 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   changed_ = true;
   if (t - last_on_ > kTogether) {
     if (gesture_ == Gesture::kOther) {
-      // One such gesture may be a slip; several are a texture.
+      // One such gesture may be a slip; several make a texture.
       doubted_until_ = last_on_ + (last_on_ - other_at_ < kWholeFor ? kWholeFor : kAfterSlip);
       other_at_ = last_on_;
     }
@@ -86,7 +86,7 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   int keys = 0;
   bool lowest = true, highest = true, resting = true;
   Micros first_before = Micros::max(),
-         last_before = Micros::min();  // of the keys that were held before this gesture
+         last_before = Micros::min();  // among the keys that were held before this gesture
   for (int q = 0; q < 128; ++q) {
     const EarKey& key = ear.features().key(q);
     if (!key.down) continue;
@@ -102,8 +102,8 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
     (q < p.value() ? lowest : highest) = false;
   }
   const bool enough = down.size() >= kWholeTones, alone = last_before == Micros::min();
-  const bool fifth = down.size() == 2 && keys >= 3;  // with a tone doubled
-  const bool bass_steps = enough && lowest;          // beneath held keys
+  const bool fifth = down.size() == 2 && keys >= 3;  // with one tone doubled
+  const bool bass_steps = enough && lowest;          // the bass steps beneath held keys
   const bool in_two = (enough || fifth) && gesture_keys_ >= 2 && !alone &&
                       last_before - first_before <= kTogether && t - first_before <= kInTwo;
   const bool over_a_chord =
@@ -128,7 +128,7 @@ bool Headline::leave_out_old(Held& held) {
   std::size_t kept = 0;
   PitchClassSet set;
   for (std::size_t i = 0; i < held.count; ++i) {
-    // The tune may be held over a chord, and a pedal point under it.
+    // A melody note may be held over a chord, and a pedal point under it.
     const bool tune = i + 1 == held.count && i > highest, pedal_point = i == 0 && i < lowest && old == 1;
     if (held.on[i] < held.stroke && !tune && !pedal_point) continue;
     held.keys[kept] = held.keys[i];
@@ -143,7 +143,7 @@ bool Headline::leave_out_old(Held& held) {
 
 bool Headline::believes(Micros t, const Held& held) {
   if (gesture_ == Gesture::kWhole && last_on_ >= doubted_until_) return true;
-  // The ear's name for what is held still is doubted only where the hands contradict it.
+  // When a chord is held still, the ear's name is doubted only where the hands contradict it.
   const bool chord = held.set.size() >= kWholeTones;
   if (t - last_on_ >= kStillLong) return chord;
   if (chord) look_ = last_on_ + (t - last_on_ >= kStill ? kStillLong : kStill);
@@ -195,7 +195,7 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
       if (reading.chord == shown_->chord && reading.price - best.price < margin)
         return show(t, {reading.chord, reading.confidence, shown_->since}, readings, Micros(0));
   }
-  // The more the ear agrees, the sooner: more keys may be coming.
+  // The more the ear agrees, the shorter the wait for more keys.
   const EarHarmony& heard = *ear.harmony();
   const bool sure = heard.confidence > kSure, same_root = sure && heard.chord.root == best.chord.root;
   Micros wait = !same_root ? kDisputed : chord_of(heard.chord) != best.chord ? kGrowing : Micros(0);
@@ -222,15 +222,15 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   const bool believed = believes(t, down);
   if (believed && t - down.newest < kOverlap && down.struck.size() >= kWholeTones && leave_out_old(down))
     look_ = down.newest + kOverlap;
-  // Two tones are a chord when one is doubled: the bare fifth.
+  // Two tones are a chord if one is doubled: the bare fifth.
   const bool chord =
       down.set.size() >= kWholeTones || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
   if (believed && chord) {
     name_keys(t, ear, key, down);
   } else if (shown_ && ((believed && !ear_changed) || (gesture_ == Gesture::kTune && lies_under(down)))) {
-    pending_.reset();  // too little is held to say more: the chord that was stays
+    pending_.reset();  // too little is held to name a new chord: the name stays
   } else if (shown_ && shown_->chord == learnt && !ear_changed) {
-    pending_.reset();  // nothing new: its other names needn't be worked out again
+    pending_.reset();  // nothing new, so its other names need not be found again
   } else {
     show(t, {learnt, heard.confidence, heard.since}, of_the_ear(ear),
          !believed && lies_under(down) ? kLostToTheEar : Micros(0));

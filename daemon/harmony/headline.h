@@ -1,27 +1,30 @@
-// The headline: the chord that is shown, decided from the keys under the hands and from what the ear makes of
+// Headline: decides which chord name is shown, from the keys under the hands and from what the ear makes of
 // the music.
 //
-//   if (ear.note_on(t, p, v), headline.struck(t, p, ear), headline.hear(t, ear, key)) show(headline.chord());
+//   ear.note_on(t, p, v);
+//   headline.struck(t, p, ear);
+//   if (headline.hear(t, ear, key)) show(*headline.chord());
 //
-// Two ways of playing are told apart. While whole chords are struck, one after another, the name is that of
-// the keys: its bass is the lowest key, it promises no third, altered fifth, seventh or tension that doesn't
-// sound, and the music only chooses among the names that fit. In a texture of broken chords and moving lines
-// the keys of one moment are not the harmony; there the name is the ear's. Playing counts as whole chords
-// once nothing else was struck for kWholeFor, or for kAfterSlip where it was a single gesture. A chord that
-// is held still for kStill is believed too where it contradicts the ear's name, and after kStillLong in any
-// case.
+// Two ways of playing are distinguished. While whole chords are struck, one after another, the name is that
+// of the keys: its bass is the lowest key, it promises no third, altered fifth, seventh or tension that does
+// not sound, and the music only chooses among the names that fit. In a texture of broken chords and moving
+// lines the keys of one moment are not the harmony, so the name is the ear's. Playing counts as whole chords
+// once nothing else was struck for kWholeFor, or for kAfterSlip if there was only a single other gesture. A
+// chord held still for kStill is also trusted where it contradicts the ear's name, and after kStillLong in
+// any case.
 //
-// Whole is a chord whose keys come together or in two parts, the bass or one hand first, and one to which the
-// bass steps beneath held keys. Neither whole nor otherwise, so that it changes nothing, is the tune: notes
-// alone, a note that moves on top of a held chord, a key that doubles a tone of one.
+// A chord is whole if its keys come together or in two parts (the bass or one hand first), or if the bass
+// steps beneath held keys. The tune changes nothing in this decision: single notes, a note that moves on top
+// of a held chord, a key that doubles a tone of one.
 //
-// A whole chord is named with its last key, or a moment later where the ear thinks otherwise, for more keys
-// may come. One key more, keys that were let go and a name that is lost to the ear wait longer, so that a
-// brushed key or fingers that leave one by one rename nothing.
+// A whole chord is named with its last key, or slightly later if the ear disagrees, because more keys may
+// come. A single further key, released keys and a name that the ear takes over wait longer, so that a brushed
+// key, or fingers that leave one by one, rename nothing.
 //
-// Times: Micros of one stream, those of the ear; time is data. Threads: one owner. No allocation. Total.
-// Source: common practice, no source; the times were chosen by us, on playing that the ear did not learn
-// from.
+// Units: Micros of one stream, the same as the ear's; time is an argument.
+// Threads: one owner. No allocation.
+// Errors: none; all functions are total.
+// Source: common practice, no source; the times were chosen by us on playing that the ear did not learn from.
 #pragma once
 
 #include <array>
@@ -48,37 +51,37 @@ class Headline {
   static constexpr Micros kAfterSlip{2'000'000};
   static constexpr Micros kStill{1000000}, kStillLong{1'500'000};
 
-  // A key was struck, and the ear has heard it.
+  // Reports a key press. REQUIRES: the ear has heard it.
   void struck(Micros t, Pitch p, const Ear& ear);
-  // A key or a pedal was let go or a pedal was pressed.
+  // Reports that a key or pedal was released, or a pedal pressed.
   void let_go() { changed_ = true; }
-  // Decides what is due at `t`. True when the chord that is shown has changed. REQUIRES: the ear has heard
-  // all up to `t`.
+  // Decides what is due at `t`. True if the chord that is shown changed. REQUIRES: the ear has heard
+  // everything up to `t`.
   bool hear(Micros t, const Ear& ear, const std::optional<Key>& key);
   std::optional<Micros> next_deadline() const;
 
-  // Nothing before the first note.
+  // The chord that is shown; nullopt before the first note.
   const std::optional<ShownChord>& chord() const { return shown_; }
-  // What the same notes could be called as well, best first, the chord that is shown among them and first: of
-  // the keys or of the ear, whichever named it. They change with it and never before.
+  // Other names for the same notes, best first; the chord that is shown is the first of them. They come from
+  // the keys or from the ear, whichever named the chord, and change only together with it.
   const ChordReadings& readings() const { return readings_; }
 
  private:
-  struct Held {  // the keys that are down, lowest first
+  struct Held {  // the keys that are held, lowest first
     std::array<Pitch, 128> keys;
     std::array<Micros, 128> on;
     std::size_t count = 0;
     PitchClassSet set;
     Micros newest{};
-    Micros stroke{};       // when the newest stroke began
-    PitchClassSet struck;  // by it
+    Micros stroke{};       // when the newest stroke started
+    PitchClassSet struck;  // tones struck by it
   };
   Held held(const Ear& ear) const;
-  // While a new chord has just been struck, keys of the one before may still be down. True when such were
-  // left out.
+  // Just after a new chord was struck, keys of the one before may still be down: leaves them out. True if
+  // there were any.
   static bool leave_out_old(Held& held);
   bool believes(Micros t, const Held& held);
-  // Does the name still lie under the hands?
+  // True if the name that is shown still fits the keys under the hands.
   bool lies_under(const Held& held) const;
   void name_keys(Micros t, const Ear& ear, const std::optional<Key>& key, const Held& held);
   void show(Micros t, const ShownChord& next, const ChordReadings& readings, Micros wait);
@@ -86,18 +89,18 @@ class Headline {
 
   std::optional<ShownChord> shown_, pending_;
   ChordReadings readings_, pending_readings_;
-  Micros due_{};                 // of pending_
-  std::optional<Micros> look_;   // decide again then
-  bool changed_ = false;         // since the last decision
+  Micros due_{};                 // when pending_ is shown
+  std::optional<Micros> look_;   // when to decide again
+  bool changed_ = false;         // something changed since the last decision
   std::optional<Chord> learnt_;  // the ear's name at the last decision
   // The newest gesture: key presses at most kTogether apart.
-  enum class Gesture : std::uint8_t { kWhole, kTune, kOther };  // kTune: also while it isn't clear yet
+  enum class Gesture : std::uint8_t { kWhole, kTune, kOther };  // kTune: also while the kind is not yet known
   Gesture gesture_ = Gesture::kOther;
   PitchClassSet gesture_tones_;
   int gesture_keys_ = 0;
   Micros gesture_at_{};
-  Micros last_on_{-3'600'000'000},
-      other_at_{-3'600'000'000};  // other_at_: when something else than a whole chord was last played
+  // other_at_: when something other than a whole chord was last played.
+  Micros last_on_{-3'600'000'000}, other_at_{-3'600'000'000};
   Micros doubted_until_{-3'600'000'000};
 };
 

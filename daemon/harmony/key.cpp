@@ -7,7 +7,7 @@ namespace undersong::harmony {
 
 int signature(Key key) {
   const int major_tonic = key.mode == Mode::kMajor ? key.tonic.value() : key.tonic.value() + 3;
-  // Major tonics spelled within Gb..B; E flat minor rather than D sharp minor follows from it.
+  // Major tonics are spelled within Gb..B, which makes the relative minor Eb minor and not D# minor.
   return spell_within(PitchClass(major_tonic), -6).fifths();
 }
 

@@ -8,18 +8,18 @@ namespace {
 
 // Chosen on songs held out of training, on playing that tries twelve roots under a held note, and on loops
 // that move to another key.
-constexpr float kMargin = 0.7F;   // log-probability by which a new key must lead
-constexpr float kNewer = 0.9F;    // what each older harmony counts beside the next
-constexpr float kInAKey = 0.85F;  // share of tones inside the best key below which no key is being played in
-constexpr std::size_t kFewest = 3;  // harmonies before that is asked
-constexpr float kBrief = 0.12F;     // seconds below which a name was on the way to the next
-constexpr std::size_t kPlain = 5;   // harmonies that can make a new key plain
+constexpr float kMargin = 0.7F;     // log-probability by which a new key must lead
+constexpr float kNewer = 0.9F;      // weight of each harmony relative to the next newer one
+constexpr float kInAKey = 0.85F;    // share of tones in the best key below which no key is being played
+constexpr std::size_t kFewest = 3;  // harmonies needed before kInAKey is applied
+constexpr float kBrief = 0.12F;     // seconds below which a chord name was only on the way to the next
+constexpr std::size_t kPlain = 5;   // harmonies that together can make a new key certain
 constexpr int kPlainRoots = 4;
 constexpr float kWhole = 0.98F, kNoLonger = 0.92F, kAhead = 0.1F;
 
 constexpr unsigned kMajorScale = 0b101010110101, kMinorScale = 0b110110101101;  // minor with both sevenths
 
-// The share of the tones of a chord that lie in a scale: [major or minor key][kind][root above the tonic].
+// The share of a chord's tones that lie in a scale: [major or minor key][kind][root above the tonic].
 constexpr auto kInside = [] {
   constexpr unsigned kTones[kKeyChordKinds] = {0b10010001, 0b10001001, 0b10010010001, 0b1001001};
   std::array<std::array<std::array<float, 12>, kKeyChordKinds>, 2> out{};
@@ -47,7 +47,8 @@ void KeyHold::end_harmony() {
     for (std::size_t kind = 0; kind < kKeyChordKinds; ++kind)
       for (std::size_t root = 0; root < 12; ++root)
         made.inside[key] += now_[kind][root] / all * kInside[key / 12][kind][(root + 12 - key % 12) % 12];
-  if (!recent_.empty() && recent_[0].root == root_) recent_.erase(0);  // the same again: one harmony
+  // The same root again counts as one harmony.
+  if (!recent_.empty() && recent_[0].root == root_) recent_.erase(0);
   if (recent_.full()) recent_.pop_back();
   recent_.insert(0, made);
   inside_.fill(0);

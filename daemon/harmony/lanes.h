@@ -1,15 +1,20 @@
-// Eight floats at once, for the networks of the ear. Plain arithmetic in a fixed order: the same result, to
-// the last bit, on machines with wide vectors and with narrow ones; nothing is fused.
+// Lane: eight floats at once, for the networks of the ear.
 //
-// For .cpp files that mark their hot functions UNDERSONG_WIDE: all that takes or gives a Lane is inlined
-// there.
+// The arithmetic is plain and in a fixed order, and nothing is fused: machines with wide and with narrow
+// vectors give the same result to the last bit. For .cpp files that mark their hot functions UNDERSONG_WIDE:
+// every function that takes or returns a Lane is inlined there.
+//
+// Units: kLane floats.
+// Threads: any; pure functions.
+// Errors: none. REQUIRES: pointers to at least kLane values; no alignment is needed.
+// Source: vector extensions of GCC and Clang.
 #pragma once
 
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
 
-// On x86 the hot functions exist twice, and the wider vectors are used where the machine has them.
+// On x86 the hot functions are compiled twice, and the wider vectors are used where the machine has them.
 #if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && \
     !defined(__SANITIZE_THREAD__)
 #define UNDERSONG_WIDE __attribute__((target_clones("avx2", "default"), flatten))
@@ -18,15 +23,15 @@
 #endif
 
 #if defined(__GNUC__)
-#pragma GCC diagnostic ignored \
-    "-Wpsabi"  // lanes are never passed between functions: all that takes them is inlined
+// Lanes are never passed between functions, because every function that takes one is inlined.
+#pragma GCC diagnostic ignored "-Wpsabi"
 #endif
 
 namespace undersong::harmony {
 
 inline constexpr std::size_t kLane = 8;
 typedef float Lane __attribute__((vector_size(32)));
-typedef std::int32_t WholeLane __attribute__((vector_size(32)));  // of a comparison: -1 where true
+typedef std::int32_t WholeLane __attribute__((vector_size(32)));  // result of a comparison: -1 where true
 
 [[gnu::always_inline]] inline Lane load(const float* from) {
   Lane lane;
@@ -45,7 +50,7 @@ typedef std::int32_t WholeLane __attribute__((vector_size(32)));  // of a compar
   std::memcpy(to, &lane, sizeof lane);
 }
 
-// Asks for what will be read soon: after a pause it lies far away.
+// Prefetches what will be read soon; after a pause it is no longer in the cache.
 template <class T>
 [[gnu::always_inline]] inline void fetch(const T& wanted) {
   constexpr std::size_t kLine = 64;

@@ -11,8 +11,8 @@
 namespace undersong::harmony {
 namespace {
 
-// Rows that are only names for bare or ambiguous sets stay with the recogniser. The liking is what a player
-// of our day finds rewarding to hear next, away from the familiar end.
+// Rows that only name bare or ambiguous sets are left to the recogniser. `liking` is how rewarding a
+// present-day player finds the chord to hear next, apart from familiarity.
 struct Row {
   std::string_view harte;
   float liking;
@@ -76,16 +76,16 @@ constexpr Promise kPromises[] = {{0, "maj"},      {0, "min"},     {11, "maj7"},
                                  {5, "min9(11)"}, {4, "maj7"},    {3, "min7"},
                                  {2, "maj9"},     {1, "7(b9)"}};
 
-// A class by its plainest chord.
+// The plainest chord of each class.
 constexpr std::array<std::string_view, kQualityClasses> kClassChord{
     "maj",     "maj6",  "maj7", "7",   "min",     "min6",    "min7",
     "minmaj7", "hdim7", "dim7", "aug", "aug(b7)", "sus4(b7)"};
 
 constexpr unsigned kMajorScale = 0b101010110101;
 
-// How tense a chord is under a held note, for telling cells apart: the harshness of its intervals, the held
-// note's too, and its tones outside the key, alike. Source: interval classes 1..6 by Huron (1994), aggregate
-// dyadic consonance.
+// How tense a chord is under a held note, used to form the cells: half the harshness of its intervals,
+// including those of the held note, and half the share of its tones outside the key. Source: interval classes
+// 1..6 by Huron (1994), aggregate dyadic consonance.
 float tension(PitchClassSet tones, PitchClass held, PitchClassSet scale) {
   constexpr std::array<float, 7> kConsonance{0, -1.428f, -0.582f, 0.594f, 0.386f, 1.240f, -0.453f};
   const float outside = static_cast<float>((tones - scale).size()) / static_cast<float>(tones.size());
@@ -101,9 +101,9 @@ float tension(PitchClassSet tones, PitchClass held, PitchClassSet scale) {
   return 0.5f * harsh / static_cast<float>(pairs) + 0.5f * outside;
 }
 
-// Mean place of the tones on the line of fifths, the root from the flat second to the sharp fourth of the
-// key's signature. Apart from the colour that is shown and from how roots are spelled, so that variety does
-// not change with either.
+// Mean place of the tones on the line of fifths. The root is spelled between the flat second and the sharp
+// fourth of the key's signature. This is separate from the colour that is shown and from how roots are
+// spelled, so that variety does not change with either.
 float brightness(const Chord& chord, Key key) {
   const NoteName root = spell_within(chord.root, signature(key) - 5);
   float sum = 0;
@@ -111,8 +111,8 @@ float brightness(const Chord& chord, Key key) {
   return sum / static_cast<float>(row(chord.quality).degrees.size());
 }
 
-// Cells of three by three: dark to bright, resolved to tense, cut so that the chords that hold a note share
-// out evenly.
+// Three by three cells: dark to bright, resolved to tense. The limits divide the chords that contain the held
+// note evenly.
 void make_cells(Offered& made, std::size_t k, Key key) {
   const PitchClassSet scale = PitchClassSet(kMajorScale).transposed(7 * signature(key));
   std::array<float, kTableChords> bright;
@@ -179,7 +179,7 @@ void fill(Offered& made) {
         home.liking = kRows[i].liking - kOutsideWeight * static_cast<float>(home.outside);
       }
     }
-    make_cells(made, k, key ? *key : Key{});  // without a key those of C: only their differences count
+    make_cells(made, k, key ? *key : Key{});  // without a key, as in C: only differences between chords count
   }
 }
 

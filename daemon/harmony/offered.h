@@ -1,7 +1,9 @@
-// The chords that are worth offering, and what is known of each in each key, worked out once.
+// The chords that are worth offering, and what is known about each of them in each key, computed once.
 //
-// Common practice, no source: the choice of qualities, the promises, the liking.
-// Threads: made at the first use, then read only. Heap: none after that.
+// Units: see each member.
+// Threads: any; made at the first use (thread-safe), then read only. No allocation after that.
+// Errors: none; all functions are total.
+// Source: common practice, no source: the choice of qualities, the promises, the liking.
 #pragma once
 
 #include <array>
@@ -22,9 +24,9 @@ inline constexpr std::size_t kOfferedCount = 46;
 inline constexpr std::size_t kPadded = (kOfferedCount + 7) / 8 * 8;
 inline constexpr float kOutsideWeight = 0.1f;
 inline constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
-inline constexpr float kWorstFit = -1.2f;  // below, the held notes clash
-inline constexpr float kUsualFrom = 0.8f,
-                       kRareBelow = 0.4f;  // on the scale of Alternative::familiar, for words
+inline constexpr float kWorstFit = -1.2f;  // below this value the held notes clash
+// Limits on the scale of Alternative::familiar, for the words "usual" and "rare".
+inline constexpr float kUsualFrom = 0.8f, kRareBelow = 0.4f;
 
 enum TriadKind : std::uint8_t {
   kMajorTriad,
@@ -42,8 +44,8 @@ constexpr TriadKind triad_kind(QualityClass cls) {
   return kTriad[static_cast<std::size_t>(cls)];
 }
 
-// By class, the intervals above the root at which a held note rests: its tones and natural 9, 11, 13, #11 of
-// a maj7.
+// For each class, the intervals above the root at which a held note is at rest: the chord's tones and natural
+// 9, 11, 13; #11 over a maj7.
 inline constexpr std::array<std::uint16_t, kQualityClasses> kRests = [] {
   constexpr auto set = [](std::initializer_list<int> intervals) {
     unsigned bits = 0;
@@ -63,20 +65,20 @@ struct InKey {
   Colour colour;
   NoteName root_name;
   PitchClassSet tones;
-  std::uint8_t outside = 0;  // tones outside the key's scale
-  float liking = 0;          // of the quality, less kOutsideWeight for each tone outside
+  std::uint8_t outside = 0;  // number of tones outside the key's scale
+  float liking = 0;          // liking of the quality, minus kOutsideWeight for each tone outside
 };
 
 struct Offered {
   std::array<Quality, kOfferedCount> quality;
-  std::array<std::uint8_t, kOfferedCount> cls;       // QualityClass
-  std::array<std::uint8_t, kOfferedCount> family;    // Family
-  std::array<float, kOfferedCount> rarer;            // than the plainest of its class
-  std::array<float, kOfferedCount> per_tone;         // 1 / how many tones
+  std::array<std::uint8_t, kOfferedCount> cls;       // as QualityClass
+  std::array<std::uint8_t, kOfferedCount> family;    // as Family
+  std::array<float, kOfferedCount> rarer;            // rarity above that of the plainest chord of its class
+  std::array<float, kOfferedCount> per_tone;         // 1 / number of tones
   std::array<std::array<float, kPadded>, 12> fit{};  // [interval of a note above the root][quality]
   std::array<std::array<bool, kOfferedCount>, 12> promised{};
   std::array<std::array<InKey, 12 * kOfferedCount>, 25> in_key;  // [key][root * kOfferedCount + quality]
-  // [key][held note][root * 13 + class], 0..8: three steps of dark-bright by three of tension.
+  // [key][held note][root * 13 + class], 0..8: 3 * step of dark-bright (0..2) + step of tension (0..2).
   std::array<std::array<std::array<std::uint8_t, kTableChords>, 12>, 25> cell;
 
   static std::size_t key_index(const std::optional<Key>& key) {

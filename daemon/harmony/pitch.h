@@ -1,6 +1,14 @@
-// Strong types for pitch, loudness and time, so that a bare int never says what it is.
+// Strong types for pitch, loudness and time, so that a bare int never stands for one of them.
+//
+//   const Pitch middle_c(60);
+//   middle_c.pitch_class();   // PitchClass(0)
 //
 // All are trivially copyable, passed by value, and constexpr.
+//
+// Units: see each type.
+// Threads: plain values; any thread.
+// Errors: none; all functions are total: a value out of range is folded or limited.
+// Source: MIDI 1.0 Detailed Specification (MMA, 1996) for key numbers and velocities.
 #pragma once
 
 #include <chrono>
@@ -9,7 +17,8 @@
 
 namespace undersong {
 
-// Time in microseconds from the start of the stream it belongs to (a run of the daemon, a file). Monotonic.
+// Time in microseconds from the start of the stream that it belongs to (a run of the daemon, a file).
+// Monotonic.
 using Micros = std::chrono::microseconds;
 
 // One of the twelve pitch classes, 0 = C. Any integer is folded into the octave, so construction is total.
@@ -33,7 +42,7 @@ constexpr PitchClass transpose(PitchClass pc, int semitones) {
   return PitchClass(pc.value() + semitones);
 }
 
-// A MIDI key number, 0..127, 60 = middle C (C4). Values outside are held at the nearer end.
+// A MIDI key number, 0..127; 60 is middle C (C4). Other values become the nearer end.
 class Pitch {
  public:
   constexpr Pitch() = default;
@@ -49,7 +58,7 @@ class Pitch {
   std::uint8_t value_ = 60;
 };
 
-// MIDI velocity, 0..127; 0 in a note-on means note-off and never reaches the harmony.
+// A MIDI velocity, 0..127. A note-on with velocity 0 is a note-off and never reaches the harmony.
 class Velocity {
  public:
   constexpr Velocity() = default;

@@ -10,25 +10,26 @@
 namespace undersong::harmony {
 namespace {
 
-// Prices. One unit is about the step from a sure name to a doubtful one.
-constexpr float kExtraTone = 1.6f;         // sounds, belongs to no degree of the chord
-constexpr float kMissingEssential = 1.5f;  // a third, a seventh, the tension that gives the chord its name
-constexpr float kMissingOther = 0.12f;     // a perfect fifth, a lower tension
+// Prices. One unit is about the step from a certain name to a doubtful one.
+constexpr float kExtraTone = 1.6f;  // a tone that sounds but is no degree of the chord
+// A missing third, seventh, or tension that gives the chord its name.
+constexpr float kMissingEssential = 1.5f;
+constexpr float kMissingOther = 0.12f;  // a missing perfect fifth or lower tension
 constexpr float kMissingFifthOfTriad = 0.7f;
-constexpr float kMissingRoot = 0.42f;  // rootless left-hand forms, only of chords of four tones and more
-// ... where only what sounds may be promised: the player left the root out of B D F, so it is Bdim before it
-// is G7.
+constexpr float kMissingRoot = 0.42f;  // rootless left-hand forms; only for chords of four or more tones
+// Added where all named tones must sound: the player left the root out of B D F, so it is Bdim before it is
+// G7.
 constexpr float kSilentRoot = 0.2f, kSilentRootOfThree = 0.5f;
-constexpr float kSixthInverted =
-    0.4f;  // a chord of the sixth stands on its root; otherwise it is a chord of the seventh
+// A sixth chord stands on its root; over another bass it is a seventh chord.
+constexpr float kSixthInverted = 0.4f;
 constexpr float kSuspendedInverted = 0.4f;
-constexpr float kForeignBass = 0.9f;     // slash chord over a note outside the chord
-constexpr float kQuartal = -0.6f;        // notes stacked in fourths are heard as such
-constexpr float kOutsideKey = 0.10f;     // each tone of the name outside the key
-constexpr float kSameRoot = -0.15f;      // as the previous chord
-constexpr float kFallingFifth = -0.15f;  // from the previous chord
-constexpr float kHeard = 0.08f;          // each unit of log-probability that the ear gives the name
-constexpr float kHardlyHeard = -6.0f;    // less than that is all the same
+constexpr float kForeignBass = 0.9f;     // a slash chord over a note outside the chord
+constexpr float kQuartal = -0.6f;        // notes stacked in fourths are heard that way
+constexpr float kOutsideKey = 0.10f;     // for each tone of the name outside the key
+constexpr float kSameRoot = -0.15f;      // the same root as the previous chord
+constexpr float kFallingFifth = -0.15f;  // a falling fifth from the previous chord
+constexpr float kHeard = 0.08f;          // for each unit of log-probability that the ear gives the name
+constexpr float kHardlyHeard = -6.0f;    // lower log-probabilities count as this one
 constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
 
 float inversion_price(int bass_interval, bool is_tone) {
@@ -39,15 +40,15 @@ float inversion_price(int bass_interval, bool is_tone) {
     case 4: return 0.45f;  // first inversion
     case 6:
     case 7:
-    case 8: return 0.50f;  // second
+    case 8: return 0.50f;  // second inversion
     case 10:
-    case 11: return 0.55f;  // third
+    case 11: return 0.55f;  // third inversion
     case 9: return 0.60f;
     default: return 0.80f;  // a suspension or tension in the bass
   }
 }
 
-// What names that are not said of inversions cost there.
+// The price, over another bass than the root, of names that are not used for inversions.
 float price_of_inverted(const QualityRow& made) {
   if (made.tones.size() == 3) return made.family == Family::kSuspended ? kSuspendedInverted : 0.0f;
   const bool sixth =
@@ -55,7 +56,7 @@ float price_of_inverted(const QualityRow& made) {
   return sixth && made.family != Family::kDominant ? kSixthInverted : 0.0f;
 }
 
-// Four or more notes at successive fourths, or three that are all there is.
+// True for three or more notes, each a perfect fourth above the last.
 bool stacked_in_fourths(std::span<const Pitch> notes) {
   if (notes.size() < 3) return false;
   for (std::size_t i = 1; i < notes.size(); ++i)
@@ -69,7 +70,7 @@ struct Priced {
 };
 
 PitchClassSet scale_of(Key key) {
-  // Natural minor with the raised seventh admitted: the dominant of a minor key is no stranger to it.
+  // Natural minor plus the raised seventh, because the dominant of a minor key belongs to it.
   constexpr unsigned kMajorScale = 0b101010110101, kMinorScale = 0b110110101101;
   return PitchClassSet(key.mode == Mode::kMajor ? kMajorScale : kMinorScale).transposed(key.tonic.value());
 }
@@ -104,7 +105,7 @@ ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
       const QualityRow& made = rows[i];
       const bool bass_is_tone = !(made.tones & bass_tone).empty();
       const int tones = made.tones.size();
-      // Rootless left-hand forms stand on a tone of a chord of four tones and more.
+      // A rootless left-hand form has a chord tone in the bass and belongs to a chord of four or more tones.
       if (!root_sounds && (tones < 4 || !bass_is_tone)) continue;
       const PitchClassSet extra = seen - made.tones - bass_tone;
       const PitchClassSet missing = made.tones - seen;
@@ -137,7 +138,7 @@ ChordReadings recognise(std::span<const Pitch> notes, const Context& context) {
       best[at] = {{root, Quality(static_cast<int>(i)), bass}, price};
     }
   }
-  float sum = 0.15f;  // room for what the table doesn't know
+  float sum = 0.15f;  // leaves room for chords that the table does not know
   std::array<float, kMaxReadings> weight{};
   for (std::size_t i = 0; i < found; ++i)
     sum += weight[i] = std::exp(-2.5f * (best[i].price - best[0].price));
@@ -151,7 +152,7 @@ Quality enrich(Quality frame, PitchClass root, PitchClassSet sounding) {
   const auto rows = chord_vocabulary();
   const QualityRow& base = row(frame);
   const PitchClassSet seen = sounding.relative_to(root);
-  constexpr unsigned kExtensions = 0b001101101110;  // what may come on top: b9 9 #9/b3 11 #11 b13 13
+  constexpr unsigned kExtensions = 0b001101101110;  // the extensions: b9 9 #9/b3 11 #11 b13 13
   Quality best = frame;
   int best_size = base.tones.size();
   float best_rarity = base.rarity;
@@ -161,8 +162,7 @@ Quality enrich(Quality frame, PitchClass root, PitchClassSet sounding) {
     const PitchClassSet added = made.tones - base.tones;
     if (!(base.tones - made.tones).empty() || !(added - PitchClassSet(kExtensions)).empty()) continue;
     if (!(added - seen).empty()) continue;
-    // A sixth makes another seventh-class chord of a triad; only 9ths and 11ths enrich a chord without
-    // seventh.
+    // A sixth turns a triad into another chord. Only 9ths and 11ths enrich a chord without a seventh.
     if (base.tones.size() == 3 && added.contains(PitchClass(9))) continue;
     const int size = made.tones.size();
     if (size > best_size || (size == best_size && made.rarity < best_rarity)) {

@@ -1,9 +1,16 @@
-// The static reading: what chord is this set of notes, as a ranked list of names.
+// The static reading: which chord is this set of notes? Gives a ranked list of names.
 //
-// Every root and row of the vocabulary is priced: tones that sound but don't belong, tones that belong but
-// don't sound, a bass other than the root, a missing root, rarity of the name; what the key and the previous
-// chord make likely is cheaper. The cheapest is named first. Prices are common practice, no source. Pure; no
-// allocation; a few microseconds.
+//   const ChordReadings readings = recognise(notes);
+//   if (!readings.empty()) show(readings[0].chord);
+//
+// Every root and every row of the vocabulary gets a price: for tones that sound but do not belong, tones that
+// belong but do not sound, a bass other than the root, a missing root, and the rarity of the name. What the
+// key and the previous chord make likely is cheaper. The cheapest name comes first.
+//
+// Units: prices in the unit of recogniser.cpp; confidence 0..1.
+// Threads: any; pure functions. No allocation after the tables were made. A call takes a few microseconds.
+// Errors: none; fewer than two pitch classes give an empty list.
+// Source: the prices are common practice, no source.
 #pragma once
 
 #include <optional>
@@ -19,29 +26,30 @@ namespace undersong::harmony {
 
 struct ChordReading {
   Chord chord;
-  float confidence = 0;  // 0..1; those of one list sum to at most 1
-  float price = 0;       // in the units of recogniser.cpp; of one list the first has the least
+  float confidence = 0;  // 0..1; the sum over a list is at most 1
+  float price = 0;       // the first of a list has the lowest
 };
 inline constexpr std::size_t kMaxReadings = 5;
 using ChordReadings = FixedVector<ChordReading, kMaxReadings>;
 
-// What breaks ties between names that fit the notes.
+// What decides between names that fit the notes equally well.
 struct Context {
   std::optional<Key> key;
   std::optional<Chord> previous;
-  // What the ear makes of the music: log-probability of each root x class (ear_classes.h), 12 * kEarClasses
-  // of them. Empty: nothing is known.
+  // What the ear makes of the music: the log-probability of each root and class (ear_classes.h), 12 *
+  // kEarClasses values. Empty: nothing is known.
   std::span<const float> heard = {};
-  // Only names that promise no tone that doesn't sound, but for the root and the perfect fifth.
+  // True: only names all of whose tones sound, except the root and the perfect fifth.
   bool sounding_only = false;
 };
 
-// `notes`: the sounding keys, lowest first, repeats allowed. Fewer than two pitch classes give no reading.
+// The names of `notes`, the sounding keys, lowest first, repeats allowed. Fewer than two pitch classes give
+// no reading.
 ChordReadings recognise(std::span<const Pitch> notes, const Context& context = {});
 
-// The richest row on this root that is compatible with `frame` (a row such as maj7, 7, min) and whose further
-// tones are all in `sounding`: the 9ths, 11ths, 13ths and alterations over a known seventh chord. `frame`
-// itself if none fits.
+// The richest row on this root that extends `frame` (a row such as maj7, 7 or min) by tones that are all in
+// `sounding`: the 9ths, 11ths, 13ths and alterations over a known seventh chord. `frame` itself if there is
+// none.
 Quality enrich(Quality frame, PitchClass root, PitchClassSet sounding);
 
 }  // namespace undersong::harmony

@@ -16,7 +16,7 @@ Third third_of(Quality quality) {
 bool is_dominant(Quality quality) {
   return row(quality).family == Family::kDominant;
 }
-// A chord that a ii could be: minor, with or without seventh, or half diminished.
+// True for qualities that a ii can have: minor, with or without a seventh, or half diminished.
 bool is_minor_kind(Quality quality) {
   return row(quality).family == Family::kMinor || row(quality).family == Family::kHalfDiminished;
 }
@@ -46,8 +46,8 @@ Relation relation(const ChordsBefore& before, const Chord& next, const std::opti
   }
   if (is_dominant(last.quality)) {
     if (move == 11) return Relation::kSubstituteResolves;
-    // Where the key is known, V is the chord on its fifth; another dominant may deceive as well when there is
-    // no key.
+    // In a known key, V is the chord on its fifth degree. Without a key, any dominant can resolve
+    // deceptively.
     const bool five = !key || ascending(key->tonic, last.root) == 7;
     if (five && ((move == 2 && to == Third::kMinor) ||
                  (move == 1 && to == Third::kMajor && !is_dominant(next.quality))))

@@ -1,9 +1,13 @@
-// A layer of the ear whose twelve roots share their weights: what each root sees is every row of pitch
-// classes, turned so that the root comes first, times the same weights. That is a circular correlation, and
-// is worked out as products of Fourier coefficients: a seventh of the multiplications.
+// Rotation: a layer of the ear whose twelve roots share their weights. Each root sees every row of pitch
+// classes, turned so that the root comes first, times the same weights.
 //
-// Rows: channels of 12 pitch classes. Outputs: a multiple of kLane for each root. No allocation after
-// construction. Source: the convolution theorem, any handbook of signal processing.
+// This is a circular correlation. It is computed as products of Fourier coefficients, which takes a seventh
+// of the multiplications.
+//
+// Units: rows of 12 pitch classes; for each root a multiple of kLane outputs.
+// Threads: any number of readers. No allocation after construction.
+// Errors: none; all functions are total.
+// Source: the convolution theorem, any handbook of signal processing.
 #pragma once
 
 #include <array>
@@ -14,10 +18,11 @@
 
 namespace undersong::harmony {
 
-// A row of twelve values as Fourier coefficients: 0, 6, then real and imaginary part of 1 to 5.
+// A row of twelve values as Fourier coefficients: numbers 0 and 6, then the real and imaginary parts of 1 to
+// 5.
 using Spectrum = std::array<float, 12>;
 
-// Cosine of a twelfth of a turn, times 0..11; the sine lies three further back.
+// Cosine of 0..11 twelfths of a turn. The sine lies three places earlier.
 inline constexpr std::array<double, 12> kCosine = [] {
   constexpr double kSlant = std::numbers::sqrt3 / 2;
   return std::array<double, 12>{1, kSlant, .5, 0, -.5, -kSlant, -1, -kSlant, -.5, 0, .5, kSlant};
@@ -29,8 +34,9 @@ constexpr double sine(std::size_t twelfths) {
   return kCosine[(twelfths + 9) % 12];
 }
 
+// Writes the Fourier coefficients of a row of twelve values.
 [[gnu::always_inline]] inline void to_spectrum(const float* __restrict row, float* __restrict out) {
-  // Values a tritone apart meet in every coefficient: even ones take their sum, odd ones their difference.
+  // Values a tritone apart share their coefficients: even ones need their sum, odd ones their difference.
   std::array<float, 6> sum, difference;
   for (std::size_t p = 0; p < 6; ++p) sum[p] = row[p] + row[p + 6], difference[p] = row[p] - row[p + 6];
   out[0] = sum[0] + sum[1] + sum[2] + sum[3] + sum[4] + sum[5];
@@ -49,7 +55,7 @@ constexpr double sine(std::size_t twelfths) {
   }
 }
 
-// `Channels` rows, `Out` outputs a root.
+// A layer with `Channels` rows of inputs and `Out` outputs for each root.
 template <std::size_t Channels, std::size_t Out>
 class Rotation {
   static_assert(Out % kLane == 0);
@@ -66,7 +72,7 @@ class Rotation {
             const double w = weight(c, d, o);
             real[k] += w * cosine(k * d), imaginary[k] -= w * sine(k * d);
           }
-        // With the share of each coefficient in the way back.
+        // Includes the factor of each coefficient in the inverse transform.
         at(c, 0, o) = static_cast<float>(real[0] / 12);
         at(c, 1, o) = static_cast<float>(real[6] / 12);
         for (std::size_t k = 1; k <= 5; ++k) {
@@ -80,7 +86,7 @@ class Rotation {
   [[gnu::always_inline]] inline void add(const std::array<Spectrum, Channels>& rows,
                                          std::array<std::array<float, Out>, 12>& y) const {
     std::array<std::array<float, Out>, 12> sums;
-    // Two coefficients at a time and few lanes, so that the sums stay in registers.
+    // Take two coefficients at a time and few lanes, so that the sums stay in registers.
     for (std::size_t k = 0; k < 12; k += 2) {
       std::size_t at = 0;
       for (std::size_t b = 0; b < kLonger; ++b, at += (kEach + 1) * kLane)
@@ -94,7 +100,7 @@ class Rotation {
       for (std::size_t k = 0; k < 12; ++k) sum[k] = load(&sums[k][o]);
 #pragma GCC unroll 6
       for (std::size_t r = 0; r < 6; ++r) {
-        // Roots a tritone apart share the even coefficients and have the odd ones with opposite signs.
+        // Roots a tritone apart share the even coefficients; their odd ones have opposite signs.
         Lane even = r % 2 == 0 ? sum[0] + sum[1] : sum[0] - sum[1], odd = {};
 #pragma GCC unroll 5
         for (std::size_t k = 1; k <= 5; ++k)
@@ -107,7 +113,7 @@ class Rotation {
   }
 
  private:
-  // The sums over the channels of coefficients k and k + 1, for `Lanes` vectors of outputs.
+  // The sums over all channels of coefficients k and k + 1, for `Lanes` vectors of outputs.
   template <std::size_t Lanes>
   [[gnu::always_inline]] inline void add_block(const std::array<Spectrum, Channels>& rows, std::size_t k,
                                                std::size_t from,
@@ -119,9 +125,9 @@ class Rotation {
 #pragma GCC unroll 3
       for (std::size_t l = 0; l < Lanes; ++l) {
         const Lane real = load(w + l * kLane), imaginary = load(w + (Lanes + l) * kLane);
-        if (k == 0) {  // two that are real
+        if (k == 0) {  // coefficients 0 and 6 are real
           first[l] += x * real, second[l] += y * imaginary;
-        } else {  // times the conjugate: a correlation
+        } else {  // times the conjugate, which makes it a correlation
           first[l] += x * real + y * imaginary, second[l] += y * real - x * imaginary;
         }
       }
@@ -131,7 +137,7 @@ class Rotation {
       store(&sums[k][from + l * kLane], first[l]), store(&sums[k + 1][from + l * kLane], second[l]);
   }
 
-  // In the order in which add() reads them: from far memory they come in one stream.
+  // In the order in which add() reads the weights, so that they come from memory in one stream.
   float& at(std::size_t channel, std::size_t coefficient, std::size_t out) {
     const std::size_t lane = out / kLane, longer = kLonger * (kEach + 1);
     const std::size_t lanes = lane < longer ? kEach + 1 : kEach;
@@ -140,7 +146,7 @@ class Rotation {
     return weights_[pair * Channels * Out + (from * Channels * 2 + (channel * 2 + second) * lanes) * kLane +
                     out - from * kLane];
   }
-  // Blocks of up to three lanes.
+  // Blocks of at most three lanes.
   static constexpr std::size_t kLanes = Out / kLane, kBlocks = (kLanes + 2) / 3, kEach = kLanes / kBlocks,
                                kLonger = kLanes % kBlocks;
   std::array<float, Channels * 12 * Out> weights_;

@@ -14,9 +14,9 @@ constexpr int kHarmonics = 11;
 constexpr std::size_t kMostKeys = 16;
 
 struct Partial {
-  double key = 0;  // as a MIDI key number, with a fraction
+  double key = 0;  // fractional MIDI key number
   double hertz = 0;
-  double energy = 0;  // amplitude squared
+  double energy = 0;  // squared amplitude
 };
 using Partials = FixedVector<Partial, kMostKeys * kHarmonics>;
 
@@ -33,7 +33,7 @@ double hertz(double key) {
   return 440 * std::exp2((key - 69) / 12);
 }
 
-// Partials of all tones in rising order; those that fall together become one.
+// The partials of all tones in ascending order; partials that coincide become one.
 Partials spectrum(std::span<const Pitch> keys, int harmonics) {
   Partials all;
   for (Pitch key : keys)
@@ -53,7 +53,7 @@ Partials spectrum(std::span<const Pitch> keys, int harmonics) {
   return out;
 }
 
-// Beating of all pairs of partials, not divided by the energy.
+// The beating of all pairs of partials, not divided by the energy.
 double beating(const Partials& partials) {
   double sum = 0;
   for (std::size_t i = 0; i < partials.size(); ++i)
@@ -61,14 +61,14 @@ double beating(const Partials& partials) {
       const double apart = partials[j].hertz - partials[i].hertz;
       const double width = 1.72 * std::pow((partials[i].hertz + partials[j].hertz) / 2, 0.65);
       const double y = apart / width;
-      if (y > 1.2) break;  // grows with j
+      if (y > 1.2) break;  // y grows with j
       const double curve = y / 0.25 * std::exp(1 - y / 0.25);
       sum += std::sqrt(partials[i].energy * partials[j].energy) * curve * curve;
     }
   return sum;
 }
 
-// From A0 to C8; keys beyond are held at the nearer end.
+// From A0 to C8; other keys count as the nearer end.
 constexpr int kLowest = 21, kHighest = 108, kKeys = kHighest - kLowest + 1;
 
 struct PairTable {

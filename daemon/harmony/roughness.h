@@ -1,10 +1,15 @@
 // Roughness: how much the partials of sounding tones beat against each other.
 //
-// Each tone has 11 harmonics of amplitude 1/n. Two partials within a critical band beat; coincident partials
-// add by energy. Units: Hutchinson and Knopoff's dissonance factor, 0 smooth, about 0.5 a semitone in the
-// middle of the keyboard. Pure; no allocation. `pair_roughness` reads a table made at first use (some
-// milliseconds, thread-safe). Source: Hutchinson & Knopoff (1978), "The acoustic component of Western
-// consonance"; curve as parameterised by Bigand, Parncutt & Lerdahl (1996), critical band 1.72 f^0.65 Hz.
+// Each tone has 11 harmonics of amplitude 1/n. Two partials within a critical band beat; partials that
+// coincide add their energy.
+//
+// Units: Hutchinson and Knopoff's dissonance factor: 0 is smooth, a semitone in the middle of the keyboard
+// has about 0.5.
+// Threads: any; pure functions. pair_roughness reads a table made at the first use, which takes some
+// milliseconds and is thread-safe. No allocation after that.
+// Errors: none; all functions are total.
+// Source: Hutchinson & Knopoff (1978), "The acoustic component of Western consonance"; curve as parameterised
+// by Bigand, Parncutt & Lerdahl (1996), critical band 1.72 f^0.65 Hz.
 #pragma once
 
 #include <span>
@@ -13,15 +18,15 @@
 
 namespace undersong::harmony {
 
-// The chord's dissonance factor, exactly. At most 16 different keys count; 0 for none. harmonics 1..11.
+// The exact dissonance factor of a chord; 0 for no keys. At most 16 different keys count. `harmonics`: 1..11.
 double roughness(std::span<const Pitch> keys, int harmonics = 11);
 
-// What two tones add to each other's own roughness, in the same units times the energy of one tone; exact for
-// a dyad, so that roughness of a dyad = (own + own + pair) / (2 * tone energy). Negative where partials fall
-// together.
+// What two tones add to each other's own roughness, in the same unit times the energy of one tone. Exact for
+// a dyad: roughness of a dyad = (own + own + pair) / (2 * tone energy). Negative where partials coincide.
+// Keys outside A0..C8 count as the nearer end.
 float pair_roughness(Pitch a, Pitch b);
 
-// Over all pairs of different keys, lowest first: their mean and the harshest; 0 for fewer than two keys.
+// The mean and the worst over all pairs of different keys, given lowest first; 0 for fewer than two keys.
 struct PairRoughness {
   float mean = 0;
   float worst = 0;

@@ -5,8 +5,8 @@
 namespace undersong::harmony {
 namespace {
 
-// Place of the degree on the line of fifths, seen from the root: 5 is one up, 4 one down, each sharp seven
-// up.
+// Place of a degree on the line of fifths, seen from the root: 5 is one up, 4 is one down, each sharp is
+// seven up.
 constexpr int fifths_of(Degree degree) {
   constexpr std::array<int, 7> kMajorScale{0, 2, 4, -1, 1, 3, 5};
   return kMajorScale[(degree.number - 1) % 7] + 7 * degree.alter;

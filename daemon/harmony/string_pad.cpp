@@ -9,10 +9,10 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr int kNeighbours = 12;  // the most between neighbouring upper voices
+constexpr int kNeighbours = 12;  // largest interval between neighbouring upper voices, semitones
 
-// What the upper three must have among them: the tones that tell the chord, at most three, the telling ones
-// first.
+// The tones that the upper three voices must include: at most three that characterise the chord, the most
+// characteristic first.
 PitchClassSet must_have(const Chord& chord) {
   const QualityRow& made = row(chord.quality);
   PitchClassSet out;
@@ -20,7 +20,7 @@ PitchClassSet must_have(const Chord& chord) {
     const PitchClass tone = transpose(chord.root, semitones(degree));
     if (tone != chord.bass && out.size() < 3) out.insert(tone);
   };
-  // Third or suspension, then seventh or sixth, then altered fifth and tensions.
+  // The third or suspension, then the seventh or sixth, then an altered fifth and tensions.
   for (Degree degree : made.degrees)
     if (degree.number >= 2 && degree.number <= 4) want(degree);
   for (Degree degree : made.degrees)
@@ -91,9 +91,10 @@ StringPad voice_strings(std::span<const Chord> chords) {
   if (chords.empty()) return pad;
   std::vector<std::vector<StringChord>> layouts;
   for (const Chord& chord : chords) layouts.push_back(string_layouts(chord));
-  // best[i][c]: the lowest price of any row that ends with layout c of chord i; from: the layout before it.
+  // best[c]: the lowest price of any sequence that ends with layout c of the current chord. from[i][c]: the
+  // layout before it.
   std::vector<int> best(layouts[0].size());
-  // Begin in the middle of the section's range: the first layout is free but for its distance from there.
+  // Start in the middle of the section's range: the first layout costs a quarter of its distance from there.
   for (std::size_t c = 0; c < best.size(); ++c) {
     const StringChord middle{Pitch(43), Pitch(58), Pitch(64), Pitch(69)};
     best[c] = motion(middle, layouts[0][c]) / 4;

@@ -1,15 +1,23 @@
-// Chords for a string section: violin I, violin II, viola, cello, led from chord to chord with the least
-// motion there is.
+// Chords for a string section (violin I, violin II, viola, cello) with the smoothest voice leading possible.
 //
-// Every chord is laid out in all ways that fit the rules below; the row of layouts with the lowest price is
-// found exactly (dynamic programming). Price: semitones moved by all voices together, and kParallel for every
-// pair of voices that move in parallel perfect fifths, octaves or unisons. A common tone that is held costs
-// nothing, so it is held. Rules: each voice within its range, no crossing, the upper three at most an octave
-// apart from neighbour to neighbour; the cello has the chord's bass; the third (or what is suspended for it)
-// and the seventh are there, and the tone that gives the chord its name where a voice is left. Source of the
-// ranges: lowest notes as in Adler, "The Study of Orchestration" (from memory), upper ends where a section
-// plays softly without strain (common practice, no source); parallels as in any harmony textbook.
-// For files and finished takes: allocates.
+//   const StringPad pad = voice_strings(chords);
+//
+// Every chord is laid out in all ways that fit the rules below. The cheapest sequence of layouts is found
+// exactly, by dynamic programming. The price is the number of semitones that all voices move, plus kParallel
+// for every pair of voices in parallel perfect fifths, octaves or unisons. A held common tone costs nothing,
+// so common tones are held. The first layout is chosen near the middle of the section's range.
+//
+// Rules: each voice stays within its range; voices do not cross; the upper three are at most an octave apart
+// from neighbour to neighbour, and the viola at most two octaves above the cello; the cello has the chord's
+// bass; the third (or its suspension) and the seventh are present, and also the tone that gives the chord its
+// name if a voice is left.
+//
+// Units: MIDI keys; prices in semitones.
+// Threads: any; pure functions. They allocate, so they are for files and finished takes.
+// Errors: none; no chords give an empty pad.
+// Source of the ranges: lowest notes as in Adler, "The Study of Orchestration" (from memory); upper ends
+// where a section plays softly without strain (common practice, no source). Parallels as in any harmony
+// textbook.
 #pragma once
 
 #include <array>
@@ -29,21 +37,22 @@ struct StringRange {
 };
 inline constexpr std::array<StringRange, kStrings> kStringRanges{
     {{Pitch(36), Pitch(60)}, {Pitch(48), Pitch(74)}, {Pitch(55), Pitch(79)}, {Pitch(60), Pitch(84)}}};
-inline constexpr int kParallel = 12;  // semitones that one parallel is worth
+inline constexpr int kParallel = 12;  // price of one parallel, in semitones
 
 struct StringPad {
   std::vector<StringChord> chords;
-  int motion = 0;     // semitones, all voices and changes together
-  int parallels = 0;  // pairs of voices in parallel perfect fifths, octaves or unisons
+  int motion = 0;     // semitones, over all voices and changes
+  int parallels = 0;  // number of parallel perfect fifths, octaves and unisons
 };
 
-// Empty for no chords.
+// The cheapest sequence of layouts; empty for no chords.
 StringPad voice_strings(std::span<const Chord> chords);
 
 // All layouts of a chord that follow the rules; at least one for every chord of the vocabulary.
 std::vector<StringChord> string_layouts(const Chord& chord);
-// Pairs of voices that move in parallel perfect fifths, octaves or unisons from `before` to `after`.
+// The number of pairs of voices that move in parallel perfect fifths, octaves or unisons.
 int parallels(const StringChord& before, const StringChord& after);
+// Semitones that all voices move together.
 int motion(const StringChord& before, const StringChord& after);
 
 }  // namespace undersong::harmony

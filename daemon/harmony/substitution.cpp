@@ -56,7 +56,7 @@ Substitution substitution(const Chord& usual, const Chord& instead, const std::o
       return PitchClassSet(kMajorScale).transposed(PitchClass(7 * signature(k)).value());
     };
     if (!(tones - scale(*key)).empty() && (tones - scale(other)).empty()) return Substitution::kBorrowed;
-    // A third within the key is no chromatic one.
+    // A chord within the key is not a chromatic mediant.
     if ((tones - scale(*key)).empty()) return Substitution::kOther;
   }
   if (move == 3 || move == 4 || move == 8 || move == 9) return Substitution::kMediant;

@@ -6,7 +6,7 @@
 namespace undersong::harmony {
 namespace {
 
-// log(1 + n) and shares need no more than this.
+// log(1 + count), from a table; counts above 63 count as 63.
 float log_of_one_and(std::uint16_t count) {
   static const auto kTable = [] {
     std::array<float, 64> out{};
@@ -19,7 +19,7 @@ float log_of_one_and(std::uint16_t count) {
 }  // namespace
 
 void TakeMemory::add(const Chord& chord, std::optional<PitchClass> held, PitchClassSet notes) {
-  if (size_ == kMost) {  // half is forgotten, so that adding stays cheap
+  if (size_ == kMost) {  // forget half at once, so that adding stays cheap
     std::copy(entries_.begin() + kMost / 2, entries_.end(), entries_.begin());
     size_ = kMost / 2;
   }
@@ -41,7 +41,8 @@ void TakeMemory::add_scores(PitchClass held, PitchClassSet notes,
   std::array<std::uint16_t, 12 * RankingTable::kFamilies> family{};
   std::array<std::uint16_t, kCounts> all{};
   const auto chord_at = [&](std::size_t i) { return entries_[i].chord; };
-  const auto same = [&](std::size_t i, std::size_t back) {  // i - back, and the newest chord but back - 1
+  // Compares entry i - back with the back-th newest chord.
+  const auto same = [&](std::size_t i, std::size_t back) {
     return i >= back && size_ >= back && chord_at(i - back) == chord_at(size_ - back);
   };
   for (std::size_t i = 0; i < size_; ++i) {

@@ -1,7 +1,12 @@
-// What was heard earlier in the take: which chords, over which notes. Ranking learns from it while the player
-// plays.
+// TakeMemory: which chords were heard earlier in the take, and over which notes. The ranking learns from it
+// while the player plays.
 //
-// Pure; no allocation; the newest 512 chords.
+// Keeps the newest chords: when kMost (512) are stored, the older half is forgotten.
+//
+// Units: scores are natural logarithms.
+// Threads: one owner. No allocation.
+// Errors: none; all functions are total.
+// Source: weights learnt, ranking_table.h.
 #pragma once
 
 #include <array>
@@ -16,23 +21,24 @@ namespace undersong::harmony {
 
 class TakeMemory {
  public:
-  // `held`: the melody note that mattered; `notes`: all of the melody while the chord stood (empty: nobody
-  // knows).
+  // Adds a chord. `held`: the melody note over it, nullopt if unknown. `notes`: all melody notes while the
+  // chord stood; empty if unknown.
   void add(const Chord& chord, std::optional<PitchClass> held, PitchClassSet notes);
   void clear() { size_ = 0; }
   bool empty() const { return size_ == 0; }
 
-  // Adds to `scores` ([absolute root * 13 + class]) what the take so far makes likelier under these notes
-  // after the newest chord it knows. Weights in the order: heard, how often, its family, after the last
-  // chord, share of that, after the last two, three, over the held note, share of that, after the last over
-  // the held, over the same notes.
+  // Adds to `scores` ([absolute root * 13 + class]) what the take so far makes likelier over these notes
+  // after the newest chord. The weights, in order: the chord was heard; log count heard; log count of its
+  // family; log count after the last chord; share after the last chord; share after the last two; share after
+  // the last three; log count over the held note; share over the held note; share after the last chord over
+  // the held note; share after the last chord over the same notes; share over the same notes.
   void add_scores(PitchClass held, PitchClassSet notes,
                   const std::array<float, RankingTable::kTakeWeights>& weights, ChordScores& scores) const;
 
  private:
   struct Entry {
-    std::uint8_t chord;  // kTableChords: of no class
-    std::uint8_t held;   // 255: unknown
+    std::uint8_t chord;  // index into the table; kTableChords: of no class
+    std::uint8_t held;   // pitch class; 255: unknown
     std::uint16_t notes;
   };
   static constexpr std::size_t kMost = 512;

@@ -17,7 +17,7 @@ int fifths_apart(PitchClass a, PitchClass b) {
   return std::min(steps, 12 - steps);
 }
 
-// F C G D A E B and round again, counted from the region's fourth degree.
+// F C G D A E B and round again, counted from the fourth degree of the region.
 int diatonic_fifths_apart(PitchClass a, PitchClass b, PitchClass region) {
   const PitchClass first = transpose(region, 5);
   const int steps = std::abs(7 * ascending(first, a) % 12 - 7 * ascending(first, b) % 12);
@@ -50,15 +50,15 @@ int nearest_distance(const Triad& chord, Key key) {
   const Triad tonic{key.tonic, transpose(key.tonic, minor ? 3 : 4), transpose(key.tonic, 7)};
   const PitchClass home = minor ? transpose(key.tonic, 3) : key.tonic;
   int best = 1000;
-  for (int missing = 0; best == 1000;
-       ++missing)  // augmented triads lie in no scale: then the one that misses least
+  // Augmented triads lie in no scale, so allow more and more tones outside the region.
+  for (int missing = 0; best == 1000; ++missing)
     for (int region = 0; region < 12; ++region)
       if ((set_of(chord) - scale_of(PitchClass(region))).size() <= missing)
         best = std::min(best, chord_distance(tonic, home, chord, PitchClass(region)) + missing);
   return best;
 }
 
-// Thirds and fifths as semitones above the root; 0 stands for none.
+// Thirds and fifths in semitones above the root; 0 means none.
 constexpr std::array<int, 5> kThirds{0, 2, 3, 4, 5};
 constexpr std::array<int, 4> kFifths{0, 6, 7, 8};
 
@@ -67,9 +67,9 @@ struct Tables {
       distance{};  // [mode][root above tonic][third][fifth]
   struct Above {
     float fifths = 0;
-    std::uint8_t third = 0, fifth = 0;  // of the triad at the bottom, semitones
+    std::uint8_t third = 0, fifth = 0;  // of the triad at the bottom of the set, semitones
   };
-  std::array<Above, 4096> above{};                         // by set above its root
+  std::array<Above, 4096> above{};                         // indexed by the set above its root
   std::array<std::array<SetStability, 4096>, 2> stable{};  // [mode][set above the tonic]
 
   Tables() {

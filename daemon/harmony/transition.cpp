@@ -9,12 +9,12 @@ namespace {
 
 constexpr std::size_t kNoChord = RankingTable::kNoChord;
 
-std::size_t place(const Chord& chord) {  // absolute
+std::size_t place(const Chord& chord) {  // index of a chord by its absolute root
   const auto cls = quality_class(chord.quality);
   if (cls == QualityClass::kNone) return kNoChord;
   return static_cast<std::size_t>(chord.root.value()) * kQualityClasses + static_cast<std::size_t>(cls);
 }
-std::size_t moved(std::size_t chord, int semitones) {  // 0..11 upwards
+std::size_t moved(std::size_t chord, int semitones) {  // transposes by 0..11 semitones upwards
   if (chord == kNoChord) return kNoChord;
   const std::size_t at = chord + static_cast<std::size_t>(semitones) * kQualityClasses;
   return at < kTableChords ? at : at - kTableChords;
@@ -30,7 +30,7 @@ int root_of(std::size_t chord) {
   return chord == kNoChord ? 0 : static_cast<int>(chord / kQualityClasses);
 }
 
-// out += weight * row, the row's chords standing `semitones` higher.
+// out += weight * row, with the row's chords transposed up by `semitones`.
 void add(ChordScores& out, const RankingTable::Row& row, float weight = 1, int semitones = 0) {
   const std::size_t split = static_cast<std::size_t>(semitones) * kQualityClasses;
   for (std::size_t i = 0; i < kTableChords - split; ++i) out[i + split] += weight * row[i];
@@ -45,7 +45,7 @@ void add(ChordScores& out, const std::vector<RankingTable::Listed>& list, std::s
   for (; it != list.end() && it->context == context; ++it) out[moved(it->chord, semitones)] += it->value;
 }
 
-// All seen from the tonic, 0..11.
+// The scores in one key; everything is seen from the tonic, 0..11.
 void in_key(const Phrase& phrase, float total, int tonic,
             const std::array<std::size_t, kChordsBefore>& before, const RankingTable& table,
             ChordScores& out) {
@@ -121,7 +121,7 @@ void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const Cho
     out = {};
     add(out, relative, 1, tonic);
   } else {
-    // Any of the keys whose scale holds the notes, or else any key.
+    // The keys whose scale contains the notes, or all keys if there is none.
     constexpr unsigned kMajorScale = 0b101010110101;
     PitchClassSet notes;
     for (int pc = 0; pc < 12; ++pc)

@@ -1,6 +1,9 @@
 // What usually follows: how likely each chord is under these notes, after these chords, in this key.
 //
-// Source: the learnt table (ranking_table.h). Pure; no allocation.
+// Units: scores are natural logarithms, up to a constant.
+// Threads: any; pure functions. No allocation.
+// Errors: none; all functions are total.
+// Source: the learnt table (ranking_table.h).
 #pragma once
 
 #include <array>
@@ -14,12 +17,12 @@
 
 namespace undersong::harmony {
 
-// The notes of a span of melody: how long each sounded, and which came first and last.
+// The notes of a stretch of melody: how long each sounded, and which came first and last.
 struct Phrase {
-  std::array<float, 12> weight{};  // by pitch class, any unit; all zero = no phrase
-  PitchClass held;                 // the one that matters most
+  std::array<float, 12> weight{};  // indexed by pitch class, in any unit; all zero: no phrase
+  PitchClass held;                 // the note that matters most
   PitchClass first, last;
-  float beats = 2;  // how long the span lasts, about
+  float beats = 2;  // approximate length of the stretch
 
   void add(PitchClass note, float sounded) {
     if (empty()) first = held = note;
@@ -35,8 +38,8 @@ struct Phrase {
   friend constexpr bool operator==(const Phrase&, const Phrase&) = default;
 };
 
-// Logarithms, up to a constant; [absolute root * 13 + class]. Without a key, the mean over the keys that hold
-// the notes.
+// Writes logarithms, up to a constant, as [absolute root * 13 + class]. Without a key, the mean over the keys
+// that contain the notes. `take` may be null.
 void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const ChordsBefore& before,
                   const TakeMemory* take, const RankingTable& table, ChordScores& out);
 

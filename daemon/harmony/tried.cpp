@@ -1,5 +1,5 @@
-// What the player tried and liked: plain counts by root and family, declared beside the question they belong
-// to.
+// What the player tried and liked, counted by root and family. Declared in alternatives.h, beside the
+// question that uses them.
 #include <algorithm>
 
 #include "daemon/harmony/alternatives.h"

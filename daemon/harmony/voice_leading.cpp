@@ -25,7 +25,8 @@ class Path {
       }
   }
   int cost() const { return cost_[rows_ - 1][columns_ - 1]; }
-  // Last pair first; moves on in both chords where that costs the same.
+  // Calls `each` for the pairs of the path, last pair first. Of equally cheap steps it prefers the one in
+  // both chords.
   template <class Each>
   void walk_back(Each each) const {
     std::size_t i = rows_ - 1, j = columns_ - 1;
@@ -52,8 +53,8 @@ class Path {
 
 using Tones = FixedVector<PitchClass, kMostVoices>;
 
-// A circle has no first tone: every turn of the second chord against the first is tried, and the first pair
-// is met again at the end (its way counted once).
+// A circle has no first tone, so each tone of the second chord is tried as the first. The first pair is met
+// again at the end; its distance counts once.
 VoiceLeading turn(const Tones& from, const Tones& to, std::size_t start) {
   const auto at = [&](std::size_t j) { return to[(start + j) % to.size()]; };
   const auto way = [&](std::size_t i, std::size_t j) {
@@ -103,7 +104,7 @@ VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<c
                                    bool keep_bass) {
   if (from.empty() || to.empty()) return {};
   if (!keep_bass) return freely(sorted(from), sorted(to));
-  // The basses are met already; the other voices may, but need not, meet them again.
+  // The basses are paired already. The other voices may, but need not, pair with them again.
   VoiceLeading best;
   best.semitones = std::numeric_limits<int>::max();
   for (std::size_t leave_from : {0u, 1u})
@@ -113,7 +114,7 @@ VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<c
       if (!a.empty() && !b.empty()) {
         upper = freely(a, b);
       } else if (a.size() != b.size()) {
-        continue;  // one side's upper voices would have nowhere to go
+        continue;  // the upper voices of one side would have no partner
       }
       if (upper.semitones < best.semitones) best = upper;
     }

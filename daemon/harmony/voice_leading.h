@@ -1,8 +1,14 @@
 // Voice leading: how far voices must move from one chord to the next.
 //
-// Distances are minimal over all ways of assigning voices; every tone of both chords takes part, and a tone
-// may be reached from or split into several voices where the chords differ in size. At most 16 voices count.
-// Pure; no allocation. Source: Tymoczko (2006), "The geometry of musical chords", Science 313, 72-74.
+//   voice_leading_distance(c_major, a_minor);   // 2 semitones: G moves to A
+//
+// Distances are minimal over all assignments of voices. Every tone of both chords takes part; where the
+// chords differ in size, several voices may leave one tone or reach one tone. At most 16 voices count.
+//
+// Units: semitones.
+// Threads: any; pure functions. No allocation after the vocabulary was made.
+// Errors: none; all functions are total.
+// Source: Tymoczko (2006), "The geometry of musical chords", Science 313, 72-74.
 #pragma once
 
 #include <cstddef>
@@ -34,7 +40,7 @@ struct VoiceLeading {
   FixedVector<VoiceMotion, 2 * kMostVoices> voices;
 };
 // The minimal voice leading between chords of pitch classes, given as multisets in any order. With
-// `keep_bass` the first of `from` goes to the first of `to`. Empty if either is.
+// `keep_bass`, the first of `from` goes to the first of `to`. Empty if either list is empty.
 VoiceLeading minimal_voice_leading(std::span<const PitchClass> from, std::span<const PitchClass> to,
                                    bool keep_bass = false);
 

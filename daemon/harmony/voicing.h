@@ -1,4 +1,4 @@
-// A chord laid out for two hands, melody on top.
+// Lays out a chord for two hands, with the melody on top.
 //
 // Limits: the left hand spans the player's reach at most, the right hand a tenth; each holds five notes at
 // most; the hands do not cross; low notes stand far apart (kLowIntervals). Within these limits the layout of
@@ -37,12 +37,12 @@ struct Voicing {
   friend constexpr bool operator==(const Voicing&, const Voicing&) = default;
 };
 
-// The lowest lower note at which an interval of 1..12 semitones still sounds clear, as MIDI keys. Common
-// practice, no source (arranging handbooks differ by a step or two).
+// For each interval of 1..12 semitones, the lowest key for its lower note at which it still sounds clear.
+// Common practice, no source (arranging handbooks differ by a step or two).
 inline constexpr std::array<std::uint8_t, 13> kLowIntervals{0,  52, 51, 48, 46, 46, 47,
                                                             34, 43, 41, 41, 41, 24};
 
-// Where the hands are. Made once a moment, used for every chord.
+// Where the hands are. Made once for each moment and used for every chord.
 class Hands {
  public:
   Hands() : Hands(std::span<const Pitch>()) {}
@@ -61,8 +61,8 @@ class Hands {
     for (std::size_t j = first; j <= last; ++j) least = std::min(least, std::abs(key - fingers_[j]));
     return least;
   }
-  // Semitones of the least motion onto these keys, lowest first: every finger takes one key; fingers left
-  // over are lifted, and where fingers are too few every one of them is used and some take two keys.
+  // Semitones of the least motion to these keys, lowest first: every finger takes one key. Fingers left over
+  // are lifted; if there are too few fingers, all are used and some take several keys.
   int motion(std::span<const int> keys) const;
   // Semitones that the fingers which are down now travel to these keys, lowest first, at least: what a player
   // is told. Keys for which no finger is down yet are simply struck, and fingers left over are lifted.
@@ -75,27 +75,27 @@ class Hands {
   FixedVector<std::uint8_t, 2 * kNotesInHand> fingers_;  // and those of a hand at rest
 };
 
-// `melody`: the notes that stay on top, any order, at least one, each within a tenth below the highest
-// (others are left out). The bass is chord.bass. The result always holds the bass (where the melody leaves
-// room below it) and the melody.
+// The best layout of a chord. `melody`: the notes that stay on top, in any order, at least one; notes more
+// than a tenth below the highest are left out. The result contains the melody and, if there is room below it,
+// the bass (chord.bass).
 Voicing voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands);
 
 enum class Style : std::uint8_t {
-  kOpen,       // whatever moves and sounds best: what voice() without a style finds
-  kShell,      // root, third and seventh (sixth, fifth) alone under the melody
-  kRootlessA,  // left hand 3 5 7 9 upwards, without the root; 13 for 5 where the chord has it
-  kRootlessB,  // left hand 7 9 3 5 upwards
-  kDrop2,      // four voices in close position under the melody, the second from above an octave down
-  kSpread,     // root in the bass and no neighbours nearer than a fourth
-  kQuartal,    // fourths downwards from the melody, one major third allowed, over the bass
-  kBlock,      // four voices close under the melody in the right hand, the melody an octave down in the left
+  kOpen,       // whatever moves least and sounds best: what voice() without a style finds
+  kShell,      // only root, third and seventh (or sixth, or fifth) under the melody
+  kRootlessA,  // left hand 3 5 7 9 upwards, without the root; 13 for 5 if the chord has one
+  kRootlessB,  // left hand 7 9 3 5 upwards, without the root
+  kDrop2,      // four voices in close position under the melody, the second highest an octave down
+  kSpread,     // bass at the bottom, all neighbours at least a fourth apart
+  kQuartal,    // fourths downwards from the melody, with at most one major third, over the bass
+  kBlock,      // four close voices under the melody in the right hand, the melody an octave lower in the left
 };
 inline constexpr int kStyles = 8;
-std::string_view name(Style style);  // "rootless A"
+std::string_view name(Style style);  // such as "rootless A"
 
-// The best layout in this style; nullopt where chord, melody or room don't allow it. Rootless, drop 2 and
-// block voicings may leave the bass to somebody else; drop 2, block and quartal ones keep a second melody
-// note only if it falls into place.
+// The best layout in this style; nullopt if chord, melody or room do not allow it. Rootless, drop 2 and block
+// voicings may leave the bass to another player. Drop 2, block and quartal voicings are only possible if
+// every melody note falls into place.
 std::optional<Voicing> voice(const Chord& chord, std::span<const Pitch> melody, const Hands& hands,
                              Style style);
 

@@ -11,8 +11,9 @@ namespace {
 
 struct Guides {
   int third = 0, seventh = 0, fifth = 0;
-  FixedVector<int, 8> wanted;  // besides third and seventh: what the name needs, then what fills; semitones
-  std::size_t needed = 0;      // how many of these the name needs
+  // Semitones above the root, besides third and seventh: what the name needs, then what fills the chord.
+  FixedVector<int, 8> wanted;
+  std::size_t needed = 0;  // number of these that the name needs
 };
 
 Guides guides_of(const QualityRow& made) {
@@ -117,7 +118,7 @@ FixedVector<int, kMaxInner> inner_tones(const Chord& chord, PitchClassSet presen
   if (known.third) take(known.third);
   if (known.seventh) take(known.seventh);
   for (std::size_t i = 0; i < known.needed; ++i) take(known.wanted[i]);
-  // One or two of the tones that may be left out, so that the chord is neither bare nor crowded.
+  // Add one or two of the tones that may be left out, so that the chord is neither bare nor crowded.
   for (std::size_t i = known.needed; i < known.wanted.size() && out.size() < 2; ++i) take(known.wanted[i]);
   if (chord.bass != chord.root && out.size() < kMaxInner) take(0);
   if (out.size() < 2) take(0);

@@ -1,7 +1,11 @@
-// What a layout of keys for two hands costs, and which tones it needs: shared by the searches and by the test
-// that compares them with plain enumeration.
+// The price of a layout for two hands, and the tones that a chord needs. Shared by the searches and by the
+// test that compares them with plain enumeration.
 //
-// Prices are in half semitones of motion. Common practice, no source. Pure; no allocation.
+// Units: prices in half semitones of motion; MIDI keys; intervals in semitones.
+// Threads: any; pure functions. No allocation.
+// Errors: none; kUnplayable marks a layout that two hands cannot play. REQUIRES for the helper functions:
+// ascending keys and 0 < split_at < size.
+// Source: common practice, no source.
 #pragma once
 
 #include <algorithm>
@@ -16,7 +20,7 @@
 namespace undersong::harmony {
 
 inline constexpr int kLowestBass = 28, kHighestBass = 55;
-inline constexpr int kLowestInner = 45;  // between bass and melody
+inline constexpr int kLowestInner = 45;  // lowest key between bass and melody
 inline constexpr std::size_t kMaxInner = 4;
 inline constexpr int kUnplayable = std::numeric_limits<int>::max() / 2;
 inline constexpr int kMud = 150;  // at least this for neighbours under their low interval limit
@@ -38,7 +42,7 @@ using Keys = FixedVector<int, 2 * kNotesInHand>;  // MIDI keys, lowest first
 inline int under_top_price(int gap) {
   return gap == 1 ? 100 : gap == 2 ? 2 : 0;
 }
-// Mud, and what hides the melody.
+// The price of two neighbours: mud, and hiding the melody.
 inline int neighbour_price(int lower, int upper, bool upper_is_top) {
   const int gap = upper - lower;
   if (gap <= 12 && lower < kLowIntervals[static_cast<std::size_t>(gap)])
@@ -46,7 +50,7 @@ inline int neighbour_price(int lower, int upper, bool upper_is_top) {
   if (upper_is_top) return under_top_price(gap);
   return gap == 1 ? 5 : 0;
 }
-// Far from the middle sounds thin or thick.
+// Notes far from the middle sound thin or thick.
 inline int height_price(int key) {
   return (key < 58 ? 58 - key : key - 58) / 6;
 }
@@ -75,20 +79,21 @@ inline int hands_price(const Keys& keys, std::size_t split_at, int reach) {
 std::size_t split(const Keys& keys, int reach);
 // The whole. kUnplayable if no two hands can hold it.
 int price(const Keys& keys, const Hands& hands);
-// The same for hands that are told where to part.
+// The same with a given split.
 int price(const Keys& keys, std::size_t split_at, const Hands& hands);
 
-// Melody notes that can stay, lowest first.
+// The melody notes that one hand can hold with the highest one, lowest first; at most kNotesInHand.
 Keys kept_melody(std::span<const Pitch> melody);
-// Pitch classes to stand between bass and melody besides those present: third and seventh first, then what
-// else the quality's name needs, then what makes it neither bare nor crowded.
+// The pitch classes to add between bass and melody to those present: third and seventh first, then what else
+// the quality's name needs, then what makes the chord neither bare nor crowded.
 FixedVector<int, kMaxInner> inner_tones(const Chord& chord, PitchClassSet present);
-// Semitones above the root of the tone in the place of the third (3, or a suspended 4 or 2), seventh (7, or
-// 6) and fifth; 0 if the quality has none.
+// Semitones above the root of the third (3, or a suspended 4 or 2), the seventh (7, or 6) and the fifth; 0 if
+// the quality has none.
 int third_of(Quality quality);
 int seventh_of(Quality quality);
 int fifth_of(Quality quality);
 
+// The layout as a Voicing.
 Voicing laid_out(const Keys& keys, std::size_t split_at, int motion);
 inline Voicing laid_out(const Keys& keys, std::size_t split_at, const Hands& hands) {
   return laid_out(keys, split_at, hands.moved({keys.begin(), keys.size()}));

@@ -12,7 +12,7 @@
 namespace undersong::harmony {
 namespace {
 
-// Keys that are down, in order without sorting.
+// A set of keys that yields them in order without sorting.
 struct Down {
   std::uint64_t low = 0, high = 0;
   bool contains(int key) const { return (key < 64 ? low >> key : high >> (key - 64)) & 1u; }
@@ -25,13 +25,12 @@ struct Down {
   }
 };
 
-// Bit g of [bass - kLowestBass]: with a tone g semitones above this bass something sounds muddy, whatever
-// stands between.
+// Bit g of [bass - kLowestBass]: a tone g semitones above this bass makes mud, whatever stands between.
 constexpr auto kSureMud = [] {
   std::array<std::uint16_t, kHighestBass - kLowestBass + 1> out{};
   for (std::size_t b = 0; b < out.size(); ++b) {
     const int bass = kLowestBass + static_cast<int>(b);
-    unsigned clear = 1;  // bit g: reached from the bass by clear steps
+    unsigned clear = 1;  // bit g: reachable from the bass by clear steps
     for (int g = 1; g <= 12; ++g)
       for (int step = 1; step <= g; ++step)
         if ((clear >> (g - step) & 1u) && bass + g - step >= kLowIntervals[static_cast<std::size_t>(step)])
@@ -53,7 +52,8 @@ class Search {
     const std::size_t fingers = room.hands.fingers();
     for (std::size_t i = 0; i < room.melody.size(); ++i) {
       const int note = room.melody[i];
-      // What surely stands below it, has its fingers below; so above. Inner tones stand below the highest.
+      // Notes that are certainly below this one take fingers below, and notes above take fingers above. Inner
+      // tones stand below the highest note.
       const std::size_t below = i + 1 + (note == top_ ? tones.size() : 0), above = room.melody.size() - 1 - i;
       melody_.ways +=
           2 * (own_finger_ ? room.hands.way(note, below, fingers - 1 - above) : room.hands.way(note));
@@ -63,7 +63,7 @@ class Search {
     melody_.price += melody_.ways;
   }
 
-  // Every bass in turn, the most promising first.
+  // Tries every bass, the most promising first.
   void run(PitchClass bass) {
     FixedVector<Start, 4> starts;
     for (int key = kLowestBass + ascending(PitchClass(kLowestBass), bass);
@@ -83,9 +83,9 @@ class Search {
 
  private:
   struct Sum {
-    int price = 0;  // at least
-    // Of it, what finish() counts exactly: ways to the nearest finger; neighbours, which are tones close
-    // under the melody and mud that is sure.
+    int price = 0;  // lower bound on the price
+    // The parts of it that finish() replaces by exact values. ways: distances to the nearest finger.
+    // neighbours: tones close under the melody, and certain mud.
     int ways = 0, neighbours = 0;
   };
   struct Start {
@@ -129,7 +129,7 @@ class Search {
     if (i == tones_.size()) return finish(sum);
     for (const std::uint8_t* at = first_[i]; const int key = *at; ++at) {
       const int bound = places_.bound[static_cast<std::size_t>(key)];
-      if (sum.price + bound + least_[i + 1] >= best_price_) return;  // the others cost more still
+      if (sum.price + bound + least_[i + 1] >= best_price_) return;  // the remaining places cost even more
       if (!may_stand(key) || down_.contains(key)) continue;
       const int close = key >= top_ - 2 ? under_top_price(top_ - key) : 0,
                 ways = places_.ways[static_cast<std::size_t>(key)];
@@ -145,7 +145,7 @@ class Search {
     }
   }
 
-  // The price as in price(), part by part, so that most layouts are given up early.
+  // Computes the price as in price(), part by part, so that most layouts are abandoned early.
   void finish(Sum sum) {
     if (sum.price >= best_price_) return;
     const Keys keys = down_.keys();
@@ -173,9 +173,9 @@ class Search {
   const Room::Places& places_;
   const int top_;
   int least_gap_, bass_ = 0;
-  int hole_ = 0;  // that is sure
+  int hole_ = 0;  // the gap between the hands that is certain
   unsigned sure_mud_ = 0;
-  bool muddy_ = false;  // mud is sure with the tones placed so far
+  bool muddy_ = false;  // the tones placed so far certainly make mud
   Sum melody_;
   Down melody_keys_, down_;
   std::array<const std::uint8_t*, kMaxInner> first_;

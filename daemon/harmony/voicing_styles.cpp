@@ -1,5 +1,5 @@
-// Voicings by style: shell and spread are searches with other rules; the rest are stacks worked out from
-// melody or root.
+// Voicings by style. Shell and spread are searches with other rules; the rest are stacks built from the
+// melody or the root.
 #include <algorithm>
 #include <array>
 
@@ -11,7 +11,7 @@
 namespace undersong::harmony {
 namespace {
 
-// A layout, and where its hands part.
+// A layout and its split between the hands.
 struct Layout {
   Keys keys;
   std::size_t split_at = 0;
@@ -28,7 +28,7 @@ bool within_a_hand(const Keys& keys, std::size_t from, std::size_t to) {
   return to - from <= kNotesInHand && (to == from || keys[to - 1] - keys[from] <= kHandSpan);
 }
 
-// The layout with its price, unplayable where a hand can't hold its part, notes meet, or mud would sound.
+// The layout with its price: kUnplayable if a hand cannot hold its part, notes coincide, or mud would sound.
 Layout judged(const Keys& keys, std::size_t split_at, const Hands& hands) {
   Layout out{keys, split_at, kUnplayable};
   if (split_at == 0 || split_at >= keys.size()) return out;
@@ -66,11 +66,11 @@ Layout shell(const Wanted& w) {
 Layout spread(const Wanted& w) {
   constexpr int kFourth = 5;
   const Layout out = searched(w, inner_tones(w.chord, present_in(w.chord, w.melody)), kFourth);
-  return out.keys.size() >= w.melody.size() + 2 ? out : Layout{};  // bass and melody alone are no chord
+  return out.keys.size() >= w.melody.size() + 2 ? out : Layout{};  // bass and melody alone are not a chord
 }
 
-// The tone that a quality puts in the place of its fifth or ninth when the root is left to the bass:
-// semitones.
+// The tone that takes the place of the fifth, or of the root, when the bass plays the root; in semitones
+// above the root.
 int colour_for_fifth(Quality quality) {
   for (Degree degree : row(quality).degrees)
     if (degree.number == 13) return pitch_class_offset(degree);
@@ -86,7 +86,7 @@ Layout rootless(const Wanted& w, bool from_third) {
   const int third = third_of(w.chord.quality), seventh = seventh_of(w.chord.quality);
   if (!third || !seventh) return {};
   const int fifth = colour_for_fifth(w.chord.quality), ninth = colour_for_root(w.chord.quality);
-  // Upwards, each tone the next one above the last.
+  // Stack upwards, each tone the next one above the last.
   const std::array<int, 4> order =
       from_third ? std::array{third, fifth, seventh, ninth} : std::array{seventh, ninth, third, fifth};
   constexpr int kLowest = 46, kHighest = 62;
@@ -108,15 +108,15 @@ Layout rootless(const Wanted& w, bool from_third) {
   return best;
 }
 
-// Four voices in close position down from the melody, lowest first; empty where the chord hasn't enough
-// tones.
+// Four voices in close position, downwards from the melody, returned lowest first; empty if the chord has too
+// few tones.
 Keys close_position(const Wanted& w) {
   const int top = w.melody.back();
   const Quality quality = w.chord.quality;
   const int seventh = seventh_of(quality);
   std::array<int, 4> members{0, third_of(quality), fifth_of(quality), seventh ? seventh : 12};
   if (!members[1] || !members[2]) return {};
-  // A melody note that is none of the members takes the place of the nearest one, the lower of two.
+  // A melody note that is not a member replaces the nearest member, the lower of two equally near ones.
   const int melody = ascending(w.chord.root, PitchClass(top));
   std::size_t replaced = members.size();
   int nearest = 3;
@@ -125,7 +125,7 @@ Keys close_position(const Wanted& w) {
     if (apart < nearest || (apart == nearest && below == apart)) nearest = apart, replaced = i;
   }
   if (replaced == members.size() || (role(quality, melody) == Role::kAvoid)) return {};
-  std::array<int, 3> down{};  // the way down from the melody to the others
+  std::array<int, 3> down{};  // semitones down from the melody to the others
   for (std::size_t i = 0, n = 0; i < members.size(); ++i) {
     if (i == replaced) continue;
     const int way = (melody - members[i] % 12 + 24) % 12;
@@ -163,12 +163,11 @@ Layout block(const Wanted& w) {
 Layout quartal(const Wanted& w) {
   const Quality quality = w.chord.quality;
   const int third = third_of(quality), seventh = seventh_of(quality);
-  if (!seventh && row(quality).family != Family::kSuspended)
-    return {};  // a plain triad would lose its plainness
+  if (!seventh && row(quality).family != Family::kSuspended) return {};  // a plain triad should stay plain
   Layout best;
-  // Three steps down: fourths, perfect or augmented, and one major third at most.
+  // Three steps down: perfect or augmented fourths, and at most one major third.
   constexpr std::array<int, 3> kSteps{5, 6, 4};
-  constexpr int kImperfect = 6;  // the price of a step that is no perfect fourth
+  constexpr int kImperfect = 6;  // price of a step other than a perfect fourth
   for (int choice = 0; choice < 27; ++choice) {
     const std::array<int, 3> steps{kSteps[static_cast<std::size_t>(choice % 3)],
                                    kSteps[static_cast<std::size_t>(choice / 3 % 3)],

@@ -11,14 +11,14 @@
 namespace undersong::harmony {
 namespace {
 
-// Prices, fitted; see the header. Distances are in fifths.
-constexpr double kRootMiddle = 1.92;  // of chord roots, above the signature
+// Fitted prices; see the header. Distances are in fifths.
+constexpr double kRootMiddle = 1.92;  // middle of the chord roots, in fifths above the signature
 constexpr double kRootDistance = 0.19;
-constexpr double kRootTones = 0.1;    // how much the chord's other tones count for where it lies
-constexpr double kLeadingTone = 3.0;  // for not spelling a leading tone's chord as one
+constexpr double kRootTones = 0.1;    // weight of the chord's other tones in its place
+constexpr double kLeadingTone = 3.0;  // for not spelling the chord of a leading tone that way
 constexpr double kMelodyMiddle = 3.6;
 constexpr double kMelodyDistance = 1.0;
-constexpr double kChordTone = 7.0;  // gained by a name that the chord itself has: it outweighs the key
+constexpr double kChordTone = 7.0;  // gained by a name that the chord itself uses; it outweighs the key
 constexpr double kFarFromChord = 0.16;
 constexpr double kLeap = 2.0;  // for each fifth beyond a diatonic step or leap between neighbours
 
@@ -50,14 +50,14 @@ double melody_price(int fifths, int signature, const Chord* chord, const NoteNam
   if (!chord) return price;
   const int above = fifths - root->fifths();
   const auto& degrees = row(chord->quality).degrees;
-  // A raised fifth is written either way: what comes before and after decides.
+  // A raised fifth may be written either way: the notes before and after decide.
   const bool own = std::any_of(degrees.begin(), degrees.end(), [&](Degree d) {
     return d != Degree{5, 1} && NoteName(0).above(d).fifths() == above;
   });
   return own ? price - kChordTone : price + kFarFromChord * std::max(0.0, std::abs(above - 1.5) - 4);
 }
 
-// The cheapest row of names: unary(i, fifths) + pair(i, before, fifths) summed over i.
+// The cheapest sequence of names: unary(i, fifths) + pair(i, before, fifths), summed over i.
 template <class Unary, class Pair>
 std::vector<NoteName> cheapest(const std::vector<Candidates>& items, Unary unary, Pair pair) {
   if (items.empty()) return {};
@@ -104,7 +104,7 @@ int signature_of(std::span<const WrittenChord> chords, std::span<const WrittenNo
   for (int signature = -6; signature <= 6; ++signature) {
     double score = 0;
     for (int fifths = -1; fifths <= 5; ++fifths) score += at(signature + fifths);
-    score += 0.2 * at(signature) + 0.1 * at(signature + 1);  // tonic and dominant
+    score += 0.2 * at(signature) + 0.1 * at(signature + 1);  // tonic and dominant count more
     if (!chords.empty() && chords.back().chord.root == NoteName(signature).pitch_class()) score *= 1.03;
     score -= 0.001 * std::abs(signature);
     if (score > most) most = score, best = signature;
@@ -128,7 +128,7 @@ std::vector<NoteName> spell_roots(std::span<const WrittenChord> chords, int sign
 std::vector<NoteName> spell_melody(std::span<const WrittenNote> melody, std::span<const WrittenChord> chords,
                                    std::span<const NoteName> roots, int signature) {
   std::vector<Candidates> items;
-  std::vector<std::size_t> under;  // index of the chord, or chords.size()
+  std::vector<std::size_t> under;  // index of the chord under each note, or chords.size()
   std::size_t at = 0;
   for (const WrittenNote& note : melody) {
     items.push_back(candidates(note.pitch.pitch_class(), signature));

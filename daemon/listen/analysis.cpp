@@ -9,14 +9,14 @@
 namespace undersong::listen {
 namespace {
 
-// A held key below is accompaniment even when it is the highest.
+// Lower held keys count as accompaniment, even the highest of them.
 constexpr int kLowestHeld = 55;  // G3; common practice, no source
 constexpr Micros kEarBegins{1'000'000};
-constexpr Micros kSettled{250'000};  // a chord that stood so long was meant
+constexpr Micros kSettled{250'000};  // a chord that has stood this long has settled: the player meant it
 constexpr Micros kTuneLingers{2'000'000};
-constexpr Micros kAlternates{8'000'000};  // notes that alternate more slowly than that are each by itself
+constexpr Micros kAlternates{8'000'000};  // notes that alternate more slowly count as separate
 
-// What is worked out at first use is worked out before the first note.
+// Builds all tables that are made at first use, before the first note.
 void warm_up() {
   static const bool kWarm = [] {
     harmony::Question question;
@@ -114,7 +114,7 @@ bool Analysis::hold_still(Micros at, bool still) {
 
 bool Analysis::ask_anew(Micros at) {
   findings_ = {};
-  asked_.melody.clear();  // so that the same question is asked again
+  asked_.melody.clear();  // so that the question counts as new
   refresh_alternatives(at);
   return publish(at);
 }
@@ -147,7 +147,7 @@ bool Analysis::pin_key(Micros at, std::optional<harmony::Key> key) {
   settings_.key = key;
   take_key();
   findings_.key = moment_.key.has_value();
-  asked_.melody.clear();  // the list is ranked and spelled in it at once
+  asked_.melody.clear();  // so that the list is ranked and spelled in the new key at once
   refresh_alternatives(at);
   return publish(at);
 }
@@ -177,7 +177,7 @@ harmony::MelodyPitches Analysis::alternating(Micros at) const {
 }
 
 void Analysis::mark() {
-  constexpr int kMarkCounts = 2;  // as much as coming back to it twice
+  constexpr int kMarkCounts = 2;  // a mark counts as much as coming back twice
   if (in_force_) liked_.add(in_force_->chord, kMarkCounts);
 }
 
@@ -250,8 +250,8 @@ std::optional<Micros> Analysis::supposed_from() const {
   const auto top = highest_held();
   const auto onset = top ? notes_.onset(*top) : std::nullopt;
   if (!onset) return std::nullopt;
-  // Not before the ear has decided about it, nor while the tune that went before is still in the player's
-  // ear.
+  // Not before the ear has decided about this note, and not while the melody before it still lingers in the
+  // player's ear.
   const Micros decided = *onset + harmony::kMelodyDelay;
   return newest.empty() ? decided : std::max(decided, newest[0].since + kTuneLingers);
 }
@@ -295,7 +295,7 @@ void Analysis::note_tried() {
   const auto family = harmony::row(chord.quality).family;
   const auto& before = offered_question_.previous;
   if (before && before->root == chord.root && harmony::row(before->quality).family == family)
-    return;  // nothing new
+    return;  // this chord was in force already
   for (std::size_t i = 0; i < offered_.size(); ++i) {
     const auto& alternative = offered_[i].chord;
     if (alternative.root != chord.root || harmony::row(alternative.quality).family != family) continue;
@@ -336,8 +336,8 @@ void Analysis::refresh_alternatives(Micros at) {
   question.wishes = settings_.wishes;
   if (!question.melody.empty())
     question.tried = tried_[static_cast<std::size_t>(question.melody[0].pitch_class().value())];
-  // The list keeps still unless the melody, the chord or a wish truly changed; a new key counts from the next
-  // change on.
+  // The list changes only when the melody, the chord or a wish changed. A new key takes effect with the next
+  // change.
   if (same_question(question, asked_) && moment_.alternatives_number > 0) return;
   asked_ = question;
   const harmony::Hands held = hands();

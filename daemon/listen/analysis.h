@@ -1,10 +1,18 @@
-// The analysis: one event in, the moment out. The same code live and offline.
+// Analysis: takes one event after another and keeps the Moment, everything that is known about what sounds
+// now. The same code runs live and on files.
 //
-// Time is data. Whoever drives it must, before an event at time t, call advance(d) for every next_deadline()
-// d <= t in order; Driver below does that, so that a file and a live performance give the same moments, event
+//   Analysis analysis;
+//   drive(analysis, event, [&](const Analysis& a) { show(a.moment()); });
+//
+// Time is an argument. Before an event at time t, the caller must call advance(d) for every next_deadline() d
+// <= t, in order. drive() below does that, so that a file and a live performance give the same moments, event
 // for event.
 //
-// Threads: none; one owner. Heap: at construction only (NoteState); none per event.
+// Units: Micros of one stream.
+// Threads: one owner.
+// Errors: none; all functions are total.
+// Source: the parts in daemon/harmony name theirs; the times in analysis.cpp are common practice, no source.
+// Memory: allocates at construction only (NoteState); nothing per event.
 #pragma once
 
 #include <optional>
@@ -20,46 +28,47 @@
 
 namespace undersong::listen {
 
-// Under which melody notes alternatives are sought.
+// The melody notes that a suggested chord must fit.
 enum class Under : std::uint8_t {
-  kNote,  // the newest
-  kTwo,   // the two newest while both are held or while they alternate
-  kBar,   // all of the last bar, by how long they sounded
+  kNote,  // only the newest note
+  kTwo,   // the two newest, while both are held or the melody alternates between them
+  kBar,   // all notes of the last bar; longer notes count more
 };
 
 struct Settings {
   harmony::Wishes wishes;
   Under under = Under::kTwo;
-  Micros bar{2'000'000};                         // how long a bar lasts
-  harmony::Style style = harmony::Style::kOpen;  // of the voicings offered
-  Micros offered_after{400'000};                 // a list that stood so long counts as offered
-  std::optional<harmony::Key> key;               // pinned by the player: this one counts, whatever is heard
-  // The chord in force is what the ear makes of the music, not what the keys of the moment sound: for bars
-  // and loops.
+  Micros bar{2'000'000};                         // length of a bar
+  harmony::Style style = harmony::Style::kOpen;  // the style of the suggested voicings
+  Micros offered_after{400'000};                 // a list counts as offered once it has stood this long
+  std::optional<harmony::Key> key;               // pinned by the player; overrides the key that is heard
+  // If true, the chord in force is the ear's, not the name of the keys under the hands. Used to find bars and
+  // loops.
   bool by_ear = false;
-  bool names_only = false;  // only harmony, melody and key: no alternatives
+  bool names_only = false;  // harmony, melody and key only; no alternatives
 };
 
-// What the last call found, for whoever keeps it. Cleared at each call.
+// What the last call found, for the log. Cleared by the next event, advance or change of a setting.
 struct Findings {
-  bool harmony = false;  // the chord in force changed
+  bool harmony = false;  // a new chord is in force
   bool key = false;
   FixedVector<MelodyNote, 4> melody;  // notes that joined the melody
-  bool alternatives = false;          // the list changed
-  bool offered = false;               // the list has stood long enough to count as offered
+  bool alternatives = false;          // the list of alternatives changed
+  bool offered = false;               // the list has stood for offered_after
   struct Tried {
     harmony::Alternative alternative;
-    std::size_t place = 0;   // in the list, from 0
-    std::uint32_t list = 0;  // its alternatives_number
+    std::size_t place = 0;   // place in the list, from 0
+    std::uint32_t list = 0;  // alternatives_number of that list
   };
-  std::optional<Tried> tried;  // the chord in force has settled, and was in the list that stood before
+  // The chord in force has settled, and it was in the last list that counted as offered.
+  std::optional<Tried> tried;
 };
 
 class Analysis {
  public:
   explicit Analysis(Settings settings = {});
 
-  // True if the moment changed.
+  // True if the moment changed; advance also returns true for a finding that leaves the moment as it is.
   bool event(const midi::Event& event);
   bool advance(Micros at);
   std::optional<Micros> next_deadline() const;
@@ -73,31 +82,32 @@ class Analysis {
   bool hold_still(Micros at, bool still);
   bool set_under(Micros at, Under under);
   bool set_style(Micros at, harmony::Style style);
-  // The player pins the key, or frees it: then the one that is heard counts again. Ask `findings` afterwards,
-  // as after an event.
+  // Pins the key, or frees it (nullopt) so that the key that is heard counts again. Read findings()
+  // afterwards, as after an event.
   bool pin_key(Micros at, std::optional<harmony::Key> key);
-  // Counts from the next list on.
+  // Takes effect with the next list.
   void set_bar(Micros length) { settings_.bar = length; }
-  // A chord under the hands as they are now and under the melody notes of the list.
+  // Voicings of a chord for the hands as they are now, under the melody notes of the list.
   harmony::Voicings voicings(const harmony::Chord& chord) const;
   harmony::Hands hands() const;
-  // The player marked this moment: the chord in force is liked in this take.
+  // The player marked this moment: the chord in force counts as liked in this take.
   void mark();
-  // A new take: what was tried, liked and heard is forgotten; the key and what sounds stay.
+  // Starts a new take: forgets what was tried, liked and heard. The key and the sounding notes stay.
   void begin_take();
 
  private:
-  // Takes over what the ear found at `at`; true if anything did.
+  // Takes over what the ear found by `at`; true if it found anything.
   bool collect(Micros at);
-  // While the ear knows of no melody note that is held, the highest held key stands for it after a while: a
-  // player who holds a chord and listens means its top.
+  // While no melody note is held, the highest held key takes its place after a while: a player who holds a
+  // chord and listens means its top note.
   bool hold_highest(Micros at);
   std::optional<Pitch> highest_held() const;
-  std::optional<Micros> supposed_from() const;  // when that will be so if nothing is played until then
-  void take_key();                              // the one in force: pinned, or heard
+  // When hold_highest will take a key, if nothing is played until then.
+  std::optional<Micros> supposed_from() const;
+  void take_key();  // sets the key in force: the pinned one, or the one that is heard
   void refresh_alternatives(Micros at);
   void write_moment(Micros at);
-  MelodyNote described(MelodyNote note) const;  // with name and degree
+  MelodyNote described(MelodyNote note) const;  // fills in name and degree
   bool publish(Micros at);
 
   Settings settings_;
@@ -107,10 +117,10 @@ class Analysis {
     float confidence = 0;
     Micros since{};
   };
-  // The chord in force was meant: is it one of those that were offered under the melody note?
+  // The chord in force has settled: looks it up in the list that was offered under the melody note.
   void note_tried();
 
-  // The ear counts from the first thing it hears, so that it hears the same whenever a stream begins.
+  // The ear's times count from the first event, so that it gives the same result whenever a stream begins.
   Micros to_ear(Micros at);
   Micros from_ear(Micros at) const { return at + origin_.value_or(Micros{}); }
 
@@ -123,29 +133,29 @@ class Analysis {
   std::array<harmony::Tried, 12> tried_;  // by pitch class of the melody note
   harmony::Liked liked_;
   harmony::TakeMemory memory_;
-  FixedVector<harmony::Chord, harmony::kChordsBefore> settled_;  // chords that were meant, newest first
+  FixedVector<harmony::Chord, harmony::kChordsBefore> settled_;  // chords that have settled, newest first
   struct Sung {
     Pitch pitch;
     Micros onset{};
   };
-  FixedVector<Sung, 24> sung_;  // the melody, newest last
+  FixedVector<Sung, 24> sung_;  // melody notes, newest last
   harmony::Phrase phrase_at(Micros at, Micros since) const;
-  // The two notes that the melody goes to and fro between, the higher first; empty if it does not.
+  // The two notes between which the melody alternates, the higher one first; empty if it does not.
   harmony::MelodyPitches alternating(Micros at) const;
   bool ask_anew(Micros at);
-  harmony::Question asked_;  // what the list in the moment answers
+  harmony::Question asked_;  // the question that the list in the moment answers
   Micros list_since_{};
   bool list_offered_ = true;
-  harmony::Alternatives offered_;  // the last list that stood long enough
+  harmony::Alternatives offered_;  // the last list that counted as offered
   harmony::Question offered_question_;
   std::uint32_t offered_number_ = 0;
-  std::optional<Micros> settled_from_;  // the chord in force counts as meant from then
+  std::optional<Micros> settled_from_;  // when the chord in force will have settled
   Findings findings_;
   Moment moment_;
 };
 
-// Gives an Analysis its deadlines at their exact times between the events. `Each` is called as each(const
-// Analysis&) after every call that changed the moment or found something.
+// Calls advance() for every deadline before the event, at its exact time, then event(). `each(const
+// Analysis&)` is called on the calling thread after every call that changed the moment or found something.
 template <class Each>
 void drive(Analysis& analysis, const midi::Event& event, Each each) {
   while (const auto due = analysis.next_deadline()) {
@@ -154,7 +164,7 @@ void drive(Analysis& analysis, const midi::Event& event, Each each) {
   }
   if (analysis.event(event)) each(std::as_const(analysis));
 }
-// The same for time alone.
+// The same without an event, up to `until`.
 template <class Each>
 void drive(Analysis& analysis, Micros until, Each each) {
   while (const auto due = analysis.next_deadline()) {

@@ -40,7 +40,7 @@ std::optional<int> number(std::string_view word, int from, int to) {
   return value;
 }
 
-// One of `words`, where spaces and hyphens count as underscores.
+// The index of `text` in `words`; spaces and hyphens count as underscores.
 template <std::size_t N>
 std::optional<std::size_t> one_of(const std::array<std::string_view, N>& words, std::string_view text) {
   std::string plain = lower(text);
@@ -66,7 +66,7 @@ Result<ControlMessage> parse_message(std::string_view text) {
   } else if (kind == "program") {
     message.kind = ControlMessage::Kind::kProgram;
   } else {
-    return wrong("begins with none of cc, note, pad and program");
+    return wrong("must begin with cc, note, pad or program");
   }
   const auto value = number(next_word(rest), 0, 127);
   if (!value) return wrong(fmt::format("needs a number from 0 to 127 after {}", kind));
@@ -92,8 +92,8 @@ Result<ControlMessage> parse_message(std::string_view text) {
   return message;
 }
 
-// Could one event be both? Port names can't be compared before the inputs are known, so different ones count
-// as apart.
+// True if one event could match both. Port names cannot be compared before the inputs are known, so different
+// port names count as not overlapping.
 bool overlap(const ControlMessage& a, const ControlMessage& b) {
   return a.kind == b.kind && a.number == b.number && (!a.channel || !b.channel || *a.channel == *b.channel) &&
          (a.port.empty() || b.port.empty() || a.port == b.port);
@@ -123,8 +123,8 @@ Result<Mapping> parse_mapping(std::string_view message, std::string_view press, 
                     action, message));
   }
   if (parsed->kind == ControlMessage::Kind::kProgram && static_cast<Press>(*how) == Press::kLong) {
-    return invalid_input(
-        fmt::format("The control \"{}\" can't be pressed long, for a program change has no end.", message));
+    return invalid_input(fmt::format(
+        "The control \"{}\" cannot be pressed long, because a program change has no end.", message));
   }
   return Mapping{*parsed, static_cast<Press>(*how), static_cast<Action>(*what)};
 }
@@ -168,7 +168,7 @@ void Controls::set_port_name(midi::PortNumber port, std::string_view name) {
 std::optional<Micros> Controls::Trigger::deadline() const {
   if (state == State::kUp) return pressed + kDoubleWithin;
   if (state != State::kDown) return std::nullopt;
-  // Held: when a long press is possible it is waited for, even beyond the time for a double.
+  // Still held: if a long press is mapped, wait for it, even beyond the time for a double press.
   return pressed + (has(Press::kLong) ? kLongAfter : kDoubleWithin);
 }
 
@@ -207,14 +207,14 @@ void Controls::order(Trigger& trigger, Press press, Micros known) {
 
 void Controls::press(Trigger& trigger, Micros at) {
   using State = Trigger::State;
-  // A second press without a release between (pads that send no note-off) counts like one with.
+  // Pads may send no note-off: a second press without a release in between counts as a press after a release.
   const bool second = trigger.state == State::kUp || trigger.state == State::kDown;
   if (second && trigger.has(Press::kDouble) && at - trigger.pressed < kDoubleWithin) {
     trigger.state = State::kSpent;
     order(trigger, Press::kDouble, at);
     return;
   }
-  if (second) order(trigger, Press::kSingle, at);  // the first one is over
+  if (second) order(trigger, Press::kSingle, at);  // the first press was a single one
   trigger.pressed = at;
   if (trigger.has(Press::kDouble) || trigger.has(Press::kLong)) {
     trigger.state = State::kDown;
@@ -243,7 +243,7 @@ bool Controls::mentions(const Trigger& trigger, const midi::Event& event) {
   if (trigger.message.channel && *trigger.message.channel != event.channel()) return false;
   switch (trigger.message.kind) {
     case ControlMessage::Kind::kController: return event.kind() == midi::kControlChange;
-    case ControlMessage::Kind::kNote:  // with the pressure that follows it
+    case ControlMessage::Kind::kNote:  // including the key pressure that follows it
       return event.kind() == midi::kNoteOn || event.kind() == midi::kNoteOff || event.kind() == 0xA0;
     case ControlMessage::Kind::kProgram: return event.kind() == 0xC0;
   }
@@ -255,7 +255,8 @@ Controls::Heard Controls::apply(const midi::Event& event) {
   resolve(event.at);
   const midi::Notice notice = midi::notice_of(event);
   if (notice != midi::Notice::kNone) {
-    // What was held on an input that went is neither long nor let go: it is forgotten.
+    // An input went, ended or lost events: a press that is held there is forgotten; it is neither long nor
+    // released.
     if (notice == midi::Notice::kPortCame) return {false, orders_};
     for (Trigger& trigger : triggers_) {
       if (!trigger.ports[event.port]) continue;

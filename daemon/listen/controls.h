@@ -1,21 +1,28 @@
-// Controls: pedals, pads and far keys that give orders instead of music, so that the hands stay on the keys.
+// Controls: pedals, pads and keys outside the music that trigger actions, so that the hands stay on the
+// keyboard.
 //
-// A mapping says: this message, pressed so, means this action. A message that is mapped is not heard as
-// music.
-//   message  "cc 67"              controller 67 going from below 64 to 64 or above
-//            "note 108"           a key, struck
+// A mapping says: this message, pressed in this way, means this action. A message that is mapped is not heard
+// as music.
+//   message  "cc 67"              controller 67 rising from below 64 to 64 or above
+//            "note 108"           a key
 //            "pad 36"             a key on the drum channel (10)
-//            "program 5"          a program change, which counts as pressed and let go at once
-//            then, in any order   "channel 1".."channel 16" (else any; a pad: 10)
-//                                 "port NAME" (the rest of the text): only inputs whose name contains NAME
+//            "program 5"          a program change; pressed and released at once
+//            then, optionally     "channel 1".."channel 16" (without it: any; for a pad: 10)
+//            and last             "port NAME": only inputs whose name contains NAME, ignoring case;
+//                                 NAME is the whole rest of the text
 //   press    "single", "double" (two presses begun within kDoubleWithin), "long" (held for kLongAfter)
 //   action   "mark", "hold_still", "hear_next", "end_take", "tap", "beat_one", "pin_key"
 //
-// A single press acts at once when nothing else is mapped to its message; otherwise as soon as it is known
-// not to be double or long. Time is data: call advance() when next_deadline() has come, and the result
-// depends on the events and their times alone.
+// A single press acts at once if nothing else is mapped to its message, otherwise as soon as it is certain
+// that it is neither double nor long. Time is an argument: call advance() when next_deadline() is reached.
+// The result depends only on the events and their times.
 //
-// Threads: none, one owner. Heap: at construction and in set_port_name only.
+// Units: Micros of one stream; controller, key and program numbers 0..127; channels 0..15 in code, 1..16 in
+// text.
+// Threads: one owner.
+// Errors: parse_mapping and make return one sentence; everything else is total.
+// Source: common practice, no source.
+// Memory: allocates at construction and in set_port_name only.
 #pragma once
 
 #include <array>
@@ -39,9 +46,9 @@ std::string_view to_text(Press press);
 struct ControlMessage {
   enum class Kind : std::uint8_t { kController, kNote, kProgram };
   Kind kind = Kind::kController;
-  std::uint8_t number = 0;              // controller, key or program, 0..127 as sent
-  std::optional<std::uint8_t> channel;  // 0..15; nothing: any
-  std::string port;                     // part of the input's name, whatever the case; empty: any
+  std::uint8_t number = 0;              // controller, key or program number, 0..127
+  std::optional<std::uint8_t> channel;  // 0..15; nullopt: any
+  std::string port;                     // part of the input's name, in lower case; empty: any
   friend bool operator==(const ControlMessage&, const ControlMessage&) = default;
 };
 
@@ -52,13 +59,13 @@ struct Mapping {
   friend bool operator==(const Mapping&, const Mapping&) = default;
 };
 
-// Errors: one sentence with the text that can't be understood.
+// Errors: one sentence that quotes the text that is wrong.
 Result<Mapping> parse_mapping(std::string_view message, std::string_view press, std::string_view action);
 
 struct Order {
   Action action = Action::kMark;
-  Micros pressed{};  // when the (first) press began: the moment the player means
-  Micros known{};    // when it was certain what kind of press it was
+  Micros pressed{};  // when the (first) press began: the moment that the player means
+  Micros known{};    // when the kind of press became certain
   friend bool operator==(const Order&, const Order&) = default;
 };
 
@@ -68,37 +75,37 @@ class Controls {
   static constexpr Micros kLongAfter{600'000};
 
   Controls() : Controls(std::vector<Mapping>{}) {}
-  // Errors: two mappings of one message and press; a message that overlaps with another without being equal
-  // (the same controller on one channel and on any).
+  // Errors: two mappings of the same message and press, or two messages that overlap without being equal (the
+  // same controller on one channel and on any channel).
   static Result<Controls> make(const std::vector<Mapping>& mappings);
 
-  // The name of an input, as soon as it is known; mappings with a port name match no input without one.
+  // Tells the name of an input. Until then, mappings with a port name do not match that input.
   void set_port_name(midi::PortNumber port, std::string_view name);
 
   struct Heard {
-    bool consumed = false;          // mapped: not music
-    std::span<const Order> orders;  // by time; valid until the next call
+    bool consumed = false;          // the message is mapped, so it is not music
+    std::span<const Order> orders;  // in time order; valid until the next call
   };
-  // Times never decrease from call to call. First resolves what was due before the event.
+  // REQUIRES: times never decrease from call to call. Handles what was due before the event first.
   Heard apply(const midi::Event& event);
   std::span<const Order> advance(Micros now);
   std::optional<Micros> next_deadline() const;
 
  private:
-  // All mappings of one message and where its press stands.
+  // All mappings of one message, and the state of its press.
   struct Trigger {
     enum class State : std::uint8_t {
       kIdle,
-      kDown,   // pressed once, undecided
-      kUp,     // pressed once and let go, a second press may come
-      kSpent,  // decided, not yet let go
+      kDown,   // pressed once, kind not yet known
+      kUp,     // pressed once and released; a second press may follow
+      kSpent,  // decided, not yet released
     };
     ControlMessage message;
-    std::array<std::optional<Action>, 3> actions;  // by Press
-    std::bitset<256> ports;                        // that match message.port
+    std::array<std::optional<Action>, 3> actions;  // indexed by Press
+    std::bitset<256> ports;                        // inputs that match message.port
     State state = State::kIdle;
     Micros pressed{};
-    std::bitset<256 * 16> above;  // controllers: which input and channel is at 64 or above
+    std::bitset<256 * 16> above;  // controllers: inputs and channels where the value is 64 or above
 
     bool has(Press press) const { return actions[static_cast<std::size_t>(press)].has_value(); }
     std::optional<Micros> deadline() const;

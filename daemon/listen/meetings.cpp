@@ -23,8 +23,8 @@ std::span<const Meeting> Meetings::hear(const Analysis& analysis) {
   const Moment& moment = analysis.moment();
   follow_keys(analysis.notes(), moment.at);
   for (const MelodyNote& note : analysis.findings().melody) join(note.pitch, note.since, note.since);
-  for (std::size_t i = moment.melody.size();
-       i-- > 0;) {  // a note that only stands for a melody is in no finding
+  // A note that only takes the place of a melody note is in no finding.
+  for (std::size_t i = moment.melody.size(); i-- > 0;) {
     const MelodyNote& note = moment.melody[i];
     const Stroke& stroke = strokes_[static_cast<std::size_t>(note.pitch.value())];
     if (stroke.sounding && stroke.onset == note.since) join(note.pitch, note.since, moment.at);
@@ -89,7 +89,7 @@ void Meetings::end_notes() {
     const auto i = static_cast<std::size_t>(note.pitch.value());
     const Stroke& stroke = strokes_[i];
     const Stroke& before = strokes_before_[i];
-    if (stroke.onset != note.onset) {  // it was struck again since
+    if (stroke.onset != note.onset) {  // the key was struck again since
       note.end = before.onset == note.onset ? before.silent : note.onset;
       if (before.onset == note.onset && before.up < before.silent && newest_join_ > note.onset)
         note.end = std::clamp(newest_join_, before.up, before.silent);

@@ -1,22 +1,26 @@
-// Meetings: every time a sounding melody note stands over a chord in force, from when, for how long, and
-// whether this note had met this harmony before in the take.
+// Meetings: every stretch of time in which a sounding melody note meets a chord in force: when it began, how
+// long it lasted, and how often this note has met this harmony in the take.
 //
 //   for (const Meeting& met : meetings.hear(analysis)) keep(met);   // after every call of the analysis
 //
-// A meeting begins when a chord comes in force under a melody note, or when a melody note joins over a chord
-// in force; it ends when either ends. A note sounds while its key is down, and by the pedal until the next
-// melody note: then it is sound, no longer line. A player who holds one note and tries twelve roots has
-// twelve meetings.
+// A meeting begins when a chord comes into force under a melody note, or when a melody note starts over a
+// chord in force. It ends when either ends. A note sounds while its key is down; after that the pedal holds
+// it until the next melody note, when it stops being part of the line. A player who holds one note and tries
+// twelve roots has twelve meetings.
 //
-// Names that stand for less than kLeast are names on the way to the next (a chord whose fingers do not land
-// together, a bass that is awaited): they give their beginning to the next name, and a note that is over so
-// soon is an ornament. So nothing shorter than kLeast is a meeting. A sixteenth note at 100 a minute is as
-// long.
+// A chord name that stands for less than kLeast is on the way to the next one (fingers that do not land
+// together, a bass that comes late); its time is added to the next name. A note that is over so soon is an
+// ornament. So no meeting is shorter than kLeast, which is the length of a sixteenth note at 100 beats per
+// minute.
 //
-// What has ended is told kDecided later, for the ear may still say that a chord began earlier than it seemed.
+// A meeting that has ended is reported kDecided later, because the ear may still say that a chord began
+// earlier than it seemed.
 //
-// Threads: none; one owner. Heap: none. Time is that of the moments, so a file and a live performance give
-// the same. Source: common practice, no source.
+// Units: Micros of the moments' stream, so a file and a live performance give the same result.
+// Threads: one owner.
+// Errors: none; all functions are total.
+// Source: common practice, no source.
+// Memory: no allocation.
 #pragma once
 
 #include <array>
@@ -33,12 +37,11 @@ struct Meeting {
   Micros at{}, length{};
   Pitch pitch;
   harmony::NoteName name;
-  harmony::Degree degree;  // of the note in the chord
+  harmony::Degree degree;  // degree of the note in the chord
   Reading chord;
-  std::optional<harmony::Key> key;  // when the chord came in force
-  // How often this note has met this harmony in the take: 1 the first time, more when it was returned to. A
-  // harmony is a root and a family, in any octave of the note; it is returned to when another was in force in
-  // between.
+  std::optional<harmony::Key> key;  // the key when the chord came into force
+  // How often this note has met this harmony in the take, 1 for the first time. A harmony is a root and a
+  // chord family, for the note in any octave. It counts again when another harmony was in force in between.
   std::uint32_t time = 1;
 };
 
@@ -47,16 +50,17 @@ class Meetings {
   static constexpr Micros kLeast{150'000};
   static constexpr Micros kDecided{2'000'000};
 
-  // What has ended by now. Valid until the next call.
+  // The meetings that can be reported now. Valid until the next call of any function.
   std::span<const Meeting> hear(const Analysis& analysis);
-  // The same for all that has not been told, whatever sounds being cut at `at`.
+  // The same for all meetings not yet reported; those that still go on are cut at `at`.
   std::span<const Meeting> end_take(Micros at);
-  // What was met before is forgotten; what sounds on meets again from `at`.
+  // Forgets the meetings of the take before. Notes and chords that go on start new meetings at `at`.
   void begin_take(Micros at);
 
  private:
   static constexpr std::size_t kMost = 32;
-  static constexpr Micros kRemembered{4'000'000};  // chords are, for notes that are found to be melody late
+  // How long chords are kept, for notes that are recognised as melody late.
+  static constexpr Micros kRemembered{4'000'000};
 
   struct Stroke {
     Micros onset{}, up{}, silent{};
@@ -66,19 +70,20 @@ class Meetings {
     Pitch pitch;
     Micros onset{};
     std::optional<Micros> end;
-    Micros told{};  // its meetings until then
+    Micros told{};  // its meetings up to here have been reported
   };
-  struct Stay {  // a chord in force
+  struct Stay {  // a chord while it is in force
     Micros at{};
     Reading chord;
     std::optional<harmony::Key> key;
-    std::uint32_t harmony = 0;  // counts changes of root or family
+    std::uint32_t harmony = 0;  // number of the harmony; grows when root or family changes
   };
   struct Visits {
     std::uint32_t harmony = 0, count = 0;
   };
   void follow_keys(const NoteState& notes, Micros at);
-  // `from`: it is melody from then; later than its onset when it only came to stand for one.
+  // Adds a melody note. `from`: when it became melody; later than `onset` if it only took the place of a
+  // melody note.
   void join(Pitch pitch, Micros onset, Micros from);
   void end_notes();
   void come_in_force(const HarmonyInForce& harmony, const std::optional<harmony::KeyReading>& key);
@@ -87,12 +92,13 @@ class Meetings {
 
   std::array<Stroke, 128> strokes_{}, strokes_before_{};
   FixedVector<Note, kMost> notes_;
-  FixedVector<Stay, kMost> stays_;  // the last is in force
+  FixedVector<Stay, kMost> stays_;  // the last one is in force
   Micros newest_join_ = Micros::min();
-  Micros due_ = Micros::min();  // before, `tell` has nothing to tell
+  Micros due_ = Micros::min();  // `tell` has nothing to report before this time
   PitchSet sounding_;
   std::uint32_t harmonies_ = 0;
-  std::array<std::array<Visits, 12 * 8>, 12> visits_{};  // by pitch class of the note, then root and family
+  // Indexed by pitch class of the note, then by root and family.
+  std::array<std::array<Visits, 12 * 8>, 12> visits_{};
   FixedVector<Meeting, 256> told_;
 };
 

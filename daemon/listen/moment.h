@@ -1,7 +1,11 @@
-// The moment: everything that is published about what is sounding now.
+// Moment: everything that is published about what sounds now.
 //
-// Plain data without pointers, copied by value between the analysis and whoever shows or keeps it. Times are
-// those of the event stream.
+// Plain data without pointers, copied by value between the analysis and whoever shows or keeps it.
+//
+// Units: Micros of the event stream.
+// Threads: plain values; any thread.
+// Errors: none.
+// Source: none needed.
 #pragma once
 
 #include <cstdint>
@@ -25,53 +29,53 @@ struct Reading {
 
 struct HarmonyInForce {
   Reading reading;
-  Micros since{};         // from when it holds; may lie before the moment at which it was published
-  bool sounding = false;  // false: the last chord is remembered, nothing sounds
+  Micros since{};         // start of the chord; may lie before the moment that first showed it
+  bool sounding = false;  // false: nothing sounds, and this is the last chord
 };
 
 struct MelodyNote {
   Pitch pitch;
   harmony::NoteName name;
-  harmony::Degree degree;  // in the chord in force; meaningless while there is none
+  harmony::Degree degree;  // in the chord in force; meaningless if there is none
   Micros since{};
-  bool held = false;  // its key is down or the pedal keeps it
+  bool held = false;  // its key is down
 };
 
 struct HeldNote {
   Pitch pitch;
   Velocity velocity;
-  bool key_down = false;  // false: only a pedal keeps it
+  bool key_down = false;  // false: only a pedal holds it
   Micros since{};
 };
 
 enum class BeatSource : std::uint8_t { kPlayed, kTapped, kClock };
 
 struct BeatNow {
-  Micros at{};           // when it fell
-  int tempo = 0;         // beats a minute
+  Micros at{};           // when the beat fell
+  int tempo = 0;         // beats per minute
   float confidence = 0;  // 0..1
-  int place = 0;         // in the bar, from 0
-  int meter = 4;         // beats a bar
+  int place = 0;         // place in the bar, from 0
+  int meter = 4;         // beats per bar
   BeatSource source = BeatSource::kPlayed;
   friend bool operator==(const BeatNow&, const BeatNow&) = default;
 };
 
 struct Moment {
-  std::uint64_t number = 0;  // counts published moments from 1
+  std::uint64_t number = 0;  // number of this moment, from 1
   Micros at{};
   std::optional<HarmonyInForce> harmony;
-  FixedVector<Reading, 5>
-      readings;  // what the chord in force could be called as well, it first: always of the same notes
+  // Names for the same notes, best first. The first is the chord in force.
+  FixedVector<Reading, 5> readings;
   std::optional<harmony::KeyReading> key;
   FixedVector<MelodyNote, harmony::kMelodyNotes> melody;  // newest first
-  FixedVector<HeldNote, 32> held;                         // lowest first; of more than 32 the highest
+  FixedVector<HeldNote, 32> held;                         // lowest first; the highest 32 if there are more
   harmony::Alternatives alternatives;
-  harmony::MelodyPitches under;           // the melody notes they stand under, in the order of their degrees
-  harmony::MelodyNames under_names;       // what they are called, as in `melody`
-  std::uint32_t alternatives_number = 0;  // changes when the list changes, so that a client may keep still
+  harmony::MelodyPitches under;  // the melody notes that the alternatives fit, in the order of their degrees
+  harmony::MelodyNames under_names;       // their names, spelled as in `melody`
+  std::uint32_t alternatives_number = 0;  // grows when the list changes, so that a client knows
   harmony::Wishes wishes;
-  std::optional<BeatNow> beat;  // nothing while there is no steady pulse
-  bool still = false;           // the player asked for the list to hold still
+  std::optional<BeatNow> beat;  // nullopt while there is no steady pulse
+  bool still = false;           // the player asked that the list stay as it is
 };
 
 }  // namespace undersong::listen

@@ -38,7 +38,8 @@ std::span<const NoteChange> NoteState::apply(const midi::Event& event) {
 
 std::span<const NoteChange> NoteState::release_port(midi::PortNumber port) {
   change_count_ = 0;
-  // The channels end together: a pitch held on two of them is one change, which the counts see to.
+  // All channels end together. A pitch held on two of them is reported once, because the counts reach 0 only
+  // once.
   for (std::uint8_t number = 0; number < 16; ++number) {
     Channel& c = channel(port, number);
     if (c.damper) --dampers_;

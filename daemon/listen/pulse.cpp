@@ -6,14 +6,16 @@
 namespace undersong::listen {
 namespace {
 
-constexpr Micros kForgotten{3'200'000};  // a beat is shown so long after the last note
+constexpr Micros kForgotten{3'200'000};  // a beat stays visible this long after the last note
 constexpr Micros kLookAgain{60'000};
 constexpr int kLooks = 4;
-constexpr int kApart = 4;  // beats in a row that fall elsewhere than a clock's: it counts from elsewhere
-constexpr Micros kCountIn{10'000'000};  // corrections so shortly before a take belong to it
+// After this many played beats in a row between those of a clock without a position, the clock's beats are
+// counted from the played ones.
+constexpr int kApart = 4;
+constexpr Micros kCountIn{10'000'000};  // corrections made this shortly before a take belong to it
 constexpr float kShowFrom = .22f, kHideBelow = .1f;
-constexpr double kOtherTempo = .025;  // less is the same tempo
-constexpr double kUneven = .22;       // taps may differ by so much from their mean
+constexpr double kOtherTempo = .025;  // a smaller relative change is the same tempo
+constexpr double kUneven = .22;       // largest relative difference of a tap from the mean
 
 Micros scaled(Micros interval, double by) {
   return Micros(static_cast<std::int64_t>(std::llround(static_cast<double>(interval.count()) * by)));
@@ -37,7 +39,7 @@ std::optional<Micros> Pulse::Clock::quarter() const {
   return quarter;
 }
 
-// ---- telling
+// ---- reporting beats
 
 void Pulse::tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place,
                  int meter, bool barred) {
@@ -71,7 +73,7 @@ void Pulse::show() {
   const double tempo = 60e6 / static_cast<double>(smooth_);
   if (tempo_ == 0 || std::abs(tempo / tempo_ - 1) > kOtherTempo)
     tempo_ = static_cast<int>(std::lround(tempo));
-  // In tenths, and no other tenth while it is within a tenth.
+  // Shown in tenths. The shown value stays while the real one is within a tenth of it.
   float shown = std::round(confidence_ * 10) / 10;
   if (now_ && std::abs(confidence_ - now_->confidence) < .1f) shown = now_->confidence;
   now_ = BeatNow{newest.at, tempo_, std::clamp(shown, 0.f, 1.f), newest.place, newest.meter, newest.source};
@@ -85,10 +87,10 @@ std::optional<ToldBeat> Pulse::take_beat() {
   return beat;
 }
 
-// ---- following
+// ---- following the playing
 
-// Beats at our own level that should have come by `until` and did not are told as they were expected. However
-// far away `until` is, no more than the newest kWaiting are: there is no room for others.
+// Reports, as expected, the beats at our own level that should have come by `until` but did not. However far
+// away `until` is, only the newest kWaiting are reported, because there is no room for more.
 void Pulse::run_free(Micros until, Micros at) {
   if (!follow_) return;
   const Micros slack = scaled(follow_->interval, .25);
@@ -104,7 +106,7 @@ void Pulse::run_free(Micros until, Micros at) {
     const Micros beat = follow_->last;
     if (!listens(beat)) continue;
     const int meter = corrections_.meter.value_or(4);
-    // A clock's beats are counted from the first; the place goes on from the one before.
+    // Beats of a clock continue from the place of the beat before.
     const int place = follow_->source != BeatSource::kClock ? count_ + 1
                       : told_ > 0                           ? history_[(told_ - 1) % kHistory].place + 1
                                                             : 0;
@@ -115,7 +117,7 @@ void Pulse::run_free(Micros until, Micros at) {
 void Pulse::hear(const harmony::TrackedBeat& beat, Micros at) {
   if (rules()) return;
   if (!follow_ && corrections_.level) {
-    // The level was asked for, and the tracker is at another one.
+    // The player asked for this level, and the tracker is at another one.
     const double r = ratio(*corrections_.level, beat.interval);
     for (const double level : {.25, .5, 2., 4.})
       if (std::abs(std::log(r / level)) < .2) {
@@ -131,7 +133,7 @@ void Pulse::hear(const harmony::TrackedBeat& beat, Micros at) {
     tell(beat.at, at, beat.interval, beat.confidence, BeatSource::kPlayed, beat.place, beat.meter);
     return;
   }
-  // One that lies between two of ours is of another level; one that lies near ours draws it.
+  // A beat between two of ours belongs to another level; a beat near one of ours corrects it.
   run_free(beat.at, at);
   const Micros expected = follow_->last + follow_->interval;
   const bool same_level = std::abs(std::log(ratio(beat.interval, follow_->interval))) < .2;
@@ -168,7 +170,7 @@ void Pulse::catch_up(Micros at) {
   const bool none = !follow_ && !tracker_.newest();
   if (now_ && !rules() && (silent || none)) now_.reset();
   if (silent && follow_ && follow_->source != BeatSource::kClock && !rules())
-    follow_.reset();  // it begins anew with the next note, at the same level
+    follow_.reset();  // following starts again with the next note, at the same level
 }
 
 bool Pulse::note_on(Micros at, Pitch pitch, Velocity velocity) {
@@ -194,7 +196,7 @@ std::optional<Micros> Pulse::next_deadline() const {
     if (!next || at < *next) next = at;
   };
   if (clock_.port != midi::kNoPort) {
-    // From beat to beat, so that a clock doesn't move it with every message.
+    // Counted from the newest beat, so that the deadline does not move with every clock message.
     const Micros quarter = clock_.quarter().value_or(Micros(500'000));
     const Micros newest = rules() && told_ > 0
                               ? std::max(history_[(told_ - 1) % kHistory].at, clock_.last - quarter)
@@ -211,7 +213,7 @@ std::optional<Micros> Pulse::next_deadline() const {
   return next;
 }
 
-// ---- another machine's clock
+// ---- external clock
 
 bool Pulse::clock(const midi::Event& received) {
   midi::Event event = received;
@@ -219,7 +221,7 @@ bool Pulse::clock(const midi::Event& received) {
   const auto before = now_;
   catch_up(event.at);
   if (clock_.port != midi::kNoPort && clock_.port != event.port)
-    return now_ != before;  // the first one that came
+    return now_ != before;  // the first clock keeps its role
   clock_.port = event.port;
   clock_.last = event.at;
   switch (event.status()) {
@@ -242,7 +244,7 @@ bool Pulse::clock(const midi::Event& received) {
       if (clock_.placed && clock_.running) {
         if (follow_ && follow_->source == BeatSource::kClock) follow_.reset();
         if (clock_.position % 24 == 0) clock_.untold = event.at;
-        if (clock_.untold && quarter) {  // the very first beat is known to be one only some clocks later
+        if (clock_.untold && quarter) {  // the first beat is recognised only some clock messages later
           const int meter = corrections_.meter.value_or(4);
           tell(*clock_.untold, event.at, *quarter, 1.f, BeatSource::kClock,
                positive(static_cast<int>(clock_.position / 24), meter), meter, true);
@@ -250,8 +252,9 @@ bool Pulse::clock(const midi::Event& received) {
         }
         ++clock_.position;
       } else if (!clock_.placed && quarter) {
-        // It says how fast, and counts from its first message; where the beats really are the playing says.
-        const std::size_t since = (clock_.count - 1) % 24;  // clocks since the newest beat
+        // The clock gives the tempo and counts from its first message. Where the beats really are, the
+        // playing decides.
+        const std::size_t since = (clock_.count - 1) % 24;  // clock messages since the newest beat
         const bool ours = follow_ && follow_->source == BeatSource::kClock;
         if (!ours) {
           const Micros counted = clock_.times[(clock_.count - 1 - since) % clock_.times.size()];
@@ -270,7 +273,7 @@ bool Pulse::clock(const midi::Event& received) {
   return now_ != before;
 }
 
-// ---- the player's word
+// ---- the player's corrections
 
 void Pulse::remember() {
   constexpr std::size_t kSteps = 16;
@@ -286,7 +289,7 @@ bool Pulse::tap(Micros at) {
   tapped_.reset();
   if (taps_count_ > 0) {
     const Micros since = at - taps_[(taps_count_ - 1) % taps_.size()];
-    if (since < kShortestTap) return now_ != before;  // a bounce
+    if (since < kShortestTap) return now_ != before;  // the tap key bounced
     if (since > kLongestTap) taps_count_ = 0;
   }
   taps_[taps_count_++ % taps_.size()] = at;
@@ -303,9 +306,9 @@ bool Pulse::tap(Micros at) {
   corrections_.tapped = true;
   confidence_ = 1;
   follow_level(mean, at, BeatSource::kTapped);
-  last_note_ = std::max(last_note_, at);  // a tap is playing, as far as the pulse goes
+  last_note_ = std::max(last_note_, at);  // for the pulse, a tap counts as playing
   const int meter = corrections_.meter.value_or(4);
-  if (first) {  // the first tap is one, so this, the fourth, is beat four
+  if (first) {  // the first tap is beat one, so this one, the fourth, is beat four
     corrections_.counted = true;
     corrections_.shift = 3 - (count_ + 1);
   }
@@ -317,7 +320,7 @@ Correction Pulse::beat_one(Micros at) {
   if (told_ == 0 || !now_) return Correction::kNoPulse;
   at = near_enough(at);
   remember();
-  int back = 0;  // beats from the newest to the one that is meant; -1: the next
+  int back = 0;  // beats from the newest back to the one that is meant; -1: the next beat
   const auto beat = [&](int n) { return history_[(told_ - 1 - static_cast<std::size_t>(n)) % kHistory]; };
   if (at - beat(0).at > beat(0).interval / 2) back = -1;
   while (back >= 0 && back + 1 < static_cast<int>(std::min<std::size_t>(told_, kHistory)) &&
@@ -343,7 +346,7 @@ Correction Pulse::set_meter(Micros at, int beats) {
   ToldBeat& newest = history_[(told_ - 1) % kHistory];
   if (!newest.barred) {
     corrections_.counted = true;
-    corrections_.shift = newest.place - count_;  // the bar goes on from the one that was
+    corrections_.shift = newest.place - count_;  // continue the current bar
   }
   newest.meter = beats;
   newest.place = positive(newest.place, beats);
@@ -383,7 +386,7 @@ Correction Pulse::half_as_fast(Micros at) {
   const Micros interval = newest.interval * 2;
   if (interval > kLongestBeat) return Correction::kTooSlow;
   remember();
-  const bool between = newest.place % 2 != 0;  // the one before was a beat, this one is none
+  const bool between = newest.place % 2 != 0;  // the beat before stays a beat; this one is dropped
   corrections_.level = interval;
   follow_level(interval, between ? newest.at - newest.interval : newest.at,
                corrections_.tapped ? BeatSource::kTapped : BeatSource::kPlayed);
@@ -398,7 +401,7 @@ Correction Pulse::half_as_fast(Micros at) {
   return Correction::kDone;
 }
 
-// What the next correction goes on from, and a glance sees at once.
+// Sets the interval that the next correction starts from and that the display shows at once.
 void Pulse::newest_lasts(Micros interval) {
   if (told_ == 0 || !now_ || now_->source == BeatSource::kClock) return;
   history_[(told_ - 1) % kHistory].interval = interval;

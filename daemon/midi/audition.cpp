@@ -9,7 +9,7 @@ void Audition::play(std::span<const Pitch> chord, const Strike& strike, Micros n
   strike_ = strike;
   strike_.channel &= 0x0F;
   strike_.roll = std::max(strike.roll, Micros(0));
-  strike_.velocity = std::max(strike.velocity, Velocity(1));  // 0 would be a note-off
+  strike_.velocity = std::max(strike.velocity, Velocity(1));  // a note-on of velocity 0 is a note-off
   std::array<bool, 128> wanted{};
   for (Pitch pitch : chord) wanted[static_cast<std::size_t>(pitch.value())] = true;
   for (int key = 0; key < 128 && count_ < kMostNotes; ++key) {
@@ -41,7 +41,7 @@ void Audition::stop(Micros now, const Send& send) {
 std::optional<Micros> Audition::next_deadline() const {
   if (count_ == 0) return std::nullopt;
   for (const Note& note : std::span(notes_.data(), count_)) {
-    if (!note.sounding) return note.on;  // lowest first is earliest first
+    if (!note.sounding) return note.on;  // the lowest note is also the earliest
   }
   return release_;
 }

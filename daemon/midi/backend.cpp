@@ -13,24 +13,25 @@ namespace undersong::midi {
 
 struct Backend::Jack {
   jack_client_t* client = nullptr;
-  std::uint32_t server = 0;                // which server it belongs to: see servers_gone
-  std::atomic<bool> ports_changed{false};  // set by JACK's thread, cleared by the owner
+  std::uint32_t server = 0;                // the server it belongs to; see servers_gone
+  std::atomic<bool> ports_changed{false};  // set by JACK's notification thread, cleared by the owner
+  // Called on JACK's notification thread.
   std::function<void()> poke;
 };
 
 namespace {
 
-// libjack deletes all clients that a process still has from a dead server as soon as anybody in the process
-// opens a new one, and whoever owned them then touches freed memory. So the whole process says goodbye to a
-// dead server before anybody looks for the next one: a death makes every Backend dead at once, and none is
-// opened while a dead one exists.
-std::atomic<std::uint32_t> servers_gone{0};  // written by JACK's threads
-std::mutex living_mutex;                     // living
-std::multiset<std::uint32_t> living;         // the `server` of every Backend on JACK
+// As soon as any part of a process opens a new JACK client, libjack deletes all clients that the process
+// still has from a dead server. Their owners then touch freed memory. So the whole process must let go of a
+// dead server before it opens the next one: one death makes every Backend dead, and open() refuses while a
+// dead Backend exists.
+std::atomic<std::uint32_t> servers_gone{0};  // written by JACK's notification threads, read by owners
+std::mutex living_mutex;                     // guards living
+std::multiset<std::uint32_t> living;         // the `server` number of every Backend on JACK
 
 void silence_jack() {
   static std::once_flag once;
-  // libjack writes to stderr on every failed attempt to reach a server; we say it ourselves, once.
+  // libjack writes to stderr at every failed attempt to reach a server. We report that ourselves, once.
   std::call_once(once, [] {
     jack_set_error_function([](const char*) {});
     jack_set_info_function([](const char*) {});
@@ -67,7 +68,7 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
     return backend;
   }
   if (wanted == BackendKind::kAlsa)
-    return unavailable("ALSA's sequencer /dev/snd/seq isn't there or may not be opened.");
+    return unavailable("ALSA's sequencer /dev/snd/seq is missing or may not be opened.");
   silence_jack();
   auto jack = std::make_unique<Jack>();
   jack->poke = std::move(poke);
@@ -75,7 +76,7 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
   jack->server = servers_gone.load();
   if (std::any_of(living.begin(), living.end(),
                   [&](std::uint32_t server) { return server != jack->server; })) {
-    return unavailable("The JACK server has gone and is not let go of everywhere yet.");
+    return unavailable("The JACK server has gone, and some of its clients in this process are still open.");
   }
   jack->client = jack_client_open((client_name + " watch").c_str(), JackNoStartServer, nullptr);
   if (!jack->client) {
@@ -86,7 +87,7 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
       jack->client,
       [](void* self) {
         auto& state = *static_cast<Jack*>(self);
-        // The clients of one server are told one after the other; only the first tells something new.
+        // All clients of one server are told, one after another. Only the first one advances the counter.
         std::uint32_t expected = state.server;
         servers_gone.compare_exchange_strong(expected, state.server + 1);
         if (state.poke) state.poke();
@@ -102,7 +103,7 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
       jack.get());
   if (jack_activate(jack->client) != 0) {
     jack_client_close(jack->client);
-    return unavailable("The JACK server doesn't accept a client.");
+    return unavailable("The JACK server does not accept our client.");
   }
   living.insert(jack->server);
   backend->kind_ = BackendKind::kJack;

@@ -1,15 +1,19 @@
-// Which of the system's MIDI services is used, and whether it is still alive.
+// Backend: opens the system's MIDI service and notices when it dies.
 //
-// ALSA when its sequencer is there, else JACK (PipeWire's too); a fixed choice can be asked for. RtMidi is
-// never left to choose by itself: it throws where ALSA is missing, and it never says that a JACK server died.
-// Backend therefore keeps a small JACK client of its own that is told of the server's end and of every port
-// that is registered.
+//   auto backend = Backend::open(BackendKind::kAuto, "Undersong", poke);
 //
-// When the JACK server dies, its Backend and every RtMidi object made under it must be destroyed (objects
-// first) before any part of the process gets a new one; open() refuses until then. Owners therefore ask
-// alive() about once a second.
+// ALSA is used when its sequencer is there, otherwise JACK (or PipeWire's JACK). A fixed choice is possible.
+// RtMidi is never left to choose: it throws where ALSA is missing, and it never reports that a JACK server
+// died. Backend therefore keeps a small JACK client of its own, which is told when the server ends and when a
+// port is registered.
 //
-// Threads: one owner; `poke` is called from JACK's notification thread.
+// When the JACK server dies, its Backend and every RtMidi object made under it must be destroyed, the RtMidi
+// objects first, before any part of the process opens a new Backend; open() refuses until then. Owners
+// therefore call alive() regularly.
+//
+// Threads: one owner. `poke` is called on JACK's notification thread.
+// Errors: open() returns one sentence that says what is missing.
+// Source: RtMidi and the JACK client API.
 #pragma once
 
 #include <functional>
@@ -25,13 +29,14 @@ enum class BackendKind : std::uint8_t { kAuto, kAlsa, kJack };
 // "auto", "alsa" or "jack".
 Result<BackendKind> parse_backend(std::string_view text);
 
-// Says one sentence to whoever keeps the log; called from the source's own thread.
+// Passes one sentence to the log. RtMidiSource calls it on its watcher thread; Output calls it on the thread
+// of the Sender that owns it.
 using Say = std::function<void(const std::string&)>;
 
 class Backend {
  public:
-  // Opens the service asked for; the error says in one sentence what is missing. `client_name` begins the
-  // names of all our clients. `poke` may be empty.
+  // Opens the service. `client_name` begins the names of all our clients. `poke` may be empty; it is called
+  // on JACK's notification thread when the server ends or a port is registered, and it must return quickly.
   static Result<std::unique_ptr<Backend>> open(BackendKind wanted, const std::string& client_name,
                                                std::function<void()> poke);
   ~Backend();
@@ -39,12 +44,12 @@ class Backend {
   Backend& operator=(const Backend&) = delete;
 
   BackendKind kind() const { return kind_; }  // kAlsa or kJack
-  bool alive() const;                         // false for ever once the server has gone
-  // JACK: has any port come or gone since the last call? (A keyboard may have been replaced by one of the
-  // same name.) Always false with ALSA.
+  bool alive() const;                         // stays false once the server has gone
+  // JACK: true if any port came or went since the last call. (A keyboard may have been replaced by another of
+  // the same name.) ALSA: always false.
   bool take_ports_changed();
-  // JACK: is a port called `port` connected to one whose full name ends with `own`? RtMidi doesn't say
-  // whether connecting succeeded. Always true with ALSA, where it does.
+  // JACK: true if the port `port` is connected to a port whose full name ends with `own`. RtMidi does not
+  // report whether a JACK connection succeeded. ALSA: always true, because there RtMidi does report it.
   bool is_connected(const std::string& port, std::string_view own) const;
 
  private:
@@ -54,11 +59,11 @@ class Backend {
   std::unique_ptr<Jack> jack_;
 };
 
-// Is `port` (client:port) one of our own? Our clients are called NAME, or NAME followed by a word, or NAME-NN
-// where the service made the name unique.
+// True if `port` (client:port) is one of our own. Our clients are called NAME, NAME followed by a space and a
+// word, or NAME-NN where the service made the name unique.
 bool is_own_port(std::string_view port, std::string_view client_name);
-// ALSA puts client and port numbers behind the name, which change when a keyboard is plugged in again:
-// "Keys:MIDI 1 20:0" is "Keys:MIDI 1".
+// Removes the client and port numbers that ALSA appends, because they change when a keyboard is plugged in
+// again: "Keys:MIDI 1 20:0" becomes "Keys:MIDI 1".
 std::string_view without_alsa_numbers(std::string_view port);
 
 }  // namespace undersong::midi

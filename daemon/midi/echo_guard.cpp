@@ -32,7 +32,7 @@ Event EchoGuard::comparable(const Event& message) {
 std::optional<EchoGuard::Probe> EchoGuard::probe_before(const Event& message) {
   if (!is_on(message) || (probed_ && message.at - *probed_ < kProbeEvery)) return std::nullopt;
   probed_ = message.at;
-  // Another value each time, so that an answer belongs to one question.
+  // Use a new value each time, so that an answer can be matched to its probe.
   const auto value = static_cast<std::uint8_t>(1 + (++probes_ * 37) % 127);
   const auto status = static_cast<std::uint8_t>(kKeyPressure | message.channel());
   return Probe{Event{message.at, {status, 0, value}, 3, kNoPort},
@@ -68,7 +68,7 @@ void EchoGuard::forget_where_silent(Port& port, Micros now) {
     if (owed.message.at + kWindow >= now) return;
     if (owed.note) ++missed;
     if (missed < kMissed && !(owed.probe && port.probed)) continue;
-    // Where notes are missing and probes are not, they may have come with another loudness.
+    // Notes are missing but probes are not: the notes may have come back with another velocity.
     if (missed >= kMissed) port.rewrites = true;
     port.loop = port.probed = false;
     port.exact = 0;
@@ -77,11 +77,12 @@ void EchoGuard::forget_where_silent(Port& port, Micros now) {
   }
 }
 
-// The number of the message sent that explains this one; 0 when none does.
+// The number of the sent message that explains `received`; 0 when there is none.
 std::uint64_t EchoGuard::explanation(const Port& port, PortNumber number, const Event& received) {
   Event plain = comparable(received);
   const Micros early = port.loop ? std::max(port.least - kEarly, -kBefore) : -kBefore;
-  // Oldest first, so that a repeated note's echoes are explained in the order in which it was sent.
+  // Search from the oldest, so that the echoes of a repeated note are matched in the order in which it was
+  // sent.
   std::uint64_t first = count_ + 1;
   while (first > oldest() && slot(first - 1).message.at + kWindow >= received.at) --first;
   for (std::uint64_t sent = first; sent <= count_; ++sent) {
@@ -103,15 +104,14 @@ bool EchoGuard::proves(const Row& row) {
          (row.messages >= 24 && row.on >= 10 && row.off >= 10 && row.most - row.least <= kSteady);
 }
 
-// A message came back, or somebody played what we had sent: which it is shows in a row of them.
+// Either a message came back, or somebody played what we had sent. A run of such messages shows which it is.
 void EchoGuard::returned(Port& port, std::uint64_t number, const Event& received) {
   const Sent& sent = slot(number);
   const Micros delay = received.at - sent.message.at;
   const bool exact = sent.on && received.bytes[2] == sent.velocity;
   Row& row = port.row;
   std::uint64_t next = port.last + 1;
-  while (next < number && !slot(next).note)
-    ++next;  // there are instruments that send back notes and nothing else
+  while (next < number && !slot(next).note) ++next;  // some instruments send back notes and nothing else
   if (row.messages == 0 || next != number ||
       std::max(row.most, delay) - std::min(row.least, delay) > kEarly) {
     row = {};
@@ -124,7 +124,7 @@ void EchoGuard::returned(Port& port, std::uint64_t number, const Event& received
   row.probes += sent.probe;
   row.least = std::min(row.least, delay);
   row.most = std::max(row.most, delay);
-  if (sent.note && !exact) row.chord.reset();  // nothing else comes between the keys of a chord
+  if (sent.note && !exact) row.chord.reset();  // any other note ends the chord
   if (exact) {
     if (row.chord.none() || sent.message.at - row.chord_begin > kChord) {
       row.chord.reset();
@@ -156,7 +156,7 @@ EchoGuard::Verdict EchoGuard::judge(const Event& received) {
   if (number == 0) {
     if (on) port.passed.set(key);
     if (!note || on) return Verdict::kPlayed;
-    // A note-off that explains itself by what was struck.
+    // A note-off follows the verdict on its note-on.
     if (port.withheld[key] && !port.passed[key]) {
       port.withheld.reset(key);
       return Verdict::kEcho;
@@ -172,7 +172,7 @@ EchoGuard::Verdict EchoGuard::judge(const Event& received) {
     return port.loop ? Verdict::kEcho : Verdict::kPlayed;
   }
   if (!note) return port.loop ? Verdict::kEcho : Verdict::kPlayed;
-  // Whatever is known by now, it ends what was done with its note-on.
+  // Whatever is known by now, a note-off follows the verdict on its note-on.
   if (port.withheld[key]) {
     port.withheld.reset(key);
     return Verdict::kEcho;

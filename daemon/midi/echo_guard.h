@@ -1,32 +1,37 @@
-// EchoGuard: what we play must not be heard back as playing when a port or an instrument sends it back to us.
+// EchoGuard: recognises our own output when a port or an instrument sends it back, so that it is not heard as
+// playing.
 //
-// Nothing is taken for an echo before an echo has been observed on that input. Evidence that no player can
-// give:
-//   - a probe came back: two messages of key pressure on keys 0 and 1, which sound on no instrument and are
-//   on no
-//     keyboard. One is sent before the first note of a phrase, so that a loop is known before its first note
-//     returns.
-//   - for instruments that let no key pressure through: a chord of ours (3 keys or more) came back whole, in
-//   order and with
-//     our own loudness; or 24 notes-on and -off in a row did, 10 of each among them, with delays that differ
-//     by kSteady at most. "In a row": no note that we sent is missing between them. Who doubles some of the
-//     notes gives no evidence.
-// It is forgotten when the input goes, when a probe stays out where probes came back, and when kMissed notes
-// in a row do.
+//   if (guard.judge(event) == EchoGuard::Verdict::kPlayed) analysis.event(event);
 //
-// While a loop is known, one message sent explains one echo on that input, so the same key truly played is
-// heard beside it. Note messages are compared by on or off, channel and pitch, for services and instruments
-// rewrite velocities and note-ons of velocity 0, all others byte for byte. Where kLoudness note-ons or more
-// came back, all with our loudness, one with another loudness is the player's. A message that comes kEarly
-// before the shortest delay observed is the player's too. One that comes later than any observed may be an
-// echo that was held up, up to kWindow: the loop owes us one.
+// Until an echo has been proved on an input, nothing on that input is taken for one. Only evidence that no
+// player can produce counts as proof:
+// - A probe came back. A probe is two key-pressure messages on keys 0 and 1, which no keyboard has and which
+//   make no sound. One is sent before the first note of a phrase, so that a loop is known before its first
+//   note returns.
+// - For instruments that do not pass key pressure on: a chord of ours (3 keys or more) came back complete, in
+//   order and with our velocities; or 24 note-ons and note-offs in a row came back, at least 10 of each, with
+//   delays that differ by at most kSteady. "In a row" means that no note sent in between is missing. A player
+//   who doubles some of our notes proves nothing.
 //
-// No note hangs: the note-off of a note-on that was let through is let through, and that of a note-on that
-// was taken for an echo is taken for one.
+// The proof is forgotten when the input goes, when a probe stays out although probes came back before, or
+// when kMissed notes in a row stay out.
 //
-// Pure: time is data. Fixed memory: the last kRemembered messages sent, kMostPorts inputs; no heap after
-// construction. Source: the figures are measured on JACK (a period of 43 ms at the longest that is usual) or
-// common practice, no source.
+// While a loop is known, each message sent explains one echo on that input, so the same key really played is
+// still heard. Notes are compared by on or off, channel and pitch, because services and instruments rewrite
+// velocities and note-ons of velocity 0. All other messages are compared byte for byte. Where at least
+// kLoudness note-ons came back, all with our velocity, a note-on with another velocity is the player's. A
+// message that arrives more than kEarly before the shortest delay observed is the player's too. One that
+// arrives later than any observed may be an echo that was held up, for up to kWindow.
+//
+// No note hangs: a note-off is passed on if its note-on was passed on, and is taken for an echo if its
+// note-on was.
+//
+// Units: Micros of steady_now(); time is an argument.
+// Threads: EchoGuard has one owner; SharedEchoGuard may be used from any thread.
+// Errors: none; all functions are total. Fixed memory: the last kRemembered messages sent and kMostPorts
+// inputs; no allocation after construction.
+// Source: the figures were measured on JACK with the longest usual period (43 ms), or are common practice, no
+// source.
 #pragma once
 
 #include <array>
@@ -42,13 +47,14 @@ namespace undersong::midi {
 
 class EchoGuard {
  public:
-  static constexpr Micros kWindow{160'000};  // a USB instrument answers within a few milliseconds, a network
-                                             // session within 40, a busy machine later
-  static constexpr Micros kBefore{
-      5'000};  // an input's stamp may lie so long before its arrival: ArrivalClock::kSlack
-  static constexpr Micros kEarly{45'000};  // a JACK period: delays differ by as much
+  // A USB instrument answers within a few milliseconds, a network session within 40; a busy machine takes
+  // longer.
+  static constexpr Micros kWindow{160'000};
+  // An input's time stamp may lie this long before its arrival: ArrivalClock::kSlack.
+  static constexpr Micros kBefore{5'000};
+  static constexpr Micros kEarly{45'000};  // one JACK period: delays may differ by this much
   static constexpr Micros kSteady{25'000};
-  static constexpr Micros kChord{100'000};  // the keys of a chord are struck within it
+  static constexpr Micros kChord{100'000};  // the keys of a chord are struck within this time
   static constexpr Micros kProbeEvery{2'000'000};
   static constexpr int kMissed = 4, kLoudness = 3;
   static constexpr std::size_t kRemembered = 256;
@@ -57,48 +63,49 @@ class EchoGuard {
   enum class Verdict : std::uint8_t {
     kPlayed,
     kEcho,
-    kProbe,  // our own probe: nobody's playing
+    kProbe,  // our own probe, which nobody played
   };
   using Probe = std::array<Event, 2>;
 
   EchoGuard() : ports_(kMostPorts) {}
 
-  // What should be sent before this message to learn where it comes back; nothing while that was done of
-  // late, or when the message is no note-on.
+  // The probe to send before `message`; nullopt when one was sent within kProbeEvery or when `message` is not
+  // a note-on.
   std::optional<Probe> probe_before(const Event& message);
-  // `message.at` is the time of sending.
+  // Call it for every message sent; `message.at` is the time of sending.
   void sent(const Event& message, bool probe = false);
-  // Uses up what explains an echo, so call once for each message received, in order.
+  // Says what a received message is. Each call uses up the sent message that explains the echo, so call it
+  // exactly once for each received message, in order.
   Verdict judge(const Event& received);
   bool loop_known(PortNumber port) const { return port < ports_.size() && ports_[port].loop; }
-  // The input went: what was known of it doesn't hold for what comes next. Or it lost events, and all its
-  // keys ended.
+  // port_gone: the input went, and nothing that was known about it applies to its successor. events_lost: the
+  // input lost events, and all its keys count as released.
   void port_gone(PortNumber port);
   void events_lost(PortNumber port);
 
  private:
   struct Sent {
-    Event message;  // as compared
+    Event message;  // in the form that is compared
     std::uint8_t velocity = 0;
     bool probe = false, note = false, on = false;
-    std::bitset<kMostPorts> returned;  // on which inputs
+    std::bitset<kMostPorts> returned;  // inputs on which it came back
   };
-  // Messages that came back one after the other, none missing.
+  // A run of messages that came back one after another, none missing.
   struct Row {
-    int messages = 0, on = 0, off = 0, exact = 0, probes = 0;  // exact: note-ons with our loudness
-    Micros least{}, most{};                                    // delay
+    int messages = 0, on = 0, off = 0, exact = 0, probes = 0;  // exact: note-ons with our velocity
+    Micros least{}, most{};                                    // the shortest and longest delay
     Micros chord_begin{};
     std::bitset<128> chord;
   };
   struct Port {
     bool loop = false;
-    bool probed = false;     // probes come back too
-    bool rewrites = false;   // a note-on came back with another loudness than ours
-    int exact = 0;           // note-ons that came back with ours
-    Micros least{};          // the shortest delay
+    bool probed = false;     // probes come back as well
+    bool rewrites = false;   // a note-on came back with another velocity than ours
+    int exact = 0;           // note-ons that came back with our velocity
+    Micros least{};          // the shortest delay observed
     std::uint64_t last = 0;  // number of the newest message that came back
     Row row;
-    std::bitset<16 * 128> passed, withheld;  // keys whose note-on was let through, was taken for an echo
+    std::bitset<16 * 128> passed, withheld;  // keys whose note-on was passed on, or taken for an echo
   };
   static Event comparable(const Event& message);
   Sent& slot(std::uint64_t number) { return ring_[number % kRemembered]; }
@@ -109,14 +116,14 @@ class EchoGuard {
   static bool proves(const Row& row);
 
   std::array<Sent, kRemembered> ring_{};
-  std::uint64_t count_ = 0;  // messages sent, which are numbered from 1
+  std::uint64_t count_ = 0;  // messages sent so far; they are numbered from 1
   std::vector<Port> ports_;
   std::optional<Micros> probed_;  // when the newest probe was sent
   unsigned probes_ = 0;
 };
 
-// The same between the thread that sends and the one that hears; each holds the lock for well under a
-// microsecond.
+// An EchoGuard shared by the thread that sends and the thread that receives. Any thread may call it; each
+// call holds the lock for well under a microsecond.
 class SharedEchoGuard {
  public:
   std::optional<EchoGuard::Probe> probe_before(const Event& message) {
@@ -141,7 +148,7 @@ class SharedEchoGuard {
   }
 
  private:
-  std::mutex mutex_;  // guard_
+  std::mutex mutex_;  // guards guard_
   EchoGuard guard_;
 };
 

@@ -1,7 +1,14 @@
-// One MIDI channel or system message with the time at which it arrived.
+// One MIDI channel or system message with its arrival time.
 //
-// Trivially copyable, so that it can pass through a lock-free queue. System-exclusive data are not carried:
-// they say nothing about harmony.
+//   const Event c4 = note_on(steady_now(), 0, Pitch(60), Velocity(80));
+//
+// An Event is trivially copyable, so that it can pass through a lock-free queue. System-exclusive data are
+// not carried, because they say nothing about harmony.
+//
+// Units: Micros of the stream that the event belongs to; raw MIDI bytes; channels 0..15.
+// Threads: plain values; any thread.
+// Errors: none; all functions are total. REQUIRES: channel 0..15, controller and value 0..127.
+// Source: MIDI 1.0 Detailed Specification (MMA, 1996).
 #pragma once
 
 #include <array>
@@ -12,15 +19,16 @@
 
 namespace undersong::midi {
 
-// A small number for an open input, given by `sources` in the order in which ports were first seen. Stable
-// while the daemon runs: a keyboard that goes and comes back under the same name keeps its number.
+// Identifies an input. Inputs (inputs.h) numbers the inputs in the order in which they first appear. The
+// number is stable while the daemon runs: a keyboard that is unplugged and comes back under the same name
+// keeps it.
 using PortNumber = std::uint8_t;
 inline constexpr PortNumber kNoPort = 255;
 
 struct Event {
   Micros at{};
   std::array<std::uint8_t, 3> bytes{};
-  std::uint8_t size = 0;  // 1..3 bytes used
+  std::uint8_t size = 0;  // bytes used, 1..3; 0 for a notice (source.h)
   PortNumber port = kNoPort;
 
   constexpr std::uint8_t status() const { return bytes[0]; }

@@ -18,13 +18,13 @@ class FileSource::Player {
 
   Result<void> start() {
     if (!(options_.speed > 0))
-      return invalid_input(fmt::format("The speed of playing a file is above 0, not {}.", options_.speed));
+      return invalid_input(fmt::format("The playback speed must be above 0, not {}.", options_.speed));
     auto file = read_smf_file(options_.path);
     if (!file) return file.error();
     events_ = merged_events(*file);
     lane_ = inputs_.lane(options_.path.filename().string());
     if (!lane_)
-      return Error{ErrorCode::kExhausted, fmt::format("{} can't be played: there are {} inputs already.",
+      return Error{ErrorCode::kExhausted, fmt::format("{} cannot be played: there are already {} inputs.",
                                                       options_.path.string(), Inputs::kMostInputs)};
     inputs_.announce(Notice::kPortCame, *lane_);
     thread_ = std::thread([this] { run(); });
@@ -49,13 +49,14 @@ class FileSource::Player {
     const Micros base = steady_now();
     Micros last = base;
     for (Event event : events_) {
-      const double wait = static_cast<double>(event.at.count()) / options_.speed;  // 0 at infinite speed
+      // 0 at infinite speed, so nothing waits
+      const double wait = static_cast<double>(event.at.count()) / options_.speed;
       event.at += base;
       if (wait > 0 && !wait_until(started, wait, base, event.at)) return;
       last = event.at;
       if (!give(event)) return;
     }
-    give(standing_at(last + kAfter));  // what the last notes made is heard before the end
+    give(standing_at(last + kAfter));  // so that the last notes are analysed before the end
     give(make_notice(Notice::kEnded, lane_->port(), last));
   }
 
@@ -65,7 +66,8 @@ class FileSource::Player {
     return nothing;
   }
 
-  // `wait`: microseconds from `started` to the event at `next`. False when playing was stopped meanwhile.
+  // Waits `wait` microseconds from `started`, until the event at `next` is due. False when playback was
+  // stopped meanwhile.
   bool wait_until(std::chrono::steady_clock::time_point started, double wait, Micros base, Micros next) {
     const auto due = started + Micros(static_cast<std::int64_t>(wait));
     for (;;) {
@@ -79,13 +81,14 @@ class FileSource::Player {
     }
   }
 
-  // False when playing was stopped meanwhile.
+  // False when playback was stopped meanwhile.
   bool sleep_until(std::chrono::steady_clock::time_point when) {
     std::unique_lock lock(mutex_);
     return !changed_.wait_until(lock, when, [&] { return stopping_; });
   }
 
-  // We are the only writer, so a lane that has room keeps it until we push.
+  // We are the only writer: a lane that has room now still has room when we push. False when playback was
+  // stopped meanwhile.
   bool give(const Event& event) {
     while (!lane_->has_room()) {
       if (!sleep_until(std::chrono::steady_clock::now() + std::chrono::milliseconds(1))) return false;
@@ -97,11 +100,13 @@ class FileSource::Player {
   static constexpr std::chrono::milliseconds kTell{10};
   const FileOptions options_;
   Inputs& inputs_;
+  // Written by the owner before the thread starts, then only read by the thread.
   std::vector<Event> events_;
   Lane* lane_ = nullptr;
   std::thread thread_;
-  std::mutex mutex_;  // stopping_
+  std::mutex mutex_;  // guards stopping_
   std::condition_variable changed_;
+  // Written by the owner, read by the player's thread.
   bool stopping_ = false;
 };
 

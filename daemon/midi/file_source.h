@@ -1,14 +1,18 @@
-// Plays a standard MIDI file as if somebody played it, in real time or faster.
+// Plays a standard MIDI file as if a person played it, in real time or at another speed.
 //
-// Events carry the file's own time, counted from the start of playing, whatever the speed: played ten times
-// as fast, the analysis hears the same performance. When all has been played a kEnded notice follows in the
-// same lane. A full lane is waited for, so nothing is lost, however fast.
+// Events carry the file's own time, counted from the start of playback, at every speed: at ten times the
+// speed the analysis still hears the same performance. After the last event a kEnded notice follows in the
+// same lane. The player waits while its lane is full, so no event is lost at any speed.
 //
-// Only this thread knows that nothing is played before a given moment of the file, and at another speed the
-// clock on the wall doesn't tell. So while it waits it says where it stands, with empty events (size 0) every
-// 10 ms, and once kAfter behind the last event: whoever listens lets fall due what falls due by then.
+// At another speed the wall clock does not tell the consumer how far the file has been played; only the
+// player's thread knows. While it waits, it therefore pushes an empty event (size 0) with its position every
+// 10 ms, and one more kAfter behind the last event. The consumer then handles everything that is due by that
+// time.
 //
-// Threads: owner constructs, starts, stops; one thread of its own plays.
+// Units: Micros; `speed` is a factor above 0.
+// Threads: one owner constructs, starts and stops; one thread of its own plays.
+// Errors: start() fails for an unreadable file, a bad speed or too many inputs, with one sentence.
+// Source: none needed; smf.h for the file format.
 #pragma once
 
 #include <filesystem>
@@ -21,7 +25,7 @@ namespace undersong::midi {
 
 struct FileOptions {
   std::filesystem::path path;
-  double speed = 1.0;  // above 0; infinity: without waiting
+  double speed = 1.0;  // above 0; infinity: do not wait
 };
 
 class FileSource : public Source {
@@ -29,8 +33,8 @@ class FileSource : public Source {
   static constexpr Micros kAfter{500'000};
   FileSource(FileOptions options, Inputs& inputs);
   ~FileSource() override;
-  Result<void> start() override;  // reads the file first; its error names the file and the place
-  void stop() override;           // ends playing at once; no kEnded then, but kPortGone
+  Result<void> start() override;  // reads the file first; an error names file and place
+  void stop() override;           // ends at once, with kPortGone and without kEnded
 
  private:
   class Player;

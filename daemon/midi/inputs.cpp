@@ -23,7 +23,7 @@ Lane* Inputs::lane(std::string_view name) {
 void Inputs::announce(Notice notice, const Lane& lane) {
   const std::lock_guard lock(mutex_);
   if (lane.port() < ports_.size()) ports_[lane.port()].connected = notice == Notice::kPortCame;
-  // Through the queue itself, for Lane::push would put its own number on the notice.
+  // Push into the queue directly: Lane::push would put its own port number on the notice.
   notices_.lane->queue().push(make_notice(notice, lane.port(), steady_now()));
   waker_.wake();
 }

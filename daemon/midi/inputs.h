@@ -1,15 +1,20 @@
-// Inputs: all lanes, and their one consumer.
+// Inputs: owns all lanes and hands their events to one consumer.
 //
-// Sources ask for a lane by the name of the input and push into it; the consumer waits on wake_fd() (it
-// becomes readable) and drains all lanes in order of time. A name keeps its PortNumber for the life of the
-// object, so a keyboard that comes back is the same input. Times given to the consumer never decrease: an
-// event that arrives in one lane after a later one of another lane has been delivered gets that one's time (a
-// matter of microseconds).
+//   inputs.drain([&](const Event& event) { analysis.event(event); });   // when wake_fd() is readable
 //
-// Threads: lane, announce and ports from any thread but a real-time one; drain from one thread; Lane::push as
-// said there. Bounds: kMostInputs inputs, `lane_capacity` events each. A full lane loses events, counts them,
-// and the consumer gets a kLost notice for that input, where the gap is; dropped(port) says how many there
-// were so far.
+// A source asks for a lane by the name of its input and pushes into it. The consumer waits until wake_fd() is
+// readable, then drains all lanes in time order. A name keeps its PortNumber as long as this object lives, so
+// a keyboard that comes back is the same input.
+//
+// Times given to the consumer never decrease. An event that arrives in one lane after a later event of
+// another lane was delivered takes that event's time; the difference is a matter of microseconds.
+//
+// Units: Micros of steady_now(); capacities in events.
+// Threads: lane, announce and ports from any thread except a real-time one, because they lock. drain from one
+// thread, the consumer. dropped and wake_fd from any thread. Lane::push as described there.
+// Errors: at most kMostInputs inputs of `lane_capacity` events each. A full lane loses events and counts
+// them: the consumer receives a kLost notice where the gap is, and dropped(port) has the total.
+// Source: none needed.
 #pragma once
 
 #include <algorithm>
@@ -38,31 +43,31 @@ class Inputs {
 
   explicit Inputs(std::size_t lane_capacity = 4096);
 
-  // The lane of the input called `name`, made on first use; nullptr when there are kMostInputs already. Lives
-  // as long as this object.
+  // The lane of the input called `name`, made at the first call. nullptr when there are kMostInputs inputs
+  // already. Lives as long as this object.
   Lane* lane(std::string_view name);
-  // Tells the consumer, and ports(), that an input came or went (or ended).
+  // Tells the consumer and ports() that an input came, went or ended.
   void announce(Notice notice, const Lane& lane);
-  std::vector<PortInfo> ports() const;  // every input seen so far, by number
+  std::vector<PortInfo> ports() const;  // every input seen so far, in order of number
 
   int wake_fd() const { return waker_.fd(); }
-  // Gives waiting events and notices to `use(const Event&)`; after kDrainAtOnce it returns, and wakes itself
-  // again.
+  // Calls `use(const Event&)` for every waiting event and notice, on the consumer's thread, and returns how
+  // many there were. After kDrainAtOnce events it returns early and wakes itself again.
   template <class Use>
   std::size_t drain(Use&& use);
-  // Events that did not fit, over all lanes.
+  // Events lost so far, in all lanes.
   std::uint64_t dropped() const;
-  std::uint64_t dropped(PortNumber port) const;  // over one
+  std::uint64_t dropped(PortNumber port) const;  // in one lane
 
  private:
   struct Slot {
     std::unique_ptr<Lane> lane;
-    std::optional<Event> head;  // consumer only
+    std::optional<Event> head;  // the next event; used by the consumer only
   };
   static void refill(Slot& slot) {
     if (!slot.head) slot.head = slot.lane->queue().pop();
   }
-  // At equal times an input comes before its notes and goes after them.
+  // At equal times, an input's kPortCame comes before its notes and all other notices come after them.
   static std::pair<Micros, int> order(const Event& e) {
     const Notice notice = notice_of(e);
     return {e.at, notice == Notice::kPortCame ? 0 : notice == Notice::kNone ? 1 : 2};
@@ -70,12 +75,12 @@ class Inputs {
 
   const std::size_t lane_capacity_;
   Waker waker_;
-  mutable std::mutex mutex_;  // ports_, growing of slots_, writing to notices_
+  mutable std::mutex mutex_;  // guards ports_, adding to slots_ and writing to notices_
   std::vector<PortInfo> ports_;
   std::array<Slot, kMostInputs> slots_;
-  std::atomic<std::size_t> slot_count_{0};  // written under mutex_, read by the consumer
+  std::atomic<std::size_t> slot_count_{0};  // written under mutex_, read by any thread without it
   Slot notices_;
-  Micros last_{0};  // consumer only
+  Micros last_{0};  // used by the consumer only
 };
 
 template <class Use>
@@ -92,7 +97,8 @@ std::size_t Inputs::drain(Use&& use) {
       waker_.wake();
       return given;
     }
-    // Notices first: who sees that a port went then also sees all that it sent before.
+    // Read the notices first: a consumer that sees a kPortGone has then also seen every event that the port
+    // sent before.
     refill(notices_);
     Slot* next = notices_.head ? &notices_ : nullptr;
     const std::size_t count = slot_count_.load(std::memory_order_acquire);
@@ -109,7 +115,7 @@ std::size_t Inputs::drain(Use&& use) {
   for (std::size_t i = 0; i < count; ++i) {
     Lane& lane = *slots_[i].lane;
     const std::uint64_t dropped = lane.dropped();
-    // While something is queued the gap may lie behind it, and we come again.
+    // While events are queued, the gap may lie behind them. The next drain will see it.
     if (slots_[i].head || !lane.queue().empty()) continue;
     if (const std::uint64_t lost = lane.claim(dropped)) give(make_loss(lane.port(), last_, lost));
   }

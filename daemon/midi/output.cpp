@@ -18,7 +18,7 @@ Output::Output(OutputOptions options, Say say, std::shared_ptr<SharedEchoGuard> 
 Output::~Output() {
   try {
     close();
-  } catch (const std::exception&) {  // nobody is left to be told
+  } catch (const std::exception&) {  // in a destructor there is nobody left to tell
   }
 }
 
@@ -40,7 +40,7 @@ Result<void> Output::tend() {
     }
     if (open_) {
       if (options_.name.empty()) return {};
-      // A named port: still there, and the same one?
+      // Is the named port still there, and is it still the same one?
       bool listed = false;
       for (unsigned i = 0; i < out_->getPortCount() && !listed; ++i)
         listed = out_->getPortName(i) == raw_name_;
@@ -98,7 +98,7 @@ Result<void> Output::open_port() {
     own_port_ = ":" + own;
     out_->openPort(index, own);
     if (failed_ || !backend_->is_connected(raw_name_, own_port_))
-      return unavailable(fmt::format("The MIDI output \"{}\" can't be opened.", raw_name_));
+      return unavailable(fmt::format("The MIDI output \"{}\" cannot be opened.", raw_name_));
     port_name_ = alsa ? std::string(without_alsa_numbers(raw_name_)) : raw_name_;
   }
   open_ = true;
@@ -111,7 +111,7 @@ bool Output::send(const Event& message) {
   if (!connected() || message.size < 2 || message.size > 3 || message.status() < 0x80 ||
       message.status() >= 0xF0)
     return false;
-  // The guard first: the echo may be quicker than we are.
+  // Tell the guard first: the echo may come back before sendMessage returns.
   if (const auto probe = guard_->probe_before(message)) {
     for (const Event& ask : *probe) {
       guard_->sent(ask, true);
@@ -144,8 +144,8 @@ void Output::all_notes_off() {
 
 void Output::close() {
   if (connected()) all_notes_off();
-  // The back end hands messages on in its own time, and what it still has goes with the port: JACK needs a
-  // period or two, 43 ms at the longest that is usual (2048 frames at 48 kHz).
+  // The back end delivers messages in its own time and discards what is left when the port closes. JACK needs
+  // a period or two; the longest usual period is 43 ms (2048 frames at 48 kHz).
   const Micros waited = steady_now() - last_sent_;
   if (connected() && waited < kFlush) std::this_thread::sleep_for(kFlush - waited);
   on_ = {};

@@ -1,12 +1,17 @@
-// A MIDI output: a named port of the system, or one of our own called "Undersong out" that others connect to.
+// Output: plays on a named MIDI port of the system, or on a virtual port "Undersong out" that other programs
+// can connect to.
 //
-// Remembers which notes it has switched on and switches them off before it closes. Remembers what it sent, so
-// that the consumer of the inputs can ask of every event whether it is only an echo; to learn that, it sends
-// two messages of key pressure, which sound on no instrument, before the first note of a phrase (see
-// echo_guard.h). A port that isn't there yet, or that goes, is looked for each time the owner calls tend().
+// It remembers which notes it has switched on and switches them off before it closes. It remembers what it
+// sent, so that the consumer of the inputs can ask of every event whether it is only an echo. To learn where
+// echoes come back, it sends two silent key-pressure messages before the first note of a phrase (see
+// echo_guard.h). A port that is missing or has gone is looked for each time the owner calls tend().
 //
-// Threads: one owner (its Sender); judge from one other thread, never for long. Bounds: a JACK output
-// silently drops what exceeds about 2,700 messages in one burst; we send chords.
+// Units: Micros of steady_now(); channels 0..15.
+// Threads: one owner, the thread of its Sender. judge may be called from one other thread; it holds a lock
+// for well under a microsecond.
+// Errors: tend() returns one sentence; send() returns false while closed. A JACK output silently drops what
+// exceeds about 2,700 messages in one burst; Undersong sends single chords.
+// Source: RtMidi; the bound was measured on JACK.
 #pragma once
 
 #include <array>
@@ -25,30 +30,32 @@ namespace undersong::midi {
 
 struct OutputOptions {
   BackendKind backend = BackendKind::kAuto;
-  std::string name;  // like one of PortsOptions::names; empty: our own virtual port
+  std::string name;  // as in PortsOptions::names; empty: our virtual port
   std::string client_name = "Undersong";
   std::string virtual_port = "Undersong out";
 };
 
 class Output final : public Sink {
  public:
-  // Echoes are told by `guard`; without one it has its own.
+  // `guard` recognises echoes; if it is empty, the output makes its own. `say` is called on the owner's
+  // thread.
   Output(OutputOptions options, Say say, std::shared_ptr<SharedEchoGuard> guard = {});
   ~Output() override;
   Output(const Output&) = delete;
   Output& operator=(const Output&) = delete;
 
-  // Opens, or opens again, what isn't open; call at start and about once a second. Errors: why it is still
-  // closed, in one sentence. The Say is given a sentence only when something changed.
+  // Opens the port if it is not open; call it at the start and regularly after that. Errors: one sentence
+  // that says why the port is still closed. `say` receives a sentence only when something changed.
   Result<void> tend() override;
   bool connected() const override;
   const std::string& port_name() const override { return port_name_; }  // empty while closed
 
-  // Sends a channel message at once; false while closed. `at` should be steady_now(): echoes are told by it.
+  // Sends a channel message at once; false while closed. `at` should be steady_now(), because echoes are
+  // recognised by it.
   bool send(const Event& message) override;
   bool note_on(std::uint8_t channel, Pitch pitch, Velocity velocity);
   bool note_off(std::uint8_t channel, Pitch pitch);
-  void all_notes_off();  // note-offs for exactly the notes that we switched on
+  void all_notes_off();  // sends note-offs for exactly the notes that are on
 
   EchoGuard::Verdict judge(const Event& received) { return guard_->judge(received); }
 
@@ -63,12 +70,14 @@ class Output final : public Sink {
   std::unique_ptr<Backend> backend_;
   std::unique_ptr<RtMidiOut> out_;
   std::string port_name_, raw_name_;
-  std::string own_port_;  // the end of the name of our side of the connection
+  std::string own_port_;  // end of the name of our own port of this connection
   unsigned opened_ = 0;
+  // How long a closing output waits for the back end to deliver its last messages.
   static constexpr Micros kFlush{90'000};
   Micros last_sent_{-1'000'000};
   bool open_ = false;
-  bool failed_ = false;  // set by RtMidi's error callback, which runs on our own thread
+  bool failed_ = false;  // set by RtMidi's error callback, on the owner's thread
+  // Used by the owner and by the thread that calls judge; it locks by itself.
   std::shared_ptr<SharedEchoGuard> guard_;
   std::array<std::array<bool, 128>, 16> on_{};
 };

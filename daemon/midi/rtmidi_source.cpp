@@ -27,23 +27,23 @@ constexpr RtMidi::Api api_of(BackendKind kind) {
   return kind == BackendKind::kJack ? RtMidi::UNIX_JACK : RtMidi::LINUX_ALSA;
 }
 
-// One open input. Its address is given to RtMidi, so it stays where it is.
+// One open input. RtMidi keeps its address, so it must not move.
 struct Open {
-  std::string raw_name;  // as the service lists it
-  std::string name;      // as we call it
-  std::string own_port;  // the end of the name of our side of the connection
+  std::string raw_name;  // as the MIDI service lists it
+  std::string name;      // as Undersong shows it
+  std::string own_port;  // end of the name of our own port of this connection
   Lane* lane = nullptr;
   bool pass_clock = false;
-  ArrivalClock clock;   // callback only
-  bool failed = false;  // set by RtMidi's error callback while opening, on the watcher thread
+  ArrivalClock clock;   // used by the callback only
+  bool failed = false;  // set by RtMidi's error callback, on the watcher thread
   std::unique_ptr<RtMidiIn> in;
 };
 
-// RT safe.
+// Called by RtMidi on its own thread. Real-time safe: no lock, no allocation, no logging.
 void on_message(double delta, std::vector<unsigned char>* message, void* self) noexcept {
   Open& open = *static_cast<Open*>(self);
-  const Micros at =
-      open.clock.at(delta, steady_now());  // of every message, for deltas count from the one before
+  // Asked for every message, because each delta counts from the message before.
+  const Micros at = open.clock.at(delta, steady_now());
   if (!is_wanted_message(message->data(), message->size(), open.pass_clock)) return;
   Event event{at, {}, static_cast<std::uint8_t>(message->size()), kNoPort};
   std::copy(message->begin(), message->end(), event.bytes.begin());
@@ -67,7 +67,7 @@ Result<PortNames> PortNames::parse(const std::vector<std::string>& names) {
                                       std::regex::ECMAScript | std::regex::icase);
       } catch (const std::regex_error& error) {
         return invalid_input(
-            fmt::format("The port name {} is no regular expression: {}.", name, error.what()));
+            fmt::format("The port name {} is not a valid regular expression: {}.", name, error.what()));
       }
     } else {
       out.parts_.push_back(lower(name));
@@ -128,12 +128,13 @@ class RtMidiSource::Watcher {
     for (;;) {
       try {
         look();
-      } catch (const std::exception& error) {  // RtMidi throws what it has no callback for
-        lose(fmt::format("The MIDI service failed ({}); it is opened again.", error.what()));
+      } catch (const std::exception& error) {  // RtMidi throws where it has no error callback
+        lose(fmt::format("The MIDI service failed ({}) and is being opened again.", error.what()));
       }
       std::unique_lock lock(mutex_);
-      // A port that is listed but refuses is tried again soon, and at the usual pace if it refuses for good.
-      // Our own attempt made ports come and go, so being poked says nothing then.
+      // A port that is listed but refuses the connection is tried again soon, and at the usual pace once it
+      // has refused kSoonTries times. Our own attempts make ports appear and disappear, so a poke means
+      // nothing after a refusal.
       const bool refused = std::exchange(refused_now_, false);
       refused_ = refused ? refused_ + 1 : 0;
       const auto pause =
@@ -159,11 +160,11 @@ class RtMidiSource::Watcher {
     if (!backend_ && !find_backend()) return;
     const bool ports_changed = backend_->take_ports_changed();
     const std::map<std::string, std::string> listed = list_ports();  // our name -> raw name
-    if (!backend_->alive()) return;  // the list can't be trusted; next look closes
+    if (!backend_->alive()) return;  // the list is unreliable; the next look closes everything
     for (auto it = open_.begin(); it != open_.end();) {
       const auto found = listed.find(it->name);
-      // The name may be that of another port by now, which nobody has connected yet. Without a change of
-      // ports a missing connection is somebody's wish.
+      // By now another port may have this name, and nothing is connected to it yet. If no port came or went,
+      // somebody has disconnected us on purpose, and the input stays as it is.
       const bool same = found != listed.end() && found->second == it->raw_name &&
                         (!ports_changed || backend_->is_connected(it->raw_name, it->own_port));
       if (same) {
@@ -182,7 +183,7 @@ class RtMidiSource::Watcher {
   bool find_backend() {
     auto backend = Backend::open(options_.backend, options_.client_name, [this] { poke(); });
     if (!backend) {
-      say_once(backend.error().message + " It is looked for again from time to time.");
+      say_once(backend.error().message + " Undersong keeps looking for it.");
       return false;
     }
     backend_ = std::move(*backend);
@@ -215,8 +216,8 @@ class RtMidiSource::Watcher {
     open.failed = false;
     open.clock = ArrivalClock();
     open.in->setErrorCallback(&on_error, &open);
-    // System-exclusive data are left out by RtMidi; the rest comes to us, because its deltas count from every
-    // message.
+    // RtMidi drops system-exclusive data. All other messages come to us, because each delta counts from the
+    // message before.
     open.in->ignoreTypes(true, false, false);
   }
 
@@ -229,7 +230,7 @@ class RtMidiSource::Watcher {
       const bool alsa = backend_->kind() == BackendKind::kAlsa;
       const std::string plain(alsa ? without_alsa_numbers(raw) : std::string_view(raw));
       if (!names_.match(plain)) continue;
-      std::string name = plain;  // two keyboards of one make: the second is "NAME (2)"
+      std::string name = plain;  // two keyboards of the same model: the second is "NAME (2)"
       for (int n = 2; listed.contains(name); ++n) name = fmt::format("{} ({})", plain, n);
       listed.emplace(name, raw);
     }
@@ -241,7 +242,7 @@ class RtMidiSource::Watcher {
     Lane* lane = inputs_.lane(name);
     if (!lane) {
       say_once(
-          fmt::format("\"{}\" is not listened to: there are {} inputs already.", name, Inputs::kMostInputs));
+          fmt::format("\"{}\" cannot be opened: there are already {} inputs.", name, Inputs::kMostInputs));
       return;
     }
     Open& open = open_.emplace_back();
@@ -252,7 +253,7 @@ class RtMidiSource::Watcher {
     const unsigned count = open.in->getPortCount();
     unsigned index = 0;
     while (index < count && open.in->getPortName(index) != raw) ++index;
-    if (index == count) {  // gone between two looks
+    if (index == count) {  // it has gone since the list was read
       open_.pop_back();
       return;
     }
@@ -264,13 +265,13 @@ class RtMidiSource::Watcher {
       refused_now_ = true;
       return;
     }
-    // Not before: who is told that an input is there may rely on being heard.
+    // Only now: whoever is told that an input is there may rely on being heard.
     inputs_.announce(Notice::kPortCame, *lane);
     say_(fmt::format("Listening to \"{}\".", name));
   }
 
   void close(Open& open) {
-    open.in.reset();  // no callback runs after this
+    open.in.reset();  // no callback runs once this returns
     inputs_.announce(Notice::kPortGone, *open.lane);
     say_(fmt::format("\"{}\" has gone.", open.name));
   }
@@ -292,7 +293,7 @@ class RtMidiSource::Watcher {
     close_all();
   }
 
-  // Looks come every second; the same sentence twice in a row says nothing.
+  // The watcher looks again and again, so the same sentence is not repeated.
   void say_once(const std::string& sentence) {
     if (sentence == said_) return;
     said_ = sentence;
@@ -305,18 +306,21 @@ class RtMidiSource::Watcher {
   PortNames names_;
 
   std::thread thread_;
-  std::mutex mutex_;  // stopping_, poked_
+  std::mutex mutex_;  // guards stopping_ and poked_
   std::condition_variable changed_;
+  // stopping_: written by the owner. poked_: written by JACK's notification thread and the watcher. Both are
+  // read by the watcher.
   bool stopping_ = false, poked_ = false;
 
-  // Watcher thread only, but for what on_message touches.
+  // The watcher thread alone uses what follows, with one exception: while an Open is connected, RtMidi's
+  // thread uses its lane, pass_clock and clock in on_message.
   std::unique_ptr<Backend> backend_;
-  Open own_;  // the virtual port; also the one that lists ports
+  Open own_;  // the virtual port; its RtMidiIn also lists the ports
   std::list<Open> open_;
   std::string said_;
-  unsigned opened_ = 0;       // numbers our ports, so that a connection can be told from any other
-  bool refused_now_ = false;  // a listed port could not be connected in this look
-  int refused_ = 0;           // in how many looks in a row
+  unsigned opened_ = 0;       // numbers our ports, to recognise our own connections
+  bool refused_now_ = false;  // a listed port refused the connection in this look
+  int refused_ = 0;           // looks in a row with a refusal
 };
 
 RtMidiSource::RtMidiSource(PortsOptions options, Inputs& inputs, Say say)

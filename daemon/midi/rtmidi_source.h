@@ -1,16 +1,22 @@
-// Every MIDI input port of the system, as it comes and goes, and one of our own that others can connect to.
+// Opens every wanted MIDI input port of the system while it is there, and one virtual port that other
+// programs can connect to.
 //
-// A watcher thread looks at the list of ports about once a second (with JACK also at once, when a port is
-// registered), opens what is wanted and new, and closes what went. The consumer is told by kPortCame and
-// kPortGone, and is never woken when nothing changed. Our own ports are never opened. When the service dies,
-// all inputs go; it is looked for again every second, and everything is made anew.
+// A watcher thread looks at the list of ports every `look_every`; with JACK it also looks when a port is
+// registered. It opens wanted ports that are new and closes those that have gone. The consumer receives
+// kPortCame and kPortGone and is not woken when nothing changed. Our own ports are never opened. When the
+// MIDI service dies, all inputs close; the watcher looks for the service at the same pace and opens
+// everything again.
 //
-// System-exclusive data, active sensing and other system messages are dropped in the callback, before any
-// queue; MIDI clock, start, continue, stop and song position pass when `pass_clock` is set. Malformed
-// messages are dropped.
+// The callback drops system-exclusive data, active sensing, other system messages and malformed messages
+// before they reach a queue. MIDI clock, start, continue, stop and song position pass when `pass_clock` is
+// set.
 //
-// Threads: owner constructs, starts, stops; `say` is called from the watcher thread. The RtMidi callback is
-// RT safe on our side: no lock, heap, log or wait.
+// Units: Micros of steady_now() for events; milliseconds for `look_every`.
+// Threads: one owner constructs, starts and stops. `say` is called on the watcher thread. RtMidi calls
+// on_message on its own thread; it is real-time safe: no lock, no allocation, no logging.
+// Errors: start() fails only for a malformed port name. Everything later is told through `say` in one
+// sentence.
+// Source: RtMidi; MIDI 1.0 Detailed Specification (MMA, 1996) for message lengths.
 #pragma once
 
 #include <memory>
@@ -26,8 +32,9 @@ namespace undersong::midi {
 
 struct PortsOptions {
   BackendKind backend = BackendKind::kAuto;
-  // Empty: every input port. Otherwise those whose name contains one of these, whatever the case; between
-  // slashes, "/^Keys .* 2$/", an ECMAScript regular expression, searched for whatever the case.
+  // Empty: every input port. Otherwise the ports whose name contains one of these, ignoring case. A text
+  // between slashes, such as "/^Keys .* 2$/", is an ECMAScript regular expression; it may match anywhere in
+  // the name, ignoring case.
   std::vector<std::string> names;
   bool pass_clock = false;
   std::string client_name = "Undersong";
@@ -35,7 +42,7 @@ struct PortsOptions {
   std::chrono::milliseconds look_every{1000};
 };
 
-// Which port names are wanted. Errors: a regular expression that is none, named.
+// Says which port names are wanted. Errors: a malformed regular expression; the sentence names it.
 class PortNames {
  public:
   static Result<PortNames> parse(const std::vector<std::string>& names);
@@ -47,14 +54,14 @@ class PortNames {
   bool all_ = true;
 };
 
-// Is this message for the queue? RT safe.
+// True if the message belongs in the queue. Real-time safe: no lock, no allocation, no logging.
 bool is_wanted_message(const std::uint8_t* bytes, std::size_t size, bool pass_clock) noexcept;
 
 class RtMidiSource : public Source {
  public:
   RtMidiSource(PortsOptions options, Inputs& inputs, Say say);
   ~RtMidiSource() override;
-  Result<void> start() override;  // fails only for a malformed pattern; a missing service is waited for
+  Result<void> start() override;  // waits for a missing service, so only a bad name fails
   void stop() override;
 
  private:

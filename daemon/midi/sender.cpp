@@ -12,8 +12,9 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr int kPriority = 20;          // above ordinary work, below the audio service
-constexpr Micros kRoomToTend{50'000};  // so far from the next message, looking after the port can't delay it
+constexpr int kPriority = 20;  // above ordinary work and below the audio service
+// Checking the port may take this long, so it is done only when the next message is further away.
+constexpr Micros kRoomToTend{50'000};
 constexpr Micros kFar = Micros::max();
 
 void be_punctual() {
@@ -21,7 +22,8 @@ void be_punctual() {
   prctl(PR_SET_TIMERSLACK, 1UL, 0UL, 0UL, 0UL);
   sched_param parameters{};
   parameters.sched_priority = kPriority;
-  // Threads that the MIDI service makes for us are not of this class. Where it isn't permitted we go without.
+  // RESET_ON_FORK keeps the threads that the MIDI service starts out of this class. If the system refuses, we
+  // go on without it.
   (void)sched_setscheduler(0, SCHED_FIFO | SCHED_RESET_ON_FORK, &parameters);
 }
 
@@ -114,8 +116,8 @@ Micros Sender::due() const {
 
 void Sender::next_event() {
   if (++next_ < score_->events.size()) return;
-  if (!score_->repeat_from) return;  // its end is still to come
-  // Round again, exactly one round later.
+  if (!score_->repeat_from) return;  // the end of the score is still to come
+  // Repeat, exactly one repetition later.
   const Micros round = score_->length - *score_->repeat_from;
   std::size_t first = 0;
   while (first < score_->events.size() && score_->events[first].at < *score_->repeat_from) ++first;
@@ -127,7 +129,7 @@ void Sender::next_event() {
 void Sender::emit(Lock& lock, Event message, bool of_score) {
   lock.unlock();
   const Micros meant = message.at;
-  message.at = steady_now();  // echoes are told by it
+  message.at = steady_now();  // echoes are recognised by this time
   if (sink_->send(message)) sounding_.sent(message);
   if (of_score && sent_) {
     message.at = meant;
@@ -149,10 +151,10 @@ void Sender::tend(Lock& lock) {
   const bool is = sink_->connected();
   const std::string name = sink_->port_name();
   lock.lock();
-  if (new_sink_) return;  // this one doesn't matter any more
+  if (new_sink_) return;  // another sink has replaced this one
   const std::string trouble = is ? "" : opened ? "The MIDI output is not there." : opened.error().message;
   if (is == connected_ && name == port_name_ && trouble == trouble_) return;
-  if (!is) {  // what sounded went with the port
+  if (!is) {  // what sounded has ended with the port
     sounding_ = {};
     waiting_.clear();
     score_.reset();
@@ -165,7 +167,7 @@ void Sender::tend(Lock& lock) {
   lock.lock();
 }
 
-// One thing that is to be done, or a wait for the next.
+// Does one thing that is due, or waits for the next.
 void Sender::turn(Lock& lock, Micros& tend_at) {
   if (silence_) {
     silence_ = false;
@@ -175,7 +177,7 @@ void Sender::turn(Lock& lock, Micros& tend_at) {
     auto next = std::move(new_sink_);
     silence(lock);
     lock.unlock();
-    sink_ = std::move(next);  // the one before closes
+    sink_ = std::move(next);  // closes the previous sink
     lock.lock();
     tend_at = steady_now();
     return;
@@ -193,17 +195,17 @@ void Sender::turn(Lock& lock, Micros& tend_at) {
       next_event();
       return emit(lock, message, true);
     }
-    score_.reset();  // it is over
+    score_.reset();  // the score has ended
     silence_ = true;
     return;
   }
   if ((look_ || now >= tend_at) && next - now > kRoomToTend) {
-    tend_at = now + Micros(kTendEvery);  // also when it fails
+    tend_at = now + Micros(kTendEvery);  // set before the call, so that it holds even if tend throws
     tend(lock);
     tend_at = steady_now() + Micros(kTendEvery);
     return;
   }
-  // A tending that is overdue comes when there is room for it.
+  // An overdue check waits until there is time for it.
   wake_.wait_until(lock, on_clock(std::min(next, now >= tend_at ? next : tend_at)));
 }
 
@@ -214,11 +216,11 @@ void Sender::run() {
   while (!quit_) {
     try {
       turn(lock, tend_at);
-    } catch (...) {  // that message is lost; the next one is sent
+    } catch (...) {  // that message is lost; the next one is sent normally
       if (!lock.owns_lock()) lock.lock();
       try {
         trouble_ = caught("a message was sent to the MIDI output").message;
-      } catch (...) {  // not even memory for a sentence
+      } catch (...) {  // there is no memory left even for the message
       }
     }
   }
@@ -226,7 +228,7 @@ void Sender::run() {
   try {
     sounding_.release(steady_now(), [this](const Event& message) { sink_->send(message); });
     sink_.reset();
-  } catch (...) {  // the port closes all the same
+  } catch (...) {  // the port is closed anyway
   }
 }
 

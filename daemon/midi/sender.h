@@ -1,16 +1,24 @@
-// Sender: everything we play, at its time, from one thread of its own.
+// Sender: plays everything that Undersong plays, on time, from one thread of its own.
 //
-// A Sink (an Output, but for tests) is opened, looked after and written to by that thread alone, so that a
-// MIDI service that takes seconds to answer keeps nobody waiting. What is to be played comes as single
-// messages, sent at once, or as a Score whose messages are sent at their times. Whatever was switched on is
-// switched off when the score ends or is stopped, when another sink takes its place, and when the sender
-// goes.
+//   Sender sender(std::make_unique<Output>(options, say), changed);
+//   sender.send(note_on(steady_now(), 0, Pitch(60), Velocity(60)));
+//   sender.play(score, steady_now() + Micros(100'000));
 //
-// Times: Micros of steady_now(). The thread is of the real-time class where the system permits it, and an
-// ordinary one with the shortest timer slack where not; it sleeps until the next message is due. Errors: a
-// sink that throws loses that message and no other; `trouble` says so. Threads: send, play, stop, use, look
-// and the questions from any thread, never for long; `changed` is called from the sender's own. Bounds:
-// kMostWaiting single messages; a score is as long as its owner made it.
+// A Sink (an Output, except in tests) is opened, checked and written to by that thread only, so that a MIDI
+// service that takes seconds to answer blocks nobody else. Music comes as single messages, which are sent at
+// once, or as a Score, whose messages are sent at their times. Everything that was switched on is switched
+// off when the score ends or is stopped, when another sink replaces this one, and when the Sender is
+// destroyed.
+//
+// The thread sleeps until the next message is due. It runs in the real-time class where the system permits
+// it, otherwise as an ordinary thread with the shortest timer slack.
+//
+// Units: Micros of steady_now().
+// Threads: every public function from any thread; each returns without waiting for the MIDI service.
+// `changed` and `sent` are called on the Sender's thread.
+// Errors: a sink that throws loses the message being sent; trouble() then has one sentence, and the thread
+// goes on. At most kMostWaiting single messages wait; a score is as long as its owner made it.
+// Source: none needed.
 #pragma once
 
 #include <atomic>
@@ -30,19 +38,19 @@
 
 namespace undersong::midi {
 
-// Where messages go. One thread.
+// Where messages go. Used by the Sender's thread only.
 class Sink {
  public:
   virtual ~Sink() = default;
-  // Opens, or opens again, what isn't open. Errors: why it is still closed, in one sentence.
+  // Opens the port if it is not open. Errors: one sentence that says why it is still closed.
   virtual Result<void> tend() = 0;
   virtual bool connected() const = 0;
   virtual const std::string& port_name() const = 0;  // empty while closed
-  virtual bool send(const Event& message) = 0;       // at once; false while closed
+  virtual bool send(const Event& message) = 0;       // sends at once; false while closed
 };
 
-// Messages by time from the beginning of the score, ascending. From `repeat_from` to `length` it goes round
-// for ever; without it, it is over after `length`.
+// Messages in ascending order of their time from the beginning of the score. With `repeat_from`, the part
+// from `repeat_from` to `length` repeats for ever; without it, the score ends at `length`.
 struct Score {
   std::vector<Event> events;
   Micros length{};
@@ -54,28 +62,29 @@ class Sender {
   static constexpr std::size_t kMostWaiting = 1024;
   static constexpr std::chrono::seconds kTendEvery{5};
 
-  // `changed`: connected(), port_name() or trouble() have changed. `sent` sees every message of a score after
-  // it was sent, with the time at which it was meant to be: for measuring.
+  // Both functions may be empty and are called on the Sender's thread. `changed`: connected(), port_name() or
+  // trouble() changed. `sent`: a message of a score was sent; it carries the time at which it was due. Used
+  // for measuring.
   Sender(std::unique_ptr<Sink> sink, std::function<void()> changed,
          std::function<void(const Event&)> sent = {});
   ~Sender();
   Sender(const Sender&) = delete;
   Sender& operator=(const Sender&) = delete;
 
-  // At once. False when it can't be: too many wait, or nothing is connected.
+  // Sends a message at once. False when nothing is connected or kMostWaiting messages wait.
   bool send(const Event& message);
-  // Ends what is played and begins this one at `begin`.
+  // Ends what is being played and starts `score` at `begin`.
   void play(std::shared_ptr<const Score> score, Micros begin);
-  // Ends the score and everything that sounds.
+  // Ends the score and releases everything that sounds.
   void stop();
-  // Another sink in place of the one there is.
+  // Replaces the sink.
   void use(std::unique_ptr<Sink> sink);
-  // Looks for a sink that isn't there now rather than in a while.
+  // Looks for a missing port now instead of at the next regular check.
   void look();
 
   bool connected() const { return connected_; }
   std::string port_name() const;
-  std::string trouble() const;  // why it isn't connected, in one sentence; empty when it is
+  std::string trouble() const;  // one sentence: why it is not connected; empty when all is well
 
  private:
   using Lock = std::unique_lock<std::mutex>;
@@ -84,25 +93,29 @@ class Sender {
   void tend(Lock& lock);
   void emit(Lock& lock, Event message, bool of_score);
   void silence(Lock& lock);
-  Micros due() const;  // of the next message of the score
+  Micros due() const;  // when the next message of the score is due
   void next_event();
 
   const std::function<void()> changed_;
   const std::function<void(const Event&)> sent_;
 
-  mutable std::mutex mutex_;  // all below but what is the thread's own
+  // Guards everything below except what the Sender's thread alone uses. Any thread writes waiting_, score_,
+  // begin_, next_, new_sink_ and the flags; the Sender's thread reads and clears them. The Sender's thread
+  // writes port_name_ and trouble_ (use() resets them); any thread reads them.
+  mutable std::mutex mutex_;
   std::condition_variable wake_;
   std::deque<Event> waiting_;
   std::shared_ptr<const Score> score_;
-  Micros begin_{};        // of the score, or of this time round
-  std::size_t next_ = 0;  // in the score
+  Micros begin_{};        // start of the score, or of the current repetition
+  std::size_t next_ = 0;  // index into the score's events
   bool silence_ = false, quit_ = false, look_ = false;
   std::unique_ptr<Sink> new_sink_;
   std::string port_name_, trouble_ = "The MIDI output is being opened.";
+  // Written by the Sender's thread and by use(), under mutex_; read by any thread without it.
   std::atomic<bool> connected_{false};
 
-  std::unique_ptr<Sink> sink_;  // the thread's own
-  Sounding sounding_;           // the thread's own
+  std::unique_ptr<Sink> sink_;  // used by the Sender's thread only
+  Sounding sounding_;           // used by the Sender's thread only
   std::thread thread_;
 };
 

@@ -1,5 +1,5 @@
-// The reader. One Reader walks the bytes; its steps return false once `error_` holds the sentence for the
-// caller.
+// The reader. A Reader walks the bytes; each of its steps returns false once `error_` holds the sentence for
+// the caller.
 #include "daemon/midi/smf.h"
 
 #include <spdlog/fmt/fmt.h>
@@ -29,9 +29,9 @@ class Reader {
       if (!chunk()) return *error_;
     }
     if (smf_.tracks.size() < promised_tracks_) {
-      return invalid_input(
-          fmt::format("The file is cut short: its header promises {} tracks but it ends at byte {} after {}.",
-                      promised_tracks_, bytes_.size(), smf_.tracks.size()));
+      return invalid_input(fmt::format(
+          "The file is cut short: its header promises {} tracks, but it ends at byte {} after {}.",
+          promised_tracks_, bytes_.size(), smf_.tracks.size()));
     }
     if (smf_.format == 0 && smf_.tracks.size() > 1) {
       warn(fmt::format("The header says format 0 but there are {} tracks; they are read as format 1.",
@@ -77,7 +77,8 @@ class Reader {
     const std::uint32_t format = big_endian(8, 2);
     if (format == 2) {
       return fail(
-          "Format 2 (independent patterns, byte 8) can't be read: it says no order in which the tracks are "
+          "Format 2 (independent patterns, byte 8) cannot be read: it does not say in which order the tracks "
+          "are "
           "played.");
     }
     if (format > 2)
@@ -114,7 +115,7 @@ class Reader {
     const bool is_track = rest >= 4 && names_chunk("MTrk");
     const bool has_all = smf_.tracks.size() >= promised_tracks_;
     if (rest < 8 || big_endian(pos_ + 4, 4) > rest - 8) {
-      if (has_all && !is_track) {  // rubbish behind the music
+      if (has_all && !is_track) {  // trailing bytes after the last track
         warn(fmt::format("The {} bytes from byte {} are no whole chunk and are left out.", rest, start));
         pos_ = bytes_.size();
         return true;
@@ -269,7 +270,7 @@ class Reader {
                     start, length, left()));
   }
 
-  // Sorts what the tracks gave and tells everything its time, now that all tempos are known.
+  // Sorts the events of all tracks and computes their times, now that all tempos are known.
   void finish() {
     const auto sort = [](auto& list) {
       std::stable_sort(list.begin(), list.end(),
@@ -288,7 +289,7 @@ class Reader {
 
   std::span<const std::uint8_t> bytes_;
   std::size_t pos_ = 0;
-  std::size_t end_;  // of the chunk being read
+  std::size_t end_;  // end of the chunk being read
   std::uint32_t promised_tracks_ = 0;
   Tick tick_ = 0;
   std::uint8_t running_ = 0;

@@ -1,4 +1,4 @@
-// TickClock and the order in which a file's events sound.
+// TickClock, and the order in which a file's events sound.
 #include <algorithm>
 
 #include "daemon/midi/smf.h"
@@ -8,7 +8,7 @@ namespace undersong::midi {
 TickClock::TickClock(SmfDivision division, std::span<const SmfTempo> tempos) {
   if (division.smpte()) {
     const std::uint64_t per_frame = std::max<std::uint64_t>(division.ticks_per_frame, 1);
-    // 29 stands for 30000/1001 frames a second, so a tick lasts 100100 / (3 * per_frame) microseconds.
+    // 29 means 30000/1001 frames per second, so a tick lasts 100100 / (3 * per_frame) microseconds.
     const bool drop_frame_rate = division.frames_per_second == 29;
     denominator_ = drop_frame_rate ? 3 * per_frame : division.frames_per_second * per_frame;
     segments_.push_back({0, 0, drop_frame_rate ? std::uint64_t{100'100} : std::uint64_t{1'000'000}});

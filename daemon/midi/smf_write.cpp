@@ -1,4 +1,4 @@
-// The writer.
+// The writer of standard MIDI files.
 #include <spdlog/fmt/fmt.h>
 
 #include <algorithm>
@@ -24,12 +24,12 @@ void append_vlq(Bytes& out, std::uint32_t value) {
   out.insert(out.end(), vlq.bytes.begin(), vlq.bytes.begin() + vlq.size);
 }
 
-// One line of a track before delta times are known. Ranks keep signatures and markers before the notes they
-// govern.
+// One event of a track, before delta times are known. At the same tick, a lower rank comes first, so that
+// signatures and markers stand before the notes they govern.
 struct Line {
   Tick tick;
   int rank;
-  Bytes bytes;  // a whole meta event with FF, or a channel message with its status
+  Bytes bytes;  // a whole meta event including FF, or a channel message with its status
 };
 
 Bytes meta(std::uint8_t type, std::span<const std::uint8_t> data) {

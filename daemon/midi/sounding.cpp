@@ -7,7 +7,7 @@ namespace undersong::midi {
 namespace {
 
 constexpr std::uint8_t kPitchBend = 0xE0;
-constexpr std::uint8_t kCentre = 0x40;  // high part of 8192
+constexpr std::uint8_t kCentre = 0x40;  // high seven bits of 8192, the centre
 
 }  // namespace
 

@@ -9,7 +9,8 @@
 namespace undersong::midi {
 
 Waker::Waker() : fd_(::eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC)) {
-  if (fd_ < 0) throw std::system_error(errno, std::generic_category(), "no eventfd for the MIDI inputs");
+  if (fd_ < 0)
+    throw std::system_error(errno, std::generic_category(), "cannot make an eventfd for the MIDI inputs");
 }
 Waker::~Waker() {
   ::close(fd_);
@@ -18,7 +19,7 @@ Waker::~Waker() {
 void Waker::wake() noexcept {
   if (pending_.exchange(true, std::memory_order_acq_rel)) return;
   const std::uint64_t one = 1;
-  // Can only fail when the counter is full, and then the consumer is awake anyway.
+  // The write fails only when the counter is full, and then the consumer is awake anyway.
   [[maybe_unused]] const auto written = ::write(fd_, &one, sizeof one);
 }
 

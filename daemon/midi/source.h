@@ -1,12 +1,17 @@
-// What an input of any kind gives, and what it gives it to.
+// Source, Lane and the clock of all inputs: what every kind of input must provide, and where its events go.
 //
-// A Source opens a Lane for each input it finds and pushes events into it. A Lane is a bounded queue with one
-// writer; Inputs (sources.h) owns all lanes and gives their content to one consumer in time order. Besides
-// what was played, a lane carries notices: an Event of size 0 whose first byte says what happened, so that
-// they stay in order with the notes. To code that knows nothing of them they look like no MIDI message.
+// A Source opens a Lane for each input that it finds and pushes events into it. A Lane is a bounded queue
+// with one writer. Inputs (inputs.h) owns all lanes and hands their events to one consumer in time order.
 //
-// Units: times are Micros of steady_now(), one monotonic clock for the whole process.
-// Threads: see Lane and Source.
+// Besides what was played, a lane carries notices. A notice is an Event of size 0 whose first byte says what
+// happened, so that notices stay in order with the notes. Code that does not know about notices sees no MIDI
+// message in them.
+//
+// Units: Micros of steady_now(), one monotonic clock for the whole process.
+// Threads: see Lane, Waker and Source. Functions marked "real-time safe" may be called from the MIDI
+// callback.
+// Errors: Source::start() returns one sentence. A full lane loses events and counts them; see Lane::push.
+// Source: common practice, no source.
 #pragma once
 
 #include <atomic>
@@ -22,13 +27,13 @@ namespace undersong::midi {
 
 enum class Notice : std::uint8_t {
   kNone = 0,
-  kPortCame = 1,  // the input is connected (again); its first note may be a moment earlier in the queue
-  kPortGone = 2,  // the input went; what sounded on it will get no note-off
-  kEnded = 3,     // the source has given all it had (end of a file)
-  kLost = 4,      // the lane was full and events were lost: what sounds on it can't be trusted
+  kPortCame = 1,  // connected, perhaps again; its first note may come slightly earlier in the queue
+  kPortGone = 2,  // disconnected; sounding notes will get no note-off
+  kEnded = 3,     // the source has delivered everything (end of a file)
+  kLost = 4,      // the lane was full and events were lost; what still sounds is not known
 };
 
-// kLost says how many, up to kManyLost, which stands for that and more.
+// A kLost notice carries the number of lost events. kManyLost stands for that many or more.
 inline constexpr std::uint64_t kManyLost = 0xFFFF;
 constexpr Event make_loss(PortNumber port, Micros at, std::uint64_t events) {
   const std::uint64_t told = events < kManyLost ? events : kManyLost;
@@ -49,15 +54,18 @@ constexpr Notice notice_of(const Event& event) {
   return event.size == 0 && event.bytes[0] <= 4 ? static_cast<Notice>(event.bytes[0]) : Notice::kNone;
 }
 
-// RT safe.
+// Real-time safe: no lock, no allocation, no logging.
 inline Micros steady_now() noexcept {
   return std::chrono::duration_cast<Micros>(std::chrono::steady_clock::now().time_since_epoch());
 }
 
-// Turns the delta seconds of a MIDI back end into absolute time: the one place where that happens.
-// A delta is trusted while it stays within kSlack of the moment of arrival; otherwise (a message that the
-// back end swallowed, a clock that drifts, the first message) the moment of arrival counts. Never later than
-// arrival, never earlier than the message before. One thread; RT safe.
+// Converts the delta seconds of a MIDI back end into absolute time. All conversion happens here.
+//
+// A delta is trusted while the result lies within kSlack of the moment of arrival. Otherwise (the back end
+// swallowed a message, its clock drifts, this is the first message) the moment of arrival is used. The result
+// is never later than the arrival and never earlier than the message before.
+//
+// Threads: one. Real-time safe: no lock, no allocation, no logging.
 class ArrivalClock {
  public:
   static constexpr Micros kSlack{5'000};
@@ -78,34 +86,43 @@ class ArrivalClock {
   Micros last_{};
 };
 
-// Wakes the consumer by a file descriptor, at most once until the consumer has looked.
+// Wakes the consumer through a file descriptor, at most once until the consumer has looked.
 class Waker {
  public:
-  Waker();  // an eventfd; throws std::system_error when the process has no descriptors left
+  Waker();  // throws std::system_error when no eventfd can be made
   ~Waker();
   Waker(const Waker&) = delete;
   Waker& operator=(const Waker&) = delete;
-  void wake() noexcept;   // any thread; RT safe: one atomic, at most one non-blocking write
-  void clear() noexcept;  // the consumer, before it looks into the lanes
+  // Any thread. Real-time safe: no lock, no allocation, no logging; one atomic and at most one non-blocking
+  // write.
+  void wake() noexcept;
+  void clear() noexcept;  // called by the consumer before it reads the lanes
   int fd() const { return fd_; }
 
  private:
   int fd_;
+  // Set by writers, cleared by the consumer; atomic, so it needs no lock.
   std::atomic<bool> pending_{false};
 };
 
+// The queue of one input.
+//
+// Threads: one writing thread at a time calls push and has_room; the consumer reads queue(); dropped() and
+// claim() from both.
 class Lane {
  public:
   Lane(PortNumber port, std::size_t capacity, Waker& waker) : port_(port), queue_(capacity), waker_(waker) {}
 
-  // One writing thread at a time; RT safe. False when the lane was full: the event is lost and counted. A
-  // kLost notice then stands in the queue where the gap is, before the first event that fits again: what was
-  // struck after the gap is known. When nothing comes after it, the consumer makes the notice itself.
+  // Pushes an event; called by the writer. Real-time safe: no lock, no allocation, no logging.
+  //
+  // When the lane is full, the event is lost and counted, and the result is false. A kLost notice then stands
+  // in the queue where the gap is, before the first event that fits again, so that the reader can trust what
+  // was struck after the gap. If no further event comes, the consumer makes the notice itself.
   bool push(Event event) noexcept {
     event.port = port_;
     bool fitted = true;
     if (dropped() != told_.load(std::memory_order_relaxed)) {
-      fitted = queue_.room() >= 2;  // for the notice and the event, or neither
+      fitted = queue_.room() >= 2;  // both the notice and the event must fit
       if (fitted) {
         if (const std::uint64_t lost = claim(dropped())) queue_.push(make_loss(port_, event.at, lost));
       } else {
@@ -116,10 +133,11 @@ class Lane {
     waker_.wake();
     return fitted;
   }
-  bool has_room() const noexcept { return queue_.has_room(); }  // writer's view
+  bool has_room() const noexcept { return queue_.has_room(); }  // called by the writer; real-time safe
   PortNumber port() const { return port_; }
   std::uint64_t dropped() const noexcept { return queue_.dropped(); }
-  // How many of the first `dropped` nobody has told of; whoever asks does. Writer or consumer.
+  // Returns how many of the first `dropped` losses have not been reported yet, and marks them as reported.
+  // Called by the writer or the consumer. Real-time safe: no lock, no allocation, no logging.
   std::uint64_t claim(std::uint64_t dropped) noexcept {
     std::uint64_t told = told_.load(std::memory_order_relaxed);
     do
@@ -128,19 +146,19 @@ class Lane {
     return dropped - told;
   }
 
-  BoundedQueue<Event>& queue() { return queue_; }  // for the consumer
+  BoundedQueue<Event>& queue() { return queue_; }  // called by the consumer
 
  private:
   const PortNumber port_;
   BoundedQueue<Event> queue_;
-  std::atomic<std::uint64_t> told_{0};  // of the dropped, those that have their notice
+  std::atomic<std::uint64_t> told_{0};  // losses already reported; written and read by writer and consumer
   Waker& waker_;
 };
 
 class Inputs;
 
-// A kind of input. Constructed, started, stopped and destroyed by one owner thread; it may run threads of its
-// own, which are over when stop() returns. Destruction stops.
+// A kind of input. One owner thread constructs, starts, stops and destroys it. It may run its own threads,
+// which have ended when stop() returns. The destructor stops it.
 class Source {
  public:
   virtual ~Source() = default;

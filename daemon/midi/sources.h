@@ -1,8 +1,15 @@
-// THE list of the kinds of input: to add one, write a class that is a Source and give it a row in
+// The list of all kinds of input. To add one, write a class derived from Source and give it a row in
 // sources.cpp.
 //
-// (The notes a client sends come through a lane that the server asks of Inputs itself; they need no thread,
-// so they are no Source.) Threads: pure functions.
+//   auto source = make_source("file", options, inputs);
+//   if (source) (*source)->start();
+//
+// Notes that a client sends need no thread, so they are not a Source: the server asks Inputs for a lane
+// directly.
+//
+// Threads: any; pure functions. The owner of the new Source follows the rules in source.h.
+// Errors: make_source returns one sentence for an unknown kind.
+// Source: none needed.
 #pragma once
 
 #include <memory>
@@ -19,7 +26,7 @@ namespace undersong::midi {
 struct SourceOptions {
   PortsOptions ports;
   FileOptions file;
-  Say say;  // may be empty
+  Say say;  // may be empty; see backend.h for its thread
 };
 
 // Errors: a kind that is not in the list, with the list.

@@ -45,7 +45,7 @@ TEST(BoundedQueue, LosesNothingBetweenTwoThreadsWithoutCountingIt) {
   std::uint64_t received = 0, last = 0;
   bool ordered = true;
   for (;;) {
-    const bool finished = done;  // read before draining: what was pushed before is then surely seen
+    const bool finished = done;  // read before draining, so that everything pushed earlier is drained now
     const std::size_t n = queue.consume([&](std::uint64_t v) {
       ordered = ordered && v > last;
       last = v;

@@ -26,7 +26,8 @@ TEST(Guarded, GivesTheResultOrWhatWasThrownInASentence) {
   const auto fault =
       guarded<int>("it was tried", []() -> Result<int> { throw std::out_of_range("place 7"); });
   EXPECT_EQ(fault.error().code, ErrorCode::kInternal);
-  EXPECT_EQ(fault.error().message, "A fault of ours while it was tried (place 7); everything else goes on.");
+  EXPECT_EQ(fault.error().message,
+            "An internal error occurred while it was tried (place 7); everything else goes on.");
   EXPECT_EQ(guarded<int>("it was tried", []() -> Result<int> { throw 7; }).error().code,
             ErrorCode::kInternal);
 }

@@ -58,7 +58,7 @@ TEST(Worker, StopWaitsForWhatIsUnderWayAndDropsTheRest) {
   auto waits = std::make_shared<int>(1);
   ASSERT_TRUE(worker.run([&begun, waits] { begun = true; }));
   std::thread stopper([&] { worker.stop(); });
-  while (waits.use_count() > 1) std::this_thread::yield();  // until it is dropped
+  while (waits.use_count() > 1) std::this_thread::yield();  // until the worker drops the waiting job
   release.set_value();
   stopper.join();
   EXPECT_TRUE(finished);

@@ -33,7 +33,7 @@ TEST(Alternatives, NothingHeldOffersNothing) {
   EXPECT_TRUE(ask({}).empty());
 }
 
-// Common practice, no source: what a held note can be, on all twelve roots.
+// Common practice, no source: the degrees that a held note can be, on all twelve roots.
 TEST(Alternatives, EveryHeldNoteFindsItsTwelveDegrees) {
   struct Want {
     int interval;
@@ -79,7 +79,7 @@ TEST(Alternatives, AllTwelveRootsAreOfferedForOneNoteAndTheListIsRanked) {
 TEST(Alternatives, EveryVoicingIsPlayableAndKeepsTheMelodyOnTop) {
   for (int note = 50; note < 100; ++note)
     for (int second : {0, 3, 7, 12}) {
-      if (note - second < 48) continue;  // no room for a bass below
+      if (note - second < 48) continue;  // no room for a bass below the second note
       const auto list = second ? ask({note, note - second}) : ask({note});
       for (const Alternative& offered : list) {
         const auto& [left, right, move] = offered.voicing;
@@ -91,18 +91,18 @@ TEST(Alternatives, EveryVoicingIsPlayableAndKeepsTheMelodyOnTop) {
           EXPECT_LT(left.back().value(), right.front().value());
           EXPECT_EQ(left.front().pitch_class(), offered.chord.bass);
         }
-        // No mud: neighbours below the low interval limit stand wide apart.
+        // No mud: below the low interval limit, neighbours stand wide apart.
         std::vector<int> all;
         for (Pitch p : left) all.push_back(p.value());
         for (Pitch p : right) all.push_back(p.value());
         for (std::size_t i = 1; i < all.size(); ++i) {
           EXPECT_LT(all[i - 1], all[i]);
           const int gap = all[i] - all[i - 1];
-          if (note >= 60 && all[i] < 48) {  // a lower melody leaves no other place
+          if (note >= 60 && all[i] < 48) {  // under a lower melody there may be no other place
             EXPECT_GE(gap, 5) << symbol(offered.chord, offered.root_name) << " under " << note;
           }
         }
-        // Third (or suspension) and seventh are there where hands have room.
+        // The third (or suspension) and the seventh are there if the hands have room.
         if (note >= 64 && row(offered.chord.quality).harte == "7") {
           const auto has = [&](int tone) {
             return std::any_of(all.begin(), all.end(),
@@ -214,7 +214,7 @@ TEST(RootNames, NoneHasTwoAccidentalsOrIsFbOrBSharp) {
         }
 }
 
-// ---- over many questions, drawn anew from a fixed seed
+// ---- over many random questions, from a fixed seed
 
 class Draw {
  public:
@@ -328,7 +328,7 @@ TEST(Alternatives, WithoutAWishTheFirstDozenDiffersInRootAndColour) {
   EXPECT_GE(roots_in_all / rounds, 10);
 }
 
-// The learnt songs are plain; what stands high away from the familiar end must not be.
+// The songs that were learnt are plain. Chords that rank high away from the familiar end must not be.
 TEST(Alternatives, NinthsSuspensionsAndAlterationsStandHighAtTheNeutralAndSurprisingEnds) {
   const auto rich = [](const Alternative& offered) {
     const auto& made = row(offered.chord.quality);
@@ -353,8 +353,8 @@ TEST(Alternatives, NinthsSuspensionsAndAlterationsStandHighAtTheNeutralAndSurpri
       rank_alternatives(question, nullptr, list);
       for (std::size_t i = 0; i < 6; ++i) riches += rich(list[i]), triads += triad(list[i]);
     }
-    EXPECT_GE(riches, asked * 3) << wish;       // half of the first six
-    EXPECT_LE(triads * 10, asked * 6) << wish;  // a tenth
+    EXPECT_GE(riches, asked * 3) << wish;       // half of the first six chords
+    EXPECT_LE(triads * 10, asked * 6) << wish;  // a tenth of them
   }
 }
 
@@ -383,7 +383,7 @@ TEST(Alternatives, WhatThePlayerCameBackToRises) {
 }
 
 TEST(Alternatives, APhraseWeighsByHowLongItsNotesSounded) {
-  // G on top; under it the phrase is either F A C, or E G C.
+  // G is on top; the phrase under it is either F A C or E G C.
   const auto place_of = [](std::initializer_list<int> phrase, PitchClass root) {
     Question question;
     question.melody.push_back(Pitch(79));

@@ -13,7 +13,7 @@ Micros at(double seconds) {
   return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
 }
 
-// A left hand that strikes each bar and a right hand on beats and halves.
+// The left hand strikes each bar; the right hand plays beats and half beats.
 std::vector<TrackedBeat> play(double interval, int meter, double seconds, double swerve = 0) {
   BeatTracker tracker;
   std::vector<TrackedBeat> beats;
@@ -122,7 +122,7 @@ TEST(BeatTracker, ASilenceEndsThePulseAndAnotherMayBegin) {
   tracker.advance(at(300));
   int trailing = 0;
   while (tracker.take_beat()) ++trailing;
-  EXPECT_LE(trailing, 6);  // some beats of expectation, not five minutes of them
+  EXPECT_LE(trailing, 6);  // a few expected beats, not five minutes of them
   const auto again = run(1000, .8);
   ASSERT_GT(again.size(), 10u);
   EXPECT_NEAR(std::chrono::duration<double>(again.back().interval).count(), .8, .06);

@@ -111,8 +111,8 @@ TEST(ChordSymbol, IsReadBackInLettersAndSigns) {
   EXPECT_EQ(parse_chord("A:min7")->chord, parse_chord("Am7")->chord);
 }
 
-// Source: available tensions and avoid notes by the whole-step rule, Nettles, Berklee harmony course; table
-// worked out from that rule.
+// Source: available tensions and avoid notes by the whole-step rule, Nettles, Berklee harmony course; the
+// table was worked out from that rule.
 TEST(Vocabulary, TensionsAndAvoidNotesFollowTheRule) {
   struct Row {
     const char* chord;

@@ -31,10 +31,10 @@ PitchClassSet set(std::initializer_list<int> tones) {
   return out;
 }
 
-// Values printed by the sources named, unless marked "computed": those come from an independent
+// The values are printed in the sources named. Those marked "computed" come from an independent
 // implementation.
 
-// Source: test-suite and README of R packages dycon and incon (Harrison), after Hutchinson & Knopoff (1978).
+// Source: test suite and README of R packages dycon and incon (Harrison), after Hutchinson & Knopoff (1978).
 TEST(Roughness, MatchesPublishedValues) {
   EXPECT_NEAR(roughness(keys({60, 61}), 1), 0.499, 1e-3);
   EXPECT_NEAR(roughness(keys({69, 70}), 1), 0.491, 1e-3);
@@ -67,7 +67,7 @@ TEST(Roughness, PairTableIsExactForDyads) {
     }
 }
 
-// Source: README of R package har18 (Harrison & Pearce 2018); the eleven-harmonic values computed.
+// Source: README of R package har18 (Harrison & Pearce 2018); the values for eleven harmonics are computed.
 TEST(Harmonicity, MatchesPublishedAndComputedValues) {
   EXPECT_NEAR(harmonicity(set({0, 4, 7}), 12), 0.9373149, 1e-6);
   EXPECT_NEAR(harmonicity(set({0, 3, 6}), 12), 0.7225033, 1e-6);
@@ -80,7 +80,7 @@ TEST(Harmonicity, MatchesPublishedAndComputedValues) {
   EXPECT_NEAR(harmonicity(set({0, 1, 4, 7, 10})), 0.5731774, 1e-6);
 }
 
-// Source: test-suite of R package stolz15 (Stolzenburg 2015); those after the blank line computed.
+// Source: test suite of R package stolz15 (Stolzenburg 2015); the values after the blank line are computed.
 TEST(Periodicity, MatchesPublishedAndComputedValues) {
   EXPECT_NEAR(log_periodicity(keys({60, 63, 69})), 3.7f, 0.05f);
   EXPECT_NEAR(log_periodicity(keys({48, 64, 67})), 1.0f, 1e-5f);
@@ -179,8 +179,8 @@ Colour of(const char* harte, int root, std::optional<Key> key) {
 }
 constexpr Key kCMajor{PitchClass(0), Mode::kMajor};
 
-// Source: Temperley & Tan (2013); Lahdelma & Eerola (2016); Collier & Hubbard (2004): orders stated in their
-// abstracts.
+// Source: the orders stated in the abstracts of Temperley & Tan (2013), Lahdelma & Eerola (2016) and Collier
+// & Hubbard (2004).
 TEST(DarkBright, OrdersModesTriadsAndRegistersAsPublished) {
   const auto mode = [](std::initializer_list<int> scale) {
     return colour(keys(scale, 60), std::nullopt, PitchClass(0)).dark_bright;
@@ -258,7 +258,7 @@ TEST(Colour, IsTotalAndWithinItsRangesForWhateverSounds) {
     }
 }
 
-// Agreement with listeners, where the ratings are at hand; none of them is in the project.
+// Agreement with listeners' ratings, where they are available; the project contains none of them.
 class Listeners : public ::testing::Test {
  protected:
   using Row = std::map<std::string, std::string>;

@@ -1,4 +1,4 @@
-// The learnt ear, through its public face: what is named, when, and that file and live agree.
+// The learnt ear through its public interface: what is named and when, and that file and live agree.
 #include "daemon/harmony/ear.h"
 
 #include <gtest/gtest.h>
@@ -22,7 +22,7 @@ Micros ms(int n) {
   return Micros{n * 1000};
 }
 
-// A performance: each chord is held for `length`, its keys `spread` apart.
+// A performance: each chord lasts for `length`, and its keys are struck `spread` apart.
 std::vector<Event> chords(const std::vector<std::vector<int>>& voicings, Micros length,
                           Micros spread = Micros{1000}) {
   std::vector<Event> out;
@@ -43,7 +43,7 @@ bool feed(Ear& ear, const Event& e) {
   return ear.pedal(e.t, e.b >= 64);
 }
 
-// Everything a listener is told, as text, in order. A live driver also wakes at moments of its own.
+// Everything that the ear reports, as text, in order. A live driver also calls advance() at other times.
 std::vector<std::string> told(const std::vector<Event>& events, bool live) {
   Ear ear;
   std::vector<std::string> out;
@@ -103,7 +103,7 @@ TEST(Ear, NamesABlockChordOnItsLastKey) {
   for (const Event& e : chords({{43, 59, 62, 65, 69}, {36, 59, 64, 67}}, ms(1500)))  // G9, Cmaj7
     if (e.kind == Event::kOn) {
       feed(ear, e);
-      if (e.a == 67 || e.a == 69) ear.advance(e.t + kSettle);  // at once if it is sure
+      if (e.a == 67 || e.a == 69) ear.advance(e.t + kSettle);  // the name comes at once if the ear is sure
       if (e.a == 69) {
         EXPECT_EQ(ear.harmony()->chord.root, PitchClass(7)) << harte_text(ear.harmony()->chord);
       } else if (e.a == 67) {
@@ -117,8 +117,8 @@ TEST(Ear, NamesABlockChordOnItsLastKey) {
   EXPECT_GE(ear.harmony()->since, ms(2000));
 }
 
-// Root position sevenths and triads, bass and close right hand, one after another: every one is a new start
-// for the ear.
+// Triads and seventh chords in root position, with a bass and a close right hand, one after another. Each is
+// a new start for the ear.
 TEST(Ear, NamesEverydayChordsOnAllRoots) {
   struct Row {
     std::vector<int> tones;
@@ -185,7 +185,7 @@ TEST(Ear, FileAndLiveAgreeEventForEvent) {
   for (unsigned seed = 1; seed <= 5; ++seed) {
     const auto events = random_music(seed, 400);
     const auto live = told(events, true);
-    EXPECT_GT(live.size(), 400U);  // every press is judged at least
+    EXPECT_GT(live.size(), 400U);  // at the least, every press is judged
     EXPECT_EQ(live, told(events, false));
   }
 }
@@ -275,7 +275,7 @@ TEST(Ear, HearsTheKeyOfACadence) {
   }
 }
 
-// What the twelve roots share: an input turned by some semitones gives the scores turned likewise.
+// The twelve roots share their weights: an input turned by some semitones gives scores turned by the same.
 TEST(HarmonyNet, TurnsWithItsInput) {
   std::mt19937 rng(3);
   for (int turn = 1; turn < 12; ++turn) {
@@ -316,8 +316,8 @@ TEST(Ear, SurvivesNonsense) {
   std::mt19937 rng(5);
   Ear ear;
   for (int i = 0; i < 20'000; ++i) {
-    const Micros t{static_cast<std::int64_t>(rng() % 3 == 0 ? rng() % 10'000'000
-                                                            : 5'000'000 + i * 7)};  // time jumps back too
+    // Time sometimes jumps back.
+    const Micros t{static_cast<std::int64_t>(rng() % 3 == 0 ? rng() % 10'000'000 : 5'000'000 + i * 7)};
     const Event::Kind kind = rng() % 8 == 0 ? Event::kPedal : rng() % 2 == 0 ? Event::kOn : Event::kOff;
     feed(ear, {kind, t, static_cast<int>(rng() % 128), static_cast<int>(rng() % 128)});
     if (ear.harmony()) {

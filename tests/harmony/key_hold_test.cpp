@@ -1,4 +1,4 @@
-// Which of the keys the network believes in is followed, and when.
+// Which of the network's keys is followed, and when.
 #include "daemon/harmony/key_hold.h"
 
 #include <gtest/gtest.h>
@@ -18,7 +18,7 @@ KeyChords chord(int root, Kind kind) {
   out[static_cast<std::size_t>(kind)][static_cast<std::size_t>(root % 12)] = 1;
   return out;
 }
-// Log-probabilities that lean to one key by so much.
+// Log-probabilities that favour one key by `by`.
 std::array<float, 24> leaning(int key, float by) {
   std::array<float, 24> out;
   out.fill(-4.0F);
@@ -43,7 +43,7 @@ TEST(KeyHold, ASmallLeadIsNotFollowedAndAClearOneIs) {
   EXPECT_EQ(hold.key(), kMinorKey + 9);
 }
 
-// Twelve roots one after another lie in no key: whatever the network leans to, the key in force stays.
+// Twelve roots in a row lie in no key: whatever the network favours, the key in force stays.
 TEST(KeyHold, WhileRootsAreTriedOutTheKeyStays) {
   std::mt19937 rng(4);
   KeyHold hold;
@@ -56,7 +56,7 @@ TEST(KeyHold, WhileRootsAreTriedOutTheKeyStays) {
       const int root = (12 - down) % 12;
       const bool changed = hold.judge(chord(root, down % 2 == 0 ? kMajor : kMinor), 2.4F,
                                       leaning(static_cast<int>(rng() % 24), 4));
-      changes += changed && (round > 0 || down > 6);  // before that the chords of the loop still count
+      changes += changed && (round > 0 || down > 6);  // before that, the chords of the loop still count
     }
   EXPECT_EQ(changes, 0);
 }
@@ -72,7 +72,7 @@ TEST(KeyHold, ALoopThatMovesUpAToneIsHeardInItsSecondRoundAlthoughTheBeliefLags)
   while (hold.key() != 2 && chords < 20) {
     const auto& [root, kind] = loop[static_cast<std::size_t>(chords % 4)];
     auto belief = leaning(0, 3);
-    belief[2] += 1;  // behind, but before the others
+    belief[2] += 1;  // behind the key in force, but ahead of the others
     hold.judge(chord(root + 2, kind), 2, belief);
     ++chords;
   }

@@ -20,7 +20,7 @@ TEST(Key, ProfilesAreThePublishedOnes) {
   EXPECT_NEAR(std::accumulate(kMinorProfile.begin(), kMinorProfile.end(), 0.0), 44.51, 1e-9);
 }
 
-// Values worked out from the published profiles, Pearson correlation, three decimals.
+// Computed from the published profiles: Pearson correlations, to three decimals.
 TEST(Key, CorrelationsOfTheMajorProfileWithAll24Keys) {
   const double kMajors[12] = {1.000, -.501, .041, -.104, -.186, .591, -.683, .591, -.186, -.104, .041, -.501};
   const double kMinors[12] = {.512, -.300, .237, -.653, .536, .214, -.371, .243, -.510, .650, -.402, -.156};

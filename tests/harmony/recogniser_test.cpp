@@ -51,7 +51,7 @@ TEST(Recogniser, AStackOfFourthsIsQuartalOnlyWhenItIsStacked) {
 }
 
 TEST(Recogniser, ThePreviousChordBreaksTheTieOfSixthAndSeventh) {
-  // E in the bass: C6/E and Am7/E fit equally; after E7, A is where the root falls to.
+  // E in the bass: C6/E and Am7/E fit equally well; after E7, A is the root a fifth below.
   Context after_e7;
   after_e7.previous = Chord{PitchClass(4), quality("7"), PitchClass(4)};
   const auto notes = keys({52, 60, 67, 69});

@@ -10,11 +10,11 @@ namespace {
 struct Case {
   const char* before;  // newest last
   const char* next;
-  bool in_c;  // in C major; otherwise without a key
+  bool in_c;  // true: in C major; false: without a key
   Relation want;
 };
 
-// Common practice; each is asked in all twelve keys.
+// Common practice, no source. Each case is tested in all twelve keys.
 constexpr Case kCases[] = {
     {"D:min7", "G:7", true, Relation::kFallingFifth},
     {"G:7", "C:maj7", true, Relation::kFallingFifth},
@@ -24,7 +24,7 @@ constexpr Case kCases[] = {
     {"G:7", "Ab:maj7", true, Relation::kDeceptive},
     {"G:7", "A:min", false, Relation::kDeceptive},
     {"C:7", "D:min7", true, Relation::kStep},  // C7 is not the dominant of C
-    {"G:7", "A:7", true, Relation::kStep},     // a major chord a step above is no deceptive close
+    {"G:7", "A:7", true, Relation::kStep},     // a major chord a whole step above is not deceptive
     {"G:7", "Db:7", true, Relation::kTritoneSubstitute},
     {"D:min7", "Db:7", true, Relation::kTritoneSubstitute},
     {"D:hdim7", "Db:9(#11)", true, Relation::kTritoneSubstitute},
@@ -44,7 +44,7 @@ constexpr Case kCases[] = {
     {"Eb:maj7", "D:min7", true, Relation::kChromaticApproach},
     {"F:min7", "Bb:7", true, Relation::kBackdoor},
     {"Bb:7", "C:maj7", true, Relation::kBackdoor},
-    {"Bb:7", "C:maj7", false, Relation::kStep},  // without a key nobody knows that C is home
+    {"Bb:7", "C:maj7", false, Relation::kStep},  // without a key, C is not known to be the tonic
     {"F:min7", "Bb:7", false, Relation::kFallingFifth},
     {"Bb:maj7", "C:maj7", true, Relation::kStep},
     {"C:maj/5", "G:7", true, Relation::kPedalPoint},

@@ -69,7 +69,7 @@ TEST(StringPad, NoOtherRowIsCheaper) {
     std::vector<Chord> chords;
     for (const char* name : names) chords.push_back(chord(name));
     const auto pad = voice_strings(chords);
-    // Brute force over all rows of three.
+    // Brute force over all sequences of three layouts.
     const auto a = string_layouts(chords[0]), b = string_layouts(chords[1]), c = string_layouts(chords[2]);
     const StringChord middle{Pitch(43), Pitch(58), Pitch(64), Pitch(69)};
     const auto price = [](const StringChord& x, const StringChord& y) {

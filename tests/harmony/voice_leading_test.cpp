@@ -48,7 +48,7 @@ TEST(VoiceLeading, MatchesPublishedDistances) {
   EXPECT_EQ(ascending(PitchClass(6), PitchClass(6)), 0);
 }
 
-// Derived by trying all assignments.
+// Computed by trying all assignments.
 TEST(VoiceLeading, FromCMajorToEveryTriad) {
   constexpr std::array<int, 12> kMajor{0, 3, 6, 3, 2, 3, 6, 3, 2, 3, 6, 3},
       kMinor{1, 2, 5, 4, 1, 2, 5, 4, 3, 2, 5, 4};
@@ -78,7 +78,7 @@ TEST(VoiceLeading, BetweenSeventhsAndChordsOfDifferentSize) {
   EXPECT_EQ(least(chord(0, {0, 4, 7}), seventh(5)), 4);
 }
 
-// Plain search over every relation that leaves no tone out, for small chords.
+// Brute force over every assignment that leaves no tone out, for small chords.
 int brute_force(const std::vector<int>& a, const std::vector<int>& b, bool circle) {
   const auto n = a.size() * b.size();
   int best = 1 << 20;

@@ -58,8 +58,8 @@ class Random {
   std::uint32_t seed_;
 };
 
-// Every assignment of keys to fingers, by plain recursion: all keys are taken; no finger takes two keys while
-// enough fingers are there, else no finger stays idle.
+// Every assignment of keys to fingers, by recursion. All keys are taken. If there are enough fingers, no
+// finger takes two keys; otherwise no finger is idle.
 int least_motion(const std::vector<int>& keys, const std::vector<int>& fingers, std::size_t i,
                  std::vector<int>& taken) {
   if (i == keys.size()) {
@@ -120,7 +120,7 @@ TEST(Hands, OneFingerDoesNotServeTwoKeysWhileAnotherIsFree) {
   EXPECT_EQ(hands.motion(to), 1 + 19);
 }
 
-// The cheapest layout by plain enumeration over all places of bass and inner tones.
+// The cheapest layout, found by trying all places of bass and inner tones.
 class Enumeration {
  public:
   Enumeration(const Chord& chord, const Keys& melody, const Hands& hands, int least_gap)
@@ -262,7 +262,7 @@ TEST(Voicing, TextbookStylesAreAsTextbooksWriteThem) {
   ASSERT_TRUE(block);
   EXPECT_EQ(hand(block->left), (std::vector<int>{67}));
   EXPECT_EQ(hand(block->right), (std::vector<int>{71, 72, 76, 79}));
-  // Dm11 in fourths under A, one major third at most, over D.
+  // Dm11 in fourths under A, with at most one major third, over D.
   const auto fourths = voice(chord(2, "min9(11)"), keys({69}), hands, Style::kQuartal);
   ASSERT_TRUE(fourths);
   const auto stack = all(*fourths);

@@ -1,7 +1,7 @@
-// Every quality of the vocabulary on twelve roots, as hands lay it out: close, inverted, spread, doubled,
-// with the fifth left out, and without root where that is usual. Counts how often the name that was meant
-// comes first and among the first three. Chords that are one and the same set (C6 and Am7, the turns of dim7
-// and aug) can't all come first: for inversions and rootless forms the bound is the place among three.
+// Every quality of the vocabulary on twelve roots, as hands play it: close, inverted, spread, doubled,
+// without the fifth, and without the root where that is usual. Counts how often the intended name comes first
+// and how often among the first three. Chords with the same tones (C6 and Am7, the transpositions of dim7 and
+// aug) cannot all come first, so inversions and rootless forms only have to be among the first three.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -18,7 +18,7 @@ namespace {
 
 struct Layout {
   std::string name;
-  std::vector<int> keys;  // above the root
+  std::vector<int> keys;  // semitones above the root
 };
 
 std::vector<Layout> layouts(const QualityRow& made) {
@@ -27,7 +27,7 @@ std::vector<Layout> layouts(const QualityRow& made) {
   std::sort(close.begin(), close.end());
   const bool quartal = made.harte.front() == '(';
   std::vector<Layout> out;
-  if (quartal) {  // that name means the layout
+  if (quartal) {  // the name itself means this layout
     std::vector<int> stack{0};
     for (std::size_t i = 1; i < close.size(); ++i) stack.push_back(stack.back() + 5);
     return {{"stacked", stack}};
@@ -49,7 +49,7 @@ std::vector<Layout> layouts(const QualityRow& made) {
     std::vector<int> open = close;
     open.erase(std::find(open.begin(), open.end(), 7));
     out.push_back({"without fifth", open});
-    // Left hand third and seventh, as players do: only where both are there.
+    // Third and seventh in the left hand, as players do, so only chords that have both.
     const bool usual =
         made.tones.size() >= 5 &&
         (made.family == Family::kDominant || made.family == Family::kMinor || made.family == Family::kMajor);

@@ -25,7 +25,7 @@ std::string name(const Analysis& analysis) {
   return harmony ? harmony::harte(harmony->reading.chord, harmony->reading.root_name) : "N";
 }
 
-// A chord under a melody note, struck as fingers do.
+// A chord under a melody note, with the small delays of real fingers.
 std::vector<Event> chord(int at, std::initializer_list<int> keys, int length) {
   std::vector<Event> out;
   int offset = 0;
@@ -81,7 +81,7 @@ TEST(Analysis, TheHeldNoteAndItsDegreeAreShown) {
 }
 
 TEST(Analysis, OnlyTheTimesOfEventsMatterNotWhenOneLooks) {
-  // A second listener is asked for its deadlines early and often, as a live daemon would be.
+  // A second analysis is asked for its deadlines early and often, as a live daemon would do.
   Analysis file, live;
   std::vector<std::string> told_file, told_live;
   const auto tell = [](std::vector<std::string>& out) {
@@ -167,8 +167,8 @@ TEST(Analysis, AnOfferedChordThatIsPlayedUnderTheHeldNoteCountsAsTried) {
   };
   for (const Event& event : sorted(events)) drive(analysis, event, look);
   EXPECT_TRUE(tried);
-  play(analysis,
-       chord(3000, {41, 53, 57}, 900));  // another chord under the same note: what was tried is remembered
+  // Another chord under the same note, while the tried ones are remembered.
+  play(analysis, chord(3000, {41, 53, 57}, 900));
   const auto& list = analysis.moment().alternatives;
   EXPECT_TRUE(std::any_of(list.begin(), list.end(), [](const auto& offered) { return offered.tried; }));
 }
@@ -218,7 +218,7 @@ TEST(Analysis, ThePhraseMayBeAskedAboutInPlaceOfTheHeldNoteAlone) {
   EXPECT_EQ(phrase.moment().alternatives[0].chord, held.moment().alternatives[0].chord);
 }
 
-// E and C to and fro over a held left hand.
+// E and C alternate over a held left hand.
 std::vector<midi::Event> to_and_fro() {
   std::vector<midi::Event> out;
   for (int key : {45, 52, 57}) out.push_back(note_on(ms(0), 0, Pitch(key), Velocity(60)));
@@ -342,8 +342,8 @@ TEST(PinnedKey, RulesNamesAndTheListAtOnce) {
   EXPECT_NE(list(), in_flats);
 }
 
-// In the headline, in every reason of the list and wherever else a note is named, and no name takes two
-// accidentals.
+// A note has the same name in the headline, in every reason of the list and everywhere else, and no name has
+// two accidentals.
 TEST(Names, AHeldNoteHasOneNameWhereverItIsShown) {
   std::size_t offers = 0, others = 0, lists = 0;
   const auto plainly = [](const std::string& shown) {
@@ -355,7 +355,7 @@ TEST(Names, AHeldNoteHasOneNameWhereverItIsShown) {
         Settings settings;
         settings.key = harmony::Key{PitchClass(tonic), mode};
         Analysis analysis(settings);
-        const int root = 36 + (tonic + 5 * note) % 12;  // another chord under each
+        const int root = 36 + (tonic + 5 * note) % 12;  // another chord under each note
         auto events =
             chord(0, {root, 48 + (root + 4) % 12, 48 + (root + 10) % 12, 67 + (note + 5) % 12}, 9000);
         play(analysis, {events.begin(), events.begin() + 4});

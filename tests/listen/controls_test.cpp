@@ -193,8 +193,8 @@ TEST(ControlsText, RefusesWithOneSentence) {
   EXPECT_EQ(error("cc 128"), "The control \"cc 128\" needs a number from 0 to 127 after cc.");
   EXPECT_EQ(error("cc"), "The control \"cc\" needs a number from 0 to 127 after cc.");
   EXPECT_EQ(error("cc 67x"), "The control \"cc 67x\" needs a number from 0 to 127 after cc.");
-  EXPECT_EQ(error(""), "The control \"\" begins with none of cc, note, pad and program.");
-  EXPECT_EQ(error("knob 3"), "The control \"knob 3\" begins with none of cc, note, pad and program.");
+  EXPECT_EQ(error(""), "The control \"\" must begin with cc, note, pad or program.");
+  EXPECT_EQ(error("knob 3"), "The control \"knob 3\" must begin with cc, note, pad or program.");
   EXPECT_EQ(error("cc 123"),
             "The control \"cc 123\" is a channel mode message (120 to 127), which has a meaning of its own.");
   EXPECT_EQ(error("note 3 channel 17"),
@@ -209,7 +209,7 @@ TEST(ControlsText, RefusesWithOneSentence) {
             "The action \"dance\" of the control \"note 3\" is none of mark, hold_still, hear_next, "
             "end_take, tap, beat_one and pin_key.");
   EXPECT_EQ(error("program 3", "long"),
-            "The control \"program 3\" can't be pressed long, for a program change has no end.");
+            "The control \"program 3\" cannot be pressed long, because a program change has no end.");
 }
 
 TEST(ControlsText, RefusesMappingsThatCollide) {

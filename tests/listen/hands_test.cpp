@@ -1,4 +1,5 @@
-// Is what is shown what the hands sound? Voicings that a musician can name, tried as a player tries them.
+// Does the display name what the hands play? Voicings that a musician can name, in the ways that a player
+// tries them.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -25,12 +26,12 @@ struct Key {
 };
 using Playing = std::vector<Key>;
 
-// A chord as fingers strike it, within a dozen milliseconds.
+// A chord as fingers strike it: all keys within a dozen milliseconds.
 void strike(Playing& out, int at, int length, std::vector<int> keys, std::mt19937& chance) {
   for (const int key : keys) out.push_back({at + static_cast<int>(chance() % 12), at + length, key});
 }
 
-// What is shown at each of the given times. The damper moves at times that are given with what it does.
+// What is shown at each of the given times. `damper`: when the damper moves, and whether it goes down.
 std::vector<std::optional<Chord>> shown(Playing playing, const std::vector<int>& times,
                                         const std::vector<std::pair<int, bool>>& damper = {}) {
   std::vector<midi::Event> events;
@@ -76,7 +77,7 @@ bool accepted(const Chord& shown, const PlayedVoicing& voicing) {
   });
 }
 
-// Does the name promise what no key sounds, or stand on another bass?
+// True if the name promises a tone that no key sounds, or has another bass.
 bool contradicts(const Chord& shown, const std::vector<int>& keys) {
   PitchClassSet sounding;
   for (const int key : keys) sounding.insert(Pitch(key).pitch_class());
@@ -128,7 +129,7 @@ void expect_mostly(const Score& score, double share) {
                                 std::to_string(score.accepted) + " of " + std::to_string(score.spots));
 }
 
-// All voicings in an order by chance, in several keys, each as `lay_out` plays it.
+// All voicings in random order, in several keys, each played by `lay_out`.
 template <class LayOut>
 Score one_after_another(int length, LayOut lay_out) {
   Score sum;
@@ -178,7 +179,7 @@ TEST(Hands, LegatoPlayingLeavesNothingOfTheChordBeforeInTheName) {
   expect_mostly(one_after_another(
                     700,
                     [](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
-                      // A key that is struck again was let go before.
+                      // A key that is struck again is released first.
                       for (Key& key : out)
                         if (key.off > at - 5 && std::count(voicing.keys.begin(), voicing.keys.end(), key.key))
                           key.off = at - 5;
@@ -254,7 +255,7 @@ TEST(Hands, AChordMayBeLaidDownInTwoPartsTheBassOrOneHandFirst) {
 }
 
 TEST(Hands, AfterACadenceTheNameIsStillThatOfTheKeys) {
-  // What was once shown as the chord of the cadence, or as its relative.
+  // Chords that used to be shown as the chord of the cadence, or as its relative.
   struct Case {
     std::vector<int> keys;
     std::string_view name;
@@ -342,7 +343,7 @@ TEST(Hands, ATuneOverAHeldChordRenamesNothing) {
     EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
 }
 
-// The same in settings of others, where they are at hand.
+// The same for voicings from another collection, where it is available.
 TEST(Hands, TheVoicingsOfOthersAreAcceptedToo) {
   const std::filesystem::path kit = std::filesystem::path(UNDERSONG_SOURCE_DIR) / "../shared/eval/hands";
   if (!std::filesystem::exists(kit / "run_hands.py"))

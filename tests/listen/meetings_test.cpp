@@ -47,7 +47,7 @@ struct Chord {
 
 struct Heard {
   std::vector<Meeting> meetings;
-  std::vector<Chord> chords;  // raw
+  std::vector<Chord> chords;  // as found, including brief names
   std::vector<MelodyNote> melody;
 };
 
@@ -83,8 +83,8 @@ std::vector<std::string> said(const std::vector<Meeting>& all) {
   return out;
 }
 
-// G is held; under it major sevenths and dominants on other roots, each for 1.2 s; the third comes back at
-// the end.
+// G is held. Under it, major sevenths and dominants on other roots last 1.2 s each; the third one comes back
+// at the end.
 Take held_note() {
   Take take;
   take.press(0, {79});
@@ -180,8 +180,7 @@ TEST(Meetings, TheEndOfATakeCutsWhatSoundsAndTheNextTakeBeginsAnew) {
   EXPECT_EQ(met[0].time, 1u);
 }
 
-// What should be met, from the raw findings: names that stood briefly joined as the timeline of takes does
-// it.
+// The expected meetings, from the raw findings: brief names are joined as the timeline of takes does it.
 std::vector<Chord> settled(const std::vector<Chord>& raw) {
   std::vector<Chord> out;
   for (Chord next : raw) {
@@ -225,7 +224,7 @@ TEST(Meetings, AreThoseOfTheSettledChordsAndNeverOverlapForOneNote) {
       if (i > 0 && by_note[i - 1].pitch == met.pitch) {
         ASSERT_LE(by_note[i - 1].at + by_note[i - 1].length, met.at) << said(met);
       }
-      // Within one settled chord of this very name.
+      // Each meeting lies within one settled chord of the same name.
       auto chord = std::upper_bound(chords.begin(), chords.end(), met.at,
                                     [](Micros t, const Chord& c) { return t < c.at; });
       ASSERT_NE(chord, chords.begin());

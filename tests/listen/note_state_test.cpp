@@ -77,7 +77,7 @@ TEST_F(NoteStateTest, SostenutoHoldsOnlyKeysThatWereDownWhenItWasPressed) {
   on(60);
   EXPECT_EQ(off(60), (Changes{change(Kind::kReleased, 60), change(Kind::kStopped, 60)}));
   EXPECT_EQ(off(48), (Changes{change(Kind::kReleased, 48)}));
-  cc(66, 100);  // still down: nothing new is caught
+  cc(66, 100);  // still down: no further note is caught
   on(62), off(62);
   EXPECT_FALSE(state.is_sounding(Pitch(62)));
   EXPECT_EQ(cc(66, 0), (Changes{change(Kind::kStopped, 48)}));
@@ -168,8 +168,8 @@ TEST_F(NoteStateTest, IgnoresWhatIsNoNote) {
   EXPECT_TRUE(state.is_down(Pitch(60)));
 }
 
-// The rules told again in the slowest way: a list of voices, each asked after every event whether it still
-// lives.
+// The same rules in the simplest way: a list of voices, each of which is asked after every event whether it
+// still sounds.
 class NaiveNotes {
  public:
   void apply(const midi::Event& e) {

@@ -1,4 +1,4 @@
-// The pulse: clock, taps and corrections, told by time alone.
+// The pulse: clock, taps and corrections. Time is an argument throughout.
 #include "daemon/listen/pulse.h"
 
 #include <gtest/gtest.h>
@@ -81,7 +81,7 @@ TEST_F(PulseTest, AClockWithAPositionRulesBeatsAndBars) {
   EXPECT_EQ(pulse.now()->tempo, 150);
   EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
   EXPECT_EQ(pulse.now()->place, 0) << "the ninth quarter begins a bar";
-  // Playing at another tempo doesn't draw it.
+  // Playing at another tempo does not change it.
   for (int i = 0; i < 24 * 16; ++i) {
     const Micros at = ms(1000) + ms(400) * 9 + ms(400) * i / 24;
     if (i % 37 == 0) pulse.note_on(at, Pitch(60), Velocity(80));
@@ -104,8 +104,8 @@ TEST_F(PulseTest, ThePlacedClocksVeryFirstBeatIsToldToo) {
 TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
   for (int i = 0; i < 24 * 9; ++i) {
     const Micros at = ms(1000) + ms(500) * i / 24;
-    if (i == 3)
-      pulse.note_on(at, Pitch(60), Velocity(80));  // somebody is there, whose one note says nothing of beats
+    // A single note: somebody is there, but it says nothing about beats.
+    if (i == 3) pulse.note_on(at, Pitch(60), Velocity(80));
     if (i == 100) pulse.note_on(at, Pitch(64), Velocity(80));
     clock(at);
   }
@@ -139,7 +139,8 @@ TEST_F(PulseTest, TheDownbeatOfAClockWithoutAPositionIsTheOneThatIsTapped) {
     pulse.tap(ms(4000) + quarter * tap);
     collect();
   }
-  for (int i = 4; i < 40; ++i) {  // and it is played on, with the bass on three: what was tapped holds
+  // The player goes on with the bass on three; what was tapped holds.
+  for (int i = 4; i < 40; ++i) {
     const Micros at = ms(4000) + quarter * i;
     run(at);
     if (i % 4 == 2) pulse.note_on(at, Pitch(36 + i / 4 % 4 * 2), Velocity(85));
@@ -162,7 +163,7 @@ TEST_F(PulseTest, TheDownbeatOfAClockWithoutAPositionIsTheOneThatIsTapped) {
 }
 
 TEST_F(PulseTest, WhereTheBeatsOfAClockWithoutAPositionAreThePlayingSays) {
-  // The clock was running when it was plugged in: its first message falls between two beats.
+  // The clock was already running when it was plugged in, so its first message falls between two beats.
   int clocked = 0;
   for (int i = 0; i < 40; ++i) {
     const Micros at = ms(1000) + ms(500) * i;
@@ -216,7 +217,7 @@ TEST_F(PulseTest, FourEvenTapsSetTheBeatAndTheFirstIsOne) {
   EXPECT_EQ(pulse.now()->place, 3);
   EXPECT_EQ(pulse.now()->source, BeatSource::kTapped);
   ASSERT_TRUE(pulse.tapped());
-  // Played in eighths from one: the level that was tapped stays.
+  // Played in eighth notes from beat one: the tapped level stays.
   play(ms(1000) + ms(700) * 4, ms(350), 48, 8);
   ASSERT_TRUE(pulse.now());
   EXPECT_NEAR(pulse.now()->tempo, 86, 3);

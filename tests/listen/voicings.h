@@ -1,10 +1,14 @@
-// Voicings as players hold them, each with the names that a musician gives it: what the headline is checked
-// against.
+// Voicings as players hold them, each with the names that a musician gives it. The headline is checked
+// against them.
 //
-// Source: common practice, no source; written by hand for this project. Triads and sevenths in all
-// inversions, shells, spread and close voicings, suspensions, sixths, tensions, altered dominants, upper
-// structures, slash chords. The top note may be left out of a name, and a perfect fifth may be missing or
-// named.
+// Contains triads and seventh chords in all inversions, shells, spread and close voicings, suspensions,
+// sixths, tensions, altered dominants, upper structures and slash chords. A name may leave out the top note,
+// and a perfect fifth may be missing from the keys or be named without sounding.
+//
+// Units: MIDI keys.
+// Threads: plain data; any thread.
+// Errors: none.
+// Source: common practice, no source; written by hand for this project.
 #pragma once
 
 #include <initializer_list>

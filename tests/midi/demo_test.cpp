@@ -1,4 +1,4 @@
-// The demo performance is what its script writes, and is playable by a person.
+// The demo performance is exactly what its script writes, and a person can play it.
 #include <gtest/gtest.h>
 
 #include <algorithm>

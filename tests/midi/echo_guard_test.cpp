@@ -27,7 +27,7 @@ Event through(Event sent, Micros delay, PortNumber port = 0) {
   return sent;
 }
 
-// Sends as the output does, probes and all, and remembers what went out.
+// Sends as Output does, probes included, and remembers what was sent.
 struct Sending {
   EchoGuard guard;
   std::vector<Event> out;
@@ -41,7 +41,7 @@ struct Sending {
   bool is_played(const Event& received) { return guard.judge(received) == EchoGuard::Verdict::kPlayed; }
 };
 
-// Where a loop is known on each of these inputs.
+// A guard that already knows a loop on each of these inputs.
 struct Looped : Sending {
   explicit Looped(std::initializer_list<PortNumber> ports = {0}) {
     const auto probe = guard.probe_before(on(ms(0), 60));
@@ -82,7 +82,7 @@ TEST(EchoGuardWithoutALoop, KeepsTwoChordTonesDoubledExactly30MillisecondsLate) 
 }
 
 TEST(EchoGuardWithoutALoop, KeepsWholeChordsAndLinesThatAHumanHandDoubles) {
-  // Every key we play, with its end, by a hand that is 20 to 50 ms late and strikes as hard as it likes.
+  // A player doubles every note that we play, note-offs included, 20 to 50 ms late and with any velocity.
   std::mt19937 random(7);
   std::uniform_int_distribution<int> late(20, 50), hard(30, 110);
   for (int round = 0; round < 20; ++round) {
@@ -141,13 +141,13 @@ TEST(EchoGuard, AnInstrumentThatKeepsKeyPressureToItselfIsKnownAfterTheFirstChor
   for (const int key : chord) leaked += s.is_played(on(ms(108), key));
   EXPECT_EQ(leaked, 2) << "the third key proves it";
   EXPECT_TRUE(s.guard.loop_known(0));
-  // What leaked is let go, what didn't needs no end.
+  // What was passed on is released; what was not needs no note-off.
   for (const int key : chord) s.send(off(ms(400), key));
   EXPECT_TRUE(s.is_played(off(ms(408), 48)));
   EXPECT_TRUE(s.is_played(off(ms(408), 64)));
   EXPECT_TRUE(s.is_echo(off(ms(408), 67)));
   EXPECT_TRUE(s.is_echo(off(ms(408), 71)));
-  // From now on nothing leaks, though no probe is answered.
+  // From now on nothing is passed on, although no probe is answered.
   for (int i = 1; i < 30; ++i) {
     for (const int key : chord) s.send(on(ms(1000 * i), key));
     for (const int key : chord) EXPECT_TRUE(s.is_echo(on(ms(1000 * i + 8), key)));
@@ -229,7 +229,7 @@ TEST(EchoGuard, ComparesOnOffChannelAndPitchButNotVelocity) {
   EXPECT_FALSE(s.is_echo(off(ms(101), 60)));
   EXPECT_FALSE(s.is_echo(note_on(ms(101), 1, Pitch(60), Velocity(60))));
   EXPECT_TRUE(s.is_echo(on(ms(101), 60, 0, 33)));
-  s.send(on(ms(100), 60, 0, 0));  // note-on of velocity 0 comes back as a note-off of velocity 64
+  s.send(on(ms(100), 60, 0, 0));  // a note-on of velocity 0 comes back as a note-off of velocity 64
   EXPECT_TRUE(s.is_echo(off(ms(101), 60)));
   s.send(control_change(ms(100), 0, 64, 127));
   EXPECT_FALSE(s.is_echo(control_change(ms(101), 0, 64, 0)));
@@ -249,7 +249,7 @@ TEST(EchoGuard, ForgetsTheOldestWhenMuchIsSent) {
 
 TEST(EchoGuard, ForgetsALoopThatIsUndone) {
   Looped s;
-  s.send(on(ms(3000), 60));  // with a probe, and neither returns
+  s.send(on(ms(3000), 60));  // sent with a probe; neither returns
   EXPECT_TRUE(s.is_played(on(ms(3000) + EchoGuard::kWindow + ms(20), 60)));
   EXPECT_FALSE(s.guard.loop_known(0));
   s.send(on(ms(3500), 62));
@@ -273,27 +273,27 @@ TEST(EchoGuard, ForgetsALoopKnownByItsNotesWhenNotesStayOut) {
 
 TEST(EchoGuard, EndsWithTheSameWordWithWhichANoteBegan) {
   Looped s;
-  // Held by the player since long before; ours sounds and ends meanwhile.
+  // The player has held this key for a long time; our own note sounds and ends meanwhile.
   EXPECT_TRUE(s.is_played(on(ms(50), 60, 0, 90)));
   s.send(on(ms(1000), 60));
   EXPECT_TRUE(s.is_echo(on(ms(1004), 60)));
   s.send(off(ms(1300), 60));
   EXPECT_TRUE(s.is_echo(off(ms(1304), 60)));
   EXPECT_TRUE(s.is_played(off(ms(1350), 60)));
-  // The player's note-on was taken for the echo of a loop that had just been undone: so is its note-off.
+  // The player's note-on was taken for the echo of a loop that had just been undone. Its note-off follows it.
   s.send(on(ms(1500), 62));
   EXPECT_TRUE(s.is_echo(on(ms(1510), 62)));
   EXPECT_TRUE(s.is_echo(off(ms(1900), 62)));
 }
 
-// Whatever happens, nothing hangs: by the end of all keys each note-on that was let through has had its
-// note-off.
+// Whatever loops come and go, nothing hangs: when all keys are up, each note-on that was passed on has had
+// its note-off.
 TEST(EchoGuard, NoNoteHangsWhateverLoopsComeAndGo) {
   for (unsigned seed = 0; seed < 300; ++seed) {
     std::mt19937 random(seed);
     const auto pick = [&](int below) { return static_cast<int>(random() % static_cast<unsigned>(below)); };
     Sending s;
-    std::vector<Event> coming;  // to the input, by time
+    std::vector<Event> coming;  // events on their way to the input, in time order
     bool loop = false, exact = true, pressure = true;
     std::set<int> ours, theirs, heard;
     Micros now = ms(0);
@@ -342,7 +342,7 @@ TEST(EchoGuard, NoNoteHangsWhateverLoopsComeAndGo) {
             theirs.erase(key), coming.push_back(off(now, key));
           break;
         case 4:
-          if (ours.empty() && pick(4) == 0) {  // wired otherwise, when what is under way has arrived
+          if (ours.empty() && pick(4) == 0) {  // rewired, once everything under way has arrived
             now += ms(20);
             hear_until(now);
             loop = !loop, exact = pick(2), pressure = pick(2);

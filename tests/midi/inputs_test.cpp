@@ -102,7 +102,7 @@ TEST(Inputs, ALossStandsWhereTheGapIsSoThatWhatWasStruckAfterItIsKnown) {
   Lane* lane = inputs.lane("keys");
   for (int i = 0; i < 12; ++i) lane->push(note_on(Micros(i), 0, Pitch(60 + i), Velocity(1)));
   EXPECT_EQ(inputs.dropped(lane->port()), 4u);
-  // Room comes while the consumer is at it, and the player goes on.
+  // While the consumer drains, room appears and the player goes on.
   std::vector<Event> events;
   bool played_on = false;
   inputs.drain([&](const Event& e) {
@@ -118,7 +118,7 @@ TEST(Inputs, ALossStandsWhereTheGapIsSoThatWhatWasStruckAfterItIsKnown) {
   EXPECT_EQ(events[8].port, lane->port());
   EXPECT_EQ(events[9].bytes[1], 90) << "struck after the gap, so it is still held";
   EXPECT_TRUE(drain(inputs).empty()) << "one loss is told once";
-  // A second loss of the same input, at the end.
+  // A second loss on the same input, with nothing after it.
   for (int i = 0; i < 9; ++i) lane->push(note_on(Micros(200 + i), 0, Pitch(60 + i), Velocity(1)));
   events = drain(inputs);
   ASSERT_EQ(events.size(), 9u);
@@ -234,7 +234,8 @@ TEST(Ports, AreChosenByPartOfTheNameOrByExpression) {
   EXPECT_TRUE(PortNames::parse({})->match("anything"));
   auto bad = PortNames::parse({"/((/"});
   ASSERT_FALSE(bad);
-  EXPECT_NE(bad.error().message.find("The port name /((/ is no regular expression"), std::string::npos);
+  EXPECT_NE(bad.error().message.find("The port name /((/ is not a valid regular expression"),
+            std::string::npos);
 }
 
 TEST(Ports, OurOwnAreKnownByTheirClient) {
@@ -273,7 +274,7 @@ class FilePlayer : public testing::Test {
 };
 
 TEST_F(FilePlayer, GivesEveryEventWithTheFilesOwnTimesHoweverFastAndSaysWhenItEnds) {
-  Inputs inputs(64);  // far smaller than the file: it must wait, not lose
+  Inputs inputs(64);  // far smaller than the file: the player must wait and lose nothing
   SourceOptions options;
   options.file = {path, 1000.0};
   auto source = make_source("file", options, inputs);
@@ -283,7 +284,8 @@ TEST_F(FilePlayer, GivesEveryEventWithTheFilesOwnTimesHoweverFastAndSaysWhenItEn
   bool ended = false;
   while (!ended && readable(inputs.wake_fd(), 10'000)) {
     inputs.drain([&](const Event& e) {
-      if (notice_of(e) == Notice::kNone && e.size > 0) heard.push_back(e);  // the others say how far it is
+      // Empty events only tell the position.
+      if (notice_of(e) == Notice::kNone && e.size > 0) heard.push_back(e);
       ended = ended || notice_of(e) == Notice::kEnded;
     });
   }
@@ -298,7 +300,7 @@ TEST_F(FilePlayer, GivesEveryEventWithTheFilesOwnTimesHoweverFastAndSaysWhenItEn
 
 TEST_F(FilePlayer, StopsAtOnceWhenAskedInTheMiddle) {
   Inputs inputs;
-  FileSource source({path, 0.001}, inputs);  // would take more than an hour
+  FileSource source({path, 0.001}, inputs);  // playing it all would take more than an hour
   ASSERT_TRUE(source.start());
   source.stop();
   const auto events_heard = drain(inputs);
@@ -312,7 +314,7 @@ TEST_F(FilePlayer, SaysWhatIsWrongWithTheFileOrTheSpeed) {
   EXPECT_FALSE(FileSource({"/nonexistent.mid", 1.0}, inputs).start());
   auto result = FileSource({path, 0.0}, inputs).start();
   ASSERT_FALSE(result);
-  EXPECT_EQ(result.error().message, "The speed of playing a file is above 0, not 0.");
+  EXPECT_EQ(result.error().message, "The playback speed must be above 0, not 0.");
 }
 
 }  // namespace

@@ -1,4 +1,4 @@
-// The sender: its own thread, its times, and that nothing is left hanging.
+// The sender: its own thread, its timing, and that no note is left hanging.
 #include "daemon/midi/sender.h"
 
 #include <gtest/gtest.h>
@@ -13,7 +13,7 @@ namespace {
 
 using namespace std::chrono_literals;
 
-// What arrives at an output, whoever asks.
+// Records what arrives at an output; any thread may ask.
 struct Arrived {
   std::mutex mutex;
   std::condition_variable more;
@@ -62,7 +62,7 @@ class Wire final : public Sink {
   std::string name_;
 };
 
-// A service that takes its time to answer.
+// A MIDI service that does not answer until it is told to.
 class Stuck final : public Sink {
  public:
   explicit Stuck(std::shared_ptr<std::promise<void>> asked, std::shared_future<void> answer)
@@ -134,7 +134,7 @@ TEST_F(SenderTest, StoppedOrGoneItLetsGoOfEveryNote) {
 }
 
 TEST_F(SenderTest, ARepeatedScoreGoesRoundWithoutDrift) {
-  std::vector<Micros> meant;  // the sender's thread alone, until it is gone
+  std::vector<Micros> meant;  // used by the sender's thread only, until it has ended
   open([&](const Event& event) {
     if (event.kind() == kNoteOn) meant.push_back(event.at);
   });
@@ -176,9 +176,9 @@ TEST_F(SenderTest, WhileNothingIsThereItSaysSoAndRefuses) {
     const std::lock_guard lock(arrived.mutex);
     arrived.open = true;
   }
-  sender->look();  // rather than wait for the next look
+  sender->look();  // instead of waiting for the next regular check
   ASSERT_TRUE(arrived.until([&] { return arrived.tended == 2; }));
-  // Known a moment after it was tended.
+  // The result is known a moment after the check.
   while (!sender->connected()) std::this_thread::yield();
   EXPECT_EQ(sender->trouble(), "");
   EXPECT_TRUE(sender->send(note_on(Micros(0), 0, Pitch(60), Velocity(50))));
@@ -189,7 +189,7 @@ TEST_F(SenderTest, AServiceThatDoesNotAnswerKeepsNobodyWaiting) {
   auto asked = std::make_shared<std::promise<void>>();
   std::promise<void> answer;
   Sender stuck(std::make_unique<Stuck>(asked, answer.get_future().share()), [] {});
-  asked->get_future().wait();  // now its thread hangs
+  asked->get_future().wait();  // now the sender's thread hangs
   EXPECT_FALSE(stuck.send(note_on(Micros(0), 0, Pitch(60), Velocity(50))));
   EXPECT_EQ(stuck.trouble(), "The MIDI output is being opened.");
   stuck.stop();
@@ -199,7 +199,7 @@ TEST_F(SenderTest, AServiceThatDoesNotAnswerKeepsNobodyWaiting) {
   EXPECT_TRUE(arrived.until([&] { return arrived.tended > 0; }));
 }
 
-// A port that fails for one message.
+// A port that throws for one message.
 class Faulty final : public Sink {
  public:
   explicit Faulty(Arrived& to) : wire_(to) {}

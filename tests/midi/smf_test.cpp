@@ -1,5 +1,5 @@
-// Over 400 lines: the worked examples of the standard stand here byte for byte.
-// Reading and writing standard MIDI files. The worked examples and the table are those of RP-001 (1996).
+// Reading and writing standard MIDI files. The worked examples and the table are those of RP-001 (1996). The
+// file is longer than 400 lines because the examples of the standard stand here byte for byte.
 #include "daemon/midi/smf.h"
 
 #include <gtest/gtest.h>
@@ -121,7 +121,7 @@ TEST(Smf, ReadsTheSameMusicFromTheStandardsExampleOfFormat1) {
   ASSERT_EQ(one->tracks.size(), 4u);
   EXPECT_EQ(one->tracks[1].events[2], (SmfEvent{384, Micros(2'000'000), {0x90, 0x4C, 0}, 3}))
       << "velocity 0 as received";
-  // Struck notes are those of format 0, key for key and time for time.
+  // The note-ons are those of format 0, key for key and time for time.
   const auto struck = [](const Smf& file) {
     std::multiset<std::tuple<Micros, int, int, int>> out;
     for (const Event& e : merged_events(file)) {
@@ -151,7 +151,7 @@ TEST(Smf, Counts6144TicksAt96AQuarterAnd120BpmAs32000Milliseconds) {
 }
 
 TEST(Smf, FollowsATempoMapFromAnyTrackWithoutAddingRoundingErrors) {
-  // 3 ticks a quarter; tempo 1,000,001 for 1 tick, then 100,000: thirds must not be rounded twice.
+  // 3 ticks per quarter note; tempo 1,000,001 for 1 tick, then 100,000: thirds must not be rounded twice.
   auto file = read_smf(header(1, 2, 3) + track(hex("00 90 3C 40 01 3C 00 01 3D 40 00 FF 2F 00")) +
                        track(hex("00 FF 51 03 0F 42 41 01 FF 51 03 01 86 A0 00 FF 2F 00")));
   ASSERT_TRUE(file) << file.error().message;
@@ -167,7 +167,7 @@ TEST(Smf, ReadsSmpteDivisions) {
     return file->tracks[0].events[0].at;
   };
   EXPECT_EQ(first_event_time(0xE728, "87 68"),
-            Micros(1'000'000));  // 25 x 40 = milliseconds; the tempo is no matter
+            Micros(1'000'000));  // 25 x 40 ticks per second are milliseconds; the tempo has no effect
   EXPECT_EQ(first_event_time(0xE250, "92 60"), Micros(1'000'000));  // 30 x 80
   EXPECT_EQ(first_event_time(0xE804, "60"), Micros(1'000'000));     // 24 x 4
   EXPECT_EQ(first_event_time(0xE364, "97 38"), Micros(1'001'000));  // 30000/1001 x 100: 3000 ticks
@@ -235,13 +235,14 @@ TEST(Smf, RefusesWithOneSentenceThatSaysWhere) {
       {hex("52 49 46 46 00 00 00 00"),
        "This is not a standard MIDI file: it doesn't begin with MThd at byte 0."},
       {header(2, 1, 96),
-       "Format 2 (independent patterns, byte 8) can't be read: it says no order in which the tracks are "
+       "Format 2 (independent patterns, byte 8) cannot be read: it does not say in which order the tracks "
+       "are "
        "played."},
       {header(3, 1, 96), "The format at byte 8 is 3; there are only formats 0, 1 and 2."},
       {header(0, 1, 0), "The division at byte 12 has no ticks in a quarter note."},
       {header(1, 0, 96), "The header promises no tracks at byte 10."},
       {header(1, 2, 96) + track(hex("00 FF 2F 00")),
-       "The file is cut short: its header promises 2 tracks but it ends at byte 26 after 1."},
+       "The file is cut short: its header promises 2 tracks, but it ends at byte 26 after 1."},
       {header(0, 1, 96) + track(hex("00 90 90 40 00 FF 2F 00")),
        "There is 90 at byte 24 where status 90 needs a data byte."},
       {header(0, 1, 96) + track(hex("00 F8 00 FF 2F 00")),
@@ -288,7 +289,7 @@ TEST(Smf, KeepsOrderOfEqualTimesAcrossTracksWhenMerging) {
   EXPECT_EQ(merged_events(*file)[0].port, 0);
 }
 
-// A random file in the writer's own order, so that reading gives back the very same value.
+// A random file in the order in which the writer writes, so that reading gives back the same value.
 Smf random_smf(std::mt19937& rng) {
   const auto pick = [&](int from, int to) { return std::uniform_int_distribution<int>(from, to)(rng); };
   Smf smf;
@@ -372,8 +373,8 @@ TEST(Smf, FindsTheTickNearestToATimeForEveryTempoMap) {
     for (const SmfEvent& e : smf.tracks[0].events) {
       EXPECT_GE(e.at, before);
       before = e.at;
-      // Several ticks may share a microsecond; the one found must have the event's time, within the rounding
-      // of one.
+      // Several ticks may fall into one microsecond. The tick found must have the event's time, within one
+      // rounding.
       const Micros found = clock.at(clock.nearest_tick(e.at));
       EXPECT_LE(std::abs((found - e.at).count()), 1 + (clock.at(e.tick + 1) - e.at).count() / 2);
     }
