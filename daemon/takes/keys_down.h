@@ -48,8 +48,8 @@ class KeysDown {
 
  private:
   static constexpr std::uint8_t kDamper = 64, kSostenuto = 66;
-  using Key =
-      std::tuple<midi::PortNumber, std::uint8_t, bool, std::uint8_t>;  // input, channel, is a pedal, number
+  // Input, channel, is a pedal, number.
+  using Key = std::tuple<midi::PortNumber, std::uint8_t, bool, std::uint8_t>;
   std::set<Key> down_;
 };
 

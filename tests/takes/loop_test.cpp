@@ -87,7 +87,7 @@ TEST(Loop, SurvivesAChordLeftOutAndOnePutIn) {
   EXPECT_EQ(names(*loop), "F:maj7 Bb:7 D:min7 C:sus4(b7) ");
   ASSERT_EQ(loop->passes.size(), 4u);
   EXPECT_EQ(describe_difference(*loop, loop->passes[1]), "without Dm7");
-  EXPECT_EQ(describe_difference(*loop, loop->passes[2]), "one chord more after Bb7");
+  EXPECT_EQ(describe_difference(*loop, loop->passes[2]), "one extra chord after Bb7");
 }
 
 TEST(Loop, APassInAnotherKeyIsSaidToBeSo) {

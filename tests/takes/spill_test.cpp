@@ -159,7 +159,7 @@ TEST(Spill, StoppedTwiceBeforeThereIsRoomBothComeBackInOrder) {
     Reported reported;
     auto store = open_store(path, reported);
     EXPECT_FALSE(store->health().good);
-    EXPECT_NE(store->health().sentence.find("of an earlier run wait in "), std::string::npos)
+    EXPECT_NE(store->health().sentence.find("of an earlier run are still in "), std::string::npos)
         << store->health().sentence;
     for (const Entry& entry : second) store->append(entry);
     EXPECT_EQ(store->close().spilled, second.size());

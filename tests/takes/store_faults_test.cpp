@@ -135,7 +135,7 @@ TEST(LockedByAnotherProcess, KeepsLinesInMemorySaysSoAndWritesThemLater) {
   EXPECT_NE(refused.error().message.find("locked by another program"), std::string::npos)
       << refused.error().message;
   ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return !h.good && h.waiting == 52; }));
-  EXPECT_NE(reported.health().sentence.find("52 lines wait in memory"), std::string::npos)
+  EXPECT_NE(reported.health().sentence.find("52 lines are waiting in memory"), std::string::npos)
       << reported.health().sentence;
   EXPECT_TRUE(reported.lines().empty()) << "nothing is numbered that isn't on disk";
   locker.release();
@@ -172,7 +172,7 @@ TEST(WritesFail, KeepsLinesInMemoryAndWritesThemWhenItCan) {
     FileSizeLimit limit(120'000);
     for (int i = 2; i <= 20'000; ++i) store->append(note(i, 60));
     ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return !h.good && h.waiting > 0; }));
-    EXPECT_NE(reported.health().sentence.find("wait in memory"), std::string::npos)
+    EXPECT_NE(reported.health().sentence.find("waiting in memory"), std::string::npos)
         << reported.health().sentence;
   }
   ASSERT_TRUE(reported.wait_for_lines(20'001));
@@ -264,7 +264,7 @@ TEST(RemovedFile, IsBegunAnewWithNumbersThatGoOn) {
   EXPECT_EQ(*appended(*store, note(12, 62)), 4u) << "line 3 begins the take again in the new file";
   EXPECT_TRUE(std::filesystem::exists(path));
   EXPECT_NE(store->health().id, id);
-  EXPECT_NE(store->health().sentence.find("taken away"), std::string::npos) << store->health().sentence;
+  EXPECT_NE(store->health().sentence.find("moved or deleted"), std::string::npos) << store->health().sentence;
   const auto lines = lines_of(*store);
   ASSERT_EQ(lines.size(), 2u);
   expect_no_gaps(lines, 3);
