@@ -29,7 +29,7 @@ namespace undersong::song {
 
 struct PartsOptions {
   bool steady = false;
-  // Beats a minute, with steady; the form's if there is none. hand_over puts it into the form.
+  // Beats per minute, used with `steady`; empty: the form's tempo. hand_over copies it into the form.
   std::optional<double> tempo;
   std::vector<std::pair<Micros, std::string>> marks;  // time and text of the player's marks
 };

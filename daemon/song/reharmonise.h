@@ -37,7 +37,7 @@
 namespace undersong::song {
 
 enum class RootMotion : std::uint8_t { kAny, kFallingFifths, kRisingFifths, kThirds, kSteps, kSemitones };
-// "any", "fifths", "rising-fifths", "thirds", "steps", "semitones"
+// "any", "fifths", "rising-fifths", "thirds", "steps" or "semitones"; nullopt for anything else.
 std::optional<RootMotion> parse_root_motion(std::string_view text);
 std::string_view text(RootMotion motion);
 // True if moving from `from` to `to` satisfies the wish.

@@ -30,8 +30,8 @@ class SketchFolder {
   explicit SketchFolder(std::filesystem::path folder) : folder_(std::move(folder)) {}
   const std::filesystem::path& path() const { return folder_; }
 
-  Result<std::vector<std::string>> names()
-      const;  // in the order of the alphabet; none when there is no folder yet
+  // In alphabetical order; empty if there is no folder yet.
+  Result<std::vector<std::string>> names() const;
   Result<std::string> read(const std::string& name) const;
   // With `revision`: refused with kConflict if the stored text no longer has this revision.
   Result<void> write(const std::string& name, const std::string& text,

@@ -1,4 +1,4 @@
-// The sketch as text: read with the line of whatever is wrong, and written.
+// Reads and writes a sketch as TOML. Errors name the line.
 #include <fmt/format.h>
 
 #include <toml++/toml.h>
@@ -97,7 +97,7 @@ struct Key {
   std::string_view name;
   Problem (*set)(SketchSection&, const toml::node&);
 };
-// THE keys of a section.
+// All keys that a section can have.
 constexpr std::array kSectionKeys = {
     Key{"name", [](SketchSection& s, const toml::node& n) { return text_of(n, s.name); }},
     Key{"kind", set_kind},
