@@ -141,7 +141,7 @@ std::string chart(const Form& form) {
   const auto sign = [&](std::string_view used, std::string_view says) {
     if (out.find(used) != std::string::npos) signs.append(signs.empty() ? "" : "; ").append(says);
   };
-  sign(" . ", ". the chord goes on for a beat");
+  sign(" . ", ". the chord continues for a beat");
   sign("| % ", "% for a bar");
   sign(" -", "- before a chord: between two beats");
   if (!signs.empty()) out += "\n" + signs + "\n";

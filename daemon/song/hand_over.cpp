@@ -57,7 +57,7 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy
         options.parts.steady
             ? "No pulse was found, so a bar is one chord change, and the steady tempo counts four beats to "
               "each."
-            : "No pulse was found, so a bar is one chord change, and lengths on paper are free.");
+            : "No pulse was found, so a bar is one chord change, and written lengths are free.");
   }
   if (study.melody.empty())
     out.remarks.push_back("No melody was heard above the chords; the lead sheet has chords only.");

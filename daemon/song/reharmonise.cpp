@@ -184,8 +184,7 @@ class Reharmoniser {
     out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)), std::nullopt);
     out_.played.reason = "as played";
     for (Proposal& made : out_.proposals) made.reason = reason(made);
-    if (out_.proposals.empty())
-      return not_found("no other chords carry this melody: only those that were played do");
+    if (out_.proposals.empty()) return not_found("no other chords fit this melody");
     return {};
   }
 
@@ -435,8 +434,7 @@ class Reharmoniser {
       if (times > most) most = times, way = words;
     }
     if (n > 1 && 2 * most > n)
-      add(fmt::format("{} {}", way,
-                      most == n ? "all the way round" : fmt::format("{} times of {}", most, n)));
+      add(fmt::format("{} {}", way, most == n ? "throughout" : fmt::format("{} times of {}", most, n)));
     std::string outside;
     for (std::size_t i = 0; i < n; ++i) {
       const auto& chord = made.chords[i];
@@ -447,7 +445,7 @@ class Reharmoniser {
                                harmony::symbol(loop_.chords[i].chord, loop_.chords[i].root));
     }
     if (out_.key)
-      add(outside.empty() ? "what is new stays in " + harmony::text(*out_.key)
+      add(outside.empty() ? "new chords stay in " + harmony::text(*out_.key)
                           : "from outside " + harmony::text(*out_.key) + ": " + outside);
     constexpr float kNoticed = .08f;
     const float bright = made.dark_bright - out_.played.dark_bright,
@@ -460,7 +458,7 @@ class Reharmoniser {
           back == harmony::Relation::kSubstituteResolves || back == harmony::Relation::kDeceptive)
         add(fmt::format("the last chord leads back to the first ({})", text(back)));
     }
-    if (out.empty()) out = "the melody lies well in every chord";
+    if (out.empty()) out = "the melody fits every chord well";
     return out;
   }
 
@@ -509,7 +507,8 @@ Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::L
   const std::size_t n = loop.chords.size();
   if (n == 0) return not_found("there is no loop to reharmonise");
   if (wish.count < 1 || wish.count > kMostProposals)
-    return invalid_input(fmt::format("{} proposals can't be made; 1 to {} can", wish.count, kMostProposals));
+    return invalid_input(
+        fmt::format("{} proposals are not possible; ask for 1 to {}", wish.count, kMostProposals));
   std::vector<bool> kept(n, false);
   for (std::size_t keep : wish.keep) {
     if (keep >= n)
@@ -524,7 +523,7 @@ Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::L
   if (label.empty()) {
     label = usual_section(sections);
     if (label.empty())
-      return not_found("no melody sounds over the loop, so nothing says what other chords must carry");
+      return not_found("there is no melody over the loop, so there is nothing to fit other chords to");
   } else if (std::none_of(sections.sections.begin(), sections.sections.end(),
                           [&](const auto& s) { return s.label == label; })) {
     std::vector<std::string> known;
@@ -537,7 +536,7 @@ Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::L
   out.melody = sung(take, loop, sections, label);
   if (out.melody.silent())
     return not_found(fmt::format(
-        "no melody sounds over the loop in section {}, so nothing says what other chords must carry", label));
+        "there is no melody over the loop in section {}, so there is nothing to fit other chords to", label));
   out.key = key_of(take, loop, out.melody);
   out.pulse = loop.chords.front().beats > 0;
   if (const auto made = Reharmoniser(loop, wish, out).run(); !made) return made.error();

@@ -64,9 +64,9 @@ class Builder {
         form.pulse = from.bars.pulse;
         form.tempo = sketch.tempo.value_or(from.bars.pulse ? 60 / from.bars.seconds_a_beat : 120);
       } else if (from.bars.pulse && form.pulse && from.bars.meter != form.meter) {
-        return where(invalid_input(
-            fmt::format("its take has {} beats a bar and the first section's has {}; one song has one metre",
-                        from.bars.meter, form.meter)));
+        return where(invalid_input(fmt::format(
+            "its take has {} beats per bar, but the first section's has {}; a song has only one metre",
+            from.bars.meter, form.meter)));
       }
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
@@ -136,7 +136,7 @@ class Builder {
       for (int pass : section.passes) {
         if (static_cast<std::size_t>(pass) > loop.passes.size())
           return not_found(
-              fmt::format("there is no pass {}; the loop came round {} times", pass, loop.passes.size()));
+              fmt::format("there is no pass {}; the loop has {} passes", pass, loop.passes.size()));
         passes.push_back(static_cast<std::size_t>(pass - 1));
       }
     } else {
@@ -235,7 +235,7 @@ class Builder {
     } else {
       for (const std::string& text : section.chords) {
         const auto parsed = harmony::parse_chord(text);
-        if (!parsed) return invalid_input(fmt::format("{} is no chord", text));
+        if (!parsed) return invalid_input(fmt::format("{} is not a chord", text));
         chords.emplace_back(parsed->chord, parsed->root);
       }
     }
@@ -283,8 +283,9 @@ class Builder {
     move_notes(part.melody);
     for (Ending& ending : part.endings) move_chords(ending.chords), move_notes(ending.melody);
     if (!fits)
-      return invalid_input(fmt::format("{} semitones {} its melody leaves the keys there are", std::abs(by),
-                                       by > 0 ? "up" : "down"));
+      return invalid_input(
+          fmt::format("transposed {} semitones {}, its melody leaves the range of MIDI notes", std::abs(by),
+                      by > 0 ? "up" : "down"));
     return {};
   }
 

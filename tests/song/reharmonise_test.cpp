@@ -329,13 +329,13 @@ TEST(Reharmonise, SaysWhyItCannotBeDone) {
   EXPECT_EQ(why(wish), "there is no section Q; there is A");
   wish = {};
   wish.count = 17;
-  EXPECT_EQ(why(wish), "17 proposals can't be made; 1 to 16 can");
+  EXPECT_EQ(why(wish), "17 proposals are not possible; ask for 1 to 16");
   Player silent;
   for (int pass = 0; pass < 4; ++pass)
     silent.chord("D:min7", {}), silent.chord("G:7", {}), silent.chord("C:maj7", {});
   const Heard nothing = found_in(silent);
   EXPECT_EQ(reharmonise(nothing.take, nothing.loop, nothing.sections, {}).error().message,
-            "no melody sounds over the loop, so nothing says what other chords must carry");
+            "there is no melody over the loop, so there is nothing to fit other chords to");
 }
 
 TEST(Reharmonise, TheDemoHasEightWays) {
