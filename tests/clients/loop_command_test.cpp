@@ -135,7 +135,7 @@ TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
     std::string bytes, sentence;
   } kBad[] = {{smf({}), "no notes in this file."},
               {smf({{60, 0, 2}}), "only one note in this file"},
-              {smf(chain), "no run of chords comes round often enough"},
+              {smf(chain), "no run of chords repeats often enough"},
               {"not MIDI at all", ""},
               {"", ""},
               {smf(circle(3, true)).substr(0, 60), ""}};
