@@ -9,9 +9,9 @@ export interface Wish {
   tenser: number;
   surprising: number;
   roots: Roots;
-  pedal: string;  // the bass stays on this note, or on the best one for "any"; empty: it moves
+  pedal: string;    // the bass stays on this note, or on the best one for "any"; empty: it moves
   section: string;  // empty: the one with the most passes
-  keep: number[];  // places in the loop, counted from 1
+  keep: number[];   // places in the loop, counted from 1
 }
 export type Part = 'loop' | 'others' | 'sketch' | 'parts';
 

@@ -7,7 +7,7 @@ export class MidiPlayer {
   playing = false;
   private timer = 0;
   private begun = 0;  // on the page's clock, in milliseconds
-  private from = 0;  // in the take, in microseconds
+  private from = 0;   // in the take, in microseconds
   private length = 0;
   private take = 0;
   private asked = 0;

@@ -8,9 +8,9 @@ const tick_ms = 60;
 export class Player {
   playing = false;
   private timer = 0;
-  private begun = 0;     // on the audio clock
-  private from = 0;  // in the take, in microseconds
-  private next = 0;  // index of the next note to play
+  private begun = 0;  // on the audio clock
+  private from = 0;   // in the take, in microseconds
+  private next = 0;   // index of the next note to play
   private data: TakeData | null = null;
 
   constructor(private readonly moved: (time: number) => void, private readonly ended: () => void) {}
