@@ -15,7 +15,7 @@ Micros at(double seconds) {
   return Micros(static_cast<std::int64_t>(seconds * 1e6));
 }
 
-// A take of chords two seconds each, with a tune of equal notes over each; a beat is half a second.
+// A take of chords of two seconds each, with a tune of equal notes over each. A beat is half a second.
 struct Player {
   takes::HeardTake take;
   double now = 1;
@@ -151,7 +151,7 @@ TEST(Reharmonise, NeverContradictsALongNoteWhateverIsPlayed) {
     wish.roots = static_cast<RootMotion>(random() % 6);
     if (loop->chords.size() > 1 && random() % 2) wish.keep = {random() % loop->chords.size()};
     const auto found = reharmonise(heard.take, heard.loop, heard.sections, wish);
-    if (!found) continue;  // a melody that only the played chords carry
+    if (!found) continue;  // only the played chords fit this melody
     ++loops;
     EXPECT_TRUE(found->exact);
     proposals += found->proposals.size();

@@ -226,7 +226,7 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
   const auto text = [&](std::size_t file) {
     return std::string(folder->files.at(file).bytes.begin(), folder->files.at(file).bytes.end());
   };
-  // MIDI: where the sections begin.
+  // In the MIDI file: where the sections begin.
   const auto file = midi::read_smf(folder->files[0].bytes);
   ASSERT_TRUE(file) << file.error().message;
   ASSERT_EQ(file->markers.size(), 4u);
@@ -236,7 +236,7 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
               file->markers[static_cast<std::size_t>(marker)].tick);
     EXPECT_EQ(file->key_signatures[static_cast<std::size_t>(event)].fifths, key.signature);
   }
-  // Paper: in the attributes of each section's first bar.
+  // On paper: in the attributes of the first bar of each section.
   std::vector<int> fifths;
   const std::string sheet = text(1);
   for (std::size_t at = sheet.find("<fifths>"); at != std::string::npos; at = sheet.find("<fifths>", at + 1))
@@ -247,7 +247,7 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
       measure.substr(0, measure.find("<rehearsal>High")).find("<fifths>" + std::to_string(high.signature)),
       std::string::npos)
       << measure;
-  // The melody is written as it is at home, with the same accidentals three half tones higher.
+  // The melody is written as in the original key, with the same accidentals three semitones higher.
   const auto accidentals = [&](const std::string& from, const std::string& to) {
     const std::size_t begin = sheet.find("<rehearsal>" + from + "<"),
                       end = to.empty() ? sheet.size() : sheet.find("<rehearsal>" + to + "<");
@@ -303,7 +303,7 @@ TEST(Sketch, TheExampleMakesASongThatIsWrittenOutWithItsLayers) {
   const auto file = midi::read_smf(*bytes);
   ASSERT_TRUE(file) << file.error().message;
   ASSERT_EQ(file->tracks.size(), 8u);
-  std::map<std::string, std::pair<midi::Tick, midi::Tick>> sounds;  // first and last note of each track
+  std::map<std::string, std::pair<midi::Tick, midi::Tick>> sounds;  // the first and last note of each track
   for (const auto& track : file->tracks)
     for (const auto& event : track.events)
       if ((event.bytes[0] & 0xF0) == midi::kNoteOn) {
@@ -350,7 +350,7 @@ TEST(Sketch, IsProposedFromWhatWasFound) {
   for (const auto& section : sketch->sections) kinds.push_back(section.kind);
   using K = SketchKind;
   EXPECT_EQ(kinds, (std::vector<K>{K::kIntro, K::kTheme, K::kBridge, K::kSolo, K::kTheme, K::kEnding}));
-  EXPECT_EQ(sketch->sections[2].label, "B");  // the sparse one
+  EXPECT_EQ(sketch->sections[2].label, "B");  // the sparse section
   EXPECT_EQ(sketch->sections[3].label, "C");
   EXPECT_TRUE(form_of_sketch(*sketch, from_configs));
   EXPECT_FALSE(propose_sketch({}, from_configs, ""));

@@ -8,7 +8,7 @@
 namespace undersong::takes {
 namespace {
 
-// A take as chords of a given length in seconds, with a tune of one's choice over each.
+// A take of chords with given lengths in seconds, and any tune over each.
 struct Script {
   HeardTake take;
   double now = 1;
@@ -22,7 +22,7 @@ struct Script {
     for (const char* name : names) chord(name);
     return *this;
   }
-  // Pitches at equal distances over the chord that follows.
+  // Notes at equal distances over the next chord.
   Script& tune(std::initializer_list<int> pitches, double over = 2) {
     double t = now;
     for (const int pitch : pitches) {
@@ -167,7 +167,7 @@ TEST(Sections, AMelodyThatKeepsPartOfAnotherHasItsLetterWithAMark) {
         .tune({76, 72, 67, 72})
         .chord("C:maj7");
   };
-  // The first chord's tune is kept, the others' are new; and that comes twice, so it is meant.
+  // The tune of the first chord is kept and the others are new. That happens twice, so it is intended.
   const auto altered = [&] {
     s.tune({72, 74, 76, 79})
         .chord("D:min7")

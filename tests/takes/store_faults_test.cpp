@@ -1,4 +1,4 @@
-// The store against real faults: killed processes, locks, full disks, damaged and foreign files.
+// The store with real faults: killed processes, locks, full disks, damaged files and files of other programs.
 #include <SQLiteCpp/SQLiteCpp.h>
 #include <gtest/gtest.h>
 #include <sys/resource.h>
@@ -13,7 +13,7 @@
 namespace undersong::takes {
 namespace {
 
-// A child process that shares a pipe with us.
+// A child process connected to the test by a pipe.
 class Child {
  public:
   template <class Job>
@@ -63,7 +63,7 @@ TEST(KilledMidTake, LosesNoAcknowledgedLineAndClosesTheTakeAtTheNextStart) {
       Store::Options options;
       options.path = path;
       options.commit_every = std::chrono::milliseconds(1);
-      // Every line that is announced goes to the parent at once: number and time.
+      // Report every announced line to the parent at once: number and time.
       auto store = Store::open(
           options,
           {{},
@@ -146,7 +146,7 @@ TEST(LockedByAnotherProcess, KeepsLinesInMemorySaysSoAndWritesThemLater) {
   EXPECT_EQ(lines_of(*store).back().data, "kept");
 }
 
-// A soft limit on the size of files, as a disk that takes no more; put back at the end.
+// Limits the size of files, like a full disk, and restores the limit at the end.
 class FileSizeLimit {
  public:
   explicit FileSizeLimit(rlim_t bytes) {
@@ -230,7 +230,7 @@ TEST(DamagedFile, WhileATakeIsPlayedTheTakeGoesOnInANewFile) {
   auto store = open_store(path, reported);
   store->append(take_begin(us(10), 123));
   ASSERT_EQ(*appended(*store, note(11, 60)), 2u);
-  {  // Another program writes to the file, so that the store must read it again, and ruins it.
+  {  // Another program damages the file by writing to it, and the store must read it again.
     SQLite::Database other(path.string(), SQLite::OPEN_READWRITE);
     other.exec("UPDATE about SET value = value");
     other.exec("PRAGMA wal_checkpoint(TRUNCATE)");
