@@ -43,9 +43,9 @@ struct WrittenChord {
   friend bool operator==(const WrittenChord&, const WrittenChord&) = default;
 };
 
-// An alternative ending: each time the part is played that is listed in `times`, this replaces the part's own
-// chords and melody from `from` to the end. All endings of a part begin at the same bar line, and no chord or
-// note of the part crosses it.
+// An alternative ending. In the repeats listed in `times`, it replaces the part's own chords and melody from
+// `from` to the end. All endings of a part begin at the same bar line, and no chord or note of the part
+// crosses it.
 struct Ending {
   std::vector<int> times;  // 1 is the first time; ascending; no time is in two endings of a part
   Ticks from;
@@ -98,8 +98,8 @@ inline WrittenKey key_of(const Form& form, const Part& part) {
   return part.own_key.value_or(WrittenKey{form.key, form.signature});
 }
 
-// What is played the given time (1 is the first): the part's own chords and melody, up to where an ending
-// replaces them.
+// What is played in repeat number `time`, counted from 1: the part's own chords and melody, or those of an
+// ending from where it begins.
 std::vector<WrittenChord> chords_at(const Part& part, int time);
 std::vector<WrittenNote> melody_at(const Part& part, int time);
 Ticks length_at(const Part& part, int time);

@@ -19,7 +19,8 @@ constexpr double kSpread = .023, kSpreadOfBeat = .03;  // in seconds and in beat
 constexpr double kLeftOut = 9;
 // Cost of changing between duple and triple divisions from one beat to the next.
 constexpr double kChange = .4;
-// Beats of silence, or share of a note, that are no rest.
+// kEarly rounds note ends, more often up than down. A silence shorter than kBreath beats, or than the share
+// kBreathOfNote of the time to the next note, is not written as a rest.
 constexpr double kEarly = .65, kBreath = .5, kBreathOfNote = .15;
 constexpr double kNever = std::numeric_limits<double>::infinity();
 

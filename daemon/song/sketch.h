@@ -7,9 +7,11 @@
 //   name = "Theme"
 //   kind = "theme"          # intro, theme, development, bridge, solo, interlude, ending
 //   source = "rounds.mid"   # a standard MIDI file beside the sketch; or take = 12 for a kept take
-//   label = "A"             # a section as `undersong loop` names it; or passes = [3, 4]; or span =
-//   [12.5, 30.0] repeats = 2 layers = ["melody", "chords", "bass", "pad"] reharmonise = 3         # a
-//   proposal for these chords; or chords = ["Am9", "D7", ...] transpose = -2          # semitones
+//   label = "A"             # as `undersong loop` names it; or passes = [3, 4]; or span = [12.5, 30.0]
+//   repeats = 2
+//   layers = ["melody", "chords", "bass", "pad"]
+//   reharmonise = 3         # a proposal for these chords; or chords = ["Am9", "D7", ...]
+//   transpose = -2          # semitones
 //
 // Only `source` (or `take`) is required. Without label, passes and span the section with the most passes is
 // used. Without repeats it is played as often as in the take.

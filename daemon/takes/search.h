@@ -26,7 +26,7 @@ struct Search {
   std::optional<PitchClass> melody_over;
   std::optional<std::string> melody_degree;
   std::optional<std::int64_t> from_utc_ms, to_utc_ms;  // beginning of the take, both ends included
-  bool deleted = false;                                // only deleted takes; else none of them
+  bool deleted = false;                                // true: only deleted takes; false: only the others
 };
 
 struct Summary {

@@ -548,7 +548,7 @@ class SqliteStore final : public Store {
   // Raised on the store's thread and lowered on the thread that receives the answer; may outlive the store.
   const std::shared_ptr<std::atomic<int>> undelivered_ = std::make_shared<std::atomic<int>>(0);
 
-  // Used by the store's thread only, and before it starts by first_open.
+  // Used by the store's thread only; by first_open before that thread starts, and by finish after it ended.
   std::deque<Pending> backlog_;
   std::optional<Database> database_;
   std::optional<Entry> open_begin_, resumed_begin_;
