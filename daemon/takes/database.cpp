@@ -461,6 +461,7 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   if (!found) return std::nullopt;
   Detail detail;
   detail.summary = std::move(*found);
+  // Chord, key and mark: exactly the kinds of the partial index log_shown, so that SQLite uses it.
   for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
     auto& to = line.kind == LineKind::kChord ? detail.chords
                : line.kind == LineKind::kKey ? detail.keys

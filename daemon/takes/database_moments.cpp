@@ -70,6 +70,8 @@ std::vector<Statement> Database::heard_statements(TakeId take, Micros end,
     while (query.executeStep()) out.push_back({time_of(query.getColumn(0)), query.getColumn(1).getString()});
     return out;
   };
+  // Only lines of kind chord have a row in `chords`. The kinds are those of the partial index log_shown, so
+  // that SQLite uses it.
   const auto chords = read(
       "SELECT chords.at, chords.harte FROM log JOIN chords USING (number) WHERE log.take = ? AND log.kind IN "
       "(3, 4, 8) ORDER BY number");
