@@ -4,20 +4,21 @@
     make_demo.py OUT.mid          the performance
     make_demo.py --truth          what was played, as text: time in seconds, section, chord, melody note
 
-Somebody holds one note on top and tries roots under it, finds a cycle of four chords, circles it (every fourth time
-with another last chord) as a theme, sparsely, and as a solo, comes back to the theme and ends. Timing, touch and pedal
-are a person's: tempo that breathes, notes that are not quite together, a damper that changes just after each chord.
+The player holds one note on top and tries roots under it, finds a cycle of four chords and repeats it: as a theme,
+sparsely, and as a solo, with another last chord every fourth time. Then the theme returns and the performance ends.
+Timing, touch and pedal are human: the tempo breathes, notes are not quite together, and the damper pedal changes just
+after each chord.
 
-Only the standard library, a fixed seed and integer milliseconds: the same bytes on every run and machine.
-The music is our own invention, made for this file.
+The script uses only the standard library, a fixed seed and integer milliseconds, so it writes the same bytes on every
+run and machine. The music is our own invention, made for this file.
 """
 import random
 import sys
 
 SEED = 20_261_125
-TICKS_PER_QUARTER = 500  # at 120 bpm one tick is one millisecond; a performance has no bar lines
+TICKS_PER_QUARTER = 500  # at 120 bpm one tick is one millisecond; the file has no real bar lines
 
-# Chords: Harte's syntax, left hand (root first, MIDI keys 36..55), middle (52..72).
+# Each chord: Harte syntax, left hand (root first, MIDI keys 36..55), middle of the keyboard (52..72).
 GM9 = ("G:min9", (43, 50), (58, 65, 69))
 BBMAJ9 = ("Bb:maj9", (46, 53), (57, 60, 65))
 CM9 = ("C:min9", (36, 43), (58, 63, 67))
@@ -30,10 +31,10 @@ G_SUS_FLAT9 = ("G:sus4(b7,b9)", (43, 50), (53, 56, 60))
 DB_LYDIAN = ("Db:maj9(#11)", (37, 44), (53, 60, 63))
 
 LOOP = (EBMAJ9, CM11, AB_LYDIAN, G_SUS_FLAT9)
-EB_MAJOR = (0, 2, 3, 5, 7, 8, 10)  # pitch classes of the solo; one flat more over the other last chord
+EB_MAJOR = (0, 2, 3, 5, 7, 8, 10)  # pitch classes of the solo; AB_MAJOR is used over the other last chord
 AB_MAJOR = (0, 1, 3, 5, 7, 8, 10)
 
-# The theme over each chord: (beat, length in beats, key).
+# The theme over each chord of the loop: (beat, length in beats, MIDI key).
 THEME = (
     ((0.0, 1.0, 74), (1.0, 0.5, 77), (1.5, 0.5, 79)),
     ((0.0, 1.5, 75), (1.5, 0.5, 74)),
@@ -49,11 +50,11 @@ BEATS_IN_CHORD = 2
 
 
 class Performance:
-    """Collects notes and pedal in milliseconds."""
+    """Collects notes, pedal moves and markers; times are in milliseconds."""
 
     def __init__(self):
         self.random = random.Random(SEED)
-        self.now = 600.0  # of the next chord
+        self.now = 600.0  # when the next chord begins
         self.notes = []  # [on, off, key, velocity]
         self.pedal = []  # (time, value)
         self.markers = []
@@ -61,7 +62,7 @@ class Performance:
         self.breath = 0
 
     def jitter(self, spread):
-        """Roughly normal: most within `spread` milliseconds, none beyond twice that."""
+        """A random time, roughly normal: mostly within `spread` milliseconds, never beyond twice that."""
         return (self.random.random() + self.random.random() + self.random.random() + self.random.random() - 2) * spread
 
     def note(self, at, length, key, velocity, loose=7.0):
@@ -73,19 +74,19 @@ class Performance:
         self.markers.append((round(self.now), name))
 
     def change_pedal(self, at):
-        """Up as the new chord sounds, down again once the old one is out of the strings."""
+        """Releases the pedal as the new chord sounds and presses it again when the old one has died away."""
         if self.pedal:
             self.pedal.append((round(at + 15 + self.jitter(6)), 0))
         self.pedal.append((round(at + 150 + self.jitter(20)), 127))
 
     def beat(self, stretch=1.0):
-        """One beat now; the tempo leans forward and back over eight chords."""
+        """The length of one beat; the tempo speeds up and slows down over sixteen chords."""
         phase = self.breath % 16 / 16.0
-        lean = 4 * abs(phase - 0.5) - 1  # a triangle, 1 .. -1 .. 1
+        lean = 4 * abs(phase - 0.5) - 1  # a triangle wave: 1 .. -1 .. 1
         return BEAT * stretch * (1 + 0.035 * lean + self.jitter(0.008))
 
     def chord(self, chord, beat, roll, bass=58, middle=50, hold=1.7, thin=False):
-        """Bass on the beat, the rest rolled upwards after it."""
+        """Plays a chord: the bass on the beat, the other notes rolled upwards after it."""
         left, inner = chord[1], chord[2]
         keys = left[:1] + inner[-2:] if thin else left + inner
         for i, key in enumerate(keys):
@@ -97,7 +98,7 @@ class Performance:
 
 
 def search(p):
-    """One note on top, D5, and a root after another under it; struck again half way."""
+    """Holds D5 on top, with one root after another under it; the note is struck again half-way."""
     p.section("search")
     held = 74
     tries = (GM9, BBMAJ9, CM9, B7S9, EBMAJ9, F13, AB_LYDIAN, G_SUS_FLAT9)
@@ -116,12 +117,12 @@ def search(p):
 
 
 def phrase_velocity(step, steps):
-    """Louder towards the middle of the phrase."""
+    """Extra velocity towards the middle of the phrase."""
     return 10 * (1 - abs(2.0 * step / max(1, steps - 1) - 1))
 
 
 def circle(p, number, section):
-    """Once round the loop. Every fourth time the last chord is another."""
+    """Plays one pass of the loop. Every fourth pass has another last chord."""
     chords = LOOP[:3] + ((DB_LYDIAN,) if number % 4 == 0 else LOOP[3:])
     other_last = chords[3] is DB_LYDIAN
     line = 77  # where the solo starts
@@ -140,14 +141,14 @@ def circle(p, number, section):
             figure = solo_figure(p, chord, line, AB_MAJOR if other_last and i == 3 else EB_MAJOR, last=i == 3)
             line = figure[-1][2]
             p.chord(chord, beat, roll=9, bass=62, middle=50, hold=0.9)
-            for key in chord[2]:  # answers off the beat
+            for key in chord[2]:  # off-beat answers
                 p.note(p.now + 1.5 * beat, 0.4 * beat, key, 42)
         else:
             figure = THEME_OTHER_LAST if other_last and i == 3 else THEME[i]
-            if number % 2 == 0 and i == 1:  # a turn the second time
+            if number % 2 == 0 and i == 1:  # a turn in every second pass
                 figure = ((0.0, 1.0, 75), (1.0, 0.25, 77), (1.25, 0.25, 75), (1.5, 0.5, 74))
             p.chord(chord, beat, roll=24, bass=57, middle=47, hold=1.75)
-            p.note(p.now + 1.0 * beat, 0.8 * beat, chord[1][1], 44)  # the fifth again, softly
+            p.note(p.now + 1.0 * beat, 0.8 * beat, chord[1][1], 44)  # the second note of the left hand again, softly
         p.tell(section, chord, figure[0][2])
         for j, (start, length, key) in enumerate(figure):
             base = 84 if section == "solo" else 66 if section == "sparse" else 76
@@ -157,7 +158,7 @@ def circle(p, number, section):
 
 
 def solo_figure(p, chord, line, scale, last):
-    """Eighths and sixteenths that walk the scale and meet the chord on the beat, between 67 and 88."""
+    """Eighths and sixteenths that walk along the scale, with chord tones on the beat; keys 67 to 88."""
     chord_classes = {key % 12 for key in chord[1] + chord[2]}
     durations = (0.5, 0.25, 0.25, 0.5, 0.5) if p.random.random() < 0.6 else (0.25, 0.25, 0.25, 0.25, 0.5, 0.5)
     if last:
@@ -183,7 +184,7 @@ def solo_figure(p, chord, line, scale, last):
 
 
 def ending(p):
-    """Slower and slower, the last chord rolled from the bottom and left to ring."""
+    """Slows down; the last chord is rolled from the bottom and left to ring."""
     p.section("ending")
     for chord, melody, stretch in ((AB_LYDIAN, 74, 1.15), (DB_LYDIAN, 79, 1.35)):
         beat = p.beat(stretch)
@@ -213,7 +214,7 @@ def perform():
 
 
 def untangle(notes):
-    """One key can't be struck while it is down: the earlier note ends a little before."""
+    """A key cannot be struck while it is down, so the earlier note ends a little before."""
     by_key = {}
     for note in sorted(notes):
         before = by_key.get(note[2])

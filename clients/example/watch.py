@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""A client in twenty lines: prints each chord that the daemon hears. Start undersongd first."""
+"""A complete client in twenty lines: prints each chord that the daemon hears. Start undersongd first."""
 import json, os, socket
 
 runtime = os.environ.get("XDG_RUNTIME_DIR")

@@ -1,4 +1,4 @@
-// undersong analyse FILE.mid: the live path over a file, without waiting.
+// undersong analyse FILE.mid: runs the live analysis over a file, without waiting.
 #include <fmt/format.h>
 
 #include <cstdio>
@@ -18,7 +18,7 @@
 namespace undersong::offline {
 namespace {
 
-constexpr Micros kAfterwards{5'000'000};  // what is still to be decided after the last event
+constexpr Micros kAfterwards{5'000'000};  // time for decisions that are still open after the last event
 
 double seconds(Micros at) {
   return std::chrono::duration<double>(at).count();
@@ -27,10 +27,10 @@ double seconds(Micros at) {
 struct Options {
   std::string file;
   bool events = false;
-  bool afterwards = false;  // beats found at leisure instead of those told while it was played
+  bool afterwards = false;  // beats found from the whole take instead of those found live
 };
 
-// One JSON line for each change, in the order in which a listener would have been told.
+// Appends one JSON line for each change, in the order in which a client would have received it.
 void append_events(std::string& out, const listen::Analysis& analysis) {
   const listen::Moment& moment = analysis.moment();
   const listen::Findings& found = analysis.findings();
@@ -54,10 +54,10 @@ std::string beat_line(Micros told, Micros beat, bool downbeat) {
                      downbeat ? ",\"downbeat\":true" : "");
 }
 
-// Beats as they are told, by the very pulse that the daemon has.
+// Finds beats live, with the same class as the daemon.
 class LiveBeats {
  public:
-  // Lines to be printed before the event is heard.
+  // The lines to print before this event is analysed.
   std::string event(const midi::Event& event) {
     std::string out = advance(event.at);
     for (const auto& change : notes_.apply(event))
@@ -82,8 +82,8 @@ class LiveBeats {
   listen::Pulse pulse_;
 };
 
-// What is told of beats before each event, and after the last one. Harmony and beat know nothing of each
-// other, so that they can be heard on two cores.
+// The beat lines before each event, and those after the last one. Harmony and beat are independent, so this
+// runs on a thread of its own.
 std::vector<std::string> told_beats(const std::vector<midi::Event>& events) {
   std::vector<std::string> out;
   out.reserve(events.size() + 1);
@@ -99,7 +99,7 @@ void print_revised_beats(const std::vector<midi::Event>& events) {
   for (const auto& beat : beats.beats) fmt::print("{}", beat_line(end, beat.at, beat.downbeat));
 }
 
-// The chords as a person would note them: from when, what, in which key.
+// Prints a chord as a person would note it: time, name, melody note and key.
 void print_table(const listen::Analysis& analysis) {
   const listen::Moment& moment = analysis.moment();
   if (!analysis.findings().harmony) return;
@@ -133,7 +133,7 @@ int run(const Options& options) {
   } else {
     std::future<std::vector<std::string>> beats;
     if (!options.afterwards) beats = std::async(std::launch::async, told_beats, std::cref(events));
-    std::vector<std::string> heard(1);  // at each event, and after the last one
+    std::vector<std::string> heard(1);  // the lines at each event, and those after the last one
     const auto each = [&](const listen::Analysis& changed) { append_events(heard.back(), changed); };
     for (const midi::Event& event : events) {
       listen::drive(analysis, event, each);

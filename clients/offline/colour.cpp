@@ -1,11 +1,12 @@
-// undersong colour CHORDS.csv: how dark or bright, resolved or tense the chords of a table are.
+// undersong colour CHORDS.csv: tells how dark or bright, and how resolved or tense, the chords of a table
+// are.
 //
-// The table is comma-separated with a line of column names; lines that start with # are remarks. Columns
-// used: `id`, `midi` (keys, lowest first or in any order, 60 is middle C), and where there are any `root`
+// The table is comma-separated and begins with a line of column names. Lines that start with # are comments.
+// Required columns are `id` and `midi` (MIDI keys in any order, 60 is middle C). Optional columns are `root`
 // (semitones above the lowest key) or `root_pc` (0 is C), `key` ("C:maj") and `previous` (keys of the chord
-// before). A remark that says "frame chord is midi KEYS" gives the chord before, and the key it is the tonic
-// of, for the whole table. A table with the columns `pcs_brighter` and `pcs_darker` is answered with the two
-// values of each row.
+// before). A comment with the words "frame chord is midi KEYS" gives the chord before, and the key of which
+// it is the tonic, for the whole table. For a table with the columns `pcs_brighter` and `pcs_darker` the
+// command prints the two values of each row.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -36,7 +37,7 @@ struct Options {
   bool terms = false;
 };
 
-// The fields of a line; a field in quotation marks may hold commas, and "" for a quotation mark.
+// The fields of a line. A field in quotation marks may contain commas, and "" stands for a quotation mark.
 std::vector<std::string> fields_of(const std::string& line) {
   std::vector<std::string> out(1);
   bool quoted = false;
@@ -68,7 +69,7 @@ Result<std::vector<int>> numbers_of(const std::string& text, int lowest, int hig
     if (read.ec != std::errc() || number < lowest || number > highest ||
         (read.ptr != end && *read.ptr != ' '))
       return invalid_input(
-          fmt::format("{} must be whole numbers from {} to {} with spaces between, not \"{}\"", what, lowest,
+          fmt::format("{} must be whole numbers from {} to {}, separated by spaces, not \"{}\"", what, lowest,
                       highest, text));
     out.push_back(number);
     at = read.ptr;
@@ -94,8 +95,8 @@ Result<std::optional<harmony::Key>> key_of(const std::string& text) {
       harmony::Key{tonic->pitch_class(), mode == "maj" ? harmony::Mode::kMajor : harmony::Mode::kMinor});
 }
 
-// A chord that frames others stands for its key: minor if it holds a minor third above its lowest key and no
-// major one.
+// The key of which a frame chord is the tonic: minor if it has a minor and no major third above its lowest
+// note.
 harmony::Key key_of_frame(const std::vector<Pitch>& frame) {
   const PitchClass tonic = std::min_element(frame.begin(), frame.end())->pitch_class();
   const auto has = [&](int interval) {
@@ -173,7 +174,7 @@ Result<void> answer_order(const Table& table, const std::vector<std::string>& ro
     if (!numbers) return numbers.error();
     std::vector<Pitch> keys;
     for (int tone : *numbers) keys.emplace_back(60 + tone);
-    // No tones: the same chord in two registers is meant.
+    // No tones: compare the same chord in two registers.
     if (keys.empty())
       for (int tone : {60, 64, 67}) keys.emplace_back(tone + (side == 0 ? 12 : 0));
     values[side] = harmony::colour(keys, std::nullopt, keys[0].pitch_class()).dark_bright;
@@ -213,7 +214,7 @@ Result<void> run_table(std::istream& in, Options options) {
         continue;
       }
       if (!table->has("id") || !table->has("midi"))
-        return invalid_input(fmt::format("line {}: the columns \"id\" and \"midi\" are wanted", number));
+        return invalid_input(fmt::format("line {}: the columns \"id\" and \"midi\" are required", number));
       if (options.predict.empty())
         options.predict = !table->has("rating") && table->has("tension") ? "tension" : "consonance";
       fmt::print(
@@ -253,7 +254,7 @@ Result<void> run_table(std::istream& in, Options options) {
     if (!chord.key && !frame->empty()) chord.key = key_of_frame(*frame);
     fmt::print("{}\n", answer(table->field(row, "id"), chord, options.predict, options.terms));
   }
-  if (!table) return invalid_input("no table: a line of column names is wanted");
+  if (!table) return invalid_input("no table: the first line must hold the column names");
   return {};
 }
 

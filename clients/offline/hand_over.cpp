@@ -1,4 +1,4 @@
-// undersong hand-over FILE.mid DIR: parts, lead sheet and chord chart for other musicians.
+// undersong hand-over FILE.mid DIR: writes parts, lead sheet and chord chart for other musicians.
 #include "daemon/song/hand_over.h"
 
 #include <fmt/format.h>
@@ -56,13 +56,13 @@ void add_hand_over(CLI::App& program, int& exit_code) {
   auto* command = program.add_subcommand(
       "hand-over", "Write parts, lead sheet and chord chart of a standard MIDI file into a folder");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
-  command->add_option("DIR", options->directory, "the folder; made if there is none")->required();
-  auto* steady =
-      command
-          ->add_option("--steady", options->tempo,
-                       "a steady tempo instead of the player's: beats a minute, or none for the take's own")
-          ->expected(0, 1);
-  command->add_option("--title", options->title, "what stands on top; the file's name if there is none");
+  command->add_option("DIR", options->directory, "the folder; created if it does not exist")->required();
+  auto* steady = command
+                     ->add_option("--steady", options->tempo,
+                                  "a steady tempo instead of the player's, in beats per minute; without a "
+                                  "number, that of the take")
+                     ->expected(0, 1);
+  command->add_option("--title", options->title, "title of the pages; by default the name of the file");
   command->add_flag("--force", options->force, "write into a folder that is not empty");
   command->callback([options, steady, &exit_code] {
     options->steady = steady->count() > 0;

@@ -22,12 +22,11 @@ std::optional<takes::Study> hear_loop(const std::string& name) {
   for (const auto& warning : file->warnings) fmt::print(stderr, "undersong: {}\n", warning);
   auto out = takes::study_of(midi::merged_events(*file), {});
   if (out.take.notes.empty()) return fail("no notes in this file.");
-  if (out.take.notes.size() == 1)
-    return fail("only one note in this file; a loop needs chords that come round.");
+  if (out.take.notes.size() == 1) return fail("only one note in this file; a loop needs chords that repeat.");
   if (!out.loop)
-    return fail(fmt::format(
-        "no run of chords comes round often enough to be a loop among the {} chords of this file.",
-        out.take.spans.size()));
+    return fail(
+        fmt::format("no run of chords repeats often enough to be a loop among the {} chords of this file.",
+                    out.take.spans.size()));
   return out;
 }
 

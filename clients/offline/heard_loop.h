@@ -1,4 +1,8 @@
-// The loop of a file, for the commands that begin with it.
+// Finds the loop of a MIDI file, for the commands that start from a loop.
+//
+// Units: Micros from the beginning of the file.
+// Threads: any thread; it reads a file and prints to stderr.
+// Errors: nullopt after one sentence on stderr.
 #pragma once
 
 #include <optional>
@@ -8,7 +12,7 @@
 
 namespace undersong::offline {
 
-// With a loop. Says one sentence on stderr when there is none.
+// `file`: path of a standard MIDI file. The returned study has a loop.
 std::optional<takes::Study> hear_loop(const std::string& file);
 
 }  // namespace undersong::offline

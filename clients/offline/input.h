@@ -1,4 +1,7 @@
-// A file that a command reads, or standard input under the name "-".
+// The input of a command: a file, or standard input if its name is "-".
+//
+// Threads: one owner; not synchronised.
+// Errors: the constructor prints one sentence on stderr if the file cannot be opened; then good() is false.
 #pragma once
 
 #include <fmt/format.h>
@@ -11,7 +14,6 @@ namespace undersong::offline {
 
 class Input {
  public:
-  // Says one sentence on stderr when the file can't be opened; then `good` is false.
   explicit Input(const std::string& file) : standard_(file == "-") {
     if (!standard_) opened_.open(file);
     if (!stream()) fmt::print(stderr, "undersong: {}: can't be opened.\n", file);

@@ -1,4 +1,4 @@
-// undersong loop FILE.mid: the chord cycle that was circled, each time round, and the sections over it.
+// undersong loop FILE.mid: finds the chord loop, each pass through it, and the sections over it.
 #include <fmt/format.h>
 
 #include <boost/json.hpp>

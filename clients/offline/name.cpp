@@ -1,4 +1,4 @@
-// undersong name KEYS...: what chord these keys are, as a ranked list.
+// undersong name KEYS...: names the chord of these keys, as a ranked list.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -25,7 +25,7 @@ harmony::ChordReadings readings_of(const std::vector<int>& keys) {
 
 int name_one(const std::vector<int>& keys) {
   const auto readings = readings_of(keys);
-  if (readings.empty()) fmt::print("No chord: two different notes are needed at least.\n");
+  if (readings.empty()) fmt::print("No chord: at least two different notes are needed.\n");
   for (const auto& reading : readings) {
     const auto root = harmony::root_name_in(reading.chord, std::nullopt);
     fmt::print("{:<14} {:<22} {:3.0f} %\n", harmony::symbol(reading.chord, root),
@@ -47,7 +47,7 @@ int name_lines() {
         if (good) keys.push_back(static_cast<int>(item.get_int64()));
       }
     if (!good) {
-      fmt::print(stderr, "undersong: standard input, line {}: a list of keys from 0 to 127 is wanted.\n",
+      fmt::print(stderr, "undersong: standard input, line {}: must be a list of keys from 0 to 127.\n",
                  number);
       return 1;
     }
@@ -69,7 +69,7 @@ void add_name(CLI::App& program, int& exit_code) {
       command->add_option("KEYS", *keys, "MIDI key numbers, 60 is middle C")->check(CLI::Range(0, 127));
   command
       ->add_flag("--lines", *lines,
-                 "read lists of keys from standard input, one a line, and print lists of names")
+                 "read lists of keys from standard input, one per line, and print lists of names")
       ->excludes(option);
   command->callback([keys, lines, &exit_code] {
     if (!*lines && keys->empty()) throw CLI::RequiredError("KEYS");

@@ -1,10 +1,10 @@
-// undersong rank QUERIES.jsonl: which chords could stand under these notes, best first.
+// undersong rank QUERIES.jsonl: lists the chords that fit under these notes, best first.
 //
-// A query is a JSON object on a line: id, key_so_far (fifths of the signature, -7..7), melody [[pitch,
-// beats], ...] in the order of sounding, held (the pitch that matters most), previous [Harte, ...] with the
-// newest last. Each is answered from itself alone. With --session the id must be PIECE-NUMBER, where the
-// numbers of a piece count its chords: what the queries of a piece tell of its earlier chords is then
-// remembered, as it is in a take.
+// A query is one JSON object on one line: id, key_so_far (fifths of the signature, -7..7), melody [[pitch,
+// beats], ...] in order of sounding, held (the pitch that matters most), previous [Harte, ...] with the
+// newest last. Each query is answered independently. With --session the id must be PIECE-NUMBER, where the
+// numbers count the chords of a piece. Then the earlier chords of the piece, as far as its queries name them,
+// are remembered as in a take.
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
@@ -34,8 +34,8 @@ struct Options {
   std::string table;
   harmony::Wishes wishes{0, 0, -1};
   bool session = false;
-  bool plain = false;    // no places for variety
-  bool explain = false;  // with the reason of each
+  bool plain = false;    // no places reserved for variety
+  bool explain = false;  // add the reason for each chord
 };
 
 struct Query {
@@ -58,7 +58,7 @@ Result<Query> parse(const std::string& line) {
   const json::object& object = value.get_object();
   Query query;
   const auto* id = object.if_contains("id");
-  if (!id || !id->is_string()) return invalid_input("\"id\" must be a text");
+  if (!id || !id->is_string()) return invalid_input("\"id\" must be a string");
   query.id = std::string(id->get_string());
   const auto* held = object.if_contains("held");
   if (!held) return invalid_input("\"held\" is missing");
@@ -80,7 +80,7 @@ Result<Query> parse(const std::string& line) {
     }
     for (std::size_t back = 1; back <= query.previous.size(); ++back) {
       const auto& chord = query.previous[query.previous.size() - back];
-      if (!chord) break;  // a chord we have no name for: what stood before it is not "the one before"
+      if (!chord) break;  // an unknown chord: the chords before it are not directly before this one
       if (back == 1)
         query.question.previous = *chord;
       else
@@ -104,10 +104,10 @@ Result<Query> parse(const std::string& line) {
   return query;
 }
 
-// The chords of one piece as the queries tell them, in their order.
+// The chords of one piece in order, collected from its queries.
 class Session {
  public:
-  // Remembers what this query tells of the chords before it; false if its id has no number.
+  // Remembers the earlier chords that this query names. False if its id has no number.
   bool before(const Query& query) {
     const auto dash = query.id.rfind('-');
     std::size_t number = 0;
@@ -146,7 +146,7 @@ class Session {
   std::string piece_;
   std::map<std::size_t, Notes> notes_;
   harmony::TakeMemory memory_;
-  std::size_t known_ = 0;  // chords before this one are remembered
+  std::size_t known_ = 0;  // all chords before this number are remembered
 };
 
 Result<harmony::RankingTable> read_table(const std::string& file) {
@@ -209,7 +209,7 @@ int run(const Options& options) {
     const auto& asked = query->question;
     std::optional<harmony::NoteName> root;
     if (asked.previous) root = harmony::root_name_in(*asked.previous, asked.key);
-    harmony::MelodyNames names;  // one name for each note in all the reasons
+    harmony::MelodyNames names;  // all reasons use the same names for the notes
     for (const Pitch note : asked.melody)
       names.push_back(harmony::spell_note(note.pitch_class(), asked.key ? harmony::signature(*asked.key) : 0,
                                           asked.previous ? &*asked.previous : nullptr,
@@ -232,7 +232,8 @@ int run(const Options& options) {
 
 void add_rank(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("rank", "Rank chords under given melody notes, a JSON query a line");
+  auto* command =
+      program.add_subcommand("rank", "Rank chords under given melody notes, one JSON query per line");
   command->add_option("QUERIES", options->file, "file of JSON lines, or - for standard input")->required();
   command->add_option("--wish", options->wishes.surprising, "familiar -1 .. 1 surprising")
       ->check(CLI::Range(-1.0, 1.0))
@@ -241,10 +242,10 @@ void add_rank(CLI::App& program, int& exit_code) {
       ->check(CLI::Range(-1.0, 1.0));
   command->add_option("--tenser", options->wishes.tenser, "resolved -1 .. 1 tense")
       ->check(CLI::Range(-1.0, 1.0));
-  command->add_flag("--no-variety", options->plain, "no places kept for variety");
+  command->add_flag("--no-variety", options->plain, "reserve no places for variety");
   command->add_flag("--session", options->session, "remember the earlier chords of a piece, as in a take");
-  command->add_flag("--explain", options->explain, "say why each stands where it does");
-  command->add_option("--table", options->table, "a learnt table in place of the one built in");
+  command->add_flag("--explain", options->explain, "explain the place of each chord");
+  command->add_option("--table", options->table, "use this learnt table instead of the built-in one");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }
 

@@ -1,4 +1,4 @@
-// undersong reharmonise FILE.mid: other chords for the loop that was circled, under the same melody.
+// undersong reharmonise FILE.mid: proposes other chords for the loop, under the same melody.
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
@@ -32,7 +32,7 @@ double rounded(double value) {
   return std::round(value * 1e3) / 1e3;
 }
 
-// "1,3": places in the loop, the first is 1.
+// "1,3": places in the loop, counted from 1.
 Result<std::vector<std::size_t>> parse_keep(const std::string& text) {
   std::vector<std::size_t> out;
   for (const char* at = text.data(); at < text.data() + text.size();) {
@@ -42,7 +42,7 @@ Result<std::vector<std::size_t>> parse_keep(const std::string& text) {
     if (read.ec != std::errc() || number == 0 ||
         (goes_on && (*read.ptr != ',' || read.ptr + 1 == text.data() + text.size())))
       return invalid_input(
-          fmt::format("--keep {}: places in the loop are wanted, the first is 1, as in --keep 1,3", text));
+          fmt::format("--keep {}: must be places in the loop counted from 1, such as --keep 1,3", text));
     out.push_back(number - 1);
     at = read.ptr + 1;
   }
@@ -63,7 +63,7 @@ std::string melody_words(const song::ProposedChord& chord) {
 std::string keys(const song::ProposedChord& chord) {
   std::string out;
   const auto add = [&](Pitch key) {
-    // The letter the chord gives this tone.
+    // Use the letter name that this tone has in the chord.
     const int interval = ascending(chord.chord.root, key.pitch_class());
     const auto name =
         key.pitch_class() == chord.chord.bass
@@ -170,7 +170,8 @@ void print_table(const song::Reharmonisation& found, const takes::Loop& loop) {
   }
   if (found.proposals.size() > 1 || found.apart > 0)
     fmt::print(
-        "\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n",
+        "\nAny two of these, and each of them and the loop as played, differ in at least {} of {} free "
+        "chords.\n",
         found.apart, found.free);
 }
 
@@ -183,7 +184,7 @@ int run(Options& options) {
   options.wish.keep = *keep;
   options.wish.roots = *song::parse_root_motion(options.roots);
   if (!options.pedal.empty() && !(options.wish.pedal = song::parse_pedal(options.pedal))) {
-    fmt::print(stderr, "undersong: --pedal {}: a note name such as Bb is wanted, or any.\n", options.pedal);
+    fmt::print(stderr, "undersong: --pedal {}: must be a note name such as Bb, or any.\n", options.pedal);
     return 2;
   }
   const auto heard = hear_loop(options.file);
@@ -214,13 +215,13 @@ void add_reharmonise(CLI::App& program, int& exit_code) {
       ->check(CLI::Range(-1.0, 1.0));
   command->add_option("--surprising", options->wish.wishes.surprising, "familiar -1 .. 1 surprising")
       ->check(CLI::Range(-1.0, 1.0));
-  command->add_option("--keep", options->keep, "places in the loop whose chords stay, as in 1,3");
+  command->add_option("--keep", options->keep, "places in the loop whose chords stay, such as 1,3");
   command
       ->add_option("--roots-move", options->roots,
-                   "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
+                   "how the roots should move: fifths (falling), rising-fifths, thirds, steps, semitones")
       ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
   command->add_option("--pedal", options->pedal,
-                      "the bass stays on this note under all chords (Bb), or on the best (any)");
+                      "the bass stays on this note under all chords (Bb), or on the best one (any)");
   command->add_option("--section", options->wish.section,
                       "keep the melody of this section, as undersong loop names it");
   command->callback([options, &exit_code] { exit_code = run(*options); });

@@ -1,4 +1,4 @@
-// undersong sketch new | check | hand-over: a song as an ordered list of sections drawn from takes.
+// undersong sketch new | check | hand-over: works on a song as an ordered list of sections drawn from takes.
 #include "daemon/song/sketch.h"
 
 #include <fmt/format.h>
@@ -25,7 +25,7 @@ song::SourceReader reader(const fs::path& folder) {
   return [folder](const song::SketchSource& source) -> Result<std::shared_ptr<const song::TakeStudy>> {
     if (source.file.empty())
       return unavailable(fmt::format(
-          "take {} is kept by the daemon and no file names it; export it first: undersong export {} FILE.mid",
+          "take {} is kept by the daemon, not in a file; export it first: undersong export {} FILE.mid",
           source.take, source.take));
     const fs::path path = fs::path(source.file).is_absolute() ? fs::path(source.file) : folder / source.file;
     const auto file = midi::read_smf_file(path);
@@ -112,7 +112,7 @@ void add_sketch(CLI::App& program, int& exit_code) {
   auto* fresh =
       command->add_subcommand("new", "Propose a sketch from standard MIDI files, as TOML on standard output");
   fresh->add_option("FILE", options->files, "standard MIDI files, format 0 or 1")->required();
-  fresh->add_option("--title", options->title, "title of the song; the first file's name if there is none");
+  fresh->add_option("--title", options->title, "title of the song; by default the name of the first file");
   fresh->callback([options, &exit_code] { exit_code = make_new(*options); });
   auto* look =
       command->add_subcommand("check", "Read a sketch and say what it makes, or what is wrong and where");
@@ -121,7 +121,7 @@ void add_sketch(CLI::App& program, int& exit_code) {
   auto* give = command->add_subcommand("hand-over",
                                        "Write a sketch's parts, lead sheet and chord chart into a folder");
   give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
-  give->add_option("DIR", options->directory, "the folder; made if there is none")->required();
+  give->add_option("DIR", options->directory, "the folder; created if it does not exist")->required();
   give->add_flag("--force", options->force, "write into a folder that is not empty");
   give->callback([options, &exit_code] { exit_code = hand_over(*options); });
 }

@@ -1,8 +1,8 @@
-// undersong spell QUESTIONS.jsonl: the letters of chord roots and melody notes of whole pieces, the key not
-// told.
+// undersong spell QUESTIONS.jsonl: spells the chord roots and melody notes of whole pieces without being told
+// the key.
 //
-// A question is a JSON object on a line: id, chords [[begin, end, root pitch class, quality in Harte syntax],
-// ...], melody [[begin, end, pitch], ...].
+// A question is one JSON object on one line: id, chords [[begin, end, root pitch class, quality in Harte
+// syntax], ...], melody [[begin, end, pitch], ...].
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
@@ -27,7 +27,7 @@ struct Piece {
   std::vector<harmony::WrittenNote> melody;
 };
 
-// Row `row` of member `name`: its first three numbers.
+// The first three numbers of row `row` in the member `name`.
 Result<std::array<double, 3>> numbers(const json::value& item, const char* name, std::size_t row) {
   std::array<double, 3> out{};
   const auto* list = item.if_array();
@@ -108,7 +108,7 @@ int run(const std::string& file) {
 void add_spell(CLI::App& program, int& exit_code) {
   auto file = std::make_shared<std::string>();
   auto* command = program.add_subcommand(
-      "spell", "Spell the chord roots and melody notes of pieces, a JSON question a line");
+      "spell", "Spell the chord roots and melody notes of pieces, one JSON question per line");
   command->add_option("QUESTIONS", *file, "file of JSON lines, or - for standard input")->required();
   command->callback([file, &exit_code] { exit_code = run(*file); });
 }

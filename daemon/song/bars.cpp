@@ -6,7 +6,8 @@
 namespace undersong::song {
 namespace {
 
-constexpr Micros kLongestBar{16'000'000};  // a beat of more than four seconds would make ticks coarse
+// Longer bars are split, because with beats of more than four seconds ticks would be coarse.
+constexpr Micros kLongestBar{16'000'000};
 
 double seconds(Micros t) {
   return std::chrono::duration<double>(t).count();
@@ -22,7 +23,8 @@ double usual_interval(const std::vector<takes::Beat>& beats) {
   return *middle;
 }
 
-// Times round the loop begin bars, whatever was thought of downbeats before the loop was known.
+// Moves the downbeats to the beginnings of the loop's passes, because they were found before the loop was
+// known.
 void bar_by_loop(std::vector<takes::Beat>& beats, const takes::Loop& loop, int meter) {
   const auto nearest = [&](Micros at) {
     auto it = std::lower_bound(beats.begin(), beats.end(), at,
@@ -134,7 +136,8 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
     if (i > 0) {
       std::int64_t gap = 1;
       if (beats[i].begins) {
-        // So many beats that the next downbeat falls on a bar line, if there is one before and after.
+        // Choose the number of beats so that the next downbeat falls on a bar line, if there is a downbeat
+        // both before and after the gap.
         std::size_t next = i;
         while (next < beats.size() && !beats[next].downbeat) ++next;
         gap = whole_beats(beats[i].at - beats[i - 1].at);
@@ -154,7 +157,7 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
   out.map = BeatMap(anchors);
   Ticks last = Ticks(480 * std::max<std::int64_t>(
                                at / kBeat + 1, static_cast<std::int64_t>(std::ceil(out.map.beats_at(end)))));
-  // Bars: a short one first, if the first downbeat leaves one; then from downbeat to downbeat.
+  // Bars: first an incomplete one if the first downbeat leaves one, then from downbeat to downbeat.
   Ticks from;
   if (!downbeats.empty()) {
     const std::int64_t over = (downbeats.front() / kBeat) % out.meter;

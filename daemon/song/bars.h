@@ -1,11 +1,15 @@
-// Bars over a whole take: one row of written beats and bar lines for all that was played, tick 0 at the
-// take's beginning.
+// Written bars for a whole take: one row of beats and bar lines that covers everything that was played. Tick
+// 0 is the beginning of the take.
 //
-// Where there is a pulse, beat k of the take is a whole beat here, at its own time. Silences and free
-// passages between two stretches of pulse get so many beats that bars go on. What comes before the first beat
-// is a lead-in. Where there is no pulse, each chord change begins a bar (a very long chord takes several).
+// Where there is a pulse, each beat of the take becomes one written beat, at its own time. Silences and free
+// passages between two stretches of pulse get as many beats as needed for the bars to continue. What comes
+// before the first beat is a lead-in. Where there is no pulse, each chord change begins a bar; a very long
+// chord gets several.
 //
-// Threads: pure. Total. Source: common practice, no source.
+// Units: Ticks and Micros, both from the beginning of the take.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: common practice, no source.
 #pragma once
 
 #include <optional>
@@ -24,24 +28,24 @@ struct Bar {
 };
 
 struct Bars {
-  BeatMap map;             // an anchor for each beat (each bar, without pulse)
-  std::vector<Bar> bars;   // from tick 0, without gaps, to beyond the last note
-  std::vector<bool> free;  // for each bar: no beat was heard in it
+  BeatMap map;             // one anchor for each beat; without a pulse, for each bar
+  std::vector<Bar> bars;   // from tick 0 without gaps, to a bar line after the last note
+  std::vector<bool> free;  // for each bar: true if some of its beats were not heard
   int meter = 4;
   bool pulse = false;
-  bool barred = false;         // the player or a clock said where bars begin; the loop has no say
+  bool barred = false;         // the player or a clock said where bars begin; the loop does not move them
   double seconds_a_beat = .5;  // median
 
   Ticks end() const { return bars.empty() ? Ticks(0) : bars.back().at + bars.back().beats * kBeat; }
   std::size_t bar_at(Ticks tick) const;
 };
 
-// `end`: of the take. Passes of the loop begin bars, unless it was said where bars begin.
+// `end`: end of the take. Each pass of the loop begins a bar, unless somebody said where bars begin.
 Bars bars_of(const takes::HeardTake& take, const takes::Beats& beats, const std::optional<takes::Loop>& loop,
              Micros end);
 
-// The meter of a take: the one its beats have, unless nobody said so and the loop's chords fit the other one
-// alone.
+// Beats per bar. The beats decide, unless nobody said where bars begin and the length of the loop fits only
+// the other meter.
 int meter_of(const takes::Beats& beats, const std::optional<takes::Loop>& loop);
 
 }  // namespace undersong::song

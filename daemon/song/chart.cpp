@@ -11,14 +11,14 @@ namespace undersong::song {
 namespace {
 
 constexpr int kBarsALine = 4;
-constexpr std::size_t kWidest = 20;  // bars that are longer push the others
+constexpr std::size_t kWidest = 20;  // longer bars push the following ones to the right
 
 struct Cell {
   std::string text;
-  bool breaks = false;  // a line ends after it
+  bool breaks = false;  // a line ends after this cell
 };
 
-// One bar: symbols at their beats.
+// The text of one bar: symbols and dots for its beats.
 std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks length) {
   std::vector<std::pair<Ticks, std::string>> here;
   bool goes_on = false;
@@ -136,12 +136,12 @@ std::string chart(const Form& form) {
       add_lines(out, bars_text(ending.chords, from, from + ending.length, meter), width, false,
                 ending.times.back() != part.times || ending.times.size() > 1, times_text(ending.times));
   }
-  // The signs that were used, for who reads the page without us.
+  // Explain the signs that were used, because readers of the page may not know them.
   std::string signs;
   const auto sign = [&](std::string_view used, std::string_view says) {
     if (out.find(used) != std::string::npos) signs.append(signs.empty() ? "" : "; ").append(says);
   };
-  sign(" . ", ". the chord goes on for a beat");
+  sign(" . ", ". the chord continues for a beat");
   sign("| % ", "% for a bar");
   sign(" -", "- before a chord: between two beats");
   if (!signs.empty()) out += "\n" + signs + "\n";

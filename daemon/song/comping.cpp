@@ -11,7 +11,7 @@ namespace {
 constexpr int kLowest = 48, kHighest = 76, kMiddle = 61;
 constexpr std::size_t kMost = 5;
 
-// Semitones above the root, without what may be left out where there are too many.
+// The tones in semitones above the root. If there are too many, inessential ones are left out.
 std::vector<int> tones_of(const harmony::Chord& chord) {
   const harmony::QualityRow& row = harmony::row(chord.quality);
   std::vector<int> out, spare;

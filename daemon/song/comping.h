@@ -1,7 +1,10 @@
-// Plain chords for a keyboard part: close position in the middle of the keyboard, each inversion near the
-// chord before.
+// Plain chords for a keyboard part, in close position in the middle of the keyboard. Each chord takes the
+// inversion nearest to the chord before.
 //
-// Threads: pure. Total. Source: common practice, no source.
+// Units: Pitch, C3 to E5.
+// Threads: pure; call it from any thread.
+// Errors: none; the function is total.
+// Source: common practice, no source.
 #pragma once
 
 #include <span>
@@ -12,7 +15,8 @@
 
 namespace undersong::song {
 
-// Lowest first, three to five keys between C3 and E5; fifths give way where a chord has more than five tones.
+// Three to five notes for each chord, lowest first. If a chord has more than five tones, inessential ones
+// such as the fifth are left out.
 std::vector<std::vector<Pitch>> close_chords(std::span<const harmony::Chord> chords);
 
 }  // namespace undersong::song

@@ -14,7 +14,7 @@ bool same_chord(const WrittenChord& a, const WrittenChord& b) {
   return a.at == b.at && a.chord == b.chord;
 }
 
-// The first place where the chords differ; the length if they don't.
+// The first position at which the chords differ; the length if they do not.
 Ticks first_difference(const Strain& a, const Strain& b) {
   for (std::size_t i = 0; i < std::min(a.chords.size(), b.chords.size()); ++i)
     if (!same_chord(a.chords[i], b.chords[i])) return std::min(a.chords[i].at, b.chords[i].at);
@@ -36,7 +36,7 @@ bool may_fold(const Group& group, const Strain& strain, Ticks bar) {
   return alike;
 }
 
-// The one that agrees best with the others, first of all.
+// The melody that agrees best with the others; the first of equals.
 std::size_t representative(const std::vector<std::vector<WrittenNote>>& melodies) {
   std::size_t best = 0;
   double most = -1;
@@ -61,7 +61,7 @@ std::vector<T> within(const std::vector<T>& all, Ticks begin, Ticks end) {
   return out;
 }
 
-// Chords from `begin` on; the one that reaches in is said again.
+// The chords from `begin` on. A chord that is already sounding there is written again.
 std::vector<WrittenChord> chords_from(const std::vector<WrittenChord>& all, Ticks begin, Ticks end) {
   std::vector<WrittenChord> out;
   for (WrittenChord chord : all) {
@@ -96,7 +96,7 @@ Part part_of(const Group& group, Ticks bar) {
       std::all_of(group.begin(), group.end(),
                   [&](const Strain* s) { return first_difference(front, *s) == s->length; }))
     from = part.length;
-  // Times by how they end.
+  // Group the times by how they end.
   std::vector<std::vector<std::size_t>> ends;
   for (const std::size_t i : all) {
     const auto like = std::find_if(ends.begin(), ends.end(), [&](const auto& e) {
@@ -107,7 +107,7 @@ Part part_of(const Group& group, Ticks bar) {
     else
       ends.push_back({i});
   }
-  // The way it ends most often is the part's own.
+  // The most frequent ending becomes the part's own.
   std::stable_sort(ends.begin(), ends.end(),
                    [](const auto& a, const auto& b) { return a.size() > b.size(); });
   part.melody = common_melody(group, all, Ticks(0), from);

@@ -1,11 +1,14 @@
-// From times round to strains: those that are the same are written once and repeated, with endings where they
-// differ at the end.
+// Folds strains that are the same into parts with repeats, and with endings where they differ at the end.
 //
-// Two times are the same if their melodies agree in half of their notes (place and pitch) and their chords in
-// all but, at most, the second half, from a bar line on. What is written is the melody of the time that
-// agrees best with the others: every note of it was played. Strains that cannot be folded stand one after
-// another. Threads: pure. Source: common practice, no source; the threshold is that of sections
-// (takes/section.h).
+// Two strains are the same if at least half of their melody notes agree (position and pitch) and their chords
+// agree at least through the first half, up to a bar line. The part gets the melody of the strain that agrees
+// best with the others, so every written note was really played. Strains that cannot be folded follow one
+// another.
+//
+// Units: Ticks from the beginning of a strain or part.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: common practice, no source; the threshold is the one that sections use (takes/section.h).
 #pragma once
 
 #include <span>
@@ -15,10 +18,10 @@
 
 namespace undersong::song {
 
-// Parts without label, kind and name.
+// Label, kind and name of the parts are not set.
 std::vector<Part> fold(std::span<const Strain> strains, int meter);
 
-// 0..1: notes at the same place (a sixteenth to spare) with the same pitch.
+// The share of notes, 0..1, that have the same pitch at the same position, within a sixteenth.
 double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b);
 
 }  // namespace undersong::song

@@ -1,4 +1,4 @@
-// What sounds in a part the given time round.
+// What is played each time a part is repeated.
 #include "daemon/song/form.h"
 
 #include <algorithm>

@@ -1,12 +1,12 @@
 // The written form of a take: what a lead sheet shows and a band plays. Plain data in written beats.
 //
-// A form is a row of parts. A part is a strain with its own chords and melody, played `times` times; endings
-// say what is different in some of these times. All positions in a part count from the part's own beginning.
-// Parts that were played without a pulse are `free`: each chord change takes one bar, whatever its length
-// was.
+// A form is a list of parts. A part has its own chords and melody and is played `times` times. In some of
+// these times it may have another ending. All positions in a part count from the part's own beginning. Parts
+// that were played without a pulse are `free`: each chord change takes one bar, whatever its length was.
 //
-// Units: Ticks, 480 a beat; a beat is a quarter note. Threads: plain values, pure functions.
-// Errors: one sentence when there is nothing to write down.
+// Units: Ticks, 480 per beat; a beat is a quarter note. Tempo in beats per minute.
+// Threads: plain values and pure functions; use them from any thread.
+// Errors: form_of_take returns one sentence if there is nothing to write down; the other functions are total.
 // Source: common practice, no source.
 #pragma once
 
@@ -43,24 +43,24 @@ struct WrittenChord {
   friend bool operator==(const WrittenChord&, const WrittenChord&) = default;
 };
 
-// In these times the part goes another way from `from` to its end. All endings of a part begin at the same
-// place, which is a bar line, and no chord or note of the part reaches across it.
+// An alternative ending. In the repeats listed in `times`, it replaces the part's own chords and melody from
+// `from` to the end. All endings of a part begin at the same bar line, and no chord or note of the part
+// crosses it.
 struct Ending {
-  std::vector<int> times;  // 1 is the first time; ascending; no time is in two endings
+  std::vector<int> times;  // 1 is the first time; ascending; no time is in two endings of a part
   Ticks from;
-  Ticks length;  // from `from`; usually as long as what it replaces
-  std::vector<WrittenChord>
-      chords;  // these, not the part's, from `from` on; positions count from the part's beginning
+  Ticks length;                      // counted from `from`; usually as long as what it replaces
+  std::vector<WrittenChord> chords;  // positions count from the beginning of the part
   std::vector<WrittenNote> melody;
 };
 
-// Which of the layers play in a part.
+// Which layers of the arrangement play in a part.
 struct Layers {
   bool melody = true, chords = true, bass = true, pad = true;
   friend bool operator==(const Layers&, const Layers&) = default;
 };
 
-// How a key is written: its signature in fifths, flats negative.
+// How a key is written. `signature`: number of sharps; flats are negative.
 struct WrittenKey {
   std::optional<harmony::Key> key;
   int signature = 0;
@@ -68,43 +68,43 @@ struct WrittenKey {
 };
 
 struct Part {
-  std::string label;  // "A", "B", "A'"; empty for what lies outside the sections
+  std::string label;  // "A", "B", "A'"; empty outside the sections
   takes::SectionKind kind = takes::SectionKind::kTheme;
   std::string name;  // rehearsal text: "A", "Intro"
   bool free = false;
-  Ticks length;                      // of one time
-  std::vector<WrittenChord> chords;  // by beginning, without overlap
-  std::vector<WrittenNote> melody;   // by beginning, one voice
+  Ticks length;                      // length of one time
+  std::vector<WrittenChord> chords;  // ordered by beginning, without overlap
+  std::vector<WrittenNote> melody;   // ordered by beginning, one voice
   int times = 1;
   std::vector<Ending> endings;
   Layers layers;
-  std::optional<WrittenKey> own_key;  // nothing: the form's
-  Micros begin{}, end{};              // in the take, all times together
+  std::optional<WrittenKey> own_key;  // empty: the key of the form
+  Micros begin{}, end{};              // time in the take, from the first time to the last
 };
 
 struct Form {
   std::string title;
-  std::optional<harmony::Key> key;  // of a song in several keys: the first one's
-  int signature = 0;                // fifths, flats negative
-  int meter = 4;                    // quarter notes a bar
+  std::optional<harmony::Key> key;  // in a song with several keys, that of the first part
+  int signature = 0;                // number of sharps; flats are negative
+  int meter = 4;                    // quarter notes per bar
   bool pulse = true;                // false: every part is free
-  double tempo = 120;               // beats a minute, the median of the take; 120 where there is no pulse
-  bool steady = false;  // the tempo was asked for: it holds throughout, also where there is no pulse
+  double tempo = 120;               // beats per minute: the median of the take, or 120 if there is no pulse
+  bool steady = false;  // the user asked for this tempo; it holds throughout, even without a pulse
   std::vector<Part> parts;
 };
 
-// The key a part is written in.
+// The key in which a part is written.
 inline WrittenKey key_of(const Form& form, const Part& part) {
   return part.own_key.value_or(WrittenKey{form.key, form.signature});
 }
 
-// What is played the given time round (1 is the first): the part's own chords and melody, or the ending's
-// from where it begins.
+// What is played in repeat number `time`, counted from 1: the part's own chords and melody, or those of an
+// ending from where it begins.
 std::vector<WrittenChord> chords_at(const Part& part, int time);
 std::vector<WrittenNote> melody_at(const Part& part, int time);
 Ticks length_at(const Part& part, int time);
 
-// Without a loop that carries the form the take is written out from beginning to end.
+// If the loop does not carry the form (TakeStudy::carries), the take is written out from beginning to end.
 struct TakeStudy;
 Result<Form> form_of_take(const TakeStudy& study);
 

@@ -18,7 +18,7 @@ namespace undersong::song {
 namespace {
 
 constexpr std::uint16_t kPerQuarter = 960;
-constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks a written tick
+constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
 constexpr Velocity kChordsSoft{52}, kBassSoft{60}, kPadSoft{46};
 constexpr int kLowestBass = 28;  // E1
@@ -27,7 +27,7 @@ midi::Tick file_tick(Ticks at) {
   return static_cast<midi::Tick>(at.count() * kFine);
 }
 
-// A chord or note of the whole song, every time round written out.
+// A chord of the whole song with all repeats written out, and the layers that play it.
 struct SoundingChord {
   WrittenChord chord;
   Layers layers;
@@ -46,7 +46,7 @@ void add_note(midi::SmfTrack& track, std::uint8_t channel, Ticks from, Ticks to,
   track.events.push_back({file_tick(from), {}, on.bytes, on.size});
   track.events.push_back({std::max(file_tick(to), file_tick(from) + 1), {}, off.bytes, off.size});
 }
-// At one tick notes end before others begin.
+// At the same tick, notes end before others begin.
 void finish(midi::Smf& file, midi::SmfTrack track) {
   std::stable_sort(
       track.events.begin(), track.events.end(), [](const midi::SmfEvent& a, const midi::SmfEvent& b) {
@@ -125,7 +125,7 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form) {
     const auto channel = static_cast<std::uint8_t>(3 + (harmony::kStrings - 1 - voice));
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kNames[voice]), channel, kStrings);
     for (std::size_t i = 0; i < changes.size();) {
-      std::size_t to = i + 1;  // a common tone is held over
+      std::size_t to = i + 1;  // a common tone is held
       while (to < changes.size() && pad.chords[to][voice] == pad.chords[i][voice] &&
              changes[to].layers.pad == changes[i].layers.pad &&
              changes[to].chord.at == changes[to - 1].chord.at + changes[to - 1].chord.length)

@@ -1,10 +1,13 @@
-// A written form as a standard MIDI file, format 1, in a steady tempo: what musicians play along to.
+// A written form as a standard MIDI file, format 1, in a steady tempo, for musicians to play along with.
 //
-// Tracks: tempo, signatures (of key: wherever it changes) and a marker for each part; "melody"; "chords" with
-// chord names as text events; "bass roots"; "string pad" in four. Every time round is written out, endings
-// and all; a layer that is silent in a part has rests there. 960 ticks a quarter. Threads: pure. Errors:
-// Result, a form longer than a MIDI file can be. Source: Standard MIDI Files 1.0; General MIDI program
-// numbers.
+// Tracks: one with tempo, time and key signatures, and a marker for each part; "melody"; "chords", with chord
+// names as text events; "bass roots"; and four string parts, "string pad". All repeats and endings are
+// written out. A layer that is silent in a part has rests there.
+//
+// Units: 960 ticks per quarter note in the file.
+// Threads: pure functions; call them from any thread.
+// Errors: one sentence if the form is longer than a MIDI file can be.
+// Source: Standard MIDI Files 1.0; General MIDI program numbers.
 #pragma once
 
 #include <cstdint>
@@ -17,7 +20,7 @@ namespace undersong::song {
 
 Result<std::vector<std::uint8_t>> form_midi(const Form& form);
 
-// song.mid, lead_sheet.musicxml, chart.txt.
+// The files song.mid, lead_sheet.musicxml and chart.txt.
 Result<Folder> hand_over_form(const Form& form);
 
 }  // namespace undersong::song

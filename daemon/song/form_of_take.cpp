@@ -1,4 +1,4 @@
-// The form of a take: what lies outside the loop, and the sections over it, folded.
+// The form of a take: the sections over its loop, folded, and what lies outside the loop.
 #include <algorithm>
 #include <cmath>
 
@@ -40,7 +40,7 @@ void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const
                          [](const takes::ChordSpan& s, Micros at) { return s.begin < at; }) -
         spans.begin());
   };
-  // Where it was said that bars begin elsewhere than the loop does, what comes before the first bar is a
+  // If somebody said that bars begin elsewhere than the loop does, the notes before the first bar become a
   // pickup.
   const Bars& bars = heard.bars;
   if (bars.barred && bars.bars.size() > 1 && bars.bars[0].beats < bars.meter &&
@@ -48,7 +48,7 @@ void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const
     form.parts.push_back(plain_part(write_bars(heard, Ticks(0), bars.bars[1].at)));
     form.parts.back().name = "Pickup";
   }
-  std::size_t done = 0;  // spans that are written
+  std::size_t done = 0;  // number of spans already written
   for (const takes::Section& section : sections.sections) {
     std::vector<Strain> strains;
     bool named = false;
@@ -79,7 +79,7 @@ void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const
   add_outside(form, heard, done, spans.size(), false, "Outro");
 }
 
-// Bars in which nothing but a pedal moves are left out at the end.
+// The number of bars to write. Bars at the end in which only a pedal moves are left out.
 std::size_t written_bars(const Heard& heard, const takes::Beats& beats) {
   const Bars& bars = heard.bars;
   Micros end{};
@@ -91,8 +91,8 @@ std::size_t written_bars(const Heard& heard, const takes::Beats& beats) {
   return count;
 }
 
-// Without a loop: from bar line to bar line, a new part where bars break off or where the pulse comes or
-// goes.
+// Without a loop: write from bar line to bar line. A new part begins where a bar is incomplete, and where the
+// pulse stops or starts.
 void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
   const auto& spans = heard.take.spans;
   const Bars& bars = heard.bars;

@@ -10,7 +10,7 @@
 namespace undersong::song {
 namespace {
 
-constexpr double kSlowest = 10, kFastest = 400;  // beats a minute that may be asked for
+constexpr double kSlowest = 10, kFastest = 400;  // limits of a requested tempo, in beats per minute
 
 std::vector<std::uint8_t> bytes_of(const std::string& text) {
   return {text.begin(), text.end()};
@@ -40,7 +40,7 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy
   Folder out;
   out.form = std::move(*form);
   out.form.title = printable(options.title);
-  // What is steady is so on every page: a tempo that was asked for, or the take's own in whole beats.
+  // All pages use the same steady tempo: the requested one, or the take's own, rounded.
   if (options.parts.steady) {
     out.form.steady = true;
     out.form.tempo = tempo.value_or(std::round(out.form.tempo));
@@ -57,7 +57,7 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy
         options.parts.steady
             ? "No pulse was found, so a bar is one chord change, and the steady tempo counts four beats to "
               "each."
-            : "No pulse was found, so a bar is one chord change, and lengths on paper are free.");
+            : "No pulse was found, so a bar is one chord change, and written lengths are free.");
   }
   if (study.melody.empty())
     out.remarks.push_back("No melody was heard above the chords; the lead sheet has chords only.");

@@ -1,8 +1,11 @@
-// A take as a folder for other musicians: parts.mid, lead_sheet.musicxml, chart.txt.
+// A take as a folder of files for other musicians: parts.mid, lead_sheet.musicxml and chart.txt.
 //
-// Threads: pure; write_folder touches the disk. Errors: one sentence: nothing played, one note, no chord.
-// What was found wanting but did not stop anything (no pulse, no melody) stands in `remarks`, a sentence
-// each.
+// Units: Micros from the beginning of the take; tempo in beats per minute, 10 to 400.
+// Threads: pure functions; call them from any thread. write_folder writes to the disk; call it for one folder
+// from one thread at a time.
+// Errors: one sentence, for example if there are no notes, only one note, or no chord. What is only missing
+// (a pulse, a melody) does not stop the hand-over and is listed in Folder::remarks.
+// Source: the headers of the single files name theirs.
 #pragma once
 
 #include <cstdint>
@@ -24,7 +27,7 @@ struct HandOverOptions {
 };
 
 struct File {
-  std::string name;  // without folder
+  std::string name;  // without the folder
   std::vector<std::uint8_t> bytes;
 };
 
@@ -35,14 +38,14 @@ struct Folder {
   int pad_motion = 0, pad_parallels = 0;
 };
 
-// `events` in the order received, time 0 at the take's beginning; `study` is of these.
+// `events`: in the order received, time 0 at the beginning of the take. `study`: made from these events.
 Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study,
                          const HandOverOptions& options);
 Result<Folder> hand_over(const Played& played, const HandOverOptions& options);
 
-// Makes the directory if there is none. All files are written beside their names first and then renamed, so
-// that a reader never sees half a file. A directory that is not empty is refused unless `force`; other files
-// in it are left alone then.
+// Creates the directory if there is none. All files are first written under temporary names and then renamed,
+// so that a reader never sees half a file. A directory that is not empty is refused unless `force` is true;
+// then its other files are left alone.
 Result<void> write_folder(const Folder& folder, const std::filesystem::path& directory, bool force);
 
 }  // namespace undersong::song

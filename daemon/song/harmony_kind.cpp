@@ -10,7 +10,7 @@ using harmony::Degree;
 struct Kind {
   std::string_view name, degrees;
 };
-// Of kinds that need as many changes the first is taken.
+// If several kinds need equally few changes, the first one is used.
 constexpr Kind kKinds[] = {
     {"dominant", "1 3 5 b7"},
     {"major-seventh", "1 3 5 7"},
@@ -54,7 +54,7 @@ bool has_eleventh(std::string_view kind) {
 }
 
 std::vector<DegreeChange> changes(std::vector<Degree> from, std::vector<Degree> to) {
-  // What both have is no change.
+  // Degrees in both lists need no change.
   for (auto it = from.begin(); it != from.end();) {
     const auto same = std::find(to.begin(), to.end(), *it);
     if (same == to.end()) {

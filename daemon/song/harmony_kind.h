@@ -1,9 +1,13 @@
-// Chord qualities as MusicXML says them: a kind, and degrees that are added, altered or left out.
+// Chord qualities in the form of MusicXML: a kind, and degrees that are added, altered or subtracted.
 //
-// Source: MusicXML 4.0, kind-value and degree: what is added is counted from a dominant chord (so an added 7
-// is the minor one), what is altered from the degree that the kind has. Kinds beyond the ninth are taken only
-// where all their tones sound, because programs disagree on which they leave out. Threads: pure. Total over
-// the vocabulary.
+// Added degrees are counted from a dominant chord, so an added 7 is the minor seventh. Altered degrees are
+// counted from the degree of the kind. Kinds beyond the ninth are used only if all their tones sound, because
+// programs disagree about which ones they leave out.
+//
+// Units: `alter` in semitones.
+// Threads: pure; call it from any thread.
+// Errors: none; the function is total for every row of the vocabulary.
+// Source: MusicXML 4.0, kind-value and degree.
 #pragma once
 
 #include <string_view>

@@ -34,7 +34,7 @@ void set(xml_node node, const char* name, const std::string& value) {
   node.append_attribute(name).set_value(value.c_str());
 }
 
-// Letter and accidental of a name.
+// The letter and the accidental of a note name.
 struct Letter {
   char step = 'C';
   int alter = 0;
@@ -47,12 +47,12 @@ Letter letter(harmony::NoteName name) {
 int natural(char step) {
   return std::map<char, int>{{'C', 0}, {'D', 2}, {'E', 4}, {'F', 5}, {'G', 7}, {'A', 9}, {'B', 11}}.at(step);
 }
-// The octave follows the letter: Cb4 is key 59.
+// The octave follows the letter: Cb4 is MIDI key 59.
 int octave(const Letter& name, Pitch pitch) {
   return (pitch.value() - name.alter - natural(name.step)) / 12 - 1;
 }
 
-// What the signature and the bar so far say about each line and space.
+// Keeps the accidentals that apply: those of the signature, and those written so far in the bar.
 class Accidentals {
  public:
   explicit Accidentals(int signature) : signature_(signature) {}
@@ -63,7 +63,7 @@ class Accidentals {
     const auto key = std::pair(name.step, at_octave);
     const auto known = bar_.find(key);
     const int before = known != bar_.end() ? known->second : of_signature(name.step);
-    if (tied) return nullptr;  // over a bar line a tie carries it, and it does not count for what follows
+    if (tied) return nullptr;  // a tie carries it over the bar line, and it does not apply to later notes
     bar_[key] = name.alter;
     if (before == name.alter) return nullptr;
     constexpr const char* kNames[] = {"flat-flat", "flat", "natural", "sharp", "double-sharp"};
@@ -98,7 +98,7 @@ void add_harmony(xml_node measure, const WrittenChord& chord, Ticks offset) {
     add_root(node, "bass", harmony::bass_name(chord.chord, chord.root));
   for (const DegreeChange& change : kind.degrees) {
     xml_node degree = add(node, "degree");
-    set(degree, "print-object", "no");  // the kind's text says it
+    set(degree, "print-object", "no");  // the text of the kind already says it
     add(degree, "degree-value", change.value);
     add(degree, "degree-alter", change.alter);
     add(degree, "degree-type", std::string(change.type));
@@ -161,7 +161,7 @@ void add_note(xml_node measure, const Symbol& symbol, Accidentals& accidentals) 
   }
 }
 
-// One way on from where a part's endings begin, in the order on paper.
+// One of the endings of a part, in the order in which they are written.
 struct Volta {
   std::vector<int> times;
   Ticks length;
@@ -235,7 +235,7 @@ class Sheet {
   }
 
  private:
-  // A measure with what stands at its head. `beats` quarters long.
+  // Begins a measure of `beats` quarter notes.
   xml_node measure(int beats, bool pickup) {
     xml_node node = add(part_, "measure");
     if (pickup) {
@@ -249,7 +249,7 @@ class Sheet {
     return node;
   }
 
-  // `part`: it begins here, perhaps in another key.
+  // `part`: set if a part begins here, perhaps in another key.
   void attributes(xml_node node, bool pickup, const Part* part) {
     const int beats = pickup ? form_.meter : pending_beats_;
     const WrittenKey here = part ? key_of(form_, *part) : key_;
@@ -283,7 +283,7 @@ class Sheet {
     return direction;
   }
 
-  // Below the staff, where chord symbols are not in their way.
+  // Adds text below the staff, where it is not in the way of chord symbols.
   static void words(xml_node node, const std::string& text) {
     xml_node direction = add(node, "direction");
     set(direction, "placement", "below");
@@ -332,17 +332,17 @@ class Sheet {
   }
 
   struct Edges {
-    const Part* part = nullptr;  // its head stands here
+    const Part* part = nullptr;  // set if the part begins here
     bool forward = false;
-    int backward = 0;  // times; 0 none
+    int backward = 0;  // number of times to play; 0: no repeat
     const Volta* volta = nullptr;
-    bool last = false;  // of the sheet
+    bool last = false;  // end of the sheet
     bool last_volta = false;
-    bool repeat_follows = false;  // whose sign is bar line enough
-    bool open = false;            // endings follow: no bar line of its own
+    bool repeat_follows = false;  // its repeat sign serves as the bar line
+    bool open = false;            // endings follow, so there is no bar line of its own
   };
 
-  // Bars `from` to `to` of a strain.
+  // Writes the bars from `from` to `to`.
   void write_bars(const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& melody, Ticks from,
                   Ticks to, int meter, const Edges& edges) {
     for (Ticks at = from; at < to;) {
@@ -363,12 +363,12 @@ class Sheet {
       std::vector<Ticks> cuts;
       for (const WrittenChord& chord : chords)
         if (chord.at >= at && chord.at < at + length) cuts.push_back(chord.at);
-      // A bar that is silent but for its chord counts its beats: under a rest of a whole bar some engravers
-      // lose the symbol.
+      // Split the rest of a silent bar into beats, because some engravers lose the chord symbol over a rest
+      // that fills the bar.
       if (cuts.size() == 1 && cuts[0] == at && length > kBeat)
         cuts.push_back(at + (length > 2 * kBeat ? 2 : 1) * kBeat);
       for (const Symbol& symbol : write_bar(melody, at, length, cuts)) {
-        // Symbols stand before the note they sound with; where the melody holds on, they say how far into it.
+        // A chord symbol goes before the note it begins with. Within a long note its offset says where.
         for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c)
           add_harmony(node, chords[c], chords[c].at - symbol.at);
         add_note(node, symbol, accidentals_);

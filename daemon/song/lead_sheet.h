@@ -1,9 +1,14 @@
-// The form as a lead sheet in MusicXML 4.0: melody, chord symbols, rehearsal marks, repeats and endings.
+// A form as a lead sheet in MusicXML 4.0: melody, chord symbols, rehearsal marks, repeats and endings.
 //
-// 480 divisions a quarter, one voice, treble clef. Accidentals stand where the signature and the bar so far
-// don't say it. Ending texts follow the order in which they are played; where the last time ends like an
-// earlier one and not like those between, its ending is written again, so that reading on is always right.
-// Threads: pure. Total. Source: MusicXML 4.0 (W3C Community Group, 2021).
+// The sheet has one voice in the treble clef. Accidentals are written where they differ from the signature
+// and from what came before in the bar. Endings appear in the order in which they are played. If the last
+// time ends like an earlier time, its ending is written again at the end, so that a reader never has to go
+// back.
+//
+// Units: 480 divisions per quarter note.
+// Threads: pure; call it from any thread.
+// Errors: none; the function is total.
+// Source: MusicXML 4.0 (W3C Community Group, 2021).
 #pragma once
 
 #include <string>

@@ -5,10 +5,10 @@
 namespace undersong::song {
 namespace {
 
-constexpr Micros kNear{60'000};     // from where a note is heard as melody to its stroke
-constexpr Micros kBreath{150'000};  // silence that the ear closes
+constexpr Micros kNear{60'000};     // between the time a note is heard as melody and the time it was struck
+constexpr Micros kBreath{150'000};  // a silence that the ear does not notice
 
-// Until when the pedal carries what sounds at `at`.
+// The time until which the pedal sustains what sounds at `at`.
 Micros carried(const std::vector<takes::PedalMove>& pedal, Micros at) {
   const auto after = std::upper_bound(pedal.begin(), pedal.end(), at,
                                       [](Micros t, const takes::PedalMove& move) { return t < move.at; });
@@ -28,8 +28,7 @@ std::vector<takes::PlayedNote> melody_line(const takes::HeardTake& take) {
       if (it->pitch == heard.pitch &&
           (!nearest || std::chrono::abs(it->at - heard.at) < std::chrono::abs(nearest->at - heard.at)))
         nearest = &*it;
-    // A note may be heard as melody only later, when what lay above it has gone: then its stroke lies further
-    // back.
+    // Skip a note that became melody only later, when a higher note had ended: it was struck too long ago.
     if (!nearest) continue;
     if (!out.empty() && nearest->at <= out.back().at) continue;
     out.push_back(*nearest);

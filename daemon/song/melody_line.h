@@ -1,8 +1,13 @@
-// The melody of a take with its lengths: each note from its stroke until it stopped sounding.
+// The melody of a take with note lengths, as one voice: each note ends where the next one begins, at the
+// latest.
 //
-// A note that the pedal carries to the next one is tied to it by ear; one that the pedal carries into a
-// silence ends where the key was let go, because that is what the hand meant. One voice: a note ends where
-// the next begins. Threads: pure. Source: common practice, no source.
+// A note that the pedal carries on to the next note lasts until that note. A note that the pedal carries into
+// a silence ends where its key was released, because that is what the hand meant.
+//
+// Units: Micros of the take.
+// Threads: pure; call it from any thread.
+// Errors: none; a take without a melody gives an empty result.
+// Source: common practice, no source.
 #pragma once
 
 #include <vector>

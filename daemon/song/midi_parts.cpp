@@ -17,8 +17,9 @@
 namespace undersong::song {
 namespace {
 
-constexpr std::uint16_t kPerQuarter = 3840;        // half a millisecond even where a beat lasts four seconds
-constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks a written tick
+// Accurate to half a millisecond even if a beat lasts four seconds.
+constexpr std::uint16_t kPerQuarter = 3840;
+constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
 constexpr Velocity kChordsSoft{52}, kBassSoft{60}, kPadSoft{46};
 constexpr int kLowestBass = 28;  // E1
@@ -38,7 +39,7 @@ void add_note(midi::SmfTrack& track, std::uint8_t channel, midi::Tick from, midi
   track.events.push_back({std::max(to, from + 1), {}, off.bytes, off.size});
 }
 
-// At one tick notes end before others begin.
+// At the same tick, notes end before others begin.
 void sort(midi::SmfTrack& track) {
   std::stable_sort(
       track.events.begin(), track.events.end(), [](const midi::SmfEvent& a, const midi::SmfEvent& b) {
@@ -56,7 +57,7 @@ midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t pr
   return track;
 }
 
-// Channels that the player didn't use, as far as there are any; never the drums.
+// Deals out channels that the player did not use, then used ones; never the drum channel.
 class FreeChannels {
  public:
   explicit FreeChannels(const std::vector<midi::Event>& events) {
@@ -75,7 +76,7 @@ class FreeChannels {
   std::size_t next_ = 0;
 };
 
-// Each written beat at its own time: rounding is carried on, so that it never adds up.
+// Writes the tempo map. Rounding errors are carried over, so that they never add up.
 void follow(midi::Smf& file, const BeatMap& map) {
   const auto& anchors = map.anchors();
   std::int64_t now = anchors.front().at.count();
@@ -124,7 +125,7 @@ void add_markers(midi::Smf& file, const Heard& heard, const Form& form, const Pa
 
 void add_as_played(midi::Smf& file, const std::vector<midi::Event>& events, const BeatMap& map) {
   std::map<midi::PortNumber, midi::SmfTrack> by_port;
-  midi::Tick last = 0;  // ticks never run backwards where times don't
+  midi::Tick last = 0;  // ticks must not go backwards, even if times do
   for (const midi::Event& event : events) {
     if (event.status() < 0x80 || event.status() >= 0xF0) continue;
     last = std::max(last, file_tick(map, event.at));
@@ -190,7 +191,7 @@ void add_strings(midi::Smf& file, const std::vector<WrittenChord>& changes, cons
     const std::uint8_t channel = channels.take();
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kNames[voice]), channel, kStrings);
     for (std::size_t i = 0; i < changes.size();) {
-      std::size_t to = i + 1;  // a common tone is held over
+      std::size_t to = i + 1;  // a common tone is held
       while (to < changes.size() && pad.chords[to][voice] == pad.chords[i][voice] &&
              changes[to].at == changes[to - 1].at + changes[to - 1].length)
         ++to;

@@ -1,16 +1,18 @@
 // The parts of a take as a standard MIDI file, format 1: what was played, and what others play to it, from
 // beginning to end.
 //
-// Tracks: a first one with tempo, signatures and markers; "as played" (one for each input, every message as
-// it was received); "melody"; "chords" with chord names as text events; "bass roots" (the bass of each chord
-// in the rhythm of the changes); "string pad" in four: violin I, violin II, viola, cello, as
-// harmony/string_pad.h leads them, common tones held over. The tempo map follows the playing: each beat of
-// the take is a quarter note, at its own time to a microsecond. With a steady tempo the beats are even
-// instead: what was played keeps its place within its beat, and the melody is quantised.
+// Tracks: one with tempo, signatures and markers; "as played", one for each input, with every channel message
+// as received; "melody"; "chords", with chord names as text events; "bass roots", the bass of each chord in
+// the rhythm of the changes; and four tracks "string pad": violin I, violin II, viola and cello, led by
+// harmony/string_pad.h, with common tones held. The tempo map follows the playing: each beat of the take is a
+// quarter note at its own time. With a steady tempo the beats are even instead; what was played keeps its
+// position within the beat, and the melody is quantised.
 //
-// 3840 ticks a quarter, so that what was played lies within half a millisecond of its time. Threads: pure.
-// Errors: Result, a take longer than a MIDI file can be. Source: Standard MIDI Files 1.0; General MIDI
-// program numbers.
+// Units: 3840 ticks per quarter note in the file, so that every note lies within half a millisecond of its
+// time.
+// Threads: pure functions; call them from any thread.
+// Errors: one sentence if the take is longer than a MIDI file can be.
+// Source: Standard MIDI Files 1.0; General MIDI program numbers.
 #pragma once
 
 #include <cstdint>
@@ -27,21 +29,21 @@ namespace undersong::song {
 
 struct PartsOptions {
   bool steady = false;
-  std::optional<double>
-      tempo;  // beats a minute, with steady; the form's if there is none. hand_over puts it into the form
-  std::vector<std::pair<Micros, std::string>> marks;  // the player's own
+  // Beats per minute, used with `steady`; empty: the form's tempo. hand_over copies it into the form.
+  std::optional<double> tempo;
+  std::vector<std::pair<Micros, std::string>> marks;  // time and text of the player's marks
 };
 
 struct MidiParts {
   std::vector<std::uint8_t> bytes;
-  int pad_motion = 0, pad_parallels = 0;  // of the strings, in semitones and pairs of voices
+  int pad_motion = 0, pad_parallels = 0;  // of the strings: semitones moved, and parallel pairs of voices
 };
 
 Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard& heard, const Form& form,
                              const PartsOptions& options);
 
-// The chords of the whole take in written beats from its beginning: changes on half beats where there is a
-// pulse.
+// The chords of the whole take in written beats from its beginning. Where there is a pulse, they change on
+// half beats.
 std::vector<WrittenChord> changes_of(const Heard& heard, int signature);
 
 }  // namespace undersong::song

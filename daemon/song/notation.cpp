@@ -88,7 +88,7 @@ class BarWriter {
     }
   }
 
-  // How long the next note on paper is, of what is to be written from `at` to `end`.
+  // The length of the next symbol, if the span from `at` to `end` is still to be written.
   Ticks next_length(Ticks at, Ticks end, bool rest, bool whole_bar) const {
     if (rest && whole_bar) return end - at;
     const std::size_t first = beat(at);
@@ -99,7 +99,7 @@ class BarWriter {
         if (size <= left) return Ticks(size);
       return Ticks(left);
     }
-    Ticks plain_end = end;  // up to the next tuplet
+    Ticks plain_end = end;  // no further than the next tuplet
     for (std::size_t b = first; b < tuplets_.size(); ++b)
       if (tuplets_[b] != 0) {
         plain_end = std::min(plain_end, from_ + static_cast<std::int64_t>(b) * kBeat);
@@ -127,7 +127,7 @@ class BarWriter {
     return piece(inside, left);
   }
 
-  // The longest value that fits into `left` ticks within one beat.
+  // The longest note value that fits into `left` ticks within one beat.
   static Ticks piece(std::int64_t inside, std::int64_t left) {
     for (const Value& value : kValues)
       if (value.ticks <= left && value.ticks < 480 && (value.dots == 0 || value.ticks == left) &&
@@ -174,7 +174,7 @@ class BarWriter {
 
   Ticks from_, to_;
   std::vector<Span> spans_;
-  std::vector<int> tuplets_;  // for each beat: 0, 3 or 6 parts
+  std::vector<int> tuplets_;  // for each beat: 0 (none), 3 or 6 parts
   std::vector<Symbol> out_;
 };
 

@@ -1,9 +1,13 @@
-// From ticks to note values: a bar of a melody as the notes, rests and ties that are put on paper.
+// From ticks to note values: one bar of a melody as the notes, rests and ties on paper.
 //
-// A value never hides the beat: notes are cut, and tied, where a reader looks for one, but for whole and
-// dotted values that begin on a beat and plain syncopations. Rests don't syncopate. A beat with a point on
-// its thirds is a tuplet. Threads: pure. Total for notes as from quantise.h, place_freely. Source: common
-// practice, no source.
+// Notes are split and tied so that the beats stay visible. Exceptions are whole and dotted values that begin
+// on a beat, and simple syncopations; rests are never syncopated. A beat in which a note begins or ends on a
+// third becomes a tuplet.
+//
+// Units: Ticks from the beginning of the part.
+// Threads: pure; call it from any thread.
+// Errors: none; the function is total for notes from quantise.h.
+// Source: common practice, no source.
 #pragma once
 
 #include <span>
@@ -17,19 +21,19 @@ namespace undersong::song {
 enum class Mark : std::uint8_t { kNone, kBegin, kContinue, kEnd, kForwardHook, kBackwardHook };
 
 struct Symbol {                       // one note or rest on paper
-  Ticks at, length;                   // sounding; `at` from the beginning of the part
+  Ticks at, length;                   // as it sounds; `at` counts from the beginning of the part
   const WrittenNote* note = nullptr;  // null: a rest
   bool whole_bar = false;             // a rest that fills its bar
   std::string_view type;              // "quarter"
   int dots = 0;
-  int actual = 1, normal = 1;  // tuplet: so many in the time of so many; 1, 1 where there is none
-  Mark tuplet = Mark::kNone;   // kBegin, kEnd
+  int actual = 1, normal = 1;  // tuplet: `actual` notes in the time of `normal`; 1, 1 if there is none
+  Mark tuplet = Mark::kNone;   // kBegin or kEnd at the ends of a tuplet
   bool tied_before = false, tied_after = false;
   Mark beams[3] = {Mark::kNone, Mark::kNone, Mark::kNone};  // eighth, sixteenth, thirty-second
 };
 
-// `notes` by beginning, one voice; those that reach into the bar are cut at its lines and tied.
-// `cuts`, ascending: where rests are cut because something begins there, as chords do.
+// `notes`: ordered by beginning, one voice. Notes that cross a bar line are cut there and tied. `cuts`:
+// ascending; rests are split here, because something such as a chord begins.
 std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length,
                               std::span<const Ticks> cuts = {});
 

@@ -15,24 +15,26 @@ struct Division {
 };
 constexpr std::array<Division, 6> kDivisions{
     {{1, 0, false}, {2, .3, false}, {4, 1.2, false}, {3, 1.8, true}, {6, 4.5, true}, {8, 5.5, false}}};
-constexpr double kSpread = .023, kSpreadOfBeat = .03;  // seconds, and in beats, whichever is more
+constexpr double kSpread = .023, kSpreadOfBeat = .03;  // in seconds and in beats; the larger one applies
 constexpr double kLeftOut = 9;
-constexpr double kChange = .4;  // between halves and thirds from one beat to the next
-constexpr double kEarly = .65, kBreath = .5,
-                 kBreathOfNote = .15;  // beats of silence, or share of a note, that are no rest
+// Cost of changing between duple and triple divisions from one beat to the next.
+constexpr double kChange = .4;
+// kEarly rounds note ends, more often up than down. A silence shorter than kBreath beats, or than the share
+// kBreathOfNote of the time to the next note, is not written as a rest.
+constexpr double kEarly = .65, kBreath = .5, kBreathOfNote = .15;
 constexpr double kNever = std::numeric_limits<double>::infinity();
 
-// Where the notes of one beat go: slot 0..parts (parts: the next beat), -1 left out.
+// Where the notes of one beat go: slots 0..parts (`parts` is the next beat), or -1 for a note left out.
 struct Placed {
   double price = kNever;
   std::vector<int> slots;
 };
 
-// `offset`: of each note from the beat, in beats. Slots from `first` to `last`; `reaches`: the last note must
-// take `last`.
+// Places the notes of one beat. `offsets`: beats from the beginning of the beat. Slots go from `first` to
+// `last`. `reaches`: the last note must take slot `last`.
 Placed place(std::span<const double> offsets, int parts, int first, int last, bool reaches, double spread) {
   const std::size_t n = offsets.size(), m = static_cast<std::size_t>(last - first + 2);
-  // best[i][s]: notes before i are placed, the last of them at most in slot first + s - 1.
+  // best[i][s]: the cost of placing the first i notes in slots below first + s.
   std::vector<std::vector<double>> best(n + 1, std::vector<double>(m, kNever));
   std::vector<std::vector<bool>> taken(n + 1, std::vector<bool>(m, false)), dropped = taken;
   for (double& b : best[0]) b = 0;
@@ -82,13 +84,13 @@ Ticks tick_of(std::int64_t beat, int slot, int parts) {
   return Ticks(480 * beat + 480 * slot / parts);
 }
 
-// Ends are written on the division of the beat they fall in, or on its halves.
+// Note ends are written on the division of the beat in which they fall, or on halves or quarters of it.
 Ticks end_of(const PlayedInBeats& note, Ticks begin, const std::vector<std::size_t>& divisions) {
   const double until = std::max(note.until, begin.beats());
   const auto beat = std::min(static_cast<std::size_t>(until), divisions.size() - 1);
   const Division& here = kDivisions[divisions[beat]];
   const int parts = here.triple ? here.parts : std::clamp(here.parts, 2, 4);
-  // Fingers leave early rather than late.
+  // Fingers leave a key early rather than late.
   const auto slot = static_cast<int>(std::floor((until - static_cast<double>(beat)) * parts + kEarly));
   const Ticks end = tick_of(static_cast<std::int64_t>(beat), slot, parts);
   if (end > begin) return end;
@@ -104,7 +106,8 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
   const auto beats = static_cast<std::size_t>((length.count() + 479) / 480);
   if (beats == 0) return out;
   const double spread = std::max(kSpread / std::max(.1, seconds_a_beat), kSpreadOfBeat);
-  // state: 1 the beat's own point is taken by a note of the beat before; 2 thirds went before
+  // Bits of the state: 1, a note of the beat before takes the first point of this beat; 2, the last division
+  // was triple.
   std::vector<std::array<Step, 4>> way(beats);
   std::array<double, 4> price{0, kNever, kNever, kNever};
   std::vector<std::size_t> first(beats + 1, 0);
@@ -129,7 +132,7 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
           if (placed.price == kNever) continue;
           for (int thirds = 0; thirds < 2; ++thirds) {
             const int from = spilled + 2 * thirds;
-            const bool plain = d == 0;  // whole beats go with halves and with thirds
+            const bool plain = d == 0;  // an undivided beat goes with both kinds of division
             const int to = spills + 2 * (plain ? thirds : division.triple ? 1 : 0);
             const double all = price[static_cast<std::size_t>(from)] + placed.price + division.price +
                                (to / 2 != thirds ? kChange : 0);

@@ -1,5 +1,5 @@
-// Over 400 lines: options, their worth, the search and the words for what was found share one picture of the
-// loop.
+// Over 400 lines: the options, their ratings, the search and the description of the result all use the same
+// private data of the loop.
 #include "daemon/song/reharmonise.h"
 
 #include <fmt/format.h>
@@ -23,17 +23,17 @@ using harmony::Family;
 using harmony::Key;
 using harmony::NoteName;
 
-// Weights, one place; the learnt scores are natural logarithms. Common practice, no source.
+// All weights in one place. The learnt scores are natural logarithms. Common practice, no source.
 constexpr double kFit = 1.5;
-constexpr double kRichness = .2;  // a tone more or less than the loop's chords have
-constexpr double kAsPlayed = .3;  // of chords of one root and family, the player's own
+constexpr double kRichness = .2;  // for each tone more or less than the loop's chords have
+constexpr double kAsPlayed = .3;  // prefers the player's own chord to others of the same root and family
 constexpr double kWish = 2, kTenseWish = 4, kFamiliarWish = 7;
 constexpr double kUsual = .5, kUsualClass = .2, kUsualFloor = -8, kFamiliarSpan = 12, kPlainness = 5;
-constexpr double kMotion = .08;  // a semitone of one voice
+constexpr double kMotion = .08;  // for each semitone that one voice moves
 constexpr double kRepeated = 4, kSameRoot = .7;
 constexpr double kRootWish = 2.5;
-constexpr double kPedalTension = .25, kPedalForeign = .8;  // a bass that is no tone of the chord
-constexpr double kPedalTonic = .35, kPedalDominant = .2;   // a chord
+constexpr double kPedalTension = .25, kPedalForeign = .8;  // for a bass note outside the chord
+constexpr double kPedalTonic = .35, kPedalDominant = .2;   // for each chord
 
 struct Candidate {
   Chord chord;
@@ -42,8 +42,7 @@ struct Candidate {
   std::uint16_t kind = 0;
 };
 
-// Chords of one kind stand in for each other: a suspension, a dominant or an augmented fifth for the major
-// chord there.
+// Chords of one kind can replace each other: a suspension, a dominant and an augmented chord count as major.
 constexpr std::size_t kKinds = 3;
 std::uint16_t kind_of(const Chord& chord) {
   const Family family = harmony::row(chord.quality).family;
@@ -62,8 +61,8 @@ harmony::PitchClassSet scale_of(const std::optional<Key>& key) {
              : harmony::PitchClassSet(0xFFF);
 }
 
-// The key of the loop and its melody: the notes, and whether its tonic and its dominant are among the chords.
-// The one heard in the take if that fits about as well; one that the player pinned is not asked about.
+// The key of the loop and its melody, from the notes and from whether the tonic and dominant chords occur.
+// The key heard in the take wins if it fits almost as well. A key that the player pinned always wins.
 std::optional<Key> key_of(const takes::HeardTake& take, const takes::Loop& loop, const Sung& sung) {
   if (take.key_pinned) return take.key;
   constexpr double kTonic = .12, kDominant = .12, kAsHeard = .03;
@@ -118,7 +117,8 @@ bool carries(const Chord& chord, const SungSpan& span) {
     if (!span.long_notes.contains(PitchClass(pc))) continue;
     const int interval = ascending(chord.root, PitchClass(pc));
     if (harmony::role(chord.quality, interval) == harmony::Role::kAvoid) return false;
-    if (suspended && (interval == 3 || interval == 4)) return false;  // what is suspended is not sung
+    if (suspended && (interval == 3 || interval == 4))
+      return false;  // the third would contradict the suspension
   }
   return true;
 }
@@ -139,7 +139,7 @@ class Reharmoniser {
     out_.apart = (out_.free + 1) / 2;
     harmony::Kinds played;
     for (std::size_t i = 0; i < n; ++i) played.push_back(kind_of(loop_.chords[i].chord));
-    // One problem for each bass that may stay; one where it need not.
+    // One search problem for each possible pedal point, or one without.
     std::vector<std::optional<PitchClass>> basses{std::nullopt};
     if (wish_.pedal && wish_.pedal->note)
       basses = {wish_.pedal->note};
@@ -169,7 +169,7 @@ class Reharmoniser {
         chords.push_back(pools[found.problem[c]][i][found.cycles[c].choice[i]]);
       out_.proposals.push_back(proposal(chords, found.cycles[c].worth, basses[found.problem[c]]));
     }
-    // The loop itself, measured with the same weights.
+    // Rate the loop itself with the same weights.
     harmony::CycleProblem own;
     std::vector<std::vector<Candidate>> single;
     for (std::size_t i = 0; i < n; ++i) {
@@ -184,8 +184,7 @@ class Reharmoniser {
     out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)), std::nullopt);
     out_.played.reason = "as played";
     for (Proposal& made : out_.proposals) made.reason = reason(made);
-    if (out_.proposals.empty())
-      return not_found("no other chords carry this melody: only those that were played do");
+    if (out_.proposals.empty()) return not_found("no other chords fit this melody");
     return {};
   }
 
@@ -198,7 +197,7 @@ class Reharmoniser {
            kTenseWish * static_cast<double>(wish_.wishes.tenser * colour.resolved_tense);
   }
 
-  // How well a chord stands over a bass that stays.
+  // How well a chord fits over a pedal point.
   double pedal_worth(const Chord& chord, const std::optional<PitchClass>& bass) const {
     if (!bass) return 0;
     const int interval = ascending(chord.root, *bass);
@@ -232,7 +231,7 @@ class Reharmoniser {
             kind_of(chord)};
   }
 
-  // What may stand in this place, best first.
+  // The chords that may replace the one in this place, best first.
   std::vector<Candidate> pool(std::size_t place, const std::optional<PitchClass>& bass) const {
     const Candidate played = played_candidate(place, bass);
     if (kept_[place]) return {played};
@@ -241,7 +240,7 @@ class Reharmoniser {
     const SungSpan& span = out_.melody.spans[place];
     std::vector<Candidate> best(12 * kKinds);
     std::vector<double> value(best.size(), -1e9);
-    // Of one kind, the best once it is known how usual it is under these notes.
+    // Keep only the best chord of each kind, by worth and by how usual it is under this melody.
     harmony::ChordScores scores;
     usual(place, {}, scores);
     const auto offer = [&](const Candidate& made) {
@@ -271,14 +270,14 @@ class Reharmoniser {
   }
 
   const harmony::Phrase& phrase_at(std::size_t place) const {
-    // Where nothing is sung the last note before it is still in the ear.
+    // Where there is no melody, the last note before still counts.
     const std::size_t n = out_.melody.spans.size();
     for (std::size_t back = 0; back < n; ++back)
       if (const auto& span = out_.melody.spans[(place + n - back) % n]; span.top) return span.phrase;
     return out_.melody.spans[place].phrase;
   }
 
-  // How usual each chord is here after `before`; 0 for the most usual.
+  // How usual each chord is in this place after `before`: natural logarithms, 0 for the most usual.
   void usual(std::size_t place, const harmony::ChordsBefore& before, harmony::ChordScores& out) const {
     harmony::usual_chords(phrase_at(place), out_.key, before, nullptr, harmony::RankingTable::standard(),
                           out);
@@ -405,13 +404,14 @@ class Reharmoniser {
     return out;
   }
 
-  // How the roots move most of the time, where the chords stand, and the colour beside the loop's.
+  // Describes a proposal: how most roots move, where its chords come from, and its colour compared to the
+  // loop.
   std::string reason(const Proposal& made) const {
     std::string out;
     const auto add = [&](const std::string& text) { out += (out.empty() ? "" : "; ") + text; };
     const std::size_t n = made.chords.size();
     if (made.pedal) {
-      // By the letter most of its chords give it.
+      // Use the name that most of the chords give to the bass note.
       std::vector<NoteName> names;
       for (const auto& chord : made.chords) names.push_back(harmony::bass_name(chord.chord, chord.root));
       const auto most = std::max_element(names.begin(), names.end(), [&](NoteName a, NoteName b) {
@@ -434,8 +434,7 @@ class Reharmoniser {
       if (times > most) most = times, way = words;
     }
     if (n > 1 && 2 * most > n)
-      add(fmt::format("{} {}", way,
-                      most == n ? "all the way round" : fmt::format("{} times of {}", most, n)));
+      add(fmt::format("{} {}", way, most == n ? "throughout" : fmt::format("{} times of {}", most, n)));
     std::string outside;
     for (std::size_t i = 0; i < n; ++i) {
       const auto& chord = made.chords[i];
@@ -446,7 +445,7 @@ class Reharmoniser {
                                harmony::symbol(loop_.chords[i].chord, loop_.chords[i].root));
     }
     if (out_.key)
-      add(outside.empty() ? "what is new stays in " + harmony::text(*out_.key)
+      add(outside.empty() ? "new chords stay in " + harmony::text(*out_.key)
                           : "from outside " + harmony::text(*out_.key) + ": " + outside);
     constexpr float kNoticed = .08f;
     const float bright = made.dark_bright - out_.played.dark_bright,
@@ -459,7 +458,7 @@ class Reharmoniser {
           back == harmony::Relation::kSubstituteResolves || back == harmony::Relation::kDeceptive)
         add(fmt::format("the last chord leads back to the first ({})", text(back)));
     }
-    if (out.empty()) out = "the melody lies well in every chord";
+    if (out.empty()) out = "the melody fits every chord well";
     return out;
   }
 
@@ -508,7 +507,8 @@ Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::L
   const std::size_t n = loop.chords.size();
   if (n == 0) return not_found("there is no loop to reharmonise");
   if (wish.count < 1 || wish.count > kMostProposals)
-    return invalid_input(fmt::format("{} proposals can't be made; 1 to {} can", wish.count, kMostProposals));
+    return invalid_input(
+        fmt::format("{} proposals are not possible; ask for 1 to {}", wish.count, kMostProposals));
   std::vector<bool> kept(n, false);
   for (std::size_t keep : wish.keep) {
     if (keep >= n)
@@ -523,7 +523,7 @@ Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::L
   if (label.empty()) {
     label = usual_section(sections);
     if (label.empty())
-      return not_found("no melody sounds over the loop, so nothing says what other chords must carry");
+      return not_found("there is no melody over the loop, so there is nothing to fit other chords to");
   } else if (std::none_of(sections.sections.begin(), sections.sections.end(),
                           [&](const auto& s) { return s.label == label; })) {
     std::vector<std::string> known;
@@ -536,7 +536,7 @@ Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::L
   out.melody = sung(take, loop, sections, label);
   if (out.melody.silent())
     return not_found(fmt::format(
-        "no melody sounds over the loop in section {}, so nothing says what other chords must carry", label));
+        "there is no melody over the loop in section {}, so there is nothing to fit other chords to", label));
   out.key = key_of(take, loop, out.melody);
   out.pulse = loop.chords.front().beats > 0;
   if (const auto made = Reharmoniser(loop, wish, out).run(); !made) return made.error();

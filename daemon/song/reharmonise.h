@@ -1,22 +1,24 @@
-// Other chords for the whole loop under the same melody: several, each the best of its kind, closed as a
-// cycle.
+// Finds other chords for a whole loop under the same melody: several proposals, each the best of its kind and
+// each a closed cycle.
 //
-// For every chord of the loop what could stand there (alternatives.h: the same offered chords, liking and
-// wishes) is weighed under the melody over it; links weigh how usual the next chord is there (transition.h),
-// how far the voices move, and the wish for the roots' motion. The cycles are found exactly among these
-// (distinct_cycles.h); every two of them, and each and the loop as played, differ in at least half of the
-// chords that are free, by root or by kind: major (with dominants and suspensions, which stand in for it),
-// minor, or diminished.
+// For every chord of the loop, all chords that could replace it are rated under the melody (alternatives.h:
+// the same offered chords, ratings and wishes). Each change of chord is rated by how usual it is
+// (transition.h), how far the voices move, and the wish for the motion of the roots. The best cycles are
+// found exactly (distinct_cycles.h). Any two proposals, and each proposal and the loop as played, differ in
+// at least half of the chords that may change. Two chords differ if their roots or their kinds do; the kinds
+// are major (including dominants and suspensions), minor and diminished.
 //
-// A bass that stays (pedal point): every chord stands over one note, and the cycles are sought exactly over
-// all twelve of them, or over the one that was named. A bass that is no tone of the chord costs, one that it
-// clashes with costs more; the tonic and the dominant are the usual ones.
+// With a pedal point every chord stands over the same bass note. The search is exact over all twelve bass
+// notes, or over the one that was named. A bass note outside the chord costs something, and one that clashes
+// with it costs more; the tonic and the dominant are preferred.
 //
-// The melody is never contradicted: over a chord that is not the one played, each long note (sung.h) is a
-// chord tone or an available tension. Where no offered chord allows that, the played one stays.
+// The melody is never contradicted: over a chord that was not played, each long note (sung.h) is a chord tone
+// or an available tension. If no offered chord allows that, the played chord stays.
 //
-// Threads: pure. Errors: one sentence for a section, a chord to keep or a melody that isn't there.
-// Source: common practice, no source, where a header named here says no other.
+// Units: lengths in beats of the loop, or in seconds if there is no pulse.
+// Threads: pure functions; call them from any thread.
+// Errors: one sentence if a section, a chord to keep or a melody does not exist.
+// Source: common practice, no source, except for what the headers named here state.
 #pragma once
 
 #include <cstddef>
@@ -35,70 +37,71 @@
 namespace undersong::song {
 
 enum class RootMotion : std::uint8_t { kAny, kFallingFifths, kRisingFifths, kThirds, kSteps, kSemitones };
-std::optional<RootMotion> parse_root_motion(
-    std::string_view text);  // "any", "fifths", "rising-fifths", "thirds", "steps", "semitones"
+// "any", "fifths", "rising-fifths", "thirds", "steps" or "semitones"; nullopt for anything else.
+std::optional<RootMotion> parse_root_motion(std::string_view text);
 std::string_view text(RootMotion motion);
-// Does going from one root to the next satisfy the wish?
+// True if moving from `from` to `to` satisfies the wish.
 bool moves_so(RootMotion motion, PitchClass from, PitchClass to);
 
-// The bass stays on one note under the whole cycle.
+// A pedal point: the bass stays on one note under the whole cycle.
 struct Pedal {
-  std::optional<PitchClass> note;  // nothing: on the best one
+  std::optional<PitchClass> note;  // empty: the best of all twelve
 };
-// "any" or a note name; nothing when it is neither.
+// "any" or a note name; nullopt for anything else.
 std::optional<Pedal> parse_pedal(std::string_view text);
 
 struct ReharmoniseWish {
   harmony::Wishes wishes;
   RootMotion roots = RootMotion::kAny;
   std::optional<Pedal> pedal;
-  std::vector<std::size_t> keep;  // chords of the loop that stay, the first is 0; over a pedal with its bass
-  std::string section;            // label whose melody is kept; empty: the section with the most passes
-  std::size_t count = 8;          // proposals, 1..kMostProposals
+  std::vector<std::size_t> keep;  // chords of the loop that stay, counted from 0; with a pedal, over its bass
+  std::string section;    // label of the section whose melody is kept; empty: the one with the most passes
+  std::size_t count = 8;  // proposals, 1..kMostProposals
 };
 
-// A pitch class of the melody in a chord.
+// A pitch class of the melody over a chord.
 struct SungNote {
   harmony::NoteName name;
   harmony::Degree degree;
   harmony::Role role = harmony::Role::kChordTone;
-  double length = 0;  // beats or seconds, a time round on average
+  double length = 0;  // beats or seconds per pass, on average
   bool is_long = false;
 };
 
 struct ProposedChord {
   harmony::Chord chord;
   harmony::NoteName root;
-  bool kept = false;             // it was asked to stay
-  bool changed = false;          // root or kind differs from what was played
+  bool kept = false;             // the caller asked to keep it
+  bool changed = false;          // root or kind differs from the played chord
   std::vector<SungNote> melody;  // longest first
   harmony::Voicing voicing;
   float dark_bright = 0, resolved_tense = 0;
-  harmony::Relation reached = harmony::Relation::kNone;         // from the chord before it, round the cycle
-  harmony::Substitution change = harmony::Substitution::kSame;  // in place of what was played
+  // From the chord before; for the first, from the last.
+  harmony::Relation reached = harmony::Relation::kNone;
+  harmony::Substitution change = harmony::Substitution::kSame;  // relation to the played chord
   int outside = 0;                                              // tones outside the key
 };
 
 struct Proposal {
   std::vector<ProposedChord> chords;
-  double score = 0;  // a chord on average; higher is better; comparable within one answer only
+  double score = 0;  // average per chord; higher is better; comparable within one answer only
   float dark_bright = 0, resolved_tense = 0;  // mean
   std::size_t changed = 0;                    // chords whose root or kind differs from what was played
-  int hands_move = 0;                         // semitones once round, without the top note
-  std::string reason;                         // one plain sentence
-  std::optional<PitchClass> pedal;            // the bass of all its chords, where it was to stay
+  int hands_move = 0;                         // semitones in one pass, without the top note
+  std::string reason;                         // one sentence for people
+  std::optional<PitchClass> pedal;            // the bass of all chords, if there is a pedal point
 };
 
 struct Reharmonisation {
   std::optional<harmony::Key> key;
   Sung melody;
-  bool pulse = true;                // lengths in beats; else in seconds
+  bool pulse = true;                // true: lengths in beats; false: in seconds
   Proposal played;                  // the loop itself, for comparison
   std::vector<Proposal> proposals;  // best first
-  std::size_t free = 0;             // chords that may change
-  std::size_t apart =
-      0;              // in so many chords at least every two differ, and each differs from what was played
-  bool exact = true;  // proved best; false only where the search had to give up proving
+  std::size_t free = 0;             // how many chords may change
+  // At least this many chords differ between any two proposals, and between each and what was played.
+  std::size_t apart = 0;
+  bool exact = true;  // true: no better proposals exist; false: the search stopped before it could prove that
 };
 
 inline constexpr std::size_t kMostProposals = 16;

@@ -1,20 +1,25 @@
-// A song as its player sketches it: an ordered list of sections drawn from takes, so that a loop becomes a
-// form. The takes themselves are not touched.
+// A sketch: a song as the player plans it, an ordered list of sections drawn from takes. It turns a loop into
+// a form. The takes themselves do not change.
 //
 //   title = "Evening rounds"
 //
 //   [[section]]
 //   name = "Theme"
-//   kind = "theme"                 # intro, theme, development, bridge, solo, interlude, ending
-//   source = "rounds.mid"          # a standard MIDI file beside the sketch; or take = 12 for one that is
-//   kept label = "A"                    # a section of it as `undersong loop` names it; or passes = [3, 4];
-//   or span = [12.5, 30.0] repeats = 2 layers = ["melody", "chords", "bass", "pad"] reharmonise = 3 # a
-//   proposal for these chords; or chords = ["Am9", "D7", ...] transpose = -2                 # semitones
+//   kind = "theme"          # intro, theme, development, bridge, solo, interlude, ending
+//   source = "rounds.mid"   # a standard MIDI file beside the sketch; or take = 12 for a kept take
+//   label = "A"             # as `undersong loop` names it; or passes = [3, 4]; or span = [12.5, 30.0]
+//   repeats = 2
+//   layers = ["melody", "chords", "bass", "pad"]
+//   reharmonise = 3         # a proposal for these chords; or chords = ["Am9", "D7", ...]
+//   transpose = -2          # semitones
 //
-// Everything but `source` (or `take`) may be left out: without label, passes and span the section with the
-// most times round is taken, once for every time it was played. Threads: plain values, pure functions.
-// Errors: one sentence that names the file, the line and what is wrong there. Source: common practice, no
-// source; the text is TOML 1.0.
+// Only `source` (or `take`) is required. Without label, passes and span the section with the most passes is
+// used. Without repeats it is played as often as in the take.
+//
+// Units: spans in seconds of the take; tempo in beats per minute.
+// Threads: plain values and pure functions; use them from any thread.
+// Errors: one sentence with the file, the line and what is wrong there.
+// Source: common practice, no source; the text is TOML 1.0.
 #pragma once
 
 #include <cstdint>
@@ -38,7 +43,7 @@ std::string_view text(SketchKind kind);
 std::optional<SketchKind> parse_sketch_kind(std::string_view text);
 
 struct SketchSource {
-  std::string file;  // as written; empty for a take
+  std::string file;  // as written in the sketch; empty for a take
   std::int64_t take = 0;
   friend auto operator<=>(const SketchSource&, const SketchSource&) = default;
 };
@@ -47,36 +52,36 @@ struct SketchSection {
   std::string name;
   SketchKind kind = SketchKind::kTheme;
   SketchSource source;
-  // At most one of these three; none: the section with the most times round.
+  // At most one of the next three is set. If none is, the section with the most passes is used.
   std::string label;
-  std::vector<int> passes;                        // times round, the first is 1; as they are to be played
+  std::vector<int> passes;                        // counted from 1, in the order in which they are played
   std::optional<std::pair<double, double>> span;  // seconds of the take
-  std::optional<int> repeats;                     // 1..64; nothing: as often as it was played
+  std::optional<int> repeats;                     // 1..64; empty: as often as in the take
   Layers layers;
-  std::optional<int> proposal;      // of reharmonise with no wishes, the first is 1
+  std::optional<int> proposal;      // of reharmonise() without wishes, counted from 1
   std::vector<std::string> chords;  // symbols or Harte syntax, one for each chord that is replaced
-  int transpose = 0;                // -24..24
-  int line = 0;                     // where it begins in the text; 0: made by a program
+  int transpose = 0;                // semitones, -24..24
+  int line = 0;                     // first line in the text; 0: made by a program
 };
 
 struct Sketch {
   std::string title;
-  std::optional<double> tempo;  // beats a minute, 10..400; nothing: the first source's
+  std::optional<double> tempo;  // beats per minute, 10..400; empty: the tempo of the first source
   std::vector<SketchSection> sections;
 };
 
-// `name` is named in errors: "song.toml, line 7: ...".
+// `name` appears in errors: "song.toml, line 7: ...".
 Result<Sketch> read_sketch(std::string_view text, const std::string& name);
 std::string write_sketch(const Sketch& sketch);
 
-// What a section is drawn from.
+// Returns the study of a source. It is called on the thread that calls form_of_sketch or propose_sketch.
 using SourceReader = std::function<Result<std::shared_ptr<const TakeStudy>>(const SketchSource&)>;
 
-// The song written out. Errors name the section.
+// Writes out the song. Errors name the section.
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read);
 
-// A first sketch from what was found in these sources: theme, development, what is sparse as a bridge, solo,
-// ending.
+// Proposes a first sketch from what was found in the sources: theme, development, a sparse section as a
+// bridge, solo, ending.
 Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read,
                               const std::string& title);
 

@@ -100,7 +100,7 @@ Result<void> SketchFolder::remove(const std::string& name) {
   std::error_code error;
   if (!fs::exists(*file, error)) return not_found(fmt::format("there is no sketch {}", name));
   fs::rename(*file, fs::path(file->string() + ".deleted"), error);
-  if (error) return unavailable(fmt::format("{} can't be put aside: {}", file->string(), error.message()));
+  if (error) return unavailable(fmt::format("{} can't be renamed: {}", file->string(), error.message()));
   return {};
 }
 

@@ -1,9 +1,14 @@
-// The folder where sketches are kept: a TOML file each, for people and their editors as much as for programs.
+// The folder that holds the sketches, one TOML file each, so that people, editors and programs can work on
+// them.
 //
-// Files, not rows of the store: a sketch is text that somebody edits, compares and carries along, and what
-// the store keeps of takes never changes. A name is 1 to 64 letters, digits, spaces, - and _. Files are
-// written beside their names and renamed, so that a reader never sees half of one. Threads: touches the disk;
-// one thread at a time. Errors: one sentence.
+// Sketches are files and not rows of the store, because they are texts to edit, compare and copy, while the
+// log of takes never changes. A name has 1 to 64 letters, digits, spaces, "-" and "_". Files are first
+// written under temporary names and then renamed, so that a reader never sees half a file.
+//
+// Units: sizes in bytes.
+// Threads: functions read and write files; use a folder from one thread at a time.
+// Errors: Result with one sentence.
+// Source: FNV-1a, Fowler, Noll & Vo (1991), for revisions.
 #pragma once
 
 #include <filesystem>
@@ -25,15 +30,15 @@ class SketchFolder {
   explicit SketchFolder(std::filesystem::path folder) : folder_(std::move(folder)) {}
   const std::filesystem::path& path() const { return folder_; }
 
-  Result<std::vector<std::string>> names()
-      const;  // in the order of the alphabet; none when there is no folder yet
+  // In alphabetical order; empty if there is no folder yet.
+  Result<std::vector<std::string>> names() const;
   Result<std::string> read(const std::string& name) const;
-  // With `revision`: refused (kConflict) unless what is there has it.
+  // With `revision`: refused with kConflict if the stored text no longer has this revision.
   Result<void> write(const std::string& name, const std::string& text,
                      const std::optional<std::string>& revision);
-  // The file stays, as NAME.toml.deleted.
+  // Renames the file to NAME.toml.deleted.
   Result<void> remove(const std::string& name);
-  // Of a standard MIDI file named by a sketch: within the folder only.
+  // The path of a standard MIDI file named in a sketch. Only files within the folder are allowed.
   Result<std::filesystem::path> source(const std::string& file) const;
 
  private:
@@ -41,10 +46,10 @@ class SketchFolder {
   std::filesystem::path folder_;
 };
 
-// Changes when the text does: FNV-1a in hexadecimal. Source: Fowler, Noll & Vo (1991).
+// A hash of the text, so that it changes when the text does: FNV-1a as 16 hexadecimal digits.
 std::string revision_of(std::string_view text);
 
-// The whole of a text file that is not larger than a sketch may be.
+// Reads a whole text file of at most kLargestSketch bytes.
 Result<std::string> read_sketch_file(const std::filesystem::path& file);
 
 }  // namespace undersong::song

@@ -1,4 +1,5 @@
-// From a sketch to a written form: each section drawn from its take, with its own chords, key and layers.
+// Turns a sketch into a written form: each section is drawn from its take, with its own chords, key and
+// layers.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -27,7 +28,7 @@ takes::SectionKind section_kind(SketchKind kind) {
   return takes::SectionKind::kTheme;
 }
 
-// A study that a section can be drawn from.
+// The study of a source, if a section can be drawn from it.
 Result<std::shared_ptr<const TakeStudy>> study_of_source(const SourceReader& read,
                                                          const SketchSource& source) {
   auto study = read(source);
@@ -44,7 +45,7 @@ class Builder {
   Result<Form> build(const Sketch& sketch) {
     Form form;
     form.title = sketch.title.empty() ? "Untitled" : sketch.title;
-    // What comes from one take, equally far transposed, is in one key.
+    // Sections from the same take with the same transposition share one key.
     std::map<std::pair<SketchSource, int>, std::size_t> regions;
     std::vector<std::optional<harmony::Key>> heard;
     std::vector<std::size_t> region_of;
@@ -63,9 +64,9 @@ class Builder {
         form.pulse = from.bars.pulse;
         form.tempo = sketch.tempo.value_or(from.bars.pulse ? 60 / from.bars.seconds_a_beat : 120);
       } else if (from.bars.pulse && form.pulse && from.bars.meter != form.meter) {
-        return where(invalid_input(
-            fmt::format("its take has {} beats a bar and the first section's has {}; one song has one metre",
-                        from.bars.meter, form.meter)));
+        return where(invalid_input(fmt::format(
+            "its take has {} beats per bar, but the first section's has {}; a song has only one metre",
+            from.bars.meter, form.meter)));
       }
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
@@ -95,7 +96,7 @@ class Builder {
     return known;
   }
 
-  // The strains that are asked for, in the order they are to be played.
+  // The strains for a section, in the order in which they are played.
   Result<std::vector<Strain>> strains_of(const SketchSection& section, const TakeStudy& from) const {
     const Heard heard{from.take, from.melody, from.bars};
     std::vector<Strain> out;
@@ -107,7 +108,7 @@ class Builder {
         return not_found(fmt::format("nothing sounds from {:g} to {:g} seconds; the take ends at {:.1f}",
                                      section.span->first, section.span->second,
                                      std::chrono::duration<double>(spans.back().end).count()));
-      if (from.bars.pulse) {  // from the bar line nearest to one end to that nearest to the other
+      if (from.bars.pulse) {  // round both ends to the nearest bar line
         const auto line = [&](Micros at) {
           Ticks best = from.bars.bars.front().at;
           const double beat = from.bars.map.beats_at(at);
@@ -135,14 +136,14 @@ class Builder {
       for (int pass : section.passes) {
         if (static_cast<std::size_t>(pass) > loop.passes.size())
           return not_found(
-              fmt::format("there is no pass {}; the loop came round {} times", pass, loop.passes.size()));
+              fmt::format("there is no pass {}; the loop has {} passes", pass, loop.passes.size()));
         passes.push_back(static_cast<std::size_t>(pass - 1));
       }
     } else {
       std::string label = section.label.empty() ? usual_section(from.sections) : section.label;
       if (label.empty()) label = from.sections.sections.front().label;
       std::vector<std::string> known;
-      bool done = false;  // the first stretch of passes with this label; later ones repeat it
+      bool done = false;  // use only the first stretch of passes with this label; later ones repeat it
       for (const auto& made : from.sections.sections) {
         if (std::find(known.begin(), known.end(), made.label) == known.end()) known.push_back(made.label);
         if (made.label != label || done) continue;
@@ -152,7 +153,7 @@ class Builder {
       if (passes.empty())
         return not_found(fmt::format("there is no section {}; there {} {}", label,
                                      known.size() == 1 ? "is" : "are", fmt::join(known, ", ")));
-      // A take's own cut or transposed times are no pattern for a song, unless there are no others.
+      // Skip truncated or transposed passes, unless there are no others.
       const auto whole = [&](std::size_t i) { return !loop.passes[i].cut && loop.passes[i].transposed == 0; };
       if (std::any_of(passes.begin(), passes.end(), whole))
         std::erase_if(passes, [&](std::size_t i) { return !whole(i); });
@@ -169,8 +170,8 @@ class Builder {
     std::vector<Part> parts = fold(*strains, from.bars.meter);
     std::erase_if(parts, [](const Part& part) { return part.length <= Ticks(0); });
     if (parts.empty()) return not_found("nothing can be written down from it");
-    // By label, what was played most often stands for the section; passes and spans are played as they are
-    // listed.
+    // With a label, the part that was played most often represents the section. Passes and spans are played
+    // as listed.
     if (section.passes.empty() && !section.span && parts.size() > 1) {
       const auto most = std::max_element(parts.begin(), parts.end(),
                                          [](const Part& a, const Part& b) { return a.times < b.times; });
@@ -192,7 +193,7 @@ class Builder {
       for (int i = 1; i < repeats; ++i) parts.insert(parts.end(), once.begin(), once.end());
     }
     for (std::size_t i = 0; i < parts.size(); ++i) {
-      parts[i].label.clear();  // the section's own name says what it is
+      parts[i].label.clear();  // the section has a name of its own
       parts[i].kind = section_kind(section.kind);
       parts[i].name = i == 0 ? section.name : "";
       parts[i].layers = section.layers;
@@ -201,8 +202,8 @@ class Builder {
     return parts;
   }
 
-  // Endings go on standing in the times they stood in; what is played more often begins again with the first
-  // of them.
+  // Sets how often a part is played. Endings keep their times; further repeats go through the same cycle of
+  // endings again.
   static void repeat(Part& part, int times) {
     const int once = part.times;
     part.times = times;
@@ -234,13 +235,13 @@ class Builder {
     } else {
       for (const std::string& text : section.chords) {
         const auto parsed = harmony::parse_chord(text);
-        if (!parsed) return invalid_input(fmt::format("{} is no chord", text));
+        if (!parsed) return invalid_input(fmt::format("{} is not a chord", text));
         chords.emplace_back(parsed->chord, parsed->root);
       }
     }
     for (Part& part : parts) {
-      // Over a whole time round the chords stand where the loop's do; elsewhere one stands for each that was
-      // played.
+      // In a complete pass the new chords take the places of the loop's chords. Elsewhere there must be one
+      // for each chord that was played.
       const bool round =
           !section.span && from.loop && part.length == from.cycle.length && part.free == from.cycle.free;
       std::vector<Ticks> places;
@@ -282,8 +283,9 @@ class Builder {
     move_notes(part.melody);
     for (Ending& ending : part.endings) move_chords(ending.chords), move_notes(ending.melody);
     if (!fits)
-      return invalid_input(fmt::format("{} semitones {} its melody leaves the keys there are", std::abs(by),
-                                       by > 0 ? "up" : "down"));
+      return invalid_input(
+          fmt::format("transposed {} semitones {}, its melody leaves the range of MIDI notes", std::abs(by),
+                      by > 0 ? "up" : "down"));
     return {};
   }
 
@@ -322,7 +324,7 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
     out.sections.push_back(std::move(section));
     return out.sections.back();
   };
-  // The first section of a kind in any source that has not been used as something else.
+  // The first section of one of these kinds, in any source, that is not used yet.
   struct Place {
     std::size_t source;
     std::string label;
@@ -347,7 +349,7 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
   };
   const auto theme = take({SectionKind::kTheme, SectionKind::kDeveloped, SectionKind::kSolo,
                            SectionKind::kSparse, SectionKind::kAccompaniment});
-  if (!theme) {  // no loop anywhere: what was played, one after another
+  if (!theme) {  // no source has a loop: use everything that was played, one source after another
     for (std::size_t i = 0; i < studies.size(); ++i) {
       SketchSection& whole = add(i, i == 0 ? SketchKind::kTheme : SketchKind::kDevelopment,
                                  i == 0 ? "Theme" : fmt::format("Part {}", i + 1), "", 1);
@@ -359,7 +361,7 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
   add(theme->source, SketchKind::kTheme, "Theme", theme->label, 2);
   if (const auto place = take({SectionKind::kDeveloped}))
     add(place->source, SketchKind::kDevelopment, "Development", place->label, 2);
-  // A bridge is sparse, or another theme, or else the theme over other chords.
+  // The bridge is a sparse section, or another theme, or else the theme with other chords.
   if (const auto place = take({SectionKind::kSparse, SectionKind::kTheme})) {
     add(place->source, SketchKind::kBridge, "Bridge", place->label, 1).layers.bass = false;
   } else {

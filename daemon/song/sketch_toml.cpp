@@ -1,4 +1,4 @@
-// The sketch as text: read with the line of whatever is wrong, and written.
+// Reads and writes a sketch as TOML. Errors name the line.
 #include <fmt/format.h>
 
 #include <toml++/toml.h>
@@ -25,7 +25,7 @@ using Problem = std::optional<std::string>;  // the end of a sentence: "must be 
 Problem text_of(const toml::node& node, std::string& out) {
   const auto* value = node.as_string();
   if (!value || value->get().size() > kLongestText)
-    return fmt::format("must be a text in quotes, {} bytes at most", kLongestText);
+    return fmt::format("must be quoted text of at most {} bytes", kLongestText);
   for (const char c : value->get())
     if (static_cast<unsigned char>(c) < 0x20) return "must be one line of text";
   out = value->get();
@@ -49,7 +49,7 @@ Problem set_kind(SketchSection& s, const toml::node& node) {
 }
 Problem set_passes(SketchSection& s, const toml::node& node) {
   const auto* list = node.as_array();
-  const char* wanted = "must be a list of times round, the first is 1, as in [3, 4]";
+  const char* wanted = "must be a list of passes counted from 1, such as [3, 4]";
   if (!list || list->empty() || list->size() > 64) return wanted;
   for (const auto& item : *list) {
     std::int64_t number = 0;
@@ -60,7 +60,7 @@ Problem set_passes(SketchSection& s, const toml::node& node) {
 }
 Problem set_span(SketchSection& s, const toml::node& node) {
   const auto* list = node.as_array();
-  const char* wanted = "must be two times in seconds, as in [12.5, 30.0]";
+  const char* wanted = "must be two times in seconds, such as [12.5, 30.0]";
   if (!list || list->size() != 2 || !(*list)[0].is_number() || !(*list)[1].is_number()) return wanted;
   const double from = *(*list)[0].value<double>(), to = *(*list)[1].value<double>();
   if (!(from >= 0 && to > from && to <= 1e6)) return wanted;
@@ -82,12 +82,12 @@ Problem set_layers(SketchSection& s, const toml::node& node) {
 }
 Problem set_chords(SketchSection& s, const toml::node& node) {
   const auto* list = node.as_array();
-  const char* wanted = "must be a list of chords, as in [\"Am9\", \"D7\"]";
+  const char* wanted = "must be a list of chords, such as [\"Am9\", \"D7\"]";
   if (!list || list->empty() || list->size() > 256) return wanted;
   for (const auto& item : *list) {
     if (!item.is_string()) return wanted;
     const std::string& name = item.as_string()->get();
-    if (!harmony::parse_chord(name)) return fmt::format("holds \"{}\", which is no chord", name);
+    if (!harmony::parse_chord(name)) return fmt::format("holds \"{}\", which is not a chord", name);
     s.chords.push_back(name);
   }
   return std::nullopt;
@@ -97,7 +97,7 @@ struct Key {
   std::string_view name;
   Problem (*set)(SketchSection&, const toml::node&);
 };
-// THE keys of a section.
+// All keys that a section can have.
 constexpr std::array kSectionKeys = {
     Key{"name", [](SketchSection& s, const toml::node& n) { return text_of(n, s.name); }},
     Key{"kind", set_kind},
@@ -111,7 +111,7 @@ constexpr std::array kSectionKeys = {
     Key{"label",
         [](SketchSection& s, const toml::node& n) -> Problem {
           if (const auto problem = text_of(n, s.label)) return problem;
-          if (s.label.empty()) return "must name a section, as in \"A\"";
+          if (s.label.empty()) return "must name a section, such as \"A\"";
           return std::nullopt;
         }},
     Key{"passes", set_passes},
@@ -160,10 +160,10 @@ class Reader {
       } else if (key == "tempo") {
         const auto value = node.value<double>();
         if (!node.is_number() || !value || !(*value >= 10 && *value <= 400))
-          return wrong(node, "tempo", "must be beats a minute, from 10 to 400");
+          return wrong(node, "tempo", "must be beats per minute, from 10 to 400");
         out.tempo = *value;
       } else if (key != "section") {
-        return unknown(key, "; known are title, tempo and [[section]]");
+        return unknown(key, "; the keys are title, tempo and [[section]]");
       }
     }
     const toml::node* list = table.get("section");
@@ -171,9 +171,9 @@ class Reader {
       return invalid_input(fmt::format("{}: there is no [[section]], so there is nothing to play", name_));
     const auto* sections = list->as_array();
     if (!sections || sections->empty() || !sections->is_array_of_tables())
-      return wrong(*list, "section", "must be written [[section]], once for each");
+      return wrong(*list, "section", "must be written as [[section]], once for each section");
     if (sections->size() > kMostSections)
-      return wrong(*list, "section", fmt::format("must come {} times at most", kMostSections));
+      return wrong(*list, "section", fmt::format("must not occur more than {} times", kMostSections));
     for (const auto& item : *sections) {
       auto section = read_section(*item.as_table(), out.sections.size() + 1);
       if (!section) return section.error();
@@ -201,7 +201,7 @@ class Reader {
       if (found == kSectionKeys.end()) {
         std::string known;
         for (const Key& k : kSectionKeys) known += (known.empty() ? "" : ", ") + std::string(k.name);
-        return unknown(key, "; a section knows " + known);
+        return unknown(key, "; the keys of a section are " + known);
       }
       if (const auto problem = found->set(out, node)) return wrong(node, found->name, *problem);
     }
@@ -211,15 +211,15 @@ class Reader {
           fmt::format("{}, line {}: section {} ({}) {}", name_, out.line, number, out.name, problem));
     };
     if (out.source.file.empty() == (out.source.take == 0))
-      return section(out.source.take == 0 ? "says neither source nor take, so nobody knows what to play"
-                                          : "says both source and take; one is wanted");
+      return section(out.source.take == 0 ? "has neither source nor take, so there is nothing to play"
+                                          : "has both source and take; use one of them");
     if (!out.label.empty() + !out.passes.empty() + out.span.has_value() > 1)
-      return section("says more than one of label, passes and span; one is wanted");
+      return section("has more than one of label, passes and span; use one of them");
     if (out.proposal && !out.chords.empty())
-      return section("says both reharmonise and chords; one is wanted");
+      return section("has both reharmonise and chords; use one of them");
     if (out.proposal && out.span)
       return section(
-          "says both span and reharmonise, but proposals are made for the loop; spell out chords instead");
+          "has both span and reharmonise, but proposals are for the loop only; list the chords instead");
     return out;
   }
 

@@ -7,13 +7,13 @@
 namespace undersong::song {
 namespace {
 
-// Chords and notes of the form one after another, with the way back to where they stand.
+// The chords and notes of the form in order, with pointers back to where they came from.
 struct Row {
   std::vector<harmony::WrittenChord> chords;
   std::vector<harmony::WrittenNote> melody;
   std::vector<WrittenChord*> chord_of;
   std::vector<WrittenNote*> note_of;
-  std::vector<bool> free;  // for each chord
+  std::vector<bool> free;  // for each chord: was it played freely
 
   void add(std::vector<WrittenChord>& from, std::vector<WrittenNote>& notes, double at, bool in_free_time) {
     for (WrittenChord& chord : from) {
@@ -28,7 +28,8 @@ struct Row {
   }
 };
 
-// Major or its relative minor: the one whose chord stands longer; the ear's key where it is one of the two.
+// Chooses between a major key and its relative minor: by `heard` if it is one of them, else by which tonic
+// chord lasts longer.
 harmony::Key key_of(const Row& row, int signature, std::optional<harmony::Key> heard) {
   const harmony::Key major{harmony::NoteName(signature).pitch_class(), harmony::Mode::kMajor};
   const harmony::Key minor{harmony::NoteName(signature + 3).pitch_class(), harmony::Mode::kMinor};

@@ -1,7 +1,10 @@
-// Key, signature and the letters of all chords and melody notes of a form, found together over the whole of
-// it, or over each of its keys.
+// Finds the key, the signature and the letter names of all chords and melody notes of a form, together for
+// the whole form or separately for each of its keys.
 //
-// Threads: pure. Source: harmony/written_spelling.h.
+// Units: signatures in fifths; flats are negative.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: harmony/written_spelling.h.
 #pragma once
 
 #include <optional>
@@ -13,18 +16,19 @@
 
 namespace undersong::song {
 
-// `heard`: the key the ear had last, if any; it decides between major and its relative minor. `pinned`: the
-// player said it, and it gives the signature too.
+// `heard`: the last key the ear heard, if any; it decides between a major key and its relative minor.
+// `pinned`: the player pinned that key, so it gives the signature too.
 void spell_form(Form& form, std::optional<harmony::Key> heard, bool pinned = false);
 
-// The same for a song in several keys: parts of one region have one key, found over all of them together.
-// `region_of`: one for each part, an index into `heard`. Parts whose region's key is not that of the first
-// part get a key of their own.
+// The same for a song in several keys. All parts of a region share one key, which is found over all of them
+// together. `region_of`: for each part, an index into `heard`. Parts whose key is not that of the first part
+// get a key of their own.
 void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
                            std::span<const std::optional<harmony::Key>> heard, bool pinned = false);
 
-// Roots of chords in beats, as spell_form spells them. No root has two accidentals, and in free playing, far
-// from any key, none has a name beyond Gb and F#, or the signature's own. `free`: for each chord.
+// The names of chord roots. No root has a double accidental. In free playing, far from any key, roots stay
+// within Gb and F# on the circle of fifths, or one fifth beyond the signature. `free`: for each chord,
+// whether it was played freely.
 std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenChord> chords, int signature,
                                              const std::vector<bool>& free);
 

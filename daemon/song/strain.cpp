@@ -8,8 +8,8 @@
 namespace undersong::song {
 namespace {
 
-constexpr double kNearlyFull = .8;  // beats that a loop may be off full bars and is still heard as full
-constexpr Micros kEarly{60'000};    // a note so little before a chord is struck with it
+constexpr double kNearlyFull = .8;  // a loop this many beats off whole bars still counts as whole bars
+constexpr Micros kEarly{60'000};    // a note at most this early belongs to the chord that follows
 
 double seconds(Micros t) {
   return std::chrono::duration<double>(t).count();
@@ -45,12 +45,12 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
-// Bars for the notes of one chord where there is no pulse: a sixteenth for each at least.
+// The length of the bars for one chord where there is no pulse: at least a sixteenth for each note.
 Ticks room(std::int64_t notes) {
   return std::max<std::int64_t>(1, (notes + 15) / 16) * 4 * kBeat;
 }
 
-// Chords that don't advance are left out; each lasts until the next.
+// Removes chords that do not advance or only repeat the one before. Each lasts until the next.
 void settle_chords(std::vector<WrittenChord>& chords, Ticks length) {
   std::vector<WrittenChord> out;
   for (const WrittenChord& chord : chords) {
@@ -100,7 +100,7 @@ Strain stretch_on_beats(const Heard& heard, std::size_t first, std::size_t last,
   return out;
 }
 
-// The pass's own beats where they were all heard; else straight from chord to chord.
+// Uses the beats of the pass where all of them were heard; elsewhere it is straight from chord to chord.
 BeatMap map_of(const takes::LoopPass& pass, const Cycle& cycle, const BeatMap& take) {
   std::vector<Anchor> anchors;
   for (std::size_t p = 0; p < pass.places.size(); ++p) {
@@ -170,14 +170,15 @@ Cycle cycle_of(const takes::Loop& loop, const Bars& bars, const std::vector<take
 
 namespace {
 
-// The bar line at or before a time, or so many later; a pickup is left to whoever writes what comes before.
+// The bar line at or before `at`, or `later` bars further on. A pickup bar is skipped, because it belongs to
+// what comes before.
 Ticks bar_line(const Bars& bars, Micros at, std::size_t later) {
   std::size_t bar = bars.bar_at(Ticks(480 * std::llround(bars.map.beats_at(at)))) + later;
   if (bar == 0 && bars.bars.size() > 1 && bars.bars[0].beats < bars.meter) bar = 1;
   return bar < bars.bars.size() ? bars.bars[bar].at : bars.end();
 }
 
-// Was it said where bars begin, and is it not there?
+// True if somebody said where bars begin, and `at` is not such a place.
 bool begins_within_bar(const Bars& bars, Micros at) {
   return bars.pulse && bars.barred &&
          Ticks(480 * std::llround(bars.map.beats_at(at))) != bar_line(bars, at, 0);
@@ -192,7 +193,7 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
                      std::all_of(pass.places.begin(), pass.places.end(),
                                  [](const auto& place) { return there(place) && place.more == 0; });
   if (begins_within_bar(heard.bars, pass.begin)) {
-    // The last time round has its last bar whole; otherwise that belongs to the next.
+    // Only the last pass includes its last bar; in other passes that bar belongs to the next pass.
     const Ticks from = bar_line(heard.bars, pass.begin, 0),
                 to = bar_line(heard.bars, pass.end, &pass == &loop.passes.back() ? 1 : 0);
     if (to > from) {
@@ -264,7 +265,7 @@ Strain write_bars(const Heard& heard, Ticks from, Ticks to) {
 Strain write_stretch(const Heard& heard, std::size_t first, std::size_t last, bool fill_front) {
   const Micros begin = heard.take.spans[first].begin, end = heard.take.spans[last - 1].end;
   bool free = !heard.bars.pulse;
-  if (!free) {  // beats must have been heard in most of it
+  if (!free) {  // most of its bars must have beats
     double heard_bars = 0, bars = 0;
     const auto from = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(begin)))),
                to = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(end)) - 1));

@@ -1,8 +1,11 @@
-// One time through something, written down: a pass of the loop on the loop's own beats, or any stretch of a
-// take.
+// A strain: one pass of the loop, or any stretch of a take, in written notation.
 //
-// Threads: pure. Total. Names of notes and roots are those that were heard; spell_form names them all at the
-// end. Source: common practice, no source.
+// Notes and roots keep the names that were heard; spell_form renames them at the end.
+//
+// Units: Ticks from the beginning of the strain; Micros of the take.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total for the ranges they name.
+// Source: common practice, no source.
 #pragma once
 
 #include <vector>
@@ -12,8 +15,8 @@
 
 namespace undersong::song {
 
-// The loop in written beats: where its chords begin, and how long it is. Starts are medians over the passes,
-// rounded together so that the whole has full bars where it nearly has.
+// The loop in written beats: where each chord begins, and the total length. Positions are medians over the
+// passes, rounded together so that the loop has whole bars if it nearly does.
 struct Cycle {
   std::vector<Ticks> starts;
   Ticks length;
@@ -26,28 +29,28 @@ struct Strain {
   std::vector<WrittenChord> chords;
   std::vector<WrittenNote> melody;
   bool free = false;
-  bool whole = false;  // a full pass, chord for chord, not transposed: may be folded with its like
+  bool whole = false;  // a complete pass, not transposed, without extra or missing chords; it may be folded
   Micros begin{}, end{};
 };
 
-// What a strain is made from.
+// The material for strains.
 struct Heard {
   const takes::HeardTake& take;
-  const std::vector<takes::PlayedNote>& melody;  // as from melody_line
+  const std::vector<takes::PlayedNote>& melody;  // from melody_line()
   const Bars& bars;
 };
 
-// On the loop's own beats; where it was said that bars begin elsewhere than the loop does, from bar line to
-// bar line.
+// Writes a pass on the beats of the loop. If somebody said that bars begin elsewhere than the loop does,
+// writes it from bar line to bar line instead.
 Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass,
                   const Cycle& cycle);
 
-// Spans `first` to `last` (not included) of the take on the take's own beats, from a whole beat to a whole
-// beat. Free where no beats were heard. `fill_front`: a part of a bar that is left over is filled with rests
-// in front, not behind.
+// Writes the spans from `first` up to but not including `last` on the beats of the take, in whole beats.
+// Where no beats were heard, the strain is free. An incomplete bar is filled with rests: at its front if
+// `fill_front`, else at its end.
 Strain write_stretch(const Heard& heard, std::size_t first, std::size_t last, bool fill_front);
 
-// The take between two bar lines.
+// Writes the take between two bar lines.
 Strain write_bars(const Heard& heard, Ticks from, Ticks to);
 
 }  // namespace undersong::song

@@ -6,7 +6,7 @@
 
 namespace undersong::song {
 
-// Times that a damaged or poisoned line gives are brought back to the take.
+// Clamps times from a damaged or manipulated line to the take.
 Played own_time(const takes::Store::Midi& take) {
   const takes::Span span = takes::span_of(take.detail.summary);
   Played out{take.events, take.said, take.detail.keys};

@@ -1,8 +1,12 @@
-// The studies of the takes that were worked on last, so that asking again costs nothing.
+// A cache of the studies of the takes that were used last, so that asking again costs nothing.
 //
-// A study holds as long as its take's log has not grown: what is said of the beat after a take has ended
-// makes a new one. Times in a study count from the take's own beginning. Threads: one at a time, that of
-// whoever works aside; the studies themselves may be read anywhere. Errors: none.
+// A study stays valid until its take's log grows. A line about the beat that is added after the take has
+// ended also makes a new study.
+//
+// Units: times in a study are Micros from the beginning of the take.
+// Threads: a Studies object is used by one thread at a time, in the daemon the thread "aside". The studies it
+// returns are constant and may be read by any thread.
+// Errors: none.
 #pragma once
 
 #include <list>
@@ -13,7 +17,7 @@
 
 namespace undersong::song {
 
-// The take on its own clock: 0 is its beginning.
+// The take with times from its own beginning. Times from a damaged log are clamped to the take.
 Played own_time(const takes::Store::Midi& take);
 
 class Studies {
@@ -25,7 +29,7 @@ class Studies {
   struct Remembered {
     takes::TakeId take;
     takes::LineNumber last_line;
-    std::size_t said;  // lines on its beat: they may come after it has ended
+    std::size_t said;  // number of lines about the beat, which may be added after the take has ended
     std::shared_ptr<const TakeStudy> study;
   };
   std::list<Remembered> remembered_;  // newest first

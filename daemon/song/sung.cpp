@@ -17,7 +17,7 @@ struct Note {
   Pitch pitch;
 };
 
-// Melody notes with the time they sound, one voice.
+// The melody notes as one voice, with the time for which they sound.
 std::vector<Note> sounding(const HeardTake& take) {
   constexpr Micros kNear{150'000};
   std::vector<Note> out;
@@ -43,8 +43,8 @@ bool Sung::silent() const {
 
 Sung sung(const HeardTake& take, const takes::Loop& loop, const takes::Sections& sections,
           std::string_view label) {
-  constexpr double kSliver =
-      .12;  // of a beat or second: a note let go a moment too late, or struck a moment early
+  // In beats or seconds: a note released slightly late or struck slightly early.
+  constexpr double kSliver = .12;
   Sung out;
   out.section = label;
   out.spans.resize(loop.chords.size());
@@ -56,7 +56,7 @@ Sung sung(const HeardTake& take, const takes::Loop& loop, const takes::Sections&
   const auto counts = [&](std::size_t p) {
     return label.empty() || sections.sections[sections.of_pass[p]].label == label;
   };
-  // Places where these passes always had another chord have their melody all the same.
+  // A place that always had another chord in these passes keeps its melody.
   std::vector<bool> always_other(loop.chords.size(), true);
   for (std::size_t p = 0; p < loop.passes.size(); ++p)
     for (std::size_t c = 0; c < loop.chords.size(); ++c) {

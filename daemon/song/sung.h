@@ -1,11 +1,15 @@
-// The melody over each chord of a loop, as it was sung there over all the times round that are looked at.
+// The melody over each chord of a loop, combined from all passes that are considered.
 //
-// A note counts where it sounds: until its key goes up or the next melody note begins, and over a change of
-// chords in both. What was played over another chord in that place is left out, unless there always was
-// another; what was transposed is moved back. A pitch class is long over a chord when in at least a third of
-// the times it sounds there for a beat (half a second without a pulse), and so is the one that sounds most.
-// Lengths: beats of the loop, seconds where there is no pulse. Threads: pure. Total. Source: common practice,
-// no source.
+// A note counts for as long as it sounds: until its key is released or the next melody note begins. A note
+// held over a change of chords counts for both chords. The melody over a replacement chord is ignored, unless
+// that place always had another chord. Transposed passes are moved back. A pitch class is long over a chord
+// if it sounds for about a beat (half a second without a pulse) in at least a third of the passes; the pitch
+// class that sounds most is always long.
+//
+// Units: lengths in beats of the loop, or in seconds if there is no pulse.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: common practice, no source.
 #pragma once
 
 #include <array>
@@ -21,20 +25,20 @@
 namespace undersong::song {
 
 struct SungSpan {
-  std::array<double, 12> length{};  // by pitch class, a time round on average
+  std::array<double, 12> length{};  // by pitch class, average per pass
   harmony::PitchClassSet long_notes;
-  std::optional<Pitch> top;  // the key that sounds most; nothing where nothing is sung
-  harmony::Phrase phrase;    // the same for the learnt table
+  std::optional<Pitch> top;  // the note that sounds most; empty if there is no melody here
+  harmony::Phrase phrase;    // the same as input for the learnt table
 };
 
 struct Sung {
-  std::string section;          // label; empty where all was taken
-  std::size_t passes = 0;       // that were looked at
+  std::string section;          // label of the section; empty: all passes
+  std::size_t passes = 0;       // number of passes considered
   std::vector<SungSpan> spans;  // one for each chord of the loop
-  bool silent() const;          // no melody at all
+  bool silent() const;          // true if there is no melody at all
 };
 
-// The melody over the passes of the sections with this label; of all passes with an empty one.
+// The melody over the passes of all sections with this label. An empty label means all passes.
 Sung sung(const takes::HeardTake& take, const takes::Loop& loop, const takes::Sections& sections,
           std::string_view label);
 

@@ -9,8 +9,7 @@ namespace undersong::song {
 TakeStudy study_take(const Played& played) {
   TakeStudy out{takes::study_of(played.events, played.said, played.keys), {}, {}, {}};
   Micros end{};
-  for (const midi::Event& event : played.events)
-    end = std::max(end, event.at);  // pedals too have their place in the bars
+  for (const midi::Event& event : played.events) end = std::max(end, event.at);  // pedal events need bars too
   out.melody = melody_line(out.take);
   out.bars = bars_of(out.take, out.beats, out.carries ? out.loop : std::nullopt, end);
   if (out.loop) out.cycle = cycle_of(*out.loop, out.bars, out.melody);

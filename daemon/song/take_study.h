@@ -1,6 +1,8 @@
-// A take studied for paper: what was found in it, its tune as one line, and its bars.
+// A study of a take for notation: everything found in it, its melody as one line, and its bars.
 //
-// Threads: plain values, pure. Errors: none; what isn't there is empty.
+// Units: Micros from the beginning of the take.
+// Threads: plain values and a pure function; any thread may read a study.
+// Errors: none; what was not found is empty.
 #pragma once
 
 #include <vector>
@@ -11,15 +13,15 @@
 
 namespace undersong::song {
 
-// A take as it was played: its events in the order received, and what the log says of its beat and key, on
-// their clock.
+// A take as it was played: its events in the order received, and the log lines about its beat and key, all on
+// the same clock.
 struct Played {
   std::vector<midi::Event> events;
   std::vector<takes::Line> said{}, keys{};  // of the beat and the chords; of the key
 };
 
 struct TakeStudy : takes::Study {
-  std::vector<takes::PlayedNote> melody;  // as from melody_line
+  std::vector<takes::PlayedNote> melody;  // from melody_line()
   Bars bars;
   Cycle cycle;  // of the loop
 };

@@ -1,7 +1,10 @@
-// Written time: ticks, 480 to a beat. A beat is written as a quarter note. Strong, so that it is never taken
-// for time that was played.
+// Written time in ticks, 480 per beat. A beat is written as a quarter note. Ticks are a type of their own, so
+// that written time is never mixed up with played time.
 //
-// 480 divides by 2, 3, 4, 5, 6, 8: every grid the quantiser knows falls on whole ticks.
+// Units: 480 is divisible by 2, 3, 4, 5, 6 and 8, so every grid of the quantiser falls on whole ticks.
+// Threads: plain values; use them from any thread.
+// Errors: none; dividing by zero ticks is undefined, as for integers.
+// Source: common practice, no source.
 #pragma once
 
 #include <compare>

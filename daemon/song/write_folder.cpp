@@ -1,4 +1,4 @@
-// The one place of this folder that touches the disk.
+// Writes the folder of a hand-over to the disk.
 #include <fmt/format.h>
 
 #include <cerrno>

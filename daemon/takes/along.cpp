@@ -18,15 +18,15 @@ namespace json = boost::json;
 constexpr int kBassLowest = 31;  // G1 .. F#2
 constexpr int kMiddle = 69;      // the top of the chords lies around here
 constexpr int kTopLowest = 62, kTopHighest = 76;
-constexpr Micros kGap{25'000};    // between a note and the next of its kind
-constexpr Micros kEarly{90'000};  // a note so shortly before a change anticipates it
+constexpr Micros kGap{25'000};    // between the end of a note and the next note of its layer
+constexpr Micros kEarly{90'000};  // a note at most this early belongs to the chord that follows
 constexpr double kUsualTempo = 90;
 
 Pitch bass_pitch(PitchClass c) {
   return Pitch(kBassLowest + (c.value() - kBassLowest % 12 + 12) % 12);
 }
 
-// Tones of the chord for its top, near the one before: the line that moves least and comes home.
+// The top note of each chord: a chord tone near the top note before and near the middle.
 std::vector<Pitch> tops(const std::vector<harmony::Chord>& chords) {
   std::vector<Pitch> out;
   int before = kMiddle;
@@ -49,7 +49,8 @@ void strike(midi::Score& score, std::uint8_t channel, Pitch pitch, int velocity,
   score.events.push_back(midi::note_off(std::max(at + Micros(1), end), channel, pitch));
 }
 
-// Given notes, low to high, each once: the outer ones a little louder, as bass and melody are.
+// Plays given notes, low to high and without duplicates. The outer notes are a little louder than the inner
+// ones, as bass and melody are.
 void strike_given(midi::Score& score, std::vector<Pitch> notes, const AlongWish& wish, Micros from,
                   Micros end) {
   std::sort(notes.begin(), notes.end());
@@ -94,8 +95,8 @@ std::optional<json::object> object(const std::string& text) {
 Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWish& wish) {
   Along out;
   out.meter = std::clamp(beats.meter, 1, 16);
-  // With a pulse chords last whole beats; without one they last as they did, and a beat is what the usual
-  // tempo makes it.
+  // With a pulse, chords last a whole number of half beats. Without one they last as long as they were
+  // played, and the length of a beat comes from the usual tempo.
   const Micros taken = beats.pulse() ? beat_of_take(loop, beats) : Micros(0);
   const bool counted = taken > Micros(0) && std::all_of(loop.chords.begin(), loop.chords.end(),
                                                         [](const LoopChord& c) { return c.beats > 0; });
@@ -125,7 +126,7 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
         {begins.back(), harmony::harte(chords.back(), out.given ? wish.given[i].root : chord.root)});
     at += length;
   }
-  if (chords.empty()) return invalid_input("The loop of this take has no chord that lasts.");
+  if (chords.empty()) return invalid_input("No chord in the loop of this take has a length.");
   out.cycle = Micros(std::llround(at * beat));
   out.count_in = Micros(std::llround(wish.count_in * out.meter * beat));
   begins.push_back(out.cycle);
@@ -164,14 +165,15 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
       std::vector<Pitch> keys(laid.left.begin(), laid.left.end());
       keys.insert(keys.end(), laid.right.begin(), laid.right.end());
       for (const Pitch note : keys) {
-        // The bass is another layer's, and nothing of a chord lies under it or on it.
+        // The bass layer plays the bass note, and no chord note may lie at or below it.
         if (note.pitch_class() == chords[i].bass && note == keys.front() && keys.size() > 2) continue;
         if (wish.bass && note <= low) continue;
         strike(score, 0, note, loud - 8, from, end);
       }
     }
   }
-  // So many rounds are written out, so that the last note ends by itself and nothing of another round begins.
+  // A fixed number of rounds is written out, so that the last note ends by itself and no further round
+  // begins.
   const std::size_t one_round = score.events.size();
   for (int round = 1; round < out.rounds; ++round)
     for (std::size_t i = counted_in; i < one_round; ++i) {
@@ -180,7 +182,7 @@ Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWis
       score.events.push_back(event);
     }
   std::stable_sort(score.events.begin(), score.events.end(), [](const midi::Event& a, const midi::Event& b) {
-    // At one time what ends goes first.
+    // At equal times, notes end before others begin.
     return a.at != b.at ? a.at < b.at : a.kind() == midi::kNoteOff && b.kind() != midi::kNoteOff;
   });
   score.length = out.count_in + out.cycle * std::max(1, out.rounds);

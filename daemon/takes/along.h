@@ -1,14 +1,21 @@
-// Playing along: the loop of a take as a score that goes round, and which pass each note of the new take
-// belongs to.
+// Playing along: the loop of a take as a score that repeats, and which pass each new note belongs to.
 //
-// The score: a count-in on the first root (its first beat an octave higher and louder), then bass roots,
-// struck at each change and anew in each bar of a long chord, and chords above them, voiced around the middle
-// and led round the cycle. Other chords can be given in place of the loop's own, and the very notes of each:
-// then these sound, once a chord. The log of the take that is played along has a line of kind kAlong (what is
-// played) and one of kPass where each time round begins; data are JSON, as in protocol/shapes.h LoggedAlong
-// and LoggedPass.
+// The score begins with a count-in on the first root; the first beat of each bar is an octave higher and
+// louder. Then the bass plays roots: one at each change, and one more in each bar of a long chord. Chords
+// sound above it, voiced around the middle of the keyboard with smooth voice leading, also from the last
+// chord to the first. The caller can give other chords in place of the loop's own, and exact notes for each;
+// given notes are played once per chord. While the player plays along, the log of the new take gets one line
+// of kind kAlong (what is played) and one line of kPass where each pass begins. Their data are JSON; see
+// LoggedAlong and LoggedPass in protocol/shapes.h.
 //
-// Threads: pure. Times: Micros; in Along from its own beginning. Source: common practice, no source.
+//   auto along = accompaniment(*study.loop, study.beats, {.tempo = 92});
+//   if (along) sender.play(along->score);
+//
+// Units: Micros; in Along from the beginning of the score or of the cycle, elsewhere on the take's clock.
+// Tempo in beats per minute.
+// Threads: pure functions; call them from any thread.
+// Errors: accompaniment returns one sentence. Readers skip damaged lines.
+// Source: common practice, no source.
 #pragma once
 
 #include <optional>
@@ -24,17 +31,18 @@ namespace undersong::takes {
 struct GivenChord {
   harmony::Chord chord;
   harmony::NoteName root;
-  std::vector<Pitch>
-      notes;  // empty: laid out here. Of two or more the lowest is its bass, the highest its melody
+  // The exact notes. If empty, `accompaniment` chooses a voicing. Of two or more notes the lowest counts as
+  // the bass and the highest as the melody.
+  std::vector<Pitch> notes;
 };
 
 struct AlongWish {
-  std::optional<double> tempo;                     // beats a minute; the take's own where left out
+  std::optional<double> tempo;                     // beats per minute; if empty, the tempo of the take
   int count_in = 1;                                // bars
-  bool bass = true, chords = true, melody = true;  // melody: of given notes only
+  bool bass = true, chords = true, melody = true;  // which layers sound; `melody` applies to given notes only
   Velocity velocity{56};
   std::vector<GivenChord> given;  // one for each chord of the loop, or none
-  int rounds = 0;                 // then it ends; 0: for ever
+  int rounds = 0;                 // the score ends after this many passes; 0: it repeats until stopped
 };
 
 struct AlongChord {
@@ -44,23 +52,24 @@ struct AlongChord {
 
 struct Along {
   midi::Score score;
-  Micros count_in{}, cycle{};
+  Micros count_in{}, cycle{};  // lengths
   double tempo = 0;
   int meter = 4;
   std::vector<AlongChord> chords;
-  int rounds = 0;      // 0: for ever
-  bool given = false;  // the chords are not the loop's own
+  int rounds = 0;      // 0: repeats until stopped
+  bool given = false;  // the chords were given; they are not the loop's own
 };
 
+// `accompaniment` limits AlongWish::rounds to this many.
 inline constexpr int kMostRounds = 64;
 
-// Errors: the loop has no chord that lasts, or not as many chords as are given.
+// Errors: no chord of the loop has a length, or the number of given chords differs from the loop's.
 Result<Along> accompaniment(const Loop& loop, const Beats& beats, const AlongWish& wish);
 
 // ---- the log
 
 Entry along_begins(Micros at, TakeId of, const Along& along);
-Entry pass_begins(Micros at, int number);  // from 1; the count-in has no line
+Entry pass_begins(Micros at, int number);  // the first pass is 1; the count-in gets no line
 
 struct LoggedAlong {
   TakeId of = 0;
@@ -68,19 +77,19 @@ struct LoggedAlong {
   int meter = 4;
   Micros cycle{};
   std::vector<AlongChord> chords;
-  std::vector<Micros> passes;  // when each begins; the first is pass first_pass
+  std::vector<Micros> passes;  // when each pass begins; the first entry is pass `first_pass`
   int first_pass = 1;
 };
-// The lines of a take, in order; nothing when it was not played along.
+// `lines`: the lines of one take, in log order. Returns nullopt if the take was not played along to a loop.
 std::optional<LoggedAlong> read_along(const std::vector<Line>& lines);
 
 struct PlacedNote {
   Micros at{};
   Pitch pitch;
-  int pass = 0;  // 0: before the first
-  Micros
-      place{};  // in the cycle; 0 in pass 0. A note that comes a little early belongs to what it anticipates.
-  int chord = -1;  // index into chords
+  int pass = 0;  // 0: before the first pass
+  // Position in the cycle; 0 in pass 0. A note up to 90 ms early belongs to the pass or chord that follows.
+  Micros place{};
+  int chord = -1;  // index into `chords`; -1 in pass 0
 };
 std::vector<PlacedNote> place_notes(const std::vector<PlayedNote>& notes, const LoggedAlong& along);
 

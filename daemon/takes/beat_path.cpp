@@ -13,29 +13,30 @@ using harmony::kBeatFrame;
 
 namespace {
 
-constexpr double kGapAccent = 0.667;     // power of the time to the next note nearby
-constexpr double kLengthAccent = 0.113;  // power of how long it is held
+constexpr double kGapAccent = 0.667;     // exponent of the time to the next note nearby
+constexpr double kLengthAccent = 0.113;  // exponent of how long the note is held
 
 struct WayBack {
   std::vector<std::array<std::uint8_t, BeatLattice::kIntervals>> came_from;
   std::vector<std::uint8_t> stopped_from;
 };
 
-// The frames of the lattice. A silence counts as at most kLongestGap, so that they grow with the notes and
-// not with the span, and there are at most kMostFrames. No beat lies in a silence so long, and what is steady
-// goes on in a phase of its own.
+// Maps time to the frames of the lattice. A silence counts as at most kLongestGap, so the number of frames
+// grows with the notes and not with the time; it is at most kMostFrames. There are no beats in so long a
+// silence, and a steady pulse continues after it with a phase of its own.
 constexpr std::int64_t kMostFrames = 4 * 3600 * 100;
 
 class Frames {
  public:
   explicit Frames(const std::vector<BeatOnset>& onsets) {
-    // Some frames before the first note, so that a beat may lie before it.
+    // Start some frames before the first note, so that a beat may lie before it.
     origin_ = onsets.front().at - kBeatFrame * BeatLattice::kShortest;
     pieces_.push_back({0, origin_});
     frames_.reserve(onsets.size());
     for (std::size_t i = 0; i < onsets.size(); ++i) {
       const Micros gap = i > 0 ? onsets[i].at - onsets[i - 1].at : Micros(0);
-      if (gap > kLongestGap) {  // from its middle on, time is that of the next note
+      // From the middle of the silence on, frames are aligned with the note after it.
+      if (gap > kLongestGap) {
         const std::int64_t here = frames_.back() + kLongestGap / kBeatFrame;
         pieces_.push_back({here - kLongestGap / kBeatFrame / 2, onsets[i].at - kLongestGap / 2});
       }
@@ -58,15 +59,15 @@ class Frames {
  private:
   struct Piece {
     std::int64_t first;  // frame
-    Micros begin;        // when it begins
+    Micros begin;        // the time of that frame
   };
   Micros origin_{};
-  std::vector<Piece> pieces_;  // within each, frames follow time
+  std::vector<Piece> pieces_;  // frames within a piece are evenly spaced in time
   std::vector<std::int64_t> frames_;
   int count_ = 0;
 };
 
-// The beat lies where its notes lie, if there are any near.
+// Moves a beat to the weighted mean of the notes near it, if there are any.
 Micros refined(Micros at, Micros interval, const std::vector<BeatOnset>& onsets) {
   const Micros reach = std::min(Micros(60'000), interval / 6);
   auto it = std::lower_bound(onsets.begin(), onsets.end(), at - reach,
@@ -81,7 +82,7 @@ Micros refined(Micros at, Micros interval, const std::vector<BeatOnset>& onsets)
   return weight > 0 ? at + Micros(static_cast<std::int64_t>(sum / weight)) : at;
 }
 
-// Nobody hears beats in a silence: those well after its last note and before its next one go.
+// Removes beats inside long silences: those well after the last note and before the next one.
 void drop_silent(std::vector<Beat>& beats, const std::vector<BeatOnset>& onsets) {
   constexpr Micros kSilence{4'000'000}, kLingers{900'000}, kAhead{80'000};
   std::vector<Beat> kept;
@@ -118,7 +119,7 @@ std::vector<BeatOnset> weighed(const std::vector<PlayedNote>& notes) {
   for (std::size_t i = 0; i < notes.size(); ++i) {
     const PlayedNote& note = notes[i];
     BeatOnset onset = weigher.weigh(note.at, note.pitch, note.velocity);
-    // Until the next note of the same hand or voice, roughly: within a fifth or so.
+    // Time until the next note of the same hand or voice, estimated as the next one within eight semitones.
     double gap = 2'000'000;
     for (std::size_t k = i + 1; k < notes.size() && notes[k].at - note.at < Micros(2'000'000); ++k)
       if (notes[k].at - note.at > Micros(70'000) &&
@@ -153,7 +154,7 @@ Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& p
   }
   Path out;
   out.score = lattice.total();
-  // Back through the beats.
+  // Follow the path back from the last beat.
   std::vector<std::pair<int, bool>> frames;  // frame, begins
   const auto best = lattice.best();
   int at = lattice.now(), interval = -1;
@@ -173,7 +174,7 @@ Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& p
     const auto from = way.came_from[static_cast<std::size_t>(at)][static_cast<std::size_t>(interval)];
     frames.emplace_back(at, from == BeatLattice::kStart);
     if (from == BeatLattice::kStart) {
-      // No pulse had come to this very frame.
+      // The pulse begins at this frame. Before it was either no pulse or another one.
       interval = -1;
       const auto stopped = way.stopped_from[static_cast<std::size_t>(at)];
       if (stopped == BeatLattice::kStart) {

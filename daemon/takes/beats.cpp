@@ -16,33 +16,34 @@ namespace {
 
 using harmony::BeatOnset;
 
-constexpr double kChordChange = 0.8;  // a chord change on a beat
+constexpr double kChordChange = 0.8;  // weight of a chord change on a beat
 constexpr double kBrokenBar = 8;      // cost of a bar that breaks off
-constexpr double kThree = 0.95;       // downbeats in three
-constexpr double kMiddle = 0.1;       // the third beat of four
-constexpr double kWeak = 0.35;        // other beats, which should be weak
+constexpr double kThree = 0.95;       // weight of downbeats in three
+constexpr double kMiddle = 0.1;       // weight of the third beat of four
+constexpr double kWeak = 0.35;        // weight of other beats, which should be weak
 
-constexpr float kNotesShare = .7f,
-                kStrikesShare =
-                    .7f;        // of what notes say by themselves, and of what strikes were judged to say
-constexpr float kTemper = .8f;  // what is judged is not as sure as it was of what it learnt from
+// The shares of the two kinds of evidence: single notes, and strikes as judged by the network.
+constexpr float kNotesShare = .7f, kStrikesShare = .7f;
+// Flattens the network's probabilities: it is less certain on new takes than on its training data.
+constexpr float kTemper = .8f;
 
-// A steady player. Fitted by us on invented takes and arrangements apart from the measured ones.
-constexpr double kSteady = .03;  // median change of the interval from beat to beat, of its logarithm
+// For a steady player. Our own fit, on invented takes and arrangements that are not used for measuring.
+constexpr double kSteady = .03;  // median change of the interval from beat to beat, as a logarithm
 constexpr harmony::BeatPrior kSteadily{65, .06, 2, 50, 16.3, 2.64, .5, 0};
-// Who bends the tempo keeps a level, too: chosen on the whole, but followed wherever it goes.
+// For a player who bends the tempo: the level is chosen for the whole take, but the beats follow the tempo.
 constexpr harmony::BeatPrior kFreely{65, .2, 1, 10.3, 16.3, 2.64, .5, 0};
-constexpr double kLuck = 1.05;  // free playing, too, is explained so much better than when it is shaken
-constexpr double kSure = .15;   // and so much more leaves no doubt of a pulse
-constexpr double kBegins = 10;  // cost of beginning a pulse that is known from elsewhere in the take
-constexpr double kLeast =
-    .6;  // of what a note says for the pulse on average, a passage must say so much to have it
-constexpr double kBarWeight =
-    .15;  // what bars, changes on downbeats and the usual length of a beat say of the level
+// Free playing, too, fits this much better than the same notes shifted at random.
+constexpr double kLuck = 1.05;
+constexpr double kSure = .15;   // beyond kLuck, this much more removes any doubt that there is a pulse
+constexpr double kBegins = 10;  // cost of beginning a pulse whose tempo is known from elsewhere in the take
+// A passage has the pulse only if its notes support it at least this share of what notes do on average.
+constexpr double kLeast = .6;
+// Weights of the bars, of chord changes on downbeats and of the usual length of a beat, to choose the level.
+constexpr double kBarWeight = .15;
 constexpr double kChangeWeight = .5, kLevelWeight = 1, kUsual = .65, kUsualWidth = .403;
 
-// Bars: the best way through (metre, place in the bar); a bar that breaks off costs. Gives how well they
-// explain what is strong.
+// Finds bars: the best path through the states (metre, position in the bar), with a cost for each bar that is
+// cut short. Returns how well the bars explain which beats are strong.
 float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes) {
   const std::size_t n = found.beats.size();
   std::vector<float> strong(n, 0.f);
@@ -64,7 +65,7 @@ float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<
     mean += strong[i];
   }
   mean /= static_cast<float>(std::max<std::size_t>(1, n));
-  constexpr int kStates = 7;  // 3: 0..2, 4: 3..6
+  constexpr int kStates = 7;  // states 0..2: three beats per bar; 3..6: four beats per bar
   const auto meter_of = [](int s) { return s < 3 ? 3 : 4; };
   const auto place_of = [](int s) { return s < 3 ? s : s - 3; };
   std::vector<std::array<std::int8_t, kStates>> back(n);
@@ -84,7 +85,7 @@ float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<
       else if (broken > best)
         best = broken, back[i][static_cast<std::size_t>(s)] = top_at;
       const float x = (strong[i] - mean) / std::max(.05f, mean);
-      // Downbeats are strong, the third of four may be, others are not.
+      // Downbeats are strong, the third beat of four may be, and other beats are weak.
       const float here = p == 0               ? x * static_cast<float>(m == 4 ? 1.0 : kThree)
                          : (m == 4 && p == 2) ? static_cast<float>(kMiddle) * x
                                               : -static_cast<float>(kWeak) * x;
@@ -108,7 +109,7 @@ double seconds(Micros t) {
   return std::chrono::duration<double>(t).count();
 }
 
-// Lengths from beat to beat, without those over a gap.
+// The lengths of the beats in seconds, without gaps.
 std::vector<double> lengths(const std::vector<Beat>& beats) {
   std::vector<double> out;
   for (std::size_t i = 1; i < beats.size(); ++i)
@@ -126,7 +127,7 @@ bool steady(const std::vector<double>& lengths) {
   return *middle < kSteady;
 }
 
-// The length that most of the time is spent with.
+// The most common beat length, weighted by time, in seconds.
 double commonest(const std::vector<double>& lengths) {
   constexpr int kBins = 200, kOctave = 50, kNear = 6;
   std::array<double, kBins + 1> time{};
@@ -139,8 +140,8 @@ double commonest(const std::vector<double>& lengths) {
   return .2 * std::exp2(static_cast<double>(top) / kOctave);
 }
 
-// How far the tempo drifts from `usual`, whatever the level: the root mean square of its logarithm, over
-// time.
+// How far the tempo drifts from `usual` at any metrical level: the root mean square of the logarithm,
+// weighted by time.
 double drift(const std::vector<double>& lengths, double usual) {
   double sum = 0, time = 0;
   for (const double length : lengths) {
@@ -152,7 +153,8 @@ double drift(const std::vector<double>& lengths, double usual) {
   return time > 0 ? std::sqrt(sum / time) : 0;
 }
 
-// What bars say of a level: how well they explain what is strong, and how many chord changes begin one.
+// What the bars say for a level: how well they explain the strong beats, and how many chord changes fall on
+// downbeats.
 double barred(const Path& path, const std::vector<BeatOnset>& onsets, const std::vector<Micros>& changes,
               double length) {
   Beats beats;
@@ -176,8 +178,8 @@ std::vector<T> between(const std::vector<T>& all, Micros from, Micros to, At at)
   return out;
 }
 
-// How much of the notes a pulse explains with each strike moved at chance, up to half-way to its neighbours.
-// What is played freely can be fitted as well either way.
+// The score of the best pulse when each strike is shifted at random, at most half-way to its neighbours. Free
+// playing fits a pulse about as well before as after such a shift.
 double score_by_chance(const std::vector<BeatOnset>& onsets) {
   constexpr Micros kOneStrike{50'000};
   constexpr double kFarthest = 150'000;
@@ -203,9 +205,9 @@ double score_by_chance(const std::vector<BeatOnset>& onsets) {
   return moved / kTimes;
 }
 
-// A player keeps one level: each that could be meant is tried on the whole, and the one that explains most,
-// with its bars, is taken. What does not keep a steady pulse has its own or none; a tempo that bends is
-// followed.
+// Chooses the metrical level. A player usually keeps one level, so every plausible level is tried on the
+// whole take, and the one that explains most, together with its bars, wins. If the playing is steady,
+// passages outside the pulse get a pulse of their own or none; if the tempo bends, the beats follow it.
 std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onsets,
                           const std::vector<Micros>& changes, bool part = false) {
   const auto usual = lengths(first.beats);
@@ -223,7 +225,7 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
     Path path;
     double value = -1e9, beat = 0;
   };
-  // The best of every second level.
+  // Tries every second level and returns the best; a second task tries the others.
   const auto try_levels = [&](std::size_t first_level) {
     Tried out;
     for (std::size_t i = first_level; i < levels.size(); i += 2) {
@@ -248,7 +250,7 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
   prior.least = kLeast * std::max(0., static_cast<double>(best.score)) / std::max(1., weight);
   std::vector<Beat> beats = best_path(onsets, prior).beats;
   if (part) return beats;
-  // A long passage that was left out may keep another pulse.
+  // A long passage without beats may have another pulse.
   constexpr Micros kLong{12'000'000}, kRoom{300'000};
   std::vector<Beat> out;
   const auto look = [&](Micros from, Micros to) {
@@ -269,8 +271,8 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
   return out;
 }
 
-// All that is known of where beats lie: what each note says by itself, and what was learnt of strikes beside
-// their neighbours. They err in different places, so that together they tell more than either.
+// All evidence for beats: each note by itself, and the network's judgement of each strike. The two make
+// different errors, so together they tell more than either alone.
 std::vector<BeatOnset> judged(std::vector<BeatOnset> onsets, const std::vector<Strike>& struck) {
   for (BeatOnset& onset : onsets) onset.weight *= kNotesShare;
   for (const Strike& strike : struck) {
@@ -304,8 +306,9 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
     if (b < found.beats.size() && std::chrono::abs(found.beats[b].at - onset.at) <= Micros(40'000))
       near += onset.weight;
   }
-  // Where there is no pulse, beats are fitted too, but their intervals wander.
-  constexpr double kWandering = .1;  // so much change from beat to beat leaves a third of the confidence
+  // Beats are fitted even where there is no pulse, but then their lengths vary. At this mean change from beat
+  // to beat, a third of the confidence is left.
+  constexpr double kWandering = .1;
   double change = 0, changes = 0;
   for (std::size_t i = 2; i < found.beats.size(); ++i) {
     if (found.beats[i].begins || found.beats[i - 1].begins) continue;
@@ -315,7 +318,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
     change += std::abs(std::log(length(i) / length(i - 1)));
     ++changes;
   }
-  // With fewer strikes than beats almost anything can be fitted.
+  // With fewer strikes than beats, almost any beats would fit.
   double strikes = 0;
   for (std::size_t i = 0; i < onsets.size(); ++i)
     strikes += i == 0 || onsets[i].at - onsets[i - 1].at > Micros(50'000);
@@ -348,7 +351,7 @@ Beats twice_as_fast(const Beats& beats) {
     if (i + 1 < beats.beats.size() && !beats.beats[i + 1].begins)
       out.beats.push_back({(beats.beats[i].at + beats.beats[i + 1].at) / 2, false, false});
   }
-  // A bar of three or four keeps its number of beats and so is halved.
+  // A bar keeps its number of beats, so bars become half as long.
   std::size_t since = 0;
   for (Beat& beat : out.beats) {
     if (beat.downbeat) since = 0;
@@ -364,7 +367,7 @@ Beats half_as_fast(const Beats& beats) {
   out.beats.clear();
   std::size_t since = 0, bars = 0;
   for (std::size_t i = 0; i < beats.beats.size();) {
-    // Within a stretch every second beat, counted from its first downbeat.
+    // Keep every second beat of a stretch, counted from its first downbeat.
     std::size_t end = i + 1;
     while (end < beats.beats.size() && !beats.beats[end].begins) ++end;
     std::size_t first = i;

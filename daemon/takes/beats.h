@@ -1,14 +1,18 @@
-// Beats and bars found at leisure, when the whole take is known; and the player's corrections, which re-bar
-// it all.
+// Finds beats and bars when the whole take is known, and applies the player's corrections to all of them.
 //
-// Threads: pure; uses a second one of its own while it works. Errors: none; a take without a pulse gives no
-// beats. Times: Micros of the take. A player keeps one level: several are tried on the whole take. Where the
-// playing is steady, passages that do not keep the pulse have no beats; a tempo that bends is followed. Time
-// and memory grow with the notes, not with how far apart they are; a take of more than four hours, long
-// silences not counted, has beats in its first four. Source: as harmony/beat_lattice.h, with the way back
-// (Viterbi); a pulse is claimed against the same notes moved at chance (surrogate data, Theiler et al. 1992);
-// bars by dynamic programming over metre and place, bass strikes and fresh chords voting, common practice, no
-// source.
+// A player usually keeps one metrical level, so find_beats tries several levels on the whole take and keeps
+// the best. If the playing is steady, passages that do not keep the pulse get no beats; if the tempo bends,
+// the beats follow it. Work and memory grow with the number of notes, not with the time between them. In a
+// take of more than four hours (long silences are not counted) only the first four hours get beats.
+//
+// Units: Micros of the take.
+// Threads: pure functions; call them from any thread. find_beats runs part of its work in tasks of its own
+// (std::async) and waits for them before it returns.
+// Errors: none; a take without a pulse has no beats.
+// Source: the lattice and its sources are in harmony/beat_lattice.h; the path is found by backtracking
+// (Viterbi). Whether there is a pulse is tested against the same notes with random time shifts (surrogate
+// data, Theiler et al. 1992). Bars are found by dynamic programming over metre and position, from bass notes
+// and new chords: common practice, no source.
 #pragma once
 
 #include <cstddef>
@@ -21,32 +25,33 @@ namespace undersong::takes {
 struct Beat {
   Micros at{};
   bool downbeat = false;
-  bool begins = false;   // the pulse begins here, or anew after a passage without one
-  bool clocked = false;  // another machine's clock said so
+  bool begins = false;   // the pulse starts here, or starts again after a passage without one
+  bool clocked = false;  // given by an external MIDI clock
 };
 
 struct Beats {
   std::vector<Beat> beats;  // ascending
-  int meter = 4;            // beats a bar, most of the time
-  bool barred = false;      // the player or a clock said where bars begin: nothing that was found moves them
-  float confidence = 0;  // 0..1: how much of what was struck lies on beats, how steadily they come, how much
-                         // better than by chance
-  // Below that, beats are what could be fitted, and one had better count in chord changes.
+  int meter = 4;            // beats per bar in most bars
+  bool barred = false;      // the player or a clock said where bars begin; the analysis must not move them
+  // 0..1. Grows with how many notes fall on beats, how even the beats are, and how much better they fit than
+  // by chance.
+  float confidence = 0;
+  // If false, the beats are only a rough fit; count in chord changes instead.
   bool pulse() const { return beats.size() > 3 && confidence >= .2f; }
 };
 
-// `notes` by beginning. `chord_changes`: when settled chords begin, ascending; may be empty.
+// `notes`: ordered by beginning. `chord_changes`: when settled chords begin, ascending; may be empty.
 Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes = {});
 
-// How long beats are: the middle one of all lengths, 0 where there is none.
+// The median beat length, without gaps between stretches of pulse; 0 if there is none.
 Micros usual_length(const Beats& beats);
 
-// The player's corrections. Each gives all beats anew, or as they were where the usual length would leave 20
-// to 400 a minute.
+// The player's corrections. Each returns the corrected beats. twice_as_fast and half_as_fast return the beats
+// unchanged if the usual tempo would leave 20 to 400 beats per minute.
 Beats twice_as_fast(const Beats& beats);
-Beats half_as_fast(const Beats& beats);  // keeps the beats that begin bars, where bars allow it
-// The beat nearest to `at` begins a bar; bars of `meter` beats run from there both ways, to the ends of its
-// stretch.
+Beats half_as_fast(const Beats& beats);  // keeps the downbeats where the bars allow it
+// The beat nearest to `at` begins a bar. Bars of `meter` beats are counted from it in both directions,
+// through the whole take.
 Beats with_beat_one(const Beats& beats, Micros at, int meter);
 
 }  // namespace undersong::takes

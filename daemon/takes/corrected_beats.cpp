@@ -14,8 +14,8 @@ namespace {
 
 namespace json = boost::json;
 
-constexpr std::array<std::string_view, 7> kWords{"tap",  "clock", "one", "twice",
-                                                 "half", "meter", "undo"};  // stored: never change
+// Stored; they never change.
+constexpr std::array<std::string_view, 7> kWords{"tap", "clock", "one", "twice", "half", "meter", "undo"};
 
 std::size_t nearest(const Beats& beats, Micros at) {
   std::size_t best = 0;
@@ -26,7 +26,7 @@ std::size_t nearest(const Beats& beats, Micros at) {
 
 Beats at_level(Beats beats, const BeatLine& tap) {
   for (int step = 0; step < 2 && !beats.beats.empty(); ++step) {
-    // The interval where it was tapped; a take may change its tempo elsewhere.
+    // Use the beat length where the player tapped; the tempo may differ elsewhere in the take.
     const std::size_t i = nearest(beats, tap.at);
     Micros here = usual_length(beats);
     if (i + 1 < beats.beats.size() && !beats.beats[i + 1].begins)
@@ -37,7 +37,7 @@ Beats at_level(Beats beats, const BeatLine& tap) {
     if (octaves > .6) {
       beats = twice_as_fast(beats);
     } else if (octaves < -.6) {
-      // Of every two the one that was tapped stays.
+      // Of each pair of beats keep the one that was tapped.
       if (!beats.beats.empty()) beats = with_beat_one(beats, tap.at, beats.meter);
       beats = half_as_fast(beats);
     } else {
@@ -47,7 +47,7 @@ Beats at_level(Beats beats, const BeatLine& tap) {
   return beats;
 }
 
-// About how long beats are when those that are `usual` long were brought to the level that was tapped.
+// The beat length after beats of length `usual` are brought to the tapped level.
 Micros tapped_level(Micros usual, Micros tapped) {
   for (int step = 0; step < 2 && usual > Micros(0); ++step) {
     const double octaves =
@@ -59,16 +59,16 @@ Micros tapped_level(Micros usual, Micros tapped) {
   return usual;
 }
 
-// Beats of the clocked stretches take the place of what was found there.
+// Replaces the beats of the clocked stretches with those of the clock.
 Beats clocked(Beats beats, const std::vector<BeatLine>& bars) {
   std::vector<Beat> made;
   std::vector<std::pair<Micros, Micros>> stretches;
   for (std::size_t i = 0; i < bars.size(); ++i) {
     const BeatLine& bar = bars[i];
     const int meter = std::clamp(bar.meter, 1, 16);
-    const int left = meter - std::clamp(bar.place, 0, meter - 1);  // beats of the bar from here on
+    const int left = meter - std::clamp(bar.place, 0, meter - 1);  // beats from here to the end of the bar
     const Micros usual = bar.interval * left;
-    // The next bar follows this one, or the clock was lost in between.
+    // If the next clock line is too far away, the clock was lost in between.
     const bool goes_on = i + 1 < bars.size() && bars[i + 1].at - bar.at < usual + bar.interval * meter / 2 &&
                          bars[i + 1].at > bar.at;
     const Micros end = goes_on ? bars[i + 1].at : bar.at + usual;
@@ -154,8 +154,8 @@ Beats corrected(Beats beats, const std::vector<Line>& lines) {
   for (const Line& line : lines)
     if (const auto one = beat_line(line)) (one->what == BeatWord::kClock ? bars : all).push_back(*one);
   if (!bars.empty()) beats = clocked(std::move(beats), bars);
-  // What is in force, and how long beats were before each: what can't be carried out is none to take back
-  // either.
+  // The corrections in force, and the beat length before each. A correction that cannot be applied is not
+  // kept here, so undo skips it.
   std::vector<BeatLine> said;
   std::vector<Micros> before;
   Micros usual = usual_length(beats);
@@ -166,7 +166,8 @@ Beats corrected(Beats beats, const std::vector<Line>& lines) {
       said.pop_back(), before.pop_back();
       continue;
     }
-    if (line.what == BeatWord::kTap && !said.empty() && said.back().what == BeatWord::kTap) {  // tapped on
+    if (line.what == BeatWord::kTap && !said.empty() &&
+        said.back().what == BeatWord::kTap) {  // more taps: they replace the last
       usual = before.back();
       said.pop_back(), before.pop_back();
     }
@@ -191,7 +192,7 @@ Beats corrected(Beats beats, const std::vector<Line>& lines) {
       case BeatWord::kTwice: beats = twice_as_fast(beats); break;
       case BeatWord::kHalf: beats = half_as_fast(beats); break;
       case BeatWord::kMeter: {
-        // From the bar in which it was said: the downbeat before.
+        // Bars count from the downbeat before, the bar in which it was said.
         Micros one = line.at;
         for (const Beat& beat : beats.beats)
           if (beat.downbeat && beat.at <= line.at) one = beat.at;

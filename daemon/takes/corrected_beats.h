@@ -1,19 +1,27 @@
-// What the player, or a clock, said of a take's beats, kept as log lines; and the beats with that applied.
+// What the player or an external MIDI clock said about a take's beats, stored as log lines; and the beats
+// with that applied.
 //
-// The lines are of kind kBeat, their data a JSON object: {"what": word, "interval_us", "meter" where they
-// belong}. They apply in order; `undo` takes the newest one back that is not a clock's and not yet taken
-// back.
-//   tap      beats are about interval_us long, and one falls here: the level of the beats is chosen by it
-//   clock    another machine's bar begins here, its beats interval_us long: its beats rule until the next
-//   such line; with
-//            "place", here falls that beat of its bar (1 is the second): the clock ran before the take began
-//   one      the beat nearest to here begins a bar        meter    bars of `meter` beats from here both ways
-//   twice    twice as many beats                          half     half as many
-// A line that would bring the tempo out of 20 to 400 beats a minute is passed over, and `undo` does not count
-// it: such lines were kept once, and a take that has them opens as any other.
+// Lines have kind kBeat. Their data are a JSON object: {"what": word, "interval_us", "meter", "place"}, each
+// member only where it applies:
 //
-// Threads: pure. Errors: a damaged line is passed over. Times: Micros of the take. Source: common practice,
-// no source.
+//   tap     a beat falls here and lasts about interval_us; this selects the metrical level
+//   clock   the external clock starts a bar here, with beats of interval_us; its beats replace the found ones
+//           until the next clock line. With "place" this is that beat of the bar (1 is the second): the clock
+//           was running before the take began.
+//   one     the beat nearest to here begins a bar
+//   meter   bars have `meter` beats from here, in both directions
+//   twice   twice as many beats
+//   half    half as many beats
+//   undo    takes back the newest line that is not from a clock and was not taken back before
+//
+// A tap directly after a tap replaces it. Lines apply in log order. A `twice` or `half` that would take the
+// tempo out of 20 to 400 beats per minute is ignored, and `undo` skips it. Such lines exist in older logs,
+// and those takes must still open.
+//
+// Units: Micros of the take.
+// Threads: pure functions; call them from any thread.
+// Errors: damaged lines are ignored. `refused` returns one sentence for people.
+// Source: common practice, no source.
 #pragma once
 
 #include <optional>
@@ -31,17 +39,19 @@ enum class BeatWord : std::uint8_t { kTap, kClock, kOne, kTwice, kHalf, kMeter, 
 struct BeatLine {
   Micros at{};
   BeatWord what = BeatWord::kOne;
-  Micros interval{};  // tap, clock
-  int meter = 0;      // clock, meter; one, where it is said too
-  int place = 0;      // clock: in the bar, from 0
+  Micros interval{};  // length of a beat; tap and clock
+  int meter = 0;      // 1..16; clock and meter; for `one` only if it was said
+  int place = 0;      // clock: beat within the bar, from 0
 };
 
 std::string beat_data(const BeatLine& line);
 Entry beat_said(const BeatLine& line);
+// Returns nullopt if the line has another kind or is damaged.
 std::optional<BeatLine> beat_line(const Line& line);
 
+// `lines`: in log order; lines of other kinds are ignored.
 Beats corrected(Beats beats, const std::vector<Line>& lines);
-// Why kTwice or kHalf can't be said of take `take`, whose beats these are; nothing when it can.
+// Why kTwice or kHalf is not possible for take `take`, whose beats these are; nullopt if it is possible.
 std::optional<Error> refused(const Beats& beats, BeatWord what, TakeId take);
 
 }  // namespace undersong::takes

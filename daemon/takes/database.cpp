@@ -1,4 +1,4 @@
-// Over 400 lines: every statement on the tables in one place.
+// Over 400 lines, so that all statements on the tables of the log are in one place.
 #include "daemon/takes/database.h"
 #include "daemon/base/private_folder.h"
 #include "daemon/takes/keys_down.h"
@@ -13,7 +13,7 @@
 namespace undersong::takes {
 namespace {
 
-constexpr int kApplicationId = 0x556E6453;  // "UndS", so that file(1) and we can tell whose file it is
+constexpr int kApplicationId = 0x556E6453;  // "UndS", so that file(1) and this program can recognise the file
 
 // Each brings the layout from its index to the next version. Never changed once released; a new one is added.
 constexpr const char* kMigrations[kLayoutVersion] = {R"(
@@ -116,7 +116,7 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 
 Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number,
                                 const std::function<void(Database&)>& before_closing) {
-  // A folder that can't be made is a file that can't be opened, which the store knows how to bear.
+  // If the folder cannot be created, opening the file fails too, and the store handles that.
   if (path.has_parent_path()) (void)make_private_folder(path.parent_path());
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
   std::error_code failed;
@@ -266,7 +266,7 @@ void Database::flush_counts() {
 
 void Database::end_take(const Line& line) {
   flush_counts();
-  // The key that held longest, each until the next one or the end.
+  // The key that lasted longest; each key lasts until the next one or the end of the take.
   SQLite::Statement update(file_, R"(UPDATE takes SET ended = ?1, last_at = max(last_at, ?2), key =
       (SELECT harte FROM (SELECT harte, lead(at, 1, ?2) OVER (ORDER BY at, number) - at AS held FROM keys WHERE take = ?3)
        GROUP BY harte ORDER BY sum(held) DESC, harte LIMIT 1) WHERE take = ?3)");
@@ -274,7 +274,7 @@ void Database::end_take(const Line& line) {
   update.bind(2, std::int64_t{line.at.count()});
   update.bind(3, signed_of(state_.take));
   update.exec();
-  // What was interrupted may lack what was heard last: it is listened to again.
+  // An interrupted take may lack the last things that were heard, so it will be analysed again.
   const int ear = line.data == text(EndReason::kInterrupted) ? 0 : kEarVersion;
   index_heard(state_.take, ear, heard_statements(state_.take, line.at, kept_meetings(state_.take)));
   state_.take = 0;
@@ -284,7 +284,8 @@ void Database::end_take(const Line& line) {
 LineNumber Database::write_one(const Entry& entry, std::vector<Line>& lines) {
   if (entry.kind == LineKind::kTakeBegin) {
     if (state_.take != 0)
-      write_one(take_end(counts_.last_at, EndReason::kInterrupted), lines);  // never two at once
+      // Only one take is open at a time.
+      write_one(take_end(counts_.last_at, EndReason::kInterrupted), lines);
     state_.take = state_.next_take++;
     counts_ = {.last_at = entry.at};
     SQLite::Statement insert(file_,
@@ -319,7 +320,7 @@ Database::Written Database::write(const std::vector<const Entry*>& entries) {
   } catch (...) {
     state_ = before;
     counts_ = counted;
-    forget_index();  // what was new there is not in the file
+    forget_index();  // it may hold entries that are not in the file
     throw;
   }
 }
@@ -364,10 +365,10 @@ bool Database::take_back(const Spill& spill) {
   } catch (...) {
     state_ = before;
     counts_ = counted;
-    forget_index();  // what was new there is not in the file
+    forget_index();  // it may hold entries that are not in the file
     throw;
   }
-  state_.take = 0;  // one that has no end yet is closed with all others
+  state_.take = 0;  // a take without an end is closed with all others, in close_interrupted
   counts_ = {};
   return true;
 }
@@ -460,6 +461,7 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   if (!found) return std::nullopt;
   Detail detail;
   detail.summary = std::move(*found);
+  // Chord, key and mark: exactly the kinds of the partial index log_shown, so that SQLite uses it.
   for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
     auto& to = line.kind == LineKind::kChord ? detail.chords
                : line.kind == LineKind::kKey ? detail.keys
@@ -494,7 +496,7 @@ std::vector<midi::Event> Database::midi(TakeId take) {
   std::vector<midi::Event> events;
   KeysDown down;
   for (const Line& line : lines_where("kind IN (2, 19)", take)) {
-    const Micros at = span.within(line.at);  // whatever a damaged file says, it was in this take
+    const Micros at = span.within(line.at);  // a damaged file may hold any time; the event was in this take
     if (const auto lost = lost_port(line)) {
       down.release(*lost, at, events);
     } else if (auto event = midi_event(line)) {

@@ -1,12 +1,14 @@
-// The file of takes: its tables, how lines get into it and out again.
+// The SQLite file that holds all takes: its tables, and how log lines are written and read.
 //
-// SQLite in WAL mode with synchronous = FULL: what a commit has taken survives a killed daemon, and a power
-// cut as far as the disk keeps its promises. The layout has a version (user_version); older files are brought
-// up to date when opened, newer ones are refused. The file belongs to one store at a time but may be read by
-// others meanwhile.
+// The file uses WAL mode with synchronous = FULL. A committed line survives a killed daemon, and a power cut
+// if the disk keeps its promises. The layout has a version (user_version). Older files are migrated when
+// opened; newer ones are refused. Only one store may write to the file, but other programs may read it
+// meanwhile.
 //
-// Threads: one at a time (that of the store). Errors: functions throw SQLite::Exception, which must not leave
-// this folder; `sentence_of` and `kind_of` say what it means.
+// Units: Micros on the clock of the run that made the take; wall time in milliseconds since 1970, UTC.
+// Threads: one at a time; in the daemon the store's thread "takes", except that Store::open opens it.
+// Errors: functions throw SQLite::Exception, which must not leave this folder; `kind_of` and `sentence_of`
+// explain it.
 #pragma once
 
 #include <SQLiteCpp/SQLiteCpp.h>
@@ -35,10 +37,10 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 
 class Database {
  public:
-  // Makes the file if there is none (directory 0700, file 0600), brings its layout up to date, and closes
-  // takes that an earlier run left open. `first_number`: where numbers begin in a new file. `before_closing`
-  // is called before that: for lines that belong to such a take. Throws SQLite::Exception; an Error means the
-  // file is not ours to touch (newer layout, another program's).
+  // Creates the file if there is none (directory 0700, file 0600), migrates its layout, and closes takes that
+  // an earlier run left open. `first_number`: the first line number in a new file. `before_closing` is called
+  // on the calling thread, before takes are closed, so that it can add lines to them. Returns an Error if the
+  // file must not be touched: it has a newer layout or belongs to another program.
   static Result<Database> open(const std::filesystem::path& path, LineNumber first_number,
                                const std::function<void(Database&)>& before_closing = {});
 
@@ -46,49 +48,50 @@ class Database {
   LineNumber next_number() const { return state_.next_number; }
   std::optional<TakeId> open_take() const { return state_.take ? std::optional(state_.take) : std::nullopt; }
 
-  // False when the file at `path` is no longer the one that is open.
+  // False if the file at `path` is no longer the one that is open: it was moved or replaced.
   bool in_place(const std::filesystem::path& path) const;
   void limit_pages(std::int64_t most);
 
   struct Written {
-    std::vector<Line> lines;          // those of the entries, and ends of takes that had none
-    std::vector<LineNumber> numbers;  // of each entry
+    std::vector<Line> lines;          // of the entries, and the end lines of takes that had none
+    std::vector<LineNumber> numbers;  // one for each entry
   };
-  // Writes all entries as one group, or none.
+  // Writes all entries in one transaction, or none.
   Written write(const std::vector<const Entry*>& entries);
-  // Puts the lines of a spill where they belong, all or none. False when that has been done before.
+  // Adds the lines of a spill file to the takes they belong to, all or none. False if that was done before.
   bool take_back(const Spill& spill);
-  // The spill's file is gone, so it need not be known any more.
+  // Forgets that the spill was taken back. Call it when the spill file is gone.
   void forget(const Spill& spill);
-  // rename, annotate, correction, delete, restore. Error when there is no such take or it is being played.
+  // For rename, annotate, correction, delete and restore. Error if there is no such take, or if a take is to
+  // be deleted while it is being played.
   Result<Line> edit(LineKind kind, TakeId take, Micros at, const std::string& text);
 
   bool has(TakeId take);
   Found list(const Search& search);
-  // The newest that isn't deleted without a number.
+  // Without a number: the newest take that is not deleted. nullopt if there is no such take.
   std::optional<Detail> detail(std::optional<TakeId> take);
   std::optional<Summary> summary(std::optional<TakeId> take);
   std::vector<Line> lines(std::optional<TakeId> take, LineNumber from, std::size_t limit,
                           const std::vector<LineKind>& kinds = {});
-  // Without suspected echoes. Where events were lost, what was down is let go.
+  // Without suspected echoes. Where events were lost, the keys and pedals of that input are released.
   std::vector<midi::Event> midi(TakeId take);
 
  public:
-  // Moments that answer a question, and what comes near where there are none.
+  // The moments that answer a question; if there are none, similar questions that have answers.
   FoundMoments find(const MomentSearch& search);
-  // Of a take that is there.
+  // `take` must exist.
   TakeMeetings meetings(TakeId take);
-  // The newest take before this one that has ended and was heard by an older ear, or by none.
+  // The newest ended take before `before` that was analysed by an older version of the ear, or never.
   std::optional<TakeId> next_unheard(TakeId before);
-  // Puts what was heard in place of what is indexed of the take, all or nothing.
+  // Replaces everything that is indexed of the take, all or nothing.
   void put_heard(const HeardAgain& heard);
 
  private:
-  // What a group changes besides the file; put back when the group fails.
+  // What a transaction changes besides the file; restored if the transaction fails.
   struct State {
     LineNumber next_number = 1;
     TakeId next_take = 1;
-    TakeId take = 0;  // being played
+    TakeId take = 0;  // being played; 0: none
   };
   struct IndexedTake {
     TakeId take = 0;
@@ -114,7 +117,7 @@ class Database {
   void load_kinds();
   std::vector<IndexedTake>& all_indexed();
   void forget_index();
-  // The number of a chord's kind; one that is new is given the next, in the file too if it is to be `kept`.
+  // The number of a chord kind. A new kind gets the next number, in the file too if `kept`.
   std::uint32_t kind_of_chord(const std::string& harte, bool kept);
   std::string digest_of(const std::vector<Statement>& statements, bool kept);
   std::uint64_t unheard();
@@ -123,15 +126,15 @@ class Database {
     std::uint64_t notes = 0, chords = 0, marks = 0;
     Micros last_at{};
     LineNumber last_line = 0;
-  } counts_;  // of the open take, not yet in the file
+  } counts_;  // of the open take, since the file was last updated
 
   SQLite::Database file_;
   State state_;
   std::uint64_t device_ = 0, inode_ = 0;
-  std::vector<ChordKind> kinds_;                     // as in the file, by number; empty: not read yet
+  std::vector<ChordKind> kinds_;                     // by number, as in the file; empty: not read yet
   std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
-  std::optional<std::uint64_t> unheard_;             // counted
-  std::optional<std::vector<IndexedTake>> index_;    // all digests, by take; read when it is first needed
+  std::optional<std::uint64_t> unheard_;             // cached count
+  std::optional<std::vector<IndexedTake>> index_;    // all digests, by take; read on first use
   std::string id_;
 };
 

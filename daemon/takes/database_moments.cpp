@@ -1,8 +1,8 @@
-// The part of the file that answers questions about moments: what is indexed of a take, and finding in it.
+// The part of Database that answers questions about moments: it indexes takes and searches the index.
 //
-// The digests of all takes are read with the first question and kept in memory, some six bytes a chord. A
-// question goes through them, newest first, until a page is full; only the moments of the page are read from
-// the tables. So a question costs no more than one pass over the digests, whatever is asked.
+// The digests of all takes are read with the first question and then kept in memory, about six bytes per
+// chord. A question scans them, newest take first, until a page is full. Only the moments on that page are
+// read from the tables. So no question costs more than one scan of the digests.
 #include <algorithm>
 #include <span>
 #include <string_view>
@@ -70,6 +70,8 @@ std::vector<Statement> Database::heard_statements(TakeId take, Micros end,
     while (query.executeStep()) out.push_back({time_of(query.getColumn(0)), query.getColumn(1).getString()});
     return out;
   };
+  // Only lines of kind chord have a row in `chords`. The kinds are those of the partial index log_shown, so
+  // that SQLite uses it.
   const auto chords = read(
       "SELECT chords.at, chords.harte FROM log JOIN chords USING (number) WHERE log.take = ? AND log.kind IN "
       "(3, 4, 8) ORDER BY number");
@@ -80,11 +82,11 @@ std::vector<Statement> Database::heard_statements(TakeId take, Micros end,
 void Database::load_kinds() {
   if (!kinds_.empty()) return;
   kind_names_.clear();
-  kinds_.push_back({PitchClass(0), PitchClass(0), harmony::Quality()});  // 0 is none
+  kinds_.push_back({PitchClass(0), PitchClass(0), harmony::Quality()});  // kind 0 means none
   SQLite::Statement query(file_, "SELECT kind, root, quality, bass FROM chord_kinds ORDER BY kind");
   while (query.executeStep()) {
     const auto kind = query.getColumn(0).getInt64();
-    if (kind < 1 || kind > 1'000'000) continue;  // none of ours
+    if (kind < 1 || kind > 1'000'000) continue;  // not written by this program
     const auto made = chord_kind(PitchClass(query.getColumn(1).getInt()), query.getColumn(2).getString(),
                                  PitchClass(query.getColumn(3).getInt()));
     kinds_.resize(std::max(kinds_.size(), static_cast<std::size_t>(kind) + 1), kinds_[0]);
@@ -254,7 +256,7 @@ TakeMeetings Database::meetings(TakeId take) {
 FoundMoments Database::find(const MomentSearch& search) {
   auto& all = all_indexed();
   const std::size_t kept_kinds = kinds_.size();
-  // Kinds of the take being played that are new are known until the end of this question only.
+  // New kinds from the take being played are known only until this question is answered.
   struct Shorten {
     std::vector<ChordKind>& kinds;
     std::size_t size;
@@ -262,7 +264,7 @@ FoundMoments Database::find(const MomentSearch& search) {
   } shorten{kinds_, kept_kinds};
   FoundMoments found;
   found.unheard = unheard();
-  // The take that is being played has no digest yet.
+  // The take being played has no digest yet.
   std::optional<TakeMeetings> open;
   std::vector<Indexed> open_statements;
   std::int64_t open_begin = 0;
@@ -271,7 +273,7 @@ FoundMoments Database::find(const MomentSearch& search) {
     open_statements = indexed(digest_of(open->statements, false), kinds_);
     open_begin = summary(state_.take)->begin_utc_ms;
   }
-  // Newest first, as long as `use` wants more.
+  // Visits takes, newest first, until `use` returns false.
   const auto each_take = [&](TakeId newest, auto use) {
     if (open && open->take <= newest &&
         !use(open->take, open_begin, std::span<const Indexed>(open_statements)))

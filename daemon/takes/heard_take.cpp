@@ -11,9 +11,9 @@
 namespace undersong::takes {
 namespace {
 
-constexpr Micros kTogether{90'000};  // a chord's fingers and its bass
+constexpr Micros kTogether{90'000};  // the notes of one chord and its bass fall within this time
 
-// A root without double accidentals, for chords that are compared far from where they were spelled.
+// The root without double accidentals, because chords far apart in the take are compared.
 harmony::NoteName plain(harmony::NoteName name) {
   int fifths = name.fifths();
   while (fifths < -6) fifths += 12;
@@ -30,7 +30,7 @@ std::vector<HeardNote> bass_strikes(const std::vector<PlayedNote>& notes) {
     bool lowest = true;
     for (std::size_t k = i; lowest && k-- > 0 && note.at - notes[k].at < Micros(12'000'000);) {
       const Micros left = notes[k].at + notes[k].length - note.at;
-      // One that ends just as this begins has handed over.
+      // A lower note that ends just as this one begins does not count.
       if (notes[k].pitch < note.pitch && (left > kHandOver || note.at - notes[k].at < kRoll)) lowest = false;
     }
     for (std::size_t k = i + 1; lowest && k < notes.size() && notes[k].at - note.at < kTogether; ++k)
@@ -78,7 +78,7 @@ void take_corrections(std::vector<HeardChord>& chords, std::span<const Line> sai
 
 struct Piece {
   Micros begin{}, end{};
-  int bass = -1;  // pitch class of the bass note that is struck here
+  int bass = -1;  // pitch class of the bass note struck here, or -1
   std::map<int, Micros> roots;
 };
 
@@ -86,7 +86,7 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
   const auto& chords = take.chords;
   std::vector<ChordSpan> out;
   if (chords.empty()) return out;
-  // Where a new statement may begin.
+  // The places where a new statement may begin.
   std::vector<std::pair<Micros, int>> at;  // when; pitch class of the bass struck there, or -1
   const bool once = strikes_once_a_chord(chords, take.bass, end);
   for (const HeardNote& strike : take.bass)
@@ -123,8 +123,8 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
       if (length > longest) longest = length, root = r;
     return root;
   };
-  // What stands on the same root belongs to the piece before unless its bass is struck anew; so does a brief
-  // name that no bass note begins.
+  // A piece on the same root continues the one before, unless its bass note is struck again. A short name
+  // without a bass note of its own continues the one before, too.
   std::vector<Piece> joined;
   for (Piece& piece : pieces) {
     const bool brief = piece.end - piece.begin < Micros(600'000);
@@ -141,7 +141,7 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
   for (const Piece& piece : joined) {
     const int root = main_root(piece);
     if (root < 0) continue;
-    // The name that stood longest on this root.
+    // Choose the name that lasted longest on this root.
     std::vector<std::pair<const HeardChord*, Micros>> names;
     auto k = std::upper_bound(chords.begin(), chords.end(), piece.begin + kTogether,
                               [](Micros t, const HeardChord& h) { return t < h.at; });

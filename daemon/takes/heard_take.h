@@ -1,7 +1,10 @@
-// A take listened to again from its events: notes, settled chords, melody and bass strikes, for whoever works
-// on it afterwards. Settled chords are those of timeline.h; chord spans join those that stand on one root.
+// A take analysed again from its events: notes, settled chords, melody and bass notes.
 //
-// Threads: pure. Errors: none; nothing played gives nothing heard. Times: Micros of the take.
+// Settled chords are defined in timeline.h. A chord span joins neighbouring settled chords on the same root.
+//
+// Units: Micros of the take.
+// Threads: pure functions; call them from any thread.
+// Errors: none; an empty take gives an empty result.
 // Source: common practice, no source.
 #pragma once
 
@@ -30,8 +33,8 @@ struct HeardNote {
   Pitch pitch;
 };
 
-// One statement of one harmony: until the root changes, or the bass strikes it anew in a take where it does
-// so once a chord.
+// One statement of a harmony. It lasts until the root changes. If the bass of this take is usually struck
+// once per chord, a repeated bass note also begins a new statement.
 struct ChordSpan {
   Micros begin{}, end{};
   harmony::Chord chord;  // the name that the player gave it, or else the one that stood longest
@@ -41,13 +44,13 @@ struct ChordSpan {
 
 struct HeardTake {
   std::vector<PlayedNote> notes;
-  std::vector<PedalMove> pedal;     // sustain, changes only
-  std::vector<HeardChord> chords;   // settled, by beginning
+  std::vector<PedalMove> pedal;     // sustain pedal, changes only
+  std::vector<HeardChord> chords;   // settled chords, by beginning
   std::vector<HeardNote> melody;    // by beginning
-  std::vector<HeardNote> bass;      // strikes of the lowest voice, by beginning
-  std::vector<ChordSpan> spans;     // without gaps, by beginning
-  std::optional<harmony::Key> key;  // the one heard last, or pinned
-  bool key_pinned = false;          // the player said it
+  std::vector<HeardNote> bass;      // notes of the lowest voice, by beginning
+  std::vector<ChordSpan> spans;     // by beginning, without gaps
+  std::optional<harmony::Key> key;  // the last one heard, or the pinned one
+  bool key_pinned = false;          // the player pinned the key
 };
 
 // `keys`: the key lines of the take's log, if it has one. A key that the player pinned counts from its line

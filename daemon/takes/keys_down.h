@@ -1,9 +1,12 @@
-// KeysDown: the keys and pedals that are down in a stream of events, to let them go where the stream has a
-// gap.
+// KeysDown tracks which keys and pedals are down in a stream of events, so that they can be released where
+// the stream has a gap.
 //
-// After a gap nobody knows whether a key is still down; who listened live let all of that input's go, and so
-// must whoever plays, exports or analyses the take, or a note hangs. Threads: none; plain values. Time is
-// data.
+// After a gap nobody knows whether a key is still down. The live listener releases everything on that input.
+// Code that plays, exports or analyses the take must do the same, or notes would hang.
+//
+// Units: Micros of the stream; time is an argument.
+// Threads: one owner; not synchronised.
+// Errors: none; events other than notes and pedals are ignored.
 #pragma once
 
 #include <set>
@@ -29,7 +32,7 @@ class KeysDown {
     else
       down_.erase(key);
   }
-  // Appends the messages that let go of all that is down on an input, keys first.
+  // Appends messages that release everything that is down on `input`, keys first.
   void release(midi::PortNumber input, Micros at, std::vector<midi::Event>& out) {
     for (auto key = down_.begin(); key != down_.end();) {
       const auto& [port, channel, pedal, number] = *key;
@@ -45,8 +48,8 @@ class KeysDown {
 
  private:
   static constexpr std::uint8_t kDamper = 64, kSostenuto = 66;
-  using Key =
-      std::tuple<midi::PortNumber, std::uint8_t, bool, std::uint8_t>;  // input, channel, is a pedal, number
+  // Input, channel, is a pedal, number.
+  using Key = std::tuple<midi::PortNumber, std::uint8_t, bool, std::uint8_t>;
   std::set<Key> down_;
 };
 

@@ -1,11 +1,13 @@
-// A kept take listened to again from its events, a piece at a time: chords in force, keys, and what the
-// melody met.
+// Analyses a kept take again from its events, in small pieces: chords in force, keys, and the melody notes
+// that met each chord.
 //
 //   ListenAgain ear(take.detail.summary, std::move(take.events));
 //   while (ear.step(1000)) {}
-//   store.put_heard(ear.heard(), ...);
+//   store.put_heard(std::move(ear).heard(), ...);
 //
-// Threads: one owner. Errors: none; nothing played gives nothing heard.
+// Units: Micros of the take.
+// Threads: one owner; not synchronised.
+// Errors: none; an empty take gives an empty result.
 #pragma once
 
 #include <memory>
@@ -22,7 +24,7 @@ namespace undersong::takes {
 class ListenAgain {
  public:
   ListenAgain(const Summary& take, std::vector<midi::Event> events);
-  // Hears so many events more; false when that was the last.
+  // Analyses up to `events` more events. Returns false when there are no more.
   bool step(std::size_t events);
   HeardAgain heard() && { return std::move(heard_); }
 

@@ -1,5 +1,5 @@
-// Longer than most: candidates, alignment, what is worth keeping and its description share one model of a
-// cycle, which nobody else needs to see.
+// Over 400 lines: finding candidates, aligning, rating and describing them all use one model of a cycle that
+// is private to this file.
 #include "daemon/takes/loop.h"
 
 #include <algorithm>
@@ -18,16 +18,16 @@ double seconds(Micros t) {
   return std::chrono::duration<double>(t).count();
 }
 
-// What each step of the way round is worth. A chord that fits is 1; outside the loop, chords are worth
-// nothing.
+// What each step of the alignment is worth. A chord that fits is worth 1, a chord outside the loop 0.
 constexpr double kInstead = -.6, kAnother = -.9, kLeftOut = -.9;
-constexpr double kOtherFamily = -.25;           // the root fits, minor for major and the like
-constexpr double kNoPulse = -.6;                // a chord where the pulse has stopped, in a take that has one
-constexpr double kEnter = -.5, kAtMiddle = -1;  // entering or leaving within the cycle costs on top
+constexpr double kOtherFamily = -.25;  // the root fits but the family does not, such as minor for major
+constexpr double kNoPulse = -.6;       // a chord without a pulse, in a take that has one elsewhere
+// Extra cost of entering the loop, and of entering or leaving in mid-cycle.
+constexpr double kEnter = -.5, kAtMiddle = -1;
 constexpr double kTranspose = -2.5;
-constexpr double kPerChord = 1.0;   // what a chord of the cycle costs to write down
-constexpr double kKnown = 1.4;      // another chord that comes again in its place is worth so much more
-constexpr double kLeastWorth = .8;  // less may be chance
+constexpr double kPerChord = 1.0;  // cost of describing one chord of the cycle
+constexpr double kKnown = 1.4;  // a replacement that occurs repeatedly in one place earns this much each time
+constexpr double kLeastWorth = .8;  // less than this may be chance
 constexpr std::size_t kLongest = 16;
 constexpr std::size_t kCandidates = 80;
 
@@ -44,8 +44,8 @@ struct Aligned {
     Step step = Step::kOutside;
     int place = 0;
     int transposed = 0;
-    bool enters = false;  // from outside, or from another transposition
-    bool round = false;   // a new time round begins here
+    bool enters = false;  // the chord before was outside or in another transposition
+    bool round = false;   // a new pass begins here
   };
   std::vector<At> spans;
 };
@@ -54,7 +54,7 @@ struct Item {
   int root = 0;
   harmony::Family family = harmony::Family::kMajor;
   double length = 0;  // seconds
-  bool free = false;  // no pulse here, though there is one elsewhere
+  bool free = false;  // there is no pulse here, but there is one elsewhere in the take
 };
 
 double fit(const Item& item, int root, harmony::Family family, double length) {
@@ -65,8 +65,7 @@ double fit(const Item& item, int root, harmony::Family family, double length) {
   return 1 + (item.family == family ? 0 : kOtherFamily) - late + free;
 }
 
-// The best way along the take. States: place in the cycle, for each transposition that is allowed, and
-// outside.
+// Finds the best alignment. States: each place in the cycle, for each allowed transposition; and outside.
 Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transpositions) {
   const int k = static_cast<int>(cycle.roots.size()), keys = transpositions ? 12 : 1, states = k * keys;
   const std::size_t n = spans.size();
@@ -79,10 +78,10 @@ Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transposi
     bool enters = false, round = false;
   };
   std::vector<Back> back(n * static_cast<std::size_t>(states));
-  std::vector<std::int16_t> out_back(n, -1);  // from which state one leaves before span i
+  std::vector<std::int16_t> out_back(n, -1);  // the state before span i, if span i is outside
   const auto leave = [&](int place) { return place == k - 1 ? 0. : kAtMiddle; };
   for (std::size_t i = 0; i < n; ++i) {
-    // Best state to have come out of, before this span.
+    // The best state before this span from which to be outside.
     double out = outside;
     std::int16_t out_from = -1;
     for (int s = 0; s < states; ++s)
@@ -137,8 +136,8 @@ Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transposi
   return result;
 }
 
-// What the cycle explains, less what it costs to write down, with another chord that comes again written down
-// once.
+// What the cycle explains, minus the cost of describing it. A replacement chord that occurs repeatedly is
+// described once.
 double worth(const std::vector<Item>& spans, const Cycle& cycle, const Aligned& aligned) {
   double value = aligned.score - kPerChord * static_cast<double>(cycle.roots.size());
   std::map<std::pair<int, int>, int> others;
@@ -174,7 +173,7 @@ std::vector<Cycle> candidates(const std::vector<Item>& spans) {
     }
   std::vector<std::pair<std::string, const Seen*>> ranked;
   for (const auto& [key, entry] : seen) {
-    // A run that is itself a shorter one repeated says nothing new.
+    // A run that only repeats a shorter run is not a candidate of its own.
     bool again = false;
     for (std::size_t d = 1; d < entry.length && !again; ++d)
       again = entry.length % d == 0 && key.substr(d) + key.substr(0, d) == key;
@@ -221,7 +220,7 @@ double beats_between(const Beats& beats, Micros from, Micros to) {
 
 std::vector<Item> items_of(const HeardTake& take, const Beats& beats) {
   std::vector<Item> items;
-  // Where the pulse runs.
+  // The stretches with a pulse.
   std::vector<std::pair<Micros, Micros>> runs;
   Micros covered{};
   for (std::size_t i = 0; i < beats.beats.size(); ++i) {
@@ -241,7 +240,8 @@ std::vector<Item> items_of(const HeardTake& take, const Beats& beats) {
   return items;
 }
 
-// What most passes play in each place; of two played as often, what came first. And how long.
+// Sets each place to the chord that most passes play there, the earlier one if two are equally frequent, and
+// to its median length.
 void settle(Cycle& cycle, const std::vector<Item>& items, const Aligned& aligned) {
   for (std::size_t p = 0; p < cycle.roots.size(); ++p) {
     std::map<int, int> roots;
@@ -273,8 +273,9 @@ void settle(Cycle& cycle, const std::vector<Item>& items, const Aligned& aligned
   }
 }
 
-// abcd abcd abcd abce is abcd with another ending now and then: blocks of three chords and more that differ
-// in one place, in at most half of them, are one block. Gives its length.
+// A cycle abcd abcd abcd abce is really abcd with another ending now and then. Blocks of three or more chords
+// that differ in at most one place, and there in at most half of the blocks, count as one block. Returns its
+// length.
 std::optional<std::size_t> block(const Cycle& cycle) {
   const std::size_t k = cycle.roots.size();
   for (std::size_t d = 3; 2 * d <= k; ++d) {
@@ -299,15 +300,16 @@ void shorten(Cycle& cycle, std::size_t length) {
   cycle.lengths.resize(length);
 }
 
-// a b a c may be a cycle of four, or one of two whose ending changes every other time. If a tune comes round
-// with each half, it is two.
+// A cycle a b a c may have four chords, or two with a different second ending. If the same tune returns with
+// each half, it has two.
 bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& items, const Cycle& cycle,
                                const Aligned& aligned) {
   const std::size_t k = cycle.roots.size(), half = k / 2;
   if (k % 2 != 0 || k < 4) return false;
   for (std::size_t p = 0; p + 1 < half; ++p)
     if (cycle.roots[p] != cycle.roots[p + half]) return false;
-  const auto tune = [&](std::size_t first) {  // (milliseconds from the first span, pitch) over half a cycle
+  // Notes over half a cycle: milliseconds from the first span, pitch.
+  const auto tune = [&](std::size_t first) {
     std::vector<std::pair<int, int>> notes;
     const Micros from = take.spans[first].begin, to = take.spans[first + half - 1].end;
     for (auto it = std::lower_bound(take.melody.begin(), take.melody.end(), from - Micros(60'000),
@@ -335,7 +337,7 @@ bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& i
       });
       if (same != b.end()) b.erase(same), ++hits;
     }
-    alike += 4 * hits >= both;  // half of the notes
+    alike += 4 * hits >= both;  // at least half of the notes agree
   }
   return alike >= 2 && 5 * alike >= passes;
 }
@@ -448,7 +450,7 @@ Beats without_free_playing(const Beats& beats, const Loop& loop) {
                                      [](Micros at, const LoopPass& p) { return at < p.begin; });
     return it != loop.passes.begin() && t < (it - 1)->end - kSlack;
   };
-  // How much an interval differs from the one before, within the loop and without.
+  // How much a beat's length differs from the one before, on a logarithmic scale; 0 at a gap.
   const auto change = [&](std::size_t i) {
     return i < 2 || beats.beats[i].begins || beats.beats[i - 1].begins
                ? 0.
@@ -459,7 +461,7 @@ Beats without_free_playing(const Beats& beats, const Loop& loop) {
   for (std::size_t i = 0; i < beats.beats.size(); ++i)
     if (inside(beats.beats[i].at)) within.push_back(change(i));
   if (2 * within.size() < beats.beats.size())
-    return beats;  // too little of the take is loop to say what is free
+    return beats;  // too little of the take is loop to decide what is free playing
   const double usual = std::max(.015, median(within));
   Beats out = beats;
   out.beats.clear();
@@ -506,7 +508,7 @@ std::string describe_difference(const Loop& loop, const LoopPass& pass) {
     else if (place.begin == place.end && !pass.cut)
       add("without " + usual);
     if (place.more > 0)
-      add((place.more == 1 ? "one chord more after " : std::to_string(place.more) + " chords more after ") +
+      add((place.more == 1 ? "one extra chord after " : std::to_string(place.more) + " extra chords after ") +
           usual);
   }
   return out;

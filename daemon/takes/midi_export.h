@@ -1,7 +1,10 @@
-// A take as a standard MIDI file: the notes as they were played, a track for each input, marks as markers.
+// A take as a standard MIDI file: the notes as played, one track for each input, and marks as markers.
 //
-// Time 0 of the file is the beginning of the take; 120 bpm, so that it plays at its own speed.
-// Threads: pure. Errors: Result, a take longer than a MIDI file can be.
+// Units: time 0 of the file is the beginning of the take. The tempo is always 120 bpm, so that the file plays
+// at the speed of the take.
+// Threads: pure; call it from any thread.
+// Errors: one sentence if the take is longer than a MIDI file can be.
+// Source: Standard MIDI Files 1.0.
 #pragma once
 
 #include <cstdint>

@@ -42,7 +42,8 @@ std::vector<Indexed> indexed(std::string_view digest, const std::vector<ChordKin
 
 std::optional<ChordKind> chord_kind(PitchClass root, std::string_view quality, PitchClass bass) {
   if (const auto row = harmony::find_quality(quality)) return ChordKind{root, bass, *row};
-  const auto parsed = harmony::parse_harte("C:" + std::string(quality));  // a row that has moved on
+  // The vocabulary has changed since it was stored.
+  const auto parsed = harmony::parse_harte("C:" + std::string(quality));
   if (!parsed) return std::nullopt;
   return ChordKind{root, bass, parsed->chord.quality};
 }
@@ -153,7 +154,7 @@ template <class Each>
 void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin_utc_ms, Each each) {
   if (!set_day(begin_utc_ms)) return;
   for (auto& steps : choices_) {
-    // Whatever matches least is looked for first, and its neighbours only where it is found.
+    // Search for the rarest step first, and check its neighbours only where it matches.
     const auto rarest = static_cast<std::size_t>(
         std::min_element(steps.begin(), steps.end(),
                          [](const Compiled& a, const Compiled& b) { return a.kinds < b.kinds; }) -
@@ -173,7 +174,7 @@ void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin
       }
       continue;
     }
-    // A step stands for all colours of a harmony that follow one another.
+    // A step matches a run of statements with the same harmony, whatever their colours.
     const auto begin_of = [&](std::size_t at) {
       while (take[at].same) --at;
       return at;
@@ -193,7 +194,7 @@ void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin
         if (holds(steps[step], take[at])) return true;
       return false;
     };
-    std::size_t tried = take.size();  // where the last harmony began that was tried
+    std::size_t tried = take.size();  // beginning of the last harmony that was tried
     for (std::size_t i = 0; i < take.size(); ++i) {
       if (!may[take[i].kind] || !holds(pivot, take[i])) continue;
       const std::size_t here = begin_of(i);
@@ -219,7 +220,7 @@ void MomentMatcher::each_match(std::span<const Indexed> take, std::int64_t begin
 }
 
 bool MomentMatcher::may_match(std::size_t kind) const {
-  // Of a sequence its rarest step decides.
+  // For a sequence, its rarest step decides.
   return std::any_of(choices_.begin(), choices_.end(), [&](const auto& steps) {
     return std::min_element(steps.begin(), steps.end(), [](const Compiled& a, const Compiled& b) {
              return a.kinds < b.kinds;
@@ -232,8 +233,8 @@ std::vector<std::uint64_t> count_all(
     const std::function<void(const std::function<void(std::span<const Indexed>, std::int64_t)>&)>& takes) {
   std::vector<std::uint64_t> out(matchers.size(), 0);
   if (matchers.empty()) return out;
-  // Which of them are looking for a kind of chord: most statements are of interest to none, and are passed
-  // over once for all.
+  // For each kind of chord, which matchers look for it. Most statements interest no matcher and are skipped
+  // at once.
   std::vector<std::uint16_t> wanted(kinds, 0);
   for (std::size_t kind = 0; kind < kinds; ++kind)
     for (std::size_t i = 0; i < matchers.size(); ++i)
@@ -258,7 +259,7 @@ void MomentMatcher::find(std::span<const Indexed> take, std::int64_t begin_utc_m
   each_match(take, begin_utc_ms, [&](std::size_t first, std::size_t last, std::optional<PitchClass> note) {
     out.push_back({first, last, note, 1, 1});
   });
-  // How often this note met this harmony, or this harmony came, or such a sequence.
+  // Count how often this note met this harmony, or this harmony or sequence occurred.
   for (std::size_t p = begins; p < out.size(); ++p) {
     Place& place = out[p];
     place.time = place.times = 0;
@@ -271,7 +272,7 @@ void MomentMatcher::find(std::span<const Indexed> take, std::int64_t begin_utc_m
       continue;
     }
     const ChordKind& kind = kinds_[take[place.first].kind];
-    bool counted = false;  // in this harmony
+    bool counted = false;  // this harmony has been counted already
     for (std::size_t i = 0; i < take.size(); ++i) {
       if (!take[i].same) counted = false;
       if (counted || !alike(kinds_[take[i].kind], kind) ||

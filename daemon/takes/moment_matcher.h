@@ -1,11 +1,14 @@
-// Which statements of a take answer a question: over what is indexed of takes (statement.h), one take at a
-// time.
+// Finds the statements that answer a question in the index of a take (statement.h), one take at a time.
 //
-// A question about a note answers with one place for each pitch class of the melody over one chord; one about
-// chords, with each chord; a sequence, with its first and last chord. What a condition says of a kind of
-// chord is worked out once for each kind, so a take costs about a nanosecond a chord.
+// A question about a melody note gives one place for each pitch class that the melody had over a matching
+// chord. A question about chords gives one place for each matching chord, and a question about a sequence
+// gives its first and last chord. Conditions are evaluated once for each kind of chord, so a take costs about
+// a nanosecond per chord.
 //
-// Threads: one owner. Errors: none. Source: common practice, no source.
+// Units: wall time in milliseconds since 1970, UTC.
+// Threads: one owner; not synchronised.
+// Errors: none.
+// Source: common practice, no source.
 #pragma once
 
 #include <array>
@@ -21,64 +24,65 @@
 
 namespace undersong::takes {
 
-// A kind of chord as it is stored.
+// A kind of chord, as stored in the table chord_kinds.
 struct ChordKind {
   PitchClass root, bass;
   harmony::Quality quality;
 };
-bool alike(const ChordKind& a, const ChordKind& b);  // one root and family
-// Nothing when the quality is none that could be read.
+bool alike(const ChordKind& a, const ChordKind& b);  // the same root and family
+// Returns nullopt if the quality is unknown.
 std::optional<ChordKind> chord_kind(PitchClass root, std::string_view quality, PitchClass bass);
 
-// A statement as questions need it.
+// A statement, reduced to what questions need.
 struct Indexed {
-  std::uint16_t kind = 0;
-  std::uint16_t met = 0;  // pitch classes of the melody
-  std::uint8_t key = 0;   // as in a digest
-  bool same = false;      // the harmony is that of the one before
+  std::uint16_t kind = 0;  // index into the kinds; 0: none
+  std::uint16_t met = 0;   // pitch classes of the melody, as bits
+  std::uint8_t key = 0;    // as in a digest
+  bool same = false;       // the harmony is the same as in the statement before
 };
 std::vector<Indexed> indexed(std::string_view digest, const std::vector<ChordKind>& kinds);
 
 struct Place {
-  std::size_t first = 0, last = 0;  // statements
-  std::optional<PitchClass> note;   // none: about chords alone
-  std::uint32_t time = 1,
-                times = 1;  // which of how many in this take: returned to when another harmony was in between
+  std::size_t first = 0, last = 0;  // indices of statements
+  std::optional<PitchClass> note;   // empty for questions about chords only
+  // This is occurrence `time` of `times` in the take. Only occurrences with another harmony in between count
+  // as separate.
+  std::uint32_t time = 1, times = 1;
 };
 
 class MomentMatcher {
  public:
-  // `kinds` and `question` outlive it. Kind 0 is none.
+  // `kinds` and `question` must outlive the matcher. Kind 0 means none.
   MomentMatcher(const Question& question, const std::vector<ChordKind>& kinds,
                 std::vector<std::pair<std::int64_t, std::int64_t>> days_ms);
 
-  // Places in a take that began then, in the order of the take.
+  // Appends the places in a take that began at `begin_utc_ms`, in the order of the take.
   void find(std::span<const Indexed> take, std::int64_t begin_utc_ms, std::vector<Place>& out);
   std::size_t count(std::span<const Indexed> take, std::int64_t begin_utc_ms);
-  // Does it look for this kind of chord at all? Without one there is no match in a take.
+  // False if a take whose only kind of chord is `kind` cannot match. For a sequence, its rarest step decides.
   bool may_match(std::size_t kind) const;
 
  private:
-  using Mask = std::uint16_t;  // bit 0..11: true with this note; bit 12: true of the chord by itself
+  using Mask = std::uint16_t;  // bits 0..11: true with this melody note; bit 12: true of the chord by itself
   static constexpr Mask kTrue = 0x1FFF;
   static constexpr std::uint16_t kUnknown = 0xFFFF;
   struct Compiled {
     std::uint16_t moves = 0;
     bool notes = false;
-    std::vector<Mask> by_kind;         // what is said of the chord and its melody alone
-    std::vector<std::uint8_t> may;     // by kind: it can match at all
-    std::size_t kinds = 0;             // so many of them
-    std::vector<const Clause*> when;   // of the key and the day alone
-    std::vector<const Clause*> mixed;  // of both at once
-    std::array<bool, 25> keys{};       // in which the conditions of `when` hold on this day
-    std::vector<std::uint16_t> known;  // of `mixed`, by kind and key, on this day
+    std::vector<Mask> by_kind;         // conditions on the chord and its melody only
+    std::vector<std::uint8_t> may;     // by kind: whether it can match at all
+    std::size_t kinds = 0;             // how many kinds can match
+    std::vector<const Clause*> when;   // conditions on the key and the day only
+    std::vector<const Clause*> mixed;  // conditions on both at once
+    std::array<bool, 25> keys{};       // keys in which `when` holds on the current day
+    std::vector<std::uint16_t> known;  // results of `mixed` by kind and key, on the current day
   };
-  // False when nothing of that day can match.
+  // Selects the day. False if nothing on that day can match.
   bool set_day(std::int64_t begin_utc_ms);
   Mask mask(Compiled& step, const Indexed& at);
   Mask evaluate(const Clause& c, const ChordKind& kind, std::uint8_t key) const;
   bool holds(Compiled& step, const Indexed& at) {
-    if (!step.may[at.kind]) return false;  // most are none of it
+    if (!step.may[at.kind]) return false;  // the usual case, so it is tested first
     const Mask m = mask(step, at);
     return step.notes ? (m & at.met) != 0 : (m >> 12 & 1) != 0;
   }
@@ -86,13 +90,14 @@ class MomentMatcher {
   void each_match(std::span<const Indexed> take, std::int64_t begin_utc_ms, Each each);
 
   const std::vector<ChordKind>& kinds_;
-  std::vector<std::pair<std::int64_t, std::int64_t>> days_ms_;  // first and last, both included
+  std::vector<std::pair<std::int64_t, std::int64_t>> days_ms_;  // first and last millisecond, both included
   std::vector<std::vector<Compiled>> choices_;
   std::uint32_t day_bits_ = 0;
   bool day_known_ = false, day_may_match_ = false;
 };
 
-// How many places each of at most 16 matchers finds in all takes that `takes` gives, in one pass.
+// Counts the places that each of at most 16 matchers finds, in one pass over all takes. `takes` is called
+// once, on the calling thread, and must call its argument for every take.
 std::vector<std::uint64_t> count_all(
     std::vector<MomentMatcher>& matchers, std::size_t kinds,
     const std::function<

@@ -70,7 +70,7 @@ std::vector<Question> near_questions(const Question& question) {
       add(std::move(less));
     }
     if (choice.steps.size() > 1) {
-      for (std::size_t i = 0; i < choice.steps.size(); ++i) {  // another chord there
+      for (std::size_t i = 0; i < choice.steps.size(); ++i) {  // any chord in that place
         Choice less = choice;
         less.steps[i].what = {};
         add(std::move(less));
@@ -78,7 +78,7 @@ std::vector<Question> near_questions(const Question& question) {
       continue;
     }
     const auto& parts = choice.steps[0].what.parts;
-    if (parts.size() == 1 && parts[0].is == Is::kAny) {  // of each choice in turn
+    if (parts.size() == 1 && parts[0].is == Is::kAny) {  // each alternative in turn
       for (const Clause& one : parts[0].parts) {
         Choice alone = choice;
         alone.steps[0].what = one.is == Is::kAll ? one : Clause{};

@@ -21,8 +21,8 @@ bool strikes(const midi::Event& event) {
 
 PlayedNotes played_notes(const std::vector<midi::Event>& events) {
   PlayedNotes out;
-  std::map<std::tuple<std::uint8_t, std::uint8_t, std::uint8_t>, std::size_t>
-      down;  // port, channel, key: place in notes
+  // Port, channel, key: index into notes.
+  std::map<std::tuple<std::uint8_t, std::uint8_t, std::uint8_t>, std::size_t> down;
   bool pedal = false;
   for (const midi::Event& event : events) {
     if (event.size != 3 || is_drum(event)) continue;

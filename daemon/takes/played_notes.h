@@ -1,6 +1,9 @@
-// The notes of a take as bars on a time line: what a piano roll draws and a player sounds again.
+// The notes of a take with their lengths: what a piano roll draws and a player plays.
 //
-// Threads: pure. Source: common practice, no source.
+// Units: Micros on the clock of the events.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: common practice, no source.
 #pragma once
 
 #include <cstdint>
@@ -12,7 +15,7 @@ namespace undersong::takes {
 
 struct PlayedNote {
   Micros at{};
-  Micros length{};  // until its key goes up; a key that is never let go ends with the take's last event
+  Micros length{};  // until its key is released; a key that never is ends with the last event of the take
   Pitch pitch;
   Velocity velocity;
 };
@@ -23,19 +26,19 @@ struct PedalMove {
 };
 
 struct PlayedNotes {
-  std::vector<PlayedNote> notes;  // by beginning
-  std::vector<PedalMove> pedal;   // the sustain pedal of any channel, changes only
+  std::vector<PlayedNote> notes;  // ordered by beginning
+  std::vector<PedalMove> pedal;   // the sustain pedal of all channels together, changes only
 };
 
-// `events` in the order received. The drum channel is no harmony and left out. A key struck again while it is
-// down ends its first note there.
+// `events`: in the order received. The drum channel is not harmony and is left out. If a key is struck again
+// while it is down, its first note ends there.
 PlayedNotes played_notes(const std::vector<midi::Event>& events);
 
-// A take seen from afar: equal spans of time, each with the lowest and highest key struck in it, and how
-// many.
+// A thumbnail of a take: spans of equal length, each with its lowest and highest note and the number of
+// notes.
 struct Sketch {
   struct Span {
-    Pitch lowest, highest;  // meaningless while notes is 0
+    Pitch lowest, highest;  // undefined while `notes` is 0
     std::uint32_t notes = 0;
   };
   std::vector<Span> spans;

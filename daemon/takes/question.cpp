@@ -1,5 +1,5 @@
-// Over 400 lines: the reader's rules look at one another, and the sentence that says what was understood
-// mirrors them.
+// Over 400 lines: the rules of the parser call each other, and the sentence that says how the question was
+// understood mirrors them.
 #include "daemon/takes/question.h"
 
 #include <spdlog/fmt/fmt.h>
@@ -16,14 +16,13 @@ namespace {
 using Is = Clause::Is;
 namespace chrono = std::chrono;
 
-constexpr std::string_view kMayStand =
-    "a chord, a kind of chord, a note, a degree, a key or days may stand here";
+constexpr std::string_view kMayStand = "expected a chord, a kind of chord, a note, a degree, a key or days";
 
-struct Term {  // one condition, or a sequence
+struct Term {  // a condition or a sequence
   Clause condition;
   std::vector<Step> steps;
-  std::size_t at = 0;       // its first word
-  bool bare_chord = false;  // nothing but a chord that was written as a symbol
+  std::size_t at = 0;       // index of its first word
+  bool bare_chord = false;  // consists only of a chord symbol
 };
 
 Clause all(std::vector<Clause> parts) {
@@ -101,11 +100,10 @@ class Reader {
       return fail(fmt::format("The word \"{}\" at column {} is not understood: {}.", word->text, word->column,
                               wanted));
     const Word& last = words_.back();
-    fail(fmt::format("The question breaks off after \"{}\" at column {}: {}.", last.text, last.column,
-                     wanted));
+    fail(fmt::format("The question ends after \"{}\" at column {}: {}.", last.text, last.column, wanted));
   }
 
-  // ---- what joins
+  // ---- choices, sequences and steps
 
   std::optional<std::vector<Choice>> read_choices(std::size_t depth) {
     std::vector<Choice> out;
@@ -114,7 +112,7 @@ class Reader {
       if (!choice) return std::nullopt;
       out.push_back(std::move(*choice));
     } while (accept({"or"}));
-    // Without sequences it is one condition.
+    // Choices without sequences become one condition.
     if (out.size() > 1 &&
         std::all_of(out.begin(), out.end(), [](const Choice& c) { return c.steps.size() == 1; })) {
       Clause any = leaf(Is::kAny, "");
@@ -129,7 +127,7 @@ class Reader {
 
   std::optional<Choice> read_choice(std::size_t depth) {
     Choice choice;
-    std::vector<std::pair<Clause, std::size_t>> conditions;  // and the word at which each begins
+    std::vector<std::pair<Clause, std::size_t>> conditions;  // with the index of its first word
     for (bool first = true; first || (!at_end() && !says({"or", ")"})); first = false) {
       if (!first) accept({"and", "but", "with", "where"});
       auto term = read_steps(depth);
@@ -153,8 +151,8 @@ class Reader {
     for (auto& [condition, at] : conditions) {
       if (!only_when(condition)) {
         fail(
-            fmt::format("The word \"{}\" at column {} stands beside a sequence, where only a key or days may "
-                        "stand: chords and notes belong to a step, as in Cm7 under G then F7.",
+            fmt::format("The word \"{}\" at column {} stands beside a sequence, where only a key or days are "
+                        "possible: put chords and notes into a step, as in Cm7 under G then F7.",
                         words_[at].text, words_[at].column));
         return std::nullopt;
       }
@@ -174,7 +172,7 @@ class Reader {
     };
     bool bare = out.bare_chord;
     for (;;) {
-      // A row of symbols needs no "then".
+      // A row of chord symbols needs no "then".
       const bool implied = bare && next_is_symbol();
       if (!implied && !accept({"then"})) break;
       if (out.steps.empty()) out.steps = as_steps(std::move(out));
@@ -209,7 +207,7 @@ class Reader {
     words = up ? "up" : "down";
     accept({"by"});
     if (accept({"a", "an"})) words += " a";
-    int half = -1;  // of a second, third, sixth, seventh: the smaller or the larger
+    int half = -1;  // of a second, third, sixth or seventh: 0 the smaller, 1 the larger, -1 both
     if (says({"half", "whole"}) && says({"step", "tone"}, 1)) {
       moves = says({"half"}) ? 1 << 1 : 1 << 2;
       words += " " + look()->plain + " " + look(1)->plain;
@@ -222,7 +220,7 @@ class Reader {
       }
       const auto interval = look() ? interval_word(*look()) : std::nullopt;
       if (!interval) {
-        unexpected("an interval must stand here, such as fourth, minor third or tritone");
+        unexpected("expected an interval, such as fourth, minor third or tritone");
         return false;
       }
       words += " " + look()->plain;
@@ -251,9 +249,8 @@ class Reader {
       auto term = read_unary(depth + 1);
       if (!term) return std::nullopt;
       if (!term->steps.empty()) {
-        fail(
-            fmt::format("At column {} \"{}\" stands before a sequence: it may stand before one of its steps.",
-                        words_[begins].column, words_[begins].text));
+        fail(fmt::format("At column {} \"{}\" stands before a sequence: put it before one of the steps.",
+                         words_[begins].column, words_[begins].text));
         return std::nullopt;
       }
       Term out;
@@ -266,7 +263,7 @@ class Reader {
       auto choices = read_choices(depth + 1);
       if (!choices) return std::nullopt;
       if (!accept({")"})) {
-        unexpected(fmt::format("the bracket of column {} is not closed", words_[begins].column));
+        unexpected(fmt::format("the bracket at column {} is not closed", words_[begins].column));
         return std::nullopt;
       }
       Term out;
@@ -276,7 +273,7 @@ class Reader {
         if (accept({"under"})) {
           auto above = read_notes();
           if (!above) {
-            unexpected("a melody note or a degree must stand here");
+            unexpected("expected a melody note or a degree");
             return std::nullopt;
           }
           append(out.condition, std::move(*above));
@@ -285,7 +282,7 @@ class Reader {
         out.steps = std::move(choices->front().steps);
         for (Step& step : out.steps) append(step.what, choices->front().always);
       } else {
-        fail(fmt::format("The brackets at column {} hold a choice of sequences: write it without them.",
+        fail(fmt::format("The brackets at column {} hold a choice of sequences: write it without brackets.",
                          words_[begins].column));
         return std::nullopt;
       }
@@ -294,7 +291,7 @@ class Reader {
     return read_statement();
   }
 
-  // ---- what is asked for
+  // ---- conditions
 
   std::optional<Term> read_statement() {
     Term out;
@@ -317,7 +314,7 @@ class Reader {
       accept({"note", "notes"});
       auto note = read_note();
       if (!note) {
-        unexpected("the name of a note must stand here");
+        unexpected("expected the name of a note");
         return std::nullopt;
       }
       out.condition = std::move(*note);
@@ -330,13 +327,13 @@ class Reader {
     auto chord = read_chord();
     const std::size_t after_chord = at_;
     const bool symbol = symbol_;
-    // A note or degree over a chord.
+    // A note or a degree over a chord.
     at_ = after_note;
     if (note && says({"over"}) && !(chord && after_chord > after_note)) {
       ++at_;
       auto below = read_chord();
       if (!below) {
-        unexpected("a chord must stand here");
+        unexpected("expected a chord");
         return std::nullopt;
       }
       out.condition = std::move(*below);
@@ -347,7 +344,7 @@ class Reader {
     if (chord && accept({"over"})) {  // a chord over its bass
       const auto bass = read_name();
       if (!bass) {
-        unexpected("the note of the bass must stand here");
+        unexpected("expected a bass note");
         return std::nullopt;
       }
       append(*chord, of_note(Is::kBass, *bass));
@@ -357,14 +354,14 @@ class Reader {
     if (chord && accept({"under"})) {
       auto above = read_notes();
       if (!above) {
-        unexpected("a melody note or a degree must stand here");
+        unexpected("expected a melody note or a degree");
         return std::nullopt;
       }
       append(*chord, std::move(*above));
       out.condition = std::move(*chord);
       return out;
     }
-    // By itself b9 is a degree and B9 a chord.
+    // Standing alone, b9 is a degree and B9 a chord.
     if (note && note->is == Is::kDegree &&
         (!chord || after_note > after_chord || words_[begins].text[0] != 'B')) {
       at_ = after_note;
@@ -388,7 +385,7 @@ class Reader {
     return true;
   }
 
-  // A note's name, in one word or two: B flat.
+  // A note name in one word or two: "B flat".
   std::optional<harmony::NoteName> read_name() {
     const Word* word = look();
     const auto name = word ? note_word(*word) : std::nullopt;
@@ -407,11 +404,11 @@ class Reader {
     accept({"the"});
     accept({"melody"});
     accept({"note"});
-    if (look() && look()->text == "a" && look(1) && degree_word(*look(1))) ++at_;  // a third
+    if (look() && look()->text == "a" && look(1) && degree_word(*look(1))) ++at_;  // "a third"
     if (const Word* word = look()) {
       Word one = *word;
       std::size_t used = 1;
-      if (says({"flat", "sharp"}) && look(1)) {  // flat nine
+      if (says({"flat", "sharp"}) && look(1)) {  // "flat nine"
         one.plain += look(1)->plain;
         one.text = one.plain;
         used = 2;
@@ -429,7 +426,7 @@ class Reader {
     return std::nullopt;
   }
 
-  // G, or G or A.
+  // "G", or "G or A".
   std::optional<Clause> read_notes() {
     auto note = read_note();
     if (!note) return std::nullopt;
@@ -438,7 +435,7 @@ class Reader {
       const std::size_t before = at_;
       ++at_;
       auto more = read_note();
-      // "or Ab under G" is another question.
+      // "or Ab under G" is another choice.
       if (!more || says({"under", "over", "on", "then"}) ||
           (look() && (family_word(*look()) || quality_word(look()->text)))) {
         at_ = before;
@@ -481,11 +478,11 @@ class Reader {
       return std::nullopt;
     };
     if (accept({"chord", "chords", "anything", "something"})) {
-      // any chord
+      // "any chord"
     } else if (auto kind = read_kind(exactly)) {
       out.parts.push_back(std::move(*kind));
     } else if (any && says({"on"})) {
-      // any on Bb
+      // "any on Bb"
     } else {
       const auto symbol = look() ? symbol_word(*look()) : std::nullopt;
       if (!symbol) return give_up();
@@ -576,7 +573,7 @@ class Reader {
     return kind;
   }
 
-  // in F, in F minor, in the key of Bb
+  // "in F", "in F minor", "in the key of Bb"
   std::optional<Clause> read_key() {
     const std::size_t begins = at_;
     const bool in = accept({"in"});
@@ -594,7 +591,7 @@ class Reader {
     const Word* word = look();
     std::optional<bool> minor;
     auto name = read_name();
-    if (!name && word) {  // Fm
+    if (!name && word) {  // "Fm"
       const auto symbol = symbol_word(*word);
       if (!symbol || symbol->bass || !symbol->quality) return give_up();
       const auto quality = harmony::row(*symbol->quality).harte;
@@ -628,8 +625,7 @@ class Reader {
       const std::string how = words_[begins].plain;
       auto one = read_span();
       if (!one) {
-        if (how != "from" || !at_end())
-          unexpected("a day must stand here, such as 2026-11-05, yesterday or March");
+        if (how != "from" || !at_end()) unexpected("expected a day, such as 2026-11-05, yesterday or March");
         return std::nullopt;
       }
       span = *one;
@@ -643,7 +639,7 @@ class Reader {
         if (accept({"to", "until", "till", "and"})) {
           const auto other = read_span();
           if (!other) {
-            unexpected("a day must stand here, such as 2026-11-05, yesterday or March");
+            unexpected("expected a day, such as 2026-11-05, yesterday or March");
             return std::nullopt;
           }
           span->last = other->last;
@@ -662,7 +658,7 @@ class Reader {
         ++at_;
         const auto other = read_span();
         if (!other) {
-          unexpected("a day must stand here, such as 2026-11-05, yesterday or March");
+          unexpected("expected a day, such as 2026-11-05, yesterday or March");
           return std::nullopt;
         }
         span->last = other->last;
@@ -720,7 +716,7 @@ class Reader {
     if (says({"today"})) return take({today_, today_});
     if (says({"yesterday"})) return take({plus(today_, -1), plus(today_, -1)});
     if (const auto day = date_word(*word)) return take({*day, *day});
-    if (word->text.size() == 7 && word->text[4] == '-') {  // 2026-11
+    if (word->text.size() == 7 && word->text[4] == '-') {  // "2026-11"
       const auto year = number_word({word->text.substr(0, 4), "", 1}),
                  month = number_word({word->text.substr(5), "", 1});
       if (year && month && *year >= 1900 && *month >= 1 && *month <= 12)
@@ -734,7 +730,7 @@ class Reader {
           chrono::month(*month) <= today_.month() ? today_.year() : today_.year() - chrono::years(1);
       return take(month_span(year, chrono::month(*month)));
     }
-    if (const auto weekday = weekday_word(*word)) {  // the newest of its kind
+    if (const auto weekday = weekday_word(*word)) {  // the most recent such day
       const auto back = chrono::weekday(chrono::sys_days(today_)) - chrono::weekday(*weekday);
       const Day day(chrono::sys_days(today_) - back);
       return take({day, day});
@@ -761,15 +757,15 @@ class Reader {
   const Day today_;
   std::size_t at_ = 0;
   std::size_t days_ = 0;
-  bool symbol_ = false;  // the chord read last had a root of its own
+  bool symbol_ = false;  // the last chord that was read had its own root
   std::optional<std::string> wrong_;
 };
 
-// ---- in words again
+// ---- the question as a sentence
 
 std::string in_words(const Clause& c, bool inner);
 
-// "G or A", where all that may be chosen is of these.
+// "G or A" if all alternatives are of the kinds in `of`; else nullopt.
 std::optional<std::string> choice_of(const Clause& any, std::initializer_list<Is> of) {
   std::string out;
   for (const Clause& part : any.parts) {

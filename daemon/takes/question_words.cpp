@@ -24,7 +24,7 @@ struct Sign {
 };
 constexpr Sign kSigns[] = {{"♭", "b"}, {"♯", "#"}, {"→", " then "}, {"–", "-"}, {"—", "-"}, {"\u00A0", " "}};
 
-// Root letter and accidentals at the beginning; gives how many bytes they take.
+// Reads a root letter and its accidentals at the beginning; also returns how many bytes they take.
 std::optional<std::pair<harmony::NoteName, std::size_t>> root_of(std::string_view text) {
   if (text.empty()) return std::nullopt;
   std::string name(1, static_cast<char>(lower(text[0]) - 'a' + 'A'));
@@ -59,7 +59,7 @@ std::optional<harmony::Quality> row_of(std::string_view name) {
 struct Spelled {
   std::string_view written, row;
 };
-// Other ways to write what has a row.
+// Other spellings of qualities that have a row in the vocabulary.
 constexpr Spelled kOther[] = {
     {"M", ""},
     {"maj", ""},
@@ -127,7 +127,7 @@ bool has_seventh(const harmony::QualityRow& row) {
 std::vector<Word> words_of(std::string_view text) {
   std::vector<Word> out;
   std::size_t column = 1;
-  int open = 0;  // brackets within the word
+  int open = 0;  // open brackets within the word
   bool within = false;
   const auto add = [&](std::string_view piece, std::size_t at) {
     if (!within) out.push_back({"", "", at});
@@ -143,7 +143,8 @@ std::vector<Word> words_of(std::string_view text) {
     std::size_t taken = 1;
     for (const Sign& sign : kSigns)
       if (text.substr(i).starts_with(sign.sign)) piece = sign.stands_for, taken = sign.sign.size();
-    if (taken == 1 && (static_cast<unsigned char>(text[i]) & 0x80) != 0) {  // the rest of one character
+    if (taken == 1 &&
+        (static_cast<unsigned char>(text[i]) & 0x80) != 0) {  // the remaining bytes of a UTF-8 character
       while (i + taken < text.size() && (static_cast<unsigned char>(text[i + taken]) & 0xC0) == 0x80) ++taken;
       piece = text.substr(i, taken);
     }
@@ -168,8 +169,9 @@ std::vector<Word> words_of(std::string_view text) {
     i += taken;
     column += arrow ? 2 : 1;
   }
-  std::erase_if(out,
-                [](const Word& word) { return word.text == "-" || word.text == "|"; });  // between chords
+  std::erase_if(out, [](const Word& word) {
+    return word.text == "-" || word.text == "|";
+  });  // separators between chords
   for (Word& word : out) {
     while (word.text.size() > 1 &&
            (word.text.back() == '.' || word.text.back() == '!' || word.text.back() == ':'))
@@ -190,7 +192,7 @@ std::optional<harmony::Quality> quality_word(std::string_view text) {
     if (const auto row = row_of(written)) return row;
     for (const Spelled& other : kOther)
       if (other.written == written) return row_of(other.row);
-    // min7 and mi7 as m7, ma9 and M9 as maj9 ...
+    // Write min7 and mi7 as m7, ma9 and M9 as maj9, and so on.
     for (const auto& [from, to] : {std::pair("min", "m"), std::pair("mi", "m"), std::pair("major", "maj"),
                                    std::pair("ma", "maj"), std::pair("M", "maj"), std::pair("-", "m")})
       if (written.starts_with(from))

@@ -19,7 +19,7 @@ void Relistener::next() {
   world_.store.next_unheard(before_, [this](Result<std::optional<TakeId>> take) {
     if (!take) return rest();
     if (!*take) {
-      all_heard_ = true;  // takes that are played from now on are heard as they are played
+      all_heard_ = true;  // takes from now on are analysed while they are played
       rest();
       if (world_.done) world_.done(std::exchange(heard_, 0));
       return;
@@ -38,7 +38,7 @@ void Relistener::piece(std::shared_ptr<ListenAgain> ear) {
     bool heard = true;
     try {
       more = ear->step(kPiece);
-    } catch (...) {  // a take that can't be heard must not be tried for ever
+    } catch (...) {  // do not try a take for ever that cannot be analysed
       heard = false;
     }
     world_.post([this, ear, more, heard] {

@@ -22,7 +22,7 @@ bool belongs(const midi::Event& e) {
          (e.bytes[1] != kBankHigh && e.bytes[1] != kVolume && e.bytes[1] != kBankLow);
 }
 
-// Of these only the newest matters at the beginning of a span.
+// Messages of which only the newest matters at the beginning of a span.
 bool lasts(const midi::Event& e) {
   return (e.kind() == midi::kControlChange && e.bytes[1] < kModes) || e.kind() == 0xE0 || e.kind() == 0xD0;
 }
@@ -38,9 +38,9 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
   score.length = std::max(to - from, Micros(0));
   std::map<std::pair<std::uint8_t, std::uint8_t>, midi::Event> before;  // by status and controller
   bool begun = false;
-  std::array<std::bitset<128>, 16> struck{};  // within the span: what was struck before has no note-off here
-  std::map<std::pair<std::uint8_t, std::uint8_t>, std::pair<midi::Event, bool>>
-      sounding;  // by channel and key; false: by the pedal alone
+  std::array<std::bitset<128>, 16> struck{};  // struck within the span; others get no note-off here
+  // By channel and key; false: only the pedal holds it.
+  std::map<std::pair<std::uint8_t, std::uint8_t>, std::pair<midi::Event, bool>> sounding;
   std::array<bool, 16> pedal{};
   const auto follow = [&](const midi::Event& e) {
     const std::pair key(e.channel(), e.bytes[1]);
@@ -101,7 +101,7 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
     score.events.push_back(e);
   }
   if (!begun) begin();
-  // What was received is in order already, but a file written by another program need not be.
+  // Received events are in order, but a file from another program may not be.
   std::stable_sort(score.events.begin(), score.events.end(),
                    [](const midi::Event& a, const midi::Event& b) { return a.at < b.at; });
   return score;

@@ -1,13 +1,15 @@
 // A span of a take as a score for a MIDI output.
 //
-// What was held or bent before the span (pedals, pitch bend, controllers) is set at its beginning; notes that
-// began before it are not struck again, unless `held`: then what sounds at its beginning is struck there.
-// Program changes, banks and channel volume are left out: the instrument that plays it is another, and its
-// loudness is its owner's. Loudness: where the take's mean velocity is above `mean`, all velocities are
-// scaled down to it; a soft take stays as it is.
+// Pedals, pitch bend and controllers that were set before the span are set at its beginning. Notes that began
+// before it are not played, unless `held` is true; then every note that sounds at the beginning is struck
+// there. Program changes, bank selects and channel volume are left out, because another instrument plays the
+// score and its owner sets its volume. Loudness: if the take's mean velocity is above `mean`, all velocities
+// are scaled down to that mean; a soft take stays as it is.
 //
-// Threads: pure. Times: Micros; `from` and `to` on the clock of the events. Source: common practice, no
-// source.
+// Units: Micros; `from` and `to` on the clock of the events, the score from 0.
+// Threads: pure; call it from any thread.
+// Errors: none; the function is total.
+// Source: common practice, no source.
 #pragma once
 
 #include <vector>

@@ -13,7 +13,7 @@ class Builder {
     add(sql);
     condition_.arguments.emplace_back(argument);
   }
-  // A row of `table` that belongs to the take and meets the conditions that are given.
+  // Adds: `table` has a row of this take that meets all conditions that are set.
   void exists(
       std::string_view table,
       const std::vector<std::pair<std::string_view, std::optional<std::variant<std::int64_t, std::string>>>>&

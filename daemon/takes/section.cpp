@@ -9,16 +9,16 @@
 namespace undersong::takes {
 namespace {
 
-constexpr double kSame = .5;      // melodies that agree so far are the same
-constexpr double kAltered = .28;  // and so far, one is made of the other
-constexpr double kDenser = 1.5;   // so many times the notes are another way of playing
+constexpr double kSame = .5;      // melodies that agree this much are the same
+constexpr double kAltered = .28;  // melodies that agree this much are variations of each other
+constexpr double kDenser = 1.5;   // passes whose densities differ by this factor are played differently
 
 double seconds(Micros t) {
   return std::chrono::duration<double>(t).count();
 }
 
 struct SungNote {
-  double place = 0;  // seconds into the cycle, were it played as it usually is
+  double place = 0;  // seconds from the beginning of a cycle of the usual length
   int pitch = 0;
 };
 
@@ -27,7 +27,7 @@ struct SungLine {
   double per_beat = 0;
   double height = 0;
   double length = 0;
-  std::size_t first_place = 0, last_place = 0;  // what of the cycle was played
+  std::size_t first_place = 0, last_place = 0;  // unused
 };
 
 double agreement(const SungLine& a, const SungLine& b) {
@@ -104,7 +104,7 @@ Sections find_sections(const HeardTake& take, const Loop& loop) {
     for (std::size_t& g : group)
       if (g == from) g = to;
   };
-  // The same melody, near or far. Long takes are compared with what came not too long before.
+  // Join passes with the same melody, near or far. In long takes only the last kReach passes are compared.
   constexpr std::size_t kReach = 64;
   std::vector<bool> repeats(n, false);
   for (std::size_t b = 0; b < n; ++b)
@@ -113,7 +113,7 @@ Sections find_sections(const HeardTake& take, const Loop& loop) {
         join(a, b);
         repeats[a] = repeats[b] = true;
       }
-  // Neighbours that repeat nothing: as long as they are about as dense and as high.
+  // Join neighbours that repeat nothing, as long as their densities are similar.
   for (std::size_t i = 1; i < n; ++i) {
     if (repeats[i] || repeats[i - 1]) continue;
     double density = 0, count = 0;
@@ -122,7 +122,7 @@ Sections find_sections(const HeardTake& take, const Loop& loop) {
     const double here = lines[i].per_beat, low = std::min(here, density), high = std::max(here, density);
     if (high < kDenser * low + .12) join(i - 1, i);
   }
-  // Labels in the order of the first time.
+  // Labels, in the order of first occurrence.
   std::vector<std::size_t> known;
   std::vector<std::string> labels;
   std::vector<std::string> label_of(n);

@@ -1,10 +1,12 @@
-// Sections: which times round a loop belong together, by what the right hand does over them.
+// Sections: which passes of a loop belong together, judged by the melody over them.
 //
-// Passes whose melodies agree note for note (place in the cycle and pitch) are one section, whenever they
-// come; those that never agree with another are grouped with their neighbours by how many notes they have and
-// how high they lie.
+// Passes whose melodies agree note for note (position in the cycle and pitch) form one section, wherever they
+// occur. Passes that agree with no other are grouped with their neighbours if they have about as many notes.
 //
-// Threads: pure. Total. Source: common practice, no source; thresholds are ours.
+// Units: passes count from 0; densities are melody notes per beat, or per second if there is no pulse.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: common practice, no source; the thresholds are our own.
 #pragma once
 
 #include <string>
@@ -19,17 +21,17 @@ enum class SectionKind : std::uint8_t { kTheme, kDeveloped, kSparse, kSolo, kAcc
 std::string_view text(SectionKind kind);  // "theme", "developed melody", "sparse", "solo", "no melody"
 
 struct Section {
-  std::string label;  // A, B ...; A' is an altered A; the same label comes again when its melody does
+  std::string label;  // A, B ...; A' is a variation of A. A label returns when its melody does.
   SectionKind kind = SectionKind::kTheme;
-  std::size_t first = 0, count = 0;  // passes, one after another
-  double notes_per_beat = 0;         // of the melody; per second where there is no pulse
+  std::size_t first = 0, count = 0;  // consecutive passes
+  double notes_per_beat = 0;         // of the melody; per second if there is no pulse
   double agreement = 0;              // 0..1, with the other passes of the same label
-  std::string reason;                // one plain sentence
+  std::string reason;                // one sentence for people
 };
 
 struct Sections {
-  std::vector<Section> sections;     // by beginning; they cover all passes
-  std::vector<std::size_t> of_pass;  // index into sections for each pass
+  std::vector<Section> sections;     // ordered by beginning; together they cover all passes
+  std::vector<std::size_t> of_pass;  // for each pass, an index into `sections`
 };
 
 Sections find_sections(const HeardTake& take, const Loop& loop);

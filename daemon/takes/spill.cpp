@@ -21,7 +21,7 @@ namespace {
 
 constexpr std::string_view kFirstLine = "undersong-waiting 1";
 constexpr std::string_view kNamed = ".waiting-";
-constexpr std::size_t kMostLine = 8u << 20;  // no entry is as long
+constexpr std::size_t kMostLine = 8u << 20;  // longer than any entry
 
 std::string escaped(std::string_view data) {
   static constexpr char kDigits[] = "0123456789ABCDEF";
@@ -73,14 +73,14 @@ std::string with_checksum(const std::string& text) {
   return checksum(text) + ' ' + text + '\n';
 }
 
-// What follows a right checksum.
+// The text after a correct checksum; nullopt if the checksum is wrong.
 std::optional<std::string_view> checked(std::string_view line) {
   if (line.size() < 10 || line[8] != ' ' || checksum(line.substr(9)) != line.substr(0, 8))
     return std::nullopt;
   return line.substr(9);
 }
 
-// Words between single blanks; an empty one stands for empty data.
+// Words between single spaces; an empty word stands for empty data.
 std::vector<std::string_view> words(std::string_view text) {
   std::vector<std::string_view> out;
   for (std::size_t from = 0;;) {
@@ -185,17 +185,16 @@ std::vector<std::filesystem::path> find_spills(const std::filesystem::path& stor
       const std::string name = at->path().filename().string();
       if (!name.starts_with(begins) || name.find('.', begins.size()) != std::string::npos) continue;
       struct stat there {};
-      // In a folder that all users share somebody else's file, or a link, is none of ours.
+      // In a folder that all users share, ignore other users' files and links.
       if (::lstat(at->path().c_str(), &there) != 0 || !S_ISREG(there.st_mode) || there.st_uid != ::geteuid())
         continue;
       if (std::find(out.begin(), out.end(), at->path()) == out.end()) out.push_back(at->path());
     }
   }
-  std::sort(
-      out.begin(), out.end(), [](const auto& a, const auto& b) {  // in the order in which they were written
-        std::error_code ignored;
-        return std::filesystem::last_write_time(a, ignored) < std::filesystem::last_write_time(b, ignored);
-      });
+  std::sort(out.begin(), out.end(), [](const auto& a, const auto& b) {  // oldest first
+    std::error_code ignored;
+    return std::filesystem::last_write_time(a, ignored) < std::filesystem::last_write_time(b, ignored);
+  });
   return out;
 }
 
@@ -230,7 +229,7 @@ Result<Spill> read_spill(const std::filesystem::path& file) {
     if (parts.size() == 2 && parts[0] == "end") {
       const auto count = number<std::size_t>(parts[1]);
       ended = true;
-      // Lines that are missing altogether.
+      // Count the lines that are missing.
       const std::size_t read = spill.entries.size() + spill.damaged;
       if (!count)
         ++spill.damaged;

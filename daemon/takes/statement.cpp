@@ -27,7 +27,7 @@ std::vector<Statement> statements_of(const std::vector<KeptChord>& chords, const
     auto next = std::upper_bound(out.begin(), out.end(), met.at, by_time);
     if (next != out.begin() && (next - 1)->harte == met.facts.harte) {
       (next - 1)->met |= bit;
-    } else {  // a chord that was in force before the take began
+    } else {  // the chord was in force before the take began
       out.insert(next, {met.at, {}, met.facts.harte, {}, bit});
     }
   }
@@ -36,7 +36,7 @@ std::vector<Statement> statements_of(const std::vector<KeptChord>& chords, const
   for (std::size_t i = 0; i < out.size(); ++i) {
     const Micros until = i + 1 < out.size() ? out[i + 1].at : std::max(end, out[i].at);
     out[i].length = until - out[i].at;
-    // The key is told a little after the chord that shows it.
+    // A key is reported a little after the chord that shows it, so it counts for that chord.
     while (key < keys.size() && keys[key].at < until) now = keys[key++].harte;
     out[i].key = now;
   }

@@ -1,12 +1,15 @@
-// What a take says of harmony, in order: each chord in force that was meant, and which notes the melody had
-// over it. This is what questions are asked of (question.h).
+// Statements: the harmony of a take in order. Each is one chord in force, with the melody notes over it.
+// Questions (question.h) are answered from statements.
 //
-// A digest is the same as bytes, six for a statement: three for its kind of chord (a number in the table
-// chord_kinds), one for the key (0 none, 1 + tonic for major, 13 + tonic for minor), two for the pitch
-// classes that were melody over it, as bits; the lower byte first. Stored, so the meaning of a byte never
-// changes.
+// A digest holds the statements of a take as bytes, six for each: three for the kind of chord (a number in
+// the table chord_kinds), one for the key (0 none, 1 + tonic for major, 13 + tonic for minor), and two for
+// the pitch classes of the melody, as bits. Low bytes come first. Digests are stored, so the meaning of a
+// byte never changes.
 //
-// Threads: pure. Source: common practice, no source.
+// Units: Micros of the take.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: common practice, no source.
 #pragma once
 
 #include <cstdint>
@@ -22,14 +25,14 @@
 
 namespace undersong::takes {
 
-// Which ear heard what is indexed. Raised when the analysis has become better, so that kept takes are
-// listened to again.
+// The version of the ear that is stored with each indexed take. Raise it when the analysis has improved, so
+// that kept takes are analysed again.
 inline constexpr int kEarVersion = 1;
 
 struct Statement {
   Micros at{}, length{};
-  std::string harte, key;  // key: Harte form, "" when none was known
-  std::uint16_t met = 0;   // pitch classes of the melody
+  std::string harte, key;  // key: Harte form; "" if none was known
+  std::uint16_t met = 0;   // pitch classes of the melody, as bits
 };
 
 struct KeptChord {
@@ -41,11 +44,11 @@ struct KeptMeeting {
   MeetingFacts facts;
 };
 
-// `chords` and `keys` in the order of the log; names that stood for a blink are joined as in timeline.h.
+// `chords` and `keys`: in log order. Names that lasted for less than kBlink are merged as in timeline.h.
 std::vector<Statement> statements_of(const std::vector<KeptChord>& chords, const std::vector<KeptChord>& keys,
                                      const std::vector<KeptMeeting>& meetings, Micros end);
 
-// 0 when it is no key.
+// The key as in a digest; 0 if `harte` is not a key.
 std::uint8_t key_code(std::string_view harte);
 
 struct DigestEntry {

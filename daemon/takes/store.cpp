@@ -1,4 +1,4 @@
-// Over 400 lines: the life of the store's thread, from opening to the spill file, shares one state.
+// Over 400 lines: the store's thread has one state from opening the file to writing the spill.
 #include "daemon/takes/store.h"
 
 #include <pthread.h>
@@ -20,9 +20,10 @@ namespace {
 
 using Clock = std::chrono::steady_clock;
 constexpr std::size_t kAllLines = 1'000'000;
-constexpr std::size_t kGroup = 10'000;  // lines in one transaction at most, so that a long backlog is not one
-constexpr int kMostUndelivered = 16;    // answers that were handed over and not taken yet
-constexpr std::chrono::milliseconds kLookAgain{2};  // ... for their being taken
+// Most lines in one transaction, so that a long backlog is written in parts.
+constexpr std::size_t kGroup = 10'000;
+constexpr int kMostUndelivered = 16;                // most answers that were handed over but not yet received
+constexpr std::chrono::milliseconds kLookAgain{2};  // how often to check whether they were received
 
 struct Pending {
   Entry entry;
@@ -34,7 +35,7 @@ bool frames_take(const Entry& entry) {
   return entry.kind == LineKind::kTakeBegin || entry.kind == LineKind::kTakeEnd;
 }
 
-// A damaged file and what belongs to it, moved beside itself.
+// Renames a damaged file, and the files that belong to it, within its folder.
 std::filesystem::path move_aside(const std::filesystem::path& path) {
   std::error_code ignored;
   std::filesystem::path aside;
@@ -57,7 +58,7 @@ class SqliteStore final : public Store {
 
   Closed close() override { return finish(); }
 
-  // Before the thread starts.
+  // Call it before the thread starts.
   std::optional<Error> first_open() {
     if (auto refused = try_open()) return refused;
     thread_ = std::thread([this] { run(); });
@@ -83,7 +84,7 @@ class SqliteStore final : public Store {
     }
     if (wake)
       wake_.notify_one();
-    else if (pending.done)  // still ours: it did not fit
+    else if (pending.done)  // `pending` was not moved, because it did not fit
       later([done = std::move(*pending.done)] {
         done(Error{ErrorCode::kExhausted, "The take can't be written, and no more of it fits in memory."});
       });
@@ -194,8 +195,8 @@ class SqliteStore final : public Store {
       work();
   }
 
-  // Runs `ask` on the store's thread after everything appended so far, and hands its result over. What only
-  // reads is not begun any more when the store is being closed.
+  // Queues `ask` for the store's thread, where it runs after everything appended so far, and delivers its
+  // result. Once the store is being closed, requests that only read are refused.
   template <class T, class Ask>
   void task(Answer<T> answer, bool writes, Ask ask) {
     {
@@ -203,8 +204,8 @@ class SqliteStore final : public Store {
       if (tasks_.size() >= options_.most_tasks) {
         lock.unlock();
         return later([answer = std::move(answer)] {
-          answer(
-              Error{ErrorCode::kExhausted, "Too much is asked of the takes at once; ask again in a moment."});
+          answer(Error{ErrorCode::kExhausted,
+                       "Too many requests to the take store at once; try again in a moment."});
         });
       }
       tasks_.push_back([this, answer = std::move(answer), writes,
@@ -236,14 +237,14 @@ class SqliteStore final : public Store {
 
   void run() {
     pthread_setname_np(pthread_self(), "takes");
-    // Writing may wait; what is played may not: on one core the listener goes first.
+    // Writing may wait, listening may not: with one core, the listener goes first.
     setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 10);
-    tell_health();  // what was found when the file was opened
+    tell_health();  // problems found while opening
     std::unique_lock lock(mutex_);
     for (bool last = false; !last;) {
       try {
         last = turn(lock);
-      } catch (...) {  // what was not written waits in the backlog
+      } catch (...) {  // unwritten entries stay in the backlog
         if (lock.owns_lock()) lock.unlock();
         give_up();
         lock.lock();
@@ -259,17 +260,17 @@ class SqliteStore final : public Store {
     try {
       set_trouble(caught("the takes were written").message);
       tell_health();
-    } catch (...) {  // not even memory for a sentence
+    } catch (...) {  // no memory even for a sentence
     }
   }
 
-  // Waits for something to do and does it. True when that was the last.
+  // Waits for work and does it. Returns true when the store is stopping and no work is left.
   bool turn(std::unique_lock<std::mutex>& lock) {
     const auto room = [this] { return *undelivered_ < kMostUndelivered; };
     const auto ready = [&] { return stop_ || urgent_ || (!tasks_.empty() && room()); };
     if (!stop_ && incoming_.empty() && tasks_.empty() && backlog_.empty() && trouble_.empty())
       wake_.wait(lock, [&] { return ready() || !incoming_.empty(); });
-    // Whoever asked much and takes the answers slowly waits; what is played is written meanwhile.
+    // A caller that receives its answers slowly must wait, while playing is still written.
     if (!trouble_.empty())
       wake_.wait_for(lock, options_.retry_every, ready);
     else if (!incoming_.empty())
@@ -288,7 +289,7 @@ class SqliteStore final : public Store {
     lock.unlock();
     try {
       write_backlog();
-    } catch (...) {  // whoever asks is answered all the same
+    } catch (...) {  // requests are answered all the same
       give_up();
     }
     for (const auto& work : tasks) work(last);
@@ -297,7 +298,7 @@ class SqliteStore final : public Store {
     return last && incoming_.empty() && tasks_.empty();
   }
 
-  // Beside the takes, then wherever else there may be room.
+  // The folder of the takes, then others that may have room.
   std::vector<std::filesystem::path> spill_folders() const {
     std::vector<std::filesystem::path> folders{options_.path.has_parent_path() ? options_.path.parent_path()
                                                                                : "."};
@@ -305,7 +306,7 @@ class SqliteStore final : public Store {
     return folders;
   }
 
-  // What can't be written at the end goes elsewhere.
+  // Writes to a spill file what could not be written to the database.
   Closed spill() {
     Closed closed;
     std::lock_guard lock(mutex_);
@@ -329,7 +330,7 @@ class SqliteStore final : public Store {
         closed.spill = *written;
         closed.sentence = trouble_ + " " + std::to_string(count) +
                           " lines could not be written there; they are in " + written->string() +
-                          " and are read back at the next start.";
+                          " and will be read back at the next start.";
       } else {
         closed.lost += count;
         closed.sentence =
@@ -344,7 +345,7 @@ class SqliteStore final : public Store {
     return closed;
   }
 
-  // Lines that an earlier run could not write. Before the takes that were left open are closed.
+  // Reads back lines that an earlier run could not write. Runs before interrupted takes are closed.
   void take_back(Database& database) {
     for (const auto& file : find_spills(options_.path, spill_folders())) {
       auto spill = read_spill(file);
@@ -353,7 +354,7 @@ class SqliteStore final : public Store {
         continue;
       }
       if (spill->store != database.id() && spill->path != std::filesystem::absolute(options_.path))
-        continue;  // another store's
+        continue;  // it belongs to another store
       const std::string count = std::to_string(spill->entries.size()) + " lines";
       try {
         if (database.take_back(*spill))
@@ -368,8 +369,8 @@ class SqliteStore final : public Store {
         if (std::filesystem::remove(file, failed)) database.forget(*spill);
       } catch (const SQLite::Exception& e) {
         if (kind_of(e) == Trouble::kDamaged) throw;
-        remark(count + " of an earlier run wait in " + file.string() +
-               ", for they can't be written yet: " + sentence_of(e, options_.path));
+        remark(count + " of an earlier run are still in " + file.string() +
+               ", because they can't be written yet: " + sentence_of(e, options_.path));
       }
     }
   }
@@ -380,7 +381,8 @@ class SqliteStore final : public Store {
     remark_ += (remark_.empty() ? "" : " ") + sentence;
   }
 
-  // An Error only if the file is not ours to touch. Other trouble is remembered for the next attempt.
+  // Returns an Error only if the file must not be touched. Other trouble is remembered, and the next attempt
+  // follows later.
   std::optional<Error> try_open() {
     for (int attempt = 0; attempt < 2; ++attempt) {
       try {
@@ -394,7 +396,7 @@ class SqliteStore final : public Store {
         database_.emplace(std::move(*opened));
         opened_once_ = true;
         if (options_.most_pages > 0) database_->limit_pages(options_.most_pages);
-        if (resumed_begin_) {  // the take being played goes on in the new file
+        if (resumed_begin_) {  // the take being played continues in the new file
           Pending again{*resumed_begin_, nullptr};
           std::lock_guard lock(mutex_);
           ++waiting_lines_;
@@ -420,10 +422,10 @@ class SqliteStore final : public Store {
     if (kind_of(e) != Trouble::kDamaged) return;
     forget_file();
     const auto aside = move_aside(options_.path);
-    remark("A damaged file of takes was moved to " + aside.string() + " and a new one begun.");
+    remark("A damaged file of takes was moved to " + aside.string() + " and a new one was started.");
   }
 
-  // What must go on in the next file: the numbers, and the take being played.
+  // Keeps what must continue in the next file: the line numbers and the take being played.
   void forget_file() {
     if (!database_) return;
     first_number_ = database_->next_number();
@@ -440,7 +442,7 @@ class SqliteStore final : public Store {
     if (database_ && !database_->in_place(options_.path)) {
       forget_file();
       remark("The file of takes " + options_.path.string() +
-             " was taken away while in use, and a new one begun.");
+             " was moved or deleted while in use, and a new one was started.");
     }
     if (!database_) try_open();
     while (database_ && !backlog_.empty()) {
@@ -458,14 +460,14 @@ class SqliteStore final : public Store {
         try_open();
       }
     }
-    // Whoever waits hears that it isn't on disk yet; the entries stay.
+    // Tell waiting callers that the entry is not on disk yet; the entry stays.
     for (Pending& pending : backlog_) fail(pending);
   }
 
   void fail(Pending& pending) {
     if (!pending.done) return;
     later([done = std::move(*pending.done), sentence = trouble_] {
-      done(unavailable(sentence + " It is kept in memory and written as soon as that is possible."));
+      done(unavailable(sentence + " It is kept in memory and will be written as soon as possible."));
     });
     pending.done.reset();
   }
@@ -495,7 +497,7 @@ class SqliteStore final : public Store {
       std::lock_guard lock(mutex_);
       last_number_ = lines.back().number;
     }
-    // The reports may be run after the store is gone, so they are kept alive with them.
+    // The reports may run after the store is gone, so each holds a reference to them.
     if (reports_->on_lines)
       later([r = reports_, lines = std::move(lines)]() mutable { r->on_lines(std::move(lines)); });
   }
@@ -504,7 +506,7 @@ class SqliteStore final : public Store {
     Health health{trouble_.empty(), trouble_, 0, lost_, id_};
     if (!trouble_.empty()) {
       health.waiting = waiting_lines_;
-      health.sentence += " " + std::to_string(waiting_lines_) + " lines wait in memory.";
+      health.sentence += " " + std::to_string(waiting_lines_) + " lines are waiting in memory.";
     }
     const auto add = [&](const std::string& sentence) {
       health.sentence += (health.sentence.empty() ? "" : " ") + sentence;
@@ -529,22 +531,24 @@ class SqliteStore final : public Store {
   const Options options_;
   const std::shared_ptr<const Reports> reports_;
 
-  // Shared, under mutex_.
+  // Shared between the callers' threads and the store's thread; every read and write holds mutex_, except
+  // that the store's thread reads trouble_ without it. Callers write incoming_, tasks_, stop_, urgent_,
+  // waiting_*, lost_; the store's thread takes from the queues and writes the rest.
   mutable std::mutex mutex_;
   std::condition_variable wake_;
   std::deque<Pending> incoming_;
   std::deque<std::function<void(bool stopping)>> tasks_;
   bool stop_ = false, urgent_ = false;
-  std::size_t waiting_lines_ = 0, waiting_bytes_ = 0;  // incoming_ and backlog_ together
+  std::size_t waiting_lines_ = 0, waiting_bytes_ = 0;  // in incoming_ and backlog_ together
   std::uint64_t lost_ = 0;
   LineNumber last_number_ = 0;
   std::string id_, remark_;
-  std::string trouble_;  // written by the store's thread only; "" while all is well
+  std::string trouble_;  // written only by the store's thread; "" while all is well
   Health told_;
-  const std::shared_ptr<std::atomic<int>> undelivered_ =
-      std::make_shared<std::atomic<int>>(0);  // may outlive the store
+  // Raised on the store's thread and lowered on the thread that receives the answer; may outlive the store.
+  const std::shared_ptr<std::atomic<int>> undelivered_ = std::make_shared<std::atomic<int>>(0);
 
-  // The store's thread alone.
+  // Used by the store's thread only; by first_open before that thread starts, and by finish after it ended.
   std::deque<Pending> backlog_;
   std::optional<Database> database_;
   std::optional<Entry> open_begin_, resumed_begin_;

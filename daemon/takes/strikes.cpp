@@ -11,8 +11,8 @@ namespace {
 #include "daemon/takes/strikes_table.inc"
 
 struct Group {
-  Micros at{};                     // the middle of its notes
-  std::size_t first = 0, end = 0;  // notes
+  Micros at{};                     // mean time of its notes
+  std::size_t first = 0, end = 0;  // indices of its notes
   float size = 0, low = 0, high = 0, loud = 0, length = 0, low_length = 0, high_length = 0, fresh = 0,
         fresh_long = 0;
 };
@@ -60,7 +60,7 @@ float ratio(float a, float b) {
   return std::clamp(std::log2((a + 1e3f) / (b + 1e3f)), -3.f, 3.f);
 }
 
-// How far the harmony after a moment is from that before it: 1 less the cosine of their pitch classes.
+// How much the harmony changes at a moment: 1 minus the cosine of the pitch class counts before and after it.
 float chroma_change(const std::vector<PlayedNote>& notes, std::size_t first, Micros span) {
   std::array<float, 12> before{}, after{};
   const Micros at = notes[first].at;
@@ -85,7 +85,7 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
   const auto at = [&](std::ptrdiff_t i) -> const Group& {
     return groups[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i, 0, n - 1))];
   };
-  const auto gap = [&](std::ptrdiff_t i) {  // from strike i to the next
+  const auto gap = [&](std::ptrdiff_t i) {  // time from strike i to the next
     return i < 0 || i + 1 >= n ? 2e6f : std::min(4e6f, static_cast<float>((at(i + 1).at - at(i).at).count()));
   };
   constexpr std::ptrdiff_t kNear = 12;
@@ -113,7 +113,7 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
     const auto put = [&](float x) { f[at_feature++] = x; };
     put(std::clamp(std::log2(usual / 2.5e5f), -3.f, 3.f));
     for (std::ptrdiff_t k = -3; k < 3; ++k) put(ratio(gap(i + k), usual));
-    // Until, and since, the next note near the lowest and near the highest note: of the same voice, roughly.
+    // Time to and from the next note near the lowest and near the highest note, roughly in the same voice.
     const auto voice = [&](float height, int way) {
       for (std::ptrdiff_t k = i + way; k >= 0 && k < n && k - i <= 24 && i - k <= 24; k += way)
         for (std::size_t m = at(k).first; m < at(k).end; ++m)
@@ -125,7 +125,7 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
     put(ratio(voice(g.high, 1), usual)), put(ratio(voice(g.high, -1), usual));
     put(std::clamp(std::log2(g.length + 1e3f) - length, -3.f, 3.f));
     put(ratio(g.low_length, usual)), put(ratio(g.high_length, usual));
-    // Since and until a strike as low as this, and as high.
+    // Time from and to the next strike as low as this, and as high.
     const auto reached = [&](int way, bool down) {
       for (std::ptrdiff_t k = i + way; k >= 0 && k < n && k - i <= 32 && i - k <= 32; k += way)
         if (down ? at(k).low <= g.low + .5f : at(k).high >= g.high - .5f)
@@ -141,7 +141,7 @@ SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector
       const auto c = std::lower_bound(chord_changes.begin(), chord_changes.end(), when - kChordChange);
       return c != chord_changes.end() && *c <= when + kChordChange;
     };
-    // This strike and those around it, each beside the average.
+    // This strike and its neighbours, relative to the average.
     for (std::ptrdiff_t k = -4; k <= 4; ++k) {
       const Group& o = at(i + k);
       put(std::clamp((o.size - size) / (1 + size), -1.5f, 1.5f));

@@ -1,10 +1,14 @@
-// What each strike of a take says of beats and bars: notes struck together, seen beside those before and
-// after.
+// Estimates for each strike of a take how likely it falls on a beat and on a downbeat. A strike is a group of
+// notes struck together.
 //
-// A small network judges each strike by gaps, lengths, loudness, height, how many notes, how much of the
-// harmony is new; all relative to its neighbours, so that tempo, loudness and register do not matter. Units:
-// probabilities 0..1. Threads: pure. Errors: none. Times: Micros of the take. Source: our own; weights learnt
-// by daemon/harmony/learning/train_beats.py (see README there).
+// A small neural network judges each strike by gaps, lengths, loudness, height, number of notes and new pitch
+// classes. All inputs are relative to the neighbouring strikes, so tempo, loudness and register do not
+// matter.
+//
+// Units: Micros of the take; probabilities 0..1.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: our own; weights learnt by daemon/harmony/learning/train_beats.py, see the README there.
 #pragma once
 
 #include <array>
@@ -20,14 +24,14 @@ using StrikeFeatures = std::array<float, kStrikeFeatures>;
 
 struct Strike {
   Micros at{};
-  float beat = .5f;      // how probably it lies on a beat
-  float downbeat = .2f;  // how probably it begins a bar
+  float beat = .5f;      // probability that it falls on a beat
+  float downbeat = .2f;  // probability that it begins a bar
 };
 
-// `notes` by beginning; `chord_changes` ascending.
+// `notes`: ordered by beginning. `chord_changes`: ascending.
 std::vector<Strike> strikes(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes);
 
-// What the network sees, for learning: the strikes' times and features.
+// The inputs of the network, for training: times and features of the strikes.
 struct SeenStrikes {
   std::vector<Micros> at;
   std::vector<StrikeFeatures> features;

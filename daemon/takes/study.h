@@ -1,13 +1,16 @@
-// A study of a take: everything that is found in it afterwards, found once and then only read.
+// A study of a take: everything that is found in it afterwards, computed once and then only read.
 //
 //   const Study study = study_of(take.events, take.said, take.detail.keys);
 //   if (study.loop) ...
 //
-// The chain is heard take, beats, what the player or a clock said of them, loop, sections. What was said
-// outranks what was found: beats that were said to begin bars do so on every page (Beats::barred), whatever
-// the loop suggests.
+// The steps are: analyse the events, find beats, apply what the player or a clock said about them, find the
+// loop, find its sections. What was said outranks what was found. If somebody said where bars begin
+// (Beats::barred), they begin there on every page, whatever the loop suggests.
 //
-// Times: Micros, on the clock of the events. Threads: pure. Errors: none; what isn't there is empty.
+// Units: Micros on the clock of the events.
+// Threads: pure functions; call them from any thread.
+// Errors: none; what was not found is empty.
+// Source: common practice, no source; see the headers of the steps.
 #pragma once
 
 #include <optional>
@@ -23,15 +26,15 @@ namespace undersong::takes {
 
 struct Study {
   HeardTake take;
-  Beats beats;  // with what was said applied, without those that were only fitted to free playing outside a
-                // loop that carries
+  // With corrections applied. If `carries`, without the beats of free playing outside the loop.
+  Beats beats;
   std::optional<Loop> loop;
-  Sections sections;     // of the loop; empty without one
+  Sections sections;     // of the loop; empty if there is none
   bool carries = false;  // carries_form(take, *loop)
 };
 
-// Whether the take is made of this loop: two chords and most of a bar at least, and half of the playing.
-// Songs that only come back to a turn of phrase now and then are better written out.
+// True if the take is built on this loop: at least two chords, at least three beats long, and half of the
+// playing. If a piece only returns to a phrase now and then, it is better written out in full.
 bool carries_form(const HeardTake& take, const Loop& loop);
 
 // `said`: what the player said of the take's beat and chords, on the same clock; other lines are passed over.

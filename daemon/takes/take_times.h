@@ -1,8 +1,9 @@
-// Which times can belong to a take: those that clients give are checked, those that a damaged store gives are
-// brought back.
+// Which times can belong to a take. Times from clients are checked; times from a damaged store are clamped.
 //
-// Units: Micros on the clock of the run that made the take. Threads: pure. Source: common practice, no
-// source.
+// Units: Micros on the clock of the run that made the take.
+// Threads: pure functions; call them from any thread.
+// Errors: `outside` returns one sentence; the other functions are total.
+// Source: common practice, no source.
 #pragma once
 
 #include <optional>
@@ -14,12 +15,11 @@
 
 namespace undersong::takes {
 
-// What belongs to a take may have happened shortly before its first note (it was counted in) or after its
-// last.
+// Lines of a take may lie this long before its first note (it was counted in) or after its last.
 inline constexpr Micros kAroundTake{10'000'000};
 inline constexpr Micros kLongestTake{24LL * 3600 * 1'000'000};
 
-// A take's own span, brought back to what a take can be.
+// The span of a take, clamped to possible values.
 struct Span {
   Micros from{}, to{};
   Micros within(Micros at) const { return std::clamp(at, from - kAroundTake, to + kAroundTake); }
@@ -32,7 +32,8 @@ constexpr Span span_of(const Summary& summary) {
   return span_of(summary.at, summary.last_at);
 }
 
-// Nothing when `at` lies within the take; else what is wrong with it, `where` being its name: "params.at".
+// nullopt if `at` lies within the take, else what is wrong. `where` names the value in the sentence:
+// "params.at".
 std::optional<Error> outside(const Summary& summary, Micros at, std::string_view where);
 
 }  // namespace undersong::takes

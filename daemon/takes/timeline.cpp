@@ -11,7 +11,7 @@ std::vector<Line> settled_chords(const std::vector<Line>& chords) {
       line.at = std::min(line.at, out.back().at);
       out.pop_back();
     }
-    // Data hold the confidence too, so equal names are told by what stands before it.
+    // The data also hold the confidence, so names are compared only up to that member.
     const auto name = [](const Line& l) { return l.data.substr(0, l.data.find("\"confidence\"")); };
     if (out.empty() || name(out.back()) != name(line)) out.push_back(std::move(line));
   }

@@ -1,7 +1,10 @@
-// The chords of a take as one would note them afterwards: without the names that stood for a blink while a
-// chord was still being struck or a bass note was awaited.
+// The chords of a take as one would write them down afterwards: without short-lived names from the moment
+// when a chord was still being struck or its bass note was missing.
 //
-// Threads: pure. Source: common practice, no source.
+// Units: Micros of the take.
+// Threads: pure; call it from any thread.
+// Errors: none; the function is total.
+// Source: common practice, no source.
 #pragma once
 
 #include <vector>
@@ -10,11 +13,11 @@
 
 namespace undersong::takes {
 
-inline constexpr Micros kBlink{150'000};  // a name that stood shorter was on the way to the next
+inline constexpr Micros kBlink{150'000};  // a name that lasted less was only on the way to the next
 
-// `chords`: the chord lines of one take in the order of the log. A line whose `at` lies before that of an
-// earlier one corrects it. A name that stood for less than kBlink gives its beginning to the next; a name
-// that repeats the one before it is left out.
+// `chords`: the chord lines of one take, in log order. A line whose `at` lies before that of an earlier line
+// corrects it. A name that lasted less than kBlink is dropped, and the next one begins in its place. A name
+// that repeats the one before it is dropped too.
 std::vector<Line> settled_chords(const std::vector<Line>& chords);
 
 }  // namespace undersong::takes

@@ -19,7 +19,7 @@ struct Outcome {
   std::string complaint;
 };
 
-// Runs `undersong colour` on a table of its own.
+// Runs `undersong colour` on a temporary table.
 Outcome colour(const std::string& table, std::vector<std::string> options = {}) {
   const auto path =
       std::filesystem::temp_directory_path() / ("undersong-colour-" + std::to_string(::getpid()) + ".csv");
@@ -91,7 +91,7 @@ TEST(ColourCommand, SaysInOneSentenceWhatIsWrongAndWhere) {
       std::string::npos);
   EXPECT_NE(complaint("id,midi\na,60 128\n").find("line 2"), std::string::npos);
   EXPECT_NE(complaint("id,midi\na,\n").find("line 2: \"midi\" holds no keys"), std::string::npos);
-  EXPECT_NE(complaint("name\nC\n").find("line 1: the columns \"id\" and \"midi\" are wanted"),
+  EXPECT_NE(complaint("name\nC\n").find("line 1: the columns \"id\" and \"midi\" are required"),
             std::string::npos);
   EXPECT_NE(complaint("").find("no table"), std::string::npos);
   EXPECT_NE(complaint("id,midi\na,60\n", {"--key", "H:maj"}).find("a key must be written like"),

@@ -1,5 +1,4 @@
-// undersong loop, reharmonise and sketch, on files as they come: good ones, and all that can be wrong with
-// one.
+// undersong loop, reharmonise and sketch on files: good ones, and every kind of bad one.
 #include <gtest/gtest.h>
 #include <unistd.h>
 
@@ -46,7 +45,7 @@ Outcome run(std::vector<std::string> words) {
 
 const std::string kDemo = std::string(UNDERSONG_SOURCE_DIR) + "/configs/demo.mid";
 
-// A file of its own for each test, gone afterwards.
+// A temporary file for one test.
 class File {
  public:
   explicit File(const std::string& bytes)
@@ -61,7 +60,7 @@ class File {
   std::filesystem::path path_;
 };
 
-// Notes of a beat and a half-second beat: {key, begins, lasts} in beats.
+// Notes at a given tempo: {key, beginning, length} in beats.
 struct Note {
   int key;
   double at, beats;
@@ -96,7 +95,7 @@ std::string smf(const std::vector<Note>& notes) {
   return "MThd" + four(6) + std::string("\0\0\0\1\1\xe0", 6) + "MTrk" + four(track.size()) + track;
 }
 
-// Dm7 G7 Cmaj7 A7, two seconds each, with or without a tune of minims: one beats the minims.
+// Dm7 G7 Cmaj7 A7, two seconds each, with or without a tune in half notes.
 std::vector<Note> circle(int passes, bool tune) {
   const std::vector<std::vector<int>> chords{
       {38, 53, 57, 60}, {43, 53, 59, 62}, {36, 52, 55, 59}, {45, 55, 61, 64}};
@@ -127,7 +126,7 @@ TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
   EXPECT_EQ(object.at("lengths").at(0).at("beats"), 2.0);
 }
 
-// Every bad input: exit code 1 and one sentence that names the file.
+// Every bad input gives exit code 1 and one sentence that names the file.
 TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
   const std::vector<Note> chain{{48, 0, 2}, {52, 0, 2}, {55, 0, 2}, {50, 3, 2}, {53, 3, 2},
                                 {57, 3, 2}, {46, 6, 2}, {50, 6, 2}, {53, 6, 2}};
@@ -135,7 +134,7 @@ TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
     std::string bytes, sentence;
   } kBad[] = {{smf({}), "no notes in this file."},
               {smf({{60, 0, 2}}), "only one note in this file"},
-              {smf(chain), "no run of chords comes round often enough"},
+              {smf(chain), "no run of chords repeats often enough"},
               {"not MIDI at all", ""},
               {"", ""},
               {smf(circle(3, true)).substr(0, 60), ""}};
@@ -198,11 +197,11 @@ TEST(ReharmoniseCommand, NeedsAMelody) {
   const File file(smf(deep));
   const auto out = run({"reharmonise", file.name()});
   EXPECT_EQ(out.exit_code, 1) << out.printed;
-  EXPECT_NE(out.complaint.find("no melody sounds over the loop"), std::string::npos) << out.complaint;
+  EXPECT_NE(out.complaint.find("there is no melody over the loop"), std::string::npos) << out.complaint;
 }
 
 TEST(ReharmoniseCommand, CountsInChordsWhereThereIsNoPulse) {
-  // Chords of very different lengths, with a tune whose notes keep no time.
+  // Chords of very different lengths, with a tune without a beat.
   std::vector<Note> free;
   double at = 0;
   unsigned state = 7;

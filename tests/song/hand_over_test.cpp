@@ -1,5 +1,5 @@
-// An invented take, handed over and read back: the form, the MIDI file against what was played, the folder on
-// disk.
+// An invented take is handed over and read back: the form, the MIDI file compared with what was played, and
+// the folder on disk.
 #include "daemon/song/hand_over.h"
 #include "daemon/takes/corrected_beats.h"
 
@@ -30,7 +30,7 @@ struct Tune {
     double at, length;
     int pitch;
   };
-  // Four bars of four, and what comes instead of the last bar the fourth time.
+  // Four bars of four, and what replaces the last bar in the fourth pass.
   std::vector<std::vector<int>> chords{
       {36, 64, 67, 71}, {45, 60, 64, 67}, {38, 65, 69, 72}, {43, 65, 71, 74}};
   std::vector<int> other{37, 65, 68, 72};
@@ -39,7 +39,8 @@ struct Tune {
                            {10, 2, 86},   {12, 1, 83}, {13, 1, 81},   {14, 2, 79}};
 };
 
-// Four times round at about 92 a minute, the tempo wandering and every stroke a little off, as people play.
+// Four passes at about 92 beats per minute. The tempo wanders and no note is exactly on time, as with real
+// players.
 Take play(const Tune& tune, int times, bool melody = true) {
   std::mt19937 random(9);
   std::normal_distribution<double> stroke(0, .009), drift(0, .01);
@@ -161,7 +162,7 @@ TEST(HandOver, WhereThePlayerSaidThatBarsBeginTheyBeginOnEveryPageWhateverTheLoo
     line.data = takes::beat_data({line.at, takes::BeatWord::kOne, {}, 0, 0});
     return handed_over(take, {}, {line});
   };
-  // Where bars begin in parts.mid, in beats of the take, as the first whole bar has it.
+  // Where the bars of parts.mid begin, in beats of the take, counted from the first whole bar.
   const auto first_bar = [&](const Folder& folder) {
     const midi::Smf file = parts_of(folder);
     const midi::TickClock clock(file.division, file.tempos);
@@ -191,7 +192,7 @@ TEST(HandOver, ATakeThatBeganWithinAClocksBarHasThatClocksBars) {
   const Micros first = take.events.front().at;
   for (auto& event : take.events) event.at -= first;
   for (auto& beat : take.beats) beat -= first;
-  // The clock's last beat before the take was the fourth of its bar.
+  // The last clock beat before the take was the fourth of its bar.
   std::vector<takes::Line> said;
   const auto say = [&](Micros at, int place) {
     takes::Line line;
@@ -239,8 +240,8 @@ TEST(HandOver, TheTempoMapPutsEveryBeatWhereItWasPlayed) {
   const Take take = play(Tune{}, 4);
   const midi::Smf file = parts_of(handed_over(take));
   const midi::TickClock clock(file.division, file.tempos);
-  // Bars line up: every chord of the take was struck at a bar line of the file, within the player's own
-  // unsteadiness.
+  // Bars line up: every chord of the take was struck at a bar line of the file, within the variation of the
+  // player.
   int bars = 0;
   for (std::size_t beat = 0; beat + 1 < take.beats.size(); beat += 4) {
     const midi::Tick tick = clock.nearest_tick(take.beats[beat]);
@@ -278,7 +279,7 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   EXPECT_EQ(file.key_signatures[0].fifths, 0);
   ASSERT_FALSE(file.time_signatures.empty());
   EXPECT_EQ(file.time_signatures.back().numerator, 4);
-  // A name for each chord, as text in the track of the chords, where the bass moves.
+  // The chords track has a text event with a name for each chord, where the bass changes.
   const auto bass = notes_of(track(file, "bass roots"));
   std::vector<midi::Tick> named;
   for (const auto& text : file.texts) {
@@ -368,7 +369,7 @@ TEST(HandOver, WithoutAMelodyItSaysSoAndWritesChords) {
   EXPECT_NE(folder.remarks.back().find("No melody"), std::string::npos);
 }
 
-// Chords of any length one after another: nothing to tap a foot to.
+// Chords of any length one after another, without a beat.
 Take free_playing() {
   std::mt19937 random(4);
   Take take;
@@ -388,7 +389,7 @@ Take free_playing() {
   return take;
 }
 
-// A phrase comes back now and then in a song that goes elsewhere: no form hangs on it.
+// A phrase returns now and then in a piece that otherwise goes elsewhere, so it does not carry the form.
 TEST(Form, ALoopThatIsLittleOfTheTakeDoesNotCarryTheForm) {
   takes::HeardTake take;
   for (int i = 0; i < 20; ++i)

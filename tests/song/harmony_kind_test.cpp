@@ -1,5 +1,5 @@
-// Every row of the vocabulary is read back from its MusicXML by rules of our own, written down from the
-// standard's text.
+// Every row of the vocabulary is read back from its MusicXML by independent rules, which were written from
+// the text of the standard.
 #include "daemon/song/harmony_kind.h"
 
 #include <gtest/gtest.h>
@@ -42,7 +42,7 @@ const std::map<std::string, std::map<int, int>> kKinds{
     {"suspended-fourth", {{1, 0}, {4, 5}, {5, 7}}},
     {"power", {{1, 0}, {5, 7}}},
 };
-// What is added is counted from a dominant chord: major and perfect intervals, but a minor seventh.
+// Added degrees count from a dominant chord: major and perfect intervals, but a minor seventh.
 const std::map<int, int> kAdded{{1, 0}, {2, 2},  {3, 4},  {4, 5},   {5, 7},
                                 {6, 9}, {7, 10}, {9, 14}, {11, 17}, {13, 21}};
 

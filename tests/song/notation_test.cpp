@@ -1,4 +1,4 @@
-// What is put on paper sounds as it was written.
+// The written notation sounds exactly as the notes that were given.
 #include "daemon/song/notation.h"
 
 #include <gtest/gtest.h>

@@ -1,4 +1,4 @@
-// Rhythms that were written are played with a person's jitter, and must be written back.
+// Written rhythms are played with human jitter and must be found again.
 #include "daemon/song/quantise.h"
 
 #include <gtest/gtest.h>
@@ -8,7 +8,7 @@
 namespace undersong::song {
 namespace {
 
-// What a beat of a melody may hold, as ticks of its strokes.
+// What a beat of a melody can contain, as ticks at which notes begin.
 const std::vector<std::vector<int>> kBeats{{0},
                                            {0},
                                            {0},
@@ -81,15 +81,15 @@ TEST(Quantise, WritesBackWhatWasPlayedWithAPersonsJitter) {
 
 TEST(Quantise, ExactPlayingIsWrittenExactly) {
   const Share share = written_back(0);
-  EXPECT_GE(share.right,
-            .998 * share.notes);  // a lone third of a fast beat is as near to a quarter of it as people play
+  // In a fast beat, a single note on a third is about as close to a quarter as people play.
+  EXPECT_GE(share.right, .998 * share.notes);
   EXPECT_GE(share.lengths, .997 * share.notes);
 }
 
 TEST(Quantise, EveryBeatIsDividedInOneWayOnly) {
   std::mt19937 random(5);
   for (int piece = 0; piece < 200; ++piece) {
-    std::vector<PlayedInBeats> notes;  // anything at all
+    std::vector<PlayedInBeats> notes;  // random notes
     double at = -.05;
     while (at < 16) {
       const double length = .02 + static_cast<double>(random() % 1000) / 700;

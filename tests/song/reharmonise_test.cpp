@@ -15,7 +15,7 @@ Micros at(double seconds) {
   return Micros(static_cast<std::int64_t>(seconds * 1e6));
 }
 
-// A take of chords two seconds each, with a tune of equal notes over each; a beat is half a second.
+// A take of chords of two seconds each, with a tune of equal notes over each. A beat is half a second.
 struct Player {
   takes::HeardTake take;
   double now = 1;
@@ -151,7 +151,7 @@ TEST(Reharmonise, NeverContradictsALongNoteWhateverIsPlayed) {
     wish.roots = static_cast<RootMotion>(random() % 6);
     if (loop->chords.size() > 1 && random() % 2) wish.keep = {random() % loop->chords.size()};
     const auto found = reharmonise(heard.take, heard.loop, heard.sections, wish);
-    if (!found) continue;  // a melody that only the played chords carry
+    if (!found) continue;  // only the played chords fit this melody
     ++loops;
     EXPECT_TRUE(found->exact);
     proposals += found->proposals.size();
@@ -329,13 +329,13 @@ TEST(Reharmonise, SaysWhyItCannotBeDone) {
   EXPECT_EQ(why(wish), "there is no section Q; there is A");
   wish = {};
   wish.count = 17;
-  EXPECT_EQ(why(wish), "17 proposals can't be made; 1 to 16 can");
+  EXPECT_EQ(why(wish), "17 proposals are not possible; ask for 1 to 16");
   Player silent;
   for (int pass = 0; pass < 4; ++pass)
     silent.chord("D:min7", {}), silent.chord("G:7", {}), silent.chord("C:maj7", {});
   const Heard nothing = found_in(silent);
   EXPECT_EQ(reharmonise(nothing.take, nothing.loop, nothing.sections, {}).error().message,
-            "no melody sounds over the loop, so nothing says what other chords must carry");
+            "there is no melody over the loop, so there is nothing to fit other chords to");
 }
 
 TEST(Reharmonise, TheDemoHasEightWays) {

@@ -1,5 +1,5 @@
-// Lead sheets are valid MusicXML 4.0, by the published schema, which lies beside the project where it is
-// kept; without it, or without xmllint, this is skipped and says so.
+// Lead sheets are valid MusicXML 4.0 according to the published schema. If the schema or xmllint is not
+// available, the test is skipped and says so.
 #include <gtest/gtest.h>
 #include <unistd.h>
 

@@ -92,39 +92,39 @@ TEST(Sketch, SaysInOneSentenceWhatIsWrongAndOnWhichLine) {
   const std::vector<std::pair<std::string, std::string>> bad{
       {"", "song.toml: there is no [[section]], so there is nothing to play"},
       {"title = \"x\"\ntempo = 0\n" + section,
-       "song.toml, line 2: tempo must be beats a minute, from 10 to 400"},
-      {"tempo = nan\n" + section, "song.toml, line 1: tempo must be beats a minute, from 10 to 400"},
-      {"title = 7\n" + section, "song.toml, line 1: title must be a text in quotes, 200 bytes at most"},
+       "song.toml, line 2: tempo must be beats per minute, from 10 to 400"},
+      {"tempo = nan\n" + section, "song.toml, line 1: tempo must be beats per minute, from 10 to 400"},
+      {"title = 7\n" + section, "song.toml, line 1: title must be quoted text of at most 200 bytes"},
       {"titel = \"x\"\n" + section,
-       "song.toml, line 1: titel is not known here; known are title, tempo and [[section]]"},
+       "song.toml, line 1: titel is not known here; the keys are title, tempo and [[section]]"},
       {"[section]\nsource = \"a.mid\"\n",
-       "song.toml, line 1: section must be written [[section]], once for each"},
+       "song.toml, line 1: section must be written as [[section]], once for each section"},
       {section + "\nrepeat = 2\n",
-       "song.toml, line 4: repeat is not known here; a section knows name, kind, source, take, label, "
-       "passes, span, repeats, layers, "
-       "reharmonise, chords, transpose"},
+       "song.toml, line 4: repeat is not known here; the keys of a section are name, kind, source, take, "
+       "label, passes, span, repeats, layers, reharmonise, chords, transpose"},
       {section + "kind = \"chorus\"\n",
        "song.toml, line 3: kind must be one of intro, theme, development, bridge, solo, interlude, ending"},
       {section + "repeats = 0\n", "song.toml, line 3: repeats must be a whole number from 1 to 64"},
       {section + "repeats = 2.5\n", "song.toml, line 3: repeats must be a whole number from 1 to 64"},
       {section + "passes = []\n",
-       "song.toml, line 3: passes must be a list of times round, the first is 1, as in [3, 4]"},
+       "song.toml, line 3: passes must be a list of passes counted from 1, such as [3, 4]"},
       {section + "passes = [0]\n",
-       "song.toml, line 3: passes must be a list of times round, the first is 1, as in [3, 4]"},
+       "song.toml, line 3: passes must be a list of passes counted from 1, such as [3, 4]"},
       {section + "span = [30, 12]\n",
-       "song.toml, line 3: span must be two times in seconds, as in [12.5, 30.0]"},
+       "song.toml, line 3: span must be two times in seconds, such as [12.5, 30.0]"},
       {section + "layers = [\"drums\"]\n",
        "song.toml, line 3: layers must be a list of melody, chords, bass, pad"},
-      {section + "chords = [\"Am\", \"H7\"]\n", "song.toml, line 3: chords holds \"H7\", which is no chord"},
+      {section + "chords = [\"Am\", \"H7\"]\n",
+       "song.toml, line 3: chords holds \"H7\", which is not a chord"},
       {section + "transpose = 25\n", "song.toml, line 3: transpose must be a whole number from -24 to 24"},
       {section + "take = 3\n",
-       "song.toml, line 1: section 1 (theme) says both source and take; one is wanted"},
+       "song.toml, line 1: section 1 (theme) has both source and take; use one of them"},
       {"[[section]]\nname = \"Intro\"\n",
-       "song.toml, line 1: section 1 (Intro) says neither source nor take, so nobody knows what to play"},
+       "song.toml, line 1: section 1 (Intro) has neither source nor take, so there is nothing to play"},
       {section + "label = \"A\"\npasses = [1]\n",
-       "song.toml, line 1: section 1 (theme) says more than one of label, passes and span; one is wanted"},
+       "song.toml, line 1: section 1 (theme) has more than one of label, passes and span; use one of them"},
       {section + "reharmonise = 1\nchords = [\"C\"]\n",
-       "song.toml, line 1: section 1 (theme) says both reharmonise and chords; one is wanted"},
+       "song.toml, line 1: section 1 (theme) has both reharmonise and chords; use one of them"},
   };
   for (const auto& [text, sentence] : bad) EXPECT_EQ(why_unread(text), sentence) << text;
   EXPECT_TRUE(why_unread(section + "label = \"A\n").starts_with("song.toml, line 3: "))
@@ -226,7 +226,7 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
   const auto text = [&](std::size_t file) {
     return std::string(folder->files.at(file).bytes.begin(), folder->files.at(file).bytes.end());
   };
-  // MIDI: where the sections begin.
+  // In the MIDI file: where the sections begin.
   const auto file = midi::read_smf(folder->files[0].bytes);
   ASSERT_TRUE(file) << file.error().message;
   ASSERT_EQ(file->markers.size(), 4u);
@@ -236,7 +236,7 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
               file->markers[static_cast<std::size_t>(marker)].tick);
     EXPECT_EQ(file->key_signatures[static_cast<std::size_t>(event)].fifths, key.signature);
   }
-  // Paper: in the attributes of each section's first bar.
+  // On paper: in the attributes of the first bar of each section.
   std::vector<int> fifths;
   const std::string sheet = text(1);
   for (std::size_t at = sheet.find("<fifths>"); at != std::string::npos; at = sheet.find("<fifths>", at + 1))
@@ -247,7 +247,7 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
       measure.substr(0, measure.find("<rehearsal>High")).find("<fifths>" + std::to_string(high.signature)),
       std::string::npos)
       << measure;
-  // The melody is written as it is at home, with the same accidentals three half tones higher.
+  // The melody is written as in the original key, with the same accidentals three semitones higher.
   const auto accidentals = [&](const std::string& from, const std::string& to) {
     const std::size_t begin = sheet.find("<rehearsal>" + from + "<"),
                       end = to.empty() ? sheet.size() : sheet.find("<rehearsal>" + to + "<");
@@ -274,7 +274,7 @@ TEST(Sketch, ASpanIsTakenFromBarLineToBarLine) {
 TEST(Sketch, SaysWhichSectionCannotBeMade) {
   EXPECT_EQ(why_not("label = \"Q\"\n"), "section 1 (theme): there is no section Q; there are A, B, C");
   EXPECT_TRUE(
-      why_not("passes = [99]\n").starts_with("section 1 (theme): there is no pass 99; the loop came round "));
+      why_not("passes = [99]\n").starts_with("section 1 (theme): there is no pass 99; the loop has "));
   EXPECT_EQ(why_not("name = \"Bridge\"\nchords = [\"Am\", \"G\"]\n"),
             "section 1 (Bridge): 2 chords are given, but 4 are there to be replaced");
   EXPECT_TRUE(why_not("span = [5000, 5010]\n")
@@ -303,7 +303,7 @@ TEST(Sketch, TheExampleMakesASongThatIsWrittenOutWithItsLayers) {
   const auto file = midi::read_smf(*bytes);
   ASSERT_TRUE(file) << file.error().message;
   ASSERT_EQ(file->tracks.size(), 8u);
-  std::map<std::string, std::pair<midi::Tick, midi::Tick>> sounds;  // first and last note of each track
+  std::map<std::string, std::pair<midi::Tick, midi::Tick>> sounds;  // the first and last note of each track
   for (const auto& track : file->tracks)
     for (const auto& event : track.events)
       if ((event.bytes[0] & 0xF0) == midi::kNoteOn) {
@@ -350,7 +350,7 @@ TEST(Sketch, IsProposedFromWhatWasFound) {
   for (const auto& section : sketch->sections) kinds.push_back(section.kind);
   using K = SketchKind;
   EXPECT_EQ(kinds, (std::vector<K>{K::kIntro, K::kTheme, K::kBridge, K::kSolo, K::kTheme, K::kEnding}));
-  EXPECT_EQ(sketch->sections[2].label, "B");  // the sparse one
+  EXPECT_EQ(sketch->sections[2].label, "B");  // the sparse section
   EXPECT_EQ(sketch->sections[3].label, "C");
   EXPECT_TRUE(form_of_sketch(*sketch, from_configs));
   EXPECT_FALSE(propose_sketch({}, from_configs, ""));

@@ -15,7 +15,7 @@ double sec(Micros t) {
   return std::chrono::duration<double>(t).count();
 }
 
-// Bars of a bass note and a tune from `from`; returns where the next bar would begin.
+// Adds bars with a bass note and a tune, starting at `from`. Returns where the next bar would begin.
 double bars(std::vector<PlayedNote>& notes, double from, double interval, int meter, int count) {
   for (int i = 0; i < count * meter; ++i) {
     const double t = from + i * interval;
@@ -85,7 +85,7 @@ TEST(Beats, NotesAtChanceDistancesHaveNoPulse) {
   EXPECT_FALSE(find_beats(notes).pulse());
 }
 
-// Chords of any length at chance, each with a bass and now and then a note above.
+// Chords of random lengths, each with a bass note and now and then a note above.
 double freely(std::vector<PlayedNote>& notes, double t, double until, unsigned seed) {
   std::mt19937 random(seed);
   std::uniform_real_distribution<double> length(.7, 2.4);
@@ -107,7 +107,7 @@ TEST(Beats, ChordsPlayedFreelyHaveNoPulse) {
     freely(notes, 1, 60, seed);
     pulses += find_beats(notes).pulse();
   }
-  EXPECT_LE(pulses, 2);  // by chance one may keep time
+  EXPECT_LE(pulses, 2);  // one may have a pulse by chance
 }
 
 TEST(Beats, FreePlayingBesideASteadyPulseGetsFewBeats) {
@@ -120,10 +120,10 @@ TEST(Beats, FreePlayingBesideASteadyPulseGetsFewBeats) {
   for (const Beat& beat : found.beats)
     ++(beat.at > at(begin - .1) && beat.at < at(end + .1) ? inside : outside);
   EXPECT_NEAR(inside, 64, 2);
-  EXPECT_LT(outside, 22);  // less than half of what a pulse going on would have
+  EXPECT_LT(outside, 22);  // less than half of what a continuing pulse would have
 }
 
-// How many of the beats lie where they should, and how many there are for each that should be.
+// How many of the beats are in the right place, and how many expected beats there are.
 struct Kept {
   double right, rate;
 };
@@ -158,7 +158,8 @@ TEST(Beats, ASteadyTakeKeepsItsLevelWhenItsTextureTurnsTwiceAsFast) {
   }
 }
 
-// Broken chords under a tune, a chord a bar, the tempo going `bend` away and back over some ten bars.
+// Broken chords under a tune, one chord per bar. The tempo drifts away by `bend` and back over about ten
+// bars.
 std::vector<double> bent(std::vector<PlayedNote>& notes, double beat, double bend, int beats) {
   std::vector<double> out;
   double t = 1;

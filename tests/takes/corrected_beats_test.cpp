@@ -68,14 +68,14 @@ TEST(CorrectedBeats, TapsChooseTheLevel) {
 }
 
 TEST(CorrectedBeats, AnotherMachinesClockRulesWhereItRan) {
-  // Two bars of three from 2.1 s, 400 ms a beat.
+  // Two bars of three from 2.1 s, with beats of 400 ms.
   const Beats beats = corrected(steady(16), {line({ms(2100), BeatWord::kClock, ms(400), 3}),
                                              line({ms(3300), BeatWord::kClock, ms(400), 3})});
   std::vector<int> within;
   for (const Beat& beat : beats.beats)
     if (beat.at > ms(1800) && beat.at < ms(4500)) within.push_back(static_cast<int>(beat.at / ms(1)));
   EXPECT_EQ(within, (std::vector<int>{2100, 2500, 2900, 3300, 3700, 4100}));
-  // The take began on the third beat of four: its first whole bar begins two beats later.
+  // The take began on the third beat of four, so its first whole bar begins two beats later.
   const Beats within_a_bar = corrected(steady(16), {line({ms(100), BeatWord::kClock, ms(400), 4, 2}),
                                                     line({ms(900), BeatWord::kClock, ms(400), 4})});
   std::vector<int> all;
@@ -94,13 +94,13 @@ TEST(CorrectedBeats, TheTempoStaysWithinTwentyToFourHundredWhateverWasKept) {
       << "120 a minute goes twice as fast once";
   EXPECT_EQ(usual_length(corrected(steady(64), std::vector<Line>(60, half))), ms(2000))
       << "and half as fast twice";
-  // Those that had no effect are none to take back.
+  // Undo skips corrections that had no effect.
   std::vector<Line> lines(40, twice);
   lines.push_back(undo);
   EXPECT_EQ(corrected(steady(64), lines).beats.size(), 64u);
   lines.push_back(half);
   EXPECT_EQ(corrected(steady(64), lines).beats.size(), 32u);
-  // Nor do taps and corrections by turns add up.
+  // Taps and corrections in turn do not add up either.
   lines.clear();
   for (int i = 0; i < 200; ++i) {
     lines.push_back(line({ms(500) * (i % 64), BeatWord::kTap, ms(i % 2 ? 200 : 2500), 0}));

@@ -8,7 +8,7 @@
 namespace undersong::takes {
 namespace {
 
-// A take as chords of a given length in seconds, with a tune of one's choice over each.
+// A take of chords with given lengths in seconds, and any tune over each.
 struct Script {
   HeardTake take;
   double now = 1;
@@ -22,7 +22,7 @@ struct Script {
     for (const char* name : names) chord(name);
     return *this;
   }
-  // Pitches at equal distances over the chord that follows.
+  // Notes at equal distances over the next chord.
   Script& tune(std::initializer_list<int> pitches, double over = 2) {
     double t = now;
     for (const int pitch : pitches) {
@@ -87,7 +87,7 @@ TEST(Loop, SurvivesAChordLeftOutAndOnePutIn) {
   EXPECT_EQ(names(*loop), "F:maj7 Bb:7 D:min7 C:sus4(b7) ");
   ASSERT_EQ(loop->passes.size(), 4u);
   EXPECT_EQ(describe_difference(*loop, loop->passes[1]), "without Dm7");
-  EXPECT_EQ(describe_difference(*loop, loop->passes[2]), "one chord more after Bb7");
+  EXPECT_EQ(describe_difference(*loop, loop->passes[2]), "one extra chord after Bb7");
 }
 
 TEST(Loop, APassInAnotherKeyIsSaidToBeSo) {
@@ -167,7 +167,7 @@ TEST(Sections, AMelodyThatKeepsPartOfAnotherHasItsLetterWithAMark) {
         .tune({76, 72, 67, 72})
         .chord("C:maj7");
   };
-  // The first chord's tune is kept, the others' are new; and that comes twice, so it is meant.
+  // The tune of the first chord is kept and the others are new. That happens twice, so it is intended.
   const auto altered = [&] {
     s.tune({72, 74, 76, 79})
         .chord("D:min7")

@@ -1,4 +1,4 @@
-// Questions asked of a real file of takes, and files of an older layout brought up to date.
+// Questions to a real file of takes, and migration of files with an older layout.
 #include "daemon/takes/moments.h"
 
 #include <gtest/gtest.h>
@@ -39,7 +39,7 @@ harmony::ParsedChord chord(std::string_view harte) {
   return *parsed;
 }
 
-// A take of chords of one second each, every one with what melody stands over it.
+// A take of chords of one second each, with the given melody over each.
 struct Played {
   std::string harte;
   std::vector<int> melody;
@@ -167,7 +167,7 @@ TEST_F(Moments, AnEmptyAnswerSaysWhatComesNear) {
   ASSERT_EQ(found.near.size(), 3u);
   EXPECT_EQ(found.near[0].words, "any chord under D, from 2026-11-16 to 2026-11-22");
   EXPECT_EQ(found.near[0].moments, 1u);
-  // Each count is what that question gives.
+  // Each count is what that question returns.
   for (const auto& [words, near] :
        {std::pair("Eb last week", "any chord on Eb, from 2026-11-16 to 2026-11-22"),
         std::pair("Eb under D", "any chord on Eb under D")})
@@ -219,9 +219,9 @@ TEST_F(Moments, EveryExampleOfTheHelpIsAnswered) {
   }
 }
 
-// ---- layouts of earlier versions
+// ---- older layouts
 
-// A file as layout 1 made it, with takes that have MIDI alone.
+// A file as layout 1 wrote it, with takes that have MIDI only.
 void make_layout_1(const std::filesystem::path& path, int takes) {
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE);
   file.exec("PRAGMA journal_mode = WAL");
@@ -294,7 +294,7 @@ PRAGMA user_version = 1;)");
   all.commit();
 }
 
-// Runs what is posted and what is put aside, one piece at a time, as long as wanted.
+// Runs posted work and the work given to `aside`, one piece at a time, until told to stop.
 class Pieces {
  public:
   void post(std::function<void()> work) {
@@ -302,7 +302,7 @@ class Pieces {
     waiting_.push_back(std::move(work));
     changed_.notify_all();
   }
-  // Until `enough`; false when nothing came for long.
+  // Runs until `enough` returns true. False if no work arrived for a long time.
   bool run(const std::function<bool()>& enough) {
     while (!enough()) {
       std::function<void()> work;
@@ -411,7 +411,7 @@ TEST(Migration, AFailureInTheMiddleLeavesTheOldLayoutWhole) {
   make_layout_1(path, 2);
   {
     SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
-    file.exec("CREATE TABLE statements(in_the_way INTEGER)");  // the second new table can't be made
+    file.exec("CREATE TABLE statements(in_the_way INTEGER)");  // creating the second new table fails
   }
   EXPECT_THROW((void)Database::open(path, 1), SQLite::Exception);
   EXPECT_EQ(number_in(path, "PRAGMA user_version"), 1);

@@ -92,26 +92,24 @@ TEST(Question, WhatIsNotUnderstoodIsSaidWithItsColumn) {
   const std::pair<const char*, const char*> kAsked[] = {
       {"", "The question is empty: ask for a chord under a note, such as Db under G."},
       {"Hmaj7 under G",
-       "The word \"Hmaj7\" at column 1 is not understood: a chord, a kind of chord, a note, a degree, a key "
-       "or days may stand here."},
-      {"Db under",
-       "The question breaks off after \"under\" at column 4: a melody note or a degree must stand here."},
+       "The word \"Hmaj7\" at column 1 is not understood: expected a chord, a kind of chord, a note, a "
+       "degree, a key or days."},
+      {"Db under", "The question ends after \"under\" at column 4: expected a melody note or a degree."},
       {"Db♭ under loud",
-       "The word \"loud\" at column 11 is not understood: a melody note or a degree must stand here."},
-      {"(Db under G",
-       "The question breaks off after \"G\" at column 11: the bracket of column 1 is not closed."},
+       "The word \"loud\" at column 11 is not understood: expected a melody note or a degree."},
+      {"(Db under G", "The question ends after \"G\" at column 11: the bracket at column 1 is not closed."},
       {"Db) under G",
-       "The word \")\" at column 3 is not understood: a chord, a kind of chord, a note, a degree, a key or "
-       "days may stand here."},
+       "The word \")\" at column 3 is not understood: expected a chord, a kind of chord, a note, a degree, "
+       "a key or days."},
       {"Cm7 then F7 and G under the 9",
-       "The word \"G\" at column 17 stands beside a sequence, where only a key or days may stand: chords and "
-       "notes belong to a step, as in Cm7 under G then F7."},
+       "The word \"G\" at column 17 stands beside a sequence, where only a key or days are possible: put "
+       "chords and notes into a step, as in Cm7 under G then F7."},
       {"since forever",
-       "The word \"forever\" at column 7 is not understood: a day must stand here, such as 2026-11-05, "
-       "yesterday or March."},
+       "The word \"forever\" at column 7 is not understood: expected a day, such as 2026-11-05, yesterday "
+       "or March."},
       {"2026-11-20 to 2026-11-01", "The days at column 1 end before they begin: 2026-11-20 to 2026-11-01."},
       {"Cm7 then up a mile F7",
-       "The word \"mile\" at column 15 is not understood: an interval must stand here, such as fourth, minor "
+       "The word \"mile\" at column 15 is not understood: expected an interval, such as fourth, minor "
        "third or tritone."},
   };
   for (const auto& [asked, wanted] : kAsked)

@@ -1,5 +1,5 @@
-// What can't be written at the end goes into a spill file and comes back at the next start: on real files,
-// that may grow no more or are locked.
+// What cannot be written at the end goes into a spill file and is read back at the next start. The tests use
+// real files that are locked or must not grow.
 #include "daemon/takes/spill.h"
 
 #include <SQLiteCpp/SQLiteCpp.h>
@@ -51,8 +51,8 @@ void expect_same(const std::vector<Line>& lines, const std::vector<Entry>& entri
   expect_no_gaps(lines);
 }
 
-// Appends all to a store that can't grow, closes it, and gives what it said. Lines that are on disk by then
-// are the first.
+// Appends all entries to a store that cannot grow, closes it and returns what it reported. The lines already
+// on disk are the first ones.
 Store::Closed spill_most(const std::filesystem::path& path, const std::vector<Entry>& entries,
                          std::int64_t pages = 24) {
   Reported reported;
@@ -106,7 +106,7 @@ TEST(Spill, HoldsWhatAFullDiskDidNotTakeAndTheNextStartReadsItBack) {
   EXPECT_EQ(take->summary.ended, "stop");
   EXPECT_EQ(take->summary.key, "Eb:maj");
   EXPECT_EQ(take->summary.marks, 2u);
-  // What search needs was not in the file, and is there again.
+  // The facts for search were not in the file; they are worked out again.
   Search search;
   search.root = PitchClass(3);
   const auto found = now<Found>([&](auto answer) { store->list(search, answer); });
@@ -115,7 +115,7 @@ TEST(Spill, HoldsWhatAFullDiskDidNotTakeAndTheNextStartReadsItBack) {
   EXPECT_TRUE(store->close().all_kept());
 }
 
-// The first `on_disk` entries are on disk when another program locks the file, and stay the only ones.
+// The first `on_disk` entries are written before another program locks the file; no more can be written then.
 Store::Closed spill_behind_a_lock(const std::filesystem::path& path, const std::vector<Entry>& entries,
                                   std::size_t on_disk) {
   Reported reported;
@@ -159,7 +159,7 @@ TEST(Spill, StoppedTwiceBeforeThereIsRoomBothComeBackInOrder) {
     Reported reported;
     auto store = open_store(path, reported);
     EXPECT_FALSE(store->health().good);
-    EXPECT_NE(store->health().sentence.find("of an earlier run wait in "), std::string::npos)
+    EXPECT_NE(store->health().sentence.find("of an earlier run are still in "), std::string::npos)
         << store->health().sentence;
     for (const Entry& entry : second) store->append(entry);
     EXPECT_EQ(store->close().spilled, second.size());
@@ -205,7 +205,7 @@ TEST(Spill, GoesElsewhereWhenThereIsNoRoomBesideTheTakes) {
               std::filesystem::perms::owner_all);
   }
   std::filesystem::remove(folder.path / "not-a-folder");
-  // Another store that happens to have the same name leaves it alone.
+  // Another store with the same name ignores it.
   std::filesystem::create_directories(folder.path / "other");
   {
     Reported reported;
@@ -240,7 +240,7 @@ TEST(Spill, ADamagedOneIsKeptAndToldOfAndItsSoundLinesComeBack) {
   const auto entries = a_take(5'000);
   const auto closed = spill_most(path, entries);
   std::string text = content(closed.spill);
-  // One line loses a bit, and the last two are cut off.
+  // Flip a bit in one line and cut off the last two.
   const std::size_t middle = text.find(' ', text.size() / 2) + 3;
   text[middle] = static_cast<char>(text[middle] ^ 1);
   text.erase(text.rfind('\n', text.rfind('\n', text.size() - 2) - 1) + 1);
@@ -288,7 +288,7 @@ TEST(Spill, ComesBackOnceThoughTheFileIsThereAgain) {
   const auto closed = spill_most(path, entries);
   const std::string text = content(closed.spill);
   {
-    // Killed between reading back and removing: the store knows the file.
+    // Killed between reading back and removing the file: the store remembers the file.
     Reported reported;
     auto store = open_store(path, reported);
     ASSERT_EQ(lines_of(*store).size(), entries.size());
@@ -325,7 +325,7 @@ TEST(Spill, FindsATakeInANewStoreWhenItsOwnIsGone) {
   EXPECT_EQ(lines.back().data, "stop");
 }
 
-// Checksums by Python's zlib.crc32: the form is what the header says, and stays so.
+// The checksums come from Python's zlib.crc32. They prove that the format is what the header says.
 TEST(Spill, AFileWrittenByHandIsRead) {
   TemporaryFolder folder;
   const auto file = folder.path / "takes.db.waiting-handwritten";

@@ -1,4 +1,4 @@
-// The store against real faults: killed processes, locks, full disks, damaged and foreign files.
+// The store with real faults: killed processes, locks, full disks, damaged files and files of other programs.
 #include <SQLiteCpp/SQLiteCpp.h>
 #include <gtest/gtest.h>
 #include <sys/resource.h>
@@ -13,7 +13,7 @@
 namespace undersong::takes {
 namespace {
 
-// A child process that shares a pipe with us.
+// A child process connected to the test by a pipe.
 class Child {
  public:
   template <class Job>
@@ -63,7 +63,7 @@ TEST(KilledMidTake, LosesNoAcknowledgedLineAndClosesTheTakeAtTheNextStart) {
       Store::Options options;
       options.path = path;
       options.commit_every = std::chrono::milliseconds(1);
-      // Every line that is announced goes to the parent at once: number and time.
+      // Report every announced line to the parent at once: number and time.
       auto store = Store::open(
           options,
           {{},
@@ -135,7 +135,7 @@ TEST(LockedByAnotherProcess, KeepsLinesInMemorySaysSoAndWritesThemLater) {
   EXPECT_NE(refused.error().message.find("locked by another program"), std::string::npos)
       << refused.error().message;
   ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return !h.good && h.waiting == 52; }));
-  EXPECT_NE(reported.health().sentence.find("52 lines wait in memory"), std::string::npos)
+  EXPECT_NE(reported.health().sentence.find("52 lines are waiting in memory"), std::string::npos)
       << reported.health().sentence;
   EXPECT_TRUE(reported.lines().empty()) << "nothing is numbered that isn't on disk";
   locker.release();
@@ -146,7 +146,7 @@ TEST(LockedByAnotherProcess, KeepsLinesInMemorySaysSoAndWritesThemLater) {
   EXPECT_EQ(lines_of(*store).back().data, "kept");
 }
 
-// A soft limit on the size of files, as a disk that takes no more; put back at the end.
+// Limits the size of files, like a full disk, and restores the limit at the end.
 class FileSizeLimit {
  public:
   explicit FileSizeLimit(rlim_t bytes) {
@@ -172,7 +172,7 @@ TEST(WritesFail, KeepsLinesInMemoryAndWritesThemWhenItCan) {
     FileSizeLimit limit(120'000);
     for (int i = 2; i <= 20'000; ++i) store->append(note(i, 60));
     ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return !h.good && h.waiting > 0; }));
-    EXPECT_NE(reported.health().sentence.find("wait in memory"), std::string::npos)
+    EXPECT_NE(reported.health().sentence.find("waiting in memory"), std::string::npos)
         << reported.health().sentence;
   }
   ASSERT_TRUE(reported.wait_for_lines(20'001));
@@ -230,7 +230,7 @@ TEST(DamagedFile, WhileATakeIsPlayedTheTakeGoesOnInANewFile) {
   auto store = open_store(path, reported);
   store->append(take_begin(us(10), 123));
   ASSERT_EQ(*appended(*store, note(11, 60)), 2u);
-  {  // Another program writes to the file, so that the store must read it again, and ruins it.
+  {  // Another program damages the file by writing to it, and the store must read it again.
     SQLite::Database other(path.string(), SQLite::OPEN_READWRITE);
     other.exec("UPDATE about SET value = value");
     other.exec("PRAGMA wal_checkpoint(TRUNCATE)");
@@ -264,7 +264,7 @@ TEST(RemovedFile, IsBegunAnewWithNumbersThatGoOn) {
   EXPECT_EQ(*appended(*store, note(12, 62)), 4u) << "line 3 begins the take again in the new file";
   EXPECT_TRUE(std::filesystem::exists(path));
   EXPECT_NE(store->health().id, id);
-  EXPECT_NE(store->health().sentence.find("taken away"), std::string::npos) << store->health().sentence;
+  EXPECT_NE(store->health().sentence.find("moved or deleted"), std::string::npos) << store->health().sentence;
   const auto lines = lines_of(*store);
   ASSERT_EQ(lines.size(), 2u);
   expect_no_gaps(lines, 3);

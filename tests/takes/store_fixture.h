@@ -1,4 +1,8 @@
-// A store on a real file in a directory of its own, with what it reports, for tests.
+// For tests: a store on a real file in its own directory, and everything it reports.
+//
+// Units: Micros on a clock that the test chooses.
+// Threads: the test's thread; reports arrive on the store's thread and are kept under a lock.
+// Errors: a failed expectation fails the test.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -29,7 +33,7 @@ struct TemporaryFolder {
   std::filesystem::path path;
 };
 
-// Collects what a store reports; waits on conditions, never on the clock alone.
+// Collects what a store reports. Waits for conditions, never only for time to pass.
 class Reported {
  public:
   Store::Reports reports() {
@@ -78,7 +82,7 @@ inline std::unique_ptr<Store> open_store(const std::filesystem::path& path, Repo
   return store ? std::move(*store) : nullptr;
 }
 
-// Asks and waits for the answer: now<Found>([&](auto answer) { store.list({}, answer); }).
+// Sends a request and waits for the answer: now<Found>([&](auto answer) { store.list({}, answer); }).
 template <class T, class Ask>
 Result<T> now(Ask ask) {
   auto promise = std::make_shared<std::promise<Result<T>>>();

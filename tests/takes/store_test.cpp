@@ -310,7 +310,7 @@ TEST(Store, WhateverTimesItsLinesHaveATakeIsReadWithTimesOfItsOwn) {
 
 TEST(Store, BoundsWhatWaitsToBeAskedAndAnswersTheRest) {
   TemporaryFolder folder;
-  // Whoever should take the answers is busy.
+  // The thread that should receive the answers is busy.
   std::mutex mutex;
   std::vector<Store::Work> delivered;
   Store::Options options;
@@ -339,7 +339,7 @@ TEST(Store, BoundsWhatWaitsToBeAskedAndAnswersTheRest) {
       ++refused;
       EXPECT_EQ(found.error().code, ErrorCode::kExhausted) << found.error().message;
     });
-  // What is played is written although nobody takes the answers.
+  // Entries are written although nobody receives the answers.
   for (int i = 0; i < 10; ++i) store->append(note(i, 60));
   const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(30);
   while (store->last_number() < 10 && std::chrono::steady_clock::now() < end) std::this_thread::yield();

@@ -11,8 +11,7 @@ Micros at(double seconds) {
   return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
 }
 
-// A waltz: bass on one, chords on two and three, and between them notes of a tune that runs in halves of a
-// beat.
+// A waltz: a bass note on one, chords on two and three, and a tune in half beats between them.
 std::vector<PlayedNote> waltz(double beat, int louder = 0, int higher = 0) {
   std::vector<PlayedNote> notes;
   for (int i = 0; i < 96; ++i) {

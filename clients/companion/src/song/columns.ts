@@ -1,5 +1,5 @@
-// One grid for the loop and all that stands below it. A short loop has a column a chord, as wide as the chord is long; a
-// longer one goes on in the next row, like lines of a chart.
+// One grid for the loop and everything below it. In a short loop each chord has a column as wide as the chord is long.
+// A longer loop continues in the next row, like the lines of a chart.
 import type { TakeLoop } from '../protocol';
 
 export const most_in_a_row = 4;

@@ -1,5 +1,5 @@
-// The course of the colours through a cycle, in small: a solid line with discs from dark (left of the scale: below) to
-// bright, a broken one with diamonds from resolved to tense.
+// A small graph of the colours through a cycle: a solid line with discs from dark (bottom) to bright (top), and a dashed
+// line with diamonds from resolved to tense.
 import { spoken } from '../music/text';
 import { colour_words } from '../play/plane';
 import { place } from '../play/plane_layout';

@@ -1,5 +1,5 @@
-// Sounds a cycle of chords in tempo, in the voicings shown: with the page's own tone, or on the MIDI output, where the daemon
-// keeps the time and its status says what is played. On MIDI it can also go round and round, to be played over.
+// Plays a cycle of chords in tempo, in the voicings shown: with the page's own sound, or on the MIDI output. There the daemon
+// keeps the time, and its status says what is playing. On MIDI the cycle can also repeat, to be played along with.
 import { computed, effect, signal } from '@preact/signals';
 import { through } from '../play/hear';
 import type { PlayAlong, ProposedChord, TakeLoop } from '../protocol';
@@ -8,23 +8,23 @@ import { ask, complain, status } from '../state';
 import { count_in, how_loud } from '../takes/along';
 import { seconds } from './words';
 
-/** What is heard now: which cycle, the place in it (-1 while it is counted in), and whether it is there to be played over. */
+/** What is playing: which cycle, the place in it (-1 during the count-in), and whether it repeats to be played along with. */
 interface Heard { id: string; place: number; along: boolean }
 const by_page = signal<Heard | null>(null);
 const by_daemon = signal<Heard | null>(null);
 export const heard = computed(() => by_page.value ?? by_daemon.value);
-/** On MIDI: with the held melody note on top. */
+/** On MIDI: also play the held melody note on top. */
 export const on_top = signal(true);
 
 const softly = 54;
 const tick_ms = 40;
 let timer = 0;
 let asked = 0;
-let own = '';  // the cycle this page had the daemon play to be heard, and not to be played over
+let own = '';  // the cycle that this page asked the daemon to play once
 
 export const id_of = (chords: { harte: string }[]) => chords.map((chord) => chord.harte).join(' ');
 
-/** Ends what this page has made heard. What is played over goes on: that is ended by its own button. */
+/** Stops what this page plays. A cycle to play along with goes on; its own button stops it. */
 export function stop_cycle(): boolean {
   ++asked;
   clearTimeout(timer);
@@ -42,12 +42,12 @@ export function stop_cycle(): boolean {
 export function stop_midi(): void {
   void ask('play.stop', {}).catch(complain);
 }
-/** Also what another page or program has asked for. */
+/** Stops what is playing, also if another page or program asked for it. */
 export function stop_hearing(): void {
   if (!stop_cycle()) stop_midi();
 }
 
-/** Once round, then it ends by itself. */
+/** Plays the cycle once; it ends by itself. */
 export function hear_cycle(loop: TakeLoop, chords: ProposedChord[]): void {
   stop_cycle();
   if (through.peek() === 'midi') {
@@ -58,7 +58,7 @@ export function hear_cycle(loop: TakeLoop, chords: ProposedChord[]): void {
   }
 }
 
-/** Round and round on the MIDI output, after a count-in; what is played over it is kept against it. */
+/** Repeats the cycle on the MIDI output after a count-in. What the player plays over it is recorded with its place in it. */
 export function play_along(loop: TakeLoop, chords: ProposedChord[]): void {
   stop_cycle();
   play(loop, chords, { count_in: count_in.peek(), velocity: how_loud() });
@@ -69,20 +69,20 @@ function play(loop: TakeLoop, chords: ProposedChord[], how: PlayAlong): void {
   const layers: PlayAlong['layers'] = on_top.peek() ? ['bass', 'chords', 'melody'] : ['bass', 'chords'];
   ask('play.along', { ...how, take: loop.take, layers, chords: chords.map(({ harte, left, right }) => ({ harte, notes: [...left, ...right] })) })
     .then(() => { if (number !== asked && how.listen) stop_midi(); }, (error: unknown) => {
-      if (number !== asked) return;  // another was asked for meanwhile
+      if (number !== asked) return;  // another cycle was asked for in the meantime
       own = '';
       complain(error);
     });
 }
 
-// The daemon's cycle is followed from its status, whoever asked for it.
+// Follow the daemon's cycle from its status, whoever asked for it.
 let since = NaN, begun = 0, following = 0;
 effect(() => {
   const playing = status.value?.playing;
   clearTimeout(following);
   if (!playing?.along?.given) {
     since = NaN;
-    if (by_daemon.peek()?.id === own) own = '';  // it is over
+    if (by_daemon.peek()?.id === own) own = '';  // it has ended
     by_daemon.value = null;
     return;
   }

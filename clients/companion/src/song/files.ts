@@ -1,4 +1,4 @@
-// Files the daemon hands over, saved by the browser.
+// Files that the daemon hands over, saved by the browser.
 import type { HandedFile, HandedOver } from '../protocol';
 
 const kinds: Record<string, string> = { mid: 'audio/midi', musicxml: 'application/vnd.recordare.musicxml+xml', txt: 'text/plain', zip: 'application/zip' };
@@ -16,7 +16,7 @@ function save(name: string, bytes: Uint8Array<ArrayBuffer>): void {
 
 export const save_file = (folder: string, file: HandedFile) => save(`${folder}-${file.name}`, bytes_of(file));
 
-/** One file with all of them in a folder: browsers ask before they let a page save several. */
+/** Packs all of them into one file, because browsers ask before a page may save several. */
 export async function save_all({ folder, files }: HandedOver): Promise<void> {
   const { zipSync } = await import('fflate');
   const inside = Object.fromEntries(files.map((file) => [`${folder}/${file.name}`, bytes_of(file)]));

@@ -1,4 +1,4 @@
-// What other musicians get: the files, and the chart to read at once.
+// What other musicians get: the files to save, and the chord chart to read at once.
 import { useState } from 'preact/hooks';
 import type { HandedOver } from '../protocol';
 import { ask, complain } from '../state';
@@ -11,7 +11,7 @@ const about: Record<string, string> = {
   'lead_sheet.musicxml': 'melody and chord symbols, for notation programs', 'chart.txt': 'the chords in bars, as text',
 };
 
-/** The files that were made, each to be saved alone or all as one. */
+/** The files that were made. Each can be saved alone, or all together in one archive. */
 export function Handed({ made }: { made: HandedOver }) {
   const chart = made.files.find((file) => file.name === 'chart.txt');
   return (

@@ -1,4 +1,4 @@
-// Where a cycle is heard, and how loud.
+// Where a cycle is played, and how loud.
 import { local } from '../local';
 import { through } from '../play/hear';
 import { volume } from '../sound/tone';
@@ -17,7 +17,7 @@ export function HearOn() {
   );
 }
 
-/** The page's volume; of MIDI, what sounds there. */
+/** The volume of the page, or for MIDI what is playing there. */
 export function Tone() {
   if (through.value === 'page')
     return (

@@ -1,4 +1,4 @@
-// The way to the song screen: its script and style are fetched when it is first opened.
+// Opens the song screen. Its script and style are loaded when it is opened for the first time.
 import { signal } from '@preact/signals';
 import type { ComponentType } from 'preact';
 import { useEffect } from 'preact/hooks';

@@ -1,4 +1,4 @@
-// The loop: its chords in a row, each time round as a string below it, and what belongs together by its melody.
+// The loop: its chords in a row, each pass as a line below it, and the sections that its melody makes.
 import { key_name } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import type { LoopPass, LoopSection, TakeLoop } from '../protocol';
@@ -63,7 +63,7 @@ function Section({ section, passes, longest }: { section: LoopSection; passes: {
   );
 }
 
-/** Nothing comes round: what the daemon says, and what to do. */
+/** There is no loop: shows the daemon's sentence and what the player can do. */
 export function NoLoop({ sentence }: { sentence: string }) {
   return (
     <section class="teach no-loop" aria-labelledby="no-loop">

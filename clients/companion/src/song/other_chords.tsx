@@ -95,7 +95,7 @@ function Slider({ state, member, name, low, high }: { state: SongState; member: 
   );
 }
 
-/** The melody's degrees over each chord; those held long in a frame. */
+/** The degrees of the melody over each chord; long notes have a frame. */
 function Degrees({ chords, loop }: { chords: ProposedChord[]; loop: TakeLoop }) {
   return (
     <div class="cells degrees-row" style={columns(loop)} role="group" aria-label="The melody over the loop’s chords">

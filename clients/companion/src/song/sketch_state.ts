@@ -1,4 +1,4 @@
-// The sketch of a song on the table: what is changed here is a draft until it is kept, and the draft outlives a reload.
+// The sketch of a song being edited. Changes are a draft until it is saved, and the draft survives a reload of the page.
 import { batch, effect, signal } from '@preact/signals';
 import type { HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
 import { ask, say } from '../state';
@@ -8,7 +8,7 @@ export interface DraftSection {
   section: SketchSection;
 }
 export interface Draft {
-  name: string;      // under which it is kept; empty: not yet
+  name: string;  // its file name; empty: not saved yet
   revision: string;
   title: string;
   tempo: number | undefined;
@@ -28,7 +28,7 @@ function remembered(): Draft | null {
     if (draft === null || typeof draft.title !== 'string' || !Array.isArray(draft.sections)) return null;
     return { ...draft, sections: numbered(draft.sections.map((each) => each.section)) };
   } catch {
-    return null;  // no storage, or something else wrote there
+    return null;  // no storage, or its content is not ours
   }
 }
 
@@ -36,20 +36,20 @@ export const draft = signal<Draft | null>(remembered());
 export const kept = signal<SketchList | null>(null);
 export const outline = signal<SketchOutline | null>(null);
 export const handed = signal<HandedOver | null>(null);
-/** What the daemon says is wrong: of a section (from 1), or of the whole (0). */
+/** What the daemon says is wrong: with a section (from 1), or with the whole sketch (0). */
 export const trouble = signal<{ section: number; sentence: string } | null>(null);
-export const symbols = signal(new Map<string, string>());  // of chords put in, by Harte form
+export const symbols = signal(new Map<string, string>());  // of chords that the player added, by Harte form
 
 effect(() => {
   const text = JSON.stringify(draft.value);
   try {
     sessionStorage.setItem(storage, text);
   } catch {
-    // Kept for this visit only.
+    // Without storage the draft lasts for this visit only.
   }
 });
 
-/** The daemon names the section at the beginning of its sentence. */
+/** The daemon's sentence begins with the number of the section. */
 export function place_trouble(error: unknown): void {
   const sentence = error instanceof Error ? error.message : String(error);
   trouble.value = { section: Number(/^Section (\d+)\b/.exec(sentence)?.[1] ?? 0), sentence };
@@ -142,7 +142,7 @@ async function fetch_outline(): Promise<void> {
   if (draft.peek()?.name === name && !draft.peek()!.changed) outline.value = got;
 }
 
-/** A file name made of the title that no other sketch has. */
+/** A file name made from the title, different from those of all other sketches. */
 function free_name(title: string): string {
   const plain = title.normalize('NFD').replace(/[^A-Za-z0-9 _-]/g, '').replace(/\s+/g, ' ').trim().slice(0, 56) || 'song';
   const taken = new Set((kept.peek()?.sketches ?? []).map((each) => each.name.toLowerCase()));
@@ -151,7 +151,7 @@ function free_name(title: string): string {
   return name;
 }
 
-/** Keeps the draft; false when the daemon would not, which `trouble` then says. */
+/** Saves the draft. Returns false if the daemon refused; `trouble` then says why. */
 export async function keep(): Promise<boolean> {
   const now = draft.peek()!;
   try {
@@ -161,7 +161,7 @@ export async function keep(): Promise<boolean> {
     const got = await ask('sketch.put', { name: now.name || free_name(title), sketch, ...(now.revision ? { revision: now.revision } : {}) });
     batch(() => {
       trouble.value = null;
-      // What was changed while the daemon wrote stays a change.
+      // Changes made while the daemon was writing are still unsaved.
       draft.value = { ...draft.peek()!, name: got.name, revision: got.revision, changed: draft.peek() !== now };
     });
     await fetch_kept();
@@ -185,7 +185,7 @@ export async function delete_kept(name: string): Promise<void> {
   }).catch(place_trouble) });
 }
 
-/** Kept first, so that what is handed over is what is seen. */
+/** Saves first, so that what is handed over is what is shown. */
 export async function hand_over(): Promise<void> {
   if (draft.peek()!.changed && !(await keep())) return;
   try {

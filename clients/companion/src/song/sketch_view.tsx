@@ -1,4 +1,4 @@
-// A song as a list of sections drawn from takes: order, repeats, layers, other chords; kept by the daemon as a file.
+// A song as a list of sections drawn from takes: order, repeats, layers, other chords. The daemon stores it as a file.
 import { signal } from '@preact/signals';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { key_name, pretty } from '../music/text';
@@ -37,7 +37,7 @@ export function SketchView({ state }: { state: SongState }) {
   );
 }
 
-const list_open = signal(false);  // outlives a list that is empty for a while
+const list_open = signal(false);  // remembered while the list is empty for a moment
 
 function Kept({ run }: { run: (work: () => Promise<unknown>) => void }) {
   const list = sketch.kept.value?.sketches ?? [];
@@ -100,7 +100,7 @@ interface SectionProps {
   number: number;
   last: boolean;
   beats: number | undefined;
-  own_key: string | undefined;  // where it is not the song's
+  own_key: string | undefined;  // only if it differs from the key of the song
   trouble: string;
 }
 
@@ -108,7 +108,7 @@ function Section({ state, id, section, number, last, beats, own_key, trouble }: 
   const row = useRef<HTMLLIElement>(null);
   const named = (what: string) => `${what}, section ${number}`;
   const change = (part: Parameters<typeof sketch.change_section>[1]) => sketch.change_section(id, part);
-  // After a move the pressed button stays under the player's hand; at an end the other one takes over.
+  // After a move the focus stays on the pressed button; at an end of the list it goes to the other one.
   const move = (step: 1 | -1) => {
     sketch.move(id, step);
     requestAnimationFrame(() => {
@@ -155,7 +155,7 @@ function Section({ state, id, section, number, last, beats, own_key, trouble }: 
   );
 }
 
-/** Of this take, one of its sections by label; of something else, what the sketch says in words. */
+/** For a section of this take, its label; for anything else, the words of the sketch. */
 function Source({ state, section, label, change }: { state: SongState; section: SketchSection; label: string; change: (part: Parameters<typeof sketch.change_section>[1]) => void }) {
   const from = section.source ?? `take ${section.take ?? '?'}`;
   const loop = state.loop.value;
@@ -173,7 +173,7 @@ function Source({ state, section, label, change }: { state: SongState; section: 
 }
 
 function Chords({ state, id, section, label }: { state: SongState; id: number; section: SketchSection; label: string }) {
-  const proposals = section.take === state.take ? state.others.value?.proposals ?? [] : [];  // under another take’s melody they mean nothing
+  const proposals = section.take === state.take ? state.others.value?.proposals ?? [] : [];  // they make sense only under the melody of the same take
   const mine = section.chords?.join(' ');
   const of = (i: number) => proposals[i]!.chords.map((chord) => chord.harte).join(' ');
   const here = proposals.findIndex((_, i) => of(i) === mine);

@@ -55,7 +55,7 @@ export function SongPage({ take }: { take: number }) {
   );
 }
 
-/** Into the sketch that is open, or into a new one: the first theme takes the chords, and others can be chosen there. */
+/** Puts the chords into the open sketch, or into a new one. The first theme gets them; another section can be chosen there. */
 async function into_song(state: SongState, proposal: LoopProposal): Promise<void> {
   try {
     if (!sketch.draft.peek()) await sketch.propose(state.take);

@@ -1,4 +1,4 @@
-// What the song screen knows of one take: its loop, the chords proposed for it, and what the player wishes.
+// What the song screen knows about one take: its loop, the proposed chords, and the player's wishes.
 import { signal, type Signal } from '@preact/signals';
 import type { Reharmonise, Reharmonised, TakeLoop, TakeSummary } from '../protocol';
 import { ask } from '../state';
@@ -9,9 +9,9 @@ export interface Wish {
   tenser: number;
   surprising: number;
   roots: Roots;
-  pedal: string;    // a note name or "any" on which the bass stays; empty: it moves
+  pedal: string;    // the bass stays on this note, or on the best one for "any"; empty: it moves
   section: string;  // empty: the one with the most passes
-  keep: number[];   // places in the loop, the first is 1
+  keep: number[];   // places in the loop, counted from 1
 }
 export type Part = 'loop' | 'others' | 'sketch' | 'parts';
 
@@ -21,11 +21,11 @@ export class SongState {
   readonly part: Signal<Part> = signal('loop');
   readonly summary = signal<TakeSummary | null>(null);
   readonly loop = signal<TakeLoop | null>(null);
-  readonly no_loop = signal('');       // the daemon's sentence
+  readonly no_loop = signal('');  // the daemon's sentence if there is no loop
   readonly wish = signal<Wish>({ brighter: 0, tenser: 0, surprising: 0, roots: 'any', pedal: '', section: '', keep: [] });
   readonly others = signal<Reharmonised | null>(null);
   readonly no_others = signal('');
-  readonly asking = signal(false);     // what is shown was made for earlier wishes
+  readonly asking = signal(false);  // what is shown was made for earlier wishes
   private timer = 0;
   private asked = 0;
   private known = '';
@@ -60,7 +60,7 @@ export class SongState {
     this.ask_others(wait_ms);
   }
 
-  /** Press again to let go. */
+  /** Choosing the same again clears it. */
   pin(place: number): void {
     const { keep } = this.wish.peek();
     this.change({ keep: keep.includes(place) ? keep.filter((each) => each !== place) : [...keep, place].sort((a, b) => a - b) });

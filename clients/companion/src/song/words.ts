@@ -1,10 +1,10 @@
-// Sentences of the daemon, and lengths, as they are printed.
+// Prints the daemon's sentences, and lengths.
 import type { LoopChord } from '../protocol';
 import { pretty } from '../music/text';
 
 const accidental = (sign: string) => sign.replaceAll('bb', '𝄫').replaceAll('##', '𝄪').replaceAll('b', '♭').replaceAll('#', '♯');
 
-/** A sentence that may name chords: "Dbmaj9 instead of G7sus4" with a real flat. */
+/** A sentence that may contain chord names: "Dbmaj9 instead of G7sus4" gets a real flat sign. */
 export function worded(text: string): string {
   return pretty(text.replace(/\b([A-G])(bb|##|b|#)(?=(?:maj|min|m|dim|aug|sus|add|alt|\d|\/|\b))/g, (_, letter: string, sign: string) => letter + accidental(sign)));
 }
@@ -22,7 +22,7 @@ export function lasts(chord: LoopChord): string {
   return chord.beats === undefined ? `${(chord.length_us / 1e6).toFixed(1)} s` : `${number_of_beats(chord.beats)} ${Math.abs(chord.beats - 1) < 0.02 ? 'beat' : 'beats'}`;
 }
 
-/** Seconds of one chord: in tempo where there is a pulse. */
+/** The length of one chord in seconds: by the tempo if there is a pulse. */
 export function seconds(chord: LoopChord, tempo: number | undefined): number {
   return chord.beats !== undefined && tempo ? (chord.beats * 60) / tempo : chord.length_us / 1e6;
 }

@@ -1,4 +1,4 @@
-// The loop of a take to play along with: how it goes round, its beginning and its end; and what was played over it.
+// Playing along with the loop of a take: its tempo and layers, start and stop; and what was played over it.
 import { signal } from '@preact/signals';
 import { useEffect, useState } from 'preact/hooks';
 import type { PlayAlong, TakePasses } from '../protocol';
@@ -6,10 +6,10 @@ import { ask, complain, say, settings, status } from '../state';
 import type { Round } from './roll';
 import type { TakeData } from './take_data';
 
-const soft_velocity = 40;  // to begin with: nobody knows yet how loud the instrument is turned up
+const soft_velocity = 40;  // start softly, because nobody knows how loud the instrument is set
 const bars_words = ['no bar', 'one bar', 'two bars', 'three bars', 'four bars'];
 
-// As chosen in this visit. The tempo belongs to a take; the rest is a habit.
+// The choices of this visit. The tempo belongs to the take; the others apply to all takes.
 const loudness = signal<number | null>(null);
 export const count_in = signal(1);
 export const how_loud = () => loudness.value ?? Math.min(soft_velocity, settings.value?.hear_velocity ?? soft_velocity);
@@ -18,7 +18,7 @@ const chords = signal(true);
 
 export function Along({ take }: { take: number }) {
   const [open, set_open] = useState(false);
-  const [tempo, set_tempo] = useState('');  // as typed; empty: the take's own
+  const [tempo, set_tempo] = useState('');  // as typed; empty: the tempo of the take
   const along = status.value?.playing?.along ? status.value.playing : null;
   const loud = how_loud();
   const start = () => {
@@ -63,7 +63,7 @@ export function Along({ take }: { take: number }) {
   );
 }
 
-/** What a take was played over, when it was played along with a loop; its rounds are drawn on the roll. */
+/** What a take was played over, if the player played along with a loop. Its passes are drawn on the roll. */
 export function Rounds({ data, draw }: { data: TakeData; draw: (rounds: Round[]) => void }) {
   const { take, at: begin, ended } = data.summary;
   const [passes, set_passes] = useState<TakePasses | null>(null);
@@ -74,7 +74,7 @@ export function Rounds({ data, draw }: { data: TakeData; draw: (rounds: Round[])
       set_passes(got);
       draw(got?.pass_at.map((at, i) => ({ at: at - begin, number: got.first_pass + i })) ?? []);
     };
-    if (ended) ask('take.passes', { take }).then(take_in, () => take_in(null));  // most takes were played over nothing
+    if (ended) ask('take.passes', { take }).then(take_in, () => take_in(null));  // null: the take was not played along with a loop
     return () => { wanted = false; };
   }, [take, ended]);
   if (!passes) return null;

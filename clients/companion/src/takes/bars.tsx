@@ -1,4 +1,4 @@
-// The bars of a take: drawn on the roll, corrected at the cursor; with its loop to play along with beside them.
+// The bars of a take: drawn on the roll and corrected at the cursor. Beside them is the loop to play along with.
 import { useEffect, useState } from 'preact/hooks';
 import type { CorrectBeat, TakeBeats } from '../protocol';
 import { ask, complain } from '../state';
@@ -27,7 +27,7 @@ export function Bars({ data, cursor, draw, draw_rounds }: Props) {
     draw(got.pulse ? got.at.map((at, i) => ({ at: at - begin, one: got.place[i] === 1 })) : []);
   };
   const load = () => ask('take.beats', { take }).then(take_in);
-  useEffect(() => void (ended && load().catch(() => undefined)), [take, ended]);  // without it there are no bars to see, that is all
+  useEffect(() => void (ended && load().catch(() => undefined)), [take, ended]);  // on failure no bars are shown
   const correct = (what: CorrectBeat) => void ask('beat.correct', { ...what, take }).then(load).catch(complain);
   return (
     <div class="bars" role="group" aria-label="Bars and loop">

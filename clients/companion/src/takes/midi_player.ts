@@ -1,4 +1,4 @@
-// Sounds a take again on the daemon's MIDI output, from any place; the daemon keeps the time, the page follows.
+// Plays a take on the daemon's MIDI output, from any point. The daemon keeps the time, and the page follows.
 import { effect } from '@preact/signals';
 import { ask, complain, status } from '../state';
 import type { TakeData } from './take_data';
@@ -6,19 +6,19 @@ import type { TakeData } from './take_data';
 export class MidiPlayer {
   playing = false;
   private timer = 0;
-  private begun = 0;     // on the page's clock, milliseconds
-  private from = 0;      // in the take, microseconds
+  private begun = 0;  // on the page's clock, in milliseconds
+  private from = 0;   // in the take, in microseconds
   private length = 0;
   private take = 0;
   private asked = 0;
-  private sure = false;  // the daemon has said that it plays
+  private sure = false;  // the daemon has confirmed that it plays
   private readonly unfollow: () => void;
 
   constructor(private readonly moved: (time: number) => void, private readonly ended: () => void) {
     this.unfollow = effect(() => {
       const now = status.value?.playing ?? null;
       if (!this.playing || !this.sure) return;
-      if (now === null || now.take !== this.take) this.over();  // its end, or another client's wish
+      if (now === null || now.take !== this.take) this.over();  // it ended, or another client stopped it
     });
   }
 

@@ -1,13 +1,13 @@
-// Sounds one moment of a take: on the MIDI output or with the page's own tone, with what is held already when it begins.
+// Plays one moment of a take, on the MIDI output or with the page's own sound, including what is already held when it begins.
 import type { FoundMoment } from '../protocol';
 import { through } from '../play/hear';
 import { audio, hush, sound } from '../sound/tone';
 import { ask } from '../state';
 import { load_take } from './take_data';
 
-const shortest_us = 600_000;  // less is a blip
+const shortest_us = 600_000;  // anything shorter would only be a blip
 
-/** Resolves when it begins; `over` is called when it has ended by itself. */
+/** Resolves when it begins. `over` is called when it has ended by itself. */
 export async function play_moment(moment: FoundMoment, over: () => void): Promise<() => void> {
   const from = moment.from_us, to = from + Math.max(shortest_us, moment.length_us);
   if (through.peek() === 'midi') {

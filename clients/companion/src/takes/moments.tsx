@@ -1,4 +1,4 @@
-// Moments of all takes, asked for in a musician's words, each with a button that plays it.
+// Searches the moments of all takes in a musician's words. Each result has a button that plays it.
 import { signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { clock, pretty } from '../music/text';
@@ -13,7 +13,7 @@ const page_size = 30;
 const question = signal('');
 const answer = signal<FoundMoments | null>(null);
 const trouble = signal('');
-const playing = signal('');  // the key of the moment that sounds
+const playing = signal('');  // the key of the moment that is playing
 
 let asked = 0;
 async function find(from?: string): Promise<void> {

@@ -1,4 +1,4 @@
-// Sounds a take again with the page's tone, from any place.
+// Plays a take with the page's own sound, from any point.
 import { audio, hush, sound } from '../sound/tone';
 import { first_at, first_from, type TakeData } from './take_data';
 
@@ -8,9 +8,9 @@ const tick_ms = 60;
 export class Player {
   playing = false;
   private timer = 0;
-  private begun = 0;     // on the audio clock
-  private from = 0;      // in the take, microseconds
-  private next = 0;      // the next note to sound
+  private begun = 0;  // on the audio clock
+  private from = 0;   // in the take, in microseconds
+  private next = 0;   // index of the next note to play
   private data: TakeData | null = null;
 
   constructor(private readonly moved: (time: number) => void, private readonly ended: () => void) {}
@@ -56,7 +56,7 @@ export class Player {
     this.timer = window.setTimeout(this.tick, tick_ms);
   };
 
-  /** A key let go while the pedal is down sounds until the pedal goes up, at most some seconds. */
+  /** A note whose key is released while the pedal is down sounds until the pedal goes up, at most for some seconds. */
   private pedal_end(up: number): number {
     const { pedal } = this.data!;
     const i = first_at(pedal, up) - 1;

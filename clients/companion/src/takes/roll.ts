@@ -1,7 +1,7 @@
-// Over 400 lines: every layer is drawn on the one canvas with the one scale of time.
-// The piano roll: chords on a time line, notes, melody, marks and pedal on one canvas, the whole take small below.
+// Over 400 lines: all layers are drawn on one canvas with one time scale.
+// The piano roll: chords on a time line, notes, melody, marks and pedal on one canvas, with an overview of the take below.
 //
-// Notes are drawn once into tiles, strips of the picture kept as images; panning only moves tiles, so an hour with
+// Notes are drawn once into tiles, strips of the picture that are kept as images. Panning only moves tiles, so an hour with
 // 50,000 notes moves as smoothly as a minute.
 import type { Bar } from './bars';
 import { clock, symbol_parts } from '../music/text';
@@ -37,7 +37,7 @@ export class Roll {
   private bars: Bar[] = [];
   private rounds: Round[] = [];
   private chord_times = new Float64Array();
-  private widths = new Map<string, number>();  // of chord symbols
+  private widths = new Map<string, number>();  // widths of chord symbols
 
   constructor(private readonly canvas: HTMLCanvasElement, private readonly changed: () => void) {
     this.take_colours();
@@ -91,12 +91,12 @@ export class Roll {
     this.overview = null;
   }
 
-  // ---- moving about
+  // ---- pan and zoom
 
   private whole_us_per_px(): number {
     return Math.min(widest_us_per_px, Math.max(narrowest_us_per_px, (this.data?.length ?? 1e6) / Math.max(1, this.width - 8)));
   }
-  /** The whole take, or its beginning near enough to read the chords. */
+  /** Shows the whole take, or only its beginning, large enough to read the chords. */
   fit(whole = false): void {
     this.us_per_px = whole ? this.whole_us_per_px() : Math.min(this.whole_us_per_px(), readable_us_per_px);
     this.from = 0;
@@ -122,7 +122,7 @@ export class Roll {
   }
   time_at(px: number): number { return this.from + px * this.us_per_px; }
   px_of(time: number): number { return (time - this.from) / this.us_per_px; }
-  /** In the overview at this height? Then x means the whole take. */
+  /** True if this height is in the overview, where x covers the whole take. */
   in_overview(y: number): boolean { return y >= this.height - overview_h; }
   time_in_overview(x: number): number { return (x / Math.max(1, this.width)) * (this.data?.length ?? 0); }
   centre_on(time: number): void { this.pan_to(time - (this.width / 2) * this.us_per_px); }
@@ -143,7 +143,7 @@ export class Roll {
     ctx.setTransform(this.dpr, 0, 0, this.dpr, 0, 0);
     ctx.fillStyle = this.colours.raise;
     ctx.fillRect(0, 0, this.width, this.height);
-    // Which tiles are in sight; the picture moves by whole device pixels so that tiles stay sharp.
+    // Choose the visible tiles. The picture moves by whole device pixels, so that tiles stay sharp.
     const first = Math.floor(this.from / (tile_px * this.us_per_px));
     const last = Math.floor((this.from + this.width * this.us_per_px) / (tile_px * this.us_per_px));
     for (let i = first; i <= last; ++i) {
@@ -166,7 +166,7 @@ export class Roll {
       ctx.moveTo(x - 6, 0); ctx.lineTo(x + 6, 0); ctx.lineTo(x, 9);
       ctx.fill();
     }
-    // The neighbours, so that they are there when panning gets to them.
+    // Draw the neighbouring tiles too, so that they are ready when panning reaches them.
     for (const i of [last + 1, first - 1]) {
       if (i >= 0 && !this.tiles.has(this.tile_key(i)) && i * tile_px * this.us_per_px < data.length) {
         setTimeout(() => this.data === data && this.tile(i));
@@ -212,7 +212,7 @@ export class Roll {
     const h = Math.max(1.5, this.row(height).h - 1);
     const shades = [0.42, 0.62, 0.82, 1];
     const paths = shades.map(() => new Path2D());
-    const right = new Float64Array(128).fill(-1);  // how far each key's row is covered already
+    const right = new Float64Array(128).fill(-1);  // how far the row of each key is covered already
     for (let i = first_from(notes.latest_end, begin); i < notes.count && notes.at[i]! < end; ++i) {
       const x = (notes.at[i]! - begin) / us_per_px;
       const w = Math.max(1.4, notes.length[i]! / us_per_px - 0.6);
@@ -280,7 +280,7 @@ export class Roll {
     }
   }
 
-  /** Where bars begin, and their beats where there is room; nothing when they would only be a haze. */
+  /** Draws bar lines, and beats if there is room. Draws nothing if the lines would be too dense. */
   private draw_bars(ctx: CanvasRenderingContext2D): void {
     const { bars } = this;
     const first = first_at(bars, this.from);
@@ -299,7 +299,7 @@ export class Roll {
     ctx.globalAlpha = 1;
   }
 
-  /** Where the loop that was played over began again, numbered at the foot where there is room. */
+  /** Draws where each pass of the loop began that was played over, with its number at the foot if there is room. */
   private draw_rounds(ctx: CanvasRenderingContext2D): void {
     const { colours } = this;
     const foot = this.notes_top + this.notes_h;
@@ -334,7 +334,7 @@ export class Roll {
       const end = this.px_of(data.chords[i + 1]?.at ?? data.length);
       ctx.fillStyle = colours.line;
       ctx.fillRect(Math.round(x), ruler_h, 1, chords_h);
-      // Half a name would be another chord: it is written whole or, where there is no room, not at all.
+      // A truncated chord name would be another chord, so a name is written in full or not at all.
       const at = Math.max(x, 0) + 4;
       const w = this.symbol_width(ctx, chord.symbol, chord_px);
       if (at < free || end - x < 9 || (x < 0 && at + w > end) || at + w > this.width) continue;

@@ -1,4 +1,4 @@
-// One take as the page needs it: notes in columns, and the rest by time. All times in microseconds from its beginning.
+// One take as the page needs it: notes in columns, everything else by time. All times are microseconds from its beginning.
 import type { LogLine, TakeDetail, TakeNotes, TakeSummary } from '../protocol';
 import { ask } from '../state';
 
@@ -6,7 +6,7 @@ export interface Notes {
   count: number;
   at: Float64Array;
   length: Float64Array;
-  latest_end: Float64Array;  // the latest end among this and all before: where a picture has to begin looking
+  latest_end: Float64Array;  // the latest end among this note and all before; drawing starts looking here
   pitch: Uint8Array;
   velocity: Uint8Array;
   lowest: number;
@@ -29,7 +29,7 @@ export interface TakeData {
   melody: TimedMelody[];
   offered: TimedOffer[];
   tried: TimedTrial[];
-  complete: boolean;  // the take has ended and all of it is here
+  complete: boolean;  // the take has ended and all of it is loaded
 }
 
 function in_columns(got: TakeNotes, begin: number): Notes {
@@ -57,7 +57,7 @@ function in_columns(got: TakeNotes, begin: number): Notes {
   return notes;
 }
 
-/** The first place in ascending `times` that is not before `time`. */
+/** The first index in ascending `times` that is not before `time`. */
 export function first_from(times: ArrayLike<number>, time: number): number {
   let low = 0, high = times.length;
   while (low < high) {
@@ -68,7 +68,7 @@ export function first_from(times: ArrayLike<number>, time: number): number {
   return low;
 }
 
-/** The same in a list of things that have a time. */
+/** The same for a list of things that have a time. */
 export function first_at(list: { at: number }[], time: number): number {
   let low = 0, high = list.length;
   while (low < high) {
@@ -79,7 +79,7 @@ export function first_at(list: { at: number }[], time: number): number {
   return low;
 }
 
-/** What holds at a time: the last that began by then. */
+/** The item that applies at a time: the last one that began by then. */
 export function holding<T extends { at: number }>(list: T[], time: number): T | null {
   let low = 0, high = list.length;
   while (low < high) {
@@ -90,9 +90,9 @@ export function holding<T extends { at: number }>(list: T[], time: number): T | 
   return list[low - 1] ?? null;
 }
 
-/** Notes, chords, keys and marks: enough to draw. */
+/** Loads notes, chords, keys and marks: enough to draw. */
 export async function load_take(take: number, before: TakeData | null = null): Promise<TakeData> {
-  // What was played in a take that has ended does not change any more.
+  // The notes of a finished take never change.
   const kept = before?.complete && before.summary.take === take ? before : null;
   const [detail, notes] = await Promise.all([ask('take.get', { take }), kept ? null : ask('take.notes', { take })]);
   const begin = detail.summary.at;
@@ -119,7 +119,7 @@ function timed(detail: TakeDetail) {
   };
 }
 
-/** The rest, which may be much: melody, what was offered and what was tried. Calls `grown` after each part. */
+/** Loads the rest, which may be large: melody, what was offered and what was tried. Calls `grown` after each part. */
 export async function load_rest(data: TakeData, grown: () => void, wanted: () => boolean): Promise<void> {
   const begin = data.summary.at;
   let from = data.summary.first_line;

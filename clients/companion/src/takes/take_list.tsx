@@ -1,4 +1,4 @@
-// The list of takes, with a small picture of each, and the search over them.
+// The list of takes with a thumbnail of each, and the search.
 import { signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { clock, key_name, pitch_class_names } from '../music/text';
@@ -23,7 +23,7 @@ async function fetch_takes(before?: number): Promise<void> {
   const number = ++asked;
   try {
     const got = await ask('take.list', { ...filter.peek(), limit: page_size, ...(before === undefined ? {} : { before }) });
-    if (number !== asked) return;  // another search has begun since
+    if (number !== asked) return;  // a newer search has begun
     takes.value = before === undefined ? got.takes : [...(takes.peek() ?? []), ...got.takes];
     more.value = got.more;
   } catch (error) {

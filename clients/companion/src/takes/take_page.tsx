@@ -1,4 +1,4 @@
-// One take: its roll, what held at any instant, and what can be done with it.
+// One take: its roll, what applied at the cursor, and what can be done with it.
 import { signal } from '@preact/signals';
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { clock, key_name, plain_pitch, pretty } from '../music/text';
@@ -125,7 +125,7 @@ interface RollProps {
   toggle: () => void;
 }
 
-/** The canvas as a slider of time: drag to pan, tap to place the cursor, wheel to move, with Ctrl to zoom. */
+/** The canvas as a slider over time: drag to pan, tap to place the cursor, wheel to move, Ctrl and wheel to zoom. */
 function RollCanvas({ canvas, roll, data, cursor, scrub, toggle }: RollProps) {
   const drag = useRef<{ x: number; from: number; moved: boolean; overview: boolean; pinch?: number }>();
   const fingers = useRef(new Map<number, number>());
@@ -228,7 +228,7 @@ function TakeHead({ data }: { data: TakeData }) {
   );
 }
 
-// Symbols of what was offered, by Harte form and style.
+// Symbols of suggestions, by Harte form and style.
 const symbols = signal(new Map<string, string>());
 const asked = new Set<string>();
 function symbol_of(harte: string[], style: string): (each: string) => string {
@@ -244,7 +244,7 @@ function symbol_of(harte: string[], style: string): (each: string) => string {
   return (each) => symbols.value.get(style + each) ?? '';
 }
 
-/** What held at the cursor. */
+/** What applied at the cursor. */
 function Instant({ data, time, scrub }: { data: TakeData; time: number; scrub: (time: number) => void }) {
   const chord = holding(data.chords, time);
   const melody = holding(data.melody, time);

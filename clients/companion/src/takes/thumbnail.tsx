@@ -1,4 +1,4 @@
-// A take seen from afar: the range of keys from its beginning to its end, darker where more was played.
+// A thumbnail of a take: the range of notes over time, darker where more was played.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { TakeSketch, TakeSummary } from '../protocol';
 import { ask } from '../state';
@@ -7,7 +7,7 @@ const spans = 96, width = 96, height = 30;
 const kept = new Map<string, TakeSketch>();
 const most_kept = 400;
 
-// One at a time: a sketch reads a whole take, and the daemon has better things to do.
+// Load one at a time, because each thumbnail reads a whole take and the daemon has more important work.
 let queue: Promise<unknown> = Promise.resolve();
 function fetch_sketch(take: TakeSummary, still_wanted: () => boolean): Promise<TakeSketch | null> {
   const key = `${take.begin_utc_ms}.${take.take}.${take.last_line}`;
