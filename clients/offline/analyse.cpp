@@ -20,10 +20,6 @@ namespace {
 
 constexpr Micros kAfterwards{5'000'000};  // time for decisions that are still open after the last event
 
-double seconds(Micros at) {
-  return std::chrono::duration<double>(at).count();
-}
-
 struct Options {
   std::string file;
   bool events = false;

@@ -18,9 +18,6 @@ namespace {
 
 namespace json = boost::json;
 
-double seconds(Micros at) {
-  return std::chrono::duration<double>(at).count();
-}
 double rounded(double value) {
   return std::round(value * 1e4) / 1e4;
 }

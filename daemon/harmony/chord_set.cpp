@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "daemon/harmony/key.h"
+#include "daemon/harmony/scales.h"
 
 namespace undersong::harmony {
 namespace {
@@ -39,7 +40,6 @@ bool holds(PitchClassSet set, int root, int third) {
 }
 
 ChordSet describe(PitchClassSet set) {
-  constexpr PitchClassSet kMajorScale{0b101010110101};
   constexpr double kSharpness = 8;
   ChordSet out;
   out.unfamiliarity = unfamiliarity_of(set);
@@ -52,7 +52,7 @@ ChordSet describe(PitchClassSet set) {
     minor += std::exp(kSharpness * profile_correlation(weights, {PitchClass(r), Mode::kMinor}));
     major_triads += holds(set, r, 4);
     minor_triads += holds(set, r, 3);
-    outside = std::min(outside, (set - kMajorScale.transposed(r)).size());
+    outside = std::min(outside, (set - PitchClassSet(kMajorScale).transposed(r)).size());
     out.fifth = out.fifth || (set.contains(PitchClass(r)) && set.contains(PitchClass(r + 7)));
   }
   out.key_fit = static_cast<float>(std::log(major / minor));

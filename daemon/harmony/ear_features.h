@@ -54,7 +54,6 @@ class EarFeatures {
     return std::min(last_on_ + kClusterGap, cluster_start_ + kClusterSpan) + Micros{1};
   }
   bool is_pedal_down() const { return pedal_; }
-  const std::array<float, 12>& recent_bass() const { return bass_[1]; }
   int sounding_bass() const;  // lowest key down, else lowest sounding key, else -1
 
  private:

@@ -35,7 +35,6 @@ class EarTonality {
   // The key in force; nullopt before the first chord.
   std::optional<EarKeyReading> reading() const;
   const KeyNet::Input& input() const { return x_; }
-  const std::array<float, 24>& log_probabilities() const { return belief_; }
 
  private:
   void fade(Micros t);

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <bit>
 
+#include "daemon/harmony/scales.h"
+
 namespace undersong::harmony {
 namespace {
 
@@ -16,8 +18,6 @@ constexpr float kBrief = 0.12F;     // seconds below which a chord name was only
 constexpr std::size_t kPlain = 5;   // harmonies that together can make a new key certain
 constexpr int kPlainRoots = 4;
 constexpr float kWhole = 0.98F, kNoLonger = 0.92F, kAhead = 0.1F;
-
-constexpr unsigned kMajorScale = 0b101010110101, kMinorScale = 0b110110101101;  // minor with both sevenths
 
 // The share of a chord's tones that lie in a scale: [major or minor key][kind][root above the tonic].
 constexpr auto kInside = [] {

@@ -7,6 +7,7 @@
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/scales.h"
 
 namespace undersong::harmony {
 namespace {
@@ -80,8 +81,6 @@ constexpr Promise kPromises[] = {{0, "maj"},      {0, "min"},     {11, "maj7"},
 constexpr std::array<std::string_view, kQualityClasses> kClassChord{
     "maj",     "maj6",  "maj7", "7",   "min",     "min6",    "min7",
     "minmaj7", "hdim7", "dim7", "aug", "aug(b7)", "sus4(b7)"};
-
-constexpr unsigned kMajorScale = 0b101010110101;
 
 // How tense a chord is under a held note, used to form the cells: half the harshness of its intervals,
 // including those of the held note, and half the share of its tones outside the key. Source: interval classes

@@ -21,6 +21,10 @@ namespace undersong {
 // Monotonic.
 using Micros = std::chrono::microseconds;
 
+constexpr double seconds(Micros time) {
+  return std::chrono::duration<double>(time).count();
+}
+
 // One of the twelve pitch classes, 0 = C. Any integer is folded into the octave, so construction is total.
 class PitchClass {
  public:

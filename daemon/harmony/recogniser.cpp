@@ -6,6 +6,7 @@
 
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/ear_classes.h"
+#include "daemon/harmony/scales.h"
 
 namespace undersong::harmony {
 namespace {
@@ -71,7 +72,6 @@ struct Priced {
 
 PitchClassSet scale_of(Key key) {
   // Natural minor plus the raised seventh, because the dominant of a minor key belongs to it.
-  constexpr unsigned kMajorScale = 0b101010110101, kMinorScale = 0b110110101101;
   return PitchClassSet(key.mode == Mode::kMajor ? kMajorScale : kMinorScale).transposed(key.tonic.value());
 }
 

@@ -3,11 +3,10 @@
 #include <array>
 
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/scales.h"
 
 namespace undersong::harmony {
 namespace {
-
-constexpr unsigned kMajorScale = 0b101010110101;
 
 enum class Third { kMajor, kMinor, kOther };
 Third third_of_triad(Quality quality) {

@@ -4,12 +4,13 @@
 #include <array>
 #include <cstdlib>
 
+#include "daemon/harmony/scales.h"
+
 namespace undersong::harmony {
 namespace {
 
-constexpr PitchClassSet kMajorScale{0b101010110101};
 constexpr PitchClassSet scale_of(PitchClass region) {
-  return kMajorScale.transposed(region.value());
+  return PitchClassSet(kMajorScale).transposed(region.value());
 }
 
 int fifths_apart(PitchClass a, PitchClass b) {

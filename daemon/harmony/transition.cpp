@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "daemon/harmony/lanes.h"
+#include "daemon/harmony/scales.h"
 
 namespace undersong::harmony {
 namespace {
@@ -122,7 +123,6 @@ void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const Cho
     add(out, relative, 1, tonic);
   } else {
     // The keys whose scale contains the notes, or all keys if there is none.
-    constexpr unsigned kMajorScale = 0b101010110101;
     PitchClassSet notes;
     for (int pc = 0; pc < 12; ++pc)
       if (phrase.weight[static_cast<std::size_t>(pc)] > 0) notes.insert(PitchClass(pc));

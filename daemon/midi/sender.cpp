@@ -140,8 +140,19 @@ void Sender::emit(Lock& lock, Event message, bool of_score) {
 
 void Sender::silence(Lock& lock) {
   lock.unlock();
-  sounding_.release(steady_now(), [this](const Event& message) { sink_->send(message); });
+  end_sounds();
   lock.lock();
+}
+
+// A message that can't be sent must not leave the notes after it hanging.
+void Sender::end_sounds() {
+  sounding_.release(steady_now(), [this](const Event& message) {
+    try {
+      sink_->send(message);
+    } catch (...) {
+      (void)caught("a note was ended on the MIDI output");
+    }
+  });
 }
 
 void Sender::tend(Lock& lock) {
@@ -220,13 +231,16 @@ void Sender::run() {
       if (!lock.owns_lock()) lock.lock();
       try {
         trouble_ = caught("a message was sent to the MIDI output").message;
+        lock.unlock();
+        if (changed_) changed_();
       } catch (...) {  // there is no memory left even for the message
       }
+      if (!lock.owns_lock()) lock.lock();
     }
   }
   lock.unlock();
   try {
-    sounding_.release(steady_now(), [this](const Event& message) { sink_->send(message); });
+    end_sounds();
     sink_.reset();
   } catch (...) {  // the port is closed anyway
   }

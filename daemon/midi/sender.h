@@ -93,6 +93,7 @@ class Sender {
   void tend(Lock& lock);
   void emit(Lock& lock, Event message, bool of_score);
   void silence(Lock& lock);
+  void end_sounds();
   Micros due() const;  // when the next message of the score is due
   void next_event();
 

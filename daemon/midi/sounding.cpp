@@ -1,7 +1,6 @@
 #include "daemon/midi/sounding.h"
 
 #include <algorithm>
-#include <utility>
 
 namespace undersong::midi {
 namespace {
@@ -30,19 +29,26 @@ bool Sounding::nothing() const {
 }
 
 void Sounding::release(Micros at, const std::function<void(const Event&)>& send) {
-  const auto channels = std::exchange(channels_, {});
-  const auto each = [&](auto end) {
-    for (std::uint8_t number = 0; number < channels.size(); ++number) end(number, channels[number]);
-  };
-  each([&](std::uint8_t number, const Channel& channel) {
-    for (std::size_t key = 0; key < channel.notes.size(); ++key)
-      if (channel.notes[key]) send(note_off(at, number, Pitch(static_cast<int>(key))));
-  });
-  each([&](std::uint8_t number, const Channel& channel) {
-    for (std::size_t i = 0; i < kPedals.size(); ++i)
-      if (channel.pedals[i]) send(control_change(at, number, kPedals[i], 0));
+  // What is on is forgotten only when its end was sent, so that after an exception the rest can still be
+  // ended.
+  for (std::uint8_t number = 0; number < channels_.size(); ++number) {
+    auto& notes = channels_[number].notes;
+    for (std::size_t key = 0; key < notes.size(); ++key) {
+      if (!notes[key]) continue;
+      send(note_off(at, number, Pitch(static_cast<int>(key))));
+      notes.reset(key);
+    }
+  }
+  for (std::uint8_t number = 0; number < channels_.size(); ++number) {
+    Channel& channel = channels_[number];
+    for (std::size_t i = 0; i < kPedals.size(); ++i) {
+      if (!channel.pedals[i]) continue;
+      send(control_change(at, number, kPedals[i], 0));
+      channel.pedals.reset(i);
+    }
     if (channel.bent) send({at, {static_cast<std::uint8_t>(kPitchBend | number), 0, kCentre}, 3, 0});
-  });
+    channel.bent = false;
+  }
 }
 
 }  // namespace undersong::midi

@@ -23,7 +23,8 @@ class Sounding {
   // True when nothing is on.
   bool nothing() const;
   // Calls `send` with every message that ends what is on: note-offs first, then pedals up, then pitch bend to
-  // the centre. `send` runs on the calling thread. Afterwards nothing is on.
+  // the centre. `send` runs on the calling thread. Afterwards nothing is on. When `send`
+  // throws, what was not ended yet is still on: call again.
   void release(Micros at, const std::function<void(const Event&)>& send);
 
  private:

@@ -9,10 +9,6 @@ namespace {
 // Longer bars are split, because with beats of more than four seconds ticks would be coarse.
 constexpr Micros kLongestBar{16'000'000};
 
-double seconds(Micros t) {
-  return std::chrono::duration<double>(t).count();
-}
-
 double usual_interval(const std::vector<takes::Beat>& beats) {
   std::vector<double> gaps;
   for (std::size_t i = 1; i < beats.size(); ++i)

@@ -13,11 +13,6 @@ namespace {
 constexpr int kBarsALine = 4;
 constexpr std::size_t kWidest = 20;  // longer bars push the following ones to the right
 
-struct Cell {
-  std::string text;
-  bool breaks = false;  // a line ends after this cell
-};
-
 // The text of one bar: symbols and dots for its beats.
 std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks length) {
   std::vector<std::pair<Ticks, std::string>> here;

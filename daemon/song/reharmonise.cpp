@@ -12,6 +12,7 @@
 #include "daemon/harmony/cycle_voicing.h"
 #include "daemon/harmony/distinct_cycles.h"
 #include "daemon/harmony/offered.h"
+#include "daemon/harmony/scales.h"
 #include "daemon/harmony/spelling.h"
 #include "daemon/harmony/voice_leading.h"
 
@@ -56,8 +57,7 @@ harmony::PitchClassSet tones_of(const Chord& chord) {
   return harmony::row(chord.quality).tones.transposed(chord.root.value());
 }
 harmony::PitchClassSet scale_of(const std::optional<Key>& key) {
-  constexpr unsigned kMajorScale = 0b101010110101;
-  return key ? harmony::PitchClassSet(kMajorScale).transposed(7 * harmony::signature(*key))
+  return key ? harmony::PitchClassSet(harmony::kMajorScale).transposed(7 * harmony::signature(*key))
              : harmony::PitchClassSet(0xFFF);
 }
 

@@ -71,11 +71,12 @@ Result<void> SketchFolder::write(const std::string& name, const std::string& tex
     if (!now || revision_of(*now) != *revision)
       return Error{ErrorCode::kConflict, fmt::format("the sketch {} has changed since it was read", name)};
   }
+  std::error_code error;
   const auto fail = [&](const std::string& why) {
-    return Error{errno == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
+    const bool full = error == std::errc::no_space_on_device;
+    return Error{full ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
                  fmt::format("{} can't be written: {}", file->string(), why)};
   };
-  std::error_code error;
   fs::create_directories(folder_, error);
   if (error) return fail(error.message());
   const fs::path part = folder_ / (name + ".toml.part");
@@ -84,10 +85,10 @@ Result<void> SketchFolder::write(const std::string& name, const std::string& tex
   out << text;
   out.close();
   if (!out) {
-    const int cause = errno;
-    fs::remove(part, error);
-    errno = cause;
-    return fail(std::strerror(cause != 0 ? cause : EIO));
+    error = std::error_code(errno != 0 ? errno : EIO, std::generic_category());
+    std::error_code ignored;
+    fs::remove(part, ignored);
+    return fail(error.message());
   }
   fs::rename(part, *file, error);
   if (error) return fail(error.message());

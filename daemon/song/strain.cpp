@@ -11,9 +11,6 @@ namespace {
 constexpr double kNearlyFull = .8;  // a loop this many beats off whole bars still counts as whole bars
 constexpr Micros kEarly{60'000};    // a note at most this early belongs to the chord that follows
 
-double seconds(Micros t) {
-  return std::chrono::duration<double>(t).count();
-}
 bool there(const takes::LoopPass::Place& place) {
   return place.end > place.begin;
 }

@@ -8,10 +8,6 @@ namespace {
 
 using takes::HeardTake;
 
-double seconds(Micros t) {
-  return std::chrono::duration<double>(t).count();
-}
-
 struct Note {
   Micros begin{}, end{};
   Pitch pitch;

@@ -13,11 +13,13 @@ namespace fs = std::filesystem;
 Result<void> write_folder(const Folder& folder, const fs::path& directory, bool force) {
   std::error_code error;
   const auto fail = [&](const fs::path& path, const std::string& why) -> Result<void> {
+    const bool full =
+        errno == ENOSPC || error == std::errc::no_space_on_device;  // before anything else sets it
     for (const File& file : folder.files) {
       std::error_code ignored;
       fs::remove(directory / (file.name + ".part"), ignored);
     }
-    return Error{errno == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
+    return Error{full ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
                  fmt::format("{} can't be written: {}.", path.string(), why)};
   };
   const fs::file_status status = fs::status(directory, error);

@@ -105,10 +105,6 @@ float bar(Beats& found, const std::vector<BeatOnset>& onsets, const std::vector<
   return explained;
 }
 
-double seconds(Micros t) {
-  return std::chrono::duration<double>(t).count();
-}
-
 // The lengths of the beats in seconds, without gaps.
 std::vector<double> lengths(const std::vector<Beat>& beats) {
   std::vector<double> out;

@@ -75,8 +75,6 @@ class Database {
                           const std::vector<LineKind>& kinds = {});
   // Without suspected echoes. Where events were lost, the keys and pedals of that input are released.
   std::vector<midi::Event> midi(TakeId take);
-
- public:
   // The moments that answer a question; if there are none, similar questions that have answers.
   FoundMoments find(const MomentSearch& search);
   // `take` must exist.

@@ -14,10 +14,6 @@
 namespace undersong::takes {
 namespace {
 
-double seconds(Micros t) {
-  return std::chrono::duration<double>(t).count();
-}
-
 // What each step of the alignment is worth. A chord that fits is worth 1, a chord outside the loop 0.
 constexpr double kInstead = -.6, kAnother = -.9, kLeftOut = -.9;
 constexpr double kOtherFamily = -.25;  // the root fits but the family does not, such as minor for major

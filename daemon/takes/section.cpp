@@ -13,10 +13,6 @@ constexpr double kSame = .5;      // melodies that agree this much are the same
 constexpr double kAltered = .28;  // melodies that agree this much are variations of each other
 constexpr double kDenser = 1.5;   // passes whose densities differ by this factor are played differently
 
-double seconds(Micros t) {
-  return std::chrono::duration<double>(t).count();
-}
-
 struct SungNote {
   double place = 0;  // seconds from the beginning of a cycle of the usual length
   int pitch = 0;
@@ -25,9 +21,7 @@ struct SungNote {
 struct SungLine {
   std::vector<SungNote> notes;
   double per_beat = 0;
-  double height = 0;
   double length = 0;
-  std::size_t first_place = 0, last_place = 0;  // unused
 };
 
 double agreement(const SungLine& a, const SungLine& b) {
@@ -60,7 +54,6 @@ SungLine line_of(const HeardTake& take, const Loop& loop, const LoopPass& pass) 
       for (; it != take.melody.end() && it->at < place.end - Micros(60'000); ++it) {
         const double within = seconds(it->at - place.begin) / seconds(place.end - place.begin);
         line.notes.push_back({start + within * length, it->pitch.value() - pass.transposed});
-        line.height += it->pitch.value();
       }
       beats += loop.chords[p].beats > 0 ? loop.chords[p].beats : seconds(place.end - place.begin);
     }
@@ -68,7 +61,6 @@ SungLine line_of(const HeardTake& take, const Loop& loop, const LoopPass& pass) 
   }
   line.length = beats;
   if (beats > 0) line.per_beat = static_cast<double>(line.notes.size()) / beats;
-  if (!line.notes.empty()) line.height /= static_cast<double>(line.notes.size());
   return line;
 }
 

@@ -225,5 +225,35 @@ TEST(Sender, APortThatThrowsLosesThatMessageAndNoOther) {
   EXPECT_EQ(arrived.copy().back().bytes[1], 62);
 }
 
+// A port that throws when one note is to be ended.
+class Clinging final : public Sink {
+ public:
+  explicit Clinging(Arrived& to) : wire_(to) {}
+  Result<void> tend() override { return wire_.tend(); }
+  bool connected() const override { return wire_.connected(); }
+  const std::string& port_name() const override { return wire_.port_name(); }
+  bool send(const Event& message) override {
+    if (message.kind() == kNoteOff && message.bytes[1] == 61) throw std::bad_alloc();
+    return wire_.send(message);
+  }
+
+ private:
+  Wire wire_;
+};
+
+TEST(Sender, ANoteWhoseEndCannotBeSentLeavesNoOtherNoteHanging) {
+  Arrived arrived;
+  Sender sender(std::make_unique<Clinging>(arrived), {});
+  while (!sender.connected()) std::this_thread::yield();
+  for (const int key : {60, 61, 62})
+    ASSERT_TRUE(sender.send(note_on(Micros(0), 0, Pitch(key), Velocity(70))));
+  ASSERT_TRUE(arrived.until([&] { return arrived.events.size() == 3; }));
+  sender.stop();
+  ASSERT_TRUE(arrived.until([&] { return arrived.count(kNoteOff) == 2; }));
+  const auto events = arrived.copy();
+  EXPECT_EQ(events[3].bytes[1], 60);
+  EXPECT_EQ(events[4].bytes[1], 62);
+}
+
 }  // namespace
 }  // namespace undersong::midi
