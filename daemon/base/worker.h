@@ -1,4 +1,5 @@
-// One thread of low priority for work that takes long, with a bounded line of what waits.
+// One thread for work that takes long, of low priority unless said otherwise, with a bounded line of what
+// waits.
 //
 //   Worker worker("study");
 //   if (!worker.run([] { ... })) ...;   // the line is full
@@ -16,6 +17,7 @@
 #include <mutex>
 #include <string>
 #include <thread>
+#include <utility>
 
 #include "daemon/base/result.h"
 
@@ -27,7 +29,13 @@ class Worker {
   using Work = std::function<void()>;
 
   using Failed = std::function<void(const Error& error)>;
-  explicit Worker(std::string name, Failed failed = {});  // at most 15 letters, as the system shows it
+  struct Options {
+    int nice = 15;  // as nice(2); with 15 everything else comes first
+    std::size_t most_waiting = kMostWaiting;
+  };
+  // `name`: at most 15 letters, as the system shows it.
+  explicit Worker(std::string name, Failed failed = {}) : Worker(std::move(name), std::move(failed), {}) {}
+  Worker(std::string name, Failed failed, Options options);
   ~Worker() { stop(); }
   Worker(const Worker&) = delete;
   Worker& operator=(const Worker&) = delete;
@@ -43,6 +51,7 @@ class Worker {
   std::deque<Work> waiting_;  // mutex_
   bool stopping_ = false;     // mutex_
   const Failed failed_;
+  const Options options_;
   std::thread thread_;
 };
 

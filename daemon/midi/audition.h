@@ -14,8 +14,11 @@
 
 namespace undersong::midi {
 
+// How loud we play before we know how loud the player does.
+inline constexpr Velocity kQuietly{56};
+
 struct Strike {
-  Velocity velocity{56};       // "quietly first"
+  Velocity velocity = kQuietly;
   Micros duration{1'500'000};  // from the last note of the chord to its release
   Micros roll{0};              // between one note and the next higher one
   std::uint8_t channel = 0;    // 0..15

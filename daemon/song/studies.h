@@ -1,34 +1,51 @@
-// The studies of the takes that were worked on last, so that asking again costs nothing.
+// THE way to the study of a kept take (take_study.h): fetched from the store, listened to again aside or
+// remembered from the last time, answered on the owner's thread. Loops, beats, other chords, parts, sketches,
+// playing along and corrections all go through here.
 //
-// A study holds as long as its take's log has not grown: what is said of the beat after a take has ended
-// makes a new one. Times in a study count from the take's own beginning. Threads: one at a time, that of
-// whoever works aside; the studies themselves may be read anywhere. Errors: none.
+//   studies.with_study<Loop>(12, answer, [](const takes::Store::Midi& take, const TakeStudy& study) ->
+//   Result<Loop> {
+//     ...
+//   });
+//
+// Threads: all calls on the owner's thread but `of`; jobs run on that of `aside`, which must have stopped
+// before this goes. Errors: the store's, the job's, and those of base/aside.h, one sentence each.
 #pragma once
 
-#include <list>
+#include <functional>
 #include <memory>
+#include <optional>
 
-#include "daemon/song/take_study.h"
-#include "daemon/takes/store.h"
+#include "daemon/song/study_cache.h"
+#include "daemon/takes/fetcher.h"
 
 namespace undersong::song {
 
-// The take on its own clock: 0 is its beginning.
-Played own_time(const takes::Store::Midi& take);
-
 class Studies {
  public:
-  static constexpr std::size_t kRemembered = 4;
-  std::shared_ptr<const TakeStudy> of(const takes::Store::Midi& take);
+  using Midi = takes::Store::Midi;
+  template <class T>
+  using Answer = takes::Store::Answer<T>;
+
+  // The store outlives this. `aside`: one thread, of low priority: an hour's take needs a second or two.
+  Studies(takes::Store& store, Aside aside) : fetcher_(store, std::move(aside)) {}
+
+  takes::Fetcher& fetcher() { return fetcher_; }
+
+  // The newest take that is not deleted without a number.
+  template <class T>
+  void with_study(std::optional<takes::TakeId> take, Answer<T> answer,
+                  std::function<Result<T>(const Midi&, const TakeStudy&)> job) {
+    fetcher_.with_take<T>(take, std::move(answer), [this, job = std::move(job)](const Midi& midi) {
+      return job(midi, *cache_.of(midi));
+    });
+  }
+
+  // For jobs that have the take at hand. REQUIRES: on the thread aside.
+  std::shared_ptr<const TakeStudy> of(const Midi& take) { return cache_.of(take); }
 
  private:
-  struct Remembered {
-    takes::TakeId take;
-    takes::LineNumber last_line;
-    std::size_t said;  // lines on its beat: they may come after it has ended
-    std::shared_ptr<const TakeStudy> study;
-  };
-  std::list<Remembered> remembered_;  // newest first
+  takes::Fetcher fetcher_;
+  StudyCache cache_;  // on the thread aside
 };
 
 }  // namespace undersong::song

@@ -15,6 +15,7 @@
 #include <string>
 #include <vector>
 
+#include "daemon/midi/audition.h"
 #include "daemon/midi/sender.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/loop.h"
@@ -32,7 +33,7 @@ struct AlongWish {
   std::optional<double> tempo;                     // beats a minute; the take's own where left out
   int count_in = 1;                                // bars
   bool bass = true, chords = true, melody = true;  // melody: of given notes only
-  Velocity velocity{56};
+  Velocity velocity = midi::kQuietly;
   std::vector<GivenChord> given;  // one for each chord of the loop, or none
   int rounds = 0;                 // then it ends; 0: for ever
 };

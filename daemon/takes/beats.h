@@ -1,14 +1,14 @@
 // Beats and bars found at leisure, when the whole take is known; and the player's corrections, which re-bar
 // it all.
 //
-// Threads: pure; uses a second one of its own while it works. Errors: none; a take without a pulse gives no
-// beats. Times: Micros of the take. A player keeps one level: several are tried on the whole take. Where the
-// playing is steady, passages that do not keep the pulse have no beats; a tempo that bends is followed. Time
-// and memory grow with the notes, not with how far apart they are; a take of more than four hours, long
-// silences not counted, has beats in its first four. Source: as harmony/beat_lattice.h, with the way back
-// (Viterbi); a pulse is claimed against the same notes moved at chance (surrogate data, Theiler et al. 1992);
-// bars by dynamic programming over metre and place, bass strikes and fresh chords voting, common practice, no
-// source.
+// Threads: pure; while it works it has helpers of its own (base/helper.h), named "aside-2". Errors: none; a
+// take without a pulse gives no beats. Times: Micros of the take. A player keeps one level: several are tried
+// on the whole take. Where the playing is steady, passages that do not keep the pulse have no beats; a tempo
+// that bends is followed. Time and memory grow with the notes, not with how far apart they are; a take of
+// more than four hours, long silences not counted, has beats in its first four. Source: as
+// harmony/beat_lattice.h, with the way back (Viterbi); a pulse is claimed against the same notes moved at
+// chance (surrogate data, Theiler et al. 1992); bars by dynamic programming over metre and place, bass strikes
+// and fresh chords voting, common practice, no source.
 #pragma once
 
 #include <cstddef>
