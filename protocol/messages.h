@@ -13,6 +13,7 @@
 #include <string>
 #include <vector>
 
+#include "protocol/rpc_code.h"
 #include "protocol/shapes.h"
 #include "protocol/song_messages.h"
 
@@ -881,21 +882,5 @@ using Requests =
                          SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings,
                          ResetSettings, GetLoop, Reharmonise, HandOverTake, ProposeSketch, PutSketch,
                          GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
-
-// ---- errors
-
-// JSON-RPC 2.0's own codes, and ours in the range it leaves to servers. Their numbers never change.
-enum class RpcCode : std::int32_t {
-  kParseError = -32700,
-  kInvalidRequest = -32600,
-  kMethodNotFound = -32601,
-  kInvalidParams = -32602,
-  kInternalError = -32603,
-  kTokenNeeded = -32000,
-  kNotFound = -32001,     // no such take, list, output
-  kUnavailable = -32002,  // not now: store or output isn't there, no take is being played
-  kConflict = -32003,     // something changed in between, or another holds it
-  kExhausted = -32004,    // disk or a stated bound is full
-};
 
 }  // namespace undersong::protocol

@@ -4,12 +4,18 @@
 
 #include <toml++/toml.h>
 #include <unistd.h>
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstdlib>
 #include <fstream>
 #include <functional>
 #include <limits>
+#include <span>
 #include <sstream>
+#include <utility>
+
+#include "daemon/harmony/chord_symbol.h"
 
 namespace undersong::app {
 namespace {
@@ -36,7 +42,7 @@ Problem text(const toml::node& node, const std::function<Problem(const std::stri
   if (!value) return "must be a text in quotes";
   return use(**value);
 }
-Problem one_of(const toml::node& node, std::initializer_list<std::string_view> words, std::string& out) {
+Problem one_of(const toml::node& node, std::span<const std::string_view> words, std::string& out) {
   return text(node, [&](const std::string& value) -> Problem {
     for (std::string_view word : words)
       if (word == value) {
@@ -47,10 +53,28 @@ Problem one_of(const toml::node& node, std::initializer_list<std::string_view> w
   });
 }
 
+using live::SettingName;
+
+// What a client can change is also written down: `text` gives it as a value of TOML, as `set` reads it.
 struct Option {
   std::string_view table, name;
   Problem (*set)(Config&, const toml::node&);
+  std::optional<SettingName> setting{};
+  std::string (*text)(const live::Settings&) = nullptr;
 };
+
+constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two", "bar"};  // as listen::Under
+constexpr std::array<std::string_view, 2> kSymbolStyles{"letters", "signs"};   // as harmony::SymbolStyle
+constexpr std::array<std::string_view, 5> kLogLevels{"trace", "debug", "info", "warn", "error"};
+
+std::string toml_real(float value) {
+  return fmt::format("{}", std::round(static_cast<double>(value) * 1e4) / 1e4);
+}  // .1f is .1 in the file too
+std::string toml_text(std::string_view value) {
+  std::ostringstream out;
+  out << toml::value<std::string>(std::string(value));
+  return out.str();
+}
 
 // THE options. One row each; configs/undersong.toml explains them.
 constexpr std::array kOptions = {
@@ -82,10 +106,13 @@ constexpr std::array kOptions = {
     Option{"listen", "melody",
            [](Config& c, const toml::node& node) {
              std::string word;
-             const auto problem = one_of(node, {"note", "two", "bar"}, word);
-             if (!problem) c.melody = word == "note" ? listen::Under::kNote : word == "bar" ? listen::Under::kBar : listen::Under::kTwo;
+             const auto problem = one_of(node, kMelodySpans, word);
+             if (!problem)
+               c.stage.settings.melody = static_cast<listen::Under>(
+                   std::find(kMelodySpans.begin(), kMelodySpans.end(), word) - kMelodySpans.begin());
              return problem;
-           }},
+           }, SettingName::kMelody,
+           [](const live::Settings& s) { return toml_text(kMelodySpans[static_cast<std::size_t>(s.melody)]); }},
     Option{"listen", "voicing",
            [](Config& c, const toml::node& node) {
              return text(node, [&](const std::string& value) -> Problem {
@@ -93,50 +120,59 @@ constexpr std::array kOptions = {
                for (int i = 0; i < harmony::kStyles; ++i) {
                  const auto style = static_cast<harmony::Style>(i);
                  if (harmony::name(style) == value) {
-                   c.voicing = style;
+                   c.stage.settings.voicing = style;
                    return std::nullopt;
                  }
                  names.append(i == 0 ? "" : ", ").append(harmony::name(style));
                }
                return "must be one of " + names;
              });
-           }},
-    Option{"listen", "brighter", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.brighter); }},
-    Option{"listen", "tenser", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.tenser); }},
-    Option{"listen", "surprising", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.wishes.surprising); }},
+           }, SettingName::kVoicing,
+           [](const live::Settings& s) { return toml_text(harmony::name(s.voicing)); }},
+    Option{"listen", "brighter", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.stage.settings.wishes.brighter); }, SettingName::kBrighter,
+           [](const live::Settings& s) { return toml_real(s.wishes.brighter); }},
+    Option{"listen", "tenser", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.stage.settings.wishes.tenser); }, SettingName::kTenser,
+           [](const live::Settings& s) { return toml_real(s.wishes.tenser); }},
+    Option{"listen", "surprising", [](Config& c, const toml::node& node) { return real(node, -1, 1, c.stage.settings.wishes.surprising); }, SettingName::kSurprising,
+           [](const live::Settings& s) { return toml_real(s.wishes.surprising); }},
     Option{"listen", "key",
            [](Config& c, const toml::node& node) {
              return text(node, [&](const std::string& value) -> Problem {
-               c.key = harmony::parse_key(value);
-               if (!c.key && !value.empty()) return "must be a key as \"Eb minor\" or \"F#\", or empty";
+               c.stage.settings.key = harmony::parse_key(value);
+               if (!c.stage.settings.key && !value.empty()) return "must be a key as \"Eb minor\" or \"F#\", or empty";
                return std::nullopt;
              });
-           }},
+           }, SettingName::kKey,
+           [](const live::Settings& s) { return toml_text(s.key ? harmony::text(*s.key) : std::string()); }},
     Option{"listen", "symbols",
            [](Config& c, const toml::node& node) {
              std::string word;
-             const auto problem = one_of(node, {"letters", "signs"}, word);
-             if (!problem) c.symbol_style = word == "signs" ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
+             const auto problem = one_of(node, kSymbolStyles, word);
+             if (!problem) c.stage.settings.symbol_style = word == "signs" ? harmony::SymbolStyle::kSigns : harmony::SymbolStyle::kLetters;
              return problem;
-           }},
+           }, SettingName::kSymbolStyle,
+           [](const live::Settings& s) { return toml_text(kSymbolStyles[static_cast<std::size_t>(s.symbol_style)]); }},
     Option{"listen", "settle_ms",
            [](Config& c, const toml::node& node) {
-             return integer(node, 0, 60'000, [&](std::int64_t v) { c.settle = std::chrono::milliseconds(v); });
-           }},
+             return integer(node, 0, 60'000, [&](std::int64_t v) { c.stage.settings.settle = std::chrono::milliseconds(v); });
+           }, SettingName::kSettle,
+           [](const live::Settings& s) { return fmt::to_string(s.settle.count()); }},
     Option{"hear", "output",
            [](Config& c, const toml::node& node) {
              return text(node, [&](const std::string& value) -> Problem {
-               c.hear_output = value;
+               c.stage.settings.hear_output = value;
                return std::nullopt;
              });
-           }},
+           }, SettingName::kHearOutput,
+           [](const live::Settings& s) { return toml_text(s.hear_output); }},
     Option{"hear", "velocity",
            [](Config& c, const toml::node& node) {
-             return integer(node, 1, 127, [&](std::int64_t v) { c.hear_velocity = static_cast<int>(v); });
-           }},
+             return integer(node, 1, 127, [&](std::int64_t v) { c.stage.settings.hear_velocity = static_cast<int>(v); });
+           }, SettingName::kHearVelocity,
+           [](const live::Settings& s) { return fmt::to_string(s.hear_velocity); }},
     Option{"hear", "length_ms",
            [](Config& c, const toml::node& node) {
-             return integer(node, 50, 60'000, [&](std::int64_t v) { c.hear_length = std::chrono::milliseconds(v); });
+             return integer(node, 50, 60'000, [&](std::int64_t v) { c.stage.hear_length = std::chrono::milliseconds(v); });
            }},
     Option{"takes", "file",
            [](Config& c, const toml::node& node) {
@@ -148,7 +184,7 @@ constexpr std::array kOptions = {
            }},
     Option{"takes", "silence_s",
            [](Config& c, const toml::node& node) {
-             return integer(node, 1, 3600, [&](std::int64_t v) { c.silence = std::chrono::seconds(v); });
+             return integer(node, 1, 3600, [&](std::int64_t v) { c.stage.silence = std::chrono::seconds(v); });
            }},
     Option{"server", "socket",
            [](Config& c, const toml::node& node) {
@@ -178,9 +214,14 @@ constexpr std::array kOptions = {
            }},
     Option{"log", "level",
            [](Config& c, const toml::node& node) {
-             return one_of(node, {"trace", "debug", "info", "warn", "error"}, c.log_level);
+             return one_of(node, kLogLevels, c.log_level);
            }},
 };
+
+static_assert(std::count_if(kOptions.begin(), kOptions.end(),
+                            [](const Option& option) { return option.setting.has_value(); }) ==
+                  live::kSettings,
+              "every setting that a client can change has its row");
 
 // [[controls]] message, press, action.
 Problem read_control(Config& config, const toml::table& table) {
@@ -201,7 +242,7 @@ Problem read_control(Config& config, const toml::table& table) {
   if (message.empty() || action.empty()) return "wants message and action";
   const auto mapping = listen::parse_mapping(message, press, action);
   if (!mapping) return mapping.error().message;
-  config.controls.push_back(*mapping);
+  config.stage.controls.push_back(*mapping);
   return std::nullopt;
 }
 
@@ -229,7 +270,7 @@ Result<Config> read(const toml::table& file, std::string_view name, const Config
         if (const auto problem = read_control(config, *table)) return at_line(name, item, *problem);
       }
       // Whether the mappings agree with each other is known only now.
-      if (const auto made = listen::Controls::make(config.controls); !made)
+      if (const auto made = listen::Controls::make(config.stage.controls); !made)
         return at_line(name, table_node, made.error().message);
       continue;
     }
@@ -275,6 +316,37 @@ Places default_places() {
                             : runtime / "undersong";
   return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket",
           state / "undersong"};
+}
+
+std::string settings_text(const live::Settings& configured, const live::Settings& now) {
+  const auto names = live::differing(configured, now);
+  std::string text;
+  for (const std::string_view table : {"listen", "hear"}) {
+    bool begun = false;
+    for (const SettingName name : names)
+      for (const Option& option : kOptions) {
+        if (option.setting != name || option.table != table) continue;
+        if (!std::exchange(begun, true)) text += fmt::format("\n[{}]\n", table);
+        text += fmt::format("{} = {}\n", option.name, option.text(now));
+      }
+  }
+  return text;
+}
+
+std::vector<std::string> differing_at_start(const Config& started, const Config& fresh) {
+  std::vector<std::string> out;
+  const auto look = [&](bool same, const char* name) {
+    if (!same) out.emplace_back(name);
+  };
+  look(fresh.takes_file == started.takes_file, "takes.file");
+  look(fresh.socket == started.socket, "server.socket");
+  look(fresh.web_port == started.web_port, "server.web_port");
+  look(fresh.web_address == started.web_address, "server.web_address");
+  look(fresh.token == started.token, "server.token");
+  look(fresh.inputs == started.inputs, "midi.inputs");
+  look(fresh.service == started.service, "midi.service");
+  look(fresh.virtual_input == started.virtual_input, "midi.virtual_input");
+  return out;
 }
 
 Result<Config> parse_config(std::string_view text, std::string_view name, const Config& base) {

@@ -6,18 +6,13 @@
 // relative variables count as unset.
 #pragma once
 
-#include <chrono>
 #include <filesystem>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "daemon/base/result.h"
-#include "daemon/harmony/alternatives.h"
-#include "daemon/harmony/chord_symbol.h"
-#include "daemon/harmony/key.h"
-#include "daemon/listen/analysis.h"
-#include "daemon/listen/controls.h"
+#include "daemon/live/stage_options.h"
 #include "daemon/midi/backend.h"
 
 namespace undersong::app {
@@ -27,22 +22,9 @@ struct Config {
   std::vector<std::string> inputs;  // name parts or /patterns/; empty: every input
   midi::BackendKind service = midi::BackendKind::kAuto;
   bool virtual_input = true;
-  // [listen]
-  listen::Under melody = listen::Under::kTwo;
-  harmony::Style voicing = harmony::Style::kOpen;
-  harmony::Wishes wishes;
-  std::optional<harmony::Key> key;  // pinned
-  harmony::SymbolStyle symbol_style = harmony::SymbolStyle::kLetters;
-  std::chrono::milliseconds settle{250};
-  // [hear]
-  std::string hear_output;  // empty: our own port "Undersong out"
-  int hear_velocity = 56;   // 1..127, before the player's own loudness is known
-  std::chrono::milliseconds hear_length{1500};
-  // [controls]
-  std::vector<listen::Mapping> controls;
+  live::StageOptions stage;  // [listen], [hear], [controls], and how long a silence ends a take
   // [takes]
   std::filesystem::path takes_file;  // empty: DATA_HOME/undersong/takes.sqlite
-  std::chrono::seconds silence{20};
   // [server]
   std::filesystem::path socket;  // empty: RUNTIME_DIR/undersong/socket
   int web_port = 8344;           // 0: no page
@@ -65,5 +47,11 @@ Result<Config> load_config(const std::filesystem::path& file);
 // The same from text; `name` stands for the file in errors. Options that the text doesn't name are as in
 // `base`.
 Result<Config> parse_config(std::string_view text, std::string_view name, const Config& base = {});
+
+// The settings in which `now` differs from `configured`, as text of a configuration: a table header before
+// the options of each table; empty when none does.
+std::string settings_text(const live::Settings& configured, const live::Settings& now);
+// The options, as "takes.file", in which these differ and which hold from the start of the daemon to its end.
+std::vector<std::string> differing_at_start(const Config& started, const Config& fresh);
 
 }  // namespace undersong::app

@@ -5,26 +5,27 @@
 #include <spdlog/spdlog.h>
 
 #include <boost/asio/io_context.hpp>
-#include <boost/asio/posix/stream_descriptor.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/signal_set.hpp>
-#include <boost/asio/steady_timer.hpp>
 #include <csignal>
 #include <fstream>
 #include <thread>
 #include <utility>
 
-#include "daemon/app/desk.h"
 #include "daemon/app/instance_lock.h"
 #include "daemon/app/kept_settings.h"
+#include "daemon/app/settings_writer.h"
 #include "daemon/app/version.h"
 #include "daemon/base/caught.h"
 #include "daemon/base/private_folder.h"
 #include "daemon/base/worker.h"
+#include "daemon/live/stage.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
 #include "daemon/server/notify.h"
 #include "daemon/server/server.h"
+#include "daemon/server/stage_loop.h"
+#include "daemon/song/studies.h"
 #include "daemon/takes/relistener.h"
 
 namespace undersong::app {
@@ -45,35 +46,24 @@ std::int64_t utc_ms() {
 void say(const std::string& sentence) {
   spdlog::info("{}", sentence);
 }
-
-// Does it, and says what it threw. False when it threw.
-template <class Job>
-bool attempt(std::string_view while_what, Job&& job) {
-  try {
-    std::forward<Job>(job)();
-    return true;
-  } catch (...) {
-    try {
-      spdlog::error("{}", caught(while_what).message);
-    } catch (...) {  // not even memory for a sentence
-    }
-    return false;
-  }
+void say_error(const Error& error) {
+  spdlog::error("{}", error.message);
 }
 
 class Running final : public Daemon {
  public:
   explicit Running(RunOptions options)
-      : options_(std::move(options)), signals_(io_, SIGTERM, SIGINT, SIGHUP), wake_(io_), due_(io_) {}
+      : options_(std::move(options)), signals_(io_, SIGTERM, SIGINT, SIGHUP) {}
 
   ~Running() override {
     // The reverse of the start: nothing new comes in, the clients are let go, the store writes what it has.
     source_.reset();
+    answers_.stop();
     worker_.stop();
     if (server_) server_->stop();
-    wake_.release();  // the descriptor is that of inputs_
+    loop_.stop();
     server_.reset();
-    desk_.reset();
+    stage_.reset();
     store_.reset();
   }
 
@@ -102,53 +92,10 @@ class Running final : public Daemon {
     if (!opened) return opened.error();
     store_ = std::move(*opened);
 
-    desk_ = std::make_unique<Desk>(
-        config,
-        Desk::World{.inputs = inputs_,
-                    .store = *store_,
-                    .echoes = *echoes_,
-                    .open_output = [this](const std::string& name) { return open_output(name); },
-                    .changed_output = [this] { asio::post(io_, [this] { desk_->output_changed(); }); },
-                    .changed_moment = [this] { changed(moment_changed_); },
-                    .changed_status = [this] { changed(status_changed_); },
-                    .changed_deadline = [this] { changed(deadline_changed_); },
-                    .utc_ms = utc_ms,
-                    .aside = [this](auto work) { return aside(std::move(work)); },
-                    .studies = studies_,
-                    .follows_file = options_.play.has_value(),
-                    .keep_settings = [this](std::string text) { keep_settings(std::move(text)); }});
-    settings_file_ = kept_settings_file(takes_file);
-    if (auto kept = read_kept(config, settings_file_)) {
-      desk_->take_kept(*kept);
-    } else {
-      spdlog::warn("{}", kept.error().message);
-    }
-
-    server::Server::Options serve{
-        .socket = socket,
-        .web = std::nullopt,
-        .program_version = std::string(kVersion),
-        .places = {},
-        .sketches = takes_file.parent_path() / "sketches",
-        .studies = studies_,
-        .aside = [this](Worker::Work work) { return worker_.run(std::move(work)); }};
-    serve.places.configuration = options_.config_file.string();
-    serve.places.configured = std::filesystem::exists(options_.config_file, error);
-    serve.places.takes = takes_file.string();
-    if (config.web_port != 0)
-      serve.web = server::WebOptions{.address = config.web_address,
-                                     .port = static_cast<std::uint16_t>(config.web_port),
-                                     .page_folder = options_.page_folder,
-                                     .token = config.token,
-                                     .more_hosts = {}};
-    server_ = std::make_unique<server::Server>(io_, serve, *desk_, *store_);
-    if (auto listening = server_->start(); !listening) return listening.error();
-    if (const auto& trouble = server_->page_trouble())
-      spdlog::warn("{} Going on without the page.", trouble->message);
-    spdlog::info("Clients connect at {}{}.", socket.string(),
-                 serve.web && !server_->page_trouble()
-                     ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port())
-                     : "");
+    fetcher_ = std::make_unique<takes::Fetcher>(*store_, on(answers_));
+    studies_ = std::make_unique<song::Studies>(*store_, on(worker_));
+    set_stage(config, takes_file);
+    if (auto listening = start_server(config, socket, takes_file); !listening) return listening.error();
 
     relistener_ = std::make_unique<takes::Relistener>(takes::Relistener::World{
         *store_, [this](Worker::Work work) { return worker_.run(std::move(work)); },
@@ -160,10 +107,8 @@ class Running final : public Daemon {
         }});
 
     if (auto heard = start_source(config); !heard) return heard.error();
-    wake_.assign(inputs_.wake_fd());
-    wait_for_events();
+    loop_.begin(*stage_);
     wait_for_signals();
-    flush();
     asio::post(io_, [this] { relistener_->nudge(); });
     return {};
   }
@@ -173,16 +118,69 @@ class Running final : public Daemon {
     server::notify_service_manager("READY=1");
     // What is done for one client or one event must not end it for all.
     for (bool running = true; running;)
-      running = !attempt("something was done for a client", [this] { io_.run(); });
+      running = !attempted("something was done for a client", say_error, [this] { io_.run(); });
     server::notify_service_manager("STOPPING=1");
     const int status = close_takes();
     worker_.stop();  // it may be writing the settings
-    if (settings_to_write_)
-      settings_written(*settings_to_write_, write_kept(*settings_to_write_, settings_file_));
+    settings_writer_->finish();
     return status;
   }
 
  private:
+  void set_stage(const Config& config, const std::filesystem::path& takes_file) {
+    const auto settings_file = kept_settings_file(takes_file);
+    settings_writer_ = std::make_unique<SettingsWriter>(settings_file, on(worker_));
+    stage_ = std::make_unique<live::Stage>(
+        config.stage,
+        live::Stage::World{
+            .inputs = inputs_,
+            .store = *store_,
+            .studies = *studies_,
+            .fetcher = *fetcher_,
+            .echoes = *echoes_,
+            .open_output = [this](const std::string& name) { return open_output(name); },
+            .changed_output = [this] { asio::post(io_, [this] { stage_->output_changed(); }); },
+            .changed_moment = [this] { loop_.changed_moment(); },
+            .changed_status = [this] { loop_.changed_status(); },
+            .changed_deadline = [this] { loop_.changed_deadline(); },
+            .utc_ms = utc_ms,
+            .follows_file = options_.play.has_value(),
+            .keep_settings = [this](const live::Settings& configured,
+                                    const live::Settings& now) { settings_writer_->keep(configured, now); }});
+    const auto kept = read_kept(config.stage.settings, settings_file);
+    if (!kept) return spdlog::warn("{}", kept.error().message);
+    stage_->settings().take_kept(*kept);
+    settings_writer_->known(config.stage.settings, *kept);
+  }
+
+  Result<void> start_server(const Config& config, const std::filesystem::path& socket,
+                            const std::filesystem::path& takes_file) {
+    std::error_code error;
+    server::Server::Options serve{.socket = socket,
+                                  .web = std::nullopt,
+                                  .program_version = std::string(kVersion),
+                                  .places = {},
+                                  .sketches = takes_file.parent_path() / "sketches"};
+    serve.places.configuration = options_.config_file.string();
+    serve.places.configured = std::filesystem::exists(options_.config_file, error);
+    serve.places.takes = takes_file.string();
+    if (config.web_port != 0)
+      serve.web = server::WebOptions{.address = config.web_address,
+                                     .port = static_cast<std::uint16_t>(config.web_port),
+                                     .page_folder = options_.page_folder,
+                                     .token = config.token,
+                                     .more_hosts = {}};
+    server_ = std::make_unique<server::Server>(io_, serve, *stage_, *studies_, *fetcher_);
+    if (auto listening = server_->start(); !listening) return listening;
+    if (const auto& trouble = server_->page_trouble())
+      spdlog::warn("{} Going on without the page.", trouble->message);
+    spdlog::info("Clients connect at {}{}.", socket.string(),
+                 serve.web && !server_->page_trouble()
+                     ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port())
+                     : "");
+    return {};
+  }
+
   Result<void> start_source(const Config& config) {
     midi::SourceOptions sources;
     sources.say = say;
@@ -204,111 +202,17 @@ class Running final : public Daemon {
         midi::OutputOptions{.backend = options_.config.service, .name = name}, say, echoes_);
   }
 
-  bool aside(std::function<std::function<void()>()> work) {
-    return worker_.run([this, work = std::move(work)] { asio::post(io_, work()); });
-  }
-
-  // ---- settings that clients changed
-
-  // Written aside, the newest only: a slider gives many in a second.
-  void keep_settings(std::string text) {
-    settings_to_write_ = std::move(text);
-    write_settings();
-  }
-
-  void write_settings() {
-    if (writing_settings_ || !settings_to_write_) return;
-    writing_settings_ = aside([this, text = *settings_to_write_] {
-      const auto written = write_kept(text, settings_file_);
-      return [this, text, written] {
-        writing_settings_ = false;
-        settings_written(text, written);
-        write_settings();
-      };
-    });
-  }
-
-  void settings_written(const std::string& text, const Result<void>& written) {
-    if (settings_to_write_ == text) settings_to_write_.reset();
-    if (!written && !std::exchange(settings_failed_, true)) spdlog::warn("{}", written.error().message);
-    if (written) settings_failed_ = false;
-  }
-
-  // ---- events and time
-
-  void wait_for_events() {
-    wake_.async_wait(asio::posix::stream_descriptor::wait_read, [this](boost::system::error_code error) {
-      if (error) return;
-      busy_ = true;
-      bool ended = false;
-      attempt("what was played was taken in", [&] {
-        inputs_.drain([&](const midi::Event& event) {
-          attempt("what was played was heard", [&] { desk_->received(event); });
-          ended |= midi::notice_of(event) == midi::Notice::kEnded;
-        });
-      });
-      busy_ = false;
-      attempt("what was heard was told", [this] { flush(); });
-      if (ended && options_.quit_after_file) return quit();
-      wait_for_events();
-    });
-  }
-
-  void arm() {
-    const auto next = desk_->next_deadline();
-    if (next == armed_) return;
-    armed_ = next;
-    if (!next) {
-      due_.cancel();
-      return;
-    }
-    due_.expires_at(
-        asio::steady_timer::time_point(std::chrono::duration_cast<asio::steady_timer::duration>(*next)));
-    due_.async_wait([this](boost::system::error_code error) {
-      if (error) return;
-      armed_.reset();
-      busy_ = true;
-      attempt("something fell due", [this] { desk_->advance(midi::steady_now()); });
-      busy_ = false;
-      attempt("what fell due was told", [this] { flush(); });
-    });
-  }
-
-  void changed(bool& what) {
-    what = true;
-    if (busy_ || flush_posted_) return;
-    flush_posted_ = true;
-    asio::post(io_, [this] {
-      flush_posted_ = false;
-      flush();
-    });
-  }
-
-  // Publishes once what many events may have changed.
-  void flush() {
-    // Who reads the moment goes first, should there be one processor for both.
-    if (publish_moment()) std::this_thread::yield();
-    busy_ = true;
-    attempt("what was heard was kept", [this] { desk_->catch_up(); });
-    busy_ = false;
-    attempt("the moment was told", [this] { (void)publish_moment(); });
-    if (std::exchange(status_changed_, false))
-      attempt("the status was told", [this] { server_->publish_status(); });
-    deadline_changed_ = false;
-    arm();
-  }
-
-  bool publish_moment() {
-    if (!std::exchange(moment_changed_, false)) return false;
-    server_->publish_moment(desk_->moment(), desk_->symbol_style());
-    return true;
+  // Work on this thread, answered on io.
+  Aside on(Worker& worker) {
+    return {[&worker](Worker::Work work) { return worker.run(std::move(work)); },
+            [this](Worker::Work work) { asio::post(io_, std::move(work)); }};
   }
 
   // ---- the store
 
   void kept(const std::vector<takes::Line>& lines) {
     if (!server_) return;
-    desk_->kept(lines);
+    stage_->kept(lines);
     server_->publish_log(lines);
     if (relistener_) relistener_->nudge();
   }
@@ -328,7 +232,7 @@ class Running final : public Daemon {
     signals_.async_wait([this](boost::system::error_code error, int signal) {
       if (error) return;
       if (signal != SIGHUP) return quit();
-      attempt("the configuration was read again", [this] { reload(); });
+      attempted("the configuration was read again", say_error, [this] { reload(); });
       wait_for_signals();
     });
   }
@@ -341,7 +245,8 @@ class Running final : public Daemon {
     if (!fresh) {
       spdlog::error("{} The options stay as they were.", fresh.error().message);
     } else {
-      const auto restart = desk_->reconfigure(*fresh);
+      stage_->reconfigure(fresh->stage);
+      const auto restart = differing_at_start(options_.config, options_.command_line.over(*fresh));
       spdlog::set_level(spdlog::level::from_str(fresh->log_level));
       spdlog::info("The configuration has been read again.");
       if (!restart.empty()) spdlog::warn("These change only with a new start: {}.", fmt::join(restart, ", "));
@@ -351,7 +256,7 @@ class Running final : public Daemon {
 
   void quit() {
     spdlog::info("Stopping.");
-    attempt("the take was closed", [this] { desk_->stop(); });
+    attempted("the take was closed", say_error, [this] { stage_->stop(); });
     io_.stop();
   }
 
@@ -378,28 +283,42 @@ class Running final : public Daemon {
   asio::io_context io_{1};
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
-  const std::shared_ptr<song::Studies> studies_ = std::make_shared<song::Studies>();  // of what runs aside
-  Worker worker_{"aside", [](const Error& error) {
-                   spdlog::error("{}", error.message);
-                 }};  // after io_: it posts there; stopped before server_ goes
+  // After io_: they post there; stopped before server_ goes.
+  Worker answers_{"answers", say_error, {.nice = 0, .most_waiting = server::Server::kMostAnswersWaiting}};
+  Worker worker_{"aside", say_error};
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
-  std::unique_ptr<Desk> desk_;
+  std::unique_ptr<takes::Fetcher> fetcher_;  // on answers_
+  std::unique_ptr<song::Studies> studies_;  // on worker_
+  std::unique_ptr<SettingsWriter> settings_writer_;
+  std::unique_ptr<live::Stage> stage_;
   std::unique_ptr<server::Server> server_;
   std::unique_ptr<takes::Relistener> relistener_;
   std::unique_ptr<midi::Source> source_;
   asio::signal_set signals_;
-  asio::posix::stream_descriptor wake_;
-  asio::steady_timer due_;
-  std::optional<Micros> armed_;
-  std::filesystem::path settings_file_;
-  std::optional<std::string> settings_to_write_;  // the newest, until it is on disk
-  bool writing_settings_ = false, settings_failed_ = false;
-  bool busy_ = false, flush_posted_ = false, moment_changed_ = false, status_changed_ = false,
-       deadline_changed_ = false;
+  server::StageLoop loop_{io_,
+                          inputs_,
+                          {.publish_moment =
+                               [this] {
+                                 server_->publish_moment(stage_->performance().moment(),
+                                                         stage_->settings().now().symbol_style);
+                               },
+                           .publish_status = [this] { server_->publish_status(); },
+                           .failed = say_error,
+                           .ended =
+                               [this] {
+                                 if (options_.quit_after_file) quit();
+                               }}};
 };
 
 }  // namespace
+
+Config CommandLine::over(Config config) const {
+  if (socket) config.socket = *socket;
+  if (takes_file) config.takes_file = *takes_file;
+  if (web_port) config.web_port = *web_port;
+  return config;
+}
 
 Result<std::unique_ptr<Daemon>> Daemon::start(RunOptions options) {
   auto daemon = std::make_unique<Running>(std::move(options));

@@ -1,9 +1,10 @@
 // The daemon: the one owner of everything that lives while it runs, threads included.
 //
 // Threads: `io` (the caller of run(): the analysis, all clients), `takes` (the store), `midi-out` (the
-// output), `aside` (what takes long: loops, other chords, parts and songs from kept takes, at low priority),
-// one that watches the MIDI ports or plays a file, and the MIDI back end's own. They meet in the lanes of
-// Inputs and in work posted to `io`.
+// output), `answers` (what takes milliseconds: long answers about kept takes, their scores), `aside` (what
+// takes a second: studies, other chords, parts and songs from kept takes, at low priority), one that watches
+// the MIDI ports or plays a file, and the MIDI back end's own. They meet in the lanes of Inputs and in work
+// posted to `io`.
 #pragma once
 
 #include <filesystem>
@@ -15,8 +16,16 @@
 
 namespace undersong::app {
 
+// What the command line says stands over the configuration, also when that is read again.
+struct CommandLine {
+  std::optional<std::filesystem::path> socket, takes_file;
+  std::optional<int> web_port;
+  Config over(Config config) const;
+};
+
 struct RunOptions {
-  Config config;
+  Config config;  // with the command line over it
+  CommandLine command_line;
   std::filesystem::path config_file;          // read again on SIGHUP; may be missing
   std::optional<std::filesystem::path> play;  // a standard MIDI file instead of the MIDI ports
   double speed = 1;

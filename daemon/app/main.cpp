@@ -65,9 +65,10 @@ int main(int argc, char** argv) {
     if (!config) return fail(config.error().message);
     options.config = std::move(*config);
   }
-  if (!socket.empty()) options.config.socket = std::filesystem::absolute(socket);
-  if (!takes_file.empty()) options.config.takes_file = std::filesystem::absolute(takes_file);
-  if (web_port >= 0) options.config.web_port = web_port;
+  if (!socket.empty()) options.command_line.socket = std::filesystem::absolute(socket);
+  if (!takes_file.empty()) options.command_line.takes_file = std::filesystem::absolute(takes_file);
+  if (web_port >= 0) options.command_line.web_port = web_port;
+  options.config = options.command_line.over(std::move(options.config));
   if (!play.empty()) options.play = play;
   options.speed = speed;
   options.quit_after_file = quit_after;

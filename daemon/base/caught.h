@@ -32,4 +32,19 @@ Result<T> guarded(std::string_view while_what, Job&& job) {
   }
 }
 
+// Does it, and tells `failed` what it threw. False when it threw.
+template <class Failed, class Job>
+bool attempted(std::string_view while_what, const Failed& failed, Job&& job) {
+  try {
+    std::forward<Job>(job)();
+    return true;
+  } catch (...) {
+    try {
+      failed(caught(while_what));
+    } catch (...) {  // not even memory for a sentence
+    }
+    return false;
+  }
+}
+
 }  // namespace undersong

@@ -10,13 +10,15 @@
 
 namespace undersong {
 
-Worker::Worker(std::string name, Failed failed)
-    : failed_(std::move(failed)), thread_([this, name = std::move(name)] { loop(name); }) {}
+Worker::Worker(std::string name, Failed failed, Options options)
+    : failed_(std::move(failed)),
+      options_(options),
+      thread_([this, name = std::move(name)] { loop(name); }) {}
 
 bool Worker::run(Work work) {
   {
     const std::lock_guard lock(mutex_);
-    if (stopping_ || waiting_.size() == kMostWaiting) return false;
+    if (stopping_ || waiting_.size() >= options_.most_waiting) return false;
     waiting_.push_back(std::move(work));
   }
   changed_.notify_one();
@@ -37,7 +39,7 @@ void Worker::stop() {
 
 void Worker::loop(const std::string& name) {
   pthread_setname_np(pthread_self(), name.substr(0, 15).c_str());
-  setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), 15);  // low priority: everything else comes first
+  if (options_.nice != 0) setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), options_.nice);
   for (;;) {
     Work work;
     {

@@ -1,4 +1,5 @@
-// Worker: one low-priority thread for long jobs, with a bounded queue of waiting jobs.
+// Worker: one thread for long jobs, of low priority unless said otherwise, with a bounded queue of waiting
+// jobs.
 //
 //   Worker worker("study");
 //   if (!worker.run([] { ... })) ...;   // the queue is full
@@ -21,6 +22,7 @@
 #include <mutex>
 #include <string>
 #include <thread>
+#include <utility>
 
 #include "daemon/base/result.h"
 
@@ -34,8 +36,13 @@ class Worker {
 
   // Called on the worker's thread when a job threw.
   using Failed = std::function<void(const Error& error)>;
+  struct Options {
+    int nice = 15;  // as nice(2); with 15 everything else comes first
+    std::size_t most_waiting = kMostWaiting;
+  };
   // `name` is the thread's name; the system shows at most 15 bytes of it.
-  explicit Worker(std::string name, Failed failed = {});
+  explicit Worker(std::string name, Failed failed = {}) : Worker(std::move(name), std::move(failed), {}) {}
+  Worker(std::string name, Failed failed, Options options);
   ~Worker() { stop(); }
   Worker(const Worker&) = delete;
   Worker& operator=(const Worker&) = delete;
@@ -53,6 +60,7 @@ class Worker {
   std::deque<Work> waiting_;  // guarded by mutex_; callers add, the worker takes
   bool stopping_ = false;     // guarded by mutex_; written by stop, read by all
   const Failed failed_;
+  const Options options_;
   std::thread thread_;
 };
 

@@ -21,8 +21,11 @@
 
 namespace undersong::midi {
 
+// How loud we play before we know how loud the player does.
+inline constexpr Velocity kQuietly{56};
+
 struct Strike {
-  Velocity velocity{56};       // quiet on purpose
+  Velocity velocity = kQuietly;
   Micros duration{1'500'000};  // from the last note of the chord to the release of all
   Micros roll{0};              // delay from each note to the next higher one
   std::uint8_t channel = 0;    // 0..15

@@ -1,5 +1,5 @@
-// THE table of requests: which function answers which method. A new request is a message in
-// protocol/messages.h and a row in methods.cpp.
+// THE table of requests: which function answers which method. It is made of the protocol's list of requests:
+// each of them is answered by the function `answer` of its type (handlers.h).
 #pragma once
 
 #include <boost/json/value.hpp>

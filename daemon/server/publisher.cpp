@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "daemon/server/session.h"
+#include "daemon/server/wire.h"
 
 namespace undersong::server {
 

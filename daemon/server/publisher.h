@@ -9,7 +9,7 @@
 #include <memory>
 #include <vector>
 
-#include "daemon/server/wire.h"
+#include "daemon/server/buffer.h"
 #include "daemon/takes/log_line.h"
 
 namespace undersong::server {

@@ -38,14 +38,19 @@ struct Incoming::Batch {
   std::size_t open = 1;  // calls unanswered, begun or not
   std::string answers;   // with commas between
 
-  void add(std::string_view answer) {
-    if (!answers.empty()) answers += ',';
+  // A long answer is taken over as it is: copying it keeps everybody waiting.
+  void add(std::string answer) {
+    if (answers.empty()) {
+      answers = std::move(answer);
+      return;
+    }
+    answers += ',';
     answers += answer;
   }
   void close_one() {
     if (--open != 0) return;
     if (!answers.empty()) {
-      if (array) answers = "[" + answers + "]";
+      if (array) answers.insert(0, 1, '[').append("]");
       answers += '\n';
     }
     std::exchange(hooks.finish, nullptr)(std::move(answers));
@@ -67,11 +72,12 @@ struct Reply::Call {
     } catch (...) {  // no memory for an answer
     }
   }
-  void answer(std::string_view text) {
+  void answer(std::string text) {
     if (std::exchange(answered, true)) return;
     const auto kept = batch;  // the hooks may let go of all else
-    if (id) kept->add(text);
-    if (kept->hooks.answered) kept->hooks.answered(id ? text.size() : 0);
+    const std::size_t bytes = id ? text.size() : 0;
+    if (id) kept->add(std::move(text));
+    if (kept->hooks.answered) kept->hooks.answered(bytes);
     kept->close_one();
     if (kept->hooks.went_on) kept->hooks.went_on();
   }
@@ -91,7 +97,7 @@ void Reply::result(std::string result) const {
         .append(*call_->id)
         .append("}");
   }
-  call_->answer(out);
+  call_->answer(std::move(out));
 }
 
 void Reply::error(RpcCode code, std::string_view sentence) const {

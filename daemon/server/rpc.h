@@ -22,7 +22,7 @@
 #include <string_view>
 
 #include "daemon/base/result.h"
-#include "protocol/messages.h"
+#include "protocol/rpc_code.h"
 
 namespace undersong::server {
 

@@ -2,7 +2,7 @@
 #pragma once
 
 #include "daemon/base/result.h"
-#include "protocol/messages.h"
+#include "protocol/rpc_code.h"
 
 namespace undersong::server {
 

@@ -1,19 +1,26 @@
 #include "daemon/server/server.h"
 
 #include <boost/asio/post.hpp>
+#include <utility>
+
+#include "daemon/live/stage.h"
+#include "daemon/server/connection_wire.h"
+#include "daemon/server/songs.h"
+#include "daemon/server/wire.h"
 
 namespace undersong::server {
 
-Server::Server(boost::asio::io_context& io, Options options, Desk& desk, takes::Store& store)
+Server::Server(boost::asio::io_context& io, Options options, live::Stage& stage, song::Studies& studies,
+               takes::Fetcher& fetcher)
     : options_(std::move(options)),
-      desk_(desk),
-      store_(store),
-      songs_({store, options_.aside,
-              [&io](std::function<void()> work) { boost::asio::post(io, std::move(work)); },
-              options_.sketches, options_.studies}),
-      room_{desk,
-            store,
-            songs_,
+      stage_(stage),
+      store_(fetcher.store()),
+      songs_(std::make_unique<Songs>(studies, options_.sketches)),
+      room_{stage,
+            store_,
+            fetcher,
+            studies,
+            *songs_,
             publisher_,
             [this] { return newest_moment(); },
             [this] { return newest_status(); },
@@ -24,8 +31,9 @@ Server::Server(boost::asio::io_context& io, Options options, Desk& desk, takes::
             options_.web ? options_.web->token : std::string()},
       socket_(io, [this](bool trusted) { return make_session(trusted); }),
       web_(io, [this](bool trusted) { return make_session(trusted); }),
-      moment_(std::make_unique<listen::Moment>()) {
-  publisher_.set_log_end(store.last_number());
+      moment_(std::make_unique<listen::Moment>()),
+      list_text_(std::make_unique<ListText>()) {
+  publisher_.set_log_end(store_.last_number());
 }
 
 Server::~Server() {
@@ -64,7 +72,7 @@ std::shared_ptr<Session> Server::make_session(bool trusted) {
 
 void Server::publish_moment(const listen::Moment& moment, harmony::SymbolStyle style) {
   if (publisher_.moment_wanted()) {
-    moment_message_ = moment_message(moment, style, list_text_);
+    moment_message_ = moment_message(moment, style, *list_text_);
     publisher_.moment(moment_message_);
   } else {
     moment_message_ = nullptr;
@@ -74,16 +82,12 @@ void Server::publish_moment(const listen::Moment& moment, harmony::SymbolStyle s
 }
 
 Buffer Server::newest_moment() {
-  if (!moment_message_) moment_message_ = moment_message(*moment_, style_, list_text_);
+  if (!moment_message_) moment_message_ = moment_message(*moment_, style_, *list_text_);
   return moment_message_;
 }
 
 Buffer Server::newest_status() {
-  protocol::Status status = desk_.status();
-  const takes::Health health = store_.health();
-  status.store = {health.good, health.sentence, health.waiting, health.lost, health.id};
-  status.log_last = publisher_.log_end();
-  return status_message(status);
+  return status_message(stage_, store_.health(), publisher_.log_end());
 }
 
 void Server::publish_status() {

@@ -1,6 +1,6 @@
 // The server: both listeners, all sessions, and what is published to them.
 //
-//   Server server(io, options, desk, store);
+//   Server server(io, options, stage, studies, fetcher);
 //   if (auto listening = server.start(); !listening) ...;
 //   server.publish_moment(moment, style);           // after every event
 //   server.publish_log(lines);                      // from the store's on_lines
@@ -13,34 +13,39 @@
 #include <filesystem>
 #include <functional>
 #include <memory>
+#include <optional>
+#include <string>
+#include <vector>
 
-#include "daemon/server/desk.h"
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/listen/moment.h"
 #include "daemon/server/publisher.h"
 #include "daemon/server/session.h"
 #include "daemon/server/socket_listener.h"
-#include "daemon/server/songs.h"
 #include "daemon/server/web_listener.h"
 
 namespace undersong::server {
 
+struct ListText;
+
 class Server {
  public:
   static constexpr std::size_t kMostClients = 64;
+  // Answers of all clients that may wait to be written.
+  static constexpr std::size_t kMostAnswersWaiting = Session::kMostCallsOfAll + kMostClients;
 
   struct Options {
     std::filesystem::path socket;
     std::optional<WebOptions> web;  // empty: no web port
     std::string program_version;
-    protocol::Places places;         // socket and page are filled in when they are there
+    Places places;                   // socket and page are filled in when they are there
     std::filesystem::path sketches;  // folder; made when the first is kept
-    std::shared_ptr<song::Studies> studies =
-        std::make_shared<song::Studies>();  // what runs aside shares them
-    std::function<bool(std::function<void()>)>
-        aside;  // runs what takes long on a thread of low priority; false: too much waits
   };
 
-  // `desk` and `store` outlive the server; what runs aside must have stopped before it goes.
-  Server(boost::asio::io_context& io, Options options, Desk& desk, takes::Store& store);
+  // All outlive the server; what runs aside must have stopped before it goes. `studies`: for what takes a
+  // second, `fetcher`: for what takes milliseconds, on another thread; both of the same store.
+  Server(boost::asio::io_context& io, Options options, live::Stage& stage, song::Studies& studies,
+         takes::Fetcher& fetcher);
   ~Server();
 
   // The Unix socket, and the web port if wanted. Error only without the socket: a port that another program
@@ -64,10 +69,10 @@ class Server {
   Buffer newest_status();
 
   Options options_;
-  Desk& desk_;
+  live::Stage& stage_;
   takes::Store& store_;
   Publisher publisher_;
-  Songs songs_;
+  std::unique_ptr<Songs> songs_;
   Room room_;
   SocketListener socket_;
   WebListener web_;
@@ -75,7 +80,7 @@ class Server {
   ClientId last_client_ = 0;
   std::unique_ptr<listen::Moment> moment_;
   harmony::SymbolStyle style_{};
-  ListText list_text_;
+  std::unique_ptr<ListText> list_text_;
   Buffer moment_message_;  // of moment_; null: not made yet
 };
 

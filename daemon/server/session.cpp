@@ -1,20 +1,19 @@
 #include "daemon/server/session.h"
 
+#include <algorithm>
+#include <utility>
+
 #include "daemon/base/caught.h"
+#include "daemon/live/stage.h"
+#include "daemon/server/connection_wire.h"
 #include "daemon/server/methods.h"
 #include "daemon/server/rpc.h"
+#include "daemon/server/wire.h"
 
 namespace undersong::server {
 namespace {
 
 constexpr int kWritesInARow = 32;  // then others get their turn
-
-template <class T>
-Buffer notification(const T& params) {
-  std::string text = std::string(R"({"jsonrpc":"2.0","method":")") + T::kMethod + R"(","params":)";
-  protocol::append_json(text, params);
-  return std::make_shared<const std::string>(text + "}\n");
-}
 
 }  // namespace
 
@@ -25,18 +24,9 @@ bool same_token(std::string_view a, std::string_view b) {
   return different == 0;
 }
 
-protocol::Welcome Session::welcome() const {
-  protocol::Welcome welcome;
-  welcome.program = room_.program_version;
-  welcome.capabilities = {"moment", "status", "log",  "hear",  "notes",
-                          "export", "play",   "beat", "along", "song"};
-  welcome.token_needed = !trusted_;
-  return welcome;
-}
-
 void Session::start(std::shared_ptr<Transport> transport) {
   transport_ = std::move(transport);
-  keep_reply(notification(welcome()));
+  keep_reply(welcome_message(room_.program_version, !trusted_));
   pump();
 }
 
@@ -145,7 +135,7 @@ void Session::closed() {
   reply_bytes_ = gathered_ = 0;
   moments_ = statuses_ = log_ = false;
   room_.publisher.remove(this);
-  room_.desk.client_gone(id_);
+  room_.stage.client_keys().gone(id_);
 }
 
 void Session::close() {
@@ -165,48 +155,40 @@ bool Session::show_token(const std::optional<std::string>& token) {
   return trusted_;
 }
 
-protocol::Subscribed Session::subscribed() const {
-  protocol::Subscribed out;
-  if (moments_) out.topics.push_back(protocol::Topic::kMoment);
-  if (statuses_) out.topics.push_back(protocol::Topic::kStatus);
-  if (log_) out.topics.push_back(protocol::Topic::kLog);
-  out.log_next = log_ ? log_next_ : room_.publisher.log_end() + 1;
-  out.store = room_.store.health().id;
-  return out;
+takes::LineNumber Session::log_next() const {
+  return log_ ? log_next_ : room_.publisher.log_end() + 1;
 }
 
-protocol::Subscribed Session::subscribe(const protocol::Subscribe& wish) {
-  for (const protocol::Topic topic : wish.topics) {
-    if (topic == protocol::Topic::kMoment) {
-      moments_ = true;
-      moment_ = room_.newest_moment();
-    } else if (topic == protocol::Topic::kStatus) {
-      statuses_ = true;
-      status_ = room_.newest_status();
-    } else if (!log_ || wish.log_from) {
-      log_ = true;
-      const takes::LineNumber next = room_.publisher.log_end() + 1;
-      log_next_ = wish.log_from ? std::clamp<takes::LineNumber>(*wish.log_from, 1, next) : next;
-      replay_.clear();
-    }
+void Session::subscribe(Topics more, std::optional<takes::LineNumber> log_from) {
+  if (more.moment) {
+    moments_ = true;
+    moment_ = room_.newest_moment();
   }
-  return subscribed();
+  if (more.status) {
+    statuses_ = true;
+    status_ = room_.newest_status();
+  }
+  if (more.log && (!log_ || log_from)) {
+    log_ = true;
+    const takes::LineNumber next = room_.publisher.log_end() + 1;
+    log_next_ = log_from ? std::clamp<takes::LineNumber>(*log_from, 1, next) : next;
+    replay_.clear();
+  }
 }
 
-protocol::Subscribed Session::unsubscribe(const protocol::Unsubscribe& wish) {
-  for (const protocol::Topic topic : wish.topics) {
-    if (topic == protocol::Topic::kMoment) {
-      moments_ = false;
-      moment_ = nullptr;
-    } else if (topic == protocol::Topic::kStatus) {
-      statuses_ = false;
-      status_ = nullptr;
-    } else {
-      log_ = false;
-      replay_.clear();
-    }
+void Session::unsubscribe(Topics fewer) {
+  if (fewer.moment) {
+    moments_ = false;
+    moment_ = nullptr;
   }
-  return subscribed();
+  if (fewer.status) {
+    statuses_ = false;
+    status_ = nullptr;
+  }
+  if (fewer.log) {
+    log_ = false;
+    replay_.clear();
+  }
 }
 
 void Session::offer_moment(const Buffer& message) {

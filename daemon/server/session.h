@@ -18,12 +18,25 @@
 #include <string_view>
 #include <vector>
 
-#include "daemon/server/desk.h"
+#include "daemon/live/client_keys.h"
+#include "daemon/server/places.h"
 #include "daemon/server/publisher.h"
-#include "daemon/server/wire.h"
 #include "daemon/takes/store.h"
+#include "protocol/rpc_code.h"
+
+namespace undersong::live {
+class Stage;
+}
+namespace undersong::song {
+class Studies;
+}
+namespace undersong::takes {
+class Fetcher;
+}
 
 namespace undersong::server {
+
+using live::ClientId;
 
 // The way to a client. It and its session hold each other from `start` to `closed`: a client that is read no
 // further for a while has no operation under way that would keep it.
@@ -48,15 +61,17 @@ struct Load {
 
 // What all sessions share.
 struct Room {
-  Desk& desk;
+  live::Stage& stage;
   takes::Store& store;
+  takes::Fetcher& fetcher; // for what takes milliseconds
+  song::Studies& studies;  // for what takes a second
   Songs& songs;
   Publisher& publisher;
   std::function<Buffer()> newest_moment, newest_status;
   std::function<void()> publish_status;
   std::function<void(std::function<void()>)> post;  // runs work soon on the io thread
   std::string program_version;
-  protocol::Places places;
+  Places places;
   std::string token;  // "" when none is configured
   std::shared_ptr<Load> load = std::make_shared<Load>();
 };
@@ -97,14 +112,18 @@ class Session : public std::enable_shared_from_this<Session> {
   ClientId id() const { return id_; }
   Room& room() { return room_; }
   bool trusted() const { return trusted_; }
-  protocol::Welcome welcome() const;
   // False when the token is wrong.
   bool show_token(const std::optional<std::string>& token);
-  protocol::Subscribed subscribe(const protocol::Subscribe& wish);
-  protocol::Subscribed unsubscribe(const protocol::Unsubscribe& wish);
+  struct Topics {
+    bool moment = false, status = false, log = false;
+  };
+  void subscribe(Topics more, std::optional<takes::LineNumber> log_from);
+  void unsubscribe(Topics fewer);
+  Topics topics() const { return {moments_, statuses_, log_}; }
+  // The line that is sent next, or would be.
+  takes::LineNumber log_next() const;
 
  private:
-  protocol::Subscribed subscribed() const;
   bool may_begin() const {
     return transport_ != nullptr && reply_bytes_ < kMostReplyBytes &&
            (calls_ == 0 || (calls_ < kMostCalls && load_->calls < kMostCallsOfAll));

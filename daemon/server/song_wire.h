@@ -6,7 +6,7 @@
 #include "daemon/song/sketch.h"
 #include "daemon/song/take_study.h"
 #include "daemon/takes/search.h"
-#include "protocol/messages.h"
+#include "protocol/song_messages.h"
 
 namespace undersong::server {
 

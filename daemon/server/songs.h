@@ -1,74 +1,56 @@
 // What is worked out from kept takes and takes long: loops, other chords for them, hand-overs, and the
 // sketches of songs.
 //
-// Takes are read from the store; the work itself runs `aside`, on a thread of low priority, one piece after
-// another; answers are given on the io thread. What was found in the last few takes is remembered, so that
-// asking again costs little.
+// Takes come with their studies from song::Studies; the work itself runs aside, on a thread of low priority,
+// one piece after another, and so does the writing of long answers. Answers are the text of the reply.
 //
-// Threads: all calls from the io thread. The worker must have stopped before this goes. Errors: one sentence.
+// Threads: all calls from the io thread; answers are given there. What runs aside must have stopped before
+// this goes. Errors: one sentence.
 #pragma once
 
 #include <filesystem>
 #include <functional>
-#include <memory>
-#include <optional>
-#include <utility>
+#include <string>
 #include <vector>
 
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_folder.h"
 #include "daemon/song/studies.h"
-#include "daemon/takes/store.h"
-#include "protocol/messages.h"
+#include "protocol/song_messages.h"
 
 namespace undersong::server {
 
 class Songs {
  public:
-  using Work = std::function<void()>;
-  template <class T>
-  using Answer = std::function<void(Result<T>)>;
+  using Answer = takes::Store::Answer<std::string>;
 
-  struct World {
-    takes::Store& store;
-    std::function<bool(Work)> aside;         // false: too much waits already
-    std::function<void(Work)> post;          // to the io thread
-    std::filesystem::path sketches;          // folder
-    std::shared_ptr<song::Studies> studies;  // touched on the worker only
-  };
-  explicit Songs(World world) : world_(std::move(world)), folder_(world_.sketches) {}
+  // `studies` outlive this. `sketches`: the folder; made when the first is kept.
+  Songs(song::Studies& studies, std::filesystem::path sketches)
+      : studies_(studies), folder_(std::move(sketches)) {}
 
-  void loop(const protocol::GetLoop& wish, Answer<protocol::TakeLoop> answer);
-  void reharmonise(const protocol::Reharmonise& wish, Answer<protocol::Reharmonised> answer);
-  void hand_over(const protocol::HandOverTake& wish, Answer<protocol::HandedOver> answer);
+  void loop(const protocol::GetLoop& wish, Answer answer);
+  void reharmonise(const protocol::Reharmonise& wish, Answer answer);
+  void hand_over(const protocol::HandOverTake& wish, Answer answer);
 
-  void list(Answer<protocol::SketchList> answer);
-  void get(const std::string& name, Answer<protocol::KeptSketch> answer);
-  void put(const protocol::PutSketch& wish, Answer<protocol::KeptSketch> answer);
-  void remove(const std::string& name, Answer<protocol::SketchName> answer);
-  void propose(const protocol::ProposeSketch& wish, Answer<protocol::SongSketch> answer);
-  void outline(const std::string& name, Answer<protocol::SketchOutline> answer);
-  void hand_over_sketch(const std::string& name, Answer<protocol::HandedOver> answer);
+  void list(Answer answer);
+  void get(const std::string& name, Answer answer);
+  void put(const protocol::PutSketch& wish, Answer answer);
+  void remove(const std::string& name, Answer answer);
+  void propose(const protocol::ProposeSketch& wish, Answer answer);
+  void outline(const std::string& name, Answer answer);
+  void hand_over_sketch(const std::string& name, Answer answer);
 
  private:
-  using Midi = takes::Store::Midi;
-  using Takes = std::vector<std::shared_ptr<const Midi>>;
+  using Takes = takes::Fetcher::Takes;
+  using Text = Result<std::string>;
 
-  template <class T>
-  void work(Answer<T> answer, std::function<Result<T>()> job);
-  template <class T>
-  void with_take(std::optional<std::uint64_t> take, Answer<T> answer,
-                 std::function<Result<T>(const Midi&)> job);
-  // One after another, into `so_far`; then `use` on the io thread.
-  void fetch(std::vector<std::uint64_t> wanted, Takes so_far, std::function<void(Result<Takes>)> use);
+  void work(Answer answer, std::function<Text()> job);
   // Reads the sketch, fetches its takes, and runs the job aside.
-  template <class T>
-  void with_form(const std::string& name, Answer<T> answer, std::function<Result<T>(const song::Form&)> job);
+  void with_form(const std::string& name, Answer answer, std::function<Text(const song::Form&)> job);
+  // On the thread aside:
+  song::SourceReader reader(const Takes& takes);
 
-  // On the worker:
-  song::SourceReader reader(const Takes& takes) const;
-
-  World world_;
+  song::Studies& studies_;
   song::SketchFolder folder_;
 };
 

@@ -9,6 +9,7 @@
 #include "daemon/harmony/colour.h"
 #include "daemon/harmony/words.h"
 #include "protocol/json.h"
+#include "protocol/messages.h"
 
 namespace undersong::server {
 namespace {

@@ -6,19 +6,22 @@
 #pragma once
 
 #include <cstdint>
-#include <memory>
 #include <optional>
 #include <string>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/moment.h"
+#include "daemon/server/buffer.h"
 #include "daemon/takes/search.h"
-#include "protocol/messages.h"
+
+namespace undersong::protocol {
+struct BeatNow;
+struct Status;
+struct TakeDetail;
+struct TakeSummary;
+}  // namespace undersong::protocol
 
 namespace undersong::server {
-
-// A message ready to be sent, newline at the end, shared by all who get it.
-using Buffer = std::shared_ptr<const std::string>;
 
 // The text of a list of alternatives; most moments have the list of the one before.
 struct ListText {

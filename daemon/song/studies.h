@@ -1,38 +1,51 @@
-// A cache of the studies of the takes that were used last, so that asking again costs nothing.
+// The one way to the study of a kept take (take_study.h). It fetches the take from the store, listens to it
+// again on the thread "aside" or takes the study from a cache, and answers on the owner's thread. Loops, beats,
+// other chords, parts, sketches, playing along and corrections all go through here.
 //
-// A study stays valid until its take's log grows. A line about the beat that is added after the take has
-// ended also makes a new study.
+//   studies.with_study<Loop>(12, answer,
+//                            [](const takes::Store::Midi& take, const TakeStudy& study) -> Result<Loop> { ... });
 //
 // Units: times in a study are Micros from the beginning of the take.
-// Threads: a Studies object is used by one thread at a time, in the daemon the thread "aside". The studies it
-// returns are constant and may be read by any thread.
-// Errors: none.
+// Threads: call everything but `of` on the owner's thread. Jobs run on the thread "aside", which must have
+// stopped before this object goes. Studies are constant and may be read by any thread.
+// Errors: those of the store, of the job, and of base/aside.h; one sentence each.
 #pragma once
 
-#include <list>
+#include <functional>
 #include <memory>
+#include <optional>
 
-#include "daemon/song/take_study.h"
-#include "daemon/takes/store.h"
+#include "daemon/song/study_cache.h"
+#include "daemon/takes/fetcher.h"
 
 namespace undersong::song {
 
-// The take with times from its own beginning. Times from a damaged log are clamped to the take.
-Played own_time(const takes::Store::Midi& take);
-
 class Studies {
  public:
-  static constexpr std::size_t kRemembered = 4;
-  std::shared_ptr<const TakeStudy> of(const takes::Store::Midi& take);
+  using Midi = takes::Store::Midi;
+  template <class T>
+  using Answer = takes::Store::Answer<T>;
+
+  // The store outlives this. `aside`: one thread, of low priority: an hour's take needs a second or two.
+  Studies(takes::Store& store, Aside aside) : fetcher_(store, std::move(aside)) {}
+
+  takes::Fetcher& fetcher() { return fetcher_; }
+
+  // The newest take that is not deleted without a number.
+  template <class T>
+  void with_study(std::optional<takes::TakeId> take, Answer<T> answer,
+                  std::function<Result<T>(const Midi&, const TakeStudy&)> job) {
+    fetcher_.with_take<T>(take, std::move(answer), [this, job = std::move(job)](const Midi& midi) {
+      return job(midi, *cache_.of(midi));
+    });
+  }
+
+  // For jobs that have the take at hand. REQUIRES: on the thread aside.
+  std::shared_ptr<const TakeStudy> of(const Midi& take) { return cache_.of(take); }
 
  private:
-  struct Remembered {
-    takes::TakeId take;
-    takes::LineNumber last_line;
-    std::size_t said;  // number of lines about the beat, which may be added after the take has ended
-    std::shared_ptr<const TakeStudy> study;
-  };
-  std::list<Remembered> remembered_;  // newest first
+  takes::Fetcher fetcher_;
+  StudyCache cache_;  // on the thread aside
 };
 
 }  // namespace undersong::song

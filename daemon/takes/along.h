@@ -22,6 +22,7 @@
 #include <string>
 #include <vector>
 
+#include "daemon/midi/audition.h"
 #include "daemon/midi/sender.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/loop.h"
@@ -40,7 +41,7 @@ struct AlongWish {
   std::optional<double> tempo;                     // beats per minute; if empty, the tempo of the take
   int count_in = 1;                                // bars
   bool bass = true, chords = true, melody = true;  // which layers sound; `melody` applies to given notes only
-  Velocity velocity{56};
+  Velocity velocity = midi::kQuietly;
   std::vector<GivenChord> given;  // one for each chord of the loop, or none
   int rounds = 0;                 // the score ends after this many passes; 0: it repeats until stopped
 };

@@ -4,9 +4,9 @@
 #include <array>
 #include <cmath>
 #include <cstdlib>
-#include <future>
 #include <random>
 
+#include "daemon/base/helper.h"
 #include "daemon/listen/tempo.h"
 #include "daemon/takes/beat_path.h"
 #include "daemon/takes/strikes.h"
@@ -15,6 +15,8 @@ namespace undersong::takes {
 namespace {
 
 using harmony::BeatOnset;
+
+constexpr const char* kHelper = "aside-2";  // the daemon looks for beats on its thread "aside"
 
 constexpr double kChordChange = 0.8;  // weight of a chord change on a beat
 constexpr double kBrokenBar = 8;      // cost of a bar that breaks off
@@ -235,7 +237,7 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
     }
     return out;
   };
-  std::future<Tried> others = std::async(try_levels, 1);
+  Helper<Tried> others(kHelper, [&] { return try_levels(1); });
   Tried found = try_levels(0);
   if (Tried other = others.get(); other.value > found.value) found = std::move(other);
   if (found.beat > 0) best = std::move(found.path), prior.usual = 100 * found.beat;
@@ -291,7 +293,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   if (notes.size() < 4) return found;
   const auto onsets = weighed(notes);
   const auto evidence = judged(onsets, strikes(notes, chord_changes));
-  std::future<double> by_chance = std::async([&] { return score_by_chance(evidence); });
+  Helper<double> by_chance(kHelper, [&] { return score_by_chance(evidence); });
   const Path first = best_path(evidence, {});
   found.beats = settled(first, evidence, chord_changes);
   float near = 0, all = 0;

@@ -21,7 +21,7 @@ TEST(Config, AnEmptyFileGivesTheDefaults) {
   const auto config = parse_config("", "empty");
   ASSERT_TRUE(config);
   EXPECT_EQ(config->web_port, 8344);
-  EXPECT_EQ(config->silence, std::chrono::seconds(20));
+  EXPECT_EQ(config->stage.silence, std::chrono::seconds(20));
 }
 
 TEST(Config, TheShownFileSaysTheDefaults) {
@@ -31,17 +31,10 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_EQ(shown->inputs, fresh.inputs);
   EXPECT_EQ(shown->service, fresh.service);
   EXPECT_EQ(shown->virtual_input, fresh.virtual_input);
-  EXPECT_EQ(shown->melody, fresh.melody);
-  EXPECT_EQ(shown->voicing, fresh.voicing);
-  EXPECT_EQ(shown->wishes, fresh.wishes);
-  EXPECT_EQ(shown->key, fresh.key);
-  EXPECT_EQ(shown->symbol_style, fresh.symbol_style);
-  EXPECT_EQ(shown->settle, fresh.settle);
-  EXPECT_EQ(shown->hear_output, fresh.hear_output);
-  EXPECT_EQ(shown->hear_velocity, fresh.hear_velocity);
-  EXPECT_EQ(shown->hear_length, fresh.hear_length);
+  EXPECT_TRUE(differing(shown->stage.settings, fresh.stage.settings).empty());
+  EXPECT_EQ(shown->stage.hear_length, fresh.stage.hear_length);
   EXPECT_EQ(shown->takes_file, fresh.takes_file);
-  EXPECT_EQ(shown->silence, fresh.silence);
+  EXPECT_EQ(shown->stage.silence, fresh.stage.silence);
   EXPECT_EQ(shown->socket, fresh.socket);
   EXPECT_EQ(shown->web_port, fresh.web_port);
   EXPECT_EQ(shown->web_address, fresh.web_address);
@@ -56,9 +49,9 @@ TEST(Config, TheExampleOfAControlWorksOnceItsCommentMarksAreTaken) {
   const std::string block = std::regex_replace(file.substr(at), std::regex("(^|\n)# ?"), "$1");
   const auto config = parse_config(block, "example");
   ASSERT_TRUE(config) << config.error().message;
-  ASSERT_EQ(config->controls.size(), 1u);
-  EXPECT_EQ(config->controls[0].action, listen::Action::kMark);
-  EXPECT_EQ(config->controls[0].press, listen::Press::kDouble);
+  ASSERT_EQ(config->stage.controls.size(), 1u);
+  EXPECT_EQ(config->stage.controls[0].action, listen::Action::kMark);
+  EXPECT_EQ(config->stage.controls[0].press, listen::Press::kDouble);
 }
 
 TEST(Config, WhatIsWrongIsSaidWithItsLine) {
@@ -94,6 +87,15 @@ TEST(Config, WhatIsWrongIsSaidWithItsLine) {
     EXPECT_NE(config.error().message.find(wrong.line), std::string::npos) << config.error().message;
     EXPECT_NE(config.error().message.find(wrong.word), std::string::npos) << config.error().message;
   }
+}
+
+TEST(Config, WhatHoldsFromTheStartToTheEndIsNamedWhereItDiffers) {
+  EXPECT_TRUE(differing_at_start(Config{}, Config{}).empty());
+  const auto fresh =
+      parse_config("[server]\nweb_port = 1\n[listen]\nbrighter = 1\n[midi]\ninputs = [\"a\"]\n", "x");
+  ASSERT_TRUE(fresh);
+  EXPECT_EQ(differing_at_start(Config{}, *fresh),
+            (std::vector<std::string>{"server.web_port", "midi.inputs"}));
 }
 
 TEST(Config, PlacesFollowTheEnvironmentAndIgnoreRelativePaths) {

@@ -30,9 +30,10 @@
 #include <utility>
 #include <vector>
 
-#include "daemon/app/desk.h"
+#include "daemon/live/stage.h"
 #include "daemon/midi/smf.h"
 #include "daemon/server/server.h"
+#include "daemon/song/studies.h"
 
 namespace {
 
@@ -136,25 +137,28 @@ int main(int argc, char** argv) {
     std::unique_ptr<server::Server> server;
     bool moved = false;
     midi::SharedEchoGuard echoes;
-    app::Desk desk(app::Config{},
-                   {.inputs = inputs,
-                    .store = **store,
-                    .echoes = echoes,
-                    .open_output = [](const std::string&) { return std::make_unique<Nowhere>(); },
-                    .changed_output = [] {},
-                    .changed_moment = [&] { moved = true; },
-                    .changed_status = [] {},
-                    .changed_deadline = [] {},
-                    .utc_ms = [] { return std::int64_t{0}; },
-                    .aside = [](auto) { return false; }});
+    const Aside nowhere{[](auto) { return false; }, [](auto) {}};  // nothing is asked for that runs aside
+    takes::Fetcher fetcher(**store, nowhere);
+    song::Studies studies(**store, nowhere);
+    live::Stage stage(live::StageOptions{},
+                      {.inputs = inputs,
+                       .store = **store,
+                       .studies = studies,
+                       .fetcher = fetcher,
+                       .echoes = echoes,
+                       .open_output = [](const std::string&) { return std::make_unique<Nowhere>(); },
+                       .changed_output = [] {},
+                       .changed_moment = [&] { moved = true; },
+                       .changed_status = [] {},
+                       .changed_deadline = [] {},
+                       .utc_ms = [] { return std::int64_t{0}; }});
     server = std::make_unique<server::Server>(io,
                                               server::Server::Options{.socket = folder / "run/socket",
                                                                       .web = std::nullopt,
                                                                       .program_version = "bench",
                                                                       .places = {},
-                                                                      .sketches = {},
-                                                                      .aside = {}},
-                                              desk, **store);
+                                                                      .sketches = {}},
+                                              stage, studies, fetcher);
     if (auto listening = server->start(); !listening) die(listening.error().message);
 
     asio::posix::stream_descriptor wake(io, inputs.wake_fd()), floor_wake(io, floor_inputs.wake_fd());
@@ -165,11 +169,12 @@ int main(int argc, char** argv) {
     std::function<void()> publish = [&] {
       for (int time = 0; time < 2; ++time) {  // what catching up changed is published after it
         const bool published = std::exchange(moved, false);
-        if (published) server->publish_moment(desk.moment(), desk.symbol_style());
+        if (published)
+          server->publish_moment(stage.performance().moment(), stage.settings().now().symbol_style);
         if (time == 0 && published) std::this_thread::yield();
-        if (time == 0) desk.catch_up();
+        if (time == 0) stage.catch_up();
       }
-      const auto next = desk.next_deadline();
+      const auto next = stage.next_deadline();
       if (next == armed) return;
       armed = next;
       if (!next) return void(due.cancel());
@@ -178,7 +183,7 @@ int main(int argc, char** argv) {
       due.async_wait([&](boost::system::error_code error) {
         if (error) return;
         armed.reset();
-        desk.advance(midi::steady_now());
+        stage.advance(midi::steady_now());
         publish();
       });
     };
@@ -187,7 +192,7 @@ int main(int argc, char** argv) {
         if (error) return;
         inputs.drain([&](const midi::Event& event) {
           const auto before = std::chrono::steady_clock::now();
-          desk.received(event);
+          stage.received(event);
           if (event.size == 3)
             analysis_micros.push_back(
                 std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now() - before).count());

@@ -1,4 +1,4 @@
-// Dependencies point one way: clients -> protocol <- server -> song -> takes -> listen -> midi -> harmony;
+// Dependencies point one way: clients -> protocol <- server -> live -> song -> takes -> listen -> midi -> harmony;
 // the core uses the standard library only.
 #include <gtest/gtest.h>
 
@@ -22,12 +22,15 @@ const std::map<std::string, Folders> kMayInclude{
     {"daemon/takes", {"daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
     {"daemon/song",
      {"daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony", "daemon/base"}},
+    {"daemon/live",
+     {"daemon/live", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
+      "daemon/base"}},
     {"daemon/server",
-     {"daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
+     {"daemon/server", "daemon/live", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
       "daemon/base", "protocol"}},
     {"daemon/app",
-     {"daemon/app", "daemon/server", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi",
-      "daemon/harmony", "daemon/base", "protocol"}},
+     {"daemon/app", "daemon/server", "daemon/live", "daemon/song", "daemon/takes", "daemon/listen",
+      "daemon/midi", "daemon/harmony", "daemon/base"}},
     {"protocol", {"protocol"}},
     // The entry point of the client is the one place that knows both of its halves.
     {"clients/terminal", {"clients/terminal", "clients/offline", "protocol"}},

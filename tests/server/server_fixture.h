@@ -1,5 +1,5 @@
-// A running server over a real store, a real socket and a real web port, with a desk that only remembers what
-// was asked.
+// A running server over the real things: a store, a socket, a web port, and a stage that hears what is played
+// into its inputs. Only the MIDI output is ours: it takes everything and sounds nowhere.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -10,12 +10,20 @@
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
+#include <functional>
 #include <future>
+#include <new>
+#include <stdexcept>
 #include <thread>
 
 #include "daemon/base/worker.h"
+#include "daemon/live/stage.h"
 #include "daemon/midi/smf.h"
 #include "daemon/server/server.h"
+#include "daemon/server/songs.h"
+#include "daemon/server/stage_loop.h"
+#include "daemon/server/wire.h"
+#include "daemon/song/studies.h"
 #include "daemon/takes/along.h"
 #include "daemon/takes/corrected_beats.h"
 #include "protocol/connection.h"
@@ -26,91 +34,24 @@ namespace undersong::server {
 using takes::TemporaryFolder;
 using takes::us;
 
-class RememberingDesk final : public Desk {
+// An output that takes everything.
+class SilentOutput final : public midi::Sink {
  public:
-  explicit RememberingDesk(std::unique_ptr<takes::Store>& store) : store_(store) {}
-
-  protocol::Status status() override {
-    protocol::Status status;
-    status.ports.push_back({0, "test keyboard", true, false});
-    status.outputs.push_back({"test output", true, ""});
-    status.still = still;
-    status.settings = now_;
-    return status;
+  // Outputs of these names can't be made.
+  static constexpr const char* kNoMemory = "no memory";
+  static constexpr const char* kFault = "a fault";
+  static std::unique_ptr<midi::Sink> open(const std::string& name) {
+    if (name == kNoMemory) throw std::bad_alloc();
+    if (name == kFault) throw std::runtime_error("a fault");
+    return std::make_unique<SilentOutput>();
   }
-  Micros now() override { return us(4711); }
-  void mark(std::string text, Answer<std::uint64_t> answer) override {
-    store_->append(takes::mark(now(), std::move(text)), answer);
-  }
-  void end_take(Answer<std::uint64_t> answer) override {
-    if (!playing) return answer(unavailable("No take is being played."));
-    store_->append(takes::take_end(now(), takes::EndReason::kRequest), answer);
-  }
-  Result<std::optional<std::string>> hear(const protocol::Hear& wish) override {
-    if (wish.stop.value_or(false)) return std::optional<std::string>();
-    if (wish.list == 99u) return Error{ErrorCode::kConflict, "The list has changed."};
-    return std::optional<std::string>(wish.harte.value_or("C:maj"));
-  }
-  void play_take(const protocol::PlayTake& wish, Answer<protocol::Playing> answer) override {
-    if (wish.take == 99u) return answer(not_found("There is no take 99."));
-    answer(protocol::Playing{wish.take.value_or(1), now().count(), wish.from_us.value_or(0),
-                             wish.to_us.value_or(9)});
-  }
-  void play_along(const protocol::PlayAlong& wish, Answer<protocol::Playing> answer) override {
-    protocol::PlayingAlong along;
-    along.chords.push_back({0, "C:maj"});
-    answer(protocol::Playing{wish.take.value_or(1), now().count(), 0, 0, along});
-  }
-  std::optional<protocol::BeatNow> tap() override { return protocol::BeatNow{}; }
-  void correct_beat(const protocol::CorrectBeat& wish, Answer<protocol::Corrected> answer) override {
-    store_->edit(takes::LineKind::kBeat, wish.take.value_or(1), now(),
-                 takes::beat_data({now(), takes::BeatWord::kMeter, {}, 3}),
-                 [answer](Result<takes::LineNumber> number) {
-                   if (!number) return answer(number.error());
-                   protocol::Corrected out;
-                   out.number.emplace(*number);
-                   out.beat.emplace(protocol::BeatNow{});
-                   answer(out);
-                 });
-  }
-  void take_beats(std::optional<std::uint64_t> take, Answer<protocol::TakeBeats> answer) override {
-    if (take == 98u) throw std::bad_alloc();
-    if (take == 97u) throw std::runtime_error("a fault");
-    protocol::TakeBeats beats;
-    beats.take = take.value_or(1);
-    beats.at = {1, 2};
-    beats.place = {1, 2};
-    answer(beats);
-  }
-  bool stop_playing() override { return true; }
-  Result<protocol::ChordVoicings> voicings(const protocol::VoiceChord& wish) override {
-    if (wish.harte == "no chord") return invalid_input("\"no chord\" is no chord in Harte syntax.");
-    protocol::StyledVoicing open;
-    open.left.emplace_back(38);
-    open.right.emplace_back(76);
-    return protocol::ChordVoicings{{open}};
-  }
-  bool hold(bool on) override { return still = on; }
-  Result<std::uint64_t> play(ClientId client, const std::vector<protocol::PlayedNote>& notes) override {
-    players.push_back(client);
-    return notes.size();
-  }
-  void client_gone(ClientId client) override { gone.push_back(client); }
-  protocol::Settings settings() override { return now_; }
-  Result<protocol::Settings> change_settings(const protocol::SetSettings& change) override {
-    if (change.brighter) now_.wishes.brighter = *change.brighter;
-    if (change.hear_output == "nowhere") return not_found("There is no output called nowhere.");
-    return now_;
-  }
-  protocol::Settings reset_settings(const protocol::ResetSettings&) override { return now_ = {}; }
-
-  // Used on the server's thread only.
-  bool still = false, playing = false;
-  std::vector<ClientId> players, gone;
+  Result<void> tend() override { return {}; }
+  bool connected() const override { return true; }
+  const std::string& port_name() const override { return name_; }
+  bool send(const midi::Event&) override { return true; }
 
  private:
-  protocol::Settings now_;
-  std::unique_ptr<takes::Store>& store_;
+  std::string name_ = "test output";
 };
 
 // What the demo performance sends, as lines of a take that began at time 0: it has a loop, sections and a
@@ -133,27 +74,51 @@ inline std::vector<takes::Entry> demo_take(std::vector<takes::Entry> more = {}) 
 
 class Running {
  public:
-  explicit Running(std::optional<WebOptions> web = {}) : desk(store) {
+  static constexpr const char* kKeyboard = "test keyboard";
+
+  explicit Running(std::optional<WebOptions> web = {}) {
     store = open();
+    fetcher = std::make_unique<takes::Fetcher>(*store, on(answers));
+    studies = std::make_unique<song::Studies>(*store, on(study));
+    stage = std::make_unique<live::Stage>(
+        live::StageOptions{},
+        live::Stage::World{
+            .inputs = inputs,
+            .store = *store,
+            .studies = *studies,
+            .fetcher = *fetcher,
+            .echoes = echoes,
+            .open_output = SilentOutput::open,
+            .changed_output = [this] { boost::asio::post(io, [this] { stage->output_changed(); }); },
+            .changed_moment = [this] { loop.changed_moment(); },
+            .changed_status = [this] { loop.changed_status(); },
+            .changed_deadline = [this] { loop.changed_deadline(); },
+            .utc_ms = [] { return std::int64_t{1'790'000'000'000}; }});
     Server::Options options;
     options.socket = folder.path / "run" / "socket";
     options.web = std::move(web);
     options.program_version = "0.1.0";
     options.sketches = folder.path / "sketches";
-    options.aside = [this](Worker::Work work) { return study.run(std::move(work)); };
-    server = std::make_unique<Server>(io, options, desk, *store);
+    server = std::make_unique<Server>(io, options, *stage, *studies, *fetcher);
     socket = options.socket;
     const auto listening = server->start();
     EXPECT_TRUE(listening) << listening.error().message;
+    inputs.lane(kKeyboard);
+    loop.begin(*stage);
     thread_ = std::thread([this] { io.run(); });
   }
   ~Running() {
     study.stop();
-    on_server([this] { server->stop(); });
+    answers.stop();
+    on_server([this] {
+      server->stop();
+      loop.stop();
+    });
     work_.reset();
     io.stop();
     thread_.join();
     server.reset();
+    stage.reset();
     store.reset();
   }
 
@@ -166,6 +131,15 @@ class Running {
       done.set_value();
     });
     ASSERT_EQ(done.get_future().wait_for(std::chrono::seconds(30)), std::future_status::ready);
+  }
+  // Asks on the server's thread until it is so.
+  bool eventually(const std::function<bool()>& condition) {
+    bool so = false;
+    for (int i = 0; i < 10'000 && !so; ++i) {
+      on_server([&] { so = condition(); });
+      if (!so) ::usleep(1000);
+    }
+    return so;
   }
   // Entries that are on disk afterwards, and known to the server.
   void keep(std::vector<takes::Entry> entries) {
@@ -184,6 +158,34 @@ class Running {
       server->publish_moment(moment, harmony::SymbolStyle::kLetters);
     });
   }
+  // A cadence played evenly on the keyboard in the last seconds, the last chord held, and four taps of the
+  // foot: then there is a take, a key, a pulse, a melody note with alternatives under it.
+  void play_cadence() {
+    constexpr Micros kBeat{500'000};
+    on_server([&] {
+      midi::Lane& keys = *inputs.lane(kKeyboard);
+      Micros at = midi::steady_now() - 20 * kBeat;
+      const std::vector<std::vector<int>> chords{
+          {48, 64, 67, 72}, {53, 65, 69, 72}, {43, 62, 65, 71}, {48, 64, 67, 71}};
+      for (std::size_t i = 0; i < 4 * chords.size(); ++i, at += kBeat) {
+        const auto& chord = chords[i / 4];
+        const bool last = i + 1 == 4 * chords.size();
+        for (const int key : chord) keys.push(midi::note_on(at, 0, Pitch(key), Velocity(80)));
+        for (const int key : chord)
+          if (!last) keys.push(midi::note_off(at + kBeat / 2, 0, Pitch(key)));
+      }
+    });
+    ASSERT_TRUE(eventually([&] {
+      const auto& moment = stage->performance().moment();
+      return moment.key && !moment.alternatives.empty() && moment.held.size() == 4 &&
+             stage->recorder().take() && stage->recorder().take()->id;
+    }));
+    on_server([&] {
+      const Micros now = stage->performance().now();
+      for (int beat = 3; beat >= 0; --beat) stage->performance().tap(now - kBeat * beat);
+    });
+    ASSERT_TRUE(eventually([&] { return stage->performance().beat().has_value(); }));
+  }
   protocol::Connection connect() {
     auto connection = protocol::Connection::open(socket);
     EXPECT_TRUE(connection) << connection.error().sentence;
@@ -192,27 +194,60 @@ class Running {
 
   TemporaryFolder folder;
   boost::asio::io_context io;
+  midi::Inputs inputs;
+  midi::SharedEchoGuard echoes;
+  Worker study{"aside"};
+  Worker answers{"answers", {}, {.nice = 0, .most_waiting = Server::kMostAnswersWaiting}};
   std::unique_ptr<takes::Store> store;
-  RememberingDesk desk;
+  std::unique_ptr<takes::Fetcher> fetcher;
+  std::unique_ptr<song::Studies> studies;
+  std::unique_ptr<live::Stage> stage;
   std::unique_ptr<Server> server;
   std::filesystem::path socket;
-  Worker study{"aside"};
+  StageLoop loop{io,
+                 inputs,
+                 {.publish_moment =
+                      [this] {
+                        server->publish_moment(stage->performance().moment(),
+                                               stage->settings().now().symbol_style);
+                      },
+                  .publish_status = [this] { server->publish_status(); },
+                  .failed = [](const Error& error) { ADD_FAILURE() << error.message; }}};
 
  private:
+  Aside on(Worker& worker) {
+    return {[&worker](Worker::Work work) { return worker.run(std::move(work)); },
+            [this](Worker::Work work) { boost::asio::post(io, std::move(work)); }};
+  }
   std::unique_ptr<takes::Store> open() {
     takes::Store::Options options;
     options.path = folder.path / "takes.db";
     options.commit_every = std::chrono::milliseconds(2);
-    auto opened =
-        takes::Store::open(options, {[this](auto work) { boost::asio::post(io, std::move(work)); },
-                                     [this](std::vector<takes::Line> lines) { server->publish_log(lines); },
-                                     [this](takes::Health) { server->publish_status(); }});
+    auto opened = takes::Store::open(options, {[this](auto work) { boost::asio::post(io, std::move(work)); },
+                                               [this](std::vector<takes::Line> lines) {
+                                                 stage->kept(lines);
+                                                 server->publish_log(lines);
+                                               },
+                                               [this](takes::Health) { server->publish_status(); }});
     EXPECT_TRUE(opened) << opened.error().message;
     return std::move(*opened);
   }
   boost::asio::executor_work_guard<boost::asio::io_context::executor_type> work_{io.get_executor()};
   std::thread thread_;
 };
+
+// The example of a request, so that a server that has demo_take and was played a cadence can answer it.
+template <class T>
+T example_of() {
+  auto read = protocol::read_text<T>(T::kExample, "params");
+  EXPECT_TRUE(read) << T::kMethod;
+  T out = *read;
+  if constexpr (requires { out.take = 1; }) out.take = 1;
+  if constexpr (std::is_same_v<T, protocol::CorrectBeat>) out.at = 30'000'000;
+  if constexpr (std::is_same_v<T, protocol::Hear>) out.list.reset();
+  if constexpr (std::is_same_v<T, protocol::PlayAlong>) out.chords.reset();
+  return out;
+}
 
 // A plain socket, for what the client library would never send.
 class RawClient {

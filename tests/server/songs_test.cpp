@@ -112,6 +112,37 @@ TEST(Songs, ASketchTellsTheKeyOfASectionInAnother) {
   EXPECT_NE(*outline.parts[1].key, *outline.key);
 }
 
+TEST(Songs, ABarThatThePlayerSaidBeginsThereForTheBeatsThePartsAndTheLeadSheetAlike) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  const auto found = ask(client, protocol::GetBeats{.take = 1});
+  ASSERT_GT(found.at.size(), 40u);
+  ASSERT_EQ(found.meter, 4);
+  // A bar one beat later than the first that was found.
+  const auto first =
+      static_cast<std::size_t>(std::find(found.place.begin(), found.place.end(), 1u) - found.place.begin());
+  ask(client,
+      protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 1, .at = found.at[first + 1]});
+  const auto said = ask(client, protocol::GetBeats{.take = 1});
+  ASSERT_EQ(said.at, found.at);
+  for (std::size_t i = 0; i < said.at.size(); ++i) EXPECT_EQ(said.place[i], (i + 4 - first - 1) % 4 + 1) << i;
+  // What stands before that bar is a bar of its own on paper, as long as the beats before it.
+  const auto made = ask(client, protocol::HandOverTake{.take = 1});
+  ASSERT_EQ(made.files.size(), 3u);
+  const auto parts = midi::read_smf(*protocol::from_base64(made.files[0].base64));
+  ASSERT_TRUE(parts) << parts.error().message;
+  ASSERT_GE(parts->time_signatures.size(), 2u);
+  const auto pickup = static_cast<std::int64_t>(first + 1);
+  EXPECT_EQ(parts->time_signatures[0].numerator, pickup);
+  EXPECT_EQ(parts->time_signatures[1].tick, pickup * parts->division.ticks_per_quarter);
+  EXPECT_EQ(parts->time_signatures[1].numerator, 4);
+  const auto sheet = *protocol::from_base64(made.files[1].base64);
+  const std::string text(sheet.begin(), sheet.end());
+  EXPECT_NE(text.find("implicit=\"yes\""), std::string::npos)
+      << "the lead sheet begins with what stands before it";
+}
+
 TEST(Songs, SayThatATakeHasNoLoop) {
   Running running;
   running.keep({takes::take_begin(us(0), 1'790'000'000'000), takes::note(1, 60),

@@ -1,6 +1,6 @@
-// The desk between real inputs and a real store: what is lost and what is only an echo stand in the take's
+// The stage between real inputs and a real store: what is lost and what is only an echo stand in the take's
 // log.
-#include "daemon/app/desk.h"
+#include "daemon/live/stage.h"
 
 #include <gtest/gtest.h>
 
@@ -9,7 +9,7 @@
 #include "daemon/midi/source.h"
 #include "tests/takes/store_fixture.h"
 
-namespace undersong::app {
+namespace undersong::live {
 namespace {
 
 class NoOutput final : public midi::Sink {
@@ -23,7 +23,7 @@ class NoOutput final : public midi::Sink {
   std::string name_;
 };
 
-class DeskTest : public testing::Test {
+class StageTest : public testing::Test {
  protected:
   static constexpr std::size_t kLane = 16;
   midi::Event on(int key, std::int64_t at = 0) {
@@ -31,8 +31,8 @@ class DeskTest : public testing::Test {
   }
   midi::Event off(int key) { return midi::note_off(Micros(++now_ * 1'000), 0, Pitch(key)); }
   void drain() {
-    inputs_.drain([&](const midi::Event& event) { desk_.received(event); });
-    desk_.catch_up();
+    inputs_.drain([&](const midi::Event& event) { stage_.received(event); });
+    stage_.catch_up();
   }
   std::vector<takes::Line> lines(takes::LineKind kind) {
     std::vector<takes::Line> out;
@@ -47,36 +47,40 @@ class DeskTest : public testing::Test {
   midi::Inputs inputs_{kLane};
   std::unique_ptr<takes::Store> store_ = takes::open_store(folder_.path / "takes.db", reported_);
   midi::SharedEchoGuard echoes_;
-  Desk desk_{Config{},
-             Desk::World{.inputs = inputs_,
-                         .store = *store_,
-                         .echoes = echoes_,
-                         .open_output = [](const std::string&) { return std::make_unique<NoOutput>(); },
-                         .changed_output = [] {},
-                         .changed_moment = [] {},
-                         .changed_status = [this] { ++status_changes_; },
-                         .changed_deadline = [] {},
-                         .utc_ms = [] { return std::int64_t{1'790'000'000'000}; },
-                         .aside = [](auto) { return false; }}};
+  const Aside nowhere_{[](auto) { return false; }, [](auto) {}};
+  takes::Fetcher fetcher_{*store_, nowhere_};
+  song::Studies studies_{*store_, nowhere_};
+  Stage stage_{StageOptions{},
+               Stage::World{.inputs = inputs_,
+                            .store = *store_,
+                            .studies = studies_,
+                            .fetcher = fetcher_,
+                            .echoes = echoes_,
+                            .open_output = [](const std::string&) { return std::make_unique<NoOutput>(); },
+                            .changed_output = [] {},
+                            .changed_moment = [] {},
+                            .changed_status = [this] { ++status_changes_; },
+                            .changed_deadline = [] {},
+                            .utc_ms = [] { return std::int64_t{1'790'000'000'000}; }}};
   int status_changes_ = 0;
 };
 
-TEST_F(DeskTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) {
+TEST_F(StageTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) {
   midi::Lane& keys = *inputs_.lane("Stage keys");
   midi::Lane& pads = *inputs_.lane("Pads");
   pads.push(on(43));
   keys.push(on(60)), keys.push(on(64)), keys.push(midi::control_change(Micros(++now_ * 1'000), 0, 64, 127));
   drain();
-  ASSERT_EQ(desk_.moment().held.size(), 3u);
+  ASSERT_EQ(stage_.performance().moment().held.size(), 3u);
   // A stall: the lane fills, and the ends of both notes are among what doesn't fit.
   for (std::size_t i = 0; i < kLane; ++i) keys.push(on(90));
   for (const int key : {60, 64}) keys.push(off(key));
   keys.push(on(67));
   status_changes_ = 0;
   drain();
-  ASSERT_EQ(desk_.moment().held.size(), 1u) << "what the other input holds";
-  EXPECT_EQ(desk_.moment().held[0].pitch, Pitch(43));
-  EXPECT_EQ(desk_.status().lost_events, 3u);
+  ASSERT_EQ(stage_.performance().moment().held.size(), 1u) << "what the other input holds";
+  EXPECT_EQ(stage_.performance().moment().held[0].pitch, Pitch(43));
+  EXPECT_EQ(inputs_.dropped(), 3u);
   EXPECT_GT(status_changes_, 0);
   const auto lost = lines(takes::LineKind::kLost);
   ASSERT_EQ(lost.size(), 1u);
@@ -89,7 +93,7 @@ TEST_F(DeskTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) 
   const auto both = lines(takes::LineKind::kLost);
   ASSERT_EQ(both.size(), 2u);
   EXPECT_EQ(both[1].data, R"({"port":1,"name":"Stage keys","events":4})");
-  EXPECT_EQ(desk_.status().lost_events, 7u);
+  EXPECT_EQ(inputs_.dropped(), 7u);
   // Whoever plays or exports the take finds an end for every note, where the loss was.
   const auto take = takes::now<takes::Store::Midi>([&](auto answer) { store_->midi({}, answer); });
   ASSERT_TRUE(take);
@@ -107,7 +111,7 @@ TEST_F(DeskTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs) 
   EXPECT_FALSE(pedal);
 }
 
-TEST_F(DeskTest, ALossBetweenTakesIsALineToo) {
+TEST_F(StageTest, ALossBetweenTakesIsALineToo) {
   midi::Lane& keys = *inputs_.lane("Stage keys");
   for (std::size_t i = 0; i < kLane + 2; ++i)
     keys.push(midi::control_change(Micros(++now_ * 1'000), 0, 1, 5));
@@ -117,7 +121,7 @@ TEST_F(DeskTest, ALossBetweenTakesIsALineToo) {
   EXPECT_EQ(lost[0].take, 0u);
 }
 
-TEST_F(DeskTest, ASuspectedEchoIsKeptMarkedAndNotHeard) {
+TEST_F(StageTest, ASuspectedEchoIsKeptMarkedAndNotHeard) {
   midi::Lane& keys = *inputs_.lane("Stage keys");
   keys.push(on(60));
   drain();
@@ -127,11 +131,11 @@ TEST_F(DeskTest, ASuspectedEchoIsKeptMarkedAndNotHeard) {
   for (const int key : {48, 55, 64}) keys.push(on(key, sent + 2'000));
   now_ += 10;
   drain();
-  EXPECT_EQ(desk_.moment().held.size(), 3u) << "the third proved it";
+  EXPECT_EQ(stage_.performance().moment().held.size(), 3u) << "the third proved it";
   for (const int key : {48, 55, 64}) echoes_.sent(midi::note_off(Micros(now_ * 1'000), 0, Pitch(key)));
   for (const int key : {48, 55, 64}) keys.push(off(key));
   drain();
-  ASSERT_EQ(desk_.moment().held.size(), 1u) << "what had been let through has ended";
+  ASSERT_EQ(stage_.performance().moment().held.size(), 1u) << "what had been let through has ended";
   const auto echoes = lines(takes::LineKind::kEcho);
   ASSERT_EQ(echoes.size(), 2u);
   const auto event = takes::midi_event(echoes[0]);
@@ -144,25 +148,25 @@ TEST_F(DeskTest, ASuspectedEchoIsKeptMarkedAndNotHeard) {
   EXPECT_EQ(take->events.size(), 5u) << "what is played, exported and analysed is without it";
 }
 
-TEST_F(DeskTest, WhatAClientPlaysIsNeverAnEcho) {
+TEST_F(StageTest, WhatAClientPlaysIsNeverAnEcho) {
   // Whole chords of ours, exactly doubled: on any other input that would be a loop.
   for (int i = 0; i < 8; ++i) {
-    std::vector<protocol::PlayedNote> chord;
+    std::vector<ClientNote> chord;
     for (int key : {48 + i, 55 + i, 64 + i}) {
       echoes_.sent(midi::note_on(midi::steady_now(), 0, Pitch(key), Velocity(70)));
-      chord.push_back({key, 70, true});
+      chord.push_back({Pitch(key), Velocity(70), true});
     }
-    ASSERT_EQ(*desk_.play(1, chord), 3u);
+    ASSERT_EQ(*stage_.client_keys().play(1, chord), 3u);
     drain();
   }
   EXPECT_EQ(lines(takes::LineKind::kMidi).size(), 24u);
   EXPECT_TRUE(lines(takes::LineKind::kEcho).empty());
 }
 
-TEST_F(DeskTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
-  Config config;
-  config.controls.push_back(*listen::parse_mapping("cc 67", "single", "pin_key"));
-  desk_.reconfigure(config);
+TEST_F(StageTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
+  StageOptions options;
+  options.controls.push_back(*listen::parse_mapping("cc 67", "single", "pin_key"));
+  stage_.reconfigure(options);
   auto* lane = inputs_.lane("keys");
   const auto press = [&] {
     for (const std::uint8_t value : {127, 0})
@@ -170,7 +174,7 @@ TEST_F(DeskTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
     drain();
   };
   press();  // no key yet: nothing to pin
-  EXPECT_FALSE(desk_.moment().key);
+  EXPECT_FALSE(stage_.performance().moment().key);
   for (const auto& chord :
        std::vector<std::vector<int>>{{48, 64, 67}, {53, 65, 69}, {55, 62, 71}, {48, 64, 67}}) {
     for (const int key : chord) lane->push(on(key));
@@ -180,16 +184,16 @@ TEST_F(DeskTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
     drain();
     now_ += 100;
   }
-  ASSERT_TRUE(desk_.moment().key);
-  const auto heard = desk_.moment().key->key;
+  ASSERT_TRUE(stage_.performance().moment().key);
+  const auto heard = stage_.performance().moment().key->key;
   press();
-  ASSERT_TRUE(desk_.moment().key->pinned);
-  EXPECT_EQ(desk_.moment().key->key, heard);
-  EXPECT_EQ(desk_.settings().key, harmony::harte(heard));
+  ASSERT_TRUE(stage_.performance().moment().key->pinned);
+  EXPECT_EQ(stage_.performance().moment().key->key, heard);
+  EXPECT_EQ(stage_.settings().now().key, heard);
   press();
-  EXPECT_FALSE(desk_.moment().key->pinned);
-  EXPECT_EQ(desk_.settings().key, "");
+  EXPECT_FALSE(stage_.performance().moment().key->pinned);
+  EXPECT_FALSE(stage_.settings().now().key);
 }
 
 }  // namespace
-}  // namespace undersong::app
+}  // namespace undersong::live

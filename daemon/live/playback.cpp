@@ -1,18 +1,34 @@
-#include "daemon/app/playback.h"
+#include "daemon/live/playback.h"
 
 #include <fmt/format.h>
+
+#include <algorithm>
+#include <utility>
 
 #include "daemon/midi/source.h"
 #include "daemon/takes/replay.h"
 
-namespace undersong::app {
+namespace undersong::live {
 namespace {
 
-double seconds(std::int64_t us) {
-  return static_cast<double>(us) / 1e6;
+double seconds(Micros time) {
+  return std::chrono::duration<double>(time).count();
 }
 
 }  // namespace
+
+Result<TakeScore> score_of(const takes::Store::Midi& take, const TakeSpan& span, Velocity velocity) {
+  const auto& summary = take.detail.summary;
+  const Micros length = std::max(Micros(0), summary.last_at - summary.at);
+  const Micros from = span.from.value_or(Micros(0)), to = std::min(span.to.value_or(length), length);
+  if (from < Micros(0) || from >= to)
+    return invalid_input(
+        fmt::format("Take {} lasts {:.1f} s; there is nothing in it from {:.1f} s to {:.1f} s.", summary.take,
+                    seconds(length), seconds(from), seconds(span.to.value_or(length))));
+  return TakeScore{summary.take, from, to,
+                   std::make_shared<const midi::Score>(
+                       takes::replay(take.events, summary.at + from, summary.at + to, velocity, span.held))};
+}
 
 Playback::Playback(std::string output, World world)
     : name_(std::move(output)),
@@ -40,7 +56,7 @@ void Playback::output_changed() {
   world_.changed_status();
 }
 
-protocol::OutputPort Playback::output() const {
+OutputState Playback::output() const {
   std::string name = sender_.port_name();
   if (name.empty()) name = name_.empty() ? "Undersong out" : name_;
   return {name, sender_.connected(), sender_.trouble()};
@@ -55,44 +71,33 @@ void Playback::stop_striking() {
   audition_.stop(midi::steady_now(), send());
 }
 
-Result<protocol::Playing> Playback::play_take(const takes::Store::Midi& take, const protocol::PlayTake& wish,
-                                              Velocity velocity) {
-  if (auto there = ready(); !there) return there.error();
-  const auto& summary = take.detail.summary;
-  const std::int64_t length = std::max<std::int64_t>(0, (summary.last_at - summary.at).count());
-  const std::int64_t from = wish.from_us.value_or(0), to = std::min(wish.to_us.value_or(length), length);
-  if (from < 0 || from >= to)
-    return invalid_input(
-        fmt::format("Take {} lasts {:.1f} s; there is nothing in it from {:.1f} s to {:.1f} s.", summary.take,
-                    seconds(length), seconds(from), seconds(wish.to_us.value_or(length))));
-  auto score = std::make_shared<midi::Score>(takes::replay(
-      take.events, summary.at + Micros(from), summary.at + Micros(to), velocity, wish.held.value_or(false)));
+Playing Playback::begin(std::shared_ptr<const midi::Score> score, Micros length) {
   stop_striking();
-  const Micros begin = midi::steady_now() + kLead;
-  ends_ = begin + score->length;
-  sender_.play(std::move(score), begin);
-  playing_ = protocol::Playing{summary.take, begin.count(), from, to, std::nullopt};
+  Playing out;
+  out.since = midi::steady_now() + kLead;
+  ends_ = length == Micros::max() ? length : out.since + length;
+  sender_.play(std::move(score), out.since);
+  return out;
+}
+
+Result<Playing> Playback::play(const TakeScore& take) {
+  if (auto there = ready(); !there) return there.error();
+  playing_ = begin(take.score, take.score->length);
+  playing_->take = take.take;
+  playing_->from = take.from;
+  playing_->to = take.to;
   world_.changed_status();
   world_.changed_deadline();
   return *playing_;
 }
 
-Result<protocol::Playing> Playback::play_along(takes::TakeId of, const takes::Along& along, bool listen) {
+Result<Playing> Playback::play_along(takes::TakeId of, const takes::Along& along, bool listen) {
   if (auto there = ready(); !there) return there.error();
-  stop_striking();
-  const Micros begin = midi::steady_now() + kLead;
-  sender_.play(std::make_shared<midi::Score>(along.score), begin);
-  ends_ = along.rounds > 0 ? begin + along.score.length : Micros::max();
-  protocol::PlayingAlong out;
-  out.tempo = along.tempo;
-  out.meter = along.meter;
-  out.count_in_us = along.count_in.count();
-  out.cycle_us = along.cycle.count();
-  for (const auto& chord : along.chords) out.chords.push_back({chord.at.count(), chord.harte});
-  if (along.rounds > 0) out.rounds = static_cast<std::uint32_t>(along.rounds);
-  out.given = along.given;
-  out.listen = listen;
-  playing_ = protocol::Playing{of, begin.count(), 0, 0, std::move(out)};
+  playing_ = begin(std::make_shared<const midi::Score>(along.score),
+                   along.rounds > 0 ? along.score.length : Micros::max());
+  playing_->take = of;
+  playing_->along = Playing::Along{along.tempo,  along.meter,  along.count_in, along.cycle,
+                                   along.chords, along.rounds, along.given,    listen};
   world_.changed_status();
   world_.changed_deadline();
   return *playing_;
@@ -122,4 +127,4 @@ std::optional<Micros> Playback::next_deadline() const {
   return next;
 }
 
-}  // namespace undersong::app
+}  // namespace undersong::live

@@ -1,4 +1,4 @@
-#include "daemon/song/studies.h"
+#include "daemon/song/study_cache.h"
 
 #include <algorithm>
 
@@ -16,7 +16,7 @@ Played own_time(const takes::Store::Midi& take) {
   return out;
 }
 
-std::shared_ptr<const TakeStudy> Studies::of(const takes::Store::Midi& take) {
+std::shared_ptr<const TakeStudy> StudyCache::of(const takes::Store::Midi& take) {
   const auto& summary = take.detail.summary;
   for (auto it = remembered_.begin(); it != remembered_.end(); ++it)
     if (it->take == summary.take && it->last_line == summary.last_line && it->said == take.said.size()) {

@@ -1,0 +1,251 @@
+#include "daemon/live/performance.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "daemon/midi/source.h"
+
+namespace undersong::live {
+namespace {
+
+constexpr float kLoudnessMemory = 0.08f;  // share of the newest note in the mean
+
+bool strikes(const midi::Event& event) {
+  return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 &&
+         event.channel() != midi::kDrumChannel;
+}
+
+listen::Settings analysis_settings(const Settings& settings) {
+  listen::Settings out;
+  out.wishes = settings.wishes;
+  out.under = settings.melody;
+  out.style = settings.voicing;
+  out.key = settings.key;
+  return out;
+}
+
+listen::Controls controls_of(const std::vector<listen::Mapping>& mappings) {
+  auto made = listen::Controls::make(mappings);  // the configuration has been checked
+  return made ? std::move(*made) : listen::Controls();
+}
+
+}  // namespace
+
+Performance::Performance(const Settings& settings, const std::vector<listen::Mapping>& controls, World world)
+    : world_(std::move(world)),
+      recorder_(world_.recorder),
+      analysis_(analysis_settings(settings)),
+      controls_(controls_of(controls)),
+      in_file_(world_.follows_file) {}
+
+// ---- what is played
+
+void Performance::received(const midi::Event& event) {
+  catch_up();
+  latest_ = std::max(latest_, event.at);
+  advance_to(event.at);
+  const midi::Notice notice = midi::notice_of(event);
+  if (notice == midi::Notice::kPortCame) name_ports();
+  if (notice == midi::Notice::kNone && event.size == 0) return;
+  if (notice == midi::Notice::kPortGone) world_.echoes.port_gone(event.port);
+  if (notice == midi::Notice::kLost) world_.echoes.events_lost(event.port);
+  if (notice == midi::Notice::kNone && event.port != world_.clients) {
+    const auto verdict = world_.echoes.judge(event);
+    if (verdict == midi::EchoGuard::Verdict::kEcho) recorder_.echo(event);
+    if (verdict != midi::EchoGuard::Verdict::kPlayed) return;
+  }
+  if (listen::is_clock(event))
+    return beat_changed(pulse_.clock(event));  // no music: it wakes nothing else and isn't kept
+
+  const auto heard = controls_.apply(event);
+  const bool consumed = heard.consumed;
+  obey(heard.orders);
+  if (!consumed) {
+    if (analysis_.event(event)) world_.changed_moment();
+    heard_ = event;
+  }
+  if (notice == midi::Notice::kNone) return;
+  catch_up();
+  if (notice == midi::Notice::kLost) recorder_.lost(event);
+  if (notice == midi::Notice::kEnded) in_file_ = false;
+  if (notice == midi::Notice::kEnded && recorder_.take()) end_take(event.at, takes::EndReason::kRequest, {});
+  world_.changed_status();
+}
+
+void Performance::catch_up() {
+  if (!heard_) return;
+  const midi::Event event = *std::exchange(heard_, std::nullopt);
+  const bool struck = strikes(event);
+  boundary(recorder_.played(event.at, struck, !analysis_.notes().silent()));
+  if (struck) {
+    beat_changed(pulse_.note_on(event.at, Pitch(event.bytes[1] & 0x7F), Velocity(event.bytes[2] & 0x7F)));
+    loudness_ += (loudness_ == 0 ? 1 : kLoudnessMemory) * (static_cast<float>(event.bytes[2]) - loudness_);
+  }
+  recorder_.event(event, struck);
+  keep_findings();
+}
+
+// ---- time
+
+void Performance::advance(Micros now) {
+  catch_up();
+  advance_to(in_file_ ? latest_ : now);
+}
+
+void Performance::advance_to(Micros at) {
+  for (;;) {
+    const auto heard = analysis_.next_deadline(), pressed = controls_.next_deadline(),
+               beat = pulse_.next_deadline(), recorded = recorder_.next_deadline();
+    std::optional<Micros> first;
+    for (const auto& due : {heard, pressed, beat, recorded})
+      if (due && *due <= at && (!first || *due < *first)) first = due;
+    if (!first) return;
+    if (first == heard) {
+      const auto number = analysis_.moment().number;
+      analysis_.advance(*first);
+      keep_findings();
+      if (analysis_.moment().number != number) world_.changed_moment();
+    } else if (first == pressed) {
+      obey(controls_.advance(*first));
+    } else if (first == beat) {
+      beat_changed(pulse_.advance(*first));
+    } else {
+      boundary(recorder_.advance(*first));
+    }
+  }
+}
+
+std::optional<Micros> Performance::next_deadline() const {
+  if (in_file_) return std::nullopt;
+  std::optional<Micros> first;
+  for (const auto& due : {analysis_.next_deadline(), controls_.next_deadline(), pulse_.next_deadline(),
+                          recorder_.next_deadline()})
+    if (due && (!first || *due < *first)) first = due;
+  return first;
+}
+
+Micros Performance::now() const {
+  return in_file_ && latest_ > Micros{} ? latest_ : std::max(latest_, midi::steady_now());
+}
+
+// ---- takes
+
+void Performance::keep_findings() {
+  recorder_.meetings(meetings_.hear(analysis_));
+  recorder_.findings(analysis_);
+}
+
+void Performance::boundary(const takes::Boundary::Change& change) {
+  if (change.ended) {
+    recorder_.meetings(meetings_.end_take(*change.ended));
+    recorder_.end(*change.ended, takes::EndReason::kSilence);
+  }
+  if (!change.begun) return;
+  analysis_.begin_take();
+  meetings_.begin_take(*change.begun);
+  pulse_.begin_take(*change.begun);
+  const auto& key = analysis_.moment().key;
+  recorder_.begin(*change.begun, key && key->pinned ? key : std::nullopt, pulse_.newest());
+}
+
+void Performance::mark(Micros at, std::string text, Answer<takes::LineNumber> answer) {
+  if (recorder_.take()) analysis_.mark();
+  recorder_.mark(at, std::move(text), std::move(answer));
+}
+
+void Performance::end_take(Micros at, takes::EndReason reason, Answer<takes::LineNumber> answer) {
+  const auto change = recorder_.asked_to_end(at);
+  if (!change.ended) {
+    if (answer) answer(unavailable("There is no take to end: none is being played."));
+    return;
+  }
+  recorder_.meetings(meetings_.end_take(*change.ended));
+  recorder_.end(*change.ended, reason, std::move(answer));
+}
+
+// ---- the beat
+
+const listen::Moment& Performance::moment() {
+  shown_ = analysis_.moment();
+  shown_.number += beat_changes_;
+  shown_.beat = pulse_.now();
+  if (shown_.beat) shown_.at = std::max(shown_.at, shown_.beat->at);
+  return shown_;
+}
+
+void Performance::beat_changed(bool changed) {
+  while (const auto beat = pulse_.take_beat()) recorder_.beat(*beat);
+  if (!changed) return;
+  // What was sung in the last bar may be asked about: as long as a bar is now.
+  if (const auto& beat = pulse_.now(); beat && beat->tempo > 0)
+    analysis_.set_bar(Micros(60'000'000LL * beat->meter / beat->tempo));
+  ++beat_changes_;
+  world_.changed_moment();
+}
+
+void Performance::tap(Micros at) {
+  beat_changed(pulse_.tap(at));
+  if (pulse_.tapped()) recorder_.tapped(at, *pulse_.tapped());
+  world_.changed_deadline();
+}
+
+listen::Correction Performance::correct(const takes::BeatLine& said) {
+  using listen::Correction;
+  Correction became = Correction::kNothing;
+  switch (said.what) {
+    case takes::BeatWord::kOne:
+      became = pulse_.now() ? Correction::kDone : Correction::kNoPulse;
+      if (became == Correction::kDone && said.meter != 0) became = pulse_.set_meter(said.at, said.meter);
+      if (became == Correction::kDone) became = pulse_.beat_one(said.at);
+      break;
+    case takes::BeatWord::kTwice: became = pulse_.twice_as_fast(said.at); break;
+    case takes::BeatWord::kHalf: became = pulse_.half_as_fast(said.at); break;
+    case takes::BeatWord::kMeter: became = pulse_.set_meter(said.at, said.meter); break;
+    case takes::BeatWord::kUndo: became = pulse_.undo(said.at); break;
+    case takes::BeatWord::kTap:
+    case takes::BeatWord::kClock: break;
+  }
+  beat_changed(became == Correction::kDone);
+  world_.changed_deadline();
+  return became;
+}
+
+// ---- what the player wants
+
+void Performance::obey(std::span<const listen::Order> given) {
+  const std::vector<listen::Order> orders(given.begin(),
+                                          given.end());  // carrying one out may ask the controls again
+  for (const listen::Order& order : orders) world_.obey(order);
+}
+
+bool Performance::hold(bool on) {
+  if (analysis_.hold_still(now(), on)) {
+    world_.changed_moment();
+    world_.changed_status();
+  }
+  return analysis_.moment().still;
+}
+
+harmony::Voicings Performance::voicings(const harmony::Chord& chord) const {
+  return analysis_.moment().under.empty() ? harmony::Voicings() : analysis_.voicings(chord);
+}
+
+void Performance::use(const Settings& settings) {
+  catch_up();
+  analysis_.set_under(now(), settings.melody);
+  analysis_.set_style(now(), settings.voicing);
+  analysis_.set_wishes(now(), settings.wishes);
+  if (analysis_.pin_key(now(), settings.key)) keep_findings();
+  world_.changed_moment();  // symbols may look different now
+}
+
+void Performance::use(const std::vector<listen::Mapping>& controls) {
+  controls_ = controls_of(controls);
+  name_ports();
+}
+
+void Performance::name_ports() {
+  for (const auto& port : world_.inputs.ports()) controls_.set_port_name(port.number, port.name);
+}
+
+}  // namespace undersong::live

@@ -1,0 +1,91 @@
+#include "daemon/live/stage.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "daemon/midi/source.h"
+
+namespace undersong::live {
+namespace {
+
+Micros micros(auto duration) {
+  return std::chrono::duration_cast<Micros>(duration);
+}
+
+}  // namespace
+
+Stage::Stage(const StageOptions& options, World world)
+    : world_(std::move(world)),
+      settings_(options.settings, {[this] { use_settings(); }, world_.keep_settings}),
+      client_keys_(world_.inputs),
+      recorder_(micros(options.silence), {world_.store, world_.inputs, world_.utc_ms, world_.changed_status}),
+      performance_(options.settings, options.controls,
+                   {.inputs = world_.inputs,
+                    .echoes = world_.echoes,
+                    .recorder = recorder_,
+                    .clients = client_keys_.port(),
+                    .changed_moment = world_.changed_moment,
+                    .changed_status = world_.changed_status,
+                    .changed_deadline = world_.changed_deadline,
+                    .obey = [this](const listen::Order& order) { obey(order); },
+                    .follows_file = world_.follows_file}),
+      player_({performance_, recorder_, settings_, world_.studies, world_.fetcher, world_.changed_deadline},
+              {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline},
+              micros(options.hear_length)),
+      corrections_({performance_, recorder_, world_.studies}) {}
+
+void Stage::advance(Micros now) {
+  performance_.advance(now);
+  player_.advance(midi::steady_now());
+}
+
+std::optional<Micros> Stage::next_deadline() const {
+  const auto heard = performance_.next_deadline(), sounds = player_.next_deadline();
+  return heard && sounds ? std::min(*heard, *sounds) : heard ? heard : sounds;
+}
+
+void Stage::obey(const listen::Order& order) {
+  switch (order.action) {
+    case listen::Action::kMark: performance_.mark(order.pressed, "", {}); break;
+    case listen::Action::kHoldStill: performance_.hold(!performance_.moment().still); break;
+    case listen::Action::kHearNext: (void)player_.hear({}); break;
+    case listen::Action::kTap: performance_.tap(order.pressed); break;
+    case listen::Action::kBeatOne:
+      (void)performance_.correct({order.pressed, takes::BeatWord::kOne, {}, 0, 0});
+      break;
+    case listen::Action::kPinKey: pin_key(); break;
+    case listen::Action::kEndTake:
+      performance_.end_take(order.pressed, takes::EndReason::kRequest, {});
+      break;
+  }
+}
+
+// Pins the key that is heard, or frees it; nothing while none is.
+void Stage::pin_key() {
+  const auto& key = performance_.moment().key;
+  if (!key) return;
+  Settings wanted = settings_.now();
+  wanted.key = key->pinned ? std::nullopt : std::optional(key->key);
+  settings_.change(wanted);
+}
+
+void Stage::use_settings() {
+  performance_.use(settings_.now());
+  player_.use_output(settings_.now().hear_output);
+  world_.changed_status();
+}
+
+void Stage::reconfigure(const StageOptions& options) {
+  performance_.use(options.controls);
+  recorder_.set_silence(micros(options.silence));
+  player_.set_hear_length(micros(options.hear_length));
+  settings_.reconfigure(options.settings);
+}
+
+void Stage::stop() {
+  player_.stop_hearing();
+  player_.stop();
+  if (recorder_.take()) performance_.end_take(performance_.now(), takes::EndReason::kStop, {});
+}
+
+}  // namespace undersong::live

@@ -1,0 +1,50 @@
+// Requests about chords: how they are written, and how they can be laid out.
+#include <fmt/format.h>
+
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/live/stage.h"
+#include "daemon/server/handlers.h"
+#include "daemon/server/session.h"
+
+namespace undersong::server {
+
+void answer(Session& session, const protocol::VoiceChord& wish, To<protocol::ChordVoicings> to) {
+  const auto chord = harmony::parse_harte(wish.harte);
+  if (!chord) return to(invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", wish.harte)));
+  protocol::ChordVoicings out;
+  for (const auto& made : session.room().stage.performance().voicings(chord->chord)) {
+    protocol::StyledVoicing voicing;
+    voicing.style = static_cast<protocol::VoicingStyle>(made.style);
+    for (const Pitch note : made.voicing.left) voicing.left.emplace_back(note.value());
+    for (const Pitch note : made.voicing.right) voicing.right.emplace_back(note.value());
+    voicing.hands_move = made.voicing.hands_move;
+    out.voicings.push_back(std::move(voicing));
+  }
+  to(out);
+}
+
+void answer(Session&, const protocol::SpellPitches& wish, To<protocol::SpelledPitches> to) {
+  const auto parsed = harmony::parse_harte(wish.harte);
+  if (!parsed) return to(invalid_input("params.harte is not a chord in Harte syntax: " + wish.harte + "."));
+  protocol::SpelledPitches out;
+  for (const auto& number : wish.pitches) {
+    const Pitch pitch(static_cast<int>(number.value));
+    const int interval = (pitch.value() - parsed->chord.root.value() + 12) % 12;
+    out.names.push_back(harmony::text(
+        harmony::plain_name(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval))), pitch));
+  }
+  to(out);
+}
+
+void answer(Session& session, const protocol::NameChords& wish, To<protocol::ChordSymbols> to) {
+  const auto style = session.room().stage.settings().now().symbol_style;
+  protocol::ChordSymbols out;
+  for (const auto& text : wish.harte) {
+    const auto parsed = harmony::parse_harte(text);
+    out.symbols.push_back(parsed ? harmony::symbol(parsed->chord, parsed->root, style) : std::string());
+  }
+  to(out);
+}
+
+}  // namespace undersong::server

@@ -1,0 +1,60 @@
+#include "daemon/server/connection_wire.h"
+
+#include "daemon/live/stage.h"
+#include "daemon/midi/rtmidi_source.h"
+#include "daemon/server/playing_wire.h"
+#include "daemon/server/settings_wire.h"
+#include "daemon/server/wire.h"
+#include "protocol/messages.h"
+
+namespace undersong::server {
+
+protocol::Welcome welcome_of(const std::string& program_version, bool token_needed) {
+  protocol::Welcome welcome;
+  welcome.program = program_version;
+  welcome.capabilities = {"moment", "status", "log",  "hear",  "notes",
+                          "export", "play",   "beat", "along", "song"};
+  welcome.token_needed = token_needed;
+  return welcome;
+}
+
+Buffer welcome_message(const std::string& program_version, bool token_needed) {
+  std::string text =
+      std::string(R"({"jsonrpc":"2.0","method":")") + protocol::Welcome::kMethod + R"(","params":)";
+  protocol::append_json(text, welcome_of(program_version, token_needed));
+  return std::make_shared<const std::string>(text + "}\n");
+}
+
+Buffer status_message(live::Stage& stage, const takes::Health& store, takes::LineNumber log_end) {
+  protocol::Status out;
+  const auto clients = stage.client_keys().port();
+  for (const auto& port : stage.inputs().ports())
+    if (port.number != clients)
+      out.ports.push_back(
+          {port.number, port.name, port.connected, port.name == midi::PortsOptions().virtual_port});
+  out.at = stage.performance().now().count();
+  const auto output = stage.player().output();
+  out.outputs.push_back({output.name, output.connected, output.trouble});
+  if (const auto& playing = stage.player().playing()) out.playing = playing_of(*playing);
+  if (const auto& take = stage.recorder().take())
+    out.take = protocol::CurrentTake{take->id, take->since.count(), take->begin_utc_ms, take->notes};
+  out.still = stage.performance().still();
+  out.settings = settings_of(stage.settings());
+  out.lost_events = stage.inputs().dropped();
+  out.store = {store.good, store.sentence, store.waiting, store.lost, store.id};
+  out.log_last = log_end;
+  return status_message(out);
+}
+
+protocol::Places places_of(const Places& places) {
+  protocol::Places out;
+  out.configuration = places.configuration;
+  out.configured = places.configured;
+  out.takes = places.takes;
+  out.socket = places.socket;
+  if (places.page) out.page.emplace(*places.page);
+  out.page_trouble = places.page_trouble;
+  return out;
+}
+
+}  // namespace undersong::server

@@ -1,0 +1,79 @@
+// The functions that answer requests, one a request, by the files they are in. A request without one does not
+// compile (methods.cpp).
+//
+// Threads: the io thread; none may keep it longer than a millisecond. What takes longer is made aside: see
+// answer_aside and Songs. Errors: to `to`, one sentence; what is thrown, methods.cpp answers.
+#pragma once
+
+#include "daemon/server/rpc.h"
+#include "protocol/messages.h"
+
+namespace undersong::server {
+
+class Session;
+
+// A Reply that takes the message's own type.
+template <class T>
+struct To {
+  Reply reply;
+  void operator()(const T& value) const { reply.result(protocol::to_json(value)); }
+  void operator()(const Error& error) const { reply.error(error); }
+};
+
+// connection_methods.cpp
+void answer(Session& session, const protocol::Hello& wish, To<protocol::Welcome> to);
+void answer(Session& session, const protocol::Subscribe& wish, To<protocol::Subscribed> to);
+void answer(Session& session, const protocol::Unsubscribe& wish, To<protocol::Subscribed> to);
+void answer(Session& session, const protocol::GetMoment& wish, To<protocol::Moment> to);
+void answer(Session& session, const protocol::GetStatus& wish, To<protocol::Status> to);
+void answer(Session& session, const protocol::GetPlaces& wish, To<protocol::Places> to);
+// take_methods.cpp
+void answer(Session& session, const protocol::ListTakes& wish, To<protocol::TakeList> to);
+void answer(Session& session, const protocol::GetTake& wish, To<protocol::TakeDetail> to);
+void answer(Session& session, const protocol::FindMoments& wish, To<protocol::FoundMoments> to);
+void answer(Session& session, const protocol::GetMeetings& wish, To<protocol::TakeMeetings> to);
+void answer(Session& session, const protocol::GetEvents& wish, To<protocol::TakeLines> to);
+void answer(Session& session, const protocol::GetNotes& wish, To<protocol::TakeNotes> to);
+void answer(Session& session, const protocol::GetSketch& wish, To<protocol::TakeSketch> to);
+void answer(Session& session, const protocol::GetPasses& wish, To<protocol::TakePasses> to);
+void answer(Session& session, const protocol::ExportTake& wish, To<protocol::ExportedTake> to);
+// take_edit_methods.cpp
+void answer(Session& session, const protocol::MarkTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::EndTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::RenameTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::AnnotateTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::CorrectTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::DeleteTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::RestoreTake& wish, To<protocol::Kept> to);
+// beat_methods.cpp
+void answer(Session& session, const protocol::TapBeat& wish, To<protocol::Tapped> to);
+void answer(Session& session, const protocol::CorrectBeat& wish, To<protocol::Corrected> to);
+void answer(Session& session, const protocol::GetBeats& wish, To<protocol::TakeBeats> to);
+// playing_methods.cpp
+void answer(Session& session, const protocol::Hear& wish, To<protocol::Heard> to);
+void answer(Session& session, const protocol::PlayTake& wish, To<protocol::Playing> to);
+void answer(Session& session, const protocol::PlayAlong& wish, To<protocol::Playing> to);
+void answer(Session& session, const protocol::StopPlaying& wish, To<protocol::Stopped> to);
+void answer(Session& session, const protocol::Hold& wish, To<protocol::Holding> to);
+void answer(Session& session, const protocol::SendNotes& wish, To<protocol::Accepted> to);
+// chord_methods.cpp
+void answer(Session& session, const protocol::SpellPitches& wish, To<protocol::SpelledPitches> to);
+void answer(Session& session, const protocol::VoiceChord& wish, To<protocol::ChordVoicings> to);
+void answer(Session& session, const protocol::NameChords& wish, To<protocol::ChordSymbols> to);
+// settings_methods.cpp
+void answer(Session& session, const protocol::GetSettings& wish, To<protocol::Settings> to);
+void answer(Session& session, const protocol::SetSettings& wish, To<protocol::Settings> to);
+void answer(Session& session, const protocol::ResetSettings& wish, To<protocol::Settings> to);
+// song_methods.cpp
+void answer(Session& session, const protocol::GetLoop& wish, To<protocol::TakeLoop> to);
+void answer(Session& session, const protocol::Reharmonise& wish, To<protocol::Reharmonised> to);
+void answer(Session& session, const protocol::HandOverTake& wish, To<protocol::HandedOver> to);
+void answer(Session& session, const protocol::ProposeSketch& wish, To<protocol::SongSketch> to);
+void answer(Session& session, const protocol::PutSketch& wish, To<protocol::KeptSketch> to);
+void answer(Session& session, const protocol::GetKeptSketch& wish, To<protocol::KeptSketch> to);
+void answer(Session& session, const protocol::ListSketches& wish, To<protocol::SketchList> to);
+void answer(Session& session, const protocol::OutlineSketch& wish, To<protocol::SketchOutline> to);
+void answer(Session& session, const protocol::HandOverSketch& wish, To<protocol::HandedOver> to);
+void answer(Session& session, const protocol::DeleteSketch& wish, To<protocol::SketchName> to);
+
+}  // namespace undersong::server

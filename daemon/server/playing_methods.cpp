@@ -1,0 +1,57 @@
+// Requests that sound: suggestions, takes played again, loops played along with; and a client's own keys.
+#include "daemon/live/stage.h"
+#include "daemon/server/handlers.h"
+#include "daemon/server/playing_wire.h"
+#include "daemon/server/session.h"
+
+namespace undersong::server {
+namespace {
+
+takes::Store::Answer<live::Playing> playing(To<protocol::Playing> to) {
+  return [to](Result<live::Playing> began) {
+    if (!began) return to(began.error());
+    to(playing_of(*began));
+  };
+}
+
+}  // namespace
+
+void answer(Session& session, const protocol::Hear& wish, To<protocol::Heard> to) {
+  auto& player = session.room().stage.player();
+  if (wish.stop.value_or(false)) {
+    player.stop_hearing();
+    return to(protocol::Heard());
+  }
+  const auto what = hear_wish_of(wish);
+  if (!what) return to(what.error());
+  const auto heard = player.hear(*what);
+  if (!heard) return to(heard.error());
+  to(heard_of(*heard));
+}
+
+void answer(Session& session, const protocol::PlayTake& wish, To<protocol::Playing> to) {
+  session.room().stage.player().play_take(play_wish_of(wish), playing(to));
+}
+
+void answer(Session& session, const protocol::PlayAlong& wish, To<protocol::Playing> to) {
+  const auto along = along_wish_of(wish);
+  if (!along) return to(along.error());
+  session.room().stage.player().play_along(*along, playing(to));
+}
+
+void answer(Session& session, const protocol::StopPlaying&, To<protocol::Stopped> to) {
+  to(protocol::Stopped{session.room().stage.player().stop()});
+}
+
+void answer(Session& session, const protocol::Hold& wish, To<protocol::Holding> to) {
+  to(protocol::Holding{session.room().stage.performance().hold(wish.on)});
+  session.room().publish_status();
+}
+
+void answer(Session& session, const protocol::SendNotes& wish, To<protocol::Accepted> to) {
+  const auto accepted = session.room().stage.client_keys().play(session.id(), notes_of(wish.notes));
+  if (!accepted) return to(accepted.error());
+  to(protocol::Accepted{*accepted});
+}
+
+}  // namespace undersong::server

@@ -1,0 +1,188 @@
+// Kept takes: asked for in words, listened to again, exported, handed over, made into songs.
+#include <SQLiteCpp/SQLiteCpp.h>
+#include <set>
+
+#include "protocol/question_examples.h"
+#include "tests/app/running_daemon.h"
+
+namespace undersong::app {
+namespace {
+
+TEST_F(DaemonTest, WhatWasTriedUnderAHeldNoteIsAskedForInWordsAlsoAfterARestart) {
+  {
+    start({"--play", write_twelve_roots(folder_), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(until_kept(daemon));
+  }
+  for (const bool restarted : {false, true}) {
+    if (restarted) {
+      daemon_->end(SIGTERM);
+      start();
+    }
+    Connection daemon = connect();
+    const auto found = daemon.request(protocol::FindMoments{.question = "Db under G"});
+    ASSERT_TRUE(found) << found.error().sentence;
+    EXPECT_EQ(found->understood, "any chord on Db under G");
+    EXPECT_EQ(found->unheard, 0u);
+    ASSERT_EQ(found->moments.size(), 2u);
+    const auto& newest = found->moments[0];
+    EXPECT_EQ(newest.take, 1u);
+    EXPECT_EQ(newest.name, "G5");
+    EXPECT_EQ(newest.degree, "#11");
+    EXPECT_EQ(newest.chords.at(0).symbol.substr(0, 2), "Db");
+    EXPECT_EQ(newest.time, 2u);
+    EXPECT_EQ(newest.times, 2u);
+    EXPECT_NEAR(static_cast<double>(newest.from_us), 18.5e6, 3e5);
+    EXPECT_NEAR(static_cast<double>(newest.length_us), 1.5e6, 3e5);
+    std::set<std::int64_t> roots;
+    const auto all = daemon.request(protocol::GetMeetings{});
+    ASSERT_TRUE(all);
+    EXPECT_TRUE(all->heard);
+    for (const auto& met : all->meetings)
+      if (met.pitch == 79) roots.insert(met.root);
+    EXPECT_EQ(roots.size(), 12u);
+    const auto wrong = daemon.request(protocol::FindMoments{.question = "Db beneath G"});
+    ASSERT_FALSE(wrong);
+    EXPECT_NE(wrong.error().sentence.find("\"beneath\" at column 4"), std::string::npos)
+        << wrong.error().sentence;
+    const auto near = daemon.request(protocol::FindMoments{.question = "Db under A"});
+    ASSERT_TRUE(near);
+    ASSERT_EQ(near->near.size(), 2u);
+    EXPECT_EQ(near->near[0].words, "any chord on Db");
+    for (const auto& example : protocol::kQuestionExamples)
+      EXPECT_TRUE(daemon.request(protocol::FindMoments{.question = std::string(example.question)}))
+          << example.question;
+  }
+  Process client({UNDERSONG_CLIENT, "moments", "Db", "under", "G"}, true);
+  EXPECT_EQ(client.read_line(), "any chord on Db under G:");
+  const std::string line = client.read_line();
+  EXPECT_NE(line.find("under G5 (#11)  2nd of 2 times"), std::string::npos) << line;
+}
+
+// What a store looks like that an older program kept: everything but what the newest ear heard.
+TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMiddleItGoesOn) {
+  {
+    start({"--play", write_twelve_roots(folder_), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(until_kept(daemon));
+    daemon_->end(SIGTERM);
+  }
+  constexpr int kTakes = 60;
+  const auto path = folder_ / ".local/share/undersong/takes.sqlite";
+  {
+    SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
+    file.exec("DELETE FROM log WHERE kind = 20");
+    SQLite::Transaction all(file);
+    for (int take = 2; take <= kTakes; ++take) {
+      const std::string n = std::to_string(take);
+      file.exec("INSERT INTO takes SELECT " + n + ", begin_utc_ms + " + n +
+                ", at, last_at, ended, title, annotation, key, notes, chords, marks, deleted, first_line, "
+                "last_line FROM takes WHERE take = 1");
+      file.exec("INSERT INTO log(take, at, kind, data) SELECT " + n +
+                ", at, kind, data FROM log WHERE take = 1 ORDER BY number");
+    }
+    file.exec(
+        "DROP TABLE meetings; DROP TABLE statements; DROP TABLE chord_kinds; DROP TABLE heard; PRAGMA "
+        "user_version = 1");
+    all.commit();
+  }
+  const auto heard = [&] {
+    SQLite::Database file(path.string(), SQLite::OPEN_READONLY);
+    file.setBusyTimeout(5000);
+    if (file.execAndGet("PRAGMA user_version").getInt() < 2) return 0;
+    return file.execAndGet("SELECT count(*) FROM heard").getInt();
+  };
+  start();
+  ASSERT_TRUE(eventually([&] { return heard() > 0; }));
+  daemon_->end(SIGKILL);
+  const int before = heard();
+  start();
+  Connection daemon = connect();
+  // Questions are answered meanwhile, and say what is missing.
+  const auto early = daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200});
+  ASSERT_TRUE(early);
+  EXPECT_GE(early->moments.size() / 2 + early->unheard, static_cast<std::size_t>(kTakes));
+  ASSERT_TRUE(eventually([&] {
+    const auto found = daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200});
+    return found && found->unheard == 0;
+  }));
+  EXPECT_EQ(daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200})->moments.size(),
+            static_cast<std::size_t>(2 * kTakes));
+  EXPECT_GE(heard(), before);
+  EXPECT_EQ(heard(), kTakes);
+}
+
+TEST_F(DaemonTest, ATakeIsExportedAsTheNotesThatWerePlayed) {
+  const std::string demo = UNDERSONG_SOURCE_DIR "/configs/demo.mid";
+  start({"--play", demo, "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(until_kept(daemon));
+  const auto out = folder_ / "take.mid";
+  Process client({UNDERSONG_CLIENT, "export", "-o", out.string()}, true);
+  EXPECT_EQ(client.read_line(), "Take 1 is in " + out.string() + ".");
+  const auto written = midi::read_smf_file(out), played = midi::read_smf_file(demo);
+  ASSERT_TRUE(written);
+  const auto notes = [](const midi::Smf& file) {
+    std::vector<std::array<std::uint8_t, 3>> bytes;
+    for (const auto& event : midi::merged_events(file)) bytes.push_back(event.bytes);
+    return bytes;
+  };
+  EXPECT_EQ(notes(*written), notes(*played));
+}
+
+TEST_F(DaemonTest, TheLoopOfAKeptTakeIsToldReharmonisedAndHandedOver) {
+  start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(until_kept(daemon));
+  const auto said = [](std::vector<std::string> words) {
+    words.insert(words.begin(), {UNDERSONG_CLIENT, "take"});
+    Process client(words, true);
+    std::vector<std::string> lines;
+    for (int i = 0; i < 400; ++i) {
+      lines.push_back(client.read_line());
+      if (lines.back().empty() && lines.size() > 1 && lines[lines.size() - 2].empty()) break;
+    }
+    return lines;
+  };
+  EXPECT_EQ(said({"loop"}).at(0), "Loop   Ebmaj9 (2) Cm7 (2) Abmaj7 (2) G7sus4 (2)");
+  const auto other = said({"reharmonise", "1", "--keep", "1,2"});
+  EXPECT_EQ(other.at(0), "Loop   Ebmaj9  Cm7  Abmaj7  G7sus4");
+  EXPECT_EQ(other.at(3).find(" 1  Ebmaj9  Cm7  "), 0u) << other.at(3);
+  const auto out = folder_ / "parts";
+  EXPECT_EQ(said({"hand-over", "1", out.string()}).at(0).find((out / "parts.mid").string()), 0u);
+  for (const char* name : {"parts.mid", "lead_sheet.musicxml", "chart.txt"})
+    EXPECT_GT(std::filesystem::file_size(out / name), 100u) << name;
+  EXPECT_TRUE(midi::read_smf_file(out / "parts.mid"));
+}
+
+TEST_F(DaemonTest, ASongOfKeptTakesIsMadeShownHandedOverAndTakenOffTheList) {
+  start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(until_kept(daemon));
+  const auto first_line = [](std::vector<std::string> words) {
+    words.insert(words.begin(), {UNDERSONG_CLIENT, "song"});
+    Process client(words, true);
+    return client.read_line();
+  };
+  EXPECT_EQ(first_line({"list"}), "No song is kept yet; undersong song new NAME TAKE makes one.");
+  EXPECT_EQ(first_line({"new", "rounds", "1", "--title", "Evening rounds"}), "Kept as rounds.");
+  EXPECT_EQ(first_line({"new", "rounds", "1"}),
+            "undersong: There is a song rounds already; --force puts the new one in its place.");
+  const auto kept = daemon.request(protocol::GetKeptSketch{.name = "rounds"});
+  ASSERT_TRUE(kept);
+  EXPECT_EQ(kept->sketch.title, "Evening rounds");
+  EXPECT_EQ(first_line({"show", "rounds"}), "title = \"Evening rounds\"");
+  EXPECT_EQ(first_line({"check", "rounds"}).find("Evening rounds: C:min, 4/4, 7"), 0u);
+  EXPECT_EQ(first_line({"list"}).find("rounds "), 0u);
+  const auto out = folder_ / "song";
+  Process handing({UNDERSONG_CLIENT, "song", "hand-over", "rounds", out.string()}, true);
+  for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"})
+    EXPECT_EQ(handing.read_line().find((out / name).string()), 0u) << name;
+  EXPECT_TRUE(midi::read_smf_file(out / "song.mid"));
+  EXPECT_EQ(first_line({"delete", "rounds"}),
+            "rounds is off the list; its file is kept under a name that ends in .deleted.");
+  EXPECT_FALSE(daemon.request(protocol::GetKeptSketch{.name = "rounds"}));
+}
+
+}  // namespace
+}  // namespace undersong::app

@@ -1,0 +1,277 @@
+// What we play on a real JACK server: takes, moments, loops that are played along with.
+#include <set>
+
+#include "daemon/takes/corrected_beats.h"
+#include "tests/app/daemon_over_jack.h"
+
+namespace undersong::app {
+namespace {
+
+TEST_F(DaemonOverJack, ATakeIsPlayedAgainOnARealOutputToItsLastNoteOffAndNeverHeardAsPlaying) {
+  Player echoer("Echoer", true);
+  configure("[hear]\noutput = \"Echoer in\"\nvelocity = 40\n");
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(until_connected(daemon, "Echoer:out"));
+  OutputEar ear("Echoer:out");
+  ASSERT_TRUE(ear.opened);
+  // Keys that are pressed one after the other, a chord, all let go.
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({64}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({65}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 65, 67}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  std::optional<protocol::Playing> playing;
+  ASSERT_TRUE(eventually([&] {
+    const auto begun = daemon.request(protocol::PlayTake{});
+    if (begun) playing = *begun;
+    return bool(begun);
+  }));
+  EXPECT_EQ(playing->take, 1u);
+  ASSERT_TRUE(eventually([&] { return ear.let_go() == 4; }));
+  EXPECT_EQ(ear.struck(), (std::vector<int>{48, 64, 67, 65}));
+  EXPECT_LE(ear.loudest(), 40);
+  ASSERT_TRUE(eventually([&] { return !daemon.request(protocol::GetStatus{})->playing; }));
+  EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take) << "what was played to us is no playing";
+  const auto beyond = daemon.request(protocol::PlayTake{.from_us = 3'600'000'000});
+  ASSERT_FALSE(beyond);
+  EXPECT_NE(beyond.error().sentence.find("Take 1 lasts"), std::string::npos) << beyond.error().sentence;
+  EXPECT_FALSE(daemon.request(protocol::PlayTake{.take = 77}));
+}
+
+TEST_F(DaemonOverJack, AMomentIsPlayedWithTheNoteThatWasHeldAlready) {
+  Player echoer("Echoer", true);
+  configure("[hear]\noutput = \"Echoer in\"\nvelocity = 40\n");
+  {
+    start({"--play", write_twelve_roots(folder_), "--speed", "1000"});
+    Connection daemon = connect();
+    ASSERT_TRUE(until_kept(daemon));
+  }
+  daemon_->end(SIGTERM);
+  start();
+  Connection daemon = connect();
+  ASSERT_TRUE(until_connected(daemon, "Echoer:out"));
+  OutputEar ear("Echoer:out");
+  ASSERT_TRUE(ear.opened);
+  ASSERT_TRUE(eventually([&] {
+    Process client({UNDERSONG_CLIENT, "moments", "--play", "2", "Db under G"}, true);
+    for (std::string line = client.read_line(); !line.empty(); line = client.read_line())
+      if (line == "Playing moment 2.") return true;
+    return false;
+  }));
+  ASSERT_TRUE(eventually([&] { return ear.let_go() >= 5; }));
+  const auto struck = ear.struck();
+  EXPECT_EQ(std::count(struck.begin(), struck.end(), 79), 1)
+      << "the held note sounds, although it was struck long before";
+  EXPECT_EQ(std::set<int>(struck.begin(), struck.end()), (std::set<int>{37, 44, 53, 60, 79}));
+}
+
+TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {
+  Player synth("Synth", true);
+  configure("[hear]\noutput = \"Synth in\"\n");
+  start();
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
+    ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::MarkTake{})); }));
+    ASSERT_TRUE(daemon.request(protocol::EndTake{}));  // with keys down: they sound until the end of the take
+    ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, false)}));
+  }
+  // A longer take, so that there is a middle: from a file.
+  daemon_->end(SIGTERM);
+  start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(eventually([&] {
+      const auto takes = daemon.request(protocol::ListTakes{});
+      return takes && !takes->takes.empty() && takes->takes[0].take == 2 && takes->takes[0].ended;
+    }));
+  }
+  daemon_->end(SIGTERM);
+  start();
+  Connection daemon = connect();
+  OutputEar ear("Synth:out");
+  ASSERT_TRUE(ear.opened);
+  const auto sounding = [&] {
+    return static_cast<int>(ear.struck().size()) - static_cast<int>(ear.let_go());
+  };
+  ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::PlayTake{.take = 2})); }));
+  ASSERT_TRUE(eventually([&] { return sounding() >= 3; }));
+  EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
+  ASSERT_TRUE(eventually([&] { return sounding() == 0; }));
+  EXPECT_FALSE(daemon.request(protocol::StopPlaying{})->was);
+  ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::PlayTake{.take = 2})); }));
+  ASSERT_TRUE(eventually([&] { return sounding() >= 3; }));
+  daemon_->end(SIGTERM);
+  EXPECT_TRUE(eventually([&] { return sounding() == 0; }));
+}
+
+TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
+  Player synth("Synth", true);
+  configure("[hear]\noutput = \"Synth in\"\n");
+  ASSERT_NO_FATAL_FAILURE(keep_a_loop());
+  Connection daemon = connect();
+  OutputEar ear("Synth:out");
+  ASSERT_TRUE(ear.opened);
+  std::optional<protocol::Playing> playing;
+  ASSERT_TRUE(eventually([&] {
+    const auto begun = daemon.request(protocol::PlayAlong{.take = 1, .tempo = 400, .count_in = 0});
+    if (begun) playing = *begun;
+    return bool(begun) || begun.error().sentence.find("no loop") != std::string::npos;
+  }));
+  ASSERT_TRUE(playing);
+  ASSERT_TRUE(playing->along);
+  EXPECT_EQ(playing->along->chords.size(), 4u);
+  EXPECT_TRUE(daemon.request(protocol::GetStatus{})->playing);
+  // The second round: somebody plays over it.
+  const auto in_a_round = ear.struck().size();
+  ASSERT_TRUE(eventually([&] { return ear.struck().size() > in_a_round + 24; }));
+  EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take) << "what is played to us is no playing";
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kLog}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kAlong; }));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({77}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({77}, false)}));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
+  const auto passes = daemon.request(protocol::GetPasses{.take = 2});
+  ASSERT_TRUE(passes) << passes.error().sentence;
+  EXPECT_EQ(passes->along.take, 1u);
+  ASSERT_EQ(passes->pitch.size(), 2u) << "the player's notes and none of the loop's";
+  EXPECT_EQ(passes->pitch[0], 76);
+  EXPECT_GE(passes->pass[0], 1u);
+  EXPECT_GT(passes->pass[1], passes->pass[0]);
+  for (std::size_t i = 0; i < 2; ++i) {
+    EXPECT_GE(passes->chord[i], 0);
+    EXPECT_LT(passes->place_us[i], passes->along.cycle_us + 1000);
+  }
+  EXPECT_FALSE(daemon.request(protocol::GetPasses{.take = 1}));
+  EXPECT_FALSE(daemon.request(protocol::PlayAlong{.take = 2})) << "two notes are no loop";
+  ASSERT_TRUE(eventually([&] { return ear.let_go() == ear.struck().size(); })) << "all is let go";
+}
+
+TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
+  Player synth("Synth", true);
+  configure("[hear]\noutput = \"Synth in\"\n");
+  ASSERT_NO_FATAL_FAILURE(keep_a_loop());
+  Connection daemon = connect();
+  OutputEar ear("Synth:out");
+  ASSERT_TRUE(ear.opened);
+  // A key that is named arrives, and nothing else; what is no chord or too much is refused in one sentence.
+  ASSERT_TRUE(eventually([&] {
+    return bool(daemon.request(
+        protocol::Hear{.harte = "D:min9", .notes = std::vector<protocol::PitchNumber>{38, 53, 60, 64}}));
+  }));
+  ASSERT_TRUE(eventually([&] { return ear.struck().size() >= 4; }));
+  EXPECT_EQ(ear.struck(), (std::vector<int>{38, 53, 60, 64}));
+  ASSERT_TRUE(daemon.request(protocol::Hear{.stop = true}));
+  ASSERT_TRUE(eventually([&] { return ear.let_go() == 4; }));
+  for (const std::size_t many : {0u, 17u}) {
+    const auto refused = daemon.request(
+        protocol::Hear{.notes = std::vector<protocol::PitchNumber>(many, protocol::PitchNumber(60))});
+    ASSERT_FALSE(refused);
+    EXPECT_EQ(refused.error().sentence,
+              "params.notes holds " + std::to_string(many) + " notes; give 1 to 16.");
+  }
+  const auto found = daemon.request(protocol::Reharmonise{.take = 1}, 60s);
+  ASSERT_TRUE(found) << found.error().sentence;
+  ASSERT_FALSE(found->proposals.empty());
+  protocol::PlayAlong wish{.take = 1, .tempo = 400, .count_in = 0};
+  wish.chords.emplace();
+  std::vector<int> wanted;
+  for (const auto& chord : found->proposals[0].chords) {
+    protocol::GivenChord given{chord.harte, chord.left};
+    given.notes->insert(given.notes->end(), chord.right.begin(), chord.right.end());
+    std::vector<int> keys;
+    for (const auto& note : *given.notes) keys.push_back(static_cast<int>(note.value));
+    std::sort(keys.begin(), keys.end());
+    wanted.insert(wanted.end(), keys.begin(), keys.end());
+    wish.chords->push_back(given);
+  }
+  // Two rounds, and it is over by itself; the take that somebody plays meanwhile goes on, and nothing is kept
+  // against it.
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
+  ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->take.has_value(); }));
+  wish.rounds = 2;
+  wish.listen = true;
+  const auto before = ear.struck().size();
+  const auto playing = daemon.request(wish, 60s);
+  ASSERT_TRUE(playing) << playing.error().sentence;
+  ASSERT_TRUE(playing->along);
+  EXPECT_TRUE(playing->along->given && playing->along->listen);
+  EXPECT_EQ(playing->along->rounds, 2u);
+  ASSERT_EQ(playing->along->chords.size(), wish.chords->size());
+  for (std::size_t i = 0; i < wish.chords->size(); ++i)
+    EXPECT_EQ(playing->along->chords[i].harte, (*wish.chords)[i].harte);
+  ASSERT_TRUE(eventually([&] {
+    return daemon.request(protocol::GetStatus{})->playing == std::nullopt &&
+           ear.let_go() == ear.struck().size();
+  }));
+  std::vector<int> twice = wanted;
+  twice.insert(twice.end(), wanted.begin(), wanted.end());
+  const auto struck = ear.struck();
+  EXPECT_EQ(std::vector<int>(struck.begin() + static_cast<std::ptrdiff_t>(before), struck.end()), twice);
+  EXPECT_TRUE(daemon.request(protocol::GetStatus{})->take);
+  // The same asked for by the terminal's client: once round.
+  const auto so_far = ear.struck().size();
+  const auto said = [](std::vector<std::string> words) {
+    words.insert(words.begin(), {UNDERSONG_CLIENT, "take", "reharmonise", "1"});
+    Process client(words, true);
+    std::string all;
+    int empty = 0;
+    for (int i = 0; i < 400 && empty < 2; ++i) {
+      const std::string line = client.read_line();
+      empty = line.empty() ? empty + 1 : 0;
+      all += line + "\n";
+    }
+    return all;
+  };
+  const auto played = said({"--hear", "1", "--tempo", "400"});
+  EXPECT_NE(played.find("\nPlaying 1 at 400 beats a minute, once round; `undersong stop` ends it.\n"),
+            std::string::npos)
+      << played;
+  ASSERT_TRUE(eventually(
+      [&] { return ear.struck().size() >= so_far + wanted.size() && ear.let_go() == ear.struck().size(); }));
+  const auto by_client = ear.struck();
+  EXPECT_EQ(std::vector<int>(by_client.begin() + static_cast<std::ptrdiff_t>(so_far), by_client.end()),
+            wanted);
+  const auto refused = said({"--count", "2", "--along", "3"});
+  EXPECT_NE(refused.find("undersong: There are 2 proposals; there is no proposal 3.\n"), std::string::npos)
+      << refused;
+  // To be played over: the take ends, and the next is kept against the chords that were given.
+  wish.rounds.reset();
+  wish.listen.reset();
+  wish.layers = {protocol::Layer::kBass, protocol::Layer::kChords};
+  ASSERT_TRUE(daemon.request(wish, 60s));
+  EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take);
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kLog}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({79}, true)}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({79}, false)}));
+  ASSERT_TRUE(
+      until<protocol::Log>(daemon, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
+  const auto passes = daemon.request(protocol::GetPasses{.take = 3});
+  ASSERT_TRUE(passes) << passes.error().sentence;
+  ASSERT_EQ(passes->along.chords.size(), wish.chords->size());
+  EXPECT_EQ(passes->along.chords[0].harte, (*wish.chords)[0].harte);
+  wish.chords->pop_back();
+  const auto short_of_one = daemon.request(wish, 60s);
+  ASSERT_FALSE(short_of_one);
+  EXPECT_NE(short_of_one.error().sentence.find("3 chords are given, but the loop has 4."), std::string::npos)
+      << short_of_one.error().sentence;
+  (*wish.chords)[1].harte = "H:maj";
+  const auto no_chord = daemon.request(wish, 60s);
+  ASSERT_FALSE(no_chord);
+  EXPECT_EQ(no_chord.error().sentence, "params.chords[1].harte: \"H:maj\" is no chord in Harte syntax.");
+}
+
+}  // namespace
+}  // namespace undersong::app
