@@ -789,6 +789,7 @@ class OutputEar {
         }
       return false;
     });
+    opened = opened && transport::until_connections_carry();
   }
   std::vector<int> struck() {
     const std::lock_guard lock(mutex_);
@@ -849,13 +850,14 @@ class DaemonOverJack : public DaemonTest {
     start();
   }
   bool until_connected(Connection& daemon, const std::string& name) {
-    return eventually([&] {
+    const bool connected = eventually([&] {
       const auto status = daemon.request(protocol::GetStatus{});
       if (!status) return false;
       for (const auto& port : status->ports)
         if (port.connected && port.name.find(name) != std::string::npos) return true;
       return false;
     });
+    return connected && transport::until_connections_carry();
   }
   static void strike(Player& keys, std::initializer_list<int> pitches) {
     for (int pitch : pitches) {
@@ -991,6 +993,7 @@ TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarked
   OutputEar ear("Undersong out");
   ASSERT_TRUE(ear.opened);
   ASSERT_TRUE(eventually([] { return wire("Undersong out", "Undersong in"); }));
+  ASSERT_TRUE(transport::until_connections_carry());
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
   std::size_t sounded = 0;
   for (const auto& chord :
