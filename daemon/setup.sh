@@ -9,7 +9,8 @@ packages=(g++ cmake ninja-build pkg-config librtmidi-dev libjack-jackd2-dev libb
 command -v node >/dev/null 2>&1 || packages+=(nodejs)
 command -v npm >/dev/null 2>&1 || packages+=(npm)
 if [ "$want" = tests ]; then
-  packages+=(jackd2 python3-numpy clang-14 libclang-rt-14-dev fonts-dejavu-core libxml2-utils)
+  packages+=(jackd2 python3-numpy clang-14 clang-format-14 clang-tidy-14 libclang-rt-14-dev shellcheck curl fonts-dejavu-core
+    libxml2-utils)
   command -v "${CHROMIUM:-/usr/bin/chromium}" >/dev/null 2>&1 || packages+=(chromium)
 fi
 missing=()

@@ -281,9 +281,9 @@ Result<Config> read(const toml::table& file, std::string_view name, const Config
     if (!table)
       return at_line(name, table_node, fmt::format("{} is written as a table, [{}]", table_name, table_name));
     for (const auto& [key, node] : *table) {
-      const auto option = std::find_if(kOptions.begin(), kOptions.end(), [&](const Option& o) {
-        return o.table == table_name && o.name == key.str();
-      });
+      const auto option = std::find_if(
+          kOptions.begin(), kOptions.end(),
+          [&, word = key.str()](const Option& o) { return o.table == table_name && o.name == word; });
       if (option == kOptions.end())
         return at_line(name, node,
                        fmt::format("{} is no option of [{}]; known are {}", key.str(), table_name, options));

@@ -30,8 +30,8 @@
 namespace undersong::harmony {
 
 inline constexpr std::size_t kLane = 8;
-typedef float Lane __attribute__((vector_size(32)));
-typedef std::int32_t WholeLane __attribute__((vector_size(32)));  // result of a comparison: -1 where true
+using Lane [[gnu::vector_size(32)]] = float;
+using WholeLane [[gnu::vector_size(32)]] = std::int32_t;  // result of a comparison: -1 where true
 
 [[gnu::always_inline]] inline Lane load(const float* from) {
   Lane lane;

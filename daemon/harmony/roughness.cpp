@@ -127,7 +127,8 @@ PairRoughness pair_roughness(std::span<const Pitch> keys) {
       worst = std::max(worst, pair);
     }
   }
-  return {sum / static_cast<float>(keys.size() * (keys.size() - 1) / 2), worst};
+  const std::size_t pairs = keys.size() * (keys.size() - 1) / 2;
+  return {sum / static_cast<float>(pairs), worst};
 }
 
 }  // namespace undersong::harmony

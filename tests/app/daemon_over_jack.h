@@ -34,6 +34,7 @@ class OutputEar {
         }
       return false;
     });
+    opened = opened && transport::until_connections_carry();
   }
   std::vector<int> struck() {
     const std::lock_guard lock(mutex_);
@@ -94,13 +95,14 @@ class DaemonOverJack : public DaemonTest {
     start();
   }
   bool until_connected(Connection& daemon, const std::string& name) {
-    return eventually([&] {
+    const bool connected = eventually([&] {
       const auto status = daemon.request(protocol::GetStatus{});
       if (!status) return false;
       for (const auto& port : status->ports)
         if (port.connected && port.name.find(name) != std::string::npos) return true;
       return false;
     });
+    return connected && transport::until_connections_carry();
   }
   static void strike(Player& keys, std::initializer_list<int> pitches) {
     for (int pitch : pitches) {

@@ -112,6 +112,7 @@ TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarked
   OutputEar ear("Undersong out");
   ASSERT_TRUE(ear.opened);
   ASSERT_TRUE(eventually([] { return wire("Undersong out", "Undersong in"); }));
+  ASSERT_TRUE(transport::until_connections_carry());
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
   std::size_t sounded = 0;
   for (const auto& chord :

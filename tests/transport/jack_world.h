@@ -10,6 +10,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <chrono>
 #include <cstdlib>
 #include <filesystem>
@@ -177,6 +178,20 @@ class JackServer {
   int lock_ = -1;
   std::unique_ptr<Process> process_;
 };
+
+// Waits until every connection made so far carries messages: JACK lets a new one through from a later period
+// on, and drops what is sent before. The first whole period of a client that joins after it has it.
+inline bool until_connections_carry() {
+  jack_client_t* clock = jack_client_open("clock of the tests", JackNoStartServer, nullptr);
+  if (!clock) return false;
+  std::atomic<int> periods{0};
+  jack_set_process_callback(
+      clock, [](jack_nframes_t, void* count) { return ++*static_cast<std::atomic<int>*>(count), 0; },
+      &periods);
+  const bool carry = jack_activate(clock) == 0 && eventually([&] { return periods >= 3; });
+  jack_client_close(clock);
+  return carry;
+}
 
 class Player {
  public:

@@ -3,8 +3,8 @@ import { signal } from '@preact/signals';
 import { useEffect, useState } from 'preact/hooks';
 import type { PlayAlong, TakePasses } from '../protocol';
 import { ask, complain, say, settings, status } from '../state';
-import type { Round } from './roll';
 import type { TakeData } from './take_data';
+import type { Round } from './time_line';
 
 const soft_velocity = 40;  // start softly, because nobody knows how loud the instrument is set
 const bars_words = ['no bar', 'one bar', 'two bars', 'three bars', 'four bars'];

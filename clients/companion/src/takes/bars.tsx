@@ -3,13 +3,8 @@ import { useEffect, useState } from 'preact/hooks';
 import type { CorrectBeat, TakeBeats } from '../protocol';
 import { ask, complain } from '../state';
 import { Along, Rounds } from './along';
-import type { Round } from './roll';
 import type { TakeData } from './take_data';
-
-export interface Bar {
-  at: number;  // microseconds of the take
-  one: boolean;
-}
+import type { Bar, Round } from './time_line';
 
 interface Props {
   data: TakeData;

@@ -3,9 +3,9 @@
 //
 // Notes are drawn once into tiles, strips of the picture that are kept as images. Panning only moves tiles, so an hour with
 // 50,000 notes moves as smoothly as a minute.
-import type { Bar } from './bars';
 import { clock, symbol_parts } from '../music/text';
 import { first_at, first_from, type TakeData } from './take_data';
+import type { Bar, Round } from './time_line';
 
 const tile_px = 512;
 const most_tiles = 48;
@@ -15,11 +15,6 @@ const narrowest_us_per_px = 1500;
 const readable_us_per_px = 24e3;
 
 interface Colours { paper: string; raise: string; sink: string; ink: string; soft: string; line: string; call: string; song: string; call_paper: string }
-
-export interface Round {
-  at: number;  // microseconds of the take
-  number: number;
-}
 
 export class Roll {
   cursor = 0;
