@@ -10,7 +10,8 @@
 namespace undersong::live {
 namespace {
 
-constexpr Micros kLongAgo{60'000'000};  // beats that were told so long ago, before any take, can't be meant
+// How far back a correction may refer while no take is open. Common practice, no source.
+constexpr Micros kLongAgo{60'000'000};
 
 Error sentence_for(listen::Correction became) {
   using listen::Correction;
@@ -53,7 +54,7 @@ void BeatCorrections::correct_played(const CorrectionWish& wish, Answer<Correcte
   const auto& playing = world_.recorder.take();
   const Micros time = world_.performance.now();
   const takes::BeatLine said{wish.at.value_or(time), wish.what, {}, wish.meter, 0};
-  // Something was tapped or played shortly before the take, and a bar may begin with the next beat.
+  // A correction may name a tap or a note shortly before the take, or the next beat.
   const Micros from = (playing ? playing->since : time - kLongAgo) - takes::kAroundTake,
                to = time + listen::kLongestBeat;
   if (said.at < from || said.at > to)
@@ -66,7 +67,8 @@ void BeatCorrections::correct_played(const CorrectionWish& wish, Answer<Correcte
   answer(Corrected{std::nullopt, world_.performance.beat()});
 }
 
-// Where in the take it is said is checked, and for twice and half the tempo that its beats have by now.
+// Checks that the time lies within the take and, for twice and half, that the take's tempo with all earlier
+// corrections allows it. Then writes the line.
 void BeatCorrections::correct_kept(const CorrectionWish& wish, takes::TakeId take, Answer<Corrected> answer) {
   using takes::BeatWord;
   auto& store = world_.studies.fetcher().store();

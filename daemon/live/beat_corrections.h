@@ -1,9 +1,16 @@
-// The player's corrections of beats: of what is being played, where they hold at once, and of kept takes,
-// whose study is then made anew with them. Each is a line of the log.
+// BeatCorrections: the player's corrections of the beat. A correction of what is being played takes effect at
+// once. A correction of a kept take makes the next study of that take apply it.
 //
-// What is said is checked here: the time lies within what is played or the take, and the tempo stays within
-// its limits. Threads: the io thread; answers are given there, when the line is on disk. Errors: one
-// sentence.
+//   corrections.correct({.what = takes::BeatWord::kMeter, .meter = 3}, [](Result<Corrected> done) { ... });
+//
+// The correction is checked first: its time must lie within what is being played or within the take, and the
+// tempo must stay within its limits (listen/tempo.h). It is then written as one line of the log. If no take
+// is being played, the correction takes effect but no line is written.
+//
+// Units: Micros on the clock of the run that made the take.
+// Threads: the io thread only. Answers are given there: with a line, when it is on disk; otherwise during the
+// call or after the study.
+// Errors: one sentence.
 #pragma once
 
 #include <optional>
@@ -17,22 +24,22 @@ namespace undersong::live {
 
 struct CorrectionWish {
   takes::BeatWord what = takes::BeatWord::kOne;
-  int meter = 0;                      // kMeter; kOne, where it is said too
-  std::optional<takes::TakeId> take;  // what is being played where left out
-  std::optional<Micros> at;           // now where left out
-  std::string at_name = "the time";   // what `at` is called in errors
+  int meter = 0;                      // beats per bar, 1..16: for kMeter, and for kOne if given; 0: not given
+  std::optional<takes::TakeId> take;  // if empty, what is being played
+  std::optional<Micros> at;           // if empty, now; kOne and kMeter of a kept take need a time
+  std::string at_name = "the time";   // the name of `at` in errors
 };
 
 struct Corrected {
-  std::optional<takes::LineNumber> number;  // the line that keeps it; none when no take is being played
-  std::optional<listen::BeatNow> beat;      // as it is now
+  std::optional<takes::LineNumber> number;  // the line in the log; empty if no take is being played
+  std::optional<listen::BeatNow> beat;      // the current beat of what is being played
 };
 
 class BeatCorrections {
  public:
   template <class T>
   using Answer = takes::Store::Answer<T>;
-  struct World {  // outlives this
+  struct World {  // all outlive this object
     Performance& performance;
     TakeRecorder& recorder;
     song::Studies& studies;

@@ -1,7 +1,12 @@
-// The keys that clients play on: an input of their own among the others. What a client still holds when its
-// connection goes is let go of.
+// ClientKeys: the notes that clients play. They arrive through one input that all clients share, beside the
+// MIDI inputs. When a client disconnects, the notes that it still holds are released.
 //
-// Threads: the io thread. Errors: one sentence.
+//   auto taken = keys.play(client, notes);   // how many notes were accepted
+//   keys.gone(client);                       // its connection has ended
+//
+// Units: the notes are stamped with steady_now().
+// Threads: the io thread only.
+// Errors: `play` returns one sentence if there is no input for clients.
 #pragma once
 
 #include <cstdint>
@@ -15,22 +20,22 @@
 
 namespace undersong::live {
 
-using ClientId = std::uint64_t;  // of a connection; never used again while the daemon runs
+using ClientId = std::uint64_t;  // of one connection; not reused while the daemon runs
 
 struct ClientNote {
   Pitch pitch;
   Velocity velocity;
-  bool on = false;
+  bool on = false;  // with velocity 0, a note-on counts as a note-off
 };
 
 class ClientKeys {
  public:
-  // `inputs` outlive this.
+  // `inputs` must outlive this object.
   explicit ClientKeys(midi::Inputs& inputs) : lane_(inputs.lane("keys of a client")) {}
 
-  // Its input; nothing when there are too many inputs.
+  // The input that clients share; empty if there were already too many inputs.
   std::optional<midi::PortNumber> port() const { return lane_ ? std::optional(lane_->port()) : std::nullopt; }
-  // How many were taken in; those that don't fit are not.
+  // Plays the notes in order and returns how many were accepted. If the input is full, the rest are left out.
   Result<std::uint64_t> play(ClientId client, std::span<const ClientNote> notes);
   void gone(ClientId client);
 

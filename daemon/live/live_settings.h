@@ -1,6 +1,11 @@
-// The settings in force: those of the configuration, and over them what clients and pedals have changed.
+// LiveSettings: the settings in force. These are the configuration's values, overridden by what clients and
+// pedals have changed.
 //
-// Threads: the io thread. Errors: none; whoever brings a change has checked it.
+//   LiveSettings settings(configured, {.changed = apply, .keep = write});
+//   settings.change(wanted);   // calls apply(), then write(configured, now)
+//
+// Threads: the io thread only; both callbacks are called there, during the call that causes them.
+// Errors: none. The caller checks values before it passes them in.
 #pragma once
 
 #include <functional>
@@ -14,8 +19,9 @@ namespace undersong::live {
 class LiveSettings {
  public:
   struct World {
-    std::function<void()> changed;  // now() may be another; to be applied
-    // Written down, so that a restart finds them; may be empty.
+    // Called when now() may have changed; applies it.
+    std::function<void()> changed;
+    // Called when the settings may have changed; writes them down for the next start. May be empty.
     std::function<void(const Settings& configured, const Settings& now)> keep;
   };
   LiveSettings(Settings configured, World world)
@@ -23,15 +29,16 @@ class LiveSettings {
 
   const Settings& now() const { return now_; }
   const Settings& configured() const { return configured_; }
-  // What differs from the configuration.
+  // The settings that differ from the configuration.
   std::vector<SettingName> changed() const { return differing(configured_, now_); }
 
   void change(const Settings& wanted);
-  // As the configuration has them: those named, or all.
+  // Sets the named settings back to the configuration's values; without names, all of them.
   void reset(const std::optional<std::vector<SettingName>>& names);
-  // Those that were kept, at the start: applied and not written again.
+  // Applies the settings that an earlier run wrote down. Does not call `keep`.
   void take_kept(const Settings& kept);
-  // A new configuration: what was edited in it takes the place of what was changed; the rest of that stays.
+  // Takes over a new configuration. A setting whose value differs from the old configuration gets its new
+  // value; the other settings stay as clients left them.
   void reconfigure(const Settings& fresh);
 
  private:

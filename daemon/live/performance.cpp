@@ -8,7 +8,7 @@
 namespace undersong::live {
 namespace {
 
-constexpr float kLoudnessMemory = 0.08f;  // share of the newest note in the mean
+constexpr float kLoudnessMemory = 0.08f;  // weight of the newest note in the mean; common practice, no source
 
 bool strikes(const midi::Event& event) {
   return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 &&
@@ -25,7 +25,7 @@ listen::Settings analysis_settings(const Settings& settings) {
 }
 
 listen::Controls controls_of(const std::vector<listen::Mapping>& mappings) {
-  auto made = listen::Controls::make(mappings);  // the configuration has been checked
+  auto made = listen::Controls::make(mappings);  // cannot fail: the configuration was checked
   return made ? std::move(*made) : listen::Controls();
 }
 
@@ -55,7 +55,7 @@ void Performance::received(const midi::Event& event) {
     if (verdict != midi::EchoGuard::Verdict::kPlayed) return;
   }
   if (listen::is_clock(event))
-    return beat_changed(pulse_.clock(event));  // no music: it wakes nothing else and isn't kept
+    return beat_changed(pulse_.clock(event));  // not music: only the pulse uses it, and it is not logged
 
   const auto heard = controls_.apply(event);
   const bool consumed = heard.consumed;
@@ -176,7 +176,7 @@ const listen::Moment& Performance::moment() {
 void Performance::beat_changed(bool changed) {
   while (const auto beat = pulse_.take_beat()) recorder_.beat(*beat);
   if (!changed) return;
-  // What was sung in the last bar may be asked about: as long as a bar is now.
+  // Suggestions may have to fit the melody of the last bar, so the analysis must know how long a bar is.
   if (const auto& beat = pulse_.now(); beat && beat->tempo > 0)
     analysis_.set_bar(Micros(60'000'000LL * beat->meter / beat->tempo));
   ++beat_changes_;
@@ -214,7 +214,7 @@ listen::Correction Performance::correct(const takes::BeatLine& said) {
 
 void Performance::obey(std::span<const listen::Order> given) {
   const std::vector<listen::Order> orders(given.begin(),
-                                          given.end());  // carrying one out may ask the controls again
+                                          given.end());  // a copy: carrying one out may use the controls
   for (const listen::Order& order : orders) world_.obey(order);
 }
 
@@ -236,7 +236,7 @@ void Performance::use(const Settings& settings) {
   analysis_.set_style(now(), settings.voicing);
   analysis_.set_wishes(now(), settings.wishes);
   if (analysis_.pin_key(now(), settings.key)) keep_findings();
-  world_.changed_moment();  // symbols may look different now
+  world_.changed_moment();  // the style of the symbols may have changed
 }
 
 void Performance::use(const std::vector<listen::Mapping>& controls) {

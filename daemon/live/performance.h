@@ -1,12 +1,19 @@
-// The performance: events in, the moment out. Every event passes here once: echoes and orders are taken out
-// of it, the analysis hears it, the pulse counts it, the take recorder keeps it.
+// Performance: takes the events of all inputs and keeps the moment, that is, everything that is shown about
+// the music now. Each event passes through once: echoes and orders by pedal or pad are removed, the analysis
+// and the pulse hear the rest, and the take recorder writes it to the log.
 //
-// Time is data: the owner calls `advance` when next_deadline() has come, and gives every event its own time.
-// What falls due does so in the order of its times, so that an event that comes late finds the same state as
-// one that does not. What the moment doesn't wait for, the log and the beat, is done by `catch_up`: after the
-// moment was published, and before anything else is asked.
+//   performance.received(event);                        // publish the moment if changed_moment was called
+//   performance.catch_up();                             // then write the log and follow the beat
+//   if (auto due = performance.next_deadline(); due && *due <= now) performance.advance(now);
 //
-// Threads: the io thread. Errors: sentences in Results; nothing throws but memory exhaustion.
+// Time is an argument: every event carries its own time, and the owner calls `advance` when next_deadline()
+// is reached. Whatever falls due is done in the order of its times, so an event that arrives late finds the
+// same state as one that arrives on time. Writing the log and following the beat wait for `catch_up`, which
+// the owner calls after it has published the moment and before it asks for anything else.
+//
+// Units: Micros of the events, ascending.
+// Threads: the io thread only; all callbacks are called there.
+// Errors: one sentence in a Result or a Correction. Nothing throws except when memory runs out.
 #pragma once
 
 #include <functional>
@@ -29,46 +36,49 @@ class Performance {
  public:
   template <class T>
   using Answer = takes::Store::Answer<T>;
-  struct World {  // outlives this
+  struct World {  // all references outlive this object
     const midi::Inputs& inputs;
-    midi::SharedEchoGuard& echoes;  // of what is sent to the output
+    midi::SharedEchoGuard& echoes;  // knows what was sent to the output
     TakeRecorder& recorder;
-    std::optional<midi::PortNumber> clients;  // input of the clients' keys: they came over a socket, so they
-                                              // are no echo
+    // The input that clients play on. Its notes come over a socket, so they cannot be echoes.
+    std::optional<midi::PortNumber> clients;
+    // Called on the io thread when moment(), or what the status reports, has changed.
     std::function<void()> changed_moment, changed_status;
-    std::function<void()>
-        changed_deadline;  // next_deadline() may be earlier now although nothing was received
+    // Called on the io thread when next_deadline() may be earlier although no event was received.
+    std::function<void()> changed_deadline;
+    // Called on the io thread with each order by pedal or pad; carries it out.
     std::function<void(const listen::Order&)> obey;
-    // What is heard comes from a file, perhaps faster or slower than it was played: until it has ended, time
-    // is what its events say (file_source.h), and nothing falls due by the clock on the wall.
+    // True if the events come from a file, perhaps faster or slower than real time. Until the file ends, only
+    // its events move time forward (file_source.h), and next_deadline() is empty.
     bool follows_file = false;
   };
   Performance(const Settings& settings, const std::vector<listen::Mapping>& controls, World world);
 
   void received(const midi::Event& event);
+  // Completes the last event: log, beat, loudness, and where takes begin and end.
   void catch_up();
   void advance(Micros now);
-  // The earliest time at which `advance` has something to do.
+  // The earliest time at which `advance` has something to do; empty if there is none.
   std::optional<Micros> next_deadline() const;
-  // On the clock of the event stream.
+  // The current time on the clock of the events.
   Micros now() const;
 
-  // With the beat; valid until the next call.
+  // The moment, including the beat. The reference is valid until the next call.
   const listen::Moment& moment();
   const std::optional<listen::BeatNow>& beat() const { return pulse_.now(); }
   bool still() const { return analysis_.moment().still; }
-  // A slow mean of the velocities that are played; 0 before the first note.
+  // A slow mean of the played velocities, up to 127; 0 before the first note.
   float loudness() const { return loudness_; }
   harmony::Hands hands() const { return analysis_.hands(); }
-  // A chord under the hands as they are now; empty while there is no melody note.
+  // Voicings of a chord for the current melody and hands; empty while there is no melody note.
   harmony::Voicings voicings(const harmony::Chord& chord) const;
 
-  // Holds the list of alternatives still, or lets it follow; gives whether it is still now.
+  // Holds the list of alternatives still, or lets it follow the melody. Returns whether it is still now.
   bool hold(bool on);
   void tap(Micros at);
-  // Holds at once and until the take is over; to be written by the caller.
+  // Takes effect at once and lasts until the take ends. The caller writes it to the log.
   listen::Correction correct(const takes::BeatLine& said);
-  // Answered with the line's number. Error without a take.
+  // Both answer with the number of the line when it is on disk, or with an error if no take is open.
   void mark(Micros at, std::string text, Answer<takes::LineNumber> answer);
   void end_take(Micros at, takes::EndReason reason, Answer<takes::LineNumber> answer);
 
@@ -91,9 +101,9 @@ class Performance {
   listen::Controls controls_;
   listen::Moment shown_;
   std::uint64_t beat_changes_ = 0;
-  Micros latest_{};                   // of all events
-  bool in_file_ = false;              // the file goes on
-  std::optional<midi::Event> heard_;  // by the analysis, and nobody else yet
+  Micros latest_{};                   // the latest time of any event
+  bool in_file_ = false;              // events come from a file that has not ended
+  std::optional<midi::Event> heard_;  // the analysis has it; catch_up() has to do the rest
   float loudness_ = 0;
 };
 

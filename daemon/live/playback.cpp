@@ -37,7 +37,7 @@ Playback::Playback(std::string output, World world)
 
 Result<void> Playback::ready() {
   if (sender_.connected()) return {};
-  sender_.look();  // it may have come just now; whoever asks again will find it
+  sender_.look();  // the port may have just appeared; the next request would then succeed
   const std::string why = sender_.trouble();
   return unavailable(why.empty() ? std::string("The MIDI output is not there.") : why);
 }
@@ -52,7 +52,7 @@ void Playback::set_output(const std::string& name) {
 }
 
 void Playback::output_changed() {
-  if (!sender_.connected()) playing_.reset();  // it went with the output
+  if (!sender_.connected()) playing_.reset();  // the Sender dropped the score with the output
   world_.changed_status();
 }
 
@@ -64,7 +64,7 @@ OutputState Playback::output() const {
 
 void Playback::strike(std::span<const Pitch> chord, const midi::Strike& strike) {
   audition_.play(chord, strike, midi::steady_now(), send());
-  world_.changed_deadline();  // the other notes, and the end
+  world_.changed_deadline();  // later notes of a rolled chord, and the release
 }
 
 void Playback::stop_striking() {

@@ -1,9 +1,13 @@
-// Playback: what is being played on the MIDI output, and how loud.
+// Playback: the MIDI output, what is being played on it, and how loud. It owns the Sender.
 //
-// Owns the Sender. A suggestion is struck by an Audition; a take or a loop is a score of its own. There is
-// one score at a time. Times: Micros of steady_now(). Threads: the io thread, but `score_of`, which is
-// pure; `changed_output` of the constructor is called from the sender's thread, and the owner then calls
-// output_changed() on io. Errors: sentences in Results.
+// Two kinds of sound share the output. A suggestion is one chord, struck by an Audition. A take or a loop is
+// a Score of the Sender; at most one score is played at a time, and it ends a suggestion that still sounds.
+//
+// Units: Micros of steady_now(), except where a comment says otherwise.
+// Threads: the io thread only, except `score_of`, which is pure and may run on any thread. The callbacks are
+// called on the io thread, except `changed_output`, which the Sender calls on its own thread ("midi-out").
+// The owner must then call output_changed() on the io thread.
+// Errors: one sentence in a Result.
 #pragma once
 
 #include <functional>
@@ -20,55 +24,58 @@
 
 namespace undersong::live {
 
-// What of a take is wanted; all of it where nothing is said.
+// The wanted part of a take; by default all of it.
 struct TakeSpan {
-  std::optional<Micros> from, to;  // counted from the take's beginning
-  bool held = false;               // what sounds at `from` already is struck there
+  std::optional<Micros> from, to;  // from the beginning of the take
+  bool held = false;               // strike the notes that already sound at `from`
 };
 
 // A span of a take, ready to be played.
 struct TakeScore {
   takes::TakeId take = 0;
-  Micros from{}, to{};
+  Micros from{}, to{};  // from the beginning of the take
   std::shared_ptr<const midi::Score> score;
 };
-// `velocity`: the mean loudness that the take is brought down to. Error: there is nothing in that span.
-// An hour's take needs some milliseconds.
+// Makes the score of a span. `velocity`: a take that is louder on average is scaled down to this mean. Error:
+// the span is empty. Takes some milliseconds for a take of an hour.
 Result<TakeScore> score_of(const takes::Store::Midi& take, const TakeSpan& span, Velocity velocity);
 
 // What is being played.
 struct Playing {
-  struct Along {  // a loop, round and round
-    double tempo = 0;
+  struct Along {       // the repeating loop of a take
+    double tempo = 0;  // beats per minute
     int meter = 4;
     Micros count_in{}, cycle{};
     std::vector<takes::AlongChord> chords;
-    int rounds = 0;       // then it ends; 0: until it is stopped
-    bool given = false;   // the chords are not the loop's own
-    bool listen = false;  // nothing is kept against it
+    int rounds = 0;       // ends after this many rounds; 0: repeats until stopped
+    bool given = false;   // a client gave other chords than the loop's own
+    bool listen = false;  // only to listen: the log gets no lines about passes of the loop
   };
   takes::TakeId take = 0;
-  Micros since{};  // when `from` sounds
-  Micros from{}, to{};
+  Micros since{};       // when the score begins
+  Micros from{}, to{};  // from the beginning of the take; 0 for a loop
   std::optional<Along> along{};
 };
 
 struct OutputState {
   std::string name;
   bool connected = false;
-  std::string trouble;  // why not, in one sentence
+  std::string trouble;  // why it is not connected, in one sentence; empty when all is well
 };
 
 class Playback {
  public:
   struct World {
+    // Called on the io thread; makes the output called `name`. Empty name: our own port "Undersong out".
     std::function<std::unique_ptr<midi::Sink>(const std::string& name)> open_output;
-    std::function<void()> changed_output;  // called from another thread
+    // Called on the thread "midi-out" when the output came, went or has trouble.
+    std::function<void()> changed_output;
+    // Called on the io thread when output() or playing() may have changed, or next_deadline() may be earlier.
     std::function<void()> changed_status, changed_deadline;
   };
   Playback(std::string output, World world);
 
-  // Nothing when something could be played; otherwise why it can't.
+  // Succeeds if the output is connected; otherwise says why it is not, and looks for the port again.
   Result<void> ready();
   void set_output(const std::string& name);
   void output_changed();
@@ -77,8 +84,10 @@ class Playback {
   void strike(std::span<const Pitch> chord, const midi::Strike& strike);
   void stop_striking();
   Result<Playing> play(const TakeScore& take);
-  // The score of `along`, so many rounds or for ever, over the loop of take `of`.
+  // Plays the score of `along`, made from the loop of take `of`, for as many rounds as it says. `listen` is
+  // only reported in playing().
   Result<Playing> play_along(takes::TakeId of, const takes::Along& along, bool listen);
+  // Stops a take or a loop. True if one was being played.
   bool stop();
   const std::optional<Playing>& playing() const { return playing_; }
 
@@ -86,17 +95,19 @@ class Playback {
   std::optional<Micros> next_deadline() const;
 
  private:
-  static constexpr Micros kLead{30'000};  // a score begins so long after it was asked for, to be on time
+  // Delay between the request and the beginning of a score, so that its first message is on time. Common
+  // practice, no source.
+  static constexpr Micros kLead{30'000};
   midi::Audition::Send send() {
     return [this](const midi::Event& event) { sender_.send(event); };
   }
   Playing begin(std::shared_ptr<const midi::Score> score, Micros length);
 
-  std::string name_;  // as configured; empty: our own port
+  std::string name_;  // from the settings; empty: our own port
   const World world_;
   midi::Audition audition_;
   std::optional<Playing> playing_;
-  Micros ends_{};  // of what is playing
+  Micros ends_{};  // when what is being played ends; Micros::max(): never
   midi::Sender sender_;
 };
 

@@ -12,8 +12,8 @@
 namespace undersong::live {
 namespace {
 
-constexpr float kUnderPlayer = 0.8f;  // suggestions stay under the player's own loudness
-constexpr Micros kRoll{12'000};
+constexpr float kUnderPlayer = 0.8f;  // of the player's own loudness; common practice, no source
+constexpr Micros kRoll{12'000};       // between the notes of a chord; common practice, no source
 
 Error overtaken() {
   return {ErrorCode::kConflict, "Something else was asked for meanwhile."};
@@ -71,7 +71,8 @@ Result<NamedChord> Player::hear_from_list(const HearWish& wish) {
   return NamedChord{chosen.chord, chosen.root_name};
 }
 
-// Soft at first: the loudness of the settings until something was played, then under the player's own.
+// Until something was played: the loudness of the settings. Then softer than the player, and at most one and
+// a half times the loudness of the settings.
 Velocity Player::soft() const {
   auto velocity = static_cast<float>(world_.settings.now().hear_velocity);
   if (const float played = world_.performance.loudness(); played > 0)
@@ -158,7 +159,7 @@ void Player::output_changed() {
 
 void Player::advance(Micros now) {
   playback_.advance(now);
-  if (!playback_.playing()) world_.recorder.along_is_over();  // so many rounds are over
+  if (!playback_.playing()) world_.recorder.along_is_over();  // the last round is over
 }
 
 }  // namespace undersong::live

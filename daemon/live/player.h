@@ -1,8 +1,16 @@
-// The player of sounds: suggestions struck on the MIDI output, takes played again, loops played along with.
+// Player: carries out requests for sound. It strikes suggestions on the MIDI output, plays kept takes, and
+// repeats the loop of a take to play along with.
 //
-// A suggestion is laid out in the style of the settings and stays under the player's own loudness. Of takes
-// and loops one is played at a time; of two that are asked for the later one is. Threads: the io thread;
-// scores are made aside, and answers are given on io when the sound begins. Errors: sentences in Results.
+//   player.hear({});                                          // the next chord of the list
+//   player.play_take({.take = 12}, [](Result<Playing> begun) { ... });
+//
+// Suggestions are voiced in the style of the settings and stay softer than the player. Only one take or loop
+// is played at a time; if two are requested, the later request wins.
+//
+// Units: Micros of steady_now(); places in the list count from 0.
+// Threads: the io thread only. Scores are made on other threads (`answers`, `aside`); answers are given on
+// the io thread, with what begins to play.
+// Errors: one sentence in a Result.
 #pragma once
 
 #include <cstdint>
@@ -27,50 +35,52 @@ struct NamedChord {
   harmony::NoteName root;
 };
 
-// What should be heard: these very notes, or a chord, or a place in the list (from 0); nothing of them: the
-// next one of the list.
+// What to strike: exactly these notes, or a chord, or a place in the list of alternatives. If none of them is
+// given, the next chord of the list.
 struct HearWish {
   std::vector<Pitch> notes;
-  std::optional<NamedChord> chord;  // with notes: their name
+  std::optional<NamedChord> chord;  // together with `notes`, only their name
   std::optional<std::size_t> place;
-  std::optional<std::uint32_t> list;      // the alternatives_number that was seen; error if it has changed
-  std::optional<harmony::Style> voicing;  // the settings' where left out
+  std::optional<std::uint32_t> list;      // the alternatives_number that the client saw; error if outdated
+  std::optional<harmony::Style> voicing;  // if empty, the style of the settings
 };
 
 struct PlayWish {
-  std::optional<takes::TakeId> take;  // the newest where left out
+  std::optional<takes::TakeId> take;  // if empty, the newest
   TakeSpan span;
-  std::optional<Velocity> velocity;  // that of the settings where left out
+  std::optional<Velocity> velocity;  // mean loudness; if empty, that of the settings
 };
 
 struct AlongWish {
-  std::optional<takes::TakeId> take;
+  std::optional<takes::TakeId> take;  // if empty, the newest
   takes::AlongWish how;
-  bool own_velocity = false;  // how.velocity was asked for; softly where not
-  bool listen = false;        // nothing ends, and nothing is kept against the loop
+  bool own_velocity = false;  // how.velocity was given; otherwise softer than the player
+  bool listen = false;        // only to listen: the open take goes on, and the log gets no lines about passes
 };
 
 class Player {
  public:
   template <class T>
   using Answer = takes::Store::Answer<T>;
-  struct World {  // outlives this
+  struct World {  // all references outlive this object
     Performance& performance;
     TakeRecorder& recorder;
     const LiveSettings& settings;
-    song::Studies& studies;   // for loops
-    takes::Fetcher& fetcher;  // for takes
+    song::Studies& studies;   // finds loops, on the thread `aside`
+    takes::Fetcher& fetcher;  // makes scores of takes, on the thread `answers`
+    // Called on the io thread when the take recorder may have an earlier deadline.
     std::function<void()> changed_deadline;
   };
   Player(World world, Playback::World output, Micros hear_length);
 
-  // What is played; nothing for notes without a name.
+  // Returns the chord that is struck; empty for notes without a name.
   Result<std::optional<NamedChord>> hear(const HearWish& wish);
   void stop_hearing() { playback_.stop_striking(); }
   void play_take(const PlayWish& wish, Answer<Playing> answer);
-  // The take being played ends; the next note begins one that is kept against the loop.
+  // Ends the take that is open. The next note begins a take that is logged together with the passes of the
+  // loop. With `wish.listen`, neither happens.
   void play_along(const AlongWish& wish, Answer<Playing> answer);
-  // True if something was being played.
+  // Stops a take or a loop, also one that was requested and is not ready. True if one was being played.
   bool stop();
 
   const std::optional<Playing>& playing() const { return playback_.playing(); }
@@ -93,9 +103,9 @@ class Player {
   const World world_;
   Micros hear_length_;
   Playback playback_;
-  std::uint64_t play_asked_ = 0;  // counts; of two that are asked for the later one is played
-  std::uint32_t heard_list_ = 0;  // the next one goes through one list, then begins again
-  std::size_t heard_next_ = 0;
+  std::uint64_t play_asked_ = 0;  // counts requests; a score for an earlier request is not played
+  std::uint32_t heard_list_ = 0;  // the list that the last suggestion came from
+  std::size_t heard_next_ = 0;    // the place in it that comes next; begins again after the last
 };
 
 }  // namespace undersong::live

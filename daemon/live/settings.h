@@ -1,7 +1,12 @@
-// The settings that the player may change while playing. THE list of them is for_each_setting: a row each.
+// The settings that the player may change while playing. for_each_setting is the one list of them, with a row
+// for each setting.
 //
-// What differs from the configuration because a client changed it is kept over a restart
-// (app/kept_settings.h). Threads: plain values.
+// Settings that a client changed are kept over a restart if they differ from the configuration
+// (app/kept_settings.h).
+//
+// Units and ranges: beside each member.
+// Threads: plain values and pure functions.
+// Errors: none; all functions are total.
 #pragma once
 
 #include <chrono>
@@ -24,11 +29,11 @@ struct Settings {
   harmony::Wishes wishes;
   harmony::SymbolStyle symbol_style = harmony::SymbolStyle::kLetters;
   std::string hear_output;                         // empty: our own port "Undersong out"
-  int hear_velocity = midi::kQuietly.value();      // 1..127, before the player's own loudness is known
-  std::chrono::milliseconds settle{250};           // a chord that lasts less is not shown at a glance
-  listen::Under melody = listen::Under::kTwo;      // under which notes alternatives are sought
-  harmony::Style voicing = harmony::Style::kOpen;  // of alternatives
-  std::optional<harmony::Key> key;                 // pinned
+  int hear_velocity = midi::kQuietly.value();      // 1..127, used until the player's loudness is known
+  std::chrono::milliseconds settle{250};           // 0..60,000; the page waits so long before it shows a chord
+  listen::Under melody = listen::Under::kTwo;      // the melody notes that alternatives must fit
+  harmony::Style voicing = harmony::Style::kOpen;  // how alternatives are voiced
+  std::optional<harmony::Key> key;                 // the pinned key; empty: it is found by listening
 };
 
 enum class SettingName : std::uint8_t {
@@ -45,7 +50,8 @@ enum class SettingName : std::uint8_t {
 };
 inline constexpr std::size_t kSettings = static_cast<std::size_t>(SettingName::kKey) + 1;
 
-// Calls use(name, member) for every setting, in the order of SettingName; member(settings) is the setting.
+// Calls use(name, member) for every setting, in the order of SettingName. member(settings) returns a
+// reference to the setting.
 template <class Use>
 void for_each_setting(Use use) {
   use(
@@ -70,9 +76,9 @@ void for_each_setting(Use use) {
       SettingName::kKey, [](auto& s) -> auto& { return s.key; });
 }
 
-// Which of them differ, in the order of SettingName.
+// The names of the settings that differ, in the order of SettingName.
 std::vector<SettingName> differing(const Settings& a, const Settings& b);
-// `settings` with those of these names as `from` has them.
+// Returns `settings` with the named ones copied from `from`.
 Settings with(Settings settings, const Settings& from, std::span<const SettingName> names);
 
 }  // namespace undersong::live

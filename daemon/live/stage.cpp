@@ -60,7 +60,7 @@ void Stage::obey(const listen::Order& order) {
   }
 }
 
-// Pins the key that is heard, or frees it; nothing while none is.
+// Pins the key that is heard, or frees a pinned key. Does nothing while no key is known.
 void Stage::pin_key() {
   const auto& key = performance_.moment().key;
   if (!key) return;

@@ -1,13 +1,19 @@
-// The stage: everything that goes on while somebody plays, and who of it hears whom.
+// Stage: everything that happens while somebody plays, and the connections between its parts.
 //
-//   performance       events to the moment                 settings   what the player may change
-//   recorder          takes and their lines in the log     client_keys   keys that clients play on
-//   player            what we play                         corrections   of beats
+//   performance   makes the moment from events         settings      what the player may change
+//   recorder      takes and their lines in the log     client_keys   notes that clients play
+//   player        suggestions, takes and loops         corrections   corrections of the beat
 //
-// It carries out the orders of pedals and pads, and gives time to who waits for it. The owner of the threads
-// gives it events and time; the server answers requests with its members.
+// The stage carries out orders by pedal or pad and calls the parts when their deadlines are reached. The
+// owner passes events and time to it; the server calls its parts to answer requests.
 //
-// Threads: the io thread only. Errors: sentences in Results; nothing throws but memory exhaustion.
+//   stage.received(event);
+//   stage.catch_up();   // after the moment was published
+//   if (auto due = stage.next_deadline(); due && *due <= now) stage.advance(now);
+//
+// Units: Micros of the events and of steady_now().
+// Threads: the io thread only; the callbacks too, except where World says otherwise.
+// Errors: one sentence in a Result. Nothing throws except when memory runs out.
 #pragma once
 
 #include <functional>
@@ -28,19 +34,25 @@ namespace undersong::live {
 
 class Stage {
  public:
-  struct World {  // all outlive the stage
+  struct World {  // all references outlive the stage
     midi::Inputs& inputs;
     takes::Store& store;
-    song::Studies& studies;         // what takes a second
-    takes::Fetcher& fetcher;        // what takes milliseconds
-    midi::SharedEchoGuard& echoes;  // of what is sent to the output
+    song::Studies& studies;         // for work that takes about a second
+    takes::Fetcher& fetcher;        // for work that takes milliseconds
+    midi::SharedEchoGuard& echoes;  // knows what was sent to the output
+    // Called on the io thread; see Playback::World.
     std::function<std::unique_ptr<midi::Sink>(const std::string& name)> open_output;
-    std::function<void()> changed_output;  // called from another thread; output_changed() is wanted then
+    // Called on the thread "midi-out"; the owner must then call output_changed() on the io thread.
+    std::function<void()> changed_output;
+    // Called on the io thread when the moment, or what the status reports, has changed.
     std::function<void()> changed_moment, changed_status;
-    std::function<void()>
-        changed_deadline;  // next_deadline() may be earlier now although nothing was received
+    // Called on the io thread when next_deadline() may be earlier although no event was received.
+    std::function<void()> changed_deadline;
+    // Called on the io thread; the wall time in milliseconds since 1970, UTC.
     std::function<std::int64_t()> utc_ms;
-    bool follows_file = false;  // see performance.h; only what we play ourselves falls due by the clock then
+    // See performance.h. While a file is followed, only what we play ourselves has deadlines.
+    bool follows_file = false;
+    // Called on the io thread; see LiveSettings::World::keep.
     std::function<void(const Settings& configured, const Settings& now)> keep_settings{};
   };
   Stage(const StageOptions& options, World world);
@@ -58,9 +70,10 @@ class Stage {
   void advance(Micros now);
   std::optional<Micros> next_deadline() const;
   void output_changed() { player_.output_changed(); }
+  // Lines that are now on disk.
   void kept(const std::vector<takes::Line>& lines) { recorder_.kept(lines); }
   void reconfigure(const StageOptions& options);
-  // The daemon stops: sounds are ended and the take is closed.
+  // Call it when the daemon stops: ends all sounds and closes the take.
   void stop();
 
  private:

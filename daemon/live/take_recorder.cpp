@@ -26,7 +26,7 @@ void TakeRecorder::begin(Micros at, const std::optional<harmony::KeyReading>& pi
   take_ = OpenTake{at, world_.utc_ms(), 0, std::nullopt};
   world_.store.append(takes::take_begin(at, take_->begin_utc_ms));
   if (pinned) world_.store.append(takes::key_heard(at, *pinned));
-  // A pedal that was pressed before belongs to what is heard.
+  // Pedals that were pressed before the take shape its sound.
   for (midi::Event pedal : pedals_) {
     pedal.at = at;
     world_.store.append(takes::midi_received(pedal));
@@ -76,8 +76,9 @@ void TakeRecorder::lost(const midi::Event& notice) {
   for (const auto& port : world_.inputs.ports())
     if (port.number == notice.port) name = port.name;
   spdlog::warn(
-      "{} messages of \"{}\" were lost: they came faster than they could be taken. What sounded on it has "
-      "been ended.",
+      "{} messages of \"{}\" were lost: they came faster than they could be processed. All notes that "
+      "sounded "
+      "on it were ended.",
       events, name);
   world_.store.append(takes::events_lost(notice.at, notice.port, name, events));
 }
@@ -137,8 +138,8 @@ void TakeRecorder::tapped(Micros at, Micros interval) {
   if (take_) world_.store.append(takes::beat_said({at, takes::BeatWord::kTap, interval, 0, 0}));
 }
 
-// Of a clock the beginnings of its bars are kept: with them its beats can be found again. Of one that says no
-// position only how long its beats are.
+// Writes a line for each bar of an external clock, so that all its beats can be found again. A clock without
+// a song position has no bars; one line with the length of its beats is enough.
 void TakeRecorder::keep_clock(const listen::ToldBeat& beat) {
   if (beat.source != listen::BeatSource::kClock) return;
   if (clock_kept_ && !(beat.barred && beat.place == 0)) return;
@@ -148,8 +149,8 @@ void TakeRecorder::keep_clock(const listen::ToldBeat& beat) {
                   : takes::BeatLine{beat.at, takes::BeatWord::kTap, beat.interval, 0, 0}));
 }
 
-// A clock that ran before the take: the beat in which the take begins says where its bars are from the first
-// note on.
+// If an external clock was already running, writes the beat in which the take begins. With it, the bars are
+// known from the first note on.
 void TakeRecorder::begin_clock(Micros take_begins, const std::optional<listen::ToldBeat>& newest) {
   clock_kept_ = false;
   if (newest && newest->at <= take_begins &&
@@ -157,7 +158,7 @@ void TakeRecorder::begin_clock(Micros take_begins, const std::optional<listen::T
     keep_clock(*newest);
 }
 
-// ---- the loop that is played along
+// ---- the loop that is played along with
 
 std::optional<Micros> TakeRecorder::next_pass() const {
   if (!round_ || (round_->along.rounds > 0 && round_->next > round_->along.rounds)) return std::nullopt;

@@ -1,10 +1,17 @@
-// The take recorder: where takes begin and end, and what is written of them in the log: what was played, what
-// was heard in it, marks, beats that were said, losses, and the loop that it is played against.
+// TakeRecorder: finds where takes begin and end, and writes their lines to the log: what was played and
+// heard, marks, corrections of the beat, lost events, and the loop that is played along with.
 //
-// Of a boundary it only says that it is due; its owner, who knows what else must be written before an end,
-// then calls `begin` or `end`. While a loop is played along, silence ends nothing: its player may listen as
-// long as he likes. Times: Micros of the events, ascending. Threads: the io thread; answers are given there,
-// when the line is on disk. Errors: sentences in Results.
+//   const auto change = recorder.played(at, struck, sounding);
+//   if (change.begun) recorder.begin(*change.begun, pinned_key, newest_beat);
+//   recorder.event(event, struck);
+//
+// It reports a beginning or an end but does not act on it. Its owner may have other lines to write before an
+// end, and then calls `begin` or `end`. While a loop is being played along with, silence ends no take,
+// because the player may just be listening.
+//
+// Units: Micros of the events, ascending; wall time in milliseconds since 1970, UTC.
+// Threads: the io thread only. Answers are given there when the line is on disk.
+// Errors: one sentence in a Result.
 #pragma once
 
 #include <cstdint>
@@ -34,18 +41,21 @@ class TakeRecorder {
     Micros since{};
     std::int64_t begin_utc_ms = 0;
     std::uint64_t notes = 0;
-    std::optional<takes::TakeId> id;  // once its first line is on disk
+    std::optional<takes::TakeId> id;  // known when its first line is on disk
   };
-  struct World {  // outlives this
+  struct World {  // all references outlive this object
     takes::Store& store;
     const midi::Inputs& inputs;
+    // Called on the io thread; the wall time.
     std::function<std::int64_t()> utc_ms;
+    // Called on the io thread when take() has changed.
     std::function<void()> changed_status;
   };
   TakeRecorder(Micros silence, World world);
 
+  // The open take; empty if there is none.
   const std::optional<OpenTake>& take() const { return take_; }
-  // Lines that are on disk: the number of the take being played is known from them.
+  // Lines that are now on disk. The id of the open take is read from them.
   void kept(const std::vector<takes::Line>& lines);
   void set_silence(Micros silence) { boundary_.set_silence(silence); }
 
@@ -53,29 +63,29 @@ class TakeRecorder {
   takes::Boundary::Change played(Micros at, bool struck, bool sounding) {
     return boundary_.played(at, struck, sounding);
   }
-  // When a pass of the loop begins, or a silence has been long enough.
+  // When the next pass of the loop begins, or when a silence will be long enough to end the take.
   std::optional<Micros> next_deadline() const;
   takes::Boundary::Change advance(Micros at);
   takes::Boundary::Change asked_to_end(Micros at) { return boundary_.end(at); }
-  // `pinned`: the key, if it is; `newest`: the last beat that was told.
+  // `pinned`: the key, if it is pinned. `newest`: the newest beat of the pulse, if there is one.
   void begin(Micros at, const std::optional<harmony::KeyReading>& pinned,
              const std::optional<listen::ToldBeat>& newest);
   void end(Micros at, takes::EndReason reason, Answer<takes::LineNumber> answer = {});
 
-  // ---- what is written, while there is a take
-  void event(const midi::Event& event, bool struck);  // pedals are remembered without a take too
+  // ---- what is written; most of it only while a take is open
+  void event(const midi::Event& event, bool struck);  // remembers pedals even without a take
   void echo(const midi::Event& event);
-  void lost(const midi::Event& notice);  // is written without a take too
+  void lost(const midi::Event& notice);  // written even without a take
   void findings(const listen::Analysis& analysis);
   void meetings(std::span<const listen::Meeting> meetings);
   void beat(const listen::ToldBeat& beat);
   void tapped(Micros at, Micros interval);
-  // Error without a take.
+  // Answers with an error if no take is open.
   void mark(Micros at, std::string text, Answer<takes::LineNumber> answer);
-  // REQUIRES: a take.
+  // REQUIRES: a take is open.
   void said(const takes::BeatLine& line, Answer<takes::LineNumber> answer);
 
-  // ---- the loop that is played along
+  // ---- the loop that is played along with
   void play_along(takes::TakeId of, const takes::Along& along, Micros begin) {
     round_ = Round{of, along, begin};
   }
@@ -86,7 +96,7 @@ class TakeRecorder {
     takes::TakeId of = 0;
     takes::Along along;
     Micros begin{};
-    int next = 1;  // pass that begins next
+    int next = 1;  // number of the pass that begins next
     Micros pass(int number) const { return begin + along.count_in + along.cycle * (number - 1); }
   };
   std::optional<Micros> next_pass() const;
@@ -99,9 +109,9 @@ class TakeRecorder {
   takes::Boundary boundary_;
   std::optional<OpenTake> take_;
   std::optional<Round> round_;
-  bool clock_kept_ = false;                           // the take has a line about a clock
-  std::vector<midi::Event> pedals_;                   // that are down
-  std::map<midi::PortNumber, std::uint64_t> losses_;  // events of each input that a line says were lost
+  bool clock_kept_ = false;                           // the take has a line about an external clock
+  std::vector<midi::Event> pedals_;                   // pedals that are down
+  std::map<midi::PortNumber, std::uint64_t> losses_;  // lost events of each input that were written already
 };
 
 }  // namespace undersong::live
