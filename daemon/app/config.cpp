@@ -20,7 +20,8 @@
 namespace undersong::app {
 namespace {
 
-using Problem = std::optional<std::string>;  // the end of a sentence: "must be ..."
+using Problem =
+    std::optional<std::string>;  // completes a sentence that begins with the option's name: "must be ..."
 
 Problem integer(const toml::node& node, std::int64_t low, std::int64_t high,
                 const std::function<void(std::int64_t)>& use) {
@@ -55,7 +56,8 @@ Problem one_of(const toml::node& node, std::span<const std::string_view> words, 
 
 using live::SettingName;
 
-// What a client can change is also written down: `text` gives it as a value of TOML, as `set` reads it.
+// One option. `set` reads its value. An option that clients can change is also written: `text` returns it as
+// a TOML value that `set` can read.
 struct Option {
   std::string_view table, name;
   Problem (*set)(Config&, const toml::node&);
@@ -63,20 +65,22 @@ struct Option {
   std::string (*text)(const live::Settings&) = nullptr;
 };
 
-constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two", "bar"};  // as listen::Under
-constexpr std::array<std::string_view, 2> kSymbolStyles{"letters", "signs"};   // as harmony::SymbolStyle
+constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two",
+                                                       "bar"};  // in the order of listen::Under
+constexpr std::array<std::string_view, 2> kSymbolStyles{"letters",
+                                                        "signs"};  // in the order of harmony::SymbolStyle
 constexpr std::array<std::string_view, 5> kLogLevels{"trace", "debug", "info", "warn", "error"};
 
 std::string toml_real(float value) {
   return fmt::format("{}", std::round(static_cast<double>(value) * 1e4) / 1e4);
-}  // .1f is .1 in the file too
+}  // so that .1f is written as 0.1
 std::string toml_text(std::string_view value) {
   std::ostringstream out;
   out << toml::value<std::string>(std::string(value));
   return out.str();
 }
 
-// THE options. One row each; configs/undersong.toml explains them.
+// All options, one row each. configs/undersong.toml explains them.
 constexpr std::array kOptions = {
     Option{"midi", "inputs",
            [](Config& c, const toml::node& node) -> Problem {
@@ -223,7 +227,7 @@ static_assert(std::count_if(kOptions.begin(), kOptions.end(),
                   live::kSettings,
               "every setting that a client can change has its row");
 
-// [[controls]] message, press, action.
+// Reads one block [[controls]] with the options message, press and action.
 Problem read_control(Config& config, const toml::table& table) {
   std::string message, press = "single", action;
   for (const auto& [key, node] : table) {
@@ -239,7 +243,7 @@ Problem read_control(Config& config, const toml::table& table) {
       return fmt::format("{} is no option of [[controls]]; known are message, press, action", key.str());
     }
   }
-  if (message.empty() || action.empty()) return "wants message and action";
+  if (message.empty() || action.empty()) return "needs message and action";
   const auto mapping = listen::parse_mapping(message, press, action);
   if (!mapping) return mapping.error().message;
   config.stage.controls.push_back(*mapping);
@@ -269,7 +273,7 @@ Result<Config> read(const toml::table& file, std::string_view name, const Config
         if (!table) return at_line(name, item, "controls are written as [[controls]], one block each");
         if (const auto problem = read_control(config, *table)) return at_line(name, item, *problem);
       }
-      // Whether the mappings agree with each other is known only now.
+      // Only the complete list shows whether two mappings contradict each other.
       if (const auto made = listen::Controls::make(config.stage.controls); !made)
         return at_line(name, table_node, made.error().message);
       continue;
@@ -311,7 +315,7 @@ Places default_places() {
   auto state = from_environment("XDG_STATE_HOME");
   if (state.empty()) state = home / ".local/state";
   auto runtime = from_environment("XDG_RUNTIME_DIR");
-  // No login session: a folder of the user's own, as the client looks for it.
+  // Without a login session: a folder of this user. Clients look for the socket in the same place.
   runtime = runtime.empty() ? std::filesystem::path(fmt::format("/tmp/undersong-{}", getuid()))
                             : runtime / "undersong";
   return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket",

@@ -1,9 +1,16 @@
-// The configuration: defaults built in, one TOML file, XDG paths.
+// The configuration: built-in defaults, one TOML file over them, and the folders where files are by default.
 //
-// Every option is a row of one table in config.cpp; configs/undersong.toml shows them all with their
-// defaults, and a test keeps the two together. An unknown key or a value that can't be used is an error that
-// names file and line. Source of the places: XDG Base Directory Specification 0.8 (2021); unset, empty or
-// relative variables count as unset.
+//   auto config = load_config(default_places().config_file);
+//   if (!config) return fail(config.error().message);   // "undersong.toml, line 2: ..."
+//
+// Every option is one row of a table in config.cpp. configs/undersong.toml shows all options with their
+// defaults; a test keeps the two the same.
+//
+// Units and ranges: in the rows of config.cpp.
+// Threads: plain values; the functions may be called from any thread.
+// Errors: an unknown option or an unusable value is an error with file and line, in one sentence.
+// Source: the folders follow the XDG Base Directory Specification 0.8 (2021). A variable that is empty or
+// relative counts as unset.
 #pragma once
 
 #include <filesystem>
@@ -19,39 +26,39 @@ namespace undersong::app {
 
 struct Config {
   // [midi]
-  std::vector<std::string> inputs;  // name parts or /patterns/; empty: every input
+  std::vector<std::string> inputs;  // parts of names, or /patterns/; empty: every input
   midi::BackendKind service = midi::BackendKind::kAuto;
   bool virtual_input = true;
-  live::StageOptions stage;  // [listen], [hear], [controls], and how long a silence ends a take
+  live::StageOptions stage;  // [listen], [hear], [[controls]] and takes.silence_s
   // [takes]
   std::filesystem::path takes_file;  // empty: DATA_HOME/undersong/takes.sqlite
   // [server]
   std::filesystem::path socket;  // empty: RUNTIME_DIR/undersong/socket
-  int web_port = 8344;           // 0: no page
+  int web_port = 8344;           // 0..65,535; 0: no page
   std::string web_address = "127.0.0.1";
-  std::string token;  // needed for any address beyond loopback
+  std::string token;  // required if web_address is not a loopback address
   // [log]
   std::string log_level = "info";
 };
 
 struct Places {
   std::filesystem::path config_file, takes_file, socket;
-  std::filesystem::path state_folder;  // for what should outlive a restart and is no data of the player's
+  std::filesystem::path state_folder;  // for files that must survive a restart but are not the player's own
 };
-// From the environment; pure but for reading it.
+// The default places, from environment variables.
 Places default_places();
 
-// The file's options over the defaults. A missing file is an error here; the caller knows whether it was
-// asked for.
+// Reads the file; options that it does not name have their defaults. A missing file is an error, because only
+// the caller knows whether the file is optional.
 Result<Config> load_config(const std::filesystem::path& file);
-// The same from text; `name` stands for the file in errors. Options that the text doesn't name are as in
-// `base`.
+// The same for a text. `name` is the file's name in errors. Options that the text does not name are taken
+// from `base`.
 Result<Config> parse_config(std::string_view text, std::string_view name, const Config& base = {});
 
-// The settings in which `now` differs from `configured`, as text of a configuration: a table header before
-// the options of each table; empty when none does.
+// The settings in which `now` differs from `configured`, written as in a configuration file, with the header
+// of each table. Empty if none differs.
 std::string settings_text(const live::Settings& configured, const live::Settings& now);
-// The options, as "takes.file", in which these differ and which hold from the start of the daemon to its end.
+// The names, such as "takes.file", of options that differ and take effect only when the daemon starts.
 std::vector<std::string> differing_at_start(const Config& started, const Config& fresh);
 
 }  // namespace undersong::app

@@ -34,7 +34,8 @@ namespace {
 namespace asio = boost::asio;
 using namespace std::chrono_literals;
 
-// Idle, the watcher and the output's own thread together wake the machine less than once a second.
+// Together with the output's own thread (Sender::kTendEvery), this wakes an idle machine less than once a
+// second.
 constexpr auto kLookForPorts = 2500ms;
 
 std::int64_t utc_ms() {
@@ -56,7 +57,8 @@ class Running final : public Daemon {
       : options_(std::move(options)), signals_(io_, SIGTERM, SIGINT, SIGHUP) {}
 
   ~Running() override {
-    // The reverse of the start: nothing new comes in, the clients are let go, the store writes what it has.
+    // In the reverse order of the start: first no new events, then no clients, and last the store writes what
+    // it still has.
     source_.reset();
     answers_.stop();
     worker_.stop();
@@ -71,9 +73,9 @@ class Running final : public Daemon {
     const Config& config = options_.config;
     const Places places = default_places();
     std::signal(SIGPIPE,
-                SIG_IGN);  // whoever read our log or asked us something may be gone; the playing goes on
+                SIG_IGN);  // the reader of our log or a client may be gone; we go on
     std::signal(SIGXFSZ,
-                SIG_IGN);  // a file that may not grow is a disk that is full: the store says so and waits
+                SIG_IGN);  // a limit on the size of files is like a full disk: the store reports it and waits
     const auto takes_file = config.takes_file.empty() ? places.takes_file : config.takes_file;
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
@@ -102,8 +104,7 @@ class Running final : public Daemon {
         [this](Worker::Work work) { asio::post(io_, std::move(work)); },
         [](std::uint64_t takes) {
           if (takes > 0)
-            spdlog::info("{} kept takes have been listened to again, for what was met under which note.",
-                         takes);
+            spdlog::info("{} kept takes were analysed again: which chord met which melody note.", takes);
         }});
 
     if (auto heard = start_source(config); !heard) return heard.error();
@@ -116,12 +117,12 @@ class Running final : public Daemon {
   int run() override {
     pthread_setname_np(pthread_self(), "io");
     server::notify_service_manager("READY=1");
-    // What is done for one client or one event must not end it for all.
+    // An exception in the work for one client or one event must not end the daemon for all.
     for (bool running = true; running;)
-      running = !attempted("something was done for a client", say_error, [this] { io_.run(); });
+      running = !attempted("the daemon did something for a client", say_error, [this] { io_.run(); });
     server::notify_service_manager("STOPPING=1");
     const int status = close_takes();
-    worker_.stop();  // it may be writing the settings
+    worker_.stop();  // it may still be writing the settings
     settings_writer_->finish();
     return status;
   }
@@ -202,7 +203,7 @@ class Running final : public Daemon {
         midi::OutputOptions{.backend = options_.config.service, .name = name}, say, echoes_);
   }
 
-  // Work on this thread, answered on io.
+  // Runs work on the worker's thread and answers on io.
   Aside on(Worker& worker) {
     return {[&worker](Worker::Work work) { return worker.run(std::move(work)); },
             [this](Worker::Work work) { asio::post(io_, std::move(work)); }};
@@ -249,7 +250,8 @@ class Running final : public Daemon {
       const auto restart = differing_at_start(options_.config, options_.command_line.over(*fresh));
       spdlog::set_level(spdlog::level::from_str(fresh->log_level));
       spdlog::info("The configuration has been read again.");
-      if (!restart.empty()) spdlog::warn("These change only with a new start: {}.", fmt::join(restart, ", "));
+      if (!restart.empty())
+        spdlog::warn("These take effect only after a restart: {}.", fmt::join(restart, ", "));
     }
     server::notify_service_manager("READY=1");
   }
@@ -260,7 +262,7 @@ class Running final : public Daemon {
     io_.stop();
   }
 
-  // Says what became of the takes only when it is known.
+  // Closes the store and reports whether everything was written, which is known only afterwards.
   int close_takes() {
     const auto closed = store_->close();
     if (closed.all_kept()) {
@@ -273,8 +275,8 @@ class Running final : public Daemon {
     if (closed.spilled != 0 && (folder == std::filesystem::temp_directory_path(ignored) ||
                                 folder == default_places().socket.parent_path()))
       spdlog::error(
-          "{} does not outlive a restart of the machine: start undersongd before that, when the takes can be "
-          "written again.",
+          "{} is emptied when the machine restarts: make sure that the takes can be written, and start "
+          "undersongd before that.",
           folder.string());
     return kNotAllKept;
   }
@@ -283,13 +285,13 @@ class Running final : public Daemon {
   asio::io_context io_{1};
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
-  // After io_: they post there; stopped before server_ goes.
+  // Declared after io_, because their jobs post to it. Stopped before server_ is destroyed.
   Worker answers_{"answers", say_error, {.nice = 0, .most_waiting = server::Server::kMostAnswersWaiting}};
   Worker worker_{"aside", say_error};
   std::unique_ptr<InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<takes::Fetcher> fetcher_;  // on answers_
-  std::unique_ptr<song::Studies> studies_;  // on worker_
+  std::unique_ptr<song::Studies> studies_;   // on worker_
   std::unique_ptr<SettingsWriter> settings_writer_;
   std::unique_ptr<live::Stage> stage_;
   std::unique_ptr<server::Server> server_;

@@ -1,10 +1,19 @@
-// The daemon: the one owner of everything that lives while it runs, threads included.
+// Daemon: the whole program. It owns everything that lives while the program runs, including the threads.
 //
-// Threads: `io` (the caller of run(): the analysis, all clients), `takes` (the store), `midi-out` (the
-// output), `answers` (what takes milliseconds: long answers about kept takes, their scores), `aside` (what
-// takes a second: studies, other chords, parts and songs from kept takes, at low priority), one that watches
-// the MIDI ports or plays a file, and the MIDI back end's own. They meet in the lanes of Inputs and in work
-// posted to `io`.
+//   auto daemon = Daemon::start(std::move(options));
+//   if (!daemon) return fail(daemon.error().message);
+//   return (*daemon)->run();
+//
+// Threads: these exist while the daemon runs.
+//   io         the caller of run(): the analysis and all clients
+//   takes      the store
+//   midi-out   the MIDI output
+//   answers    work of milliseconds: long answers about kept takes, and scores of takes
+//   aside      work of a second, at low priority: studies, other chords, parts and songs
+//   one thread that watches the MIDI ports or plays a file, and the threads of the MIDI back end
+// They exchange data only through the lanes of Inputs and by posting work to `io`.
+//
+// Errors: `start` returns one sentence. Later errors go to the log, and the daemon goes on.
 #pragma once
 
 #include <filesystem>
@@ -16,7 +25,7 @@
 
 namespace undersong::app {
 
-// What the command line says stands over the configuration, also when that is read again.
+// Options from the command line. They override the configuration, also after it was read again.
 struct CommandLine {
   std::optional<std::filesystem::path> socket, takes_file;
   std::optional<int> web_port;
@@ -24,23 +33,23 @@ struct CommandLine {
 };
 
 struct RunOptions {
-  Config config;  // with the command line over it
+  Config config;  // with the options of the command line applied
   CommandLine command_line;
-  std::filesystem::path config_file;          // read again on SIGHUP; may be missing
+  std::filesystem::path config_file;          // read again on SIGHUP; it may be missing
   std::optional<std::filesystem::path> play;  // a standard MIDI file instead of the MIDI ports
-  double speed = 1;
-  bool quit_after_file = false;
-  std::filesystem::path page_folder;
+  double speed = 1;                           // of that file, 0.1..1000; 1: as it was played
+  bool quit_after_file = false;               // stop when the file has been played
+  std::filesystem::path page_folder;          // the companion page
 };
 
 class Daemon {
  public:
-  // Everything that can fail at the start does so here.
+  // Opens the store, the socket, the web port and the MIDI source.
   static Result<std::unique_ptr<Daemon>> start(RunOptions options);
   virtual ~Daemon() = default;
-  // Until SIGTERM or SIGINT, or the end of the file if that was asked for. Gives the exit status of the
-  // program: 0, or kNotAllKept when something could not be written to the takes; a sentence in the log says
-  // what became of it.
+  // Runs until SIGTERM or SIGINT, or until the end of the file with `quit_after_file`. Returns the exit
+  // status of the program: 0, or kNotAllKept if something could not be written to the takes. The log then
+  // says what happened to it.
   virtual int run() = 0;
   static constexpr int kNotAllKept = 3;
 

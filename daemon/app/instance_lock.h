@@ -1,7 +1,15 @@
-// One daemon for one file of takes: a lock that is held while this object lives, and gone with the process.
+// InstanceLock: ensures that only one daemon uses a file of takes. The lock is held while this object lives,
+// and the system releases it if the process is killed.
 //
-// Taken before the store is opened: a second daemon would take the first one's open take for an interrupted
-// one.
+//   auto lock = InstanceLock::take(takes_file);
+//   if (!lock) return lock.error();
+//
+// Take it before the store is opened. Otherwise a second daemon would find the first one's open take and
+// treat it as interrupted.
+//
+// Threads: any.
+// Errors: one sentence.
+// Source: flock(2).
 #pragma once
 
 #include <filesystem>
@@ -13,7 +21,7 @@ namespace undersong::app {
 
 class InstanceLock {
  public:
-  // Makes `takes_file`.lock. Errors: kConflict when another process holds it.
+  // Creates the file `takes_file`.lock and locks it. Errors: kConflict if another process holds the lock.
   static Result<std::unique_ptr<InstanceLock>> take(const std::filesystem::path& takes_file);
   ~InstanceLock();
   InstanceLock(const InstanceLock&) = delete;

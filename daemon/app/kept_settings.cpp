@@ -29,7 +29,7 @@ Result<live::Settings> with_kept(const live::Settings& configured, std::string_v
   base.stage.settings = configured;
   auto read = parse_config(text, name, base);
   if (!read) return read.error();
-  return read->stage.settings;  // nothing else that may stand there counts
+  return read->stage.settings;  // other options that the text may contain are ignored
 }
 
 Result<live::Settings> read_kept(const live::Settings& configured, const std::filesystem::path& file) {
@@ -51,7 +51,7 @@ Result<live::Settings> read_kept(const live::Settings& configured, const std::fi
 Result<void> write_kept(const std::string& text, const std::filesystem::path& file) {
   const auto fail = [&](int reason) {
     return Error{reason == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
-                 fmt::format("{} can't be written: {}. The settings will be those of before after a restart.",
+                 fmt::format("{} can't be written: {}. A restart will bring back the earlier settings.",
                              file.string(), std::strerror(reason))};
   };
   if (text.empty()) {
@@ -76,7 +76,7 @@ Result<void> write_kept(const std::string& text, const std::filesystem::path& fi
   }
   if (const int folder = ::open(file.parent_path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
       folder >= 0) {
-    ::fsync(folder);  // the new name too
+    ::fsync(folder);  // so that the new name is on disk too
     ::close(folder);
   }
   return {};

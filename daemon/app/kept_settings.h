@@ -1,11 +1,15 @@
-// The settings that clients changed: kept beside the takes, so that a restart finds them as they were left.
-// What the configuration says is the default; only what differs from it is kept.
+// The file of settings that clients changed. It lies beside the takes, so that a restart finds the settings
+// as they were left. Only settings that differ from the configuration are in it.
 //
-// The file is TOML with the tables and options of the configuration, so that a person can read it. It is
-// written anew at each change: to a file beside it, which then takes its place, so that a crash leaves the
-// old one or the new one whole.
+//   auto settings = read_kept(configured, kept_settings_file(takes_file));
+//   write_kept(kept_text(configured, now), kept_settings_file(takes_file));
 //
-// Threads: any; the file has one writer at a time. Errors: one sentence with the place.
+// The file is TOML with the tables and options of the configuration, so people can read it. Each change
+// writes a new file, which then replaces the old one. A crash therefore leaves either the old or the new file
+// complete.
+//
+// Threads: any thread may call these functions, but only one may write the file at a time.
+// Errors: one sentence that names the file.
 #pragma once
 
 #include <filesystem>
@@ -18,19 +22,19 @@
 
 namespace undersong::app {
 
-// "takes.sqlite.settings.toml" beside "takes.sqlite".
+// For "takes.sqlite": "takes.sqlite.settings.toml" in the same folder.
 std::filesystem::path kept_settings_file(const std::filesystem::path& takes_file);
 
-// The settings in which `now` differs from `configured`, as text; empty when none does.
+// The text of the file: the settings in which `now` differs from `configured`. Empty if none differs.
 std::string kept_text(const live::Settings& configured, const live::Settings& now);
-// `configured` with the settings of the text; `name` stands for the file in errors.
+// Returns `configured` with the settings of the text applied. `name` is the file's name in errors.
 Result<live::Settings> with_kept(const live::Settings& configured, std::string_view text,
                                  std::string_view name);
 
-// `configured` with what the file says; a file that isn't there changes nothing. One that can't be used is
-// put aside under a name that ends in .damaged, and the error says so.
+// Returns `configured` with the settings of the file applied; unchanged if there is no file. A file that
+// cannot be used is renamed so that its name ends in .damaged, and the error says so.
 Result<live::Settings> read_kept(const live::Settings& configured, const std::filesystem::path& file);
-// Empty text takes the file away.
+// Replaces the file. An empty text removes it.
 Result<void> write_kept(const std::string& text, const std::filesystem::path& file);
 
 }  // namespace undersong::app

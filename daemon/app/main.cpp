@@ -1,4 +1,4 @@
-// undersongd: listens to the keyboard, answers clients, keeps takes.
+// undersongd, the daemon: reads the command line, then runs a Daemon.
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 
@@ -15,7 +15,7 @@ int fail(const std::string& sentence) {
   return 1;
 }
 
-// The page as installed beside the program, or as built in the source folder.
+// The folder of the page: installed beside the program, or else as built in the source folder.
 std::filesystem::path page_folder() {
   std::error_code ignored;
   const auto program = std::filesystem::read_symlink("/proc/self/exe", ignored);

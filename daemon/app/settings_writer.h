@@ -1,8 +1,11 @@
-// Writes down the settings that clients changed (kept_settings.h): aside, and the newest only, for a slider
-// gives many in a second.
+// SettingsWriter: writes the settings that clients changed to their file (kept_settings.h), on another
+// thread. Only the newest settings are written, because a slider causes many changes per second.
 //
-// Threads: the owner's, where what was posted aside is answered too. Errors: said in the log, once until it
-// works again.
+//   writer.keep(configured, now);   // after each change
+//   writer.finish();                // at the end, when the other thread has stopped
+//
+// Threads: the owner's thread only (in the daemon `io`); the file is written on the thread behind `aside`.
+// Errors: a failed write is reported in the log once; the next report follows only after a success.
 #pragma once
 
 #include <filesystem>
@@ -20,10 +23,10 @@ class SettingsWriter {
   SettingsWriter(std::filesystem::path file, Aside aside)
       : file_(std::move(file)), aside_(std::move(aside)) {}
 
-  // These are on disk already.
+  // Call it at the start with the settings that are already in the file.
   void known(const live::Settings& configured, const live::Settings& now);
   void keep(const live::Settings& configured, const live::Settings& now);
-  // Writes here and now what was not written yet. The thread aside must have stopped.
+  // Writes on the calling thread what is not on disk yet. REQUIRES: the thread behind `aside` has stopped.
   void finish();
 
  private:
@@ -32,8 +35,8 @@ class SettingsWriter {
 
   const std::filesystem::path file_;
   const Aside aside_;
-  std::string kept_;                     // what was handed over last
-  std::optional<std::string> to_write_;  // the newest, until it is on disk
+  std::string kept_;                     // the newest text that was to be written or was read
+  std::optional<std::string> to_write_;  // the newest text, until it is on disk
   bool writing_ = false, failed_ = false;
 };
 

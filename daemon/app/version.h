@@ -1,4 +1,6 @@
 // The program's version, from CMakeLists.txt.
+//
+// Threads: a constant.
 #pragma once
 
 #include <string_view>

@@ -32,7 +32,7 @@ TEST_F(DaemonTest, ReadAgainTheConfigurationIsComparedWithWhatTheCommandLineSaid
   ASSERT_TRUE(read_again("[midi]\nvirtual_input = false\n", 0.5));
   std::string said;
   daemon_->finish(SIGTERM, said);
-  const std::string warning = "These change only with a new start: ";
+  const std::string warning = "These take effect only after a restart: ";
   const auto at = said.find(warning);
   ASSERT_NE(at, std::string::npos) << said;
   EXPECT_EQ(said.substr(at, said.find('\n', at) - at), warning + "midi.virtual_input.");
