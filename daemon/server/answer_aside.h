@@ -1,10 +1,12 @@
-// Answers that are long: made, and written as text, on another thread than `io`.
+// answer_aside: makes a long answer, and writes it as JSON text, on another thread than `io`.
 //
 //   answer_aside<protocol::TakeNotes>(session.room().fetcher, wish.take, to.reply,
 //                                     [](const takes::Store::Midi& take) -> Result<protocol::TakeNotes> { ...
 //                                     });
 //
-// Threads: called on io; `make` runs aside. Errors: those of `make`, of the store, and of base/aside.h.
+// Threads: call on the io thread. `make` runs on the thread behind the Aside, the Fetcher (`answers`) or the
+// Studies (`aside`). The reply is given on the io thread.
+// Errors: those of `make`, of the store, and of base/aside.h.
 #pragma once
 
 #include <functional>
@@ -19,7 +21,7 @@
 
 namespace undersong::server {
 
-// A text that is made aside as a reply.
+// Passes a text that was made on another thread on to the reply.
 inline takes::Store::Answer<std::string> as_text(Reply reply) {
   return [reply = std::move(reply)](Result<std::string> text) {
     if (!text) return reply.error(text.error());
@@ -33,20 +35,20 @@ Result<std::string> text_of(const Result<T>& made) {
   return protocol::to_json(*made);
 }
 
-// Of what is at hand. `while_what` goes on "while ...".
+// The answer needs no take: make(). `while_what` completes the phrase "while ...".
 template <class T, class Make>
 void answer_aside(const Aside& aside, std::string while_what, Reply reply, Make make) {
   aside.answer<std::string>(std::move(while_what), as_text(std::move(reply)),
                             [make = std::move(make)] { return text_of<T>(make()); });
 }
-// Of a kept take: make(take).
+// The answer is about a kept take, or about the newest: make(take).
 template <class T, class Make>
 void answer_aside(takes::Fetcher& fetcher, std::optional<takes::TakeId> take, Reply reply, Make make) {
   fetcher.with_take<std::string>(
       take, as_text(std::move(reply)),
       [make = std::move(make)](const takes::Store::Midi& midi) { return text_of<T>(make(midi)); });
 }
-// Of its study: make(take, study).
+// The answer needs the study of the take: make(take, study).
 template <class T, class Make>
 void answer_aside(song::Studies& studies, std::optional<takes::TakeId> take, Reply reply, Make make) {
   studies.with_study<std::string>(

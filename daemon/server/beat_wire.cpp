@@ -39,13 +39,13 @@ protocol::Tapped tapped_of(const std::optional<listen::BeatNow>& beat) {
 
 protocol::TakeBeats beats_of(const takes::Summary& take, const song::TakeStudy& study) {
   const takes::Beats& beats = study.beats;
-  const Micros from = takes::span_of(take).from;  // a study's times count from there
+  const Micros from = takes::span_of(take).from;  // the study counts its times from here
   protocol::TakeBeats out;
   out.take = take.take;
   out.pulse = beats.pulse();
   out.confidence = static_cast<double>(beats.confidence);
   out.meter = beats.meter;
-  // A take that begins within a bar: its first beats count towards the first bar line.
+  // If the take begins within a bar, its first beats are the last ones of that bar.
   const auto one =
       std::find_if(beats.beats.begin(), beats.beats.end(), [](const auto& beat) { return beat.downbeat; });
   const auto before = one - beats.beats.begin();

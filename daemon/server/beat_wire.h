@@ -1,7 +1,9 @@
-// Beats and their corrections between the daemon's own types and the protocol's. The beat as it is told is in
-// wire.h.
+// Converts beats and corrections of the beat between the daemon's own types and the protocol's. The current
+// beat is converted in wire.h.
 //
-// Threads: pure functions. Errors: one sentence that names the member of the params.
+// Units: Micros on the clock of the run that made the take; places in a bar count from 1.
+// Threads: pure functions; call them from any thread.
+// Errors: one sentence that names the member of the params.
 #pragma once
 
 #include <optional>

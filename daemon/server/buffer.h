@@ -1,4 +1,8 @@
-// A message ready to be sent, newline at the end, shared by all who get it.
+// Buffer: one message that is ready to be sent, with a newline at its end. All clients that get the message
+// share the text.
+//
+// Threads: the text is constant and may be read by any thread.
+// Errors: none.
 #pragma once
 
 #include <memory>

@@ -1,4 +1,4 @@
-// Requests about chords: how they are written, and how they can be laid out.
+// Requests about chords: how to spell, voice and write them.
 #include <fmt/format.h>
 
 #include "daemon/harmony/chord_symbol.h"

@@ -1,4 +1,4 @@
-// Requests about the connection itself and the daemon's state: hello, subscriptions, moment, status, places.
+// Requests about the connection and the state of the daemon: hello, subscriptions, moment, status, places.
 #include <utility>
 
 #include "daemon/server/connection_wire.h"

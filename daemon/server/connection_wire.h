@@ -1,6 +1,7 @@
-// What a connection is greeted with, and the daemon's state, as messages.
+// Makes the messages about the connection and the state of the daemon: the greeting, the status, the places.
 //
-// Threads: the io thread. Errors: none.
+// Threads: the io thread, because `status_message` reads the stage.
+// Errors: none; all functions are total.
 #pragma once
 
 #include <string>
@@ -20,9 +21,9 @@ class Stage;
 namespace undersong::server {
 
 protocol::Welcome welcome_of(const std::string& program_version, bool token_needed);
-// The same as the first message of a connection.
+// The notification that opens every connection.
 Buffer welcome_message(const std::string& program_version, bool token_needed);
-// The state now, as a notification.
+// The current status, as a notification.
 Buffer status_message(live::Stage& stage, const takes::Health& store, takes::LineNumber log_end);
 protocol::Places places_of(const Places& places);
 

@@ -1,8 +1,9 @@
-// The functions that answer requests, one a request, by the files they are in. A request without one does not
-// compile (methods.cpp).
+// The functions that answer requests, one for each request of the protocol, grouped by the file they are in.
+// A request without a function does not compile (methods.cpp).
 //
-// Threads: the io thread; none may keep it longer than a millisecond. What takes longer is made aside: see
-// answer_aside and Songs. Errors: to `to`, one sentence; what is thrown, methods.cpp answers.
+// Threads: the io thread. A function may keep it for at most a millisecond. Longer work goes to other
+// threads: see answer_aside.h and songs.h.
+// Errors: one sentence, passed to `to`. methods.cpp answers for a function that throws.
 #pragma once
 
 #include "daemon/server/rpc.h"
@@ -12,7 +13,7 @@ namespace undersong::server {
 
 class Session;
 
-// A Reply that takes the message's own type.
+// A Reply that accepts only the type of answer that the request has.
 template <class T>
 struct To {
   Reply reply;

@@ -53,7 +53,7 @@ void call_method(Session& session, std::string_view name, const boost::json::val
     return reply.error(protocol::RpcCode::kMethodNotFound, "Method not found: " + std::string(name) + ".");
   if (!session.trusted() && name != protocol::Hello::kMethod)
     return reply.error(protocol::RpcCode::kTokenNeeded, "Say hello with the token first.");
-  const Reply spare = reply;  // of two answers the first one counts
+  const Reply spare = reply;  // for the exception below; only the first answer counts
   try {
     found->answer(session, params, std::move(reply));
   } catch (...) {

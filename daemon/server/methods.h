@@ -1,5 +1,9 @@
-// THE table of requests: which function answers which method. It is made of the protocol's list of requests:
-// each of them is answered by the function `answer` of its type (handlers.h).
+// The table of requests: which function answers which method. It is made from the protocol's list of
+// requests; the function is the overload of `answer` for the request's type (handlers.h).
+//
+// Threads: the io thread.
+// Errors: JSON-RPC errors, passed to the reply: unknown method, token needed, params that cannot be read, and
+// what the function throws.
 #pragma once
 
 #include <boost/json/value.hpp>
@@ -17,8 +21,9 @@ struct Method {
   void (*answer)(Session& session, const boost::json::value& params, Reply reply);
 };
 
-// Sorted by name.
+// All methods, sorted by name.
 std::span<const Method> methods();
+// Answers one request. Without the token, a session that needs it may call only `hello`.
 void call_method(Session& session, std::string_view name, const boost::json::value& params, Reply reply);
 
 }  // namespace undersong::server

@@ -1,16 +1,21 @@
-// Telling the service manager how we are: the datagram of sd_notify, without its library.
+// Reports the daemon's state to the service manager with the datagram of sd_notify, without its library.
 //
-// Does nothing when $NOTIFY_SOCKET is unset. Threads: any.
-// Source: sd_notify(3); a name that begins with "@" is in the abstract namespace.
+//   notify_service_manager("READY=1");
+//
+// Does nothing if $NOTIFY_SOCKET is not set.
+//
+// Threads: any.
+// Errors: false if nothing was sent.
+// Source: sd_notify(3). A socket name that begins with "@" is in the abstract namespace.
 #pragma once
 
 #include <string_view>
 
 namespace undersong::server {
 
-// `state`: lines as "READY=1", "STOPPING=1", "STATUS=...". True if it was sent.
+// `state`: lines such as "READY=1", "STOPPING=1" or "STATUS=...".
 bool notify_service_manager(std::string_view state);
-// "RELOADING=1" with the time it wants; send "READY=1" when it is done.
+// Sends "RELOADING=1" with the time that it requires. Send "READY=1" when the reload is done.
 bool notify_reloading();
 
 }  // namespace undersong::server

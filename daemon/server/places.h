@@ -1,4 +1,6 @@
-// Where the daemon has its things, for whoever asks.
+// Places: where the daemon's files, socket and page are. Clients can ask for it.
+//
+// Threads: plain values.
 #pragma once
 
 #include <optional>
@@ -8,10 +10,10 @@ namespace undersong::server {
 
 struct Places {
   std::string configuration;
-  bool configured = false;  // it was there and read
+  bool configured = false;  // the file existed and was read
   std::string takes, socket;
-  std::optional<std::string> page;          // its address; nothing when none is served
-  std::optional<std::string> page_trouble;  // why none is although one was wanted
+  std::optional<std::string> page;          // its address; empty if no page is served
+  std::optional<std::string> page_trouble;  // why no page is served although the configuration asks for one
 };
 
 }  // namespace undersong::server

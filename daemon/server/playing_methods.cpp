@@ -1,4 +1,4 @@
-// Requests that sound: suggestions, takes played again, loops played along with; and a client's own keys.
+// Requests for sound: suggestions, kept takes, loops to play along with, and notes that a client plays.
 #include "daemon/live/stage.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/playing_wire.h"

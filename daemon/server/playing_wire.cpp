@@ -13,7 +13,7 @@ namespace {
 
 constexpr std::size_t kMostGivenNotes = 16;
 
-// Each once, lowest first. Error unless there are 1 to 16.
+// The keys in ascending order without duplicates. Error unless there are 1 to kMostGivenNotes notes.
 Result<std::vector<Pitch>> keys_of(const std::vector<protocol::PitchNumber>& notes,
                                    const std::string& where) {
   if (notes.empty() || notes.size() > kMostGivenNotes)

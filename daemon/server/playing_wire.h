@@ -1,6 +1,8 @@
-// What is played on the MIDI output, between the daemon's own types and the protocol's.
+// Converts requests for sound, and what is being played, between the daemon's own types and the protocol's.
 //
-// Threads: pure functions. Errors: one sentence that names the member of the params.
+// Units: Micros and MIDI key numbers, as in the protocol.
+// Threads: pure functions; call them from any thread.
+// Errors: one sentence that names the member of the params.
 #pragma once
 
 #include <vector>

@@ -16,7 +16,7 @@ void Publisher::remove(const Session* session) {
 }
 
 void Publisher::close_all() {
-  // Closing removes from the list.
+  // A copy, because closing a session removes it from the list.
   const auto all = sessions_;
   for (const auto& session : all) session->close();
 }
@@ -25,8 +25,8 @@ bool Publisher::moment_wanted() const {
   return std::any_of(sessions_.begin(), sessions_.end(), [](const auto& s) { return s->wants_moments(); });
 }
 
-// A failed write closes a session, which takes it off the list: go backwards, so that no other is passed
-// over.
+// A failed write closes the session and removes it from the list. The loop runs backwards, so that it skips
+// no other session.
 void Publisher::moment(Buffer message) {
   for (std::size_t i = sessions_.size(); i-- > 0;)
     if (i < sessions_.size()) std::shared_ptr(sessions_[i])->offer_moment(message);
@@ -43,7 +43,7 @@ void Publisher::log(const std::vector<takes::Line>& lines) {
       tail_.clear();
       tail_bytes_ = 0;
     }
-    Buffer message = log_message(line);  // before anything changes: it may fail
+    Buffer message = log_message(line);  // made first, because it may throw
     tail_bytes_ += message->size();
     tail_.push_back(std::move(message));
     last_ = line.number;

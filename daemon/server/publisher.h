@@ -1,8 +1,14 @@
-// What goes to all clients: the newest state, and the end of the log.
+// Publisher: sends every client the newest state and the new lines of the log.
 //
-// A state message is made once and shared; each session keeps at most one unread of a kind. Of the log the
-// newest lines are at hand (kTailLines, kTailBytes), older ones are read from the store. A session keeps a
-// position in the log, no lines. Threads: the io thread. Errors: none.
+// A state message is made once and shared by all clients; each session keeps at most one unread message of
+// each kind. The newest lines of the log are kept here (kTailLines, kTailBytes); older ones are read from the
+// store. A session keeps only its position in the log.
+//
+//   publisher.moment(message);
+//   publisher.log(lines);
+//
+// Threads: the io thread.
+// Errors: none. Nothing throws except when memory runs out.
 #pragma once
 
 #include <deque>
@@ -26,22 +32,22 @@ class Publisher {
   std::size_t sessions() const { return sessions_.size(); }
   void close_all();
 
-  // True when somebody wants moments, so that they must be made.
+  // True if a client subscribed to moments, so that the message must be made.
   bool moment_wanted() const;
   void moment(Buffer message);
   void status(Buffer message);
-  // Lines that are on disk now; numbers go on from the last call.
+  // Lines that are now on disk. Their numbers continue those of the last call, unless a new file was begun.
   void log(const std::vector<takes::Line>& lines);
 
-  // The newest line there is; set once when the store has been opened.
+  // The number of the newest line on disk. Set once, when the store has been opened.
   void set_log_end(takes::LineNumber last) { last_ = last; }
   takes::LineNumber log_end() const { return last_; }
-  // A line at hand; null: ask the store.
+  // The message of a line; null if the line must be read from the store.
   Buffer line(takes::LineNumber number) const;
 
  private:
   std::vector<std::shared_ptr<Session>> sessions_;
-  std::deque<Buffer> tail_;  // of lines last_ - tail_.size() + 1 .. last_
+  std::deque<Buffer> tail_;  // messages of the lines last_ - tail_.size() + 1 .. last_
   std::size_t tail_bytes_ = 0;
   takes::LineNumber last_ = 0;
 };

@@ -23,7 +23,7 @@ std::string error_text(std::string_view id, RpcCode code, std::string_view sente
   return out;
 }
 
-// A number too large to be one can't be given back.
+// A number that is too large for a double cannot be sent back.
 bool valid_id(const json::value& id) {
   if (const auto* d = id.if_double()) return std::isfinite(*d);
   return id.is_string() || id.is_number() || id.is_null();
@@ -31,14 +31,14 @@ bool valid_id(const json::value& id) {
 
 }  // namespace
 
-// All the calls of one message.
+// The calls of one message, and their answers so far.
 struct Incoming::Batch {
   Hooks hooks;
   bool array = false;
-  std::size_t open = 1;  // calls unanswered, begun or not
-  std::string answers;   // with commas between
+  std::size_t open = 1;  // unanswered calls, begun or not
+  std::string answers;   // separated by commas
 
-  // A long answer is taken over as it is: copying it keeps everybody waiting.
+  // A single answer is moved, because copying a long one would block the thread.
   void add(std::string answer) {
     if (answers.empty()) {
       answers = std::move(answer);
@@ -60,7 +60,7 @@ struct Incoming::Batch {
 
 struct Reply::Call {
   std::shared_ptr<Incoming::Batch> batch;
-  std::optional<std::string> id;  // JSON text; empty: nobody waits
+  std::optional<std::string> id;  // JSON text; empty for a notification, which gets no answer
   bool answered = false;
 
   ~Call() {
@@ -69,12 +69,12 @@ struct Reply::Call {
       answer(id ? error_text(*id, RpcCode::kInternalError,
                              "The request was not answered; this is a fault of the daemon.")
                 : "");
-    } catch (...) {  // no memory for an answer
+    } catch (...) {  // there is no memory for an answer
     }
   }
   void answer(std::string text) {
     if (std::exchange(answered, true)) return;
-    const auto kept = batch;  // the hooks may let go of all else
+    const auto kept = batch;  // the hooks may release the last other reference
     const std::size_t bytes = id ? text.size() : 0;
     if (id) kept->add(std::move(text));
     if (kept->hooks.answered) kept->hooks.answered(bytes);
@@ -173,7 +173,7 @@ void Incoming::refuse_rest(RpcCode code, std::string_view sentence) {
     const json::value& value = call(next_++);
     const auto* object = value.if_object();
     const json::value* id = object != nullptr ? object->if_contains("id") : nullptr;
-    // Nobody waits for a notification; what is no request is answered as one.
+    // A notification gets no answer. An element that is not an object gets one, with a null id.
     if (object == nullptr || id != nullptr)
       batch->add(error_text(id != nullptr && valid_id(*id) ? json::serialize(*id) : "null", code, sentence));
     batch->close_one();

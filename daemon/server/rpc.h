@@ -1,17 +1,20 @@
-// JSON-RPC 2.0 without any method: one received message becomes calls, and their answers one message to send.
+// JSON-RPC 2.0 without any methods: one received message becomes calls, and their answers become one message
+// to send.
 //
 //   handle(text, [](std::string_view method, const json::value& params, Reply reply) { reply.result("19"); },
 //          [](std::string answer) { ... });
 //
-// Calls may be answered later and in any order; a batch is sent when its last call has been answered. A call
-// whose Reply is thrown away unanswered is answered with an internal error, so that no client waits for ever.
+// Calls may be answered later and in any order. The answer to a batch is sent when its last call was
+// answered. If a Reply is destroyed without an answer, the call gets an internal error, so no client waits
+// forever.
 //
-// Whoever can't afford all calls of a batch at once reads the message and begins them one by one:
+// An owner that must limit the calls under way reads the message and begins its calls one by one:
 //
 //   auto message = Incoming::read(text, hooks);
 //   while (message->more() && there_is_room()) message->begin(dispatch);
 //
-// Threads: one. Errors: the standard's codes.
+// Threads: one thread; all callbacks are called on the thread that reads the message or answers the call.
+// Errors: sent as JSON-RPC errors, with the codes of the standard and those of protocol/rpc_code.h.
 // Source: JSON-RPC 2.0 Specification (JSON-RPC Working Group, 2010, updated 2013).
 #pragma once
 
@@ -32,7 +35,7 @@ class Incoming;
 
 class Reply {
  public:
-  // `json` is the text of the result. Only the first of these calls counts.
+  // `json` is the text of the result. Only the first call of any of these functions counts.
   void result(std::string json) const;
   void error(protocol::RpcCode code, std::string_view sentence) const;
   void error(const Error& error) const;
@@ -44,31 +47,34 @@ class Reply {
   std::shared_ptr<Call> call_;
 };
 
+// Called by Incoming::begin, on its thread; answers the call through `reply`, at once or later.
 using Dispatch = std::function<void(std::string_view method, const boost::json::value& params, Reply reply)>;
-// Called exactly once, with the line to send, or with "" when there is nothing to say.
+// Called exactly once, on the thread of the last answer, with the line to send. "" if nothing must be sent.
 using Finish = std::function<void(std::string answer)>;
 
-// What the owner of a message hears of it. All but `finish` may be empty.
+// Callbacks to the owner of a message, called on the thread that answers. All but `finish` may be empty.
 struct Hooks {
   Finish finish;
-  std::function<void(std::size_t bytes)>
-      answered;                   // a call that was begun, with so much text; before `finish`
-  std::function<void()> went_on;  // after each of them: there may be room for another call
-  // Whether so much text of a result may be kept until it is sent; where not, the call is answered with an
-  // error instead.
+  // A call that was begun has been answered with this many bytes of text. Called before `finish`.
+  std::function<void(std::size_t bytes)> answered;
+  // Called after each answer: there may be room to begin another call.
+  std::function<void()> went_on;
+  // Returns whether a result of this many bytes may be kept until it is sent. If not, the call is answered
+  // with an error instead.
   std::function<bool(std::size_t bytes)> fits;
 };
 
-// One received message and those of its calls that are still to be begun.
+// One received message, and the calls in it that have not begun.
 class Incoming {
  public:
   static std::shared_ptr<Incoming> read(std::string_view text, Hooks hooks);
   bool more() const { return next_ < count_; }
-  // The next call. What is no request is answered at once and not dispatched. REQUIRES: more().
+  // Begins the next call. An element that is not a valid request is answered at once and not dispatched.
+  // REQUIRES: more().
   void begin(const Dispatch& dispatch);
-  // Answers all that were not begun with this error.
+  // Answers all calls that have not begun with this error.
   void refuse_rest(protocol::RpcCode code, std::string_view sentence);
-  // Of the answers gathered so far.
+  // The size of the answers gathered so far.
   std::size_t bytes() const;
 
  private:
@@ -80,9 +86,10 @@ class Incoming {
   std::size_t next_ = 0, count_ = 0;
 };
 
+// Reads a message and begins all its calls.
 void handle(std::string_view text, const Dispatch& dispatch, Finish finish);
 
-// A line that carries an error and no id, for what happens outside any request.
+// A line with an error and a null id, for trouble that belongs to no request.
 std::string error_line(protocol::RpcCode code, std::string_view sentence);
 
 }  // namespace undersong::server

@@ -1,4 +1,7 @@
-// From our errors to the codes of JSON-RPC, in one place.
+// Maps our error codes to those of JSON-RPC.
+//
+// Threads: a pure function.
+// Errors: none; the function is total.
 #pragma once
 
 #include "daemon/base/result.h"

@@ -1,12 +1,14 @@
-// The server: both listeners, all sessions, and what is published to them.
+// Server: both listeners, all sessions, and what is published to them.
 //
 //   Server server(io, options, stage, studies, fetcher);
 //   if (auto listening = server.start(); !listening) ...;
 //   server.publish_moment(moment, style);           // after every event
 //   server.publish_log(lines);                      // from the store's on_lines
-//   server.publish_status();                        // whenever something of it has changed
+//   server.publish_status();                        // whenever the status has changed
 //
-// Threads: everything on the thread that runs `io`; the store must deliver there too.
+// Units: kMostClients counts connections.
+// Threads: the thread that runs `io`. The store must deliver there too.
+// Errors: `start` returns one sentence. Requests get JSON-RPC errors.
 #pragma once
 
 #include <boost/asio/io_context.hpp>
@@ -31,25 +33,27 @@ struct ListText;
 class Server {
  public:
   static constexpr std::size_t kMostClients = 64;
-  // Answers of all clients that may wait to be written.
+  // How many long answers, for all clients together, may wait for the thread `answers`.
   static constexpr std::size_t kMostAnswersWaiting = Session::kMostCallsOfAll + kMostClients;
 
   struct Options {
     std::filesystem::path socket;
     std::optional<WebOptions> web;  // empty: no web port
     std::string program_version;
-    Places places;                   // socket and page are filled in when they are there
-    std::filesystem::path sketches;  // folder; made when the first is kept
+    Places places;                   // start() fills in the socket and the page
+    std::filesystem::path sketches;  // the folder of sketches; created with the first sketch
   };
 
-  // All outlive the server; what runs aside must have stopped before it goes. `studies`: for what takes a
-  // second, `fetcher`: for what takes milliseconds, on another thread; both of the same store.
+  // The arguments must outlive the server. The threads behind `studies` and `fetcher` must have stopped
+  // before the server is destroyed. `studies` is for work of about a second, `fetcher` for work of
+  // milliseconds on another thread; both use the same store.
   Server(boost::asio::io_context& io, Options options, live::Stage& stage, song::Studies& studies,
          takes::Fetcher& fetcher);
   ~Server();
 
-  // The Unix socket, and the web port if wanted. Error only without the socket: a port that another program
-  // has must not keep the player from playing. page_trouble then says why there is no page.
+  // Opens the Unix socket, and the web port if there is one. Error only if the socket cannot be opened. If
+  // the web port cannot be opened, for example because another program uses it, the server works without a
+  // page and page_trouble() says why.
   Result<void> start();
   const std::optional<Error>& page_trouble() const { return page_trouble_; }
   // Closes all connections and removes the socket. May be called twice.
@@ -58,7 +62,7 @@ class Server {
   const Load& load() const { return *room_.load; }
   std::size_t clients() const { return publisher_.sessions(); }
 
-  // Made into a message at once when somebody listens, and otherwise when somebody asks.
+  // The message is made at once if a client subscribed to moments; otherwise when a client asks for it.
   void publish_moment(const listen::Moment& moment, harmony::SymbolStyle style);
   void publish_status();
   void publish_log(const std::vector<takes::Line>& lines);

@@ -13,7 +13,7 @@
 namespace undersong::server {
 namespace {
 
-constexpr int kWritesInARow = 32;  // then others get their turn
+constexpr int kWritesInARow = 32;  // then other work on io gets its turn; common practice, no source
 
 }  // namespace
 
@@ -88,7 +88,7 @@ void Session::received(std::string_view message) {
   }
 }
 
-// Begins what may be begun of the message that was read, and lets the next one be read.
+// Begins as many calls of the pending message as there is room for. Then reading may continue.
 void Session::go_on() {
   if (going_on_) return;
   going_on_ = true;
@@ -216,13 +216,14 @@ void Session::fetch() {
         const auto session = weak.lock();
         if (!session) return;
         session->fetching_ = false;
-        // Trouble with the store: the position stays, and is tried again when the log grows.
+        // If the store failed, the position stays; the next growth of the log tries again.
         if (!session->log_ || !lines) return;
         if (session->log_next_ == from) {
           for (const takes::Line& line : *lines)
             session->replay_.emplace_back(line.number, log_message(line));
           if (lines->empty())
-            session->log_next_ = session->room_.publisher.log_end() + 1;  // those lines left with their file
+            session->log_next_ =
+                session->room_.publisher.log_end() + 1;  // those lines were in a file that was replaced
         }
         session->pump();
       });
@@ -266,7 +267,7 @@ void Session::pump() {
   pumping_ = true;
   const auto self = shared_from_this();
   int writes = 0;
-  const auto transport = transport_;  // kept while it is used
+  const auto transport = transport_;  // keeps the transport alive while it is used
   while (transport_ != nullptr && !writing_) {
     if (writes == kWritesInARow) {
       again_ = true;

@@ -1,13 +1,20 @@
-// One client, whatever it is connected by: its requests, what it subscribed to, and what waits to be sent to
-// it.
+// Session: one client, connected in any way: its requests, its subscriptions, and the messages that wait to
+// be sent to it.
 //
-// Bounds: of each state one unread message; of the log a position and at most kReplayLines lines from the
-// store. Of calls kMostCalls are unanswered at a time, each of a batch counted, and kMostCallsOfAll of all
-// clients together, though every client may have one; the next is begun, and the next message read, when
-// there is room. Nothing is begun for a client that has kMostReplyBytes to read; the rest of a batch whose
-// answers have grown beyond that is refused. Answers that come all the same are kept up to kMostUnreadBytes,
-// and kMostUnreadBytesOfAll of all clients together, and are errors beyond. Threads: the io thread. Errors:
-// to the client, as JSON-RPC says.
+// Bounds, so that a slow or greedy client harms nobody:
+// - State: one unread message of each kind.
+// - Log: a position, and at most kReplayLines lines read from the store.
+// - Calls: at most kMostCalls are unanswered at a time, counting each call of a batch, and at most
+//   kMostCallsOfAll for all clients together; but every client may always have one. The next call is begun,
+//   and the next message is read, when there is room.
+// - Answers: while a client has kMostReplyBytes to read, no call is begun for it. If the answers to a batch
+//   grow to kMostReplyBytes, the rest of the batch is refused. Answers to calls under way are kept up to
+//   kMostUnreadBytes, and up to kMostUnreadBytesOfAll for all clients together; beyond that the client gets
+//   an error instead. A client that has nothing to read may get one answer of any length.
+// The bounds are common practice, no source.
+//
+// Threads: the io thread.
+// Errors: sent to the client as JSON-RPC errors.
 #pragma once
 
 #include <cstdint>
@@ -38,14 +45,16 @@ namespace undersong::server {
 
 using live::ClientId;
 
-// The way to a client. It and its session hold each other from `start` to `closed`: a client that is read no
-// further for a while has no operation under way that would keep it.
+// The connection to a client. The transport and its session hold references to each other from `start` to
+// `closed`, because a transport that pauses reading has no operation under way that would keep it alive. The
+// session calls these functions on the io thread.
 class Transport {
  public:
   virtual ~Transport() = default;
-  // True: sent. False: under way, `Session::written` follows; no other write until then.
+  // True: the message was sent. False: it is being sent; the transport then calls Session::written, or
+  // Session::closed if sending failed. There is no other write until then.
   virtual bool write(const Buffer& message) = 0;
-  // The session wants to read again.
+  // There is room for messages again: the transport continues to read.
   virtual void resume() = 0;
   virtual void close() = 0;
 };
@@ -53,26 +62,29 @@ class Transport {
 class Songs;
 class Incoming;
 
-// What all clients together have under way. Outlives the room: answers may come late.
+// What all clients together have under way. Shared, because answers may come after the Room is gone.
 struct Load {
-  std::size_t calls = 0;  // begun and unanswered
-  std::size_t bytes = 0;  // of replies that were not sent yet
+  std::size_t calls = 0;  // begun and not answered
+  std::size_t bytes = 0;  // of answers that were not sent yet
 };
 
 // What all sessions share.
 struct Room {
   live::Stage& stage;
   takes::Store& store;
-  takes::Fetcher& fetcher; // for what takes milliseconds
-  song::Studies& studies;  // for what takes a second
+  takes::Fetcher& fetcher;  // for work of milliseconds
+  song::Studies& studies;   // for work of about a second
   Songs& songs;
   Publisher& publisher;
+  // Called on the io thread; the messages about the current state.
   std::function<Buffer()> newest_moment, newest_status;
+  // Called on the io thread after a request changed the status.
   std::function<void()> publish_status;
-  std::function<void(std::function<void()>)> post;  // runs work soon on the io thread
+  // Called on the io thread; runs the work there soon, not during the call.
+  std::function<void(std::function<void()>)> post;
   std::string program_version;
   Places places;
-  std::string token;  // "" when none is configured
+  std::string token;  // "" if none is configured
   std::shared_ptr<Load> load = std::make_shared<Load>();
 };
 
@@ -85,22 +97,25 @@ class Session : public std::enable_shared_from_this<Session> {
   static constexpr std::size_t kMostUnreadBytesOfAll = 64u << 20;
   static constexpr std::size_t kReplayLines = 128;
 
-  // `trusted`: no token is asked for.
+  // `trusted`: the client needs no token.
   Session(ClientId id, Room& room, bool trusted)
       : id_(id), room_(room), load_(room.load), trusted_(trusted) {}
   ~Session() { load_->bytes -= unread(); }
 
-  // Greets.
+  // Sends the greeting.
   void start(std::shared_ptr<Transport> transport);
-  // One message. REQUIRES: wants_more().
+  // The transport received one message. REQUIRES: wants_more().
   void received(std::string_view message);
-  // Whether another message may be read. After false, Transport::resume is called when it may.
+  // Whether the transport may read another message. After false, the session calls Transport::resume when
+  // there is room again.
   bool wants_more();
+  // The transport has sent the message of its last write.
   void written();
+  // The transport has lost the connection.
   void closed();
-  // Ends the connection from our side.
+  // Closes the connection from our side.
   void close();
-  // Says one error outside any request, then closes.
+  // Sends an error that belongs to no request, then closes the connection.
   void refuse(protocol::RpcCode code, std::string_view sentence);
 
   bool wants_moments() const { return moments_; }
@@ -108,11 +123,11 @@ class Session : public std::enable_shared_from_this<Session> {
   void offer_status(const Buffer& message);
   void log_grew();
 
-  // For methods.
+  // For the functions that answer requests (handlers.h).
   ClientId id() const { return id_; }
   Room& room() { return room_; }
   bool trusted() const { return trusted_; }
-  // False when the token is wrong.
+  // Checks the token. Returns whether the client is trusted now.
   bool show_token(const std::optional<std::string>& token);
   struct Topics {
     bool moment = false, status = false, log = false;
@@ -120,7 +135,7 @@ class Session : public std::enable_shared_from_this<Session> {
   void subscribe(Topics more, std::optional<takes::LineNumber> log_from);
   void unsubscribe(Topics fewer);
   Topics topics() const { return {moments_, statuses_, log_}; }
-  // The line that is sent next, or would be.
+  // The number of the next line to send. Without a subscription to the log: the next new line.
   takes::LineNumber log_next() const;
 
  private:
@@ -148,18 +163,18 @@ class Session : public std::enable_shared_from_this<Session> {
 
   std::deque<Buffer> replies_;
   std::size_t reply_bytes_ = 0;        // of replies_
-  std::size_t gathered_ = 0;           // of batches that are not answered to the end
-  std::size_t calls_ = 0;              // begun and unanswered
-  std::shared_ptr<Incoming> pending_;  // the message that has calls to begin
+  std::size_t gathered_ = 0;           // bytes of answers in batches that are not complete
+  std::size_t calls_ = 0;              // begun and not answered
+  std::shared_ptr<Incoming> pending_;  // the message that still has calls to begin
   bool moments_ = false, statuses_ = false, log_ = false;
   Buffer moment_, status_;                                   // unread
   bool line_next_ = false;                                   // state and log take turns
-  takes::LineNumber log_next_ = 0;                           // to be sent next
+  takes::LineNumber log_next_ = 0;                           // the next line to send
   std::deque<std::pair<takes::LineNumber, Buffer>> replay_;  // lines from log_next_ on
   bool fetching_ = false;
 };
 
-// Compares without telling by its duration how much was right.
+// Compares tokens in a time that does not depend on how many characters are right.
 bool same_token(std::string_view a, std::string_view b);
 
 }  // namespace undersong::server

@@ -1,4 +1,4 @@
-// Requests about the settings.
+// Requests about the settings: get, set, reset.
 #include "daemon/live/stage.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/session.h"

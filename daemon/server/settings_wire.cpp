@@ -10,7 +10,7 @@
 namespace undersong::server {
 namespace {
 
-// Both lists are in the same order.
+// The enumerations of both sides are in the same order.
 static_assert(static_cast<int>(protocol::SettingName::kKey) == static_cast<int>(live::SettingName::kKey) &&
               static_cast<int>(protocol::SettingName::kHearVelocity) ==
                   static_cast<int>(live::SettingName::kHearVelocity) &&
@@ -19,8 +19,9 @@ static_assert(static_cast<int>(protocol::SettingName::kKey) == static_cast<int>(
               static_cast<int>(protocol::SymbolStyle::kSigns) ==
                   static_cast<int>(harmony::SymbolStyle::kSigns));
 
-// Calls use(ours, asked, told) with what finds a setting in live::Settings, in SetSettings and in Settings: a
-// row each. How its value is converted depends on its type alone: `give` and `take` below.
+// Calls use(ours, asked, told) for each setting, one row each. The three functions return the setting's
+// member in live::Settings, in protocol::SetSettings and in protocol::Settings. `give` and `take` below
+// convert the values; they depend on the types only.
 template <class Use>
 void for_each_row(Use use) {
   use(

@@ -1,6 +1,7 @@
-// The settings that a client may change, between the daemon's own type and the protocol's.
+// Converts the settings that clients may change between the daemon's own type and the protocol's.
 //
-// Threads: pure functions. Errors: one sentence that names the member of the params.
+// Threads: pure functions; `settings_of` must be called on the io thread, which owns LiveSettings.
+// Errors: one sentence that names the member of the params.
 #pragma once
 
 #include <vector>
@@ -17,7 +18,7 @@ struct Settings;
 namespace undersong::server {
 
 protocol::Settings settings_of(const live::LiveSettings& settings);
-// Takes over every setting that `change` names. Error: which can't be used; then nothing is taken over.
+// Returns `settings` with every setting that `change` names. The error says which value cannot be used.
 Result<live::Settings> changed(const live::Settings& settings, const protocol::SetSettings& change);
 std::vector<live::SettingName> names_of(const std::vector<protocol::SettingName>& names);
 

@@ -25,7 +25,7 @@ namespace fs = std::filesystem;
 using Local = asio::local::stream_protocol;
 using boost::system::error_code;
 
-// One connection. Lives as long as a read or write is under way.
+// One connection. It lives as long as a read or write is under way, or its session is open.
 class SocketTransport final : public Transport, public std::enable_shared_from_this<SocketTransport> {
  public:
   SocketTransport(Local::socket socket, std::shared_ptr<Session> session)
@@ -39,7 +39,7 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
     read();
   }
 
-  // Most messages fit in the socket's buffer: one system call, and no handler afterwards.
+  // Most messages fit into the socket's buffer. Then one system call is enough, and no handler runs later.
   bool write(const Buffer& message) override {
     error_code failed;
     std::size_t sent = socket_.write_some(asio::buffer(*message), failed);
@@ -48,7 +48,7 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
       sent = 0;
     }
     if (failed) {
-      // Later, because we are inside the session now.
+      // Posted, because the session is calling us now.
       asio::post(socket_.get_executor(), [self = shared_from_this()] { self->gone(); });
       return false;
     }
@@ -62,7 +62,7 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
   }
 
   void resume() override {
-    // Later, because we may be inside the session now.
+    // Posted, because the session may be calling us now.
     asio::post(socket_.get_executor(), [self = shared_from_this()] { self->take_lines(); });
   }
 
@@ -88,7 +88,7 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
   }
 
   void take_lines() {
-    if (reading_) return;  // what there was has been taken
+    if (reading_) return;  // all complete lines were taken before the read began
     std::size_t used = 0;
     while (session_->wants_more()) {
       const auto end = unread_.find('\n', std::max(used, searched_));
@@ -123,7 +123,7 @@ class SocketTransport final : public Transport, public std::enable_shared_from_t
   Local::socket socket_;
   std::shared_ptr<Session> session_;
   std::string unread_;
-  std::size_t searched_ = 0;  // no newline before here
+  std::size_t searched_ = 0;  // there is no newline before this position
   bool reading_ = false;
 };
 
@@ -131,17 +131,17 @@ std::string system_text(int error) {
   return std::strerror(error);
 }
 
-// A folder where nobody else can put another socket in the place of ours. One that we make is open to the
-// user alone; one that was there is taken as it is or refused, never changed: it may be the player's home, or
-// shared on purpose. The socket itself lets nobody else in.
+// Makes sure that no other user can replace our socket in this folder. A new folder is open to this user
+// only. An existing folder is accepted or refused but never changed, because it may be the player's home or
+// shared on purpose. The mode of the socket itself keeps other users out.
 Result<void> place_for_socket(const fs::path& folder) {
   if (auto made = make_private_folder(folder); !made) return made.error();
   struct stat there {};
   if (::stat(folder.c_str(), &there) != 0)
-    return unavailable("The folder " + folder.string() + " can't be looked at: " + system_text(errno) + ".");
+    return unavailable("The folder " + folder.string() + " can't be examined: " + system_text(errno) + ".");
   if (there.st_uid != ::geteuid() && there.st_uid != 0)
     return Error{ErrorCode::kConflict,
-                 "The folder " + folder.string() + " belongs to somebody else: put the socket elsewhere."};
+                 "The folder " + folder.string() + " belongs to another user: put the socket elsewhere."};
   const bool others_write = (there.st_mode & (S_IWGRP | S_IWOTH)) != 0,
              sticky = (there.st_mode & S_ISVTX) != 0;
   if (others_write && !sticky)
@@ -172,7 +172,7 @@ struct SocketListener::Impl : std::enable_shared_from_this<Impl> {
         }
         return self->accept();
       }
-      // No descriptor left, most likely; trying at once would spin.
+      // Probably no file descriptor is left. Trying again at once would keep the processor busy.
       self->pause.expires_after(std::chrono::milliseconds(200));
       self->pause.async_wait([self](error_code stopped) {
         if (!stopped) self->accept();
@@ -223,7 +223,7 @@ Result<void> SocketListener::listen(const fs::path& path) {
     error_code answered;
     probe.connect(Local::endpoint(path.string()), answered);
     if (!answered) return running();
-    ::unlink(path.c_str());  // left by a daemon that was killed
+    ::unlink(path.c_str());  // a killed daemon left it behind
   }
 
   error_code failed;

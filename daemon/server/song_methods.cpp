@@ -1,4 +1,4 @@
-// Requests about what a take becomes: its loop, other chords, parts, sketches of songs.
+// Requests about what is made from takes: loops, other chords, parts, sketches of songs.
 #include "daemon/server/answer_aside.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/session.h"

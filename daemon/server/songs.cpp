@@ -32,7 +32,7 @@ protocol::KeptSketch kept_sketch(const std::string& name, const std::string& tex
   return {name, song::revision_of(text), text, sketch_of(sketch)};
 }
 
-constexpr std::size_t kMostTakes = 16;  // of a proposed sketch
+constexpr std::size_t kMostTakes = 16;  // in a proposed sketch; common practice, no source
 
 }  // namespace
 
@@ -160,7 +160,7 @@ void Songs::get(const std::string& name, Answer answer) {
 
 void Songs::put(const protocol::PutSketch& wish, Answer answer) {
   work(std::move(answer), [this, wish]() -> Text {
-    // Written and read again, so that the rules are those of the file.
+    // The sketch is written and read again, so that the same rules hold as for a file.
     const std::string text = song::write_sketch(sketch_of(wish.sketch));
     const auto sketch = song::read_sketch(text, wish.name + ".toml");
     if (!sketch) return sketch.error();

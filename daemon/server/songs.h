@@ -1,11 +1,14 @@
-// What is worked out from kept takes and takes long: loops, other chords for them, hand-overs, and the
-// sketches of songs.
+// Songs: answers requests whose work on kept takes is long: loops, other chords for them, parts for other
+// programs, and sketches of songs.
 //
-// Takes come with their studies from song::Studies; the work itself runs aside, on a thread of low priority,
-// one piece after another, and so does the writing of long answers. Answers are the text of the reply.
+// The takes and their studies come from song::Studies. The work, and the writing of long answers, runs on its
+// thread of low priority ("aside"), one job after another. Answers are the JSON text of the reply.
 //
-// Threads: all calls from the io thread; answers are given there. What runs aside must have stopped before
-// this goes. Errors: one sentence.
+//   songs.loop(wish, [](Result<std::string> text) { ... });
+//
+// Threads: call on the io thread; answers are given there. The thread "aside" must have stopped before this
+// object is destroyed.
+// Errors: one sentence.
 #pragma once
 
 #include <filesystem>
@@ -24,7 +27,7 @@ class Songs {
  public:
   using Answer = takes::Store::Answer<std::string>;
 
-  // `studies` outlive this. `sketches`: the folder; made when the first is kept.
+  // `studies` must outlive this object. `sketches`: the folder of sketches; created with the first sketch.
   Songs(song::Studies& studies, std::filesystem::path sketches)
       : studies_(studies), folder_(std::move(sketches)) {}
 
@@ -45,9 +48,9 @@ class Songs {
   using Text = Result<std::string>;
 
   void work(Answer answer, std::function<Text()> job);
-  // Reads the sketch, fetches its takes, and runs the job aside.
+  // Reads the sketch, fetches its takes, and runs the job with the form on the thread "aside".
   void with_form(const std::string& name, Answer answer, std::function<Text(const song::Form&)> job);
-  // On the thread aside:
+  // Called on the thread "aside".
   song::SourceReader reader(const Takes& takes);
 
   song::Studies& studies_;

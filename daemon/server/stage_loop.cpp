@@ -33,7 +33,7 @@ void StageLoop::begin(live::Stage& stage) {
 void StageLoop::stop() {
   if (!stage_) return;
   stage_ = nullptr;
-  wake_.release();  // the descriptor is that of inputs_
+  wake_.release();  // inputs_ owns the descriptor
   due_.cancel();
 }
 
@@ -42,14 +42,14 @@ void StageLoop::wait_for_events() {
     if (error || !stage_) return;
     busy_ = true;
     bool ended = false;
-    attempt("what was played was taken in", [&] {
+    attempt("events were read from the inputs", [&] {
       inputs_.drain([&](const midi::Event& event) {
-        attempt("what was played was heard", [&] { stage_->received(event); });
+        attempt("an event was processed", [&] { stage_->received(event); });
         ended |= midi::notice_of(event) == midi::Notice::kEnded;
       });
     });
     busy_ = false;
-    attempt("what was heard was told", [this] { flush(); });
+    attempt("changes were published", [this] { flush(); });
     if (ended && world_.ended) world_.ended();
     if (stage_) wait_for_events();
   });
@@ -69,9 +69,9 @@ void StageLoop::arm() {
     if (error || !stage_) return;
     armed_.reset();
     busy_ = true;
-    attempt("something fell due", [this] { stage_->advance(midi::steady_now()); });
+    attempt("a deadline was handled", [this] { stage_->advance(midi::steady_now()); });
     busy_ = false;
-    attempt("what fell due was told", [this] { flush(); });
+    attempt("changes were published", [this] { flush(); });
   });
 }
 
@@ -87,14 +87,14 @@ void StageLoop::changed(bool& what) {
 
 void StageLoop::flush() {
   if (!stage_) return;
-  // Who reads the moment goes first, should there be one processor for both.
+  // On a machine with one processor, the client that reads the moment should run first.
   if (publish_moment()) std::this_thread::yield();
   busy_ = true;
-  attempt("what was heard was kept", [this] { stage_->catch_up(); });
+  attempt("the log was written", [this] { stage_->catch_up(); });
   busy_ = false;
-  attempt("the moment was told", [this] { (void)publish_moment(); });
+  attempt("the moment was published", [this] { (void)publish_moment(); });
   if (std::exchange(status_changed_, false))
-    attempt("the status was told", [this] { world_.publish_status(); });
+    attempt("the status was published", [this] { world_.publish_status(); });
   deadline_changed_ = false;
   arm();
 }

@@ -1,12 +1,14 @@
-// The loop of the stage: gives it the events of the inputs and its time, and publishes once what many events
-// may have changed. What was heard is told before anything else is done with it.
+// StageLoop: runs the stage on `io`. It passes events and deadlines to the stage, and publishes the moment
+// and the status once after a group of events. The moment is published before the log is written.
 //
 //   StageLoop loop(io, inputs, world);
 //   live::Stage stage(options, {..., .changed_moment = [&] { loop.changed_moment(); }, ...});
 //   loop.begin(stage);
 //
-// Threads: that of `io`. Errors: what is thrown on the way is told to `failed`, one sentence, and the loop
-// goes on: what is done for one event must not end it for all.
+// Units: deadlines are Micros of steady_now().
+// Threads: the io thread; all callbacks are called there.
+// Errors: what the stage or a callback throws is passed to `failed`, and the loop goes on, because one bad
+// event must not end it.
 #pragma once
 
 #include <boost/asio/io_context.hpp>
@@ -24,19 +26,22 @@ namespace undersong::server {
 class StageLoop {
  public:
   struct World {
+    // Called on the io thread; send the current state to the clients.
     std::function<void()> publish_moment, publish_status;
+    // Called on the io thread with one sentence about what was thrown.
     std::function<void(const Error&)> failed;
-    std::function<void()> ended{};  // the file that is played to us; may be empty
+    // Called on the io thread when a file that is played in place of the ports has ended; may be empty.
+    std::function<void()> ended{};
   };
   StageLoop(boost::asio::io_context& io, midi::Inputs& inputs, World world);
   ~StageLoop();
 
-  // Calls of the stage: see Stage::World.
+  // For the callbacks of the stage; see Stage::World.
   void changed_moment() { changed(moment_changed_); }
   void changed_status() { changed(status_changed_); }
   void changed_deadline() { changed(deadline_changed_); }
 
-  // `stage` outlives the loop, or its `stop`.
+  // `stage` must live until `stop` is called or the loop is destroyed.
   void begin(live::Stage& stage);
   void stop();
 

@@ -1,4 +1,4 @@
-// Requests that write to the log of takes: marks, ends, titles, notes, corrections of chords, deleting.
+// Requests that write to the log of takes: mark, end, rename, annotate, correct a chord, delete, restore.
 #include <algorithm>
 #include <string>
 #include <utility>
@@ -12,7 +12,7 @@
 namespace undersong::server {
 namespace {
 
-// Hands the number of a line over as Kept.
+// Answers with the number of the line that was written.
 takes::Store::Answer<takes::LineNumber> kept(To<protocol::Kept> to) {
   return [to](Result<takes::LineNumber> number) {
     if (!number) return to(number.error());
@@ -62,7 +62,7 @@ void answer(Session& session, const protocol::CorrectTake& wish, To<protocol::Ke
   store.detail(wish.take, [to, wish, time, &store](Result<takes::Detail> detail) {
     if (!detail) return to(detail.error());
     auto summary = detail->summary;
-    if (!summary.ended) summary.last_at = std::max(summary.last_at, time);  // it is being played
+    if (!summary.ended) summary.last_at = std::max(summary.last_at, time);  // it is still being played
     if (const auto wrong = takes::outside(summary, Micros(wish.at), "params.at")) return to(*wrong);
     store.edit(takes::LineKind::kCorrection, wish.take, Micros(wish.at), wish.harte, kept(to));
   });

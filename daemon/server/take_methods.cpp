@@ -19,7 +19,7 @@ harmony::SymbolStyle symbol_style(Session& session) {
   return session.room().stage.settings().now().symbol_style;
 }
 
-// An answer of the store that is written aside: make(found).
+// Makes the reply from an answer of the store, on the thread `answers`: make(found).
 template <class T, class Found, class Make>
 takes::Store::Answer<Found> aside_from_store(Session& session, const char* while_what, To<T> to, Make make) {
   return [&aside = session.room().fetcher.aside(), while_what, to, make](Result<Found> found) {

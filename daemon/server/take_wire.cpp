@@ -18,10 +18,10 @@ std::optional<PitchClass> pitch_class(const std::optional<protocol::PitchClassNu
   return PitchClass(static_cast<int>(number->value));
 }
 
-// Both lists of families are in the same order; the names are compared by a test.
+// Both lists of families are in the same order. A test compares the names.
 static_assert(static_cast<int>(protocol::Family::kPower) == static_cast<int>(harmony::Family::kPower));
 
-// The protocol names kinds in the order in which the store numbers them, from 1.
+// The protocol lists the kinds in the order of the store's numbers, which begin at 1.
 constexpr takes::LineKind stored_kind(protocol::LineKind kind) {
   return static_cast<takes::LineKind>(static_cast<int>(kind) + 1);
 }
@@ -32,7 +32,7 @@ static_assert(stored_kind(protocol::LineKind::kTakeBegin) == takes::LineKind::kT
               stored_kind(protocol::LineKind::kLost) == takes::LineKind::kLost &&
               stored_kind(protocol::LineKind::kMeeting) == takes::kLastKind);
 
-// "12:4": so many moments of take 12 are left.
+// Reads "12:4": four moments of take 12 are left.
 std::optional<takes::MomentSearch::From> from_of(const std::string& text) {
   takes::MomentSearch::From from;
   const char* end = text.data() + text.size();

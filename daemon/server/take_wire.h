@@ -1,6 +1,9 @@
-// Kept takes as messages: searches, notes, passes, exports, lines. Summaries and details are in wire.h.
+// Converts kept takes to messages: searches, notes, passes, exports, lines. Summaries and details are
+// converted in wire.h.
 //
-// Threads: pure functions. Errors: one sentence that names the member of the params.
+// Units: Micros on the clock of the run that made the take; wall time in milliseconds since 1970, UTC.
+// Threads: pure functions; call them from any thread.
+// Errors: one sentence that names the member of the params, or the take.
 #pragma once
 
 #include <string>
@@ -24,16 +27,17 @@ struct TakeSketch;
 namespace undersong::server {
 
 takes::Search search_of(const protocol::ListTakes& wish);
-// `utc_ms`: now, for days as "last week".
+// `utc_ms`: the current time, for questions such as "last week".
 Result<takes::MomentSearch> search_of(const protocol::FindMoments& wish, std::int64_t utc_ms);
 std::vector<takes::LineKind> kinds_of(const std::vector<protocol::LineKind>& kinds);
-// TakeLines as text: at most `limit` of the lines, which begin with number `from`.
+// The JSON text of protocol::TakeLines, with at most `limit` of the lines. `from`: the first number that was
+// asked for.
 std::string lines_text(std::vector<takes::Line> lines, std::size_t limit, takes::LineNumber from);
 
 protocol::TakeNotes notes_of(const takes::Store::Midi& take);
 protocol::TakeSketch sketch_of(const takes::Store::Midi& take, std::size_t spans);
 Result<protocol::ExportedTake> export_of(const takes::Store::Midi& take);
-// `lines`: those of kinds kAlong and kPass.
+// `lines`: the lines of kinds kAlong and kPass. Error: the take was not played along with a loop.
 Result<protocol::TakePasses> passes_of(const takes::Store::Midi& take, const std::vector<takes::Line>& lines);
 
 }  // namespace undersong::server

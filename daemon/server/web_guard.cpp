@@ -48,7 +48,7 @@ WebGuard::Verdict WebGuard::websocket(std::string_view host, std::optional<std::
 
 std::string WebGuard::websocket_sources() const {
   std::string all;
-  // Browsers know no IPv6 address there; 'self' covers it.
+  // Browsers do not accept IPv6 addresses in connect-src; 'self' covers our own.
   for (const std::string& host : hosts_)
     if (host[0] != '[') all += " ws://" + host;
   return all;
@@ -72,7 +72,7 @@ std::optional<std::filesystem::path> page_file(const std::filesystem::path& fold
     if (target.empty()) file /= "index.html";
   }
   if (file == folder) file /= "index.html";
-  // A link must not lead out either.
+  // A symbolic link must not lead out of the folder either.
   std::error_code failed;
   const auto root = std::filesystem::weakly_canonical(folder, failed);
   const auto real = std::filesystem::weakly_canonical(file, failed);

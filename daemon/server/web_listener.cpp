@@ -40,8 +40,8 @@ class WebSocketTransport final : public Transport, public std::enable_shared_fro
   void start(Request request) {
     beast::get_lowest_layer(ws_).expires_never();
     ws_.set_option(websocket::stream_base::timeout::suggested(beast::role_type::server));
-    ws_.read_message_max(kMostMessageBytes);  // a longer one is closed with 1009
-    ws_.auto_fragment(false);                 // one frame a message, whatever its size
+    ws_.read_message_max(kMostMessageBytes);  // after a longer one the connection is closed with code 1009
+    ws_.auto_fragment(false);                 // one frame per message of any size
     ws_.text(true);
     request_ = std::move(request);
     ws_.async_accept(request_, [self = shared_from_this()](error_code ec) {
@@ -54,7 +54,7 @@ class WebSocketTransport final : public Transport, public std::enable_shared_fro
 
   bool write(const Buffer& message) override {
     if (!open_) return false;
-    // Without the newline that ends it on the Unix socket.
+    // Without the newline, which only the Unix socket needs.
     ws_.async_write(asio::buffer(message->data(), message->size() - 1),
                     [self = shared_from_this(), message](error_code ec, std::size_t) {
                       if (ec) return self->gone();
@@ -111,7 +111,7 @@ what is being played.</p></body></html>
 struct WebListener::Impl : std::enable_shared_from_this<Impl> {
   Impl(asio::io_context& io, MakeSession make) : acceptor(io), pause(io), make_session(std::move(make)) {}
 
-  // One HTTP connection until it ends or becomes a WebSocket.
+  // One HTTP connection, until it ends or becomes a WebSocket.
   class Connection : public std::enable_shared_from_this<Connection> {
    public:
     Connection(Tcp::socket socket, std::shared_ptr<Impl> web)
@@ -230,7 +230,7 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
           std::erase_if(self->open, [](const auto& weak) { return weak.expired(); });
           self->open.push_back(connection);
           connection->read();
-        }  // else it is closed here, and the browser tries again
+        }  // otherwise the socket is closed here, and the browser tries again
         return self->accept();
       }
       self->pause.expires_after(std::chrono::milliseconds(200));

@@ -1,6 +1,14 @@
-// The web port: the companion page over HTTP, and the protocol over a WebSocket at /socket.
+// WebListener: the web port. It serves the companion page over HTTP, and the protocol over a WebSocket at
+// /socket.
 //
-// Beast stays in the .cpp. Threads: the io thread.
+//   WebListener web(io, make_session);
+//   if (auto listening = web.listen({.port = 8344, .page_folder = folder}); !listening) ...;
+//
+// Only the .cpp includes Beast, which is slow to compile.
+//
+// Threads: the io thread; `make_session` is called there.
+// Errors: `listen` returns one sentence; kConflict if another program uses the port. Requests are answered
+// with an HTTP status and one sentence.
 #pragma once
 
 #include <boost/asio/io_context.hpp>
@@ -17,10 +25,10 @@ namespace undersong::server {
 
 struct WebOptions {
   std::string address = "127.0.0.1";
-  std::uint16_t port = 0;               // 0: any that is free
-  std::filesystem::path page_folder;    // may be missing: then a short page says so
-  std::string token;                    // REQUIRED beyond loopback
-  std::vector<std::string> more_hosts;  // names under which we are reached beyond loopback, without port
+  std::uint16_t port = 0;               // 0: any free port
+  std::filesystem::path page_folder;    // if it is missing, a short page says so
+  std::string token;                    // required if `address` is not a loopback address
+  std::vector<std::string> more_hosts;  // more names by which others reach us, without port
 };
 
 class WebListener {
