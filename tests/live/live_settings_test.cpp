@@ -12,7 +12,8 @@ class LiveSettingsTest : public testing::Test {
     return settings;
   }
   int applied_ = 0;
-  std::vector<std::vector<SettingName>> kept_;  // what differed from the configuration, at each writing
+  std::vector<std::vector<SettingName>>
+      kept_;  // at each call of `keep`, the settings that differed from the configuration
   LiveSettings settings_{
       {},
       {[this] { ++applied_; }, [this](const Settings& configured,

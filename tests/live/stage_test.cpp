@@ -1,5 +1,4 @@
-// The stage between real inputs and a real store: what is lost and what is only an echo stand in the take's
-// log.
+// The stage with real inputs and a real store: lost events and echoes are written to the take's log.
 #include "daemon/live/stage.h"
 
 #include <gtest/gtest.h>
@@ -72,7 +71,7 @@ TEST_F(StageTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs)
   keys.push(on(60)), keys.push(on(64)), keys.push(midi::control_change(Micros(++now_ * 1'000), 0, 64, 127));
   drain();
   ASSERT_EQ(stage_.performance().moment().held.size(), 3u);
-  // A stall: the lane fills, and the ends of both notes are among what doesn't fit.
+  // A stall: the lane fills up, and the ends of both notes no longer fit.
   for (std::size_t i = 0; i < kLane; ++i) keys.push(on(90));
   for (const int key : {60, 64}) keys.push(off(key));
   keys.push(on(67));
@@ -86,15 +85,15 @@ TEST_F(StageTest, EventsThatWereLostAreALineInTheTakeAndInStatusAndNothingHangs)
   ASSERT_EQ(lost.size(), 1u);
   EXPECT_EQ(lost[0].take, 1u);
   EXPECT_EQ(lost[0].data, R"({"port":1,"name":"Stage keys","events":3})");
-  // The next loss is another line.
+  // Another loss is written as another line.
   for (std::size_t i = 0; i < kLane + 4; ++i)
-    keys.push(on(91));  // no notice of the loss before stands in its way
+    keys.push(on(91));  // the notice of the first loss was drained, so the lane is empty
   drain();
   const auto both = lines(takes::LineKind::kLost);
   ASSERT_EQ(both.size(), 2u);
   EXPECT_EQ(both[1].data, R"({"port":1,"name":"Stage keys","events":4})");
   EXPECT_EQ(inputs_.dropped(), 7u);
-  // Whoever plays or exports the take finds an end for every note, where the loss was.
+  // In the stored take, every note of the input ends where the loss was.
   const auto take = takes::now<takes::Store::Midi>([&](auto answer) { store_->midi({}, answer); });
   ASSERT_TRUE(take);
   std::set<int> down;
@@ -125,7 +124,7 @@ TEST_F(StageTest, ASuspectedEchoIsKeptMarkedAndNotHeard) {
   midi::Lane& keys = *inputs_.lane("Stage keys");
   keys.push(on(60));
   drain();
-  // Our chord comes back whole, from an instrument that keeps key pressure to itself.
+  // All of our chord comes back from an instrument that does not pass key pressure on.
   const std::int64_t sent = ++now_ * 1'000;
   for (const int key : {48, 55, 64}) echoes_.sent(on(key, sent));
   for (const int key : {48, 55, 64}) keys.push(on(key, sent + 2'000));
@@ -149,7 +148,7 @@ TEST_F(StageTest, ASuspectedEchoIsKeptMarkedAndNotHeard) {
 }
 
 TEST_F(StageTest, WhatAClientPlaysIsNeverAnEcho) {
-  // Whole chords of ours, exactly doubled: on any other input that would be a loop.
+  // The client plays exactly the chords that we send. On any other input, that would be taken for a loop.
   for (int i = 0; i < 8; ++i) {
     std::vector<ClientNote> chord;
     for (int key : {48 + i, 55 + i, 64 + i}) {
@@ -173,7 +172,7 @@ TEST_F(StageTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
       lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, value));
     drain();
   };
-  press();  // no key yet: nothing to pin
+  press();  // no key is known yet, so there is nothing to pin
   EXPECT_FALSE(stage_.performance().moment().key);
   for (const auto& chord :
        std::vector<std::vector<int>>{{48, 64, 67}, {53, 65, 69}, {55, 62, 71}, {48, 64, 67}}) {
