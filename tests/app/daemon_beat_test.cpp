@@ -1,4 +1,4 @@
-// The beat: taps and corrections, of what is played and of kept takes.
+// The beat: taps, and corrections of what is being played and of kept takes.
 #include "daemon/takes/corrected_beats.h"
 #include "daemon/takes/store.h"
 #include "tests/app/running_daemon.h"
@@ -38,8 +38,8 @@ TEST_F(DaemonTest, CorrectionsOfTheBeatAreKeptAndReBarAFinishedTake) {
       daemon.request(protocol::CorrectBeat{.what = protocol::BeatCorrection::kOne, .take = 77, .at = 0}));
 }
 
-// A file whose lowest note, mapped to a tap, is struck four times evenly, and which then goes on as a
-// performance does.
+// The file begins with four even strikes of its lowest note, which is mapped to a tap. Then chords follow, as
+// in a performance.
 TEST_F(DaemonTest, CorrectionsOfTheTempoOverAndOverAreRefusedBeyondItsLimitsAndThePlayingGoesOn) {
   std::filesystem::create_directories(folder_ / ".config/undersong");
   std::ofstream(folder_ / ".config/undersong/undersong.toml")

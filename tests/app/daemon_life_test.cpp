@@ -1,4 +1,4 @@
-// Starts and ends: killed, stopped, a full disk, a second instance, no memory, a port that is taken.
+// How the daemon starts and ends: killed, stopped, a full disk, a second instance, no memory, a port in use.
 #include <netinet/in.h>
 #include <sys/resource.h>
 #include <sys/socket.h>
@@ -9,7 +9,7 @@
 namespace undersong::app {
 namespace {
 
-// The answer of a web server on loopback to a request for its first page; empty while it can't be reached.
+// Asks a web server on loopback for its first page and returns the answer; empty if it cannot be reached.
 std::string first_page(std::uint16_t port) {
   const int fd = ::socket(AF_INET, SOCK_STREAM, 0);
   sockaddr_in address{};
@@ -36,7 +36,7 @@ TEST_F(DaemonTest, InstalledItServesThePageThatWasInstalledBesideIt) {
   std::filesystem::copy_file(UNDERSONGD, folder_ / "usr/bin/undersongd");
   std::ofstream(folder_ / "usr/share/undersong/page/index.html")
       << "<!doctype html><title>installed here</title>";
-  // A port that is free just now.
+  // A port that is free at the moment.
   const int fd = ::socket(AF_INET, SOCK_STREAM, 0);
   sockaddr_in address{};
   address.sin_family = AF_INET;
@@ -68,7 +68,7 @@ TEST_F(DaemonTest, KilledInTheMiddleTheTakeIsThereAndClosedAtTheNextStart) {
       marked = daemon.request(protocol::MarkTake{.text = "kept"});
       return bool(*marked);
     }));
-    last = (*marked)->number;  // answered: on disk
+    last = (*marked)->number;  // the answer means that it is on disk
   }
   daemon_->end(SIGKILL);
   start();
@@ -102,7 +102,7 @@ TEST_F(DaemonTest, AskedToStopItClosesTheTake) {
 }
 
 TEST_F(DaemonTest, StoppedWithADiskThatTakesNoMoreItSaysSoAndTheNextStartHasEveryNote) {
-  // A limit on the size of files, as a disk that is full.
+  // A limit on the size of files acts like a full disk.
   daemon_ = std::make_unique<Process>(
       std::vector<std::string>{"bash", "-c",
                                std::string("ulimit -f 200; exec ") + UNDERSONGD + " --web-port 0"},
@@ -171,7 +171,7 @@ TEST_F(DaemonTest, AWrongConfigurationIsSaidInOneSentenceAndNothingStarts) {
   EXPECT_NE(said.find("undersong.toml, line 2: silence is no option of [takes]"), std::string::npos) << said;
 }
 
-// Notes so far apart that listening to them again takes more memory than there is.
+// The notes are so far apart that analysing the take needs more memory than there is.
 TEST_F(DaemonTest, WithoutMemoryAQuestionIsAnsweredWithAnErrorAndAllElseGoesOn) {
   const auto file = folder_ / ".local/share/undersong/takes.sqlite";
   {
@@ -235,7 +235,7 @@ TEST_F(DaemonTest, AWebPortThatAnotherProgramHasDoesNotKeepItFromStarting) {
   for (std::string line; !(line = doctor.read_line()).empty();)
     told |= line.find("No companion page is served. The web port") != std::string::npos;
   EXPECT_TRUE(told);
-  // A second daemon gives way as ever, whatever port it asks for.
+  // A second daemon still refuses to start, whatever port it asks for.
   Process second({UNDERSONGD, "--web-port", "0"}, true);
   EXPECT_NE(second.read_line().find("Another undersongd is running"), std::string::npos);
   EXPECT_TRUE(daemon.request(protocol::GetStatus{}));

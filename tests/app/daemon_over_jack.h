@@ -1,4 +1,7 @@
-// The daemon played to, and listened to, over a real JACK server: what its tests share.
+// Fixture for tests that play to the daemon, and listen to its output, over a real JACK server.
+//
+// Threads: OutputEar receives on JACK's thread and may be read from the test's.
+// Errors: a failed step fails the test; without jackd the tests are skipped.
 #pragma once
 
 #include <jack/jack.h>
@@ -15,7 +18,7 @@ namespace undersong::app {
 using transport::JackServer;
 using transport::Player;
 
-// Somebody who listens at an output.
+// Listens to an output port and counts what arrives.
 class OutputEar {
  public:
   explicit OutputEar(const std::string& port) : in_(RtMidi::UNIX_JACK, "Somebody") {
@@ -79,7 +82,7 @@ class DaemonOverJack : public DaemonTest {
     std::filesystem::create_directories(folder_ / ".config/undersong");
     std::ofstream(folder_ / ".config/undersong/undersong.toml") << toml;
   }
-  // Take 1 goes round F Dm Gm C, six times; the daemon runs after it.
+  // Makes take 1, which repeats F Dm Gm C six times, and starts the daemon again.
   void keep_a_loop() {
     const std::vector<std::vector<int>> chords{
         {41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}};
@@ -115,7 +118,7 @@ class DaemonOverJack : public DaemonTest {
   std::unique_ptr<JackServer> jack_;
 };
 
-// Wires an output to an input, as somebody does in a patchbay by mistake.
+// Connects an output to an input, as a person might by mistake in a patchbay.
 inline bool wire(const std::string& from, const std::string& to) {
   jack_client_t* hand = jack_client_open("hand", JackNoStartServer, nullptr);
   if (!hand) return false;

@@ -21,7 +21,7 @@ TEST_F(DaemonTest, ReadAgainTheConfigurationIsComparedWithWhatTheCommandLineSaid
   std::filesystem::create_directories(folder_ / ".config/undersong");
   const auto file = folder_ / ".config/undersong/undersong.toml";
   std::ofstream(file) << "[server]\nweb_port = 8345\n";
-  start({"--takes", (folder_ / "elsewhere/takes.sqlite").string()});  // and no web port
+  start({"--takes", (folder_ / "elsewhere/takes.sqlite").string()});  // and without a web port
   const auto read_again = [&](const std::string& toml, double brighter) {
     std::ofstream(file, std::ios::trunc) << toml << "[listen]\nbrighter = " << brighter << "\n";
     Connection daemon = connect();
@@ -66,7 +66,7 @@ TEST_F(DaemonTest, SettingsThatAClientChangedAreThereAfterARestartAndCanBeTakenB
     const auto moment = daemon.request(protocol::GetMoment{});
     ASSERT_TRUE(moment && moment->key);
     EXPECT_TRUE(moment->key->pinned);
-    // What was edited in the configuration counts from then on; the rest of what was changed stays.
+    // Options that were edited in the configuration take effect; other changes by clients stay.
     std::ofstream(config, std::ios::trunc) << "[listen]\ntenser = 0.5\nsettle_ms = 400\n";
     daemon_->signal(SIGHUP);
     EXPECT_TRUE(eventually([&] { return daemon.request(protocol::GetSettings{})->settle_ms == 400; }));
@@ -141,11 +141,11 @@ TEST_F(DaemonTest, APinnedKeyIsShownKeptInTheLogAndFreedAgain) {
   EXPECT_EQ(said({}), "The key is pinned: Gb major.");
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({37, 53, 56, 61, 68}, false)}));
   ASSERT_TRUE(
-      daemon.request(protocol::SendNotes{keys({42, 54, 58, 61, 66}, true)}));  // so that a key has been heard
+      daemon.request(protocol::SendNotes{keys({42, 54, 58, 61, 66}, true)}));  // so that a key is found
   ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetMoment{})->held.size() == 5; }));
   EXPECT_EQ(said({"free"}).substr(0, 11), "The key is ");
   EXPECT_FALSE(daemon.request(protocol::GetMoment{})->key->pinned);
-  ASSERT_TRUE(daemon.request(protocol::MarkTake{.text = "here"}));  // all before it is on disk
+  ASSERT_TRUE(daemon.request(protocol::MarkTake{.text = "here"}));  // then all before it is on disk
   const auto lines = daemon.request(protocol::GetEvents{.kinds = std::vector{protocol::LineKind::kKey}});
   ASSERT_TRUE(lines);
   ASSERT_EQ(lines->lines.size(), 2u);

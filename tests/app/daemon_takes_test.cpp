@@ -1,4 +1,4 @@
-// Kept takes: asked for in words, listened to again, exported, handed over, made into songs.
+// Kept takes: questions, analysis by a newer ear, export, parts for other programs, and songs.
 #include <SQLiteCpp/SQLiteCpp.h>
 #include <set>
 
@@ -59,7 +59,7 @@ TEST_F(DaemonTest, WhatWasTriedUnderAHeldNoteIsAskedForInWordsAlsoAfterARestart)
   EXPECT_NE(line.find("under G5 (#11)  2nd of 2 times"), std::string::npos) << line;
 }
 
-// What a store looks like that an older program kept: everything but what the newest ear heard.
+// The store looks as if an older program had written it: it lacks only the analysis by the newest ear.
 TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMiddleItGoesOn) {
   {
     start({"--play", write_twelve_roots(folder_), "--speed", "1000"});
@@ -98,7 +98,7 @@ TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMid
   const int before = heard();
   start();
   Connection daemon = connect();
-  // Questions are answered meanwhile, and say what is missing.
+  // Questions are answered meanwhile. The answer says how many takes are not analysed yet.
   const auto early = daemon.request(protocol::FindMoments{.question = "Db under G", .limit = 200});
   ASSERT_TRUE(early);
   EXPECT_GE(early->moments.size() / 2 + early->unheard, static_cast<std::size_t>(kTakes));

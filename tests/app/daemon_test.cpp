@@ -32,7 +32,7 @@ TEST_F(DaemonTest, AClientsChordBecomesAMomentWithAlternativesAndATake) {
   EXPECT_EQ(takes->takes[0].notes, 6u);
   EXPECT_EQ(takes->takes[0].marks, 1u);
   EXPECT_EQ(takes->takes[0].ended, "request");
-  EXPECT_FALSE(daemon.request(protocol::MarkTake{}));  // no take any more: said, not kept
+  EXPECT_FALSE(daemon.request(protocol::MarkTake{}));  // there is no take now, so the mark is refused
 }
 
 TEST_F(DaemonTest, WishesReorderTheListAndHoldKeepsIt) {
@@ -85,7 +85,7 @@ TEST_F(DaemonTest, AChordIsLaidOutInSeveralWaysUnderTheHeldNoteAndTheListInTheSt
   EXPECT_EQ(settings->voicing, protocol::VoicingStyle::kShell);
   const auto moment = daemon.request(protocol::GetMoment{});
   ASSERT_TRUE(moment);
-  std::size_t shells = 0;  // at most root, third, seventh under the melody
+  std::size_t shells = 0;  // voicings with at most three notes under the melody: root, third, seventh
   for (const auto& offered : moment->alternatives) shells += offered.left.size() + offered.right.size() <= 4;
   EXPECT_GT(shells, moment->alternatives.size() / 2);
 }
@@ -102,8 +102,8 @@ TEST_F(DaemonTest, AClientThatGoesLetsGoOfItsKeys) {
   EXPECT_TRUE(until<protocol::Moment>(watcher, [](const auto& m) { return m.held.empty(); }));
 }
 
-// At a hundred times its speed the file's time isn't that of the clock: what falls due 30 ms after a note
-// does so before the next.
+// At a hundred times its speed, the time of the file runs ahead of the clock. A deadline 30 ms after a note
+// must still be handled before the next note.
 TEST_F(DaemonTest, AFilePlayedFasterTellsTheMelodyBeforeTheNextEventComes) {
   std::vector<midi::Event> events;
   for (const int key : {48, 64, 67, 76})

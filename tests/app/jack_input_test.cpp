@@ -1,4 +1,4 @@
-// What comes in over a real JACK server: keyboards, echoes of ourselves, another machine's clock, pedals.
+// Input over a real JACK server: keyboards, echoes of our own output, another machine's clock, pedals.
 #include <set>
 
 #include "daemon/takes/corrected_beats.h"
@@ -13,7 +13,7 @@ TEST_F(DaemonOverJack, AKeyboardIsHeardAndUnpluggedWithKeysDownItsNotesEnd) {
   ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
   Player keys("Stage keys");
   ASSERT_TRUE(until_connected(daemon, "Stage keys"));
-  // A port is known before it is wired up; the first note may go before that.
+  // The daemon knows a port before it is connected, so the first notes may be lost.
   ASSERT_TRUE(eventually([&] {
     strike(keys, {36, 52, 55, 59, 74});
     const auto note = daemon.next_notification(100ms);
@@ -28,7 +28,7 @@ TEST_F(DaemonOverJack, AKeyboardIsHeardAndUnpluggedWithKeysDownItsNotesEnd) {
 }
 
 TEST_F(DaemonOverJack, ASuggestionIsPlayedSoftlyOnARealOutputAndNeverHeardAsPlaying) {
-  // The instrument that plays the suggestion echoes everything it gets.
+  // The instrument that plays the suggestion sends everything back.
   Player echoer("Echoer", true);
   configure("[hear]\noutput = \"Echoer in\"\nvelocity = 40\nlength_ms = 300\n");
   start();
@@ -41,7 +41,7 @@ TEST_F(DaemonOverJack, ASuggestionIsPlayedSoftlyOnARealOutputAndNeverHeardAsPlay
   const auto moment = until<protocol::Moment>(
       daemon, [](const auto& m) { return !m.alternatives.empty() && m.held.size() == 5; });
   ASSERT_TRUE(moment);
-  // The output may still be looked for; what was asked is then refused with a sentence, and asked again.
+  // Until the output is found, the request is refused with a sentence. The test asks again.
   ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::Hear{.place = 2})); }));
   const auto now = daemon.request(protocol::GetMoment{});
   ASSERT_TRUE(now);
@@ -78,7 +78,7 @@ TEST_F(DaemonOverJack, ThePlayersOwnKeyRightAfterOursIsKeptWhereNothingIsSentBac
     }));
     ASSERT_TRUE(eventually([&] { return ear.struck().size() == i + 1; }));
     ASSERT_EQ(stage.order(order(0x90, key)), "ok");
-    // Legato, as hands play; and the last one goes up at the end.
+    // Legato, as a person plays. The last note ends after the loop.
     if (i > 0) {
       ASSERT_EQ(stage.order(order(0x80, 60 + static_cast<int>((i - 1) % 3))), "ok");
     }
@@ -88,7 +88,7 @@ TEST_F(DaemonOverJack, ThePlayersOwnKeyRightAfterOursIsKeptWhereNothingIsSentBac
     const auto status = daemon.request(protocol::GetStatus{});
     return status && status->take && status->take->notes == 20;
   }));
-  // Two tones of every chord doubled while it sounds.
+  // The player doubles two notes of every chord while it sounds.
   for (std::size_t i = 0; i < 12; ++i) {
     const std::size_t before = ear.struck().size();
     ASSERT_TRUE(daemon.request(protocol::Hear{.notes = std::vector<protocol::PitchNumber>{41, 57, 60, 65}}));
@@ -144,8 +144,8 @@ TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarked
   EXPECT_EQ(notes->pitch.size(), 1u) << "the page's notes are what was played";
 }
 
-// A killed daemon's clients stay with the JACK server for a while, which then takes seconds to answer the
-// next program.
+// The JACK server keeps the clients of a killed daemon for a while, and then takes seconds to answer the next
+// program.
 TEST_F(DaemonOverJack, KilledAndStartedAgainItAnswersWhileTheMidiServiceDoesNotYet) {
   for (int round = 0; round < 3; ++round) {
     start();
@@ -172,7 +172,7 @@ TEST_F(DaemonOverJack, KilledAndStartedAgainItAnswersWhileTheMidiServiceDoesNotY
   const auto takes = connect().request(protocol::ListTakes{});
   ASSERT_TRUE(takes);
   EXPECT_EQ(takes->takes.size(), 3u);
-  daemon_->end(SIGKILL);  // it may be in the middle of a long wait for the server
+  daemon_->end(SIGKILL);  // it may be waiting for the JACK server for a long time
 }
 
 TEST_F(DaemonOverJack, AMappedPedalMarksAndIsNotHeardAsMusic) {
@@ -215,7 +215,7 @@ TEST_F(DaemonOverJack, AnotherMachinesClockGivesTheBeatAndIsNotKept) {
   std::optional<protocol::BeatNow> beat;
   while (!beat && std::chrono::steady_clock::now() < end) {
     clock.order("send F8");
-    const auto note = daemon.next_notification(15ms);  // some 100 quarters a minute or more
+    const auto note = daemon.next_notification(15ms);  // about 100 quarter notes a minute or more
     if (!note || !*note) continue;
     const auto moment = (*note)->as<protocol::Moment>();
     if (moment && *moment && (*moment)->beat && (*moment)->beat->source == protocol::BeatSource::kClock)
@@ -238,7 +238,7 @@ TEST_F(DaemonOverJack, AClockThatRanBeforeTheTakeGivesItsBarsFromTheFirstNoteOn)
   ASSERT_TRUE(until_connected(daemon, "Clock"));
   ASSERT_TRUE(
       daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment, protocol::Topic::kLog}}));
-  // Clocks until a message comes that `is` wanted; some 100 quarters a minute or more.
+  // Sends clocks, for about 100 quarter notes a minute or more, until a message comes for which `is` holds.
   const auto run_until = [&](const auto& is) {
     const auto end = std::chrono::steady_clock::now() + kPatience;
     while (std::chrono::steady_clock::now() < end) {

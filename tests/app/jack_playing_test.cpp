@@ -1,4 +1,4 @@
-// What we play on a real JACK server: takes, moments, loops that are played along with.
+// Output to a real JACK server: takes, moments, and loops to play along with.
 #include <set>
 
 #include "daemon/takes/corrected_beats.h"
@@ -15,7 +15,7 @@ TEST_F(DaemonOverJack, ATakeIsPlayedAgainOnARealOutputToItsLastNoteOffAndNeverHe
   ASSERT_TRUE(until_connected(daemon, "Echoer:out"));
   OutputEar ear("Echoer:out");
   ASSERT_TRUE(ear.opened);
-  // Keys that are pressed one after the other, a chord, all let go.
+  // A chord, then one of its notes changes, then all keys are released.
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({64}, false)}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({65}, true)}));
@@ -74,10 +74,10 @@ TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {
     Connection daemon = connect();
     ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, true)}));
     ASSERT_TRUE(eventually([&] { return bool(daemon.request(protocol::MarkTake{})); }));
-    ASSERT_TRUE(daemon.request(protocol::EndTake{}));  // with keys down: they sound until the end of the take
+    ASSERT_TRUE(daemon.request(protocol::EndTake{}));  // the keys are still down and sound to the end
     ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({48, 64, 67}, false)}));
   }
-  // A longer take, so that there is a middle: from a file.
+  // A longer take, made from a file, so that playing can begin in the middle.
   daemon_->end(SIGTERM);
   start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
   {
@@ -123,7 +123,7 @@ TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
   ASSERT_TRUE(playing->along);
   EXPECT_EQ(playing->along->chords.size(), 4u);
   EXPECT_TRUE(daemon.request(protocol::GetStatus{})->playing);
-  // The second round: somebody plays over it.
+  // In the second round, somebody plays over the loop.
   const auto in_a_round = ear.struck().size();
   ASSERT_TRUE(eventually([&] { return ear.struck().size() > in_a_round + 24; }));
   EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take) << "what is played to us is no playing";
@@ -163,7 +163,7 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   Connection daemon = connect();
   OutputEar ear("Synth:out");
   ASSERT_TRUE(ear.opened);
-  // A key that is named arrives, and nothing else; what is no chord or too much is refused in one sentence.
+  // Exactly the requested notes arrive. An invalid chord, or too many notes, is refused in one sentence.
   ASSERT_TRUE(eventually([&] {
     return bool(daemon.request(
         protocol::Hear{.harte = "D:min9", .notes = std::vector<protocol::PitchNumber>{38, 53, 60, 64}}));
@@ -194,8 +194,8 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
     wanted.insert(wanted.end(), keys.begin(), keys.end());
     wish.chords->push_back(given);
   }
-  // Two rounds, and it is over by itself; the take that somebody plays meanwhile goes on, and nothing is kept
-  // against it.
+  // After two rounds it ends by itself. The take that somebody plays meanwhile goes on, and its log gets no
+  // lines about passes of the loop.
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, true)}));
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({76}, false)}));
   ASSERT_TRUE(eventually([&] { return daemon.request(protocol::GetStatus{})->take.has_value(); }));
@@ -219,7 +219,7 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   const auto struck = ear.struck();
   EXPECT_EQ(std::vector<int>(struck.begin() + static_cast<std::ptrdiff_t>(before), struck.end()), twice);
   EXPECT_TRUE(daemon.request(protocol::GetStatus{})->take);
-  // The same asked for by the terminal's client: once round.
+  // The same from the terminal client: one round.
   const auto so_far = ear.struck().size();
   const auto said = [](std::vector<std::string> words) {
     words.insert(words.begin(), {UNDERSONG_CLIENT, "take", "reharmonise", "1"});
@@ -245,7 +245,7 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   const auto refused = said({"--count", "2", "--along", "3"});
   EXPECT_NE(refused.find("undersong: There are 2 proposals; there is no proposal 3.\n"), std::string::npos)
       << refused;
-  // To be played over: the take ends, and the next is kept against the chords that were given.
+  // To play over the chords: the open take ends, and the log of the next one has the given chords.
   wish.rounds.reset();
   wish.listen.reset();
   wish.layers = {protocol::Layer::kBass, protocol::Layer::kChords};

@@ -1,4 +1,4 @@
-// What clients changed, as text and as a file; the daemon's side of it is in daemon_test.cpp.
+// The file of settings that clients changed. How the daemon uses it is tested in daemon_settings_test.cpp.
 #include "daemon/app/kept_settings.h"
 
 #include <gtest/gtest.h>
@@ -90,7 +90,7 @@ TEST(KeptSettings, TheFileIsTheUsersAloneAndGoesWithTheLastChange) {
   EXPECT_EQ(kept_text({}, *read), text);
   ASSERT_TRUE(write_kept("", file));
   EXPECT_TRUE(std::filesystem::is_empty(folder.path));
-  ASSERT_TRUE(write_kept("", file));  // nor is it an error that there is none
+  ASSERT_TRUE(write_kept("", file));  // a missing file is no error
 }
 
 TEST(KeptSettings, ADamagedFileIsPutAsideAndSaid) {
@@ -114,7 +114,7 @@ TEST(KeptSettings, WhereNothingCanBeWrittenThatIsSaidAndTheOldFileStays) {
   takes::TemporaryFolder folder;
   const auto file = kept_settings_file(folder.path / "takes.sqlite");
   ASSERT_TRUE(write_kept("old", file));
-  std::filesystem::create_directory(file.string() + ".part");  // in the way
+  std::filesystem::create_directory(file.string() + ".part");  // a folder where the new file should go
   const auto written = write_kept("new", file);
   ASSERT_FALSE(written);
   EXPECT_NE(written.error().message.find(file.string() + " can't be written"), std::string::npos)

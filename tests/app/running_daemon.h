@@ -1,4 +1,7 @@
-// The daemon as a process of its own, spoken to over its socket, killed and restarted: what its tests share.
+// Fixture for tests that run the daemon as a process, talk to it over its socket, kill it and restart it.
+//
+// Threads: the test's only.
+// Errors: a failed step fails the test, or throws with one sentence.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -32,7 +35,7 @@ class DaemonTest : public testing::Test {
   DaemonTest() {
     char name[] = "/tmp/undersong-daemon-XXXXXX";
     folder_ = mkdtemp(name);
-    // Nothing of the player's own session may be touched.
+    // The test must not touch the user's own files or daemon.
     setenv("HOME", folder_.c_str(), 1);
     setenv("XDG_RUNTIME_DIR", (folder_ / "run").c_str(), 1);
     for (const char* variable : {"XDG_CONFIG_HOME", "XDG_DATA_HOME", "NOTIFY_SOCKET"}) unsetenv(variable);
@@ -60,7 +63,7 @@ class DaemonTest : public testing::Test {
     if (!made) throw std::runtime_error("the daemon does not answer");
     return std::move(*made);
   }
-  // Notifications until one satisfies.
+  // Reads notifications until `enough` accepts one. Empty if none came within kPatience.
   template <class T>
   std::optional<T> until(Connection& daemon, const std::function<bool(const T&)>& enough) {
     const auto end = std::chrono::steady_clock::now() + kPatience;
@@ -73,7 +76,7 @@ class DaemonTest : public testing::Test {
     }
     return std::nullopt;
   }
-  // A file in which chords, two seconds each with three strikes of the upper notes, go round.
+  // Writes a MIDI file that repeats chords. Each lasts two seconds; its upper notes are struck on every beat.
   std::string write_cycle(const std::vector<std::vector<int>>& chords, int rounds) {
     std::vector<midi::Event> events;
     int bar = 0;
@@ -94,7 +97,7 @@ class DaemonTest : public testing::Test {
     EXPECT_TRUE(midi::write_smf_file(midi::smf_from_events(events, "cycle"), file));
     return file.string();
   }
-  // Until the file that is played to the daemon is a take that has ended.
+  // Waits until the file that the daemon plays has become a take that has ended.
   static bool until_kept(Connection& daemon) {
     return eventually([&] {
       const auto takes = daemon.request(protocol::ListTakes{});
@@ -111,8 +114,8 @@ class DaemonTest : public testing::Test {
   std::unique_ptr<Process> daemon_;
 };
 
-// G held on top, and twelve roots tried under it, with a fifth, third and seventh each; Db comes back at the
-// end.
+// Writes a MIDI file in which G is held on top while twelve roots are tried under it, each with fifth, third
+// and seventh. Db comes a second time at the end.
 inline std::string write_twelve_roots(const std::filesystem::path& folder) {
   std::vector<midi::Event> events{midi::note_on(Micros(0), 0, Pitch(79), Velocity(80))};
   Micros at(500'000);
