@@ -1,4 +1,4 @@
-// The examples of the JSON-RPC 2.0 specification, against a table of its own methods.
+// The examples of the JSON-RPC 2.0 specification, answered by a small set of test methods.
 #include "daemon/server/rpc.h"
 
 #include <gtest/gtest.h>
@@ -45,7 +45,7 @@ Asked ask(std::string_view text, const Dispatch& dispatch = specification) {
   return asked;
 }
 
-// The answers, with messages of errors left out because the standard leaves their wording to us.
+// The answer without the texts of errors, because the standard does not prescribe them.
 json::value answer(std::string_view text) {
   json::value value = json::parse(ask(text).answer);
   const auto strip = [](json::value& v) {

@@ -1,5 +1,11 @@
-// A running server over the real things: a store, a socket, a web port, and a stage that hears what is played
-// into its inputs. Only the MIDI output is ours: it takes everything and sounds nowhere.
+// Fixture: a running server with a real store, socket, web port and stage, which hears what is pushed into
+// its inputs. Only the MIDI output is a stand-in, which accepts everything and makes no sound.
+//
+//   Running running;
+//   auto client = running.connect();
+//
+// Threads: the server runs on a thread of its own; on_server() runs a job there.
+// Errors: a failed step fails the test.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -34,10 +40,10 @@ namespace undersong::server {
 using takes::TemporaryFolder;
 using takes::us;
 
-// An output that takes everything.
+// An output that accepts everything.
 class SilentOutput final : public midi::Sink {
  public:
-  // Outputs of these names can't be made.
+  // Opening an output with one of these names throws.
   static constexpr const char* kNoMemory = "no memory";
   static constexpr const char* kFault = "a fault";
   static std::unique_ptr<midi::Sink> open(const std::string& name) {
@@ -54,8 +60,8 @@ class SilentOutput final : public midi::Sink {
   std::string name_ = "test output";
 };
 
-// What the demo performance sends, as lines of a take that began at time 0: it has a loop, sections and a
-// melody.
+// The events of the demo performance, as log entries of a take that began at time 0. The demo has a loop,
+// sections and a melody.
 inline std::vector<takes::Entry> demo_played() {
   std::vector<takes::Entry> out;
   const auto file = midi::read_smf_file(std::string(UNDERSONG_SOURCE_DIR) + "/configs/demo.mid");
@@ -63,7 +69,7 @@ inline std::vector<takes::Entry> demo_played() {
   for (const midi::Event& event : midi::merged_events(*file)) out.push_back(takes::midi_received(event));
   return out;
 }
-// The demo as take 1, with these lines besides.
+// The demo as a whole take, with these entries added.
 inline std::vector<takes::Entry> demo_take(std::vector<takes::Entry> more = {}) {
   std::vector<takes::Entry> out{takes::take_begin(us(0), 1'790'000'000'000)};
   for (auto& entry : demo_played()) out.push_back(std::move(entry));
@@ -122,7 +128,7 @@ class Running {
     store.reset();
   }
 
-  // Runs on the server's thread, and waits.
+  // Runs a job on the server's thread and waits for it.
   template <class Job>
   void on_server(Job job) {
     std::promise<void> done;
@@ -132,7 +138,7 @@ class Running {
     });
     ASSERT_EQ(done.get_future().wait_for(std::chrono::seconds(30)), std::future_status::ready);
   }
-  // Asks on the server's thread until it is so.
+  // Checks the condition on the server's thread until it holds. False if it never does.
   bool eventually(const std::function<bool()>& condition) {
     bool so = false;
     for (int i = 0; i < 10'000 && !so; ++i) {
@@ -141,7 +147,7 @@ class Running {
     }
     return so;
   }
-  // Entries that are on disk afterwards, and known to the server.
+  // Writes entries. Afterwards they are on disk, and the server has published them.
   void keep(std::vector<takes::Entry> entries) {
     for (std::size_t i = 0; i < entries.size(); ++i) {
       if (i + 1 < entries.size())
@@ -158,8 +164,8 @@ class Running {
       server->publish_moment(moment, harmony::SymbolStyle::kLetters);
     });
   }
-  // A cadence played evenly on the keyboard in the last seconds, the last chord held, and four taps of the
-  // foot: then there is a take, a key, a pulse, a melody note with alternatives under it.
+  // Plays an even cadence whose last chord is held, and taps four times. Afterwards there are a take, a key,
+  // a pulse, and a melody note with alternatives.
   void play_cadence() {
     constexpr Micros kBeat{500'000};
     on_server([&] {
@@ -236,7 +242,8 @@ class Running {
   std::thread thread_;
 };
 
-// The example of a request, so that a server that has demo_take and was played a cadence can answer it.
+// The protocol's example of a request, changed so that a server with demo_take() can answer it after
+// play_cadence().
 template <class T>
 T example_of() {
   auto read = protocol::read_text<T>(T::kExample, "params");
@@ -249,7 +256,7 @@ T example_of() {
   return out;
 }
 
-// A plain socket, for what the client library would never send.
+// A plain socket, for messages that the client library would never send.
 class RawClient {
  public:
   explicit RawClient(const std::filesystem::path& path, int receive_buffer = 0) {
@@ -274,7 +281,7 @@ class RawClient {
       bytes.remove_prefix(static_cast<std::size_t>(n));
     }
   }
-  // Without its newline; "" when the connection has ended.
+  // The next line, without its newline; "" if the connection has ended.
   std::string line() {
     for (;;) {
       if (const auto end = unread_.find('\n'); end != std::string::npos) {

@@ -1,4 +1,4 @@
-// The settings between the daemon's type and the protocol's.
+// Conversion of the settings between the daemon's type and the protocol's.
 #include "daemon/server/settings_wire.h"
 
 #include <gtest/gtest.h>

@@ -24,7 +24,7 @@ std::vector<takes::Entry> some_notes(int n, std::int64_t from = 0) {
   return entries;
 }
 
-// The log lines that come until `n` have.
+// The numbers of the next `n` log lines.
 std::vector<std::uint64_t> numbers(protocol::Connection& client, std::size_t n) {
   std::vector<std::uint64_t> all;
   while (all.size() < n) {
@@ -186,7 +186,7 @@ TEST(Subscriptions, StateComesAtOnceAndThenWhenItChanges) {
 
 TEST(Log, IsReplayedFromAnyNumberWithoutGapsAndGoesOn) {
   Running running;
-  // More than is kept at hand, so that the beginning must come from the store.
+  // More lines than the publisher keeps, so that the first ones must come from the store.
   running.keep(some_notes(6000));
   for (const std::uint64_t from : {1u, 1500u, 1904u, 1905u, 5999u, 6000u}) {
     auto client = running.connect();
@@ -213,7 +213,7 @@ TEST(Log, IsReplayedFromAnEarlierRun) {
   TemporaryFolder folder;
   Running running;
   running.keep(some_notes(10));
-  // A server over the same store that has seen nothing published.
+  // A new server on the same store, to which nothing was published.
   running.on_server([&] {
     running.server->stop();
     Server::Options options;
@@ -240,7 +240,7 @@ TEST(SlowClient, CostsTheNewestStateAndAPositionAndDelaysNobody) {
   for (int round = 1; round <= kRounds; ++round) {
     running.keep(some_notes(kLines));
     running.publish(static_cast<std::uint64_t>(round));
-    // The fast one has it all before the slow one has read a byte.
+    // The fast client gets everything before the slow one has read a byte.
     for (bool moment = false; !moment || lines_seen < static_cast<std::uint64_t>(round) * kLines;) {
       auto note = fast.next_notification(30s);
       ASSERT_TRUE(note && *note);
@@ -254,7 +254,7 @@ TEST(SlowClient, CostsTheNewestStateAndAPositionAndDelaysNobody) {
     }
   }
   EXPECT_EQ(moments_seen, static_cast<std::uint64_t>(kRounds));
-  // Now the slow one reads: every log line in order, and few moments, the newest among them.
+  // Now the slow client reads. It gets every log line in order, and only a few moments, also the newest.
   std::uint64_t line = 0, moments = 0, newest = 0;
   while (line < static_cast<std::uint64_t>(kRounds) * kLines || newest < kRounds) {
     const std::string text = slow.line();
@@ -281,7 +281,7 @@ TEST(SlowClient, ThatAsksWithoutReadingIsReadNoFurther) {
   running.keep(some_notes(2000));
   RawClient greedy(running.socket, 4096);
   greedy.line();
-  // Each answer is some 150 KB; none is read for now. The requests themselves fit in the socket.
+  // Each answer is about 150 KB, and none is read yet. The requests fit into the socket's buffer.
   constexpr int kRequests = 100;
   for (int i = 0; i < kRequests; ++i)
     greedy.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(i) +
@@ -424,7 +424,7 @@ TEST(StaleSocket, IsCleanedUp) {
   const auto path = folder.path / "run" / "socket";
   std::filesystem::create_directory(path.parent_path());
   boost::asio::io_context io;
-  { boost::asio::local::stream_protocol::acceptor killed(io, path.string()); }  // leaves its file behind
+  { boost::asio::local::stream_protocol::acceptor killed(io, path.string()); }  // its file stays behind
   ASSERT_TRUE(std::filesystem::exists(path));
   SocketListener listener(io, [](bool) { return nullptr; });
   EXPECT_TRUE(listener.listen(path));
@@ -499,7 +499,7 @@ TEST(Socket, ABatchIsAnsweredWholeThoughOnlySomeOfItIsUnderWayAtATime) {
   client.send(batch_of("take.get", R"({"take":1})", 200) +
               R"({"jsonrpc":"2.0","id":"next","method":"hold","params":{"on":true}})"
               "\n");
-  // The hold is answered at once, the batch when its last call has been.
+  // `hold` is answered at once, the batch when its last call is answered.
   auto answers = protocol::parse(client.line()), next = protocol::parse(client.line());
   ASSERT_TRUE(answers && next);
   if (!answers->is_array()) std::swap(answers, next);
@@ -546,7 +546,7 @@ TEST(Socket, OneClientThatAsksForEverythingTakesABoundedShareAndOthersAreServed)
   EXPECT_GT(most_calls, 8u) << "they did ask";
   EXPECT_LE(most_calls, Session::kMostCallsOfAll + 7);
   EXPECT_LE(most_bytes, Session::kMostUnreadBytesOfAll + 7 * Session::kMostReplyBytes);
-  // Every batch is answered in the end, each call of it with a result or with an error that says why not.
+  // In the end every batch is answered. Each of its calls has a result, or an error that says why not.
   for (auto& client : greedy) {
     int results = 0, refused = 0;
     for (int i = 0; i < 8; ++i) {

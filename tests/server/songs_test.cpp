@@ -1,4 +1,4 @@
-// What is worked out from kept takes, asked over a real socket of a real store.
+// Requests for long work on kept takes, over a real socket to a real store.
 #include <gtest/gtest.h>
 
 #include <fstream>
@@ -11,7 +11,7 @@
 namespace undersong::server {
 namespace {
 
-// An answer may take a second, more on a busy machine.
+// Sends a request, which must succeed. The answer may take a second, or more on a busy machine.
 template <class T>
 typename T::Reply ask(protocol::Connection& client, const T& wish) {
   const auto reply = client.request(wish);
@@ -119,7 +119,7 @@ TEST(Songs, ABarThatThePlayerSaidBeginsThereForTheBeatsThePartsAndTheLeadSheetAl
   const auto found = ask(client, protocol::GetBeats{.take = 1});
   ASSERT_GT(found.at.size(), 40u);
   ASSERT_EQ(found.meter, 4);
-  // A bar one beat later than the first that was found.
+  // The player says that a bar begins one beat after the first bar that was found.
   const auto first =
       static_cast<std::size_t>(std::find(found.place.begin(), found.place.end(), 1u) - found.place.begin());
   ask(client,
@@ -127,7 +127,7 @@ TEST(Songs, ABarThatThePlayerSaidBeginsThereForTheBeatsThePartsAndTheLeadSheetAl
   const auto said = ask(client, protocol::GetBeats{.take = 1});
   ASSERT_EQ(said.at, found.at);
   for (std::size_t i = 0; i < said.at.size(); ++i) EXPECT_EQ(said.place[i], (i + 4 - first - 1) % 4 + 1) << i;
-  // What stands before that bar is a bar of its own on paper, as long as the beats before it.
+  // The beats before that bar are written as a shorter first bar.
   const auto made = ask(client, protocol::HandOverTake{.take = 1});
   ASSERT_EQ(made.files.size(), 3u);
   const auto parts = midi::read_smf(*protocol::from_base64(made.files[0].base64));
@@ -230,7 +230,7 @@ TEST(Songs, BadSketchesAreToldAndChangeNothing) {
   sketch.sections[0].take = 77;
   ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
   EXPECT_NE(refusal(client, protocol::HandOverSketch{.name = "x"}).find("77"), std::string::npos);
-  // One that somebody spoiled in an editor is listed with what is wrong.
+  // A sketch that was damaged in an editor is listed with a sentence about the damage.
   std::ofstream(running.folder.path / "sketches" / "x.toml") << "titel = 1\n";
   const auto list = ask(client, protocol::ListSketches{});
   ASSERT_EQ(list.sketches.size(), 1u);

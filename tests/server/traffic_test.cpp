@@ -1,5 +1,4 @@
-// Real messages of a running server, every kind of them, against the schema with a validator that is not
-// ours.
+// Checks real messages of a running server, of every kind, against the schema with an independent validator.
 #include <gtest/gtest.h>
 
 #include <cstdio>
@@ -11,7 +10,7 @@
 namespace undersong::server {
 namespace {
 
-// A client whose traffic is written down in the form tests/traffic/validate.mjs reads.
+// A client that records its traffic in the form that tests/traffic/validate.mjs reads.
 class Recorded {
  public:
   Recorded(const std::filesystem::path& socket, std::ofstream& capture, int number)
@@ -61,7 +60,7 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
   const auto capture_path = running.folder.path / "capture.jsonl";
   {
     std::ofstream capture(capture_path);
-    // What seldom happens is put into the log; all else comes of playing.
+    // Rare kinds of lines are written to the log directly; the others come from playing.
     takes::Along along;
     along.chords.push_back({us(0), "F:maj7"});
     const auto fmaj7 = takes::reading(5, "maj7", -1);
@@ -109,7 +108,7 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
   EXPECT_EQ(exit, 0) << output;
   EXPECT_NE(output.find(" 0 problems"), std::string::npos) << output;
 
-  // The check does find what is wrong.
+  // The check finds mistakes.
   const auto broken_path = running.folder.path / "broken.jsonl";
   std::ofstream(broken_path)
       << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","method":"welcome","params":{"protocol":1,"program":"x","capabilities":[],"token_needed":"no"}}})"

@@ -1,5 +1,4 @@
-// The web port with a real WebSocket client and plain HTTP. Beast is used here and nowhere else among the
-// tests.
+// The web port with a real WebSocket client and plain HTTP. No other test uses Beast.
 #include <gtest/gtest.h>
 
 #include <boost/asio/ip/tcp.hpp>
@@ -22,7 +21,7 @@ namespace websocket = beast::websocket;
 struct Browser {
   asio::io_context io;
   std::optional<websocket::stream<beast::tcp_stream>> ws;
-  // What the handshake is answered with.
+  // Opens a WebSocket and returns the HTTP status of the answer.
   int shake(std::uint16_t port, const std::string& host, std::optional<std::string> origin,
             std::optional<std::string> token = {}, const std::string& target = "/socket") {
     ws.emplace(io);
@@ -118,7 +117,7 @@ TEST(WebSocket, IsOpenToOurOwnPageOnly) {
   EXPECT_EQ(shake(host, {}, options.token), 101);
   Browser browser;
   EXPECT_EQ(browser.shake(port, host, page, {}, "/elsewhere"), 404);
-  // What was refused has left nothing behind; what was let in and closed is forgotten.
+  // Neither refused connections nor accepted ones that were closed have left a session behind.
   std::size_t clients = 1;
   for (int i = 0; i < 3000 && clients != 0; ++i) {
     running.on_server([&] { clients = running.server->clients(); });

@@ -92,7 +92,7 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
       EXPECT_EQ(a.right.back(), 67);
       EXPECT_EQ(a.tried, i == 1);
     }
-    // The same text as the slow way would write.
+    // The text has the same content as the one written through protocol::Moment.
     EXPECT_EQ(*protocol::parse(protocol::to_json(*read)), *protocol::parse(params_of(*message)));
   }
 }
@@ -106,7 +106,7 @@ TEST(Wire, AListThatIsKeptReadsAsOneWrittenAnew) {
   std::uint32_t newest = 0;
   const auto compare = [&] {
     const auto& moment = analysis.moment();
-    // The style changes now and then, in the middle of a list too.
+    // The style changes from time to time, also while a list stays the same.
     const auto style = moments % 50 < 40 ? harmony::SymbolStyle::kLetters : harmony::SymbolStyle::kSigns;
     ASSERT_EQ(*moment_message(moment, style, list), *moment_message(moment, style))
         << "moment " << moment.number;
@@ -166,7 +166,7 @@ TEST(Wire, EveryKindOfLineIsDescribed) {
   for (const auto& [family, name] : protocol::enum_names<protocol::Family>())
     EXPECT_EQ(takes::text(static_cast<harmony::Family>(family)), name);
   for (const auto& [style, name] : protocol::enum_names<protocol::VoicingStyle>()) {
-    std::string core;  // "rootless A" is rootless_a, "drop 2" drop2
+    std::string core;  // the name without spaces, in lower case
     for (const char c : harmony::name(static_cast<harmony::Style>(style)))
       if (c != ' ') core += static_cast<char>(std::tolower(c));
     std::string wire = name;
