@@ -1,4 +1,12 @@
-// A JACK server and instruments as processes of their own, started and ended by a test, each by its own id.
+// Runs a JACK server and instruments as processes that a test starts and ends, each by its own id.
+//
+//   JackServer server;
+//   ASSERT_TRUE(server.start());
+//   Player keys("Keys");
+//   keys.order("send 90 3C 40");
+//
+// Threads: the test's only.
+// Errors: false, "gone" or an exit status; the test checks them.
 #pragma once
 
 #include <fcntl.h>
@@ -24,9 +32,9 @@
 
 namespace undersong::transport {
 
-inline constexpr std::chrono::seconds kPatience{20};  // a bound for waiting on a condition, not a measure
+inline constexpr std::chrono::seconds kPatience{20};  // the longest wait for a condition; it measures nothing
 
-// Asks again and again, until it is true or the patience is over.
+// Checks the condition every 5 ms. False if it does not hold within kPatience.
 inline bool eventually(const std::function<bool()>& condition) {
   const auto end = std::chrono::steady_clock::now() + kPatience;
   while (!condition()) {
@@ -54,7 +62,7 @@ class Process {
     arguments.push_back(nullptr);
     id_ = ::fork();
     if (id_ == 0) {
-      ::prctl(PR_SET_PDEATHSIG, SIGTERM);  // a test that is killed leaves nothing running
+      ::prctl(PR_SET_PDEATHSIG, SIGTERM);  // a killed test leaves no process running
       ::dup2(to[0], 0);
       ::dup2(from[1], 1);
       if (quiet) ::dup2(from[1], 2);
@@ -68,7 +76,8 @@ class Process {
   Process(const Process&) = delete;
   Process& operator=(const Process&) = delete;
 
-  // Signal 0: its standard input ends, and it is left to finish by itself.
+  // Closes its input and output, sends the signal and waits. With signal 0, the process ends by itself when
+  // its standard input ends.
   void end(int signal) {
     if (id_ <= 0) return;
     ::close(in_), ::close(out_);
@@ -78,7 +87,8 @@ class Process {
     id_ = -1;
   }
   pid_t id() const { return id_; }
-  // Sends a signal and waits; gives the exit status (-1: ended by a signal), and all that was still said.
+  // Sends a signal and waits. Returns the exit status, or -1 if a signal ended the process, and appends its
+  // remaining output to `said`.
   int finish(int signal, std::string& said) {
     if (id_ <= 0) return -1;
     ::kill(id_, signal);
@@ -113,11 +123,12 @@ class Process {
   int in_ = -1, out_ = -1;
 };
 
-// Leads this process, and all it starts, to a server of its own name; start and stop as often as wished.
+// A JACK server with a name of its own. This process, and all processes that it starts, use this server. It
+// can be started and ended repeatedly.
 class JackServer {
  public:
-  // One at a time on a machine, always under one name: JACK has room for eight names, and keeps that of a
-  // killed server.
+  // Only one server runs at a time on a machine, always with the same name. JACK has room for eight names and
+  // does not forget the name of a killed server.
   JackServer() {
     lock_ = ::open(("/tmp/undersong-jack-" + std::to_string(::getuid()) + ".lock").c_str(),
                    O_RDWR | O_CREAT | O_CLOEXEC, 0600);
@@ -129,7 +140,7 @@ class JackServer {
     jack_set_error_function([](const char*) {});
     jack_set_info_function([](const char*) {});
   }
-  // A killed server leaves its semaphores behind.
+  // Also removes the semaphores that a killed server leaves behind.
   ~JackServer() {
     end(SIGTERM);
     std::error_code ignored;
@@ -158,9 +169,9 @@ class JackServer {
   }
 
  private:
-  // libjack keeps a database for all servers of a user; a client that was killed at the wrong moment leaves
-  // it locked for good, and every later one waits. With no server but ours there, it holds nothing that is
-  // wanted.
+  // Removes libjack's database, unless another server runs. All servers of a user share this database. A
+  // client that is killed at the wrong moment leaves it locked forever, and all later clients wait. If no
+  // other server runs, it contains nothing that anybody needs.
   void forget_database() const {
     std::error_code ignored;
     for (const auto& process : std::filesystem::directory_iterator("/proc", ignored)) {
@@ -179,8 +190,9 @@ class JackServer {
   std::unique_ptr<Process> process_;
 };
 
-// Waits until every connection made so far carries messages: JACK lets a new one through from a later period
-// on, and drops what is sent before. The first whole period of a client that joins after it has it.
+// Waits until all connections made so far carry messages. JACK uses a new connection only from a later period
+// on and drops messages that are sent before. A client that joins afterwards runs its first whole period with
+// it.
 inline bool until_connections_carry() {
   jack_client_t* clock = jack_client_open("clock of the tests", JackNoStartServer, nullptr);
   if (!clock) return false;
@@ -205,7 +217,7 @@ class Player {
     return process_.write_line(line) ? process_.read_line() : "gone";
   }
   ~Player() { leave(); }
-  // Both send no note-offs. A killed client takes JACK some five seconds to notice.
+  // Neither of them sends note-offs. JACK needs about five seconds to notice that a client was killed.
   void leave() { process_.end(0); }
   void be_killed() { process_.end(SIGKILL); }
 

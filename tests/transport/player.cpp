@@ -1,10 +1,11 @@
-// A MIDI instrument as a process of its own, for tests: reads orders from standard input, one a line, and
-// answers each with a line "ok" or "failed WHY".
+// A MIDI instrument as a process, for tests. It reads orders from standard input, one per line, and answers
+// each with a line "ok" or "failed WHY".
 //   player NAME          makes an output port NAME:out
-//   player NAME echo     also an input port NAME:in; whatever comes in there goes out again at once
-// Orders: send HEX...    one message
-//         run N          N notes, channel 1, keys and velocities counting up, a pause after every 100
-//         connect PART   plays into the input port whose name contains PART, instead of NAME:out
+//   player NAME echo     also makes an input port NAME:in and sends everything that arrives there back at
+//   once
+// Orders: send HEX...    sends one message
+//         run N          sends N notes on channel 1; keys and velocities count up; a pause after every 100
+//         connect PART   plays into the input port whose name contains PART, instead of through NAME:out
 #include <jack/jack.h>
 #include <rtmidi/RtMidi.h>
 
@@ -48,7 +49,7 @@ int main(int count, char** words) {
         const std::vector<unsigned char> message{0x90, static_cast<unsigned char>(i & 0x7F),
                                                  static_cast<unsigned char>(1 + ((i >> 7) & 0x3F))};
         out->sendMessage(&message);
-        // The back end's buffer is bounded and drops what exceeds it; a person doesn't play 2,700 notes at
+        // The back end drops messages that do not fit into its buffer, and no person plays 2,700 notes at
         // once.
         if (i % 100 == 99) std::this_thread::sleep_for(std::chrono::milliseconds(5));
       }

@@ -1,6 +1,7 @@
-// Over 400 lines: one fixture owns server and instruments for all of them.
-// MIDI from another process over a real JACK server, through RtMidi, to the consumer of the inputs: what a
-// keyboard's note goes through, but for the cable. Where there is no jackd all of this is skipped, visibly.
+// Over 400 lines: all tests share one fixture, which owns the server and the instruments.
+//
+// MIDI from another process over a real JACK server, through RtMidi, to the consumer of the inputs. A note
+// from a keyboard takes the same way, except for the cable. Without jackd, all tests are reported as skipped.
 #include <fcntl.h>
 #include <gtest/gtest.h>
 
@@ -24,7 +25,7 @@ using midi::Inputs;
 using midi::Notice;
 using midi::notice_of;
 
-// The inputs with their consumer: waits on the descriptor, never longer than the patience.
+// The inputs and their consumer. It waits on the descriptor, but never longer than kPatience.
 class Ear {
  public:
   explicit Ear(midi::PortsOptions options = {})
@@ -35,7 +36,7 @@ class Ear {
     EXPECT_TRUE(source_.start());
   }
 
-  // Drains until `condition`; false when the patience is over.
+  // Drains the inputs until `condition` holds. False if it does not hold within kPatience.
   bool until(const std::function<bool()>& condition) {
     const auto end = std::chrono::steady_clock::now() + kPatience;
     for (;;) {
@@ -53,7 +54,7 @@ class Ear {
           std::chrono::duration_cast<std::chrono::milliseconds>(end - std::chrono::steady_clock::now());
       if (left.count() <= 0) return false;
       pollfd ready{inputs_.wake_fd(), POLLIN, 0};
-      // Not only the queue can make a condition true, so look now and then without being woken.
+      // The condition may become true without an event, so check it every 20 ms anyway.
       if (::poll(&ready, 1, 20) == 1) ++wakes;
     }
   }
@@ -66,8 +67,8 @@ class Ear {
     }
     return std::nullopt;
   }
-  // Waits until the input is there and a message of `player` has come through; JACK lets it through from its
-  // next period on. Forgets what came so far.
+  // Waits until the input exists and a message from `player` has arrived, because JACK uses a new connection
+  // only from its next period on. Then forgets the events so far.
   bool until_heard(Player& player, const std::string& part) {
     if (!until_port(part)) return false;
     const bool heard = eventually([&] {
@@ -82,8 +83,8 @@ class Ear {
     events.clear();
     return quiet;
   }
-  // A note from `player` on a key that nothing else uses: when it is here, all that was sent before it is
-  // here.
+  // Sends a program change that no test uses. When it has arrived, everything that `player` sent before it
+  // has arrived too.
   bool fence(Player& player) {
     const std::size_t before = events.size();
     if (player.order("send C0 7F") != "ok") return false;
@@ -93,7 +94,7 @@ class Ear {
     std::erase_if(events, is_fence);
     return came;
   }
-  // What an unexpected failure needs to be understood.
+  // Prints what helps to understand an unexpected failure.
   void tell() {
     const std::lock_guard lock(mutex_);
     for (const std::string& sentence : said_) std::cerr << "  said: " << sentence << "\n";
@@ -135,7 +136,7 @@ class Transport : public testing::Test {
   void start_server() { ASSERT_TRUE(server.start()) << "the JACK server did not start"; }
   static midi::PortsOptions slow_looks() {
     midi::PortsOptions options;
-    options.look_every = std::chrono::minutes(10);  // only what JACK tells counts
+    options.look_every = std::chrono::minutes(10);  // so that only notifications from JACK count
     return options;
   }
   static midi::PortsOptions quick_looks() {
@@ -297,7 +298,7 @@ TEST_F(Transport, OurOwnOutputIsNeverOpenedAsAnInput) {
     EXPECT_TRUE(port.name == "Undersong in" || port.name == "Keys:out") << port.name;
 }
 
-// Hears "Undersong out" as somebody else would.
+// Options of another program that listens to "Undersong out".
 midi::PortsOptions somebody_else() {
   midi::PortsOptions options;
   options.client_name = "Somebody";
@@ -324,7 +325,7 @@ TEST_F(Transport, AnAuditionIsHeardByOthersAndEveryNoteEndsEvenWhenWeStopInTheMi
   const std::vector<Pitch> chord{Pitch(48), Pitch(60), Pitch(64), Pitch(67)};
   audition.play(chord, {}, midi::steady_now(), [&](const Event& e) { EXPECT_TRUE(output->send(e)); });
   ASSERT_TRUE(somebody.until([&] { return somebody.notes.down().count() == 4; }));
-  output.reset();  // with all keys down
+  output.reset();  // while all four keys are down
   EXPECT_TRUE(somebody.until([&] { return somebody.notes.silent(); }));
   const auto ended = std::count_if(somebody.events.begin(), somebody.events.end(), [&](const Event& e) {
     return e.kind() == midi::kNoteOff &&
@@ -345,7 +346,7 @@ TEST_F(Transport, WhatWeSendIsNotHeardBackThroughAnInstrumentThatEchoesIt) {
   ASSERT_TRUE(ear.until([&] { return ear.echoes == 3; }))
       << "the echo must really come, or nothing is proved";
   EXPECT_TRUE(ear.notes.silent());
-  // The same key truly played on the instrument that echoes, while ours sounds.
+  // The player presses the same key on the echoing instrument while our note sounds.
   ASSERT_TRUE(eventually(
       [&, sent = midi::steady_now()] { return midi::steady_now() - sent > midi::EchoGuard::kWindow; }));
   echoer.order("send 90 3C 40");

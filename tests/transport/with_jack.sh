@@ -1,14 +1,15 @@
 #!/bin/sh
-# with_jack.sh COMMAND...: runs COMMAND with a JACK server of its own on the dummy driver, which needs no sound card,
-# and ends the server after it. JACK_DEFAULT_SERVER leads COMMAND, and all it starts, to that server.
-# Sample rate and period: JACK_RATE (48000), JACK_PERIOD (64). Exit: COMMAND's, or 77 when there is no jackd.
+# with_jack.sh COMMAND...: runs COMMAND with a JACK server of its own and ends the server afterwards. The server uses the
+# dummy driver, which needs no sound card. JACK_DEFAULT_SERVER makes COMMAND, and all its children, use that server.
+# Sample rate and period: JACK_RATE (48000), JACK_PERIOD (64). Exit status: that of COMMAND, or 77 without jackd.
 #
-# The server runs synchronously (-S): otherwise it skips a client that is late, and MIDI messages with it.
+# The server runs synchronously (-S). Otherwise it skips a client that is late and drops its MIDI messages.
 if ! command -v jackd >/dev/null 2>&1; then
   echo "with_jack.sh: jackd is not installed (Debian: jackd2)." >&2
   exit 77
 fi
-# One server at a time on a machine, always under one name: JACK has room for eight names, and keeps that of a killed server.
+# Only one server runs at a time on a machine, always with the same name. JACK has room for eight names and does not forget
+# the name of a killed server.
 exec 9>"/tmp/undersong-jack-$(id -u).lock"
 flock 9
 JACK_DEFAULT_SERVER=undersong-tests
@@ -16,8 +17,9 @@ JACK_NO_AUDIO_RESERVATION=1
 JACK_NO_START_SERVER=1
 export JACK_DEFAULT_SERVER JACK_NO_AUDIO_RESERVATION JACK_NO_START_SERVER
 
-# libjack keeps a database for all servers of a user; a client that was killed at the wrong moment leaves it locked for
-# good, and every later one waits. With no server but ours there, it holds nothing that is wanted.
+# Removes libjack's database, unless another server runs. All servers of a user share this database. A client that is killed
+# at the wrong moment leaves it locked forever, and all later clients wait. If no other server runs, it contains nothing
+# that anybody needs.
 others=$(for line in /proc/[0-9]*/cmdline; do
   tr '\0' ' ' <"$line" 2>/dev/null
   echo
