@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""What of the last build took longest, from ninja's log; steps run beside each other, so the sum is more than the clock said.
+"""Shows which steps of the last build took longest, from ninja's log. Steps run in parallel, so their sum is more than the
+elapsed time.
 
 usage: build_times.py [BUILD_FOLDER [COUNT]]      build, 25
 """
@@ -11,7 +12,7 @@ def main(folder='build', count='25'):
     for line in (pathlib.Path(folder) / '.ninja_log').read_text().splitlines():
         if line.startswith('#'): continue
         begin, end, _, output, _ = line.split('\t')
-        if not output.startswith('/'): took[output] = (int(end) - int(begin)) / 1000   # the last time it was made
+        if not output.startswith('/'): took[output] = (int(end) - int(begin)) / 1000   # the latest build of this output
     by_target = collections.Counter()
     for output, seconds in took.items():
         target = next((part for part in output.split('/') if part.endswith('.dir')), 'linking and the rest')

@@ -1,5 +1,5 @@
-// How long the parts of the core take: per event, per list, per chord, per message; and a file as a multiple
-// of real time.
+// Measures the core: time per event, per list, per chord and per message, and a whole file in multiples of
+// real time.
 #include <benchmark/benchmark.h>
 
 #include <cstdlib>
@@ -39,7 +39,7 @@ void wholePerformance(benchmark::State& state) {
 }
 BENCHMARK(wholePerformance)->Unit(benchmark::kMillisecond);
 
-// The same, and what the melody meets is followed too.
+// The same with Meetings, which also records which melody note meets which chord.
 void wholePerformanceWithMeetings(benchmark::State& state) {
   const auto events = performance();
   std::size_t met = 0;

@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# How often an idle daemon wakes and how much memory it has, over a JACK server that stays silent.
+# Measures how often an idle daemon wakes up and how much memory it uses, over a JACK server without any events.
 #
 # usage: tests/bench/idle.sh [SECONDS]
 set -euo pipefail
@@ -14,7 +14,7 @@ daemon=$!
 trap 'kill -TERM $daemon 2>/dev/null; wait $daemon 2>/dev/null || true; rm -rf "$home"' EXIT
 until [ -S "$home/run/socket" ]; do sleep 0.05; done
 sleep 3
-switches() { # thread name and voluntary switches of every thread; JACK's own follow the server's period, not us
+switches() { # name, voluntary switches and CPU ticks of every thread; JACK's threads follow the server's period, not us
   for task in /proc/$daemon/task/*; do
     echo "$(cat "$task/comm" | tr ' ' '_') $(awk '/^voluntary/ {print $2}' "$task/status") $(awk '{print $14 + $15}' "$task/stat")"
   done

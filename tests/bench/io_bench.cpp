@@ -1,7 +1,8 @@
-// How long each request keeps the thread that plays: the time on `io`, in all and in its longest piece, of
-// every request of the protocol asked of a take of 65 minutes.
+// Measures how long each request of the protocol keeps the thread `io` busy, with a take of 65 minutes: the
+// time in all, and its longest piece.
 //
-// usage: io_bench [TIMES]      each request so often; the median of the sums and the worst piece are shown
+// usage: io_bench [TIMES]      sends each request TIMES times; shows the median of the sums and the longest
+// piece
 #include <fmt/format.h>
 #include <sys/socket.h>
 #include <sys/un.h>
@@ -37,7 +38,7 @@ using Clock = std::chrono::steady_clock;
   std::exit(1);
 }
 
-// An output that takes everything.
+// An output that accepts everything.
 class Taker : public midi::Sink {
  public:
   Result<void> tend() override { return {}; }
@@ -53,7 +54,7 @@ double micros(Clock::duration time) {
   return std::chrono::duration<double, std::micro>(time).count();
 }
 
-// Runs io here and keeps how long its pieces take.
+// Runs io on this thread and records how long its handlers take.
 struct Io {
   asio::io_context context{1};
   double sum = 0, worst = 0;
@@ -170,7 +171,7 @@ int main(int argc, char** argv) {
     io.run_until([&] { return done.load(); });
     fmt::print("a take of {:.0f} minutes, {} events\n",
                std::chrono::duration<double>(events.back().at).count() / 60, events.size());
-    // Something to ask about: a melody note over a chord, and a steady pulse.
+    // Requests need something to be about: a melody note over a chord, and a steady pulse.
     Micros at = events.back().at + Micros(5'000'000);
     for (int beat = 0; beat < 24; ++beat)
       for (const int key : {48, 55, 64, 71, 76}) {

@@ -1,9 +1,10 @@
-// From a MIDI message in the queue to a complete moment at a socket client, against the floor: the same
-// number of bytes through a queue, an Asio thread and a Unix socket with nothing heard in between. Both in
-// turn, in one run.
+// Measures the time from a MIDI message in the queue to a complete moment at a client of the socket, and
+// compares it with the floor: the same number of bytes through a queue, an Asio thread and a Unix socket
+// without any analysis. Both alternate in one run.
 //
-// usage: taskset -c 1 latency_bench [SECONDS]     on machines whose idle cores wake late, one core gives
-// steady figures
+// usage: taskset -c 1 latency_bench [SECONDS]
+//
+// Run it on one core if idle cores of the machine wake late; then the figures are steady.
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <poll.h>
@@ -42,11 +43,11 @@ namespace asio = boost::asio;
 using Stream = asio::local::stream_protocol;
 
 constexpr auto kBetween = std::chrono::microseconds(5000);  // 200 messages a second
-// Each comes somewhere within its turn. On an exact grid of 5 ms, what falls due 30 ms after one key would
-// always fall due together with another, which hands don't do.
+// Each message comes at a random time within this part of its 5 ms. On an exact grid, a deadline 30 ms after
+// one key would always coincide with another key, which does not happen when a person plays.
 constexpr int kWithinMicros = 2000;
 
-// No output: nothing is played here.
+// An output that is never connected, because this program plays nothing.
 class Nowhere : public midi::Sink {
  public:
   Result<void> tend() override { return {}; }
@@ -74,7 +75,7 @@ struct Figures {
   }
 };
 
-// Reads lines from a socket and tells when each was complete.
+// Reads lines from a socket and reports when each was complete.
 class Reader {
  public:
   explicit Reader(int fd) : fd_(fd) {}
@@ -119,7 +120,7 @@ int main(int argc, char** argv) {
   if (!mkdtemp(folder_name)) die("no temporary folder");
   const std::filesystem::path folder = folder_name;
   {
-    // Only notes: every one of them makes a moment.
+    // Only notes, because each of them makes a moment.
     const auto file = midi::read_smf_file(UNDERSONG_SOURCE_DIR "/configs/demo.mid");
     if (!file) die(file.error().message);
     std::vector<midi::Event> notes;
@@ -137,7 +138,7 @@ int main(int argc, char** argv) {
     std::unique_ptr<server::Server> server;
     bool moved = false;
     midi::SharedEchoGuard echoes;
-    const Aside nowhere{[](auto) { return false; }, [](auto) {}};  // nothing is asked for that runs aside
+    const Aside nowhere{[](auto) { return false; }, [](auto) {}};  // no request here needs another thread
     takes::Fetcher fetcher(**store, nowhere);
     song::Studies studies(**store, nowhere);
     live::Stage stage(live::StageOptions{},
@@ -163,11 +164,11 @@ int main(int argc, char** argv) {
 
     asio::posix::stream_descriptor wake(io, inputs.wake_fd()), floor_wake(io, floor_inputs.wake_fd());
     std::vector<double> analysis_micros;
-    // What falls due between two messages is done then, as in the daemon.
+    // Deadlines between two messages are handled when they are reached, as in the daemon.
     asio::steady_timer due(io);
     std::optional<Micros> armed;
     std::function<void()> publish = [&] {
-      for (int time = 0; time < 2; ++time) {  // what catching up changed is published after it
+      for (int time = 0; time < 2; ++time) {  // the second time publishes what catch_up() changed
         const bool published = std::exchange(moved, false);
         if (published)
           server->publish_moment(stage.performance().moment(), stage.settings().now().symbol_style);
@@ -202,7 +203,7 @@ int main(int argc, char** argv) {
       });
     };
     listen();
-    // The floor's other end.
+    // The other end of the floor: reads events and writes lines of the same length.
     Stream::acceptor acceptor(io, Stream::endpoint((folder / "floor").string()));
     Stream::socket floor_client(io);
     std::atomic<std::size_t> line_bytes{6000};
@@ -232,7 +233,7 @@ int main(int argc, char** argv) {
     if (::write(real, subscribe.data(), subscribe.size()) < 0) die("can't subscribe");
 
     std::mutex mutex;
-    std::map<std::int64_t, bool> sent_real, sent_bare;  // event times that wait for their line
+    std::map<std::int64_t, bool> sent_real, sent_bare;  // times of events whose lines have not arrived
     Figures ours, floor;
     std::size_t fewest = 1000;
     std::atomic<bool> done{false};

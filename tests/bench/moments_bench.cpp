@@ -1,7 +1,7 @@
-// How long questions about moments take in a store of many takes: the median and the 99th of a hundred, for
-// each kind of question.
+// Measures how long questions about moments take in a store of many takes: for each kind of question, the
+// median and the 99th of a hundred.
 //
-//   moments_bench [TAKES]      10,000 where left out; the store is made in a folder of its own and removed
+// usage: moments_bench [TAKES]      10,000 by default; the store is made in a temporary folder and removed
 #include <SQLiteCpp/SQLiteCpp.h>
 #include <unistd.h>
 
@@ -20,8 +20,8 @@
 namespace undersong::takes {
 namespace {
 
-// An evening's playing, invented: chords that circle in a key, under a tune; some takes hold one note over
-// many roots.
+// Invents takes as a player might make them: chords of one key under a melody. In some takes one note is held
+// over many roots.
 class Inventor {
  public:
   void take(std::vector<Entry>& out, std::int64_t begin_utc_ms) {
@@ -37,7 +37,7 @@ class Inventor {
     for (int i = 0; i < chords; ++i) {
       static constexpr int kSteps[] = {0, 2, 4, 5, 7, 9, 11};
       const PitchClass root(tries ? pick(12) : tonic + kSteps[pick(7)] + (pick(12) == 0 ? 1 : 0));
-      // Everyday qualities are everyday here too.
+      // Common qualities come often, rare ones seldom.
       const auto rows = harmony::chord_vocabulary();
       std::size_t row = 0;
       do row = static_cast<std::size_t>(pick(static_cast<int>(rows.size())));
@@ -71,7 +71,7 @@ class Inventor {
   Micros clock_{1'000'000};
 };
 
-// Of this process; on a machine that others use too it says more than the clock.
+// The CPU time of this process. On a shared machine it says more than the clock does.
 double cpu_ms() {
   timespec now{};
   clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);

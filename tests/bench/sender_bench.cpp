@@ -1,9 +1,10 @@
-// How punctual what we play is: the time a message was handed to the MIDI service minus the time it was meant
-// for.
+// Measures how punctual our playing is: the time when a message was handed to the MIDI service, minus the
+// time when it was due.
 //
-// usage: sender_bench [SECONDS]   over JACK where a server is there (tests/transport/with_jack.sh), else into
-// nothing; once with nothing else to do, and once while another thread listens to 400 notes a second with the
-// whole analysis.
+// usage: sender_bench [SECONDS]
+//
+// Plays over JACK if a server is there (tests/transport/with_jack.sh), otherwise into nothing. It measures
+// once with nothing else to do, and once while another thread analyses 400 notes a second.
 #include <algorithm>
 #include <atomic>
 #include <cstdio>
@@ -61,7 +62,7 @@ void measure(const char* name, int seconds, bool traffic) {
       [&](const midi::Event& event) { late.push_back((midi::steady_now() - event.at).count()); });
   while (!sender.connected()) std::this_thread::sleep_for(5ms);
   auto score = std::make_shared<midi::Score>();
-  for (int i = 0; i < seconds * 40; ++i) {  // chords, at uneven times
+  for (int i = 0; i < seconds * 40; ++i) {  // chords at uneven times
     const Micros at(25'000 * i + i * i % 7919);
     for (int key = 0; key < 4; ++key) {
       score->events.push_back(midi::note_on(at, 0, Pitch(48 + 4 * key + i % 3), Velocity(1)));
