@@ -1,6 +1,6 @@
-// Any sequence of notes, taps, clocks and corrections, at any times, told to the pulse; and any beats with
-// any lines that were kept about them. The tempo stays within 20 to 400, what comes out is bounded, and
-// nothing overflows.
+// Gives the pulse any sequence of notes, taps, clocks and corrections at any times, and applies any stored
+// lines to any beats. The tempo must stay within 20 to 400, the output must be bounded, and nothing may
+// overflow.
 #include <cstdlib>
 #include <cstring>
 
@@ -22,7 +22,7 @@ struct Bytes {
       out = static_cast<std::int64_t>(static_cast<std::uint64_t>(out) << 8 | byte());
     return out;
   }
-  // A step as they happen, or rarely any time at all.
+  // Usually a short step forward from `now`; rarely any time at all.
   Micros time(Micros now) {
     const int kind = byte();
     if (kind == 255) return Micros(word());
@@ -70,7 +70,7 @@ void live(Bytes& in) {
                      static_cast<midi::PortNumber>(in.byte() % 3)});
         break;
       }
-      case 14: {  // a clock that runs for a beat
+      case 14: {  // the clock runs for a beat
         const Micros tick(5'000 + 300 * in.byte());
         for (int i = 0; i < 24; ++i) pulse.clock({now += tick, {0xF8, 0, 0}, 1, 1});
         break;
@@ -109,7 +109,7 @@ void kept(Bytes& in) {
   while (!in.empty() && lines.size() < 400) {
     takes::Line line{1, 1, in.time(Micros(1'000'000)), takes::LineKind::kBeat, {}};
     const int kind = in.byte();
-    if (kind == 255) {  // whatever a damaged file says
+    if (kind == 255) {  // any text, as in a damaged file
       const std::size_t size = std::min<std::size_t>(in.byte(), static_cast<std::size_t>(in.end - in.at));
       line.data.assign(reinterpret_cast<const char*>(in.at), size);
       in.at += size;
@@ -128,7 +128,7 @@ void kept(Bytes& in) {
     if (const auto wrong = takes::refused(out, what, 1)) must(!wrong->message.empty());
 }
 
-// A few notes however far apart: beats are looked for among them.
+// Looks for beats among a few notes that may be very far apart.
 void sought(Bytes& in) {
   std::vector<takes::PlayedNote> notes;
   Micros at = listen::near_enough(in.time(Micros(0)));
@@ -138,7 +138,7 @@ void sought(Bytes& in) {
     at = std::max(at, listen::near_enough(in.time(at)));
   }
   const takes::Beats found = takes::find_beats(notes);
-  must(found.beats.size() <= notes.size() * 42);  // 10 s a note, four beats a second
+  must(found.beats.size() <= notes.size() * 42);  // about four beats a second, over 10 s for each note
   for (std::size_t i = 1; i < found.beats.size(); ++i) must(found.beats[i].at > found.beats[i - 1].at);
 }
 

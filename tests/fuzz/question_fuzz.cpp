@@ -1,5 +1,5 @@
-// Any bytes as a question: it is understood and can be said in words and asked of a take, or it is refused in
-// one sentence that is as good a text as the question was.
+// Reads any bytes as a question. It is either understood, and can then be put into words and matched with a
+// take, or refused with a sentence.
 #include <cstdlib>
 #include <string>
 #include <vector>

@@ -1,5 +1,5 @@
-// Any bytes as a message: the parser, the reader of every request's params, and JSON-RPC answer each with one
-// message that is JSON again, or with none.
+// Reads any bytes as a message. The parser, the readers of all requests and JSON-RPC must answer exactly
+// once, with valid JSON or with nothing.
 #include <boost/mp11.hpp>
 #include <cstdlib>
 
@@ -26,7 +26,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
                 known = true;
                 return reply.error(protocol::RpcCode::kInvalidParams, read.error().sentence);
               }
-              // What was read can be written, and read again.
+              // The params can be written and read again.
               const std::string again = protocol::to_json(*read);
               const auto second = protocol::read_text<T>(again, "params");
               if (!second || protocol::to_json(*second) != again) std::abort();

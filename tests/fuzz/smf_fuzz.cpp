@@ -1,5 +1,5 @@
-// Whatever bytes come, the reader gives a file or a sentence; what it accepts the writer can write and read
-// again.
+// Reads any bytes as a MIDI file. The reader returns a file or a sentence. A file that it accepts can be
+// written and read again.
 #include <cstdlib>
 
 #include "daemon/midi/smf.h"
@@ -13,8 +13,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   }
   const auto written = write_smf(*file);
   if (!written) {
-    // The one thing a reader accepts and a writer can't repeat: silence longer than a delta time, which in
-    // the original was bridged by an event that isn't kept.
+    // The only file that can be read but not written has a silence longer than the longest delta time. In the
+    // original, an event that is not kept divided it.
     if (written.error().message.find("is silent for") == std::string::npos) std::abort();
     return 0;
   }
