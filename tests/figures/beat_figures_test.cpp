@@ -1,4 +1,4 @@
-// Beats and bars of invented takes that are played with much freedom of tempo.
+// Finds beats and bars in invented takes that are played with great freedom of tempo.
 #include <cmath>
 
 #include "daemon/takes/beats.h"
@@ -8,7 +8,8 @@
 namespace undersong::figures {
 namespace {
 
-// Source: F-measure with a window of 70 ms, the first five seconds left out (Davies, Degara & Plumbley 2009).
+// The F-measure with a window of 70 ms, without the first five seconds. Source: Davies, Degara & Plumbley
+// (2009).
 void count(const boost::json::array& known, const std::vector<double>& found, Counted& into) {
   constexpr double kWindow = .07, kFirst = 5;
   std::vector<double> left;

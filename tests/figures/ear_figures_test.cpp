@@ -1,7 +1,7 @@
-// What the learnt ear hears in takes that were invented: chords, tune and key, live and causal.
+// What the learnt ear hears in invented takes: chords, melody and key, as it hears them live.
 //
-// The floors lie a little under the value measured when the table was made; how the ear does with
-// performances of people is written in daemon/harmony/learning/README.md.
+// The floors lie a little below the values that were measured when the table was made. How well the ear does
+// with performances by people is written in daemon/harmony/learning/README.md.
 #include <array>
 #include <cmath>
 #include <optional>
@@ -12,7 +12,7 @@
 namespace undersong::figures {
 namespace {
 
-// The words of make_training_takes.py, in the order of the ear's classes.
+// The names of chords in make_training_takes.py, in the order of the ear's classes.
 constexpr std::array<std::string_view, harmony::kEarClasses> kClasses{
     "maj", "min",  "dim",  "aug",     "sus2",  "sus4", "5",    "maj6",  "min6",
     "7",   "maj7", "min7", "minmaj7", "hdim7", "dim7", "aug7", "7sus4", "7b5"};
@@ -56,7 +56,7 @@ Heard listen(const std::vector<midi::Event>& events) {
   return out;
 }
 
-// Calls use(share of time, what is in force) for the parts of a span.
+// Splits the span by the entries of the list and calls use(seconds, what) for each part.
 template <class T, class Use>
 void over(const std::vector<From<T>>& list, double begin, double end, const Use& use) {
   for (std::size_t i = 0; i < list.size(); ++i) {
@@ -66,7 +66,7 @@ void over(const std::vector<From<T>>& list, double begin, double end, const Use&
   }
 }
 
-// Source: the key score of MIREX, audio key detection: 1, a fifth .5, relative .3, parallel .2.
+// The score of a key: right 1, a fifth away .5, relative .3, parallel .2. Source: MIREX, audio key detection.
 double key_score(int true_tonic, bool true_minor, const harmony::EarKeyReading& heard) {
   const int up = (heard.tonic.value() - true_tonic + 12) % 12;
   if (heard.minor == true_minor) return up == 0 ? 1 : up == 7 || up == 5 ? .5 : 0;

@@ -1,7 +1,8 @@
-// A take invented by a script, with what is known of it.
+// Reads takes that a script invented, with what is known to be true about them.
 //
-// Times: seconds of the take, as the scripts write them. Errors: a file that isn't there or can't be read
-// ends the test with a sentence.
+// Units: seconds from the beginning of the take, as the scripts write them.
+// Threads: the test's only.
+// Errors: a missing or unreadable file ends the test with an exception.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -29,7 +30,7 @@ inline double seconds(Micros t) {
   return static_cast<double>(t.count()) * 1e-6;
 }
 
-// All takes of one script, by name: the folder `kind`.
+// All takes of one script, from the folder `kind`, sorted by name.
 inline std::vector<InventedTake> invented_takes(std::string_view kind) {
   std::vector<InventedTake> out;
   for (const auto& file :
@@ -48,13 +49,14 @@ inline std::vector<InventedTake> invented_takes(std::string_view kind) {
   return out;
 }
 
-// What is found and what is true, counted; F is the harmonic mean of precision and recall.
+// Counts of correct finds, of all finds and of what is true. f() is the harmonic mean of precision and
+// recall.
 struct Counted {
   double right = 0, found = 0, known = 0;
   double f() const { return right > 0 ? 2 * right / (found + known) : 0; }
 };
 
-// A figure fails below its floor; the value that was measured is reported either way.
+// Fails if the figure is below its floor. Reports the measured value in any case.
 inline void expect_figure(const char* what, double measured, double floor) {
   ::testing::Test::RecordProperty(what, std::to_string(measured));
   std::printf("  %s: %.4f, floor %.3f\n", what, measured, floor);

@@ -1,7 +1,8 @@
-// Where the chord that a tune was written with comes in the list, for ten short tunes of our own.
+// The place in the list of the chord that a tune was written with, for ten short tunes of our own.
 //
-// The tunes are plain (common practice, no source), in ten keys: the table must know the usual turns. How the
-// ranking does with songs that it has not seen is written in daemon/harmony/learning/README.md.
+// The tunes are plain (common practice, no source) and in ten keys; the table must know the usual
+// progressions. How well the ranking does with songs that it has not seen is written in
+// daemon/harmony/learning/README.md.
 #include <sstream>
 
 #include "daemon/harmony/alternatives.h"
@@ -14,7 +15,7 @@ namespace {
 using namespace harmony;
 
 struct Tune {
-  std::string_view key, chords;  // CHORD:NOTE,NOTE ... with key numbers
+  std::string_view key, chords;  // CHORD:NOTE,NOTE ... with MIDI key numbers
 };
 constexpr Tune kTunes[] = {
     {"C", "C:76,67 F:69,72 G7:71,74 C:72 Am:72,76 Dm:77,74 G7:74,71 C:72"},
@@ -29,7 +30,8 @@ constexpr Tune kTunes[] = {
     {"A", "A:76,73 E7:74,71 A:73 F#m:69 Bm:74,71 E7:68 A:69"},
 };
 
-// The place of the first entry for which `right` holds, among those that differ in what `kind` says.
+// One divided by the place of the first entry for which `right` holds; 0 if there is none. Entries with the
+// same `kind` count as one place.
 template <class Right, class Kind>
 double reciprocal_rank(const Alternatives& list, const Right& right, const Kind& kind) {
   std::vector<int> seen;
@@ -69,10 +71,10 @@ TEST(RankingFigures, TheChordOfAPlainTuneStandsHigh) {
           question.earlier.push_back(earlier);
       }
       before.push_back(written->chord);
-      if (before.size() == 1) continue;  // nothing stands before the first
+      if (before.size() == 1) continue;  // the first chord has no chord before it
       Alternatives list, familiar;
       rank_alternatives(question, nullptr, list);
-      question.wishes.surprising = -1;  // there the learnt table outweighs all else
+      question.wishes.surprising = -1;  // with this wish, the learnt table outweighs everything else
       rank_alternatives(question, nullptr, familiar);
       ++asked;
       const Chord& answer = before.back();

@@ -1,7 +1,7 @@
-// The tables that were learnt are those with which the figures in daemon/harmony/learning/README.md were
-// measured. One number that changes by accident moves no figure by much, and is found here.
+// Checks that the learnt tables are those with which the figures in daemon/harmony/learning/README.md were
+// measured. A single number that changes by accident hardly moves a figure, but it changes the fingerprint.
 //
-// Whoever makes a table anew measures again, writes the figures there, and then the fingerprint here.
+// If you make a new table, measure again, write the figures there, and put the new fingerprint here.
 #include <gtest/gtest.h>
 
 #include <cstdint>
@@ -12,8 +12,8 @@
 namespace undersong::figures {
 namespace {
 
-// Of the numbers as they are written, without comments and white space. Source: FNV-1a with 64 bits (Fowler,
-// Noll & Vo).
+// A hash of the table's text without comments and white space. Source: FNV-1a with 64 bits (Fowler, Noll &
+// Vo).
 std::uint64_t fingerprint(const std::filesystem::path& table) {
   std::ifstream in(table);
   EXPECT_TRUE(in) << table;
