@@ -1,5 +1,5 @@
-// Dependencies point one way: clients -> protocol <- server -> live -> song -> takes -> listen -> midi -> harmony;
-// the core uses the standard library only.
+// Checks that dependencies point one way: clients -> protocol <- server -> live -> song -> takes -> listen ->
+// midi -> harmony. The core uses the standard library only.
 #include <gtest/gtest.h>
 
 #include <filesystem>
@@ -26,13 +26,13 @@ const std::map<std::string, Folders> kMayInclude{
      {"daemon/live", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
       "daemon/base"}},
     {"daemon/server",
-     {"daemon/server", "daemon/live", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
-      "daemon/base", "protocol"}},
+     {"daemon/server", "daemon/live", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi",
+      "daemon/harmony", "daemon/base", "protocol"}},
     {"daemon/app",
      {"daemon/app", "daemon/server", "daemon/live", "daemon/song", "daemon/takes", "daemon/listen",
       "daemon/midi", "daemon/harmony", "daemon/base"}},
     {"protocol", {"protocol"}},
-    // The entry point of the client is the one place that knows both of its halves.
+    // Only the entry point of the client knows both of its halves; a test below checks that.
     {"clients/terminal", {"clients/terminal", "clients/offline", "protocol"}},
     {"clients/offline",
      {"clients/offline", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
@@ -74,7 +74,8 @@ TEST(Includes, PointOneWay) {
 }
 
 TEST(Includes, TheCoreUsesTheStandardLibraryOnly) {
-  // No clock, thread, stream or file: those headers of the standard library are not for the core either.
+  // Headers for threads, streams, files and randomness are not for the core. <chrono> is allowed for
+  // durations.
   const Folders kNotPure{"thread",   "mutex",   "condition_variable", "atomic", "future",
                          "iostream", "fstream", "filesystem",         "cstdio", "random",
                          "regex"};
