@@ -1,12 +1,12 @@
-// Holds captured messages against the schema with an independent validator.
+// Checks captured messages against the schema with an independent validator.
 //
 //   node validate.mjs [--all] ../../protocol/schema.json < capture.jsonl
 //
-// A line of the capture: {"client": 1, "to": "daemon" | "client", "message": MESSAGE}, in the order in which the client
-// sent and received. Every message to a client must match the form of its kind and have no member that the schema
-// doesn't describe; a response is matched to its request by client and id. With --all every kind of notification,
-// request and response, an error, and every kind of log line must have been seen.
-// Exit: 0 all is well, 1 with a sentence for each thing that isn't, 2 wrong use.
+// Each line of the capture is {"client": 1, "to": "daemon" | "client", "message": MESSAGE}, in the order in which the client
+// sent and received. Every message to a client must match the schema of its kind and have no member that the schema does not
+// describe. A response belongs to the request with the same client and id. With --all, the capture must contain every kind of
+// notification, request, response and log line, and an error.
+// Exit status: 0 if there are no problems, 1 with a sentence for each problem, 2 for wrong usage.
 import { readFileSync } from 'node:fs';
 import { createInterface } from 'node:readline';
 import Ajv2020 from 'ajv/dist/2020.js';
@@ -20,7 +20,7 @@ if (files.length !== 1) {
 }
 
 const schema = JSON.parse(readFileSync(files[0], 'utf8'));
-// Readers must ignore members they don't know; what the daemon itself sends must all be described.
+// Readers ignore members that they do not know, but the schema must describe everything that the daemon sends.
 for (const definition of Object.values(schema.$defs)) if (definition.properties) definition.additionalProperties = false;
 const ajv = new Ajv2020({ strict: true, allErrors: false, allowUnionTypes: true });
 ajv.addSchema(schema, 'protocol');
