@@ -1,4 +1,4 @@
-// The row that CMakeLists.txt adds to the vocabulary is all that a new chord quality needs.
+// Checks that a new chord quality needs only one row in the vocabulary, the one that CMakeLists.txt adds.
 #include <gtest/gtest.h>
 
 #include "daemon/harmony/chord_symbol.h"
