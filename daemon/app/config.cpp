@@ -20,8 +20,8 @@
 namespace undersong::app {
 namespace {
 
-using Problem =
-    std::optional<std::string>;  // completes a sentence that begins with the option's name: "must be ..."
+// Completes a sentence that begins with the name of the option: "must be ...".
+using Problem = std::optional<std::string>;
 
 Problem integer(const toml::node& node, std::int64_t low, std::int64_t high,
                 const std::function<void(std::int64_t)>& use) {
@@ -65,10 +65,9 @@ struct Option {
   std::string (*text)(const live::Settings&) = nullptr;
 };
 
-constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two",
-                                                       "bar"};  // in the order of listen::Under
-constexpr std::array<std::string_view, 2> kSymbolStyles{"letters",
-                                                        "signs"};  // in the order of harmony::SymbolStyle
+// In the order of listen::Under and of harmony::SymbolStyle.
+constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two", "bar"};
+constexpr std::array<std::string_view, 2> kSymbolStyles{"letters", "signs"};
 constexpr std::array<std::string_view, 5> kLogLevels{"trace", "debug", "info", "warn", "error"};
 
 std::string toml_real(float value) {

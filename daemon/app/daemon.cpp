@@ -72,10 +72,8 @@ class Running final : public Daemon {
   Result<void> begin() {
     const Config& config = options_.config;
     const Places places = default_places();
-    std::signal(SIGPIPE,
-                SIG_IGN);  // the reader of our log or a client may be gone; we go on
-    std::signal(SIGXFSZ,
-                SIG_IGN);  // a limit on the size of files is like a full disk: the store reports it and waits
+    std::signal(SIGPIPE, SIG_IGN);  // the reader of our log or a client may be gone; we go on
+    std::signal(SIGXFSZ, SIG_IGN);  // a size limit is like a full disk: the store reports it and waits
     const auto takes_file = config.takes_file.empty() ? places.takes_file : config.takes_file;
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
@@ -275,8 +273,8 @@ class Running final : public Daemon {
     if (closed.spilled != 0 && (folder == std::filesystem::temp_directory_path(ignored) ||
                                 folder == default_places().socket.parent_path()))
       spdlog::error(
-          "{} is emptied when the machine restarts: make sure that the takes can be written, and start "
-          "undersongd before that.",
+          "Files in {} do not survive a restart of the machine: make sure that the takes can be written, and "
+          "start undersongd before that.",
           folder.string());
     return kNotAllKept;
   }

@@ -213,8 +213,7 @@ listen::Correction Performance::correct(const takes::BeatLine& said) {
 // ---- what the player wants
 
 void Performance::obey(std::span<const listen::Order> given) {
-  const std::vector<listen::Order> orders(given.begin(),
-                                          given.end());  // a copy: carrying one out may use the controls
+  const std::vector<listen::Order> orders(given.begin(), given.end());  // one may change the controls
   for (const listen::Order& order : orders) world_.obey(order);
 }
 

@@ -77,8 +77,7 @@ void TakeRecorder::lost(const midi::Event& notice) {
     if (port.number == notice.port) name = port.name;
   spdlog::warn(
       "{} messages of \"{}\" were lost: they came faster than they could be processed. All notes that "
-      "sounded "
-      "on it were ended.",
+      "sounded on it were ended.",
       events, name);
   world_.store.append(takes::events_lost(notice.at, notice.port, name, events));
 }

@@ -222,8 +222,7 @@ void Session::fetch() {
           for (const takes::Line& line : *lines)
             session->replay_.emplace_back(line.number, log_message(line));
           if (lines->empty())
-            session->log_next_ =
-                session->room_.publisher.log_end() + 1;  // those lines were in a file that was replaced
+            session->log_next_ = session->room_.publisher.log_end() + 1;  // their file was replaced
         }
         session->pump();
       });

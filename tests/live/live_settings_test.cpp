@@ -12,8 +12,7 @@ class LiveSettingsTest : public testing::Test {
     return settings;
   }
   int applied_ = 0;
-  std::vector<std::vector<SettingName>>
-      kept_;  // at each call of `keep`, the settings that differed from the configuration
+  std::vector<std::vector<SettingName>> kept_;  // what differed from the configuration, for each `keep`
   LiveSettings settings_{
       {},
       {[this] { ++applied_; }, [this](const Settings& configured,
