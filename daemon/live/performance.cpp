@@ -213,7 +213,7 @@ listen::Correction Performance::correct(const takes::BeatLine& said) {
 // ---- what the player wants
 
 void Performance::obey(std::span<const listen::Order> given) {
-  const std::vector<listen::Order> orders(given.begin(), given.end());  // one may change the controls
+  const std::vector<listen::Order> orders(given.begin(), given.end());  // a copy: obeying may use controls_
   for (const listen::Order& order : orders) world_.obey(order);
 }
 

@@ -30,7 +30,7 @@ struct Settings {
   harmony::SymbolStyle symbol_style = harmony::SymbolStyle::kLetters;
   std::string hear_output;                         // empty: our own port "Undersong out"
   int hear_velocity = midi::kQuietly.value();      // 1..127, used until the player's loudness is known
-  std::chrono::milliseconds settle{250};           // 0..60,000; the page waits so long before it shows a chord
+  std::chrono::milliseconds settle{250};           // 0..60,000; wait before the page shows a chord
   listen::Under melody = listen::Under::kTwo;      // the melody notes that alternatives must fit
   harmony::Style voicing = harmony::Style::kOpen;  // how alternatives are voiced
   std::optional<harmony::Key> key;                 // the pinned key; empty: it is found by listening
