@@ -7,6 +7,7 @@
 #include "daemon/listen/analysis.h"
 #include "daemon/midi/smf.h"
 #include "protocol/json.h"
+#include "protocol/messages.h"
 #include "protocol/schema.h"
 #include "tests/takes/store_fixture.h"
 
