@@ -14,16 +14,19 @@
 #include <poll.h>
 #include <signal.h>
 #include <sys/file.h>
+#include <sys/mman.h>
 #include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <functional>
+#include <iostream>
 #include <memory>
 #include <sstream>
 #include <string>
@@ -52,9 +55,11 @@ inline bool have_jackd() {
   return false;
 }
 
+// What a process says goes to a pipe, from which the test reads; with `log`, all of it to that file instead.
+// A pipe that nobody reads fills up and stops whoever writes to it.
 class Process {
  public:
-  explicit Process(const std::vector<std::string>& words, bool quiet = false) {
+  explicit Process(const std::vector<std::string>& words, bool quiet = false, int log = -1) {
     int to[2], from[2];
     if (::pipe2(to, O_CLOEXEC) != 0 || ::pipe2(from, O_CLOEXEC) != 0) std::abort();
     std::vector<char*> arguments;
@@ -64,8 +69,8 @@ class Process {
     if (id_ == 0) {
       ::prctl(PR_SET_PDEATHSIG, SIGTERM);  // a killed test leaves no process running
       ::dup2(to[0], 0);
-      ::dup2(from[1], 1);
-      if (quiet) ::dup2(from[1], 2);
+      ::dup2(log >= 0 ? log : from[1], 1);
+      if (quiet) ::dup2(1, 2);
       ::execvp(arguments[0], arguments.data());
       ::_exit(127);
     }
@@ -87,6 +92,12 @@ class Process {
     id_ = -1;
   }
   pid_t id() const { return id_; }
+  // True if the process has ended by itself.
+  bool ended() const {
+    siginfo_t state{};
+    return id_ <= 0 || (::waitid(P_PID, static_cast<id_t>(id_), &state, WEXITED | WNOHANG | WNOWAIT) == 0 &&
+                        state.si_pid == id_);
+  }
   // Sends a signal and waits. Returns the exit status, or -1 if a signal ended the process, and appends its
   // remaining output to `said`.
   int finish(int signal, std::string& said) {
@@ -149,19 +160,28 @@ class JackServer {
         std::filesystem::remove(file.path(), ignored);
       }
     }
+    if (said_ >= 0) ::close(said_);
     if (lock_ >= 0) ::close(lock_);
   }
+  // The server tells of every period that came late. On a busy machine that is soon more than a pipe holds;
+  // then the server would wait for a reader, and every client for the server.
   bool start() {
     forget_database();
+    if (said_ >= 0) ::close(said_);
+    said_ = ::memfd_create("jackd", MFD_CLOEXEC);
     process_ = std::make_unique<Process>(
         std::vector<std::string>{"jackd", "--no-realtime", "-S", "-n", name_, "-d", "dummy", "-r", "48000",
                                  "-p", "64", "-C", "0", "-P", "0"},
-        true);
-    return eventually([] {
+        true, said_);
+    bool answers = false;
+    const bool decided = eventually([&] {
       jack_client_t* probe = jack_client_open("probe", JackNoStartServer, nullptr);
       if (probe) jack_client_close(probe);
-      return probe != nullptr;
+      answers = probe != nullptr;
+      return answers || process_->ended();
     });
+    if (!answers) std::cerr << (decided ? "  jackd ended: " : "  jackd does not answer: ") << said() << "\n";
+    return answers;
   }
   void end(int signal) {
     if (process_) process_->end(signal);
@@ -185,7 +205,15 @@ class JackServer {
     std::filesystem::remove_all("/dev/shm/jack_db-" + std::to_string(::getuid()), ignored);
   }
 
+  std::string said() const {
+    std::string text(4000, '\0');
+    const ssize_t got = ::pread(said_, text.data(), text.size(), 0);
+    text.resize(static_cast<std::size_t>(std::max<ssize_t>(got, 0)));
+    return text;
+  }
+
   const std::string name_ = "undersong-tests";
+  int said_ = -1;
   int lock_ = -1;
   std::unique_ptr<Process> process_;
 };
