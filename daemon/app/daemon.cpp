@@ -296,19 +296,16 @@ class Running final : public Daemon {
   std::unique_ptr<takes::Relistener> relistener_;
   std::unique_ptr<midi::Source> source_;
   asio::signal_set signals_;
-  server::StageLoop loop_{io_,
-                          inputs_,
-                          {.publish_moment =
-                               [this] {
-                                 server_->publish_moment(stage_->performance().moment(),
-                                                         stage_->settings().now().symbol_style);
-                               },
-                           .publish_status = [this] { server_->publish_status(); },
-                           .failed = say_error,
-                           .ended =
-                               [this] {
-                                 if (options_.quit_after_file) quit();
-                               }}};
+  server::StageLoop loop_{
+      io_,
+      inputs_,
+      {.publish_moment = [this] { server_->publish_moment(stage_->performance().moment()); },
+       .publish_status = [this] { server_->publish_status(); },
+       .failed = say_error,
+       .ended =
+           [this] {
+             if (options_.quit_after_file) quit();
+           }}};
 };
 
 }  // namespace

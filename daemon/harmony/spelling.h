@@ -45,6 +45,8 @@ void append_text(std::string& out, NoteName name);
 std::optional<NoteName> parse_note_name(std::string_view text);
 // Name and octave: "G4", middle C is C4. The octave follows the letter: Cb4 is key 59.
 std::string text(NoteName name, Pitch pitch);
+// The octave in that, -2..9.
+int octave(NoteName name, Pitch pitch);
 
 // The name of the same key without double accidentals: Bb for Cbb, G for F##; other names stay.
 constexpr NoteName plain_name(NoteName name) {

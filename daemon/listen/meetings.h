@@ -8,10 +8,9 @@
 // it until the next melody note, when it stops being part of the line. A player who holds one note and tries
 // twelve roots has twelve meetings.
 //
-// A chord name that stands for less than kLeast is on the way to the next one (fingers that do not land
-// together, a bass that comes late); its time is added to the next name. A note that is over so soon is an
-// ornament. So no meeting is shorter than kLeast, which is the length of a sixteenth note at 100 beats per
-// minute.
+// A chord name that stands for less than harmony::kPassing is on the way to the next one (fingers that do not
+// land together, a bass that comes late); its time is added to the next name. A note that is over so soon is an
+// ornament. So no meeting is shorter than kPassing.
 //
 // A meeting that has ended is reported kDecided later, because the ear may still say that a chord began
 // earlier than it seemed.
@@ -47,7 +46,6 @@ struct Meeting {
 
 class Meetings {
  public:
-  static constexpr Micros kLeast{150'000};
   static constexpr Micros kDecided{2'000'000};
 
   // The meetings that can be reported now. Valid until the next call of any function.

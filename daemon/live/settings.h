@@ -18,6 +18,7 @@
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/durations.h"
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/voicing.h"
 #include "daemon/listen/analysis.h"

@@ -5,13 +5,15 @@
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/live/stage.h"
 #include "daemon/server/handlers.h"
+#include "daemon/server/music_wire.h"
 #include "daemon/server/session.h"
 
 namespace undersong::server {
 
 void answer(Session& session, const protocol::VoiceChord& wish, To<protocol::ChordVoicings> to) {
   const auto chord = harmony::parse_harte(wish.harte);
-  if (!chord) return to(invalid_input(fmt::format("\"{}\" is no chord in Harte syntax.", wish.harte)));
+  if (!chord)
+    return to(invalid_input(fmt::format("params.harte is not a chord in Harte syntax: {}.", wish.harte)));
   protocol::ChordVoicings out;
   for (const auto& made : session.room().stage.performance().voicings(chord->chord)) {
     protocol::StyledVoicing voicing;
@@ -30,19 +32,18 @@ void answer(Session&, const protocol::SpellPitches& wish, To<protocol::SpelledPi
   protocol::SpelledPitches out;
   for (const auto& number : wish.pitches) {
     const Pitch pitch(static_cast<int>(number.value));
-    const int interval = (pitch.value() - parsed->chord.root.value() + 12) % 12;
-    out.names.push_back(harmony::text(
-        harmony::plain_name(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval))), pitch));
+    out.names.push_back(
+        harmony::text(harmony::name_in(parsed->chord, parsed->root, pitch.pitch_class()), pitch));
   }
   to(out);
 }
 
-void answer(Session& session, const protocol::NameChords& wish, To<protocol::ChordSymbols> to) {
-  const auto style = session.room().stage.settings().now().symbol_style;
-  protocol::ChordSymbols out;
-  for (const auto& text : wish.harte) {
-    const auto parsed = harmony::parse_harte(text);
-    out.symbols.push_back(parsed ? harmony::symbol(parsed->chord, parsed->root, style) : std::string());
+void answer(Session&, const protocol::GetChordParts& wish, To<protocol::ChordParts> to) {
+  protocol::ChordParts out;
+  for (const auto& name : wish.names) {
+    auto chord = chord_named(name);
+    out.chords.push_back(chord ? protocol::Nullable<protocol::Chord>(std::move(*chord))
+                               : protocol::Nullable<protocol::Chord>());
   }
   to(out);
 }

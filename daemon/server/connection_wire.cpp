@@ -1,5 +1,6 @@
 #include "daemon/server/connection_wire.h"
 
+#include "daemon/harmony/durations.h"
 #include "daemon/live/stage.h"
 #include "daemon/midi/rtmidi_source.h"
 #include "daemon/server/playing_wire.h"
@@ -12,8 +13,8 @@ namespace undersong::server {
 protocol::Welcome welcome_of(const std::string& program_version, bool token_needed) {
   protocol::Welcome welcome;
   welcome.program = program_version;
-  welcome.capabilities = {"moment", "status", "log",  "hear",  "notes",
-                          "export", "play",   "beat", "along", "song"};
+  welcome.capabilities.assign(protocol::kCapabilities.begin(), protocol::kCapabilities.end());
+  welcome.passing_us = harmony::kPassing.count();
   welcome.token_needed = token_needed;
   return welcome;
 }

@@ -35,7 +35,7 @@ void answer(Session& session, const protocol::FindMoments& wish, To<protocol::Fo
 void answer(Session& session, const protocol::GetMeetings& wish, To<protocol::TakeMeetings> to);
 void answer(Session& session, const protocol::GetEvents& wish, To<protocol::TakeLines> to);
 void answer(Session& session, const protocol::GetNotes& wish, To<protocol::TakeNotes> to);
-void answer(Session& session, const protocol::GetSketch& wish, To<protocol::TakeSketch> to);
+void answer(Session& session, const protocol::GetThumbnail& wish, To<protocol::TakeThumbnail> to);
 void answer(Session& session, const protocol::GetPasses& wish, To<protocol::TakePasses> to);
 void answer(Session& session, const protocol::ExportTake& wish, To<protocol::ExportedTake> to);
 // take_edit_methods.cpp
@@ -60,7 +60,7 @@ void answer(Session& session, const protocol::SendNotes& wish, To<protocol::Acce
 // chord_methods.cpp
 void answer(Session& session, const protocol::SpellPitches& wish, To<protocol::SpelledPitches> to);
 void answer(Session& session, const protocol::VoiceChord& wish, To<protocol::ChordVoicings> to);
-void answer(Session& session, const protocol::NameChords& wish, To<protocol::ChordSymbols> to);
+void answer(Session& session, const protocol::GetChordParts& wish, To<protocol::ChordParts> to);
 // settings_methods.cpp
 void answer(Session& session, const protocol::GetSettings& wish, To<protocol::Settings> to);
 void answer(Session& session, const protocol::SetSettings& wish, To<protocol::Settings> to);

@@ -15,10 +15,6 @@
 namespace undersong::server {
 namespace {
 
-harmony::SymbolStyle symbol_style(Session& session) {
-  return session.room().stage.settings().now().symbol_style;
-}
-
 // Makes the reply from an answer of the store, on the thread `answers`: make(found).
 template <class T, class Found, class Make>
 takes::Store::Answer<Found> aside_from_store(Session& session, const char* while_what, To<T> to, Make make) {
@@ -54,21 +50,18 @@ void answer(Session& session, const protocol::FindMoments& wish, To<protocol::Fo
   auto search = search_of(wish, utc_ms);
   if (!search) return to(search.error());
   const std::string understood = takes::in_words(search->question);
-  session.room().store.find(
-      std::move(*search), aside_from_store<protocol::FoundMoments, takes::FoundMoments>(
-                              session, "a question was answered", to,
-                              [understood, style = symbol_style(session)](const takes::FoundMoments& found) {
-                                return found_of(found, understood, style);
-                              }));
+  session.room().store.find(std::move(*search), aside_from_store<protocol::FoundMoments, takes::FoundMoments>(
+                                                    session, "a question was answered", to,
+                                                    [understood](const takes::FoundMoments& found) {
+                                                      return found_of(found, understood);
+                                                    }));
 }
 
 void answer(Session& session, const protocol::GetMeetings& wish, To<protocol::TakeMeetings> to) {
   session.room().store.meetings(
       wish.take,
       aside_from_store<protocol::TakeMeetings, takes::TakeMeetings>(
-          session, "a take was shown", to, [style = symbol_style(session)](const takes::TakeMeetings& met) {
-            return meetings_of(met, style);
-          }));
+          session, "a take was shown", to, [](const takes::TakeMeetings& met) { return meetings_of(met); }));
 }
 
 void answer(Session& session, const protocol::GetEvents& wish, To<protocol::TakeLines> to) {
@@ -91,12 +84,13 @@ void answer(Session& session, const protocol::GetNotes& wish, To<protocol::TakeN
       [](const takes::Store::Midi& take) -> Result<protocol::TakeNotes> { return notes_of(take); });
 }
 
-void answer(Session& session, const protocol::GetSketch& wish, To<protocol::TakeSketch> to) {
+void answer(Session& session, const protocol::GetThumbnail& wish, To<protocol::TakeThumbnail> to) {
   const std::size_t spans = wish.spans ? static_cast<std::size_t>(wish.spans->value) : 96;
-  answer_aside<protocol::TakeSketch>(session.room().fetcher, wish.take, to.reply,
-                                     [spans](const takes::Store::Midi& take) -> Result<protocol::TakeSketch> {
-                                       return sketch_of(take, spans);
-                                     });
+  answer_aside<protocol::TakeThumbnail>(
+      session.room().fetcher, wish.take, to.reply,
+      [spans](const takes::Store::Midi& take) -> Result<protocol::TakeThumbnail> {
+        return thumbnail_of(take, spans);
+      });
 }
 
 void answer(Session& session, const protocol::GetPasses& wish, To<protocol::TakePasses> to) {

@@ -111,11 +111,12 @@ protocol::TakeNotes notes_of(const takes::Store::Midi& take) {
   return out;
 }
 
-protocol::TakeSketch sketch_of(const takes::Store::Midi& take, std::size_t spans) {
+protocol::TakeThumbnail thumbnail_of(const takes::Store::Midi& take, std::size_t spans) {
   const auto& summary = take.detail.summary;
-  protocol::TakeSketch out;
+  protocol::TakeThumbnail out;
   out.take = summary.take;
-  for (const auto& span : takes::sketch(take.events, summary.at, summary.last_at - summary.at, spans).spans) {
+  for (const auto& span :
+       takes::thumbnail(take.events, summary.at, summary.last_at - summary.at, spans).spans) {
     out.notes.push_back(span.notes);
     out.lowest.emplace_back(span.notes == 0 ? 0 : span.lowest.value());
     out.highest.emplace_back(span.notes == 0 ? 0 : span.highest.value());

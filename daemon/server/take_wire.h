@@ -21,7 +21,7 @@ struct FindMoments;
 struct ListTakes;
 struct TakeNotes;
 struct TakePasses;
-struct TakeSketch;
+struct TakeThumbnail;
 }  // namespace undersong::protocol
 
 namespace undersong::server {
@@ -35,7 +35,7 @@ std::vector<takes::LineKind> kinds_of(const std::vector<protocol::LineKind>& kin
 std::string lines_text(std::vector<takes::Line> lines, std::size_t limit, takes::LineNumber from);
 
 protocol::TakeNotes notes_of(const takes::Store::Midi& take);
-protocol::TakeSketch sketch_of(const takes::Store::Midi& take, std::size_t spans);
+protocol::TakeThumbnail thumbnail_of(const takes::Store::Midi& take, std::size_t spans);
 Result<protocol::ExportedTake> export_of(const takes::Store::Midi& take);
 // `lines`: the lines of kinds kAlong and kPass. Error: the take was not played along with a loop.
 Result<protocol::TakePasses> passes_of(const takes::Store::Midi& take, const std::vector<takes::Line>& lines);

@@ -36,13 +36,13 @@ PlayedNotes played_notes(const std::vector<midi::Event>& events);
 
 // A thumbnail of a take: spans of equal length, each with its lowest and highest note and the number of
 // notes.
-struct Sketch {
+struct Thumbnail {
   struct Span {
     Pitch lowest, highest;  // undefined while `notes` is 0
     std::uint32_t notes = 0;
   };
   std::vector<Span> spans;
 };
-Sketch sketch(const std::vector<midi::Event>& events, Micros begin, Micros length, std::size_t spans);
+Thumbnail thumbnail(const std::vector<midi::Event>& events, Micros begin, Micros length, std::size_t spans);
 
 }  // namespace undersong::takes

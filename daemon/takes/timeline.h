@@ -13,11 +13,9 @@
 
 namespace undersong::takes {
 
-inline constexpr Micros kBlink{150'000};  // a name that lasted less was only on the way to the next
-
 // `chords`: the chord lines of one take, in log order. A line whose `at` lies before that of an earlier line
-// corrects it. A name that lasted less than kBlink is dropped, and the next one begins in its place. A name
-// that repeats the one before it is dropped too.
+// corrects it. A name that lasted less than harmony::kPassing is dropped, and the next one begins in its
+// place. A name that repeats the one before it is dropped too.
 std::vector<Line> settled_chords(const std::vector<Line>& chords);
 
 }  // namespace undersong::takes

@@ -170,8 +170,7 @@ int main(int argc, char** argv) {
     std::function<void()> publish = [&] {
       for (int time = 0; time < 2; ++time) {  // the second time publishes what catch_up() changed
         const bool published = std::exchange(moved, false);
-        if (published)
-          server->publish_moment(stage.performance().moment(), stage.settings().now().symbol_style);
+        if (published) server->publish_moment(stage.performance().moment());
         if (time == 0 && published) std::this_thread::yield();
         if (time == 0) stage.catch_up();
       }

@@ -161,7 +161,7 @@ class Running {
     on_server([&] {
       listen::Moment moment;
       moment.number = number;
-      server->publish_moment(moment, harmony::SymbolStyle::kLetters);
+      server->publish_moment(moment);
     });
   }
   // Plays an even cadence whose last chord is held, and taps four times. Afterwards there are a take, a key,
@@ -212,11 +212,7 @@ class Running {
   std::filesystem::path socket;
   StageLoop loop{io,
                  inputs,
-                 {.publish_moment =
-                      [this] {
-                        server->publish_moment(stage->performance().moment(),
-                                               stage->settings().now().symbol_style);
-                      },
+                 {.publish_moment = [this] { server->publish_moment(stage->performance().moment()); },
                   .publish_status = [this] { server->publish_status(); },
                   .failed = [](const Error& error) { ADD_FAILURE() << error.message; }}};
 
