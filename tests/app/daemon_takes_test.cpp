@@ -29,7 +29,7 @@ TEST_F(DaemonTest, WhatWasTriedUnderAHeldNoteIsAskedForInWordsAlsoAfterARestart)
     EXPECT_EQ(newest.take, 1u);
     EXPECT_EQ(newest.name, "G5");
     EXPECT_EQ(newest.degree, "#11");
-    EXPECT_EQ(newest.chords.at(0).symbol.substr(0, 2), "Db");
+    EXPECT_EQ(newest.chords.at(0).root_name, "Db");
     EXPECT_EQ(newest.time, 2u);
     EXPECT_EQ(newest.times, 2u);
     EXPECT_NEAR(static_cast<double>(newest.from_us), 18.5e6, 3e5);

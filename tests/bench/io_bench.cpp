@@ -252,7 +252,7 @@ std::string params_of() {
   if constexpr (requires { params->takes = {1}; }) params->takes = {1};
   if constexpr (requires { params->revision.reset(); }) params->revision.reset();
   if constexpr (std::is_same_v<T, protocol::GetEvents>) params->limit = 2000, params->from = 1;
-  if constexpr (std::is_same_v<T, protocol::GetSketch>) params->spans = 1000;
+  if constexpr (std::is_same_v<T, protocol::GetThumbnail>) params->spans = 1000;
   if constexpr (std::is_same_v<T, protocol::PlayTake>) params->from_us.reset(), params->to_us.reset();
   if constexpr (std::is_same_v<T, protocol::PlayAlong>) params->chords.reset();
   if constexpr (std::is_same_v<T, protocol::Hear>) params->list.reset();
