@@ -23,8 +23,8 @@ TEST_F(DaemonTest, ReadAgainTheConfigurationIsComparedWithWhatTheCommandLineSaid
   std::ofstream(file) << "[server]\nweb_port = 8345\n";
   start({"--takes", (folder_ / "elsewhere/takes.sqlite").string()});  // and without a web port
   const auto read_again = [&](const std::string& toml, double brighter) {
+    Connection daemon = connect();  // it runs: it has read the file of before
     std::ofstream(file, std::ios::trunc) << toml << "[listen]\nbrighter = " << brighter << "\n";
-    Connection daemon = connect();
     daemon_->signal(SIGHUP);
     return eventually([&] { return daemon.request(protocol::GetSettings{})->wishes.brighter == brighter; });
   };
