@@ -169,18 +169,15 @@ class JackServer {
     forget_database();
     if (said_ >= 0) ::close(said_);
     said_ = ::memfd_create("jackd", MFD_CLOEXEC);
-    process_ = std::make_unique<Process>(
-        std::vector<std::string>{"jackd", "--no-realtime", "-S", "-n", name_, "-d", "dummy", "-r", "48000",
-                                 "-p", "64", "-C", "0", "-P", "0"},
-        true, said_);
-    bool answers = false;
-    const bool decided = eventually([&] {
+    launch();
+    const bool answers = eventually([&] {
       jack_client_t* probe = jack_client_open("probe", JackNoStartServer, nullptr);
       if (probe) jack_client_close(probe);
-      answers = probe != nullptr;
-      return answers || process_->ended();
+      if (probe) return true;
+      if (process_->ended()) launch();
+      return false;
     });
-    if (!answers) std::cerr << (decided ? "  jackd ended: " : "  jackd does not answer: ") << said() << "\n";
+    if (!answers) std::cerr << "  jackd does not answer; it said: " << said() << "\n";
     return answers;
   }
   void end(int signal) {
@@ -205,6 +202,14 @@ class JackServer {
     std::filesystem::remove_all("/dev/shm/jack_db-" + std::to_string(::getuid()), ignored);
   }
 
+  // JACK gives its own thread one second to begin, and ends where a busy machine takes longer ("Cannot start
+  // thread"): it is started again then.
+  void launch() {
+    process_ = std::make_unique<Process>(
+        std::vector<std::string>{"jackd", "--no-realtime", "-S", "-n", name_, "-d", "dummy", "-r", "48000",
+                                 "-p", "64", "-C", "0", "-P", "0"},
+        true, said_);
+  }
   std::string said() const {
     std::string text(4000, '\0');
     const ssize_t got = ::pread(said_, text.data(), text.size(), 0);
