@@ -83,9 +83,10 @@ class View {
 
   // Draws if there is something new and the last drawing is not too fresh.
   void tick() {
+    if (!status_) return;  // how symbols look and how long a chord settles isn't known yet
     const auto now = Clock::now();
     if (pending_.harte != shown_.harte) {
-      const auto settle = std::chrono::milliseconds(status_ ? status_->settings.settle_ms.value : 0);
+      const auto settle = std::chrono::milliseconds(status_->settings.settle_ms.value);
       if (shown_.harte.empty() || now - pending_since_ >= settle) {
         shown_ = pending_;
         dirty_ = true;
@@ -100,7 +101,7 @@ class View {
 
  private:
   protocol::SymbolStyle style() const {
-    return status_ ? status_->settings.symbol_style : protocol::SymbolStyle::kLetters;
+    return status_->settings.symbol_style;  // nothing is drawn before it is there
   }
 
   std::string melody() const {

@@ -12,7 +12,7 @@ namespace undersong::takes {
 namespace {
 
 listen::MelodyNote melody(std::int64_t since, int pitch, harmony::Degree degree) {
-  return {Pitch(pitch), harmony::NoteName(0), degree, us(since), true};
+  return {Pitch(pitch), harmony::spell_within(Pitch(pitch).pitch_class(), -5), degree, us(since), true};
 }
 
 // Two takes: one over F major, one over a B flat dominant.

@@ -45,7 +45,7 @@ export function SettingsPage() {
             {(['letters', 'signs'] as const).map((style) => (
               <label class="choice" key={style}>
                 <input type="radio" name="symbols" checked={now.symbol_style === style} onChange={() => change({ symbol_style: style })} />
-                {examples.value.map((each) => <ChordSymbol key={each.harte} chord={each} style={style} />)}
+                {examples.value.length > 0 ? examples.value.map((each) => <ChordSymbol key={each.harte} chord={each} style={style} />) : <span>{style}</span>}
               </label>
             ))}
           </fieldset>
