@@ -15,6 +15,7 @@
 #include "daemon/base/result.h"
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/durations.h"
 #include "daemon/harmony/key.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/controls.h"
@@ -33,7 +34,7 @@ struct Config {
   harmony::Wishes wishes;
   std::optional<harmony::Key> key;  // pinned
   harmony::SymbolStyle symbol_style = harmony::SymbolStyle::kLetters;
-  std::chrono::milliseconds settle{250};
+  std::chrono::milliseconds settle = std::chrono::duration_cast<std::chrono::milliseconds>(harmony::kMeant);
   // [hear]
   std::string hear_output;  // empty: our own port "Undersong out"
   int hear_velocity = 56;   // 1..127, before the player's own loudness is known

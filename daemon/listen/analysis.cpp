@@ -4,6 +4,7 @@
 #include <array>
 
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/durations.h"
 #include "daemon/harmony/written_spelling.h"
 
 namespace undersong::listen {
@@ -12,7 +13,6 @@ namespace {
 // A held key below is accompaniment even when it is the highest.
 constexpr int kLowestHeld = 55;  // G3; common practice, no source
 constexpr Micros kEarBegins{1'000'000};
-constexpr Micros kSettled{250'000};  // a chord that stood so long was meant
 constexpr Micros kTuneLingers{2'000'000};
 constexpr Micros kAlternates{8'000'000};  // notes that alternate more slowly than that are each by itself
 
@@ -230,7 +230,7 @@ bool Analysis::collect(Micros at) {
     in_force_ = named;
     if (changed) {
       findings_.harmony = found = true;
-      settled_from_ = at + kSettled;
+      settled_from_ = at + harmony::kMeant;
     }
   }
   found |= hold_highest(at);

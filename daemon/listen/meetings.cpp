@@ -4,6 +4,7 @@
 #include <bit>
 
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/durations.h"
 #include "daemon/harmony/written_spelling.h"
 
 namespace undersong::listen {
@@ -107,7 +108,7 @@ void Meetings::end_notes() {
 void Meetings::come_in_force(const HarmonyInForce& harmony, const std::optional<harmony::KeyReading>& key) {
   if (!stays_.empty() && stays_.back().chord.chord == harmony.reading.chord) return;
   Stay next{harmony.since, harmony.reading, key ? std::optional(key->key) : std::nullopt, 0};
-  while (!stays_.empty() && next.at - stays_.back().at < kLeast) {
+  while (!stays_.empty() && next.at - stays_.back().at < harmony::kPassing) {
     next.at = std::min(next.at, stays_.back().at);
     stays_.pop_back();
   }
@@ -131,7 +132,7 @@ void Meetings::tell(Micros until, std::optional<Micros> cut) {
       if (!end || *end > until) continue;
       const Micros from = std::max({stays_[s].at, note.onset, note.told});
       if (*end <= from) continue;
-      if (*end - from >= kLeast) told_.push_back(met(note, stays_[s], from, *end));
+      if (*end - from >= harmony::kPassing) told_.push_back(met(note, stays_[s], from, *end));
       note.told = *end;
     }
   }

@@ -8,10 +8,9 @@
 // melody note: then it is sound, no longer line. A player who holds one note and tries twelve roots has
 // twelve meetings.
 //
-// Names that stand for less than kLeast are names on the way to the next (a chord whose fingers do not land
-// together, a bass that is awaited): they give their beginning to the next name, and a note that is over so
-// soon is an ornament. So nothing shorter than kLeast is a meeting. A sixteenth note at 100 a minute is as
-// long.
+// Names that stand for less than harmony::kPassing are names on the way to the next (a chord whose fingers do
+// not land together, a bass that is awaited): they give their beginning to the next name, and a note that is
+// over so soon is an ornament. So nothing shorter is a meeting.
 //
 // What has ended is told kDecided later, for the ear may still say that a chord began earlier than it seemed.
 //
@@ -44,7 +43,6 @@ struct Meeting {
 
 class Meetings {
  public:
-  static constexpr Micros kLeast{150'000};
   static constexpr Micros kDecided{2'000'000};
 
   // What has ended by now. Valid until the next call.

@@ -2,19 +2,16 @@
 
 #include <algorithm>
 
-#include "daemon/takes/timeline.h"
+#include "daemon/harmony/durations.h"
 
 namespace undersong::takes {
-
-static_assert(listen::Meetings::kLeast == kBlink,
-              "meetings and the timeline agree on what is only a name on the way");
 
 std::vector<Statement> statements_of(const std::vector<KeptChord>& chords, const std::vector<KeptChord>& keys,
                                      const std::vector<KeptMeeting>& meetings, Micros end) {
   std::vector<Statement> out;
   for (const KeptChord& chord : chords) {
     Micros at = chord.at;
-    while (!out.empty() && at - out.back().at < kBlink) {
+    while (!out.empty() && at - out.back().at < harmony::kPassing) {
       at = std::min(at, out.back().at);
       out.pop_back();
     }

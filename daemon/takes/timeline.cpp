@@ -2,12 +2,14 @@
 
 #include <algorithm>
 
+#include "daemon/harmony/durations.h"
+
 namespace undersong::takes {
 
 std::vector<Line> settled_chords(const std::vector<Line>& chords) {
   std::vector<Line> out;
   for (Line line : chords) {
-    while (!out.empty() && line.at - out.back().at < kBlink) {
+    while (!out.empty() && line.at - out.back().at < harmony::kPassing) {
       line.at = std::min(line.at, out.back().at);
       out.pop_back();
     }

@@ -10,11 +10,9 @@
 
 namespace undersong::takes {
 
-inline constexpr Micros kBlink{150'000};  // a name that stood shorter was on the way to the next
-
 // `chords`: the chord lines of one take in the order of the log. A line whose `at` lies before that of an
-// earlier one corrects it. A name that stood for less than kBlink gives its beginning to the next; a name
-// that repeats the one before it is left out.
+// earlier one corrects it. A name that stood for less than harmony::kPassing gives its beginning to the next;
+// a name that repeats the one before it is left out.
 std::vector<Line> settled_chords(const std::vector<Line>& chords);
 
 }  // namespace undersong::takes

@@ -10,6 +10,7 @@
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/durations.h"
 #include "daemon/midi/smf.h"
 
 namespace undersong::listen {
@@ -104,7 +105,7 @@ TEST(Meetings, AHeldNoteMeetsEveryChordThatIsTriedUnderItAndWhatIsReturnedToIsKn
   std::vector<std::pair<int, std::uint32_t>> roots;
   for (const Meeting& met : heard.meetings) {
     EXPECT_EQ(met.pitch, Pitch(79)) << said(met);
-    EXPECT_GE(met.length, Meetings::kLeast);
+    EXPECT_GE(met.length, harmony::kPassing);
     if (roots.empty() || roots.back().first != met.chord.chord.root.value())
       roots.emplace_back(met.chord.chord.root.value(), met.time);
   }
@@ -185,7 +186,7 @@ TEST(Meetings, TheEndOfATakeCutsWhatSoundsAndTheNextTakeBeginsAnew) {
 std::vector<Chord> settled(const std::vector<Chord>& raw) {
   std::vector<Chord> out;
   for (Chord next : raw) {
-    while (!out.empty() && next.at - out.back().at < Meetings::kLeast) {
+    while (!out.empty() && next.at - out.back().at < harmony::kPassing) {
       next.at = std::min(next.at, out.back().at);
       out.pop_back();
     }
@@ -221,7 +222,7 @@ TEST(Meetings, AreThoseOfTheSettledChordsAndNeverOverlapForOneNote) {
     });
     for (std::size_t i = 0; i < by_note.size(); ++i) {
       const Meeting& met = by_note[i];
-      ASSERT_GE(met.length, Meetings::kLeast);
+      ASSERT_GE(met.length, harmony::kPassing);
       if (i > 0 && by_note[i - 1].pitch == met.pitch) {
         ASSERT_LE(by_note[i - 1].at + by_note[i - 1].length, met.at) << said(met);
       }
