@@ -87,6 +87,16 @@ std::pair<Quality, bool> nearest_row(PitchClassSet tones) {
 
 }  // namespace
 
+Suffix suffix(Quality quality, SymbolStyle style) {
+  static constexpr std::array<std::string_view, 8> kBeside{"m", "-", "dim", "°", "ø", "aug", "+", "Δ"};
+  const QualityRow& made = row(quality);
+  const std::string_view text = style == SymbolStyle::kLetters ? made.letters : made.signs;
+  if (!text.starts_with("maj"))
+    for (const std::string_view sign : kBeside)
+      if (text.starts_with(sign)) return {text.substr(0, sign.size()), text.substr(sign.size())};
+  return {{}, text};
+}
+
 void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolStyle style) {
   const QualityRow& made = row(chord.quality);
   append_text(out, root);
@@ -106,6 +116,11 @@ NoteName bass_name(const Chord& chord, NoteName root) {
   if (name.fifths() < -6) return NoteName(name.fifths() + 12);
   if (name.fifths() > 10) return NoteName(name.fifths() - 12);
   return name;
+}
+
+NoteName name_in(const Chord& chord, NoteName root, PitchClass note) {
+  if (note == chord.bass) return bass_name(chord, root);
+  return plain_name(root.above(degree_in(chord.quality, ascending(chord.root, note))));
 }
 
 void append_harte(std::string& out, const Chord& chord, NoteName root) {

@@ -16,12 +16,23 @@ namespace undersong::harmony {
 // How symbols look: letters (Cm7, Cmaj7, Cm7b5) or signs (C-7, CΔ7, Cø7). Accidentals are written b and #.
 enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
 
+// What a symbol says after the root, in the two parts a musician writes: the sign of the triad beside the
+// letter, and the rest raised. m|7b5, |maj7, dim|7; with signs -|7, Δ|7, ø|7. Either may be empty; one after
+// the other they are the row's text in that style.
+struct Suffix {
+  std::string_view beside, raised;
+};
+Suffix suffix(Quality quality, SymbolStyle style);
+
 // `root` names the chord's root. A bass that is a tone of the chord is spelled by its degree; any other
 // plainly, as is one that would take two accidentals: E/G#, B/D#, but F#/C, Db/A and Cdim7/A.
 void append_symbol(std::string& out, const Chord& chord, NoteName root, SymbolStyle style);
 void append_harte(std::string& out, const Chord& chord, NoteName root);
 std::string symbol(const Chord& chord, NoteName root, SymbolStyle style = SymbolStyle::kLetters);
 NoteName bass_name(const Chord& chord, NoteName root);
+// What a note is called in this chord: the bass as in the symbol, any other by its degree, without double
+// accidentals.
+NoteName name_in(const Chord& chord, NoteName root, PitchClass note);
 std::string harte(const Chord& chord, NoteName root);
 
 // A chord read from Harte syntax: the nearest row of the vocabulary, and the exact degrees.

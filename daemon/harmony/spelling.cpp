@@ -57,11 +57,13 @@ std::optional<NoteName> parse_note_name(std::string_view text) {
   return NoteName(fifths);
 }
 
-std::string text(NoteName name, Pitch pitch) {
-  std::string out = text(name);
+int octave(NoteName name, Pitch pitch) {
   const int accidentals = floor_div(name.fifths() + 1, 7);
-  out += std::to_string(floor_div(pitch.value() - accidentals, 12) - 1);
-  return out;
+  return floor_div(pitch.value() - accidentals, 12) - 1;
+}
+
+std::string text(NoteName name, Pitch pitch) {
+  return text(name) + std::to_string(octave(name, pitch));
 }
 
 }  // namespace undersong::harmony

@@ -39,6 +39,8 @@ void append_text(std::string& out, NoteName name);
 std::optional<NoteName> parse_note_name(std::string_view text);
 // "G4": name and octave, middle C = C4; the octave follows the letter (Cb4 is key 59).
 std::string text(NoteName name, Pitch pitch);
+// The octave in that, -2..9.
+int octave(NoteName name, Pitch pitch);
 
 // The name without double accidentals of the same key: Bb for Cbb, G for F##, others as they are.
 constexpr NoteName plain_name(NoteName name) {

@@ -18,25 +18,30 @@
 
 namespace undersong::harmony {
 
-struct Word {
-  static constexpr std::size_t kLongest = 31;
-  constexpr Word() = default;
-  constexpr explicit Word(std::string_view from) : size(static_cast<std::uint8_t>(from.size())) {
+template <std::size_t Longest>
+struct FixedText {
+  static constexpr std::size_t kLongest = Longest;
+  constexpr FixedText() = default;
+  constexpr explicit FixedText(std::string_view from) : size(static_cast<std::uint8_t>(from.size())) {
     for (std::size_t i = 0; i < from.size(); ++i)
       text[i] = from[i];  // a longer text doesn't compile, or is caught by a test
   }
-  std::array<char, kLongest> text{};
+  constexpr std::string_view view() const { return {text.data(), size}; }
+  std::array<char, Longest> text{};
   std::uint8_t size = 0;
 };
+using Word = FixedText<31>;
+using Fragment = FixedText<127>;  // several words that always stand together
 
 // Writes forward from a place with room enough; up to kSlack bytes behind what was written are overwritten
 // too.
 class TextWriter {
  public:
-  static constexpr std::size_t kSlack = Word::kLongest;
+  static constexpr std::size_t kSlack = Fragment::kLongest;
   explicit TextWriter(char* at) : at_(at) {}
   char* at() const { return at_; }
-  void put(const Word& word) {
+  template <std::size_t Longest>
+  void put(const FixedText<Longest>& word) {
     std::memcpy(at_, word.text.data(), word.text.size());
     at_ += word.size;
   }
@@ -46,6 +51,10 @@ class TextWriter {
     at_ += N - 1;
   }
   void put(char c) { *at_++ = c; }
+  void put(std::string_view text) {  // of any length; slower
+    std::memcpy(at_, text.data(), text.size());
+    at_ += text.size();
+  }
 
  private:
   char* at_;

@@ -44,6 +44,50 @@ TEST(Vocabulary, NamesAndSymbolsAreUnique) {
   }
 }
 
+TEST(ChordSymbol, ASuffixIsTheTextInTheTwoPartsAMusicianWrites) {
+  for (const auto style : {SymbolStyle::kLetters, SymbolStyle::kSigns})
+    for (std::size_t i = 0; i < chord_vocabulary().size(); ++i) {
+      const QualityRow& made = chord_vocabulary()[i];
+      const Suffix parts = suffix(Quality(static_cast<int>(i)), style);
+      EXPECT_EQ(std::string(parts.beside) + std::string(parts.raised),
+                style == SymbolStyle::kLetters ? made.letters : made.signs);
+      for (const char* sign : {"°", "ø", "+", "dim", "aug"})
+        EXPECT_FALSE(parts.raised.starts_with(sign)) << parts.raised;
+    }
+  struct {
+    const char *harte, *beside, *raised, *sign, *raised_after_sign;
+  } const kShown[] = {{"maj", "", "", "", ""},
+                      {"min", "m", "", "-", ""},
+                      {"maj7", "", "maj7", "Δ", "7"},
+                      {"min7", "m", "7", "-", "7"},
+                      {"hdim7", "m", "7b5", "ø", "7"},
+                      {"dim7", "dim", "7", "°", "7"},
+                      {"minmaj7", "m", "(maj7)", "-", "Δ7"},
+                      {"aug(7)", "", "maj7#5", "+", "Δ7"},
+                      {"sus4", "", "sus4", "", "sus4"},
+                      {"maj6(9)", "", "6/9", "", "6/9"}};
+  for (const auto& shown : kShown) {
+    const Suffix letters = suffix(quality(shown.harte), SymbolStyle::kLetters);
+    const Suffix signs = suffix(quality(shown.harte), SymbolStyle::kSigns);
+    EXPECT_EQ(letters.beside, shown.beside) << shown.harte;
+    EXPECT_EQ(letters.raised, shown.raised) << shown.harte;
+    EXPECT_EQ(signs.beside, shown.sign) << shown.harte;
+    EXPECT_EQ(signs.raised, shown.raised_after_sign) << shown.harte;
+  }
+}
+
+TEST(ChordSymbol, NotesAreCalledAsTheChordHasThem) {
+  const auto name = [](const char* harte, int pitch_class) {
+    const auto chord = parse_harte(harte);
+    return text(name_in(chord->chord, chord->root, PitchClass(pitch_class)));
+  };
+  EXPECT_EQ(name("C:min7", 3), "Eb");
+  EXPECT_EQ(name("B:maj", 3), "D#");
+  EXPECT_EQ(name("G:aug(b7,#9)", 10), "A#");
+  EXPECT_EQ(name("E:maj/3", 8), "G#");
+  EXPECT_EQ(name("C:maj/b3", 3), "Eb") << "the bass as in the symbol";
+}
+
 // Source: the grammar of Harte et al. (2005) as a regular expression (JAMS schema), with sus2 and 5 of JAMS's
 // chord namespace.
 TEST(ChordSymbol, EveryChordOfTheVocabularyIsHarteSyntaxAndReadsBack) {

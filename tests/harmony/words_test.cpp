@@ -12,7 +12,7 @@ namespace undersong::harmony {
 namespace {
 
 std::string whole(const Word& word) {
-  return {word.text.data(), word.size};
+  return std::string(word.view());
 }
 
 TEST(Words, AreTheTextsThemselves) {
