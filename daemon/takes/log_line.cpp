@@ -18,6 +18,19 @@ Entry entry(Micros at, LineKind kind, std::string data) {
   return {at, kind, std::move(data), {}};
 }
 
+// A chord as lines keep it: its parts and no symbol, for how that looks is the reader's affair.
+json::object parts(const harmony::Chord& chord, harmony::NoteName root) {
+  const harmony::QualityRow& row = harmony::row(chord.quality);
+  json::object out{{"root", chord.root.value()},
+                   {"root_name", harmony::text(root)},
+                   {"quality", row.harte},
+                   {"family", text(row.family)},
+                   {"bass", chord.bass.value()}};
+  if (chord.bass != chord.root) out["bass_name"] = harmony::text(harmony::bass_name(chord, root));
+  out["harte"] = harmony::harte(chord, root);
+  return out;
+}
+
 Entry received(LineKind kind, const midi::Event& event) {
   std::string data(1, static_cast<char>(event.port));
   for (std::size_t i = 0; i < event.size && i < event.bytes.size(); ++i)
@@ -143,13 +156,8 @@ std::optional<midi::PortNumber> lost_port(const Line& line) {
 Entry chord_in_force(Micros since, const listen::Reading& reading) {
   const harmony::QualityRow& row = harmony::row(reading.chord.quality);
   std::string harte = harmony::harte(reading.chord, reading.root_name);
-  const json::object data{{"symbol", harmony::symbol(reading.chord, reading.root_name)},
-                          {"harte", harte},
-                          {"root", reading.chord.root.value()},
-                          {"quality", row.harte},
-                          {"family", text(row.family)},
-                          {"bass", reading.chord.bass.value()},
-                          {"confidence", rounded(reading.confidence)}};
+  json::object data = parts(reading.chord, reading.root_name);
+  data["confidence"] = rounded(reading.confidence);  // last: see settled_chords
   return {since, LineKind::kChord, json::serialize(data),
           ChordFacts{reading.chord.root, reading.chord.bass, row.family, std::move(harte)}};
 }
@@ -175,7 +183,6 @@ std::optional<harmony::Key> pinned_key(const Line& line) {
 }
 
 Entry meeting(const listen::Meeting& met) {
-  const harmony::QualityRow& row = harmony::row(met.chord.chord.quality);
   MeetingFacts facts{met.length,
                      met.pitch,
                      harmony::text(met.name, met.pitch),
@@ -183,23 +190,19 @@ Entry meeting(const listen::Meeting& met) {
                      harmony::harte(met.chord.chord, met.chord.root_name),
                      met.key ? harmony::harte(*met.key) : std::string(),
                      met.time};
-  json::object data{{"pitch", met.pitch.value()},
-                    {"name", facts.name},
-                    {"degree", facts.degree},
-                    {"symbol", harmony::symbol(met.chord.chord, met.chord.root_name)},
-                    {"harte", facts.harte},
-                    {"root", met.chord.chord.root.value()},
-                    {"family", text(row.family)},
-                    {"bass", met.chord.chord.bass.value()},
-                    {"length_us", met.length.count()},
-                    {"time", met.time}};
+  json::object data = parts(met.chord.chord, met.chord.root_name);
+  data["pitch"] = met.pitch.value();
+  data["name"] = facts.name;
+  data["degree"] = facts.degree;
+  data["length_us"] = met.length.count();
+  data["time"] = met.time;
   if (met.key) data["key"] = facts.key;
   return {met.at, LineKind::kMeeting, json::serialize(data), std::move(facts)};
 }
 
 Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::Chord>& over) {
   MelodyFacts facts{note.pitch, std::nullopt, {}};
-  json::object data{{"pitch", note.pitch.value()}};
+  json::object data{{"pitch", note.pitch.value()}, {"name", harmony::text(note.name, note.pitch)}};
   if (over) {
     facts.over = over->root;
     facts.degree = harmony::text(note.degree);
@@ -211,19 +214,25 @@ Entry melody_note(const listen::MelodyNote& note, const std::optional<harmony::C
 
 Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen::MelodyNote> melody,
                            const harmony::Alternatives& alternatives) {
-  json::array pitches, chords;
-  for (const auto& note : melody) pitches.emplace_back(note.pitch.value());
+  json::array pitches, names, chords;
+  for (const auto& note : melody) {
+    pitches.emplace_back(note.pitch.value());
+    names.emplace_back(harmony::text(note.name, note.pitch));
+  }
   for (const auto& alternative : alternatives)
     chords.emplace_back(harmony::harte(alternative.chord, alternative.root_name));
   return entry(at, LineKind::kOffered,
-               json::serialize(json::object{
-                   {"list", list}, {"melody", std::move(pitches)}, {"harte", std::move(chords)}}));
+               json::serialize(json::object{{"list", list},
+                                            {"melody", std::move(pitches)},
+                                            {"names", std::move(names)},
+                                            {"harte", std::move(chords)}}));
 }
 
 Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative,
                         std::size_t place) {
-  const json::object data{
-      {"list", list}, {"harte", harmony::harte(alternative.chord, alternative.root_name)}, {"place", place}};
+  json::object data = parts(alternative.chord, alternative.root_name);
+  data["list"] = list;
+  data["place"] = place;
   return entry(at, LineKind::kTried, json::serialize(data));
 }
 

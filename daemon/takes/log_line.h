@@ -9,6 +9,11 @@
 // along, pass, lost and meeting. mark, rename, annotate: the text. correction: the chord in Harte syntax.
 // take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
 //
+// A chord in these objects is its parts: root, root_name, quality, family, bass, bass_name where the bass is
+// not the root, and harte. Lines of older versions have a rendered `symbol` instead of the names, and tried
+// only harte. They stay as they are: lines are history, there may be millions, and their Harte text holds all
+// that the parts say. So readers take `harte`, and what of the rest they need only as a help.
+//
 // echo: a message that was received and is probably only what we had sent ourselves. Whoever reads what was
 // played leaves these lines out; they are there so that nothing is lost should the guess be wrong.
 //

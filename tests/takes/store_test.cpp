@@ -12,7 +12,7 @@ namespace undersong::takes {
 namespace {
 
 listen::MelodyNote melody(std::int64_t since, int pitch, harmony::Degree degree) {
-  return {Pitch(pitch), harmony::NoteName(0), degree, us(since), true};
+  return {Pitch(pitch), harmony::spell_within(Pitch(pitch).pitch_class(), -5), degree, us(since), true};
 }
 
 // Two takes: one over F major, one over a B flat dominant.
@@ -51,8 +51,8 @@ TEST(Store, NumbersLinesWithoutGapsAndGivesThemBackAsTheyWere) {
   EXPECT_EQ(midi_event(lines[1]), midi::note_on(us(1'000'000), 0, Pitch(53), Velocity(80)));
   EXPECT_EQ(
       lines[3].data,
-      R"({"symbol":"Fmaj7","harte":"F:maj7","root":5,"quality":"maj7","family":"major","bass":5,"confidence":8.13E-1})");
-  EXPECT_EQ(lines[5].data, R"({"pitch":76,"over":5,"degree":"7"})");
+      R"({"root":5,"root_name":"F","quality":"maj7","family":"major","bass":5,"harte":"F:maj7","confidence":8.13E-1})");
+  EXPECT_EQ(lines[5].data, R"({"pitch":76,"name":"E5","over":5,"degree":"7"})");
   EXPECT_EQ(lines[6].data, "this turn");
   EXPECT_EQ(lines[8].data, "silence");
   EXPECT_EQ(lines[15].take, 2u);
