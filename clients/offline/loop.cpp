@@ -39,17 +39,22 @@ double bpm(const takes::Beats& beats) {
   return 60 / gaps[gaps.size() / 2];
 }
 
+// The members are those of the protocol's TakeLoop, with these differences: `chords` are Harte texts alone
+// and their lengths stand beside them; and a pass has its `start` and `end` in seconds too.
 void print_json(const takes::Loop& loop, const takes::Sections& sections, const takes::Beats& beats) {
   json::object out;
   json::array chords, lengths, passes, parts;
   for (const auto& chord : loop.chords) {
     chords.emplace_back(harmony::harte(chord.chord, chord.root));
-    lengths.push_back(json::object{{"beats", chord.beats > 0 ? json::value(chord.beats) : json::value()},
-                                   {"seconds", rounded(seconds(chord.length))}});
+    json::object length{{"length_us", chord.length.count()}};
+    if (chord.beats > 0) length["beats"] = chord.beats;
+    lengths.push_back(std::move(length));
   }
   for (std::size_t i = 0; i < loop.passes.size(); ++i) {
     const auto& pass = loop.passes[i];
-    passes.push_back(json::object{{"start", rounded(seconds(pass.begin))},
+    passes.push_back(json::object{{"at", pass.begin.count()},
+                                  {"length_us", (pass.end - pass.begin).count()},
+                                  {"start", rounded(seconds(pass.begin))},
                                   {"end", rounded(seconds(pass.end))},
                                   {"section", sections.sections[sections.of_pass[i]].label},
                                   {"variant", pass.variant},
@@ -57,22 +62,26 @@ void print_json(const takes::Loop& loop, const takes::Sections& sections, const 
                                   {"transposed", pass.transposed},
                                   {"difference", describe_difference(loop, pass)}});
   }
-  for (const auto& section : sections.sections)
-    parts.push_back(
-        json::object{{"label", section.label},
-                     {"kind", text(section.kind)},
-                     {"first", section.first},
-                     {"passes", section.count},
-                     {"start", rounded(seconds(loop.passes[section.first].begin))},
-                     {"end", rounded(seconds(loop.passes[section.first + section.count - 1].end))},
-                     {"reason", section.reason}});
+  for (const auto& section : sections.sections) {
+    const Micros begin = loop.passes[section.first].begin,
+                 end = loop.passes[section.first + section.count - 1].end;
+    parts.push_back(json::object{{"label", section.label},
+                                 {"kind", text(section.kind)},
+                                 {"first", section.first},
+                                 {"passes", section.count},
+                                 {"at", begin.count()},
+                                 {"length_us", (end - begin).count()},
+                                 {"reason", section.reason}});
+  }
   out["chords"] = std::move(chords);
   out["lengths"] = std::move(lengths);
   out["confidence"] = rounded(loop.confidence);
   out["passes"] = std::move(passes);
   out["sections"] = std::move(parts);
-  out["tempo"] = beats.pulse() ? json::value(std::round(10 * bpm(beats)) / 10) : json::value();
-  out["meter"] = beats.pulse() ? json::value(beats.meter) : json::value();
+  if (beats.pulse()) {
+    out["tempo"] = std::round(10 * bpm(beats)) / 10;
+    out["meter"] = beats.meter;
+  }
   std::cout << json::serialize(out) << '\n';
 }
 

@@ -8,6 +8,7 @@
 #include <memory>
 #include <string>
 
+#include "clients/offline/chord_json.h"
 #include "clients/offline/commands.h"
 #include "clients/offline/heard_loop.h"
 #include "daemon/harmony/chord_symbol.h"
@@ -63,12 +64,7 @@ std::string melody_words(const song::ProposedChord& chord) {
 std::string keys(const song::ProposedChord& chord) {
   std::string out;
   const auto add = [&](Pitch key) {
-    // The letter the chord gives this tone.
-    const int interval = ascending(chord.chord.root, key.pitch_class());
-    const auto name =
-        key.pitch_class() == chord.chord.bass
-            ? harmony::bass_name(chord.chord, chord.root)
-            : harmony::plain_name(chord.root.above(harmony::degree_in(chord.chord.quality, interval)));
+    const auto name = harmony::name_in(chord.chord, chord.root, key.pitch_class());
     out += (out.empty() || out.back() == ' ' ? "" : " ") + harmony::text(name, key);
   };
   for (Pitch key : chord.voicing.left) add(key);
@@ -85,57 +81,57 @@ std::string change_words(const song::ProposedChord& chord, const takes::LoopChor
   return fmt::format("{} for {}", text(chord.change), usual);
 }
 
-json::object proposal_json(const song::Proposal& made, bool pulse) {
+// The members are those of the protocol's LoopProposal.
+json::object proposal_json(const song::Proposal& made) {
   json::array chords;
   for (const auto& chord : made.chords) {
     json::array melody, left, right;
     for (const auto& note : chord.melody)
       melody.push_back(json::object{{"note", harmony::text(note.name)},
                                     {"degree", harmony::text(note.degree)},
-                                    {"role", note.role == harmony::Role::kChordTone ? "chord tone"
+                                    {"role", note.role == harmony::Role::kChordTone ? "chord_tone"
                                              : note.role == harmony::Role::kTension ? "tension"
                                                                                     : "avoid"},
-                                    {pulse ? "beats" : "seconds", rounded(note.length)},
-                                    {"long", note.is_long}});
+                                    {"length", rounded(note.length)},
+                                    {"held", note.is_long}});
     for (Pitch key : chord.voicing.left) left.emplace_back(key.value());
     for (Pitch key : chord.voicing.right) right.emplace_back(key.value());
-    chords.push_back(json::object{{"symbol", harmony::symbol(chord.chord, chord.root)},
-                                  {"harte", harmony::harte(chord.chord, chord.root)},
-                                  {"kept", chord.kept},
-                                  {"changed", chord.changed},
-                                  {"change", text(chord.change)},
-                                  {"reached_by", text(chord.reached)},
-                                  {"dark_bright", rounded(static_cast<double>(chord.dark_bright))},
-                                  {"resolved_tense", rounded(static_cast<double>(chord.resolved_tense))},
-                                  {"outside", chord.outside},
-                                  {"melody", std::move(melody)},
-                                  {"left", std::move(left)},
-                                  {"right", std::move(right)}});
+    json::object to = chord_json(chord.chord, chord.root, chord.dark_bright, chord.resolved_tense);
+    to["kept"] = chord.kept;
+    to["changed"] = chord.changed;
+    to["change"] = text(chord.change);
+    to["reached_by"] = text(chord.reached);
+    to["melody"] = std::move(melody);
+    to["outside"] = chord.outside;
+    to["left"] = std::move(left);
+    to["right"] = std::move(right);
+    chords.push_back(std::move(to));
   }
-  return {{"chords", std::move(chords)},
-          {"score", rounded(made.score)},
-          {"changed", made.changed},
-          {"hands_move", made.hands_move},
-          {"dark_bright", rounded(static_cast<double>(made.dark_bright))},
-          {"resolved_tense", rounded(static_cast<double>(made.resolved_tense))},
-          {"reason", made.reason},
-          {"pedal", made.pedal ? json::value(made.pedal->value()) : json::value()}};
+  json::object out{{"chords", std::move(chords)}, {"score", rounded(made.score)}};
+  put_colour(out, made.dark_bright, made.resolved_tense);
+  out["changed"] = made.changed;
+  out["hands_move"] = made.hands_move;
+  out["reason"] = made.reason;
+  if (made.pedal) out["pedal"] = made.pedal->value();
+  return out;
 }
 
+// The members are those of the protocol's Reharmonised; and `beats` of the loop's chords, null where there is
+// no pulse.
 void print_json(const song::Reharmonisation& found, const takes::Loop& loop) {
   json::array proposals, beats;
-  for (const auto& made : found.proposals) proposals.push_back(proposal_json(made, found.pulse));
+  for (const auto& made : found.proposals) proposals.push_back(proposal_json(made));
   for (const auto& chord : loop.chords)
     beats.push_back(found.pulse ? json::value(chord.beats) : json::value());
-  json::object out{{"key", found.key ? json::value(harmony::harte(*found.key)) : json::value()},
-                   {"section", found.melody.section},
+  json::object out{{"section", found.melody.section},
                    {"passes", found.melody.passes},
                    {"beats", std::move(beats)},
                    {"free", found.free},
                    {"apart", found.apart},
                    {"exact", found.exact},
-                   {"played", proposal_json(found.played, found.pulse)},
+                   {"played", proposal_json(found.played)},
                    {"proposals", std::move(proposals)}};
+  if (found.key) out["key"] = harmony::harte(*found.key);
   std::cout << json::serialize(out) << '\n';
 }
 

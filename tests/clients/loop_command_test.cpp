@@ -125,6 +125,11 @@ TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
   ASSERT_FALSE(object.at("sections").as_array().empty());
   EXPECT_EQ(object.at("sections").at(0).at("label"), "A");
   EXPECT_EQ(object.at("lengths").at(0).at("beats"), 2.0);
+  // What scorers read, and the protocol's own members beside it.
+  const auto& pass = object.at("passes").at(1);
+  EXPECT_NEAR(pass.at("start").as_double() * 1e6, static_cast<double>(pass.at("at").as_int64()), 100);
+  EXPECT_NEAR((pass.at("end").as_double() - pass.at("start").as_double()) * 1e6,
+              static_cast<double>(pass.at("length_us").as_int64()), 200);
 }
 
 // Every bad input: exit code 1 and one sentence that names the file.
@@ -171,8 +176,16 @@ TEST(ReharmoniseCommand, PrintsProposalsForPeopleAndForPrograms) {
   for (const auto& proposal : object.at("proposals").as_array()) {
     EXPECT_EQ(proposal.at("chords").at(0).at("harte"), "D:min7");
     EXPECT_EQ(proposal.at("chords").at(3).at("harte"), "A:7");
-    for (const auto& chord : proposal.at("chords").as_array())
+    for (const auto& chord : proposal.at("chords").as_array()) {
       EXPECT_FALSE(chord.at("right").as_array().empty());
+      EXPECT_EQ(chord.at("letters").as_array().size(), 2u);
+      EXPECT_EQ(chord.at("colour").as_array().size(), 2u);
+      for (const auto& note : chord.at("melody").as_array()) {
+        EXPECT_GT(note.at("length").to_number<double>(), 0);
+        EXPECT_TRUE(note.at("held").is_bool());
+        EXPECT_NE(note.at("role"), "chord tone");
+      }
+    }
   }
 }
 
