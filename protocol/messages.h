@@ -7,6 +7,7 @@
 // struct is its params.
 #pragma once
 
+#include <array>
 #include <boost/mp11/list.hpp>
 #include <cstdint>
 #include <optional>
@@ -18,23 +19,33 @@
 
 namespace undersong::protocol {
 
-inline constexpr int kProtocolVersion = 1;
+// 2: chords come in their parts instead of as a symbol; take.sketch is take.thumbnail, chord.symbols
+// chord.parts.
+inline constexpr int kProtocolVersion = 2;
+
+// What a daemon of this protocol can do, as it says in welcome. One that can't leaves the word out.
+inline constexpr std::array<const char*, 10> kCapabilities{"moment", "status", "log",  "hear",  "notes",
+                                                           "export", "play",   "beat", "along", "song"};
 
 // ---- notifications from the daemon
 
 struct Welcome {
   static constexpr const char* kMethod = "welcome";
   static constexpr const char* kSays =
-      "The first message on every connection. `token_needed`: say hello with the token first, nothing else "
-      "is answered.";
+      "The first message on every connection. `passing_us`: a chord of the log that stood shorter was on the "
+      "way to the next; "
+      "clients that show what was played leave it out, as take.get does. `token_needed`: say hello with the "
+      "token first, "
+      "nothing else is answered.";
   static constexpr const char* kExample =
-      R"({"protocol":1,"program":"0.1.0","capabilities":["moment","status","log","hear","export","play","beat","along"],"token_needed":false})";
+      R"({"protocol":2,"program":"0.1.0","capabilities":["moment","status","log","hear","notes","export","play","beat","along","song"],"passing_us":150000,"token_needed":false})";
   std::uint32_t protocol = kProtocolVersion;
   std::string program;
   std::vector<std::string> capabilities;
+  TimeUs passing_us = 0;
   bool token_needed = false;
 };
-BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, token_needed))
+BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, passing_us, token_needed))
 
 struct Moment {
   static constexpr const char* kMethod = "moment";
@@ -43,7 +54,7 @@ struct Moment {
       "so `number` may skip. `alternatives_number` changes when the list does; `under` are the melody notes "
       "it was made for. `beat` is null while there is no steady pulse.";
   static constexpr const char* kExample =
-      R"({"number":412,"at":83512004,"chord":{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83,"since":83490112,"sounding":true,"dark_bright":0.05,"resolved_tense":0.18},"readings":[{"symbol":"Fmaj7","harte":"F:maj7","root":5,"root_name":"F","quality":"maj7","bass":5,"confidence":0.83}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"symbol":"Dm9","harte":"D:min9","root":2,"root_name":"D","degrees":["9"],"dark_bright":-0.2,"resolved_tense":0.24,"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"reason":"down a third, two tones stay","tried":false}]})";
+      R"({"number":412,"at":83512004,"chord":{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","dark_bright":0.05,"resolved_tense":0.18,"colour":["neutral","at rest"],"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","confidence":0.83},{"root":9,"root_name":"A","quality":"min","letters":["m",""],"signs":["-",""],"bass":5,"bass_name":"F","harte":"A:min/b6","confidence":0.06}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"root":2,"root_name":"D","quality":"min9","letters":["m","9"],"signs":["-","9"],"harte":"D:min9","dark_bright":-0.2,"resolved_tense":0.24,"colour":["dark","at rest"],"degrees":["9"],"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"names":["D2","C3","F4","A4","E5"],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
   TimeUs at = 0;
   Nullable<ChordInForce> chord;
@@ -69,7 +80,7 @@ struct Status {
       "`at`: the daemon's clock when this was written. `lost_events`: messages of inputs that were lost "
       "since the daemon started; each loss is a line of the log.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":[]},"log_last":90412,"lost_events":0})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":[]},"log_last":90412,"lost_events":0})";
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -192,11 +203,10 @@ BOOST_DESCRIBE_STRUCT(ListTakes, (),
                       (limit, before, harte, root, family, key, melody, melody_over, melody_degree,
                        from_utc_ms, to_utc_ms, deleted))
 
-struct TakeChord {
+struct TakeChord : Chord {
   TimeUs at = 0;
-  std::string symbol, harte;
 };
-BOOST_DESCRIBE_STRUCT(TakeChord, (), (at, symbol, harte))
+BOOST_DESCRIBE_STRUCT(TakeChord, (Chord), (at))
 
 struct TakeMark {
   TimeUs at = 0;
@@ -225,16 +235,11 @@ struct GetTake {
       "One take with its chords, keys and marks; the newest that is not deleted when `take` is left out.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"at":81200345,"symbol":"Fmaj7","harte":"F:maj7"}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn"}]})";
+      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","at":81200345}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn"}]})";
   using Reply = TakeDetail;
   std::optional<std::uint64_t> take{};
 };
 BOOST_DESCRIBE_STRUCT(GetTake, (), (take))
-
-struct FoundChord {
-  std::string symbol, harte;
-};
-BOOST_DESCRIBE_STRUCT(FoundChord, (), (symbol, harte))
 
 struct FoundMoment {
   static constexpr const char* kSays =
@@ -246,7 +251,7 @@ struct FoundMoment {
   std::string title;
   TimeUtcMs begin_utc_ms = 0;
   TimeUs at = 0, from_us = 0, length_us = 0;
-  std::vector<FoundChord> chords;
+  std::vector<Chord> chords;
   std::optional<PitchNumber> pitch{};
   std::optional<std::string> name{}, degree{};
   std::optional<std::string> key{};
@@ -288,7 +293,7 @@ struct FindMoments {
       "said in one sentence with the column of the word.";
   static constexpr const char* kExample = R"({"question":"Db under G last week","limit":20})";
   static constexpr const char* kReplyExample =
-      R"({"understood":"any chord on Db under G, from 2026-11-16 to 2026-11-22","moments":[{"take":12,"title":"circling in F","begin_utc_ms":1790000000000,"at":83490112,"from_us":2289767,"length_us":1180000,"chords":[{"symbol":"Dbmaj7","harte":"Db:maj7"}],"pitch":79,"name":"G5","degree":"#11","key":"F:min","time":2,"times":3}],"near":[],"next":"11:4","unheard":0})";
+      R"({"understood":"any chord on Db under G, from 2026-11-16 to 2026-11-22","moments":[{"take":12,"title":"circling in F","begin_utc_ms":1790000000000,"at":83490112,"from_us":2289767,"length_us":1180000,"chords":[{"root":1,"root_name":"Db","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"Db:maj7"}],"pitch":79,"name":"G5","degree":"#11","key":"F:min","time":2,"times":3}],"near":[],"next":"11:4","unheard":0})";
   using Reply = FoundMoments;
   std::string question;
   std::optional<Whole<1, 200>> limit{};
@@ -296,12 +301,12 @@ struct FindMoments {
 };
 BOOST_DESCRIBE_STRUCT(FindMoments, (), (question, limit, from))
 
-struct TakeStatement {
-  static constexpr const char* kSays = "A chord in force that was meant, by beginning.";
+struct TakeStatement : Chord {
+  static constexpr const char* kSays =
+      "A chord in force that stood long enough not to be on the way to the next, by beginning.";
   TimeUs at = 0, length_us = 0;
-  std::string symbol, harte;
 };
-BOOST_DESCRIBE_STRUCT(TakeStatement, (), (at, length_us, symbol, harte))
+BOOST_DESCRIBE_STRUCT(TakeStatement, (Chord), (at, length_us))
 
 struct TakeMeetings {
   static constexpr const char* kSays =
@@ -322,7 +327,7 @@ struct GetMeetings {
       "What was tried under which melody note of a take, and what was returned to.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"heard":true,"statements":[{"at":83490112,"length_us":1180000,"symbol":"Dbmaj7","harte":"Db:maj7"}],"at":[83490112],"meetings":[{"pitch":79,"name":"G5","degree":"#11","symbol":"Dbmaj7","harte":"Db:maj7","root":1,"family":"major","bass":1,"length_us":1180000,"time":2,"key":"F:min"}]})";
+      R"({"take":12,"heard":true,"statements":[{"root":1,"root_name":"Db","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"Db:maj7","at":83490112,"length_us":1180000}],"at":[83490112],"meetings":[{"root":1,"root_name":"Db","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"Db:maj7","pitch":79,"name":"G5","degree":"#11","family":"major","length_us":1180000,"time":2,"key":"F:min"}]})";
   using Reply = TakeMeetings;
   std::optional<std::uint64_t> take{};
 };
@@ -381,7 +386,7 @@ struct GetNotes {
 };
 BOOST_DESCRIBE_STRUCT(GetNotes, (), (take))
 
-struct TakeSketch {
+struct TakeThumbnail {
   static constexpr const char* kSays =
       "The take in equal spans of time: how many `notes` begin in each, and the `lowest` and `highest` of "
       "them (0 where there are none).";
@@ -389,19 +394,19 @@ struct TakeSketch {
   std::vector<std::uint32_t> notes;
   std::vector<PitchNumber> lowest, highest;
 };
-BOOST_DESCRIBE_STRUCT(TakeSketch, (), (take, notes, lowest, highest))
+BOOST_DESCRIBE_STRUCT(TakeThumbnail, (), (take, notes, lowest, highest))
 
-struct GetSketch {
-  static constexpr const char* kMethod = "take.sketch";
+struct GetThumbnail {
+  static constexpr const char* kMethod = "take.thumbnail";
   static constexpr const char* kSays = "A take seen from afar, for a small picture of it in a list.";
   static constexpr const char* kExample = R"({"take":12,"spans":4})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"notes":[12,9,0,14],"lowest":[36,41,0,38],"highest":[79,76,0,84]})";
-  using Reply = TakeSketch;
+  using Reply = TakeThumbnail;
   std::optional<std::uint64_t> take{};
   std::optional<Whole<1, 1000>> spans{};
 };
-BOOST_DESCRIBE_STRUCT(GetSketch, (), (take, spans))
+BOOST_DESCRIBE_STRUCT(GetThumbnail, (), (take, spans))
 
 struct SpelledPitches {
   std::vector<std::string> names;
@@ -679,7 +684,7 @@ struct TakePasses {
   static constexpr const char* kSays =
       "`pass_at`: when each time round began, the first being number `first_pass`. Then lists of equal "
       "length, one place a note, by beginning: its `pass` (0: before the first), its `place_us` in the loop, "
-      "and which of `chords` it is over (-1 in pass 0). A note a little early belongs to what it "
+      "and which of `chords` it is over, from 0 (-1 in pass 0). A note a little early belongs to what it "
       "anticipates.";
   std::uint64_t take = 0;
   LoggedAlong along;
@@ -753,11 +758,11 @@ struct SendNotes {
 };
 BOOST_DESCRIBE_STRUCT(SendNotes, (), (notes))
 
-struct ChordSymbols {
-  static constexpr const char* kSays = "In the order asked; empty for what is no chord.";
-  std::vector<std::string> symbols;
+struct ChordParts {
+  static constexpr const char* kSays = "In the order asked; null for what is no chord.";
+  std::vector<Nullable<Chord>> chords;
 };
-BOOST_DESCRIBE_STRUCT(ChordSymbols, (), (symbols))
+BOOST_DESCRIBE_STRUCT(ChordParts, (), (chords))
 
 struct StyledVoicing {
   static constexpr const char* kSays =
@@ -786,16 +791,17 @@ struct VoiceChord {
 };
 BOOST_DESCRIBE_STRUCT(VoiceChord, (), (harte))
 
-struct NameChords {
-  static constexpr const char* kMethod = "chord.symbols";
+struct GetChordParts {
+  static constexpr const char* kMethod = "chord.parts";
   static constexpr const char* kSays =
-      "Chords in Harte syntax as symbols for people, in the style of the settings.";
-  static constexpr const char* kExample = R"({"harte":["C:min7","N"]})";
-  static constexpr const char* kReplyExample = R"({"symbols":["Cm7",""]})";
-  using Reply = ChordSymbols;
-  std::vector<std::string> harte;
+      "The parts of chords that are known by name alone: in Harte syntax, or as symbols (Cm7, C-7).";
+  static constexpr const char* kExample = R"({"names":["F:maj7","N"]})";
+  static constexpr const char* kReplyExample =
+      R"({"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"},null]})";
+  using Reply = ChordParts;
+  std::vector<std::string> names;
 };
-BOOST_DESCRIBE_STRUCT(NameChords, (), (harte))
+BOOST_DESCRIBE_STRUCT(GetChordParts, (), (names))
 
 // ---- where things are
 
@@ -829,7 +835,7 @@ struct GetSettings {
   static constexpr const char* kSays = "The settings now.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":[]})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":[]})";
   using Reply = Settings;
 };
 BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
@@ -842,7 +848,7 @@ struct SetSettings {
       "Ebm or Eb minor), empty frees it.";
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":["brighter","symbol_style"]})";
+      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":["brighter","symbol_style"]})";
   using Reply = Settings;
   std::optional<Wish> brighter{}, tenser{}, surprising{};
   std::optional<SymbolStyle> symbol_style{};
@@ -864,7 +870,7 @@ struct ResetSettings {
       "settings.";
   static constexpr const char* kExample = R"({"names":["brighter"]})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":700,"melody":"two","voicing":"open","key":"","changed":["symbol_style"]})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":["symbol_style"]})";
   using Reply = Settings;
   std::optional<std::vector<SettingName>> names{};
 };
@@ -875,10 +881,10 @@ BOOST_DESCRIBE_STRUCT(ResetSettings, (), (names))
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests =
     boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments,
-                         GetMeetings, GetEvents, GetNotes, GetSketch, MarkTake, EndTake, RenameTake,
+                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, EndTake, RenameTake,
                          AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat,
                          GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying, Hold, SendNotes,
-                         SpellPitches, VoiceChord, NameChords, GetPlaces, GetSettings, SetSettings,
+                         SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings, SetSettings,
                          ResetSettings, GetLoop, Reharmonise, HandOverTake, ProposeSketch, PutSketch,
                          GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
 

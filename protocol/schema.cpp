@@ -21,8 +21,19 @@ std::string shape_name() {
 }
 
 template <class T>
+using BasesOf = boost::describe::describe_bases<T, boost::describe::mod_public>;
+
+// What a shape says itself; what it has from another is told there.
+template <class T>
 std::string says() {
-  if constexpr (requires { T::kSays; }) return T::kSays;
+  bool own = true;
+  if constexpr (requires { T::kSays; }) {
+    mp_for_each<BasesOf<T>>([&](auto base) {
+      using Base = typename decltype(base)::type;
+      if constexpr (requires { Base::kSays; }) own = own && &T::kSays != &Base::kSays;
+    });
+    if (own) return T::kSays;
+  }
   return {};
 }
 
@@ -91,21 +102,27 @@ struct Shapes {
       return shape_name<T>();
   }
 
+  // "{ at: whole }"; of a shape that has another's members too, "Chord and { at: whole }".
   template <class T>
   std::string members() {
-    std::string all;
-    mp_for_each<MembersOf<T>>([&](auto d) {
+    std::string all, others;
+    mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto d) {
       using M = std::remove_cvref_t<decltype(std::declval<T>().*d.pointer)>;
       all += std::string(all.empty() ? "" : ", ") + d.name + (IsOptional<M>::value ? "?: " : ": ") +
              notation<M>();
     });
-    return all.empty() ? "{}" : "{ " + all + " }";
+    mp_for_each<BasesOf<T>>([&](auto base) {
+      others += (others.empty() ? "" : " and ") + shape_name<typename decltype(base)::type>();
+    });
+    if (others.empty()) return all.empty() ? "{}" : "{ " + all + " }";
+    return others + (all.empty() ? "" : " and { " + all + " }");
   }
 
   template <class T>
   void define() {
     const std::string name = shape_name<T>();
     if (definitions.contains(name)) return;
+    mp_for_each<BasesOf<T>>([&](auto base) { define<typename decltype(base)::type>(); });
     definitions[name] = nullptr;  // keeps its place before what it contains
     json::object properties;
     json::array required;
@@ -213,7 +230,9 @@ begun are answered with -32004; so is a request whose answer does not fit beside
 
 - **Times** named `at`, `since` or ending in `_us` are whole microseconds of the daemon's monotonic clock; those ending in
   `_utc_ms` are milliseconds since 1970. **Pitches** are MIDI keys, 60 = C4; **pitch classes** 0..11, 0 = C. A **chord**
-  has a symbol for people and a `harte` form for programs (Harte, Sandler, Abdallah & Gomez 2005).
+  comes in its parts, from which a client puts the symbol together in the style of the settings: `root_name`, the texts of
+  `letters` or `signs`, then a slash and `bass_name` if there is one; `harte` is the whole of it for programs (Harte,
+  Sandler, Abdallah & Gomez 2005).
 - **State** (`moment`, `status`): a slow client gets the newest, not all. **Log** (`log`): numbered without gaps over all
   takes; a number is given when the line is on disk, and any line can be asked for again.
 - Ignore members you don't know. Members written `name?` may be left out, and null is read as left out.

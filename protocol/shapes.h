@@ -2,9 +2,9 @@
 //
 // Units: times named `at`, `since` and lengths ending in `_us` are whole microseconds of the daemon's
 // monotonic clock; those ending in `_utc_ms` are milliseconds since 1970 in UTC. Pitches are MIDI key
-// numbers, 60 = middle C. Pitch classes are 0..11, 0 = C. A chord comes as a symbol for people and as `harte`
-// for programs. Source of the latter: Harte, Sandler, Abdallah & Gomez (2005), "Symbolic representation of
-// musical chords".
+// numbers, 60 = middle C. Pitch classes are 0..11, 0 = C. A chord comes in its parts, from which a client
+// puts the symbol together, and as `harte` for programs. Source of the latter: Harte, Sandler, Abdallah &
+// Gomez (2005), "Symbolic representation of musical chords".
 #pragma once
 
 #include <cstdint>
@@ -24,35 +24,49 @@ using VelocityNumber = Whole<0, 127>;
 using Share = Real<0, 1>;
 using Wish = Real<-1, 1>;
 
-struct Reading {
-  static constexpr const char* kSays = "One way to name what is under the hands.";
-  std::string symbol, harte;
-  PitchClassNumber root;
-  std::string root_name;
-  std::string quality;  // Harte shorthand or degree list, without root and bass
-  PitchClassNumber bass;
-  Share confidence;
-};
-BOOST_DESCRIBE_STRUCT(Reading, (), (symbol, harte, root, root_name, quality, bass, confidence))
-
-struct ChordInForce {
+struct Chord {
   static constexpr const char* kSays =
-      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, "
-      "silent now. `dark_bright` and `resolved_tense` as in Alternative.";
-  std::string symbol, harte;
+      "A chord in its parts. Its symbol is `root_name`, then `letters` or `signs` as the setting "
+      "symbol_style "
+      "says, then a slash and `bass_name` where the bass is not the root: else `bass` and `bass_name` are "
+      "missing. `letters` and `signs` are two texts each, what stands beside the root's letter and what is "
+      "raised; either may be empty. Names have b and # for flats and sharps. `quality` is Harte's shorthand "
+      "or "
+      "list of degrees, `harte` the whole chord in that syntax.";
   PitchClassNumber root;
   std::string root_name;
   std::string quality;
-  PitchClassNumber bass;
+  std::vector<std::string> letters, signs;
+  std::optional<PitchClassNumber> bass{};
+  std::optional<std::string> bass_name{};
+  std::string harte;
+};
+BOOST_DESCRIBE_STRUCT(Chord, (), (root, root_name, quality, letters, signs, bass, bass_name, harte))
+
+struct Reading : Chord {
+  static constexpr const char* kSays = "One way to name what is under the hands.";
+  Share confidence;
+};
+BOOST_DESCRIBE_STRUCT(Reading, (Chord), (confidence))
+
+struct Coloured : Chord {
+  static constexpr const char* kSays =
+      "`dark_bright` -1 dark .. 1 bright; `resolved_tense` 0 .. 1; `colour`: a word for each of the two.";
+  Wish dark_bright;
+  Share resolved_tense;
+  std::vector<std::string> colour;
+};
+BOOST_DESCRIBE_STRUCT(Coloured, (Chord), (dark_bright, resolved_tense, colour))
+
+struct ChordInForce : Coloured {
+  static constexpr const char* kSays =
+      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, "
+      "silent now.";
   Share confidence;
   TimeUs since = 0;
   bool sounding = false;
-  Real<-1, 1> dark_bright;
-  Share resolved_tense;
 };
-BOOST_DESCRIBE_STRUCT(ChordInForce, (),
-                      (symbol, harte, root, root_name, quality, bass, confidence, since, sounding,
-                       dark_bright, resolved_tense))
+BOOST_DESCRIBE_STRUCT(ChordInForce, (Coloured), (confidence, since, sounding))
 
 enum class Mode : std::uint8_t { kMajor, kMinor };
 BOOST_DESCRIBE_ENUM(Mode, kMajor, kMinor)
@@ -93,26 +107,23 @@ struct Wishes {
 };
 BOOST_DESCRIBE_STRUCT(Wishes, (), (brighter, tenser, surprising))
 
-struct Alternative {
+struct Alternative : Coloured {
   static constexpr const char* kSays =
-      "What else could stand under the melody. `degrees`: of each melody note in this chord; `dark_bright` "
-      "-1 dark .. 1 bright; `resolved_tense` 0 .. 1; `familiar` 0 surprising .. 1 usual; `hands_move` in "
-      "semitones, all voices together; `left` and `right` hand, lowest first, the melody on top; `tried`: "
-      "already played under this note.";
-  std::string symbol, harte;
-  PitchClassNumber root;
-  std::string root_name;
+      "What else could stand under the melody. `degrees`: of each melody note in this chord; `familiar` 0 "
+      "surprising .. 1 usual; `hands_move` in semitones, all voices together; `left` and `right` hand, "
+      "lowest "
+      "first, the melody on top; `names` of these keys, left hand first; `reason` names chords in letters; "
+      "`tried`: already played under this note.";
   std::vector<std::string> degrees;
-  Wish dark_bright;
-  Share resolved_tense, familiar;
+  Share familiar;
   Whole<0, 255> hands_move;
   std::vector<PitchNumber> left, right;
+  std::vector<std::string> names;
   std::string reason;
   bool tried = false;
 };
-BOOST_DESCRIBE_STRUCT(Alternative, (),
-                      (symbol, harte, root, root_name, degrees, dark_bright, resolved_tense, familiar,
-                       hands_move, left, right, reason, tried))
+BOOST_DESCRIBE_STRUCT(Alternative, (Coloured),
+                      (degrees, familiar, hands_move, left, right, names, reason, tried))
 
 // ---- the log of takes
 
@@ -164,15 +175,11 @@ enum class Family : std::uint8_t {
 BOOST_DESCRIBE_ENUM(Family, kMajor, kMinor, kDominant, kSuspended, kDiminished, kHalfDiminished, kAugmented,
                     kPower)
 
-struct LoggedChord {
-  std::string symbol, harte;
-  PitchClassNumber root;
-  std::string quality;
+struct LoggedChord : Chord {
   Family family = Family::kMajor;
-  PitchClassNumber bass;
   Share confidence;
 };
-BOOST_DESCRIBE_STRUCT(LoggedChord, (), (symbol, harte, root, quality, family, bass, confidence))
+BOOST_DESCRIBE_STRUCT(LoggedChord, (Chord), (family, confidence))
 
 struct LoggedKey {
   static constexpr const char* kSays =
@@ -187,29 +194,37 @@ BOOST_DESCRIBE_STRUCT(LoggedKey, (), (harte, tonic, mode, confidence, pinned))
 
 struct LoggedMelody {
   static constexpr const char* kSays =
-      "`over` is the root of the chord in force, `degree` the note's place above it.";
+      "`name`: as it was spelled, missing in lines of before that was kept; `over` is the root of the chord "
+      "in force, `degree` "
+      "the note's place above it.";
   PitchNumber pitch;
+  std::optional<std::string> name{};
   std::optional<PitchClassNumber> over{};
   std::optional<std::string> degree{};
 };
-BOOST_DESCRIBE_STRUCT(LoggedMelody, (), (pitch, over, degree))
+BOOST_DESCRIBE_STRUCT(LoggedMelody, (), (pitch, name, over, degree))
 
 struct LoggedOffer {
-  static constexpr const char* kSays = "The list of alternatives as it stood, best first, in Harte syntax.";
+  static constexpr const char* kSays =
+      "The list of alternatives as it stood, best first. There are many of them and few are ever looked at, "
+      "so they come in "
+      "Harte syntax alone; chord.parts gives the parts of those that are shown. `names`: of the melody "
+      "notes, missing in lines of "
+      "before they were kept.";
   std::uint32_t list = 0;
   std::vector<PitchNumber> melody;
+  std::optional<std::vector<std::string>> names{};
   std::vector<std::string> harte;
 };
-BOOST_DESCRIBE_STRUCT(LoggedOffer, (), (list, melody, harte))
+BOOST_DESCRIBE_STRUCT(LoggedOffer, (), (list, melody, names, harte))
 
-struct LoggedTrial {
+struct LoggedTrial : Chord {
   static constexpr const char* kSays =
       "The player's next chord matched an offered one; `place` in the list counts from 0.";
   std::uint32_t list = 0;
-  std::string harte;
   Whole<0, 255> place;
 };
-BOOST_DESCRIBE_STRUCT(LoggedTrial, (), (list, harte, place))
+BOOST_DESCRIBE_STRUCT(LoggedTrial, (Chord), (list, place))
 
 enum class BeatSource : std::uint8_t { kPlayed, kTapped, kClock };
 BOOST_DESCRIBE_ENUM(BeatSource, kPlayed, kTapped, kClock)
@@ -277,7 +292,7 @@ struct LoggedLoss {
 };
 BOOST_DESCRIBE_STRUCT(LoggedLoss, (), (port, name, events))
 
-struct LoggedMeeting {
+struct LoggedMeeting : Chord {
   static constexpr const char* kSays =
       "A melody note stood over a chord in force from `at` for `length_us`, told when it is over. `time`: "
       "how often this note has met "
@@ -285,16 +300,12 @@ struct LoggedMeeting {
       "`key`: missing when none was known.";
   PitchNumber pitch;
   std::string name, degree;
-  std::string symbol, harte;
-  PitchClassNumber root;
   Family family = Family::kMajor;
-  PitchClassNumber bass;
   TimeUs length_us = 0;
   std::uint32_t time = 1;
   std::optional<std::string> key{};
 };
-BOOST_DESCRIBE_STRUCT(LoggedMeeting, (),
-                      (pitch, name, degree, symbol, harte, root, family, bass, length_us, time, key))
+BOOST_DESCRIBE_STRUCT(LoggedMeeting, (Chord), (pitch, name, degree, family, length_us, time, key))
 
 struct LogLine {
   static constexpr const char* kSays =
@@ -450,7 +461,8 @@ BOOST_DESCRIBE_ENUM(SettingName, kBrighter, kTenser, kSurprising, kSymbolStyle, 
 
 struct Settings {
   static constexpr const char* kSays =
-      "`symbol_style` letters: Cmaj7, signs: CΔ7. `hear_output` empty: the daemon's own virtual port. "
+      "`symbol_style`: which of a chord's texts clients show, letters: Cmaj7, signs: CΔ7. `hear_output` "
+      "empty: the daemon's own virtual port. "
       "`hear_velocity`: the loudest a suggestion is played. `settle_ms`: a chord that lasts less is not "
       "shown by clients that are read at a glance. `melody`: alternatives are sought under the newest note, "
       "the two newest while both are held or alternate, or all of the last bar. `voicing`: the style in "
@@ -461,7 +473,7 @@ struct Settings {
   SymbolStyle symbol_style = SymbolStyle::kLetters;
   std::string hear_output;
   Whole<1, 127> hear_velocity{64};
-  Whole<0, 60'000> settle_ms{700};
+  Whole<0, 60'000> settle_ms{250};  // harmony::kMeant; a test holds the two together
   MelodySpan melody = MelodySpan::kTwo;
   VoicingStyle voicing = VoicingStyle::kOpen;
   std::string key;

@@ -15,18 +15,18 @@ namespace undersong::protocol {
 
 // ---- the loop of a take
 
-struct LoopChord {
+struct LoopChord : Chord {
   static constexpr const char* kSays =
       "`beats` is missing where there is no pulse; `length_us` is the median over all passes.";
-  std::string symbol, harte;
   std::optional<double> beats{};
   TimeUs length_us = 0;
 };
-BOOST_DESCRIBE_STRUCT(LoopChord, (), (symbol, harte, beats, length_us))
+BOOST_DESCRIBE_STRUCT(LoopChord, (Chord), (beats, length_us))
 
 struct LoopPass {
   static constexpr const char* kSays =
-      "One time round. `difference` says in words what was not as usual; empty when nothing was. "
+      "One time round. `difference` says in words what was not as usual, chords in letters; empty when "
+      "nothing was. "
       "`transposed` in semitones upwards.";
   TimeUs at = 0, length_us = 0;
   std::string section;
@@ -38,7 +38,8 @@ BOOST_DESCRIBE_STRUCT(LoopPass, (), (at, length_us, section, variant, cut, trans
 
 struct LoopSection {
   static constexpr const char* kSays =
-      "Passes that belong together by their melody: `first` counts from 0. `kind` and `reason` in words.";
+      "Passes that belong together by their melody: `first` is its place in `passes`, which counts from 0. "
+      "`kind` and `reason` in words.";
   std::string label, kind;
   std::uint64_t first = 0, passes = 0;
   TimeUs at = 0, length_us = 0;
@@ -65,7 +66,7 @@ struct GetLoop {
       "comes round. `tempo` and `meter` are missing where there is no pulse.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"symbol":"Dm7","harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}]})";
+      R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}]})";
   using Reply = TakeLoop;
   std::optional<std::uint64_t> take{};
 };
@@ -90,39 +91,39 @@ struct SungDegree {
 };
 BOOST_DESCRIBE_STRUCT(SungDegree, (), (note, degree, role, length, held))
 
-struct ProposedChord {
+struct ProposedChord : Coloured {
   static constexpr const char* kSays =
       "`change`: what it does in place of the chord that was played; `reached_by`: from the one before it, "
       "round the loop; `outside`: how "
       "many of its tones lie outside the key. `left` and `right` hand, lowest first, melody on top.";
-  std::string symbol, harte;
   bool kept = false, changed = false;
   std::string change, reached_by;
   std::vector<SungDegree> melody;
-  Wish dark_bright;
-  Share resolved_tense;
   Whole<0, 12> outside;
   std::vector<PitchNumber> left, right;
 };
-BOOST_DESCRIBE_STRUCT(ProposedChord, (),
-                      (symbol, harte, kept, changed, change, reached_by, melody, dark_bright, resolved_tense,
-                       outside, left, right))
+BOOST_DESCRIBE_STRUCT(ProposedChord, (Coloured),
+                      (kept, changed, change, reached_by, melody, outside, left, right))
 
 struct LoopProposal {
   static constexpr const char* kSays =
-      "Chords for one time round. `score` compares within one answer; `hands_move` in semitones once round. "
+      "Chords for one time round. `score` compares within one answer; the colour is the mean over its "
+      "chords; `reason` names "
+      "chords in letters; `hands_move` in semitones once round. "
       "`pedal`: the note on which "
       "the bass of all its chords stays, where that was asked for.";
   std::vector<ProposedChord> chords;
   double score = 0;
   Wish dark_bright;
   Share resolved_tense;
+  std::vector<std::string> colour;
   std::uint64_t changed = 0, hands_move = 0;
   std::string reason;
   std::optional<PitchClassNumber> pedal{};
 };
 BOOST_DESCRIBE_STRUCT(LoopProposal, (),
-                      (chords, score, dark_bright, resolved_tense, changed, hands_move, reason, pedal))
+                      (chords, score, dark_bright, resolved_tense, colour, changed, hands_move, reason,
+                       pedal))
 
 struct Reharmonised {
   static constexpr const char* kSays =
@@ -150,7 +151,7 @@ struct Reharmonise {
   static constexpr const char* kExample =
       R"({"take":12,"brighter":-0.5,"roots":"fifths","keep":[1],"count":8})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"key":"C:maj","section":"A","passes":6,"free":1,"apart":1,"exact":true,"played":{"chords":[],"score":0.71,"dark_bright":0.1,"resolved_tense":0.4,"changed":0,"hands_move":12,"reason":"as played"},"proposals":[{"chords":[{"symbol":"Db9","harte":"Db:9","kept":false,"changed":true,"change":"tritone substitute","reached_by":"chromatic approach","melody":[{"note":"F","degree":"3","role":"chord_tone","length":2,"held":true}],"dark_bright":-0.2,"resolved_tense":0.6,"outside":3,"left":[37,47],"right":[63,68,77]}],"score":0.62,"dark_bright":-0.2,"resolved_tense":0.6,"changed":1,"hands_move":9,"reason":"from outside C major: Db9 (tritone substitute for G7); darker than the loop"}]})";
+      R"({"take":12,"key":"C:maj","section":"A","passes":6,"free":1,"apart":1,"exact":true,"played":{"chords":[],"score":0.71,"dark_bright":0.1,"resolved_tense":0.4,"colour":["neutral","at rest"],"changed":0,"hands_move":12,"reason":"as played"},"proposals":[{"chords":[{"root":1,"root_name":"Db","quality":"9","letters":["","9"],"signs":["","9"],"harte":"Db:9","dark_bright":-0.2,"resolved_tense":0.6,"colour":["dark","mild"],"kept":false,"changed":true,"change":"tritone substitute","reached_by":"chromatic approach","melody":[{"note":"F","degree":"3","role":"chord_tone","length":2,"held":true}],"outside":3,"left":[37,47],"right":[63,68,77]}],"score":0.62,"dark_bright":-0.2,"resolved_tense":0.6,"colour":["dark","mild"],"changed":1,"hands_move":9,"reason":"from outside C major: Db9 (tritone substitute for G7); darker than the loop"}]})";
   using Reply = Reharmonised;
   std::optional<std::uint64_t> take{};
   std::optional<Wish> brighter{}, tenser{}, surprising{};
@@ -319,7 +320,7 @@ struct OutlinedPart {
   double at = 0, beats = 0;
   std::uint32_t times = 1;
   std::vector<SongLayer> layers;
-  std::vector<std::string> chords;
+  std::vector<Chord> chords;
 };
 BOOST_DESCRIBE_STRUCT(OutlinedPart, (), (name, key, at, beats, times, layers, chords))
 
@@ -338,7 +339,7 @@ struct OutlineSketch {
       "What a sketch makes: its parts in order, or the sentence that says which section can't be made.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample =
-      R"({"title":"Evening rounds","key":"C:min","meter":4,"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"chords":["Ebmaj9","Cm7","Abmaj7","G7sus4"]}]})";
+      R"({"title":"Evening rounds","key":"C:min","meter":4,"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"chords":[{"root":3,"root_name":"Eb","quality":"maj9","letters":["","maj9"],"signs":["Δ","9"],"harte":"Eb:maj9"},{"root":0,"root_name":"C","quality":"min7","letters":["m","7"],"signs":["-","7"],"bass":10,"bass_name":"Bb","harte":"C:min7/b7"}]}]})";
   using Reply = SketchOutline;
   std::string name;
 };

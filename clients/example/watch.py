@@ -12,6 +12,8 @@ shown = None
 for line in daemon.makefile():
     message = json.loads(line)
     chord = message.get("method") == "moment" and message["params"]["chord"]
-    if chord and chord["symbol"] != shown:
-        shown = chord["symbol"]
-        print(shown, "melody", [note["name"] for note in message["params"]["melody"]], flush=True)
+    if chord and chord["harte"] != shown:
+        shown = chord["harte"]
+        over = "/" + chord["bass_name"] if "bass_name" in chord else ""
+        symbol = chord["root_name"] + "".join(chord["letters"]) + over
+        print(symbol, "melody", [note["name"] for note in message["params"]["melody"]], flush=True)

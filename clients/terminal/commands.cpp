@@ -19,6 +19,12 @@ void Session::with_daemon(const std::function<std::optional<protocol::Problem>(p
   exit_code = 1;
 }
 
+protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon) {
+  const auto settings = daemon.request(protocol::GetSettings{});
+  if (!settings) return settings.error();
+  return settings->symbol_style;
+}
+
 void add_commands(CLI::App& program, Session& session) {
   program.add_option("--socket", session.socket, "the daemon's socket, if it isn't at its usual place");
   add_live(program, session);

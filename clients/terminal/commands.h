@@ -22,6 +22,9 @@ struct Session {
   void with_daemon(const std::function<std::optional<protocol::Problem>(protocol::Connection&)>& use);
 };
 
+// How chord symbols are to look, as the daemon's settings say.
+protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon);
+
 // Adds live, list, show, moments, mark, end, export, hear, play, stop, hold, wish, key, settings, take, song
 // and doctor to the program.
 void add_commands(CLI::App& program, Session& session);

@@ -59,17 +59,11 @@ std::string beat_words(const protocol::BeatNow& beat) {
                      sure);
 }
 
-std::string dark_bright_word(double value) {
-  return value < -0.45   ? "very dark"
-         : value < -0.15 ? "dark"
-         : value < 0.15  ? "neutral"
-         : value < 0.45  ? "bright"
-                         : "very bright";
-}
-
-std::string resolved_tense_word(double value) {
-  // In a key chords lie between about .1 and .9, half of them above .7.
-  return value < 0.45 ? "at rest" : value < 0.62 ? "mild" : value < 0.78 ? "leaning" : "tense";
+std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style) {
+  std::string out = chord.root_name;
+  for (const auto& part : style == protocol::SymbolStyle::kSigns ? chord.signs : chord.letters) out += part;
+  if (chord.bass_name) out += "/" + *chord.bass_name;
+  return out;
 }
 
 std::string padded(const std::string& text, std::size_t width) {

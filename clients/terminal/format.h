@@ -18,9 +18,8 @@ std::string nth(std::uint32_t number);
 std::string local_time(protocol::TimeUtcMs utc);
 // "96 a minute, beat 3 of 4, fairly sure", "..., by the clock".
 std::string beat_words(const protocol::BeatNow& beat);
-// A word for a value between dark and bright, resolved and tense: "darker", "bright", ...
-std::string dark_bright_word(double value);
-std::string resolved_tense_word(double value);
+// A chord's symbol: "Cm7b5/Gb", "Cø7/Gb".
+std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style);
 // Columns, not bytes: symbols may hold signs.
 std::string padded(const std::string& text, std::size_t width);
 // At most so many columns; escape sequences take none.

@@ -33,31 +33,14 @@ struct Options {
   bool one_take = false;
 };
 
-// The keys of an alternative. A melody note is called as above; the others by where they lie on the line of
-// fifths seen from the chord's root (five below it to six above), and never by a rare name.
-std::string hands(const protocol::Alternative& offered, const std::vector<protocol::MelodyNote>& melody) {
-  constexpr std::string_view kLetters = "FCGDAEB";
-  int root = static_cast<int>(kLetters.find(offered.root_name.front())) - 1;
-  for (const char sign : offered.root_name.substr(1)) root += sign == '#' ? 7 : -7;
-  const auto name = [&](const protocol::PitchNumber& pitch) {
-    for (const auto& note : melody)
-      if (note.pitch.value == pitch.value) return note.name;
-    int fifths = root - 5;
-    while ((7 * fifths % 12 + 12) % 12 != pitch.value % 12) ++fifths;
-    if (fifths < -6) fifths += 12;
-    if (fifths > 10) fifths -= 12;
-    const auto place =
-        static_cast<std::size_t>(fifths + 8);  // 7 for F, so that a flat is below and a sharp above
-    return fmt::format("{}{}{}", kLetters[place % 7],
-                       place < 7    ? "b"
-                       : place < 14 ? ""
-                                    : "#",
-                       pitch.value / 12 - 1);
-  };
+// The keys of an alternative by their names, the left hand first.
+std::string hands(const protocol::Alternative& offered) {
   std::string out;
-  for (const auto& pitch : offered.left) out += name(pitch) + " ";
-  out += "|";
-  for (const auto& pitch : offered.right) out += " " + name(pitch);
+  for (std::size_t i = 0; i < offered.names.size(); ++i) {
+    if (i == offered.left.size()) out += "| ";
+    out += offered.names[i] + " ";
+  }
+  if (!out.empty()) out.pop_back();
   return out;
 }
 
@@ -77,9 +60,10 @@ class View {
   }
   void moment(protocol::Moment moment) {
     // A chord is shown once it has stood for the settling time, or when there is none to keep showing.
-    const std::string heard = moment.chord ? moment.chord->symbol : "";
-    if (heard != pending_) {
-      pending_ = heard;
+    protocol::Chord heard;
+    if (moment.chord) heard = *moment.chord;
+    if (heard.harte != pending_.harte) {
+      pending_ = std::move(heard);
       pending_since_ = Clock::now();
     }
     moment_ = std::move(moment);
@@ -88,20 +72,22 @@ class View {
 
   // What the chord that is shown could be called as well. Only of the moment that it is of.
   std::string other_names() const {
-    if (!moment_ || !moment_->chord || moment_->chord->symbol != shown_) return "";
+    if (!moment_ || !moment_->chord || moment_->chord->harte != shown_.harte) return "";
     std::string out;
     std::size_t count = 0;
     for (const auto& reading : moment_->readings)
-      if (reading.symbol != shown_ && count++ < 3) out += (out.empty() ? "or " : ", ") + reading.symbol;
+      if (reading.harte != shown_.harte && count++ < 3)
+        out += (out.empty() ? "or " : ", ") + symbol(reading, style());
     return out;
   }
 
   // Draws if there is something new and the last drawing is not too fresh.
   void tick() {
+    if (!status_) return;  // how symbols look and how long a chord settles isn't known yet
     const auto now = Clock::now();
-    if (pending_ != shown_) {
-      const auto settle = std::chrono::milliseconds(status_ ? status_->settings.settle_ms.value : 250);
-      if (shown_.empty() || now - pending_since_ >= settle) {
+    if (pending_.harte != shown_.harte) {
+      const auto settle = std::chrono::milliseconds(status_->settings.settle_ms.value);
+      if (shown_.harte.empty() || now - pending_since_ >= settle) {
         shown_ = pending_;
         dirty_ = true;
         if (!terminal_) line();
@@ -114,6 +100,10 @@ class View {
   }
 
  private:
+  protocol::SymbolStyle style() const {
+    return status_->settings.symbol_style;  // nothing is drawn before it is there
+  }
+
   std::string melody() const {
     std::string out;
     for (const auto& note : moment_->melody)
@@ -122,18 +112,23 @@ class View {
     return out;
   }
 
+  static std::string word(const std::vector<std::string>& words, std::size_t place) {
+    return place < words.size() ? words[place] : "";
+  }
+
   std::string key(const std::string& before) const {
     if (!moment_ || !moment_->key) return "";
     return before + moment_->key->name + (moment_->key->pinned ? " (pinned)" : "");
   }
 
   void line() const {
-    if (!moment_ || shown_.empty()) return;
+    if (!moment_ || shown_.harte.empty()) return;
     std::string best;
     for (std::size_t i = 0; i < moment_->alternatives.size() && i < 4; ++i)
-      best += (i ? ", " : "") + moment_->alternatives[i].symbol;
-    fmt::print("{:>8}  {}  {}  {}{}\n", duration(moment_->at - started()), padded(shown_, 14),
-               padded(melody(), 18), padded(key(""), 10), best.empty() ? "" : "  or " + best);
+      best += (i ? ", " : "") + symbol(moment_->alternatives[i], style());
+    fmt::print("{:>8}  {}  {}  {}{}\n", duration(moment_->at - started()),
+               padded(symbol(shown_, style()), 14), padded(melody(), 18), padded(key(""), 10),
+               best.empty() ? "" : "  or " + best);
     std::fflush(stdout);
   }
 
@@ -152,7 +147,7 @@ class View {
     put("");
     const bool sounding = moment_ && moment_->chord && moment_->chord->sounding;
     put(fmt::format("  {}{}\x1b[0m    \x1b[2m{}\x1b[0m", sounding ? "\x1b[1m" : "\x1b[2m",
-                    shown_.empty() ? "play something" : shown_, other_names()));
+                    shown_.harte.empty() ? "play something" : symbol(shown_, style()), other_names()));
     put("  " + (moment_ ? melody() : "") + key("    in "));
     put("  \x1b[2m" +
         (moment_ && moment_->beat ? beat_words(*moment_->beat) : std::string("no steady pulse")) + "\x1b[0m");
@@ -162,11 +157,10 @@ class View {
       for (std::size_t i = 0; i < rows; ++i) {
         const auto& offered = moment_->alternatives[i];
         put(fmt::format("  {} {:2d}  {} {} {} {} moves {:2d}   {}   {}", offered.tried ? "*" : " ", i + 1,
-                        padded(offered.symbol, 12),
+                        padded(symbol(offered, style()), 12),
                         padded(offered.degrees.empty() ? "" : offered.degrees[0], 4),
-                        padded(dark_bright_word(offered.dark_bright), 12),
-                        padded(resolved_tense_word(offered.resolved_tense), 8), offered.hands_move.value,
-                        padded(hands(offered, moment_->melody), 30), offered.reason));
+                        padded(word(offered.colour, 0), 12), padded(word(offered.colour, 1), 8),
+                        offered.hands_move.value, padded(hands(offered), 30), offered.reason));
       }
       if (moment_->still) put("  the list holds still");
     }
@@ -195,7 +189,7 @@ class View {
   const bool terminal_;
   std::optional<protocol::Status> status_;
   std::optional<protocol::Moment> moment_;
-  std::string pending_, shown_;
+  protocol::Chord pending_, shown_;  // without a name: none
   Clock::time_point pending_since_{}, drawn_{};
   bool dirty_ = true;
 };

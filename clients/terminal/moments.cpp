@@ -20,9 +20,9 @@ struct Options {
   std::string from;
 };
 
-std::string one_line(const protocol::FoundMoment& moment) {
+std::string one_line(const protocol::FoundMoment& moment, protocol::SymbolStyle style) {
   std::vector<std::string> chords;
-  for (const auto& chord : moment.chords) chords.push_back(chord.symbol);
+  for (const auto& chord : moment.chords) chords.push_back(symbol(chord, style));
   std::string out = fmt::format("take {:4d}  {}  {:>8}  {:4.1f} s  {}", moment.take,
                                 local_time(moment.begin_utc_ms), duration(moment.from_us),
                                 static_cast<double>(moment.length_us) / 1e6, fmt::join(chords, " "));
@@ -39,10 +39,12 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
   if (!options.from.empty()) wanted.from = options.from;
   const auto found = daemon.request(wanted);
   if (!found) return found.error();
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
   fmt::print("{}:\n", found->understood);
   const int count = static_cast<int>(found->moments.size());
   for (int i = 0; i < count; ++i)
-    fmt::print("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)]));
+    fmt::print("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)], *style));
   if (count == 0) {
     const bool near = !found->near.empty() && found->near.front().moments > 0;
     fmt::print("No moment is like that{}\n", near                  ? ". With one condition less:"

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "clients/terminal/commands.h"
+#include "clients/terminal/format.h"
 #include "clients/terminal/handed_files.h"
 
 namespace undersong::terminal {
@@ -37,12 +38,14 @@ std::optional<Problem> list(protocol::Connection& daemon) {
 std::optional<Problem> check(protocol::Connection& daemon, const std::string& name) {
   const auto made = daemon.request(protocol::OutlineSketch{.name = name}, kPatience);
   if (!made) return made.error();
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
   fmt::print("{}: {}{}/4, {:.0f} beats a minute\n", made->title, made->key ? *made->key + ", " : "",
              made->meter, made->tempo);
   for (const auto& part : made->parts) {
     fmt::print("  {:<16} {:>5g} beats, {} time{}  ", part.name, part.beats, part.times,
                part.times == 1 ? " " : "s");
-    for (const auto& chord : part.chords) fmt::print(" {}", chord);
+    for (const auto& chord : part.chords) fmt::print(" {}", symbol(chord, *style));
     fmt::print("\n");
   }
   return std::nullopt;

@@ -23,9 +23,9 @@ std::optional<std::uint64_t> chosen(std::uint64_t take) {
   return take ? std::optional(take) : std::nullopt;
 }
 
-std::string symbols(const protocol::LoopProposal& proposal) {
+std::string symbols(const protocol::LoopProposal& proposal, protocol::SymbolStyle style) {
   std::string out;
-  for (const auto& chord : proposal.chords) out += (out.empty() ? "" : "  ") + chord.symbol;
+  for (const auto& chord : proposal.chords) out += (out.empty() ? "" : "  ") + symbol(chord, style);
   return out;
 }
 
@@ -34,10 +34,12 @@ std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   if (!found) return found.error();
   const auto summary = daemon.request(protocol::GetTake{.take = found->take});
   if (!summary) return summary.error();
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
   const auto begin = summary->summary.at;
   fmt::print("Loop  ");
   for (const auto& chord : found->chords)
-    fmt::print(" {}{}", chord.symbol, chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
+    fmt::print(" {}{}", symbol(chord, *style), chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
   fmt::print("\n       take {}, {} times, {:.0f} % sure{}\n", found->take, found->passes.size(),
              100 * static_cast<double>(found->confidence),
              found->tempo
@@ -101,15 +103,17 @@ std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol:
                                    const Sounded& how) {
   const auto found = daemon.request(wish, kPatience);
   if (!found) return found.error();
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
   fmt::print("Loop   {}\n       take {}{}; melody of {}, {} times; brightness {:+.2f}, tension {:.2f}\n",
-             symbols(found->played), found->take, found->key ? ", " + *found->key : "", found->section,
-             found->passes, static_cast<double>(found->played.dark_bright),
+             symbols(found->played, *style), found->take, found->key ? ", " + *found->key : "",
+             found->section, found->passes, static_cast<double>(found->played.dark_bright),
              static_cast<double>(found->played.resolved_tense));
   for (std::size_t i = 0; i < found->proposals.size(); ++i) {
     const auto& made = found->proposals[i];
     fmt::print(
         "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones once round\n",
-        i + 1, symbols(made), made.reason, static_cast<double>(made.dark_bright),
+        i + 1, symbols(made, *style), made.reason, static_cast<double>(made.dark_bright),
         static_cast<double>(made.resolved_tense), made.hands_move);
   }
   fmt::print(

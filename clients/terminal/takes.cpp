@@ -51,7 +51,7 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
 }
 
 // What was tried under each melody note that met more than one harmony, and what was returned to.
-void show_tried(const protocol::TakeMeetings& met) {
+void show_tried(const protocol::TakeMeetings& met, protocol::SymbolStyle style) {
   struct Tried {
     std::string words;
     std::int64_t root;
@@ -75,7 +75,7 @@ void show_tried(const protocol::TakeMeetings& met) {
       return each.root == meeting.root.value && each.family == meeting.family;
     });
     if (known == note->tried.end())
-      note->tried.push_back({fmt::format("{} {}", meeting.symbol, meeting.degree), meeting.root.value,
+      note->tried.push_back({fmt::format("{} {}", symbol(meeting, style), meeting.degree), meeting.root.value,
                              meeting.family, meeting.time});
     else
       known->times = std::max(known->times, meeting.time);
@@ -112,13 +112,15 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   };
   const auto met = daemon.request(protocol::GetMeetings{.take = summary.take});
   if (!met) return met.error();
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
   if (!met->heard) {
     fmt::print(
         "       This take is still to be listened to again: what stood over the chords is shown after "
         "that.\n\n");
     for (const auto& chord : detail->chords) {
       until(chord.at);
-      fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), chord.symbol);
+      fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), symbol(chord, *style));
     }
   }
   // Each chord with the melody over it.
@@ -134,10 +136,11 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
       if (std::find(notes.begin(), notes.end(), note) == notes.end()) notes.push_back(note);
     }
     fmt::print("{:>9}  {}{}\n", duration(chord.at - summary.at),
-               notes.empty() ? chord.symbol : padded(chord.symbol, 12) + "  ", fmt::join(notes, ", "));
+               notes.empty() ? symbol(chord, *style) : padded(symbol(chord, *style), 12) + "  ",
+               fmt::join(notes, ", "));
   }
   until(summary.at + summary.length_us);
-  show_tried(*met);
+  show_tried(*met, *style);
   return std::nullopt;
 }
 

@@ -300,7 +300,7 @@ class Running final : public Daemon {
 
   bool publish_moment() {
     if (!std::exchange(moment_changed_, false)) return false;
-    server_->publish_moment(desk_->moment(), desk_->symbol_style());
+    server_->publish_moment(desk_->moment());
     return true;
   }
 

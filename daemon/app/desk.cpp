@@ -495,7 +495,7 @@ void Desk::apply(const Config& wanted) {
   analysis_.set_wishes(now(), config_.wishes);
   if (analysis_.pin_key(now(), config_.key)) keep_findings();
   if (other_output) playback_.set_output(config_.hear_output);
-  world_.changed_moment();  // symbols may look different now
+  world_.changed_moment();
   world_.changed_status();
 }
 

@@ -77,7 +77,6 @@ class Desk : public server::Desk {
 
   // With the beat; valid until the next call.
   const listen::Moment& moment();
-  harmony::SymbolStyle symbol_style() const { return config_.symbol_style; }
 
   protocol::Status status() override;
   Micros now() override;

@@ -9,6 +9,7 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/server/moment_wire.h"
+#include "daemon/server/music_wire.h"
 #include "daemon/server/session.h"
 #include "daemon/server/songs.h"
 #include "daemon/takes/along.h"
@@ -136,11 +137,6 @@ void get_events(Session& session, const GetEvents& params, To<TakeLines> to) {
                              });
 }
 
-harmony::SymbolStyle symbol_style(Session& session) {
-  return session.room().desk.settings().symbol_style == SymbolStyle::kSigns ? harmony::SymbolStyle::kSigns
-                                                                            : harmony::SymbolStyle::kLetters;
-}
-
 // "12:4": so many moments of take 12 are left.
 std::optional<takes::MomentSearch::From> from_of(const std::string& text) {
   takes::MomentSearch::From from;
@@ -168,19 +164,17 @@ void find_moments(Session& session, const FindMoments& params, To<FoundMoments> 
   const std::string understood = takes::in_words(*question);
   search.days_ms = takes::days_ms(*question);
   search.question = std::move(*question);
-  session.room().store.find(
-      std::move(search), [to, understood, style = symbol_style(session)](Result<takes::FoundMoments> found) {
-        if (!found) return to(found.error());
-        to(found_of(*found, understood, style));
-      });
+  session.room().store.find(std::move(search), [to, understood](Result<takes::FoundMoments> found) {
+    if (!found) return to(found.error());
+    to(found_of(*found, understood));
+  });
 }
 
 void get_meetings(Session& session, const GetMeetings& params, To<TakeMeetings> to) {
-  session.room().store.meetings(params.take,
-                                [to, style = symbol_style(session)](Result<takes::TakeMeetings> met) {
-                                  if (!met) return to(met.error());
-                                  to(meetings_of(*met, style));
-                                });
+  session.room().store.meetings(params.take, [to](Result<takes::TakeMeetings> met) {
+    if (!met) return to(met.error());
+    to(meetings_of(*met));
+  });
 }
 
 void get_notes(Session& session, const GetNotes& params, To<TakeNotes> to) {
@@ -200,15 +194,15 @@ void get_notes(Session& session, const GetNotes& params, To<TakeNotes> to) {
   });
 }
 
-void get_sketch(Session& session, const GetSketch& params, To<TakeSketch> to) {
+void get_thumbnail(Session& session, const GetThumbnail& params, To<TakeThumbnail> to) {
   const std::size_t spans = params.spans ? static_cast<std::size_t>(params.spans->value) : 96;
   session.room().store.midi(params.take, [to, spans](Result<takes::Store::Midi> take) {
     if (!take) return to(take.error());
     const auto& summary = take->detail.summary;
-    TakeSketch out;
+    TakeThumbnail out;
     out.take = summary.take;
     for (const auto& span :
-         takes::sketch(take->events, summary.at, summary.last_at - summary.at, spans).spans) {
+         takes::thumbnail(take->events, summary.at, summary.last_at - summary.at, spans).spans) {
       out.notes.push_back(span.notes);
       out.lowest.emplace_back(span.notes == 0 ? 0 : span.lowest.value());
       out.highest.emplace_back(span.notes == 0 ? 0 : span.highest.value());
@@ -355,19 +349,17 @@ void spell(Session&, const SpellPitches& params, To<SpelledPitches> to) {
   SpelledPitches out;
   for (const auto& number : params.pitches) {
     const Pitch pitch(static_cast<int>(number.value));
-    const int interval = (pitch.value() - parsed->chord.root.value() + 12) % 12;
-    out.names.push_back(harmony::text(
-        harmony::plain_name(parsed->root.above(harmony::degree_in(parsed->chord.quality, interval))), pitch));
+    out.names.push_back(
+        harmony::text(harmony::name_in(parsed->chord, parsed->root, pitch.pitch_class()), pitch));
   }
   to(out);
 }
 
-void name_chords(Session& session, const NameChords& params, To<ChordSymbols> to) {
-  const auto style = symbol_style(session);
-  ChordSymbols out;
-  for (const auto& text : params.harte) {
-    const auto parsed = harmony::parse_harte(text);
-    out.symbols.push_back(parsed ? harmony::symbol(parsed->chord, parsed->root, style) : std::string());
+void get_chord_parts(Session&, const GetChordParts& params, To<ChordParts> to) {
+  ChordParts out;
+  for (const auto& name : params.names) {
+    auto chord = chord_named(name);
+    out.chords.push_back(chord ? Nullable<Chord>(std::move(*chord)) : Nullable<Chord>());
   }
   to(out);
 }
@@ -431,8 +423,8 @@ void delete_sketch(Session& s, const DeleteSketch& p, To<SketchName> to) {
 constexpr std::array kMethods{
     row<CorrectBeat, correct_beat>,
     row<TapBeat, tap_beat>,
+    row<GetChordParts, get_chord_parts>,
     row<SpellPitches, spell>,
-    row<NameChords, name_chords>,
     row<VoiceChord, voice_chord>,
     row<Hear, hear>,
     row<Hello, hello>,
@@ -474,7 +466,7 @@ constexpr std::array kMethods{
     row<Reharmonise, reharmonise>,
     row<RenameTake, rename_take>,
     row<RestoreTake, restore_take>,
-    row<GetSketch, get_sketch>,
+    row<GetThumbnail, get_thumbnail>,
     row<Unsubscribe, unsubscribe>,
 };
 static_assert(std::is_sorted(kMethods.begin(), kMethods.end(),

@@ -2,20 +2,13 @@
 
 #include <algorithm>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/server/music_wire.h"
 
 namespace undersong::server {
-namespace {
 
-std::string symbol_of(const std::string& harte, harmony::SymbolStyle style) {
-  const auto parsed = harmony::parse_harte(harte);
-  return parsed ? harmony::symbol(parsed->chord, parsed->root, style) : harte;
-}
-
-}  // namespace
-
-protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood,
-                                harmony::SymbolStyle style) {
+protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood) {
   protocol::FoundMoments out;
   out.understood = understood;
   out.unheard = found.unheard;
@@ -29,7 +22,7 @@ protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::str
     made.at = moment.at.count();
     made.from_us = std::max<std::int64_t>(0, (moment.at - moment.take_at).count());
     made.length_us = moment.length.count();
-    for (const auto& harte : moment.harte) made.chords.push_back({symbol_of(harte, style), harte});
+    for (const auto& harte : moment.harte) put_chord(made.chords.emplace_back(), harte);
     if (moment.note) {
       made.pitch.emplace(moment.note->facts.pitch.value());
       made.name = moment.note->facts.name;
@@ -43,26 +36,24 @@ protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::str
   return out;
 }
 
-protocol::TakeMeetings meetings_of(const takes::TakeMeetings& met, harmony::SymbolStyle style) {
+protocol::TakeMeetings meetings_of(const takes::TakeMeetings& met) {
   protocol::TakeMeetings out;
   out.take = met.take;
   out.heard = met.heard;
-  for (const auto& statement : met.statements)
-    out.statements.push_back(
-        {statement.at.count(), statement.length.count(), symbol_of(statement.harte, style), statement.harte});
+  for (const auto& statement : met.statements) {
+    protocol::TakeStatement& made = out.statements.emplace_back();
+    put_chord(made, statement.harte);
+    made.at = statement.at.count();
+    made.length_us = statement.length.count();
+  }
   for (const auto& each : met.meetings) {
     const auto parsed = harmony::parse_harte(each.facts.harte);
     protocol::LoggedMeeting made;
     made.pitch = each.facts.pitch.value();
     made.name = each.facts.name;
     made.degree = each.facts.degree;
-    made.symbol = symbol_of(each.facts.harte, style);
-    made.harte = each.facts.harte;
-    if (parsed) {
-      made.root = parsed->chord.root.value();
-      made.bass = parsed->chord.bass.value();
-      made.family = static_cast<protocol::Family>(harmony::row(parsed->chord.quality).family);
-    }
+    put_chord(made, each.facts.harte);
+    if (parsed) made.family = static_cast<protocol::Family>(harmony::row(parsed->chord.quality).family);
     made.length_us = each.facts.length.count();
     made.time = each.facts.time;
     if (!each.facts.key.empty()) made.key = each.facts.key;

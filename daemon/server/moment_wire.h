@@ -5,14 +5,12 @@
 
 #include <string>
 
-#include "daemon/harmony/chord_symbol.h"
 #include "daemon/takes/moments.h"
 #include "protocol/messages.h"
 
 namespace undersong::server {
 
-protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood,
-                                harmony::SymbolStyle style);
-protocol::TakeMeetings meetings_of(const takes::TakeMeetings& met, harmony::SymbolStyle style);
+protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::string& understood);
+protocol::TakeMeetings meetings_of(const takes::TakeMeetings& met);
 
 }  // namespace undersong::server

@@ -62,19 +62,18 @@ std::shared_ptr<Session> Server::make_session(bool trusted) {
   return session;
 }
 
-void Server::publish_moment(const listen::Moment& moment, harmony::SymbolStyle style) {
+void Server::publish_moment(const listen::Moment& moment) {
   if (publisher_.moment_wanted()) {
-    moment_message_ = moment_message(moment, style, list_text_);
+    moment_message_ = moment_message(moment, list_text_);
     publisher_.moment(moment_message_);
   } else {
     moment_message_ = nullptr;
   }
   *moment_ = moment;
-  style_ = style;
 }
 
 Buffer Server::newest_moment() {
-  if (!moment_message_) moment_message_ = moment_message(*moment_, style_, list_text_);
+  if (!moment_message_) moment_message_ = moment_message(*moment_, list_text_);
   return moment_message_;
 }
 

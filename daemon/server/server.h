@@ -2,7 +2,7 @@
 //
 //   Server server(io, options, desk, store);
 //   if (auto listening = server.start(); !listening) ...;
-//   server.publish_moment(moment, style);           // after every event
+//   server.publish_moment(moment);           // after every event
 //   server.publish_log(lines);                      // from the store's on_lines
 //   server.publish_status();                        // whenever something of it has changed
 //
@@ -54,7 +54,7 @@ class Server {
   std::size_t clients() const { return publisher_.sessions(); }
 
   // Made into a message at once when somebody listens, and otherwise when somebody asks.
-  void publish_moment(const listen::Moment& moment, harmony::SymbolStyle style);
+  void publish_moment(const listen::Moment& moment);
   void publish_status();
   void publish_log(const std::vector<takes::Line>& lines);
 
@@ -74,7 +74,6 @@ class Server {
   std::optional<Error> page_trouble_;
   ClientId last_client_ = 0;
   std::unique_ptr<listen::Moment> moment_;
-  harmony::SymbolStyle style_{};
   ListText list_text_;
   Buffer moment_message_;  // of moment_; null: not made yet
 };

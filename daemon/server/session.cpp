@@ -1,6 +1,7 @@
 #include "daemon/server/session.h"
 
 #include "daemon/base/caught.h"
+#include "daemon/harmony/durations.h"
 #include "daemon/server/methods.h"
 #include "daemon/server/rpc.h"
 
@@ -28,8 +29,8 @@ bool same_token(std::string_view a, std::string_view b) {
 protocol::Welcome Session::welcome() const {
   protocol::Welcome welcome;
   welcome.program = room_.program_version;
-  welcome.capabilities = {"moment", "status", "log",  "hear",  "notes",
-                          "export", "play",   "beat", "along", "song"};
+  welcome.capabilities.assign(protocol::kCapabilities.begin(), protocol::kCapabilities.end());
+  welcome.passing_us = harmony::kPassing.count();
   welcome.token_needed = !trusted_;
   return welcome;
 }

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/server/music_wire.h"
 
 namespace undersong::server {
 namespace {
@@ -23,8 +24,7 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
   protocol::LoopProposal out;
   for (const auto& chord : made.chords) {
     protocol::ProposedChord to;
-    to.symbol = harmony::symbol(chord.chord, chord.root);
-    to.harte = harmony::harte(chord.chord, chord.root);
+    put_chord(to, chord.chord, chord.root);
     to.kept = chord.kept;
     to.changed = chord.changed;
     to.change = text(chord.change);
@@ -34,6 +34,7 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
                            static_cast<protocol::NoteRole>(note.role), rounded(note.length), note.is_long});
     to.dark_bright = rounded(static_cast<double>(chord.dark_bright));
     to.resolved_tense = rounded(static_cast<double>(chord.resolved_tense));
+    to.colour = colour_words(chord.dark_bright, chord.resolved_tense);
     to.outside = chord.outside;
     for (const Pitch key : chord.voicing.left) to.left.emplace_back(key.value());
     for (const Pitch key : chord.voicing.right) to.right.emplace_back(key.value());
@@ -42,6 +43,7 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
   out.score = rounded(made.score);
   out.dark_bright = rounded(static_cast<double>(made.dark_bright));
   out.resolved_tense = rounded(static_cast<double>(made.resolved_tense));
+  out.colour = colour_words(made.dark_bright, made.resolved_tense);
   out.changed = made.changed;
   out.hands_move = static_cast<std::uint64_t>(made.hands_move);
   out.reason = made.reason;
@@ -69,9 +71,12 @@ protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& t
     out.meter = static_cast<std::uint32_t>(found.bars.meter);
   }
   out.confidence = rounded(loop.confidence);
-  for (const auto& chord : loop.chords)
-    out.chords.push_back({harmony::symbol(chord.chord, chord.root), harmony::harte(chord.chord, chord.root),
-                          chord.beats > 0 ? std::optional(chord.beats) : std::nullopt, chord.length.count()});
+  for (const auto& chord : loop.chords) {
+    protocol::LoopChord& made = out.chords.emplace_back();
+    put_chord(made, chord.chord, chord.root);
+    if (chord.beats > 0) made.beats = chord.beats;
+    made.length_us = chord.length.count();
+  }
   for (std::size_t i = 0; i < loop.passes.size(); ++i) {
     const auto& pass = loop.passes[i];
     out.passes.push_back({(take.at + pass.begin).count(), (pass.end - pass.begin).count(),
@@ -186,7 +191,7 @@ protocol::SketchOutline outline_of(const song::Form& form) {
     now += to.beats;
     to.times = static_cast<std::uint32_t>(part.times);
     to.layers = layers_of(part.layers);
-    for (const auto& chord : part.chords) to.chords.push_back(harmony::symbol(chord.chord, chord.root));
+    for (const auto& chord : part.chords) to.chords.push_back(chord_parts(chord.chord, chord.root));
     out.parts.push_back(std::move(to));
   }
   return out;

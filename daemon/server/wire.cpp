@@ -1,13 +1,18 @@
 #include "daemon/server/wire.h"
 
 #include <algorithm>
+#include <array>
 #include <boost/json.hpp>
 #include <cmath>
 #include <cstdlib>
+#include <utility>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/colour.h"
+#include "daemon/harmony/colour_words.h"
 #include "daemon/harmony/words.h"
+#include "daemon/server/music_wire.h"
 #include "protocol/json.h"
 
 namespace undersong::server {
@@ -26,26 +31,55 @@ void append_bool(std::string& out, bool b) {
   out.append(b ? "true" : "false");
 }
 
-// Symbols, Harte forms, names and degrees hold no character that JSON would escape.
-void append_names(std::string& out, const harmony::Chord& chord, harmony::NoteName root,
-                  harmony::SymbolStyle style) {
-  out.append(R"("symbol":")");
-  harmony::append_symbol(out, chord, root, style);
-  out.append(R"(","harte":")");
-  harmony::append_harte(out, chord, root);
-  out.append(R"(","root":)");
+// What the parts of a chord say of its quality: ,"quality":"min7","letters":["m","7"],"signs":["-","7"]; and
+// how far its tones lie from the root on the line of fifths, by the interval above it. Names, symbols and
+// Harte forms hold no character that JSON would escape.
+struct QualityText {
+  harmony::Fragment text;
+  std::array<std::int8_t, 12> fifths{};
+};
+const QualityText& quality_text(harmony::Quality quality) {
+  static const auto kTexts = [] {
+    std::array<QualityText, 256> made;
+    for (std::size_t i = 0; i < harmony::chord_vocabulary().size(); ++i) {
+      const harmony::Quality of(static_cast<int>(i));
+      std::string text = R"(,"quality":")" + std::string(harmony::row(of).harte) + '"';
+      for (const auto& [name, style] : {std::pair(R"(,"letters":[")", harmony::SymbolStyle::kLetters),
+                                        std::pair(R"(,"signs":[")", harmony::SymbolStyle::kSigns)}) {
+        const harmony::Suffix suffix = harmony::suffix(of, style);
+        text.append(name).append(suffix.beside).append(R"(",")").append(suffix.raised).append(R"("])");
+      }
+      made[i].text = harmony::Fragment(std::string_view(text).substr(0, harmony::Fragment::kLongest));
+      for (int interval = 0; interval < 12; ++interval)
+        made[i].fifths[static_cast<std::size_t>(interval)] =
+            static_cast<std::int8_t>(harmony::NoteName().above(harmony::degree_in(of, interval)).fifths());
+    }
+    return made;
+  }();
+  return kTexts[static_cast<std::size_t>(quality.row())];
+}
+
+void append_chord(std::string& out, const harmony::Chord& chord, harmony::NoteName root) {
+  out.append(R"("root":)");
   append_int(out, chord.root.value());
   out.append(R"(,"root_name":")");
   harmony::append_text(out, root);
+  out.append("\"").append(quality_text(chord.quality).text.view());
+  if (chord.bass != chord.root) {
+    out.append(R"(,"bass":)");
+    append_int(out, chord.bass.value());
+    out.append(R"(,"bass_name":")");
+    harmony::append_text(out, harmony::bass_name(chord, root));
+    out += '"';
+  }
+  out.append(R"(,"harte":")");
+  harmony::append_harte(out, chord, root);
   out += '"';
 }
 
-void append_reading(std::string& out, const listen::Reading& reading, harmony::SymbolStyle style) {
-  append_names(out, reading.chord, reading.root_name, style);
-  out.append(R"(,"quality":")").append(harmony::row(reading.chord.quality).harte).append(R"(","bass":)");
-  append_int(out, reading.chord.bass.value());
+void append_confidence(std::string& out, float confidence) {
   out.append(R"(,"confidence":)");
-  append_short(out, std::clamp(static_cast<double>(reading.confidence), 0.0, 1.0));
+  append_short(out, std::clamp(static_cast<double>(confidence), 0.0, 1.0));
 }
 
 void append_colour(std::string& out, float dark_bright, float resolved_tense) {
@@ -53,6 +87,24 @@ void append_colour(std::string& out, float dark_bright, float resolved_tense) {
   append_short(out, std::clamp(static_cast<double>(dark_bright), -1.0, 1.0));
   out.append(R"(,"resolved_tense":)");
   append_short(out, std::clamp(static_cast<double>(resolved_tense), 0.0, 1.0));
+  out.append(R"(,"colour":[")").append(harmony::dark_bright_word(dark_bright).view());
+  out.append(R"(",")").append(harmony::resolved_tense_word(resolved_tense).view()).append(R"("])");
+}
+
+// "Eb4" with its quotes, for every key by every name without double accidentals.
+constexpr int kFlattest = -8, kSharpest = 12;  // Fb and B#, as in plain_name
+using KeyName = harmony::FixedText<7>;
+const KeyName& key_name(harmony::NoteName name, Pitch pitch) {
+  static const auto kNames = [] {
+    std::array<std::array<KeyName, 128>, kSharpest - kFlattest + 1> made;
+    for (int fifths = kFlattest; fifths <= kSharpest; ++fifths)
+      for (int key = 0; key < 128; ++key)
+        made[static_cast<std::size_t>(fifths - kFlattest)][static_cast<std::size_t>(key)] =
+            KeyName('"' + harmony::text(harmony::NoteName(fifths), Pitch(key)) + '"');
+    return made;
+  }();
+  return kNames[static_cast<std::size_t>(harmony::plain_name(name).fifths() - kFlattest)]
+               [static_cast<std::size_t>(pitch.value())];
 }
 
 void write_hand(TextWriter& out, const harmony::Hand& hand) {
@@ -72,36 +124,76 @@ void write_short(TextWriter& out, float number, float least, float most) {
   out.put(harmony::thousandths_word(std::abs(thousandths)));
 }
 
-constexpr std::size_t kLongestAlternative = harmony::kLongestReason + 384;
+constexpr std::size_t kLongestAlternative = harmony::kLongestReason + 768;
+
+void write_chord(TextWriter& out, const harmony::Chord& chord, harmony::NoteName root_name) {
+  const harmony::Word& root = harmony::word(root_name);
+  out.put(R"("root":)");
+  out.put(harmony::whole_word(chord.root.value()));
+  out.put(R"(,"root_name":")");
+  out.put(root);
+  out.put('"');
+  out.put(quality_text(chord.quality).text);
+  if (chord.bass != chord.root) {
+    std::string rest;
+    rest.append(R"(,"bass":)").append(harmony::whole_word(chord.bass.value()).view());
+    rest.append(R"(,"bass_name":")").append(harmony::word(harmony::bass_name(chord, root_name)).view());
+    rest.append(R"(","harte":")").append(harmony::harte(chord, root_name)).append("\"");
+    out.put(std::string_view(rest));
+    return;
+  }
+  out.put(R"(,"harte":")");
+  out.put(root);
+  out.put(':');
+  out.put(harmony::words(chord.quality).harte);
+  out.put('"');
+}
+
+// What the keys of a voicing are called: a melody note as it is shown, any other as name_in has it.
+void write_names(TextWriter& out, const harmony::Alternative& alternative,
+                 const harmony::MelodyPitches& melody, const harmony::MelodyNames& names) {
+  const harmony::Chord& chord = alternative.chord;
+  const auto& fifths = quality_text(chord.quality).fifths;
+  const harmony::NoteName bass =
+      chord.bass == chord.root ? alternative.root_name : harmony::bass_name(chord, alternative.root_name);
+  const auto name = [&](Pitch pitch) {
+    for (std::size_t i = 0; i < names.size() && i < melody.size(); ++i)
+      if (melody[i] == pitch) return names[i];
+    if (pitch.pitch_class() == chord.bass) return bass;
+    const int interval = ascending(chord.root, pitch.pitch_class());
+    return harmony::NoteName(alternative.root_name.fifths() + fifths[static_cast<std::size_t>(interval)]);
+  };
+  out.put('[');
+  bool first = true;
+  for (const harmony::Hand* hand : {&alternative.voicing.left, &alternative.voicing.right})
+    for (const Pitch pitch : *hand) {
+      if (!std::exchange(first, false)) out.put(',');
+      out.put(key_name(name(pitch), pitch));
+    }
+  out.put(']');
+}
 
 void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
                        const harmony::MelodyPitches& melody, const harmony::MelodyNames& names,
-                       const std::optional<harmony::Chord>& previous, harmony::SymbolStyle style) {
-  const harmony::QualityWords& quality = harmony::words(alternative.chord.quality);
-  const harmony::Word& root = harmony::word(alternative.root_name);
-  out.put(R"({"symbol":")");
-  out.put(root);
-  out.put(style == harmony::SymbolStyle::kLetters ? quality.letters : quality.signs);
-  out.put(R"(","harte":")");
-  out.put(root);
-  out.put(':');
-  out.put(quality.harte);
-  out.put(R"(","root":)");
-  out.put(harmony::whole_word(alternative.chord.root.value()));
-  out.put(R"(,"root_name":")");
-  out.put(root);
-  out.put(R"(","degrees":[)");
+                       const std::optional<harmony::Chord>& previous) {
+  out.put('{');
+  write_chord(out, alternative.chord, alternative.root_name);
+  out.put(R"(,"dark_bright":)");
+  write_short(out, alternative.dark_bright, -1, 1);
+  out.put(R"(,"resolved_tense":)");
+  write_short(out, alternative.resolved_tense, 0, 1);
+  out.put(R"(,"colour":[")");
+  out.put(harmony::dark_bright_word(alternative.dark_bright));
+  out.put(R"(",")");
+  out.put(harmony::resolved_tense_word(alternative.resolved_tense));
+  out.put(R"("],"degrees":[)");
   for (std::size_t i = 0; i < alternative.degrees.size(); ++i) {
     if (i != 0) out.put(',');
     out.put('"');
     out.put(harmony::word(alternative.degrees[i]));
     out.put('"');
   }
-  out.put(R"(],"dark_bright":)");
-  write_short(out, alternative.dark_bright, -1, 1);
-  out.put(R"(,"resolved_tense":)");
-  write_short(out, alternative.resolved_tense, 0, 1);
-  out.put(R"(,"familiar":)");
+  out.put(R"(],"familiar":)");
   write_short(out, alternative.familiar, 0, 1);
   out.put(R"(,"hands_move":)");
   out.put(harmony::whole_word(alternative.voicing.hands_move));
@@ -109,49 +201,50 @@ void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
   write_hand(out, alternative.voicing.left);
   out.put(R"(,"right":)");
   write_hand(out, alternative.voicing.right);
+  out.put(R"(,"names":)");
+  write_names(out, alternative, melody, names);
   out.put(R"(,"reason":")");
   harmony::write_reason(out, alternative, melody, names, previous);
   static constexpr harmony::Word kTried(R"(","tried":true})"), kNotTried(R"(","tried":false})");
   out.put(alternative.tried ? kTried : kNotTried);
 }
 
-void bring_up_to_date(ListText& list, const listen::Moment& moment, harmony::SymbolStyle style) {
+void bring_up_to_date(ListText& list, const listen::Moment& moment) {
   std::optional<harmony::Chord> previous;
   if (moment.harmony) previous = moment.harmony->reading.chord;
   if (list.number == moment.alternatives_number && list.number > 0 && list.previous == previous &&
-      list.names == moment.under_names && list.style == style)
+      list.names == moment.under_names)
     return;
   list.number = moment.alternatives_number;
   list.previous = previous;
   list.names = moment.under_names;
-  list.style = style;
   list.text.resize(kLongestAlternative * harmony::kMaxAlternatives + TextWriter::kSlack);
   TextWriter out(list.text.data());
   for (std::size_t i = 0; i < moment.alternatives.size(); ++i) {
     if (i != 0) out.put(',');
-    write_alternative(out, moment.alternatives[i], moment.under, moment.under_names, previous, style);
+    write_alternative(out, moment.alternatives[i], moment.under, moment.under_names, previous);
   }
   list.size = static_cast<std::size_t>(out.at() - list.text.data());
 }
 
-void append_moment(std::string& out, const listen::Moment& moment, harmony::SymbolStyle style,
-                   const ListText& list) {
+void append_moment(std::string& out, const listen::Moment& moment, const ListText& list) {
   out.append(R"({"number":)");
   append_int(out, static_cast<std::int64_t>(moment.number));
   out.append(R"(,"at":)");
   append_int(out, moment.at.count());
   out.append(R"(,"chord":)");
   if (moment.harmony) {
+    const auto& reading = moment.harmony->reading;
     out += '{';
-    append_reading(out, moment.harmony->reading, style);
+    append_chord(out, reading.chord, reading.root_name);
+    const harmony::Colour colour = harmony::colour(
+        reading.chord, reading.root_name, moment.key ? std::optional(moment.key->key) : std::nullopt);
+    append_colour(out, colour.dark_bright, colour.resolved_tense);
+    append_confidence(out, reading.confidence);
     out.append(R"(,"since":)");
     append_int(out, moment.harmony->since.count());
     out.append(R"(,"sounding":)");
     append_bool(out, moment.harmony->sounding);
-    const auto& reading = moment.harmony->reading;
-    const harmony::Colour colour = harmony::colour(
-        reading.chord, reading.root_name, moment.key ? std::optional(moment.key->key) : std::nullopt);
-    append_colour(out, colour.dark_bright, colour.resolved_tense);
     out += '}';
   } else {
     out.append("null");
@@ -159,7 +252,8 @@ void append_moment(std::string& out, const listen::Moment& moment, harmony::Symb
   out.append(R"(,"readings":[)");
   for (std::size_t i = 0; i < moment.readings.size(); ++i) {
     out.append(i == 0 ? "{" : ",{");
-    append_reading(out, moment.readings[i], style);
+    append_chord(out, moment.readings[i].chord, moment.readings[i].root_name);
+    append_confidence(out, moment.readings[i].confidence);
     out += '}';
   }
   out.append(R"(],"key":)");
@@ -269,7 +363,7 @@ std::string_view word(takes::LineKind kind) {
   return "mark";
 }
 
-// A member of a stored chord, key or mark; "" if it isn't there.
+// A member of a stored key; "" if it isn't there.
 std::string member(const std::string& data, std::string_view name) {
   const auto tree = protocol::parse(data);
   if (!tree || !tree->is_object()) return {};
@@ -279,15 +373,14 @@ std::string member(const std::string& data, std::string_view name) {
 
 }  // namespace
 
-Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style, ListText& list) {
-  bring_up_to_date(list, moment, style);
-  return message(kMomentHead, 3072 + list.size,
-                 [&](std::string& out) { append_moment(out, moment, style, list); });
+Buffer moment_message(const listen::Moment& moment, ListText& list) {
+  bring_up_to_date(list, moment);
+  return message(kMomentHead, 3584 + list.size, [&](std::string& out) { append_moment(out, moment, list); });
 }
 
-Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style) {
+Buffer moment_message(const listen::Moment& moment) {
   ListText list;
-  return moment_message(moment, style, list);
+  return moment_message(moment, list);
 }
 
 Buffer status_message(const protocol::Status& status) {
@@ -330,16 +423,16 @@ void append_line(std::string& out, const takes::Line& line) {
         out.append("]}");
       }
       break;
-    case LineKind::kChord:
+    case LineKind::kChord: out.append(R"(,"chord":)").append(logged_chord(line.data)); break;
+    case LineKind::kTried: out.append(R"(,"tried":)").append(logged_trial(line.data)); break;
+    case LineKind::kMeeting: out.append(R"(,"meeting":)").append(logged_meeting(line.data)); break;
     case LineKind::kKey:
     case LineKind::kMelody:
     case LineKind::kOffered:
-    case LineKind::kTried:
     case LineKind::kBeat:
     case LineKind::kAlong:
     case LineKind::kPass:
     case LineKind::kLost:
-    case LineKind::kMeeting:
       // Stored as the JSON object of this name (log_line.h).
       out.append(",\"").append(word(line.kind)).append("\":").append(line.data);
       break;
@@ -386,8 +479,7 @@ protocol::TakeSummary summary_of(const takes::Summary& s) {
 protocol::TakeDetail detail_of(const takes::Detail& d) {
   protocol::TakeDetail out;
   out.summary = summary_of(d.summary);
-  for (const auto& line : d.chords)
-    out.chords.push_back({line.at.count(), member(line.data, "symbol"), member(line.data, "harte")});
+  for (const auto& line : d.chords) out.chords.push_back(take_chord(line.at.count(), line.data));
   for (const auto& line : d.keys)
     out.keys.push_back({line.at.count(), member(line.data, "harte"),
                         line.data.find(R"("pinned":true)") != std::string::npos});

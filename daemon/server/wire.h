@@ -10,7 +10,6 @@
 #include <optional>
 #include <string>
 
-#include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/moment.h"
 #include "daemon/takes/search.h"
 #include "protocol/messages.h"
@@ -25,14 +24,13 @@ struct ListText {
   std::uint32_t number = 0;  // of the list; 0 before the first
   std::optional<harmony::Chord> previous;
   harmony::MelodyNames names;  // of the notes it stands under
-  harmony::SymbolStyle style{};
-  std::string text;  // room that is kept
+  std::string text;            // room that is kept
   std::size_t size = 0;
   std::string_view written() const { return std::string_view(text).substr(0, size); }
 };
 // `list` is that of the same analysis' earlier moment and becomes this one's.
-Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style, ListText& list);
-Buffer moment_message(const listen::Moment& moment, harmony::SymbolStyle style);
+Buffer moment_message(const listen::Moment& moment, ListText& list);
+Buffer moment_message(const listen::Moment& moment);
 Buffer status_message(const protocol::Status& status);
 Buffer log_message(const takes::Line& line);
 // The params of a message made by one of these, as text.

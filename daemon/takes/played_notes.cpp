@@ -48,8 +48,8 @@ PlayedNotes played_notes(const std::vector<midi::Event>& events) {
   return out;
 }
 
-Sketch sketch(const std::vector<midi::Event>& events, Micros begin, Micros length, std::size_t spans) {
-  Sketch out;
+Thumbnail thumbnail(const std::vector<midi::Event>& events, Micros begin, Micros length, std::size_t spans) {
+  Thumbnail out;
   out.spans.resize(spans);
   if (spans == 0) return out;
   const std::int64_t whole = std::max<std::int64_t>(1, length.count());

@@ -33,13 +33,13 @@ PlayedNotes played_notes(const std::vector<midi::Event>& events);
 
 // A take seen from afar: equal spans of time, each with the lowest and highest key struck in it, and how
 // many.
-struct Sketch {
+struct Thumbnail {
   struct Span {
     Pitch lowest, highest;  // meaningless while notes is 0
     std::uint32_t notes = 0;
   };
   std::vector<Span> spans;
 };
-Sketch sketch(const std::vector<midi::Event>& events, Micros begin, Micros length, std::size_t spans);
+Thumbnail thumbnail(const std::vector<midi::Event>& events, Micros begin, Micros length, std::size_t spans);
 
 }  // namespace undersong::takes

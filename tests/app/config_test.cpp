@@ -7,6 +7,8 @@
 #include <regex>
 #include <sstream>
 
+#include "protocol/messages.h"
+
 namespace undersong::app {
 namespace {
 
@@ -15,6 +17,14 @@ std::string shown_file() {
   std::ostringstream out;
   out << in.rdbuf();
   return out.str();
+}
+
+TEST(Config, TheProtocolShowsTheSameSettlingTime) {
+  const std::int64_t settle = Config{}.settle.count();
+  EXPECT_EQ(protocol::Settings{}.settle_ms, settle);
+  const auto shown = protocol::read_text<protocol::Settings>(protocol::GetSettings::kReplyExample, "example");
+  ASSERT_TRUE(shown);
+  EXPECT_EQ(shown->settle_ms, settle);
 }
 
 TEST(Config, AnEmptyFileGivesTheDefaults) {

@@ -601,7 +601,7 @@ TEST_F(DaemonTest, WhatWasTriedUnderAHeldNoteIsAskedForInWordsAlsoAfterARestart)
     EXPECT_EQ(newest.take, 1u);
     EXPECT_EQ(newest.name, "G5");
     EXPECT_EQ(newest.degree, "#11");
-    EXPECT_EQ(newest.chords.at(0).symbol.substr(0, 2), "Db");
+    EXPECT_EQ(newest.chords.at(0).root_name, "Db");
     EXPECT_EQ(newest.time, 2u);
     EXPECT_EQ(newest.times, 2u);
     EXPECT_NEAR(static_cast<double>(newest.from_us), 18.5e6, 3e5);
@@ -729,6 +729,18 @@ TEST_F(DaemonTest, TheLoopOfAKeptTakeIsToldReharmonisedAndHandedOver) {
   const auto other = said({"reharmonise", "1", "--keep", "1,2"});
   EXPECT_EQ(other.at(0), "Loop   Ebmaj9  Cm7  Abmaj7  G7sus4");
   EXPECT_EQ(other.at(3).find(" 1  Ebmaj9  Cm7  "), 0u) << other.at(3);
+  // The same take with the signs that the player chooses.
+  ASSERT_TRUE(daemon.request(protocol::SetSettings{.symbol_style = protocol::SymbolStyle::kSigns}));
+  EXPECT_EQ(said({"loop"}).at(0), "Loop   EbΔ9 (2) C-7 (2) AbΔ7 (2) G7sus4 (2)");
+  EXPECT_EQ(said({"reharmonise", "1", "--count", "1"}).at(0), "Loop   EbΔ9  C-7  AbΔ7  G7sus4");
+  {
+    Process show({UNDERSONG_CLIENT, "show", "1"}, true);
+    std::string lines;
+    for (int i = 0; i < 40; ++i) lines += show.read_line() + "\n";
+    EXPECT_NE(lines.find("EbΔ9"), std::string::npos) << lines;
+    EXPECT_EQ(lines.find("maj7"), std::string::npos) << lines;
+    EXPECT_NE(lines.find("C-7"), std::string::npos) << lines;
+  }
   const auto out = folder_ / "parts";
   EXPECT_EQ(said({"hand-over", "1", out.string()}).at(0).find((out / "parts.mid").string()), 0u);
   for (const char* name : {"parts.mid", "lead_sheet.musicxml", "chart.txt"})

@@ -124,7 +124,7 @@ void momentToJson(benchmark::State& state) {
   server::ListText list;
   for (auto _ : state) {
     if (state.range(0)) list.number = 0;
-    bytes = server::moment_message(analysis.moment(), harmony::SymbolStyle::kLetters, list)->size();
+    bytes = server::moment_message(analysis.moment(), list)->size();
   }
   state.counters["bytes"] = static_cast<double>(bytes);
 }

@@ -165,7 +165,7 @@ int main(int argc, char** argv) {
     std::function<void()> publish = [&] {
       for (int time = 0; time < 2; ++time) {  // what catching up changed is published after it
         const bool published = std::exchange(moved, false);
-        if (published) server->publish_moment(desk.moment(), desk.symbol_style());
+        if (published) server->publish_moment(desk.moment());
         if (time == 0 && published) std::this_thread::yield();
         if (time == 0) desk.catch_up();
       }

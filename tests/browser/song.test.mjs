@@ -3,7 +3,7 @@ import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { after, before, describe, test } from 'node:test';
-import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
+import { Daemon, lacking, open_browser, root, symbol_of, until } from './stage.mjs';
 
 const { unzipSync } = createRequire(`${root}/clients/companion/package.json`)('fflate');
 const why_not = lacking();
@@ -68,10 +68,25 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.locator('.loop-row').waitFor();
   }));
 
+  test('writes the loop and other chords for it in the style of the settings, without asking again', () => on('#song/1', async (page) => {
+    const loop = await client.ask('take.loop', { take: 1 });
+    await page.locator('.loop-row').waitFor();
+    try {
+      await client.ask('settings.set', { symbol_style: 'signs' });
+      const signs = loop.chords.map((chord) => symbol_of(chord, 'signs'));
+      assert.notDeepEqual(signs, loop.chords.map((chord) => symbol_of(chord)));
+      await until(async () => (await symbols(page.locator('.loop-row'))).join() === signs.join(), 'the loop in signs');
+      await others(page);
+      assert.deepEqual(await symbols(page.locator('.played .cells').first()), signs);
+    } finally {
+      await client.ask('settings.reset', { names: ['symbol_style'] });
+    }
+  }));
+
   test('shows the loop, each time round, what differed, and the sections with their reason', () => on('#song/1', async (page) => {
     const loop = await client.ask('take.loop', { take: 1 });
     await page.locator('.loop-row').waitFor();
-    assert.deepEqual(await symbols(page.locator('.loop-row')), loop.chords.map((chord) => chord.symbol));
+    assert.deepEqual(await symbols(page.locator('.loop-row')), loop.chords.map((chord) => symbol_of(chord)));
     assert.match(await page.locator('.loop-row').innerText(), /2 beats/);
     assert.match(await page.locator('.loop-facts').innerText(), new RegExp(`${Math.round(loop.tempo)} beats a minute[^]*${Math.round(loop.confidence * 100)} % sure`));
     assert.equal(await page.locator('.pass').count(), loop.passes.length);
@@ -177,7 +192,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.match(await page.locator('.proposal-reason').first().innerText(), /^the bass stays on G/i);
     await button(page, 'Put proposal 1 in the song').click();
     await page.locator('.section-chords').first().waitFor();
-    assert.deepEqual(await symbols(page.locator('.section-chords').first()), asked.proposals[0].chords.map((chord) => chord.symbol));
+    assert.deepEqual(await symbols(page.locator('.section-chords').first()), asked.proposals[0].chords.map((chord) => symbol_of(chord)));
     await page.evaluate(() => sessionStorage.clear());
   }));
 
@@ -232,7 +247,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.locator('.section').first().waitFor();
     const proposed = (await client.ask('sketch.propose', { takes: [1] })).sections;
     assert.deepEqual(await names(), proposed.map((each) => each.name));
-    assert.deepEqual(await symbols(page.locator('.section').filter({ has: page.locator('.section-chords') }).locator('.section-chords')), proposals[1].chords.map((chord) => chord.symbol));
+    assert.deepEqual(await symbols(page.locator('.section').filter({ has: page.locator('.section-chords') }).locator('.section-chords')), proposals[1].chords.map((chord) => symbol_of(chord)));
     // By keys alone: up, up, and the button stays under the hand.
     await button(page, 'Move Solo up').focus();
     await page.keyboard.press('Enter');

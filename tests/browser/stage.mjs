@@ -22,6 +22,11 @@ export function lacking() {
 }
 
 /** Asks again and again until `check` gives something true. */
+/** A chord's symbol, as a client puts it together. */
+export function symbol_of(chord, style = 'letters') {
+  return chord.root_name + chord[style].join('') + (chord.bass_name ? `/${chord.bass_name}` : '');
+}
+
 export async function until(check, what = 'the condition', patience = patience_ms) {
   const end = Date.now() + patience;
   for (;;) {

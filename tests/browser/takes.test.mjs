@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { after, before, describe, test } from 'node:test';
-import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
+import { Daemon, lacking, open_browser, root, symbol_of, until } from './stage.mjs';
 
 const why_not = lacking();
 let browser, daemon, client;
@@ -122,7 +122,18 @@ describe('the take log', { skip: why_not || false }, () => {
     // What the cursor says is what the daemon keeps.
     const { chords, summary } = await client.ask('take.get', { take: 1 });
     const there = chords.filter((each) => each.at - summary.at <= 40e6).at(-1);
-    assert.equal(await page.locator('.instant-chord .chord').getAttribute('data-symbol'), there.symbol);
+    assert.equal(await page.locator('.instant-chord .chord').getAttribute('data-symbol'), symbol_of(there));
+    // In the other style too, and what was offered with it.
+    const shown = async (place) => page.locator(place).evaluateAll((all) => all.map((each) => each.dataset.symbol));
+    const letters = await shown('.instant-offer li .chord');
+    try {
+      await client.ask('settings.set', { symbol_style: 'signs' });
+      await page.locator(`.instant-chord .chord[data-symbol="${symbol_of(there, 'signs')}"]`).waitFor();
+      assert.notDeepEqual(await shown('.instant-offer li .chord'), letters);
+      assert.equal((await shown('.instant-offer li .chord')).length, letters.length);
+    } finally {
+      await client.ask('settings.reset', { names: ['symbol_style'] });
+    }
   }));
 
   test('zooms and pans by keys, wheel and dragging', () => on('#take/1', async (page) => {

@@ -52,6 +52,13 @@ TEST(Messages, NamesAreDistinctAndDescribed) {
   EXPECT_TRUE(names.contains("take.events"));
 }
 
+TEST(Messages, WelcomeShowsWhatADaemonCanDo) {
+  const auto shown = read_text<Welcome>(Welcome::kExample, "example");
+  ASSERT_TRUE(shown);
+  EXPECT_EQ(shown->capabilities, std::vector<std::string>(kCapabilities.begin(), kCapabilities.end()));
+  EXPECT_EQ(shown->protocol, static_cast<std::uint32_t>(kProtocolVersion));
+}
+
 void expect_file(const std::string& name, const std::string& wanted) {
   const std::string path = std::string(UNDERSONG_SOURCE_DIR) + "/protocol/" + name;
   if (std::getenv("UNDERSONG_REWRITE") != nullptr) std::ofstream(path) << wanted;

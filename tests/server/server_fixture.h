@@ -181,7 +181,7 @@ class Running {
     on_server([&] {
       listen::Moment moment;
       moment.number = number;
-      server->publish_moment(moment, harmony::SymbolStyle::kLetters);
+      server->publish_moment(moment);
     });
   }
   protocol::Connection connect() {

@@ -85,7 +85,7 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
     met.key = moment.key->key;
     running.on_server([&] {
       running.desk.playing = true;
-      running.server->publish_moment(moment, harmony::SymbolStyle::kSigns);
+      running.server->publish_moment(moment);
     });
     running.keep(demo_take({takes::chord_in_force(us(1), moment.harmony->reading),
                             takes::key_heard(us(2), *moment.key),
@@ -127,7 +127,7 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
   // The check does find what is wrong.
   const auto broken_path = running.folder.path / "broken.jsonl";
   std::ofstream(broken_path)
-      << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","method":"welcome","params":{"protocol":1,"program":"x","capabilities":[],"token_needed":"no"}}})"
+      << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","method":"welcome","params":{"protocol":2,"program":"x","capabilities":[],"token_needed":"no"}}})"
          "\n"
       << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","id":3,"result":{}}})"
          "\n"

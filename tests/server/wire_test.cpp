@@ -4,8 +4,10 @@
 #include <cctype>
 #include <utility>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/midi/smf.h"
+#include "daemon/server/music_wire.h"
 #include "protocol/json.h"
 #include "protocol/schema.h"
 #include "tests/takes/store_fixture.h"
@@ -38,6 +40,12 @@ listen::Moment full_moment() {
     alternative.voicing.left.push_back(Pitch(40));
     alternative.voicing.right.push_back(Pitch(67));
   }
+  // One on another bass than its root.
+  m.alternatives[2].chord.bass = transpose(m.alternatives[2].chord.root, 4);
+  for (std::size_t i = 0; i < m.melody.size(); ++i) {
+    m.under.push_back(m.melody[i].pitch);
+    m.under_names.push_back(m.melody[i].name);
+  }
   m.alternatives[1].tried = true;
   m.alternatives_number = 12;
   m.wishes = {0.25f, -1, 0};
@@ -49,8 +57,8 @@ listen::Moment full_moment() {
 TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
   const listen::Moment m = full_moment();
   ASSERT_GE(m.alternatives.size(), 12u);
-  for (const auto style : {harmony::SymbolStyle::kLetters, harmony::SymbolStyle::kSigns}) {
-    const Buffer message = moment_message(m, style);
+  {
+    const Buffer message = moment_message(m);
     ASSERT_TRUE(message->ends_with("}\n"));
     const auto read = protocol::read_text<protocol::Moment>(params_of(*message), "moment", Unknown::kRefuse);
     ASSERT_TRUE(read) << read.error().sentence << *message;
@@ -62,10 +70,17 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
     EXPECT_EQ(read->beat->source, protocol::BeatSource::kTapped);
     ASSERT_TRUE(read->chord);
     EXPECT_EQ(read->chord->harte, harmony::harte(m.harmony->reading.chord, m.harmony->reading.root_name));
-    EXPECT_EQ(read->chord->symbol,
-              harmony::symbol(m.harmony->reading.chord, m.harmony->reading.root_name, style));
     EXPECT_EQ(read->chord->quality, "min7");
-    EXPECT_EQ(read->chord->bass, 3);
+    ASSERT_TRUE(read->chord->bass);
+    EXPECT_EQ(*read->chord->bass, 3);
+    EXPECT_EQ(read->chord->colour.size(), 2u);
+    const auto as_elsewhere = [](const protocol::Chord& told, const harmony::Chord& chord,
+                                 harmony::NoteName root) {
+      EXPECT_EQ(protocol::to_json(told), protocol::to_json(chord_parts(chord, root)));
+    };
+    as_elsewhere(*read->chord, m.harmony->reading.chord, m.harmony->reading.root_name);
+    for (std::size_t i = 0; i < m.readings.size(); ++i)
+      as_elsewhere(read->readings[i], m.readings[i].chord, m.readings[i].root_name);
     EXPECT_EQ(read->chord->since, 123000000);
     EXPECT_TRUE(read->chord->sounding);
     EXPECT_EQ(read->readings.size(), 5u);
@@ -85,7 +100,14 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
     ASSERT_EQ(read->alternatives.size(), m.alternatives.size());
     for (std::size_t i = 0; i < m.alternatives.size(); ++i) {
       const auto& a = read->alternatives[i];
-      EXPECT_EQ(a.harte, harmony::harte(m.alternatives[i].chord, m.alternatives[i].root_name));
+      as_elsewhere(a, m.alternatives[i].chord, m.alternatives[i].root_name);
+      EXPECT_EQ(a.colour, colour_words(m.alternatives[i].dark_bright, m.alternatives[i].resolved_tense));
+      ASSERT_EQ(a.names.size(), 2u);
+      const Pitch low(40);
+      EXPECT_EQ(a.names[0], harmony::text(harmony::name_in(m.alternatives[i].chord,
+                                                           m.alternatives[i].root_name, low.pitch_class()),
+                                          low));
+      EXPECT_EQ(a.names[1], "G4") << "the melody note has one name, whatever stands under it";
       EXPECT_EQ(a.degrees.size(), m.alternatives[i].degrees.size());
       EXPECT_NEAR(a.familiar, static_cast<double>(m.alternatives[i].familiar), 0.0006);
       EXPECT_GT(a.reason.size(), 3u);
@@ -106,10 +128,7 @@ TEST(Wire, AListThatIsKeptReadsAsOneWrittenAnew) {
   std::uint32_t newest = 0;
   const auto compare = [&] {
     const auto& moment = analysis.moment();
-    // The style changes now and then, in the middle of a list too.
-    const auto style = moments % 50 < 40 ? harmony::SymbolStyle::kLetters : harmony::SymbolStyle::kSigns;
-    ASSERT_EQ(*moment_message(moment, style, list), *moment_message(moment, style))
-        << "moment " << moment.number;
+    ASSERT_EQ(*moment_message(moment, list), *moment_message(moment)) << "moment " << moment.number;
     ++moments;
     lists += std::exchange(newest, moment.alternatives_number) != moment.alternatives_number;
   };
@@ -127,7 +146,7 @@ TEST(Wire, AListThatIsKeptReadsAsOneWrittenAnew) {
 
 TEST(Wire, AnEmptyMomentHasTheSameShape) {
   const auto read =
-      protocol::read_text<protocol::Moment>(params_of(*moment_message({}, {})), "moment", Unknown::kRefuse);
+      protocol::read_text<protocol::Moment>(params_of(*moment_message({})), "moment", Unknown::kRefuse);
   ASSERT_TRUE(read) << read.error().sentence;
   EXPECT_FALSE(read->chord);
   EXPECT_FALSE(read->key);

@@ -56,9 +56,9 @@ TEST(PlayedNotes, NothingPlayedIsNoNotes) {
   EXPECT_TRUE(played_notes({}).notes.empty());
 }
 
-TEST(Sketch, TellsRangeAndNumberOfEachSpan) {
+TEST(Thumbnail, TellsRangeAndNumberOfEachSpan) {
   const auto seen =
-      sketch({on(100, 40), on(120, 72), off(130, 40), on(190, 60), on(200, 50)}, us(100), us(100), 2);
+      thumbnail({on(100, 40), on(120, 72), off(130, 40), on(190, 60), on(200, 50)}, us(100), us(100), 2);
   ASSERT_EQ(seen.spans.size(), 2u);
   EXPECT_EQ(seen.spans[0].lowest, Pitch(40));
   EXPECT_EQ(seen.spans[0].highest, Pitch(72));
@@ -67,8 +67,8 @@ TEST(Sketch, TellsRangeAndNumberOfEachSpan) {
   EXPECT_EQ(seen.spans[1].notes, 2u) << "what falls on the end belongs to the last span";
 }
 
-TEST(Sketch, ATakeWithoutLengthHasAllInOneSpan) {
-  EXPECT_EQ(sketch({on(5, 60)}, us(5), us(0), 3).spans[0].notes, 1u);
+TEST(Thumbnail, ATakeWithoutLengthHasAllInOneSpan) {
+  EXPECT_EQ(thumbnail({on(5, 60)}, us(5), us(0), 3).spans[0].notes, 1u);
 }
 
 }  // namespace

@@ -1,14 +1,18 @@
 // What the page knows, as signals. Everything musical comes from the daemon; here it is only kept calm.
 import { batch, computed, effect, signal } from '@preact/signals';
+import { symbol_text } from './music/chord';
 import { Settled } from './music/settled';
-import type { Alternative, ChordInForce, LogLine, MelodyNote, Moment, Notifications, Status } from './protocol';
+import type { Alternative, Chord, ChordInForce, LogLine, MelodyNote, Moment, Notifications, Status } from './protocol';
 import { Connection } from './wire/connection';
 import { local } from './local';
 
 export const moment = signal<Moment | null>(null);
 export const status = signal<Status | null>(null);
 export const settings = computed(() => status.value?.settings ?? null);
-const settle_ms = () => settings.peek()?.settle_ms ?? 250;
+export const symbol_style = computed(() => settings.value?.symbol_style ?? 'letters');
+/** A chord's symbol in one line. */
+export const symbol_of = (chord: Chord) => symbol_text(chord, symbol_style.value);
+const settle_ms = () => settings.peek()?.settle_ms ?? 0;
 
 // ---- now
 
@@ -74,7 +78,7 @@ const list_settles = new Settled<Moment>(
     };
   },
 );
-const list_text = (list: Alternative[]) => list.map((each) => each.symbol + (each.tried ? '!' : '')).join();
+const list_text = (list: Alternative[]) => list.map((each) => each.harte + (each.tried ? '!' : '')).join();
 
 let wishes_before = '';
 
@@ -123,16 +127,11 @@ export function choose_next(step: 1 | -1): void {
 
 // ---- what was played, as far as the log told
 
-export interface PlayedChord {
-  at: number;
-  symbol: string;
-  harte: string;
-}
+export type PlayedChord = Chord & { at: number };
 /** The latest chords of the take being played. */
 export const trail = signal<PlayedChord[]>([]);
 /** Changes when the list of takes may have changed. */
 export const takes_changed = signal(0);
-const blink_us = 150_000;  // a name that stood shorter was on the way to the next
 
 function hear_line(line: LogLine): void {
   switch (line.kind) {
@@ -142,9 +141,11 @@ function hear_line(line: LogLine): void {
       break;
     case 'chord': {
       const chord = line.chord!;
-      const before = trail.peek().filter((each) => each.at < line.at - blink_us);
+      // A name that stood shorter was on the way to this one.
+      const passing_us = daemon.welcome.peek()?.passing_us ?? 0;
+      const before = trail.peek().filter((each) => each.at < line.at - passing_us);
       if (before.at(-1)?.harte === chord.harte) trail.value = before;
-      else trail.value = [...before, { at: line.at, symbol: chord.symbol, harte: chord.harte }].slice(-24);
+      else trail.value = [...before, { ...chord, at: line.at }].slice(-24);
       break;
     }
     case 'take_end': case 'rename': case 'annotate': case 'delete': case 'restore': case 'mark': case 'beat':

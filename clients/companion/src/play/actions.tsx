@@ -19,7 +19,7 @@ export function Actions() {
   return (
     <section class="actions" aria-label="Actions">
       <button type="button" class="act hear" disabled={!alternative} onClick={() => void hear_chosen()} aria-keyshortcuts="Enter">
-        <Ear /> <span>Hear{alternative ? <> <ChordSymbol symbol={alternative.symbol} /></> : ''}</span>
+        <Ear /> <span>Hear{alternative ? <> <ChordSymbol chord={alternative} /></> : ''}</span>
       </button>
       <button type="button" class="act" aria-pressed={still.value} onClick={toggle_still} aria-keyshortcuts="Space">
         <Anchor /> <span>{still.value ? 'Held still' : 'Hold still'}</span>

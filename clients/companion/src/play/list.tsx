@@ -1,12 +1,12 @@
 // The list: what else could stand under the melody, best first, at least the best of each root.
 import { useEffect, useRef } from 'preact/hooks';
 import { local } from '../local';
-import { pretty, spoken } from '../music/text';
+import { spoken } from '../music/chord';
+import { pretty } from '../music/text';
 import type { Alternative } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
-import { choose, choose_next, chosen, listed, shown_list } from '../state';
+import { choose, choose_next, chosen, listed, shown_list, symbol_style } from '../state';
 import { hear_chosen } from './hear';
-import { colour_words } from './plane';
 import { place } from './plane_layout';
 
 export function List() {
@@ -54,14 +54,13 @@ export function List() {
 }
 
 function Row({ alternative, rank, chosen }: { alternative: Alternative; rank: number; chosen: boolean }) {
-  const { symbol, degrees, dark_bright, resolved_tense, hands_move, reason, tried } = alternative;
-  const words = colour_words(dark_bright, resolved_tense);
+  const { colour, degrees, dark_bright, resolved_tense, hands_move, reason, tried } = alternative;
   return (
     <li role="option" id={`row-${rank}`} aria-selected={chosen} data-harte={alternative.harte} data-tried={tried} class={`row${chosen ? ' chosen' : ''}${tried ? ' tried' : ''}`}
-        aria-label={`${rank + 1}: ${spoken(symbol)}, melody is ${degrees.map(pretty).join(' and ')}, ${words}, hands move ${hands_move} semitones, ${pretty(reason)}${tried ? ', tried' : ''}`}
+        aria-label={`${rank + 1}: ${spoken(alternative, symbol_style.value)}, melody is ${degrees.map(pretty).join(' and ')}, ${colour.join(', ')}, hands move ${hands_move} semitones, ${pretty(reason)}${tried ? ', tried' : ''}`}
         onClick={() => choose(alternative)} onDblClick={() => void hear_chosen()}>
       <span class="row-rank">{rank + 1}</span>
-      <span class="row-chord"><ChordSymbol symbol={symbol} /></span>
+      <span class="row-chord"><ChordSymbol chord={alternative} /></span>
       <span class="row-degree">{degrees.map(pretty).join(' ')}</span>
       <TinyPlane x={dark_bright} y={resolved_tense} />
       <span class="row-hands" title="semitones the hands move, all voices together">{hands_move === 0 ? 'stays' : `↔ ${hands_move}`}</span>

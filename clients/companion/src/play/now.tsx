@@ -2,7 +2,7 @@
 import { pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Fitted } from '../shell/fitted';
-import { daemon, pin_key, shown_chord, shown_key, shown_melody, shown_readings, status, trail } from '../state';
+import { daemon, pin_key, shown_chord, shown_key, shown_melody, shown_readings, status, symbol_of, trail } from '../state';
 import { Beat } from './beat';
 
 export function Now() {
@@ -10,8 +10,8 @@ export function Now() {
   return (
     <section class={`now${shown?.dim ? ' dim' : ''}`} aria-label="Now">
       {shown ? (
-        <Fitted class="now-chord" changes={shown.chord.symbol}>
-          <ChordSymbol symbol={shown.chord.symbol} />
+        <Fitted class="now-chord" changes={symbol_of(shown.chord)}>
+          <ChordSymbol chord={shown.chord} />
         </Fitted>
       ) : (
         <FirstWords />
@@ -57,7 +57,7 @@ function OtherReadings() {
     <p class="now-others">
       {others.length > 0 && <span class="soft">or </span>}
       {others.map((reading, i) => (
-        <span key={reading.harte}>{i > 0 && <span class="soft"> · </span>}<ChordSymbol symbol={reading.symbol} /></span>
+        <span key={reading.harte}>{i > 0 && <span class="soft"> · </span>}<ChordSymbol chord={reading} /></span>
       ))}
     </p>
   );
@@ -69,7 +69,7 @@ function Trail() {
   if (chords.length === 0) return null;
   return (
     <ol class="trail" aria-label="Chords just played, the newest last">
-      {chords.slice(-7).map((each) => <li key={each.at}><ChordSymbol symbol={each.symbol} /></li>)}
+      {chords.slice(-7).map((each) => <li key={each.at}><ChordSymbol chord={each} /></li>)}
     </ol>
   );
 }

@@ -2,9 +2,10 @@
 //
 // Read without colour: size tells the rank, a hollow stone was tried, the ring marks the chosen one, the diamond is now.
 import { useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
-import { pretty, spoken, symbol_parts } from '../music/text';
-import type { Alternative } from '../protocol';
-import { best_of_roots, choose, chosen, shown_chord, shown_list } from '../state';
+import { spoken, symbol_parts } from '../music/chord';
+import { pretty } from '../music/text';
+import type { Alternative, Chord } from '../protocol';
+import { best_of_roots, choose, chosen, shown_chord, shown_list, symbol_of, symbol_style } from '../state';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { hear_chosen } from './hear';
 import { lay_out, type Stone } from './plane_layout';
@@ -13,17 +14,17 @@ import { Wish } from './wish';
 let pen: CanvasRenderingContext2D | null = null;
 let family = '';
 const widths = new Map<string, number>();
-function text_width(symbol: string, px: number): number {
-  const key = `${px} ${symbol}`;
+function text_width(chord: Chord, px: number): number {
+  const key = `${px} ${symbol_of(chord)}`;
   let width = widths.get(key);
-  if (width === undefined) widths.set(key, (width = measured_width(symbol, px)));
+  if (width === undefined) widths.set(key, (width = measured_width(chord, px)));
   return width;
 }
-function measured_width(symbol: string, px: number): number {
+function measured_width(chord: Chord, px: number): number {
   pen ??= document.createElement('canvas').getContext('2d')!;
   family ||= getComputedStyle(document.body).fontFamily;
   pen.font = `600 ${px}px ${family}`;
-  const parts = symbol_parts(symbol);
+  const parts = symbol_parts(chord, symbol_style.value);
   const small = parts.accidental + parts.quality + parts.raised + (parts.bass ? `/${parts.bass}` : '');
   return pen.measureText(parts.letter).width + pen.measureText(small).width * 0.74 + 4;
 }
@@ -38,7 +39,7 @@ function radius(rank: number): number {
 interface Item {
   key: string;
   alternative: Alternative | null;  // null: the present chord
-  symbol: string;
+  chord: Chord;
   rank: number;
   labelled: boolean;
   stone: Stone;
@@ -68,23 +69,23 @@ export function Plane() {
     const plain: Omit<Item, 'stone'>[] = list.alternatives.map((alternative, rank) => {
       const nth = of_root.get(alternative.root) ?? 0;
       of_root.set(alternative.root, nth + 1);
-      return { key: `${alternative.root}.${nth}`, alternative, symbol: alternative.symbol, rank, labelled: nth === 0 };
+      return { key: `${alternative.root}.${nth}`, alternative, chord: alternative, rank, labelled: nth === 0 };
     });
     plain.sort((a, b) => Number(b.labelled) - Number(a.labelled));  // labels of better ranks find their place first
-    if (now) plain.unshift({ key: 'now', alternative: null, symbol: now.symbol, rank: 0, labelled: true });
+    if (now) plain.unshift({ key: 'now', alternative: null, chord: now, rank: 0, labelled: true });
     const place_among_best = (each: Omit<Item, 'stone'>) => (each.alternative ? best.indexOf(each.alternative) : 0);
     const stones = lay_out(
       plain.map((each) => ({
         dark_bright: each.alternative?.dark_bright ?? now!.dark_bright,
         resolved_tense: each.alternative?.resolved_tense ?? now!.resolved_tense,
         radius: each.labelled ? radius(place_among_best(each)) : 3,
-        label_width: each.labelled ? text_width(each.symbol, label_px(place_among_best(each))) + 8 : 0,
+        label_width: each.labelled ? text_width(each.chord, label_px(place_among_best(each))) + 8 : 0,
         label_height: each.labelled ? label_px(place_among_best(each)) * 1.15 : 0,
       })),
       width, height,
     );
     return plain.map((each, i) => ({ ...each, stone: stones[i]! }));
-  }, [list, now?.harte, now?.symbol, width, height]);
+  }, [list, now?.harte, symbol_style.value, width, height]);
   const selected = chosen.value;
 
   const move = (event: KeyboardEvent) => {
@@ -146,17 +147,17 @@ function at(x: number, y: number) {
 
 function StoneMark({ item, alternative, chosen, font }: { item: Item; alternative: Alternative; chosen: boolean; font: number }) {
   const { stone } = item;
-  const name = `${spoken(alternative.symbol)}, melody ${alternative.degrees.map(pretty).join(' and ')}, place ${item.rank + 1}, ` +
-    `${alternative.tried ? 'tried' : 'not tried yet'}, ${colour_words(alternative.dark_bright, alternative.resolved_tense)}`;
+  const name = `${spoken(alternative, symbol_style.value)}, melody ${alternative.degrees.map(pretty).join(' and ')}, place ${item.rank + 1}, ` +
+    `${alternative.tried ? 'tried' : 'not tried yet'}, ${alternative.colour.join(', ')}`;
   return (
     <div role="option" id={`stone-${alternative.root}-${item.rank}`} aria-selected={chosen} aria-label={name} data-root={alternative.root}
-         data-harte={alternative.harte} title={item.labelled ? undefined : alternative.symbol}
+         data-harte={alternative.harte} title={item.labelled ? undefined : symbol_of(alternative)}
          class={`stone${alternative.tried ? ' tried' : ''}${chosen ? ' chosen' : ''}${item.labelled ? '' : ' minor'}`}
          onClick={() => choose(alternative)} onDblClick={() => void hear_chosen()}>
       <span class="stone-body" style={{ ...at(stone.x, stone.y), '--r': `${stone.radius}px` }} />
       {(item.labelled || chosen) && (
         <span class="stone-label" style={{ ...at(item.labelled ? stone.label_x : stone.x, item.labelled ? stone.label_y : stone.y - 14), fontSize: `${item.labelled ? font : 16}px` }}>
-          <span class="stone-text"><ChordSymbol symbol={alternative.symbol} />{alternative.tried && <span class="check" aria-hidden="true">✓</span>}</span>
+          <span class="stone-text"><ChordSymbol chord={alternative} />{alternative.tried && <span class="check" aria-hidden="true">✓</span>}</span>
         </span>
       )}
     </div>
@@ -166,10 +167,10 @@ function StoneMark({ item, alternative, chosen, font }: { item: Item; alternativ
 function PresentMark({ item }: { item: Item }) {
   const { stone } = item;
   return (
-    <div class="present" aria-label={`Now ${spoken(item.symbol)}`} role="img">
+    <div class="present" aria-label={`Now ${spoken(item.chord, symbol_style.value)}`} role="img">
       <span class="present-body" style={at(stone.x, stone.y)} />
       <span class="stone-label" style={{ ...at(stone.label_x, stone.label_y), fontSize: '17px' }}>
-        <span class="stone-text"><ChordSymbol symbol={item.symbol} /></span>
+        <span class="stone-text"><ChordSymbol chord={item.chord} /></span>
       </span>
     </div>
   );
@@ -184,11 +185,4 @@ function Strings() {
       {lines.map((y) => <line key={y} x1="0" x2="100" y1={y} y2={y} vector-effect="non-scaling-stroke" />)}
     </svg>
   );
-}
-
-export function colour_words(dark_bright: number, resolved_tense: number): string {
-  const light = dark_bright < -0.45 ? 'very dark' : dark_bright < -0.12 ? 'dark' : dark_bright <= 0.12 ? 'neither dark nor bright'
-    : dark_bright <= 0.45 ? 'bright' : 'very bright';
-  const pull = resolved_tense < 0.45 ? 'resolved' : resolved_tense < 0.6 ? 'gently tense' : resolved_tense < 0.76 ? 'tense' : 'very tense';
-  return `${light}, ${pull}`;
 }

@@ -37,7 +37,10 @@ export function Voicing() {
   const change = useMemo(() => moves(down, target), [held_key, target.join()]);
   // A held melody note has one name on this page, whatever stands under it.
   const sung = new Map(shown_melody.value?.notes.map((note) => [note.pitch, note.name]) ?? []);
-  const in_new = spell(alternative?.harte ?? '', target);
+  // The layout of the list comes with its names; another way is asked for.
+  const named = alternative && layout === alternative ? new Map(target.map((pitch, i) => [pitch, alternative.names[i] ?? ''])) : null;
+  const spelled = spell(named ? '' : alternative?.harte ?? '', target);
+  const in_new = (pitch: number) => named?.get(pitch) ?? spelled(pitch);
   const in_old = spell(shown_chord.value?.chord.harte ?? '', down);
   const name_new = (pitch: number) => sung.get(pitch) ?? in_new(pitch);
   const name_old = (pitch: number) => sung.get(pitch) ?? in_old(pitch);
@@ -46,7 +49,7 @@ export function Voicing() {
   return (
     <section class="voicing" aria-label="Voicing">
       <div class="voicing-head">
-        <h2>{alternative ? <ChordSymbol symbol={alternative.symbol} /> : 'Voicing'}</h2>
+        <h2>{alternative ? <ChordSymbol chord={alternative} /> : 'Voicing'}</h2>
         <Ways />
         {alternative && <ChangeWords change={change} name={name} name_old={(pitch) => pretty(name_old(pitch)) || plain_pitch(pitch)} />}
       </div>

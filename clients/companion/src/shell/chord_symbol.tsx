@@ -1,11 +1,14 @@
 // A chord symbol as musicians write it: letter, small accidental, quality beside it, the rest raised.
-import { spoken, symbol_parts } from '../music/text';
+import { spoken, symbol_parts, symbol_text, type SymbolStyle } from '../music/chord';
+import type { Chord } from '../protocol';
+import { symbol_style } from '../state';
 
-export function ChordSymbol({ symbol }: { symbol: string }) {
-  const parts = symbol_parts(symbol);
+/** `style`: that of the settings when left out. */
+export function ChordSymbol({ chord, style = symbol_style.value }: { chord: Chord; style?: SymbolStyle }) {
+  const parts = symbol_parts(chord, style);
   return (
-    <span class="chord" data-symbol={symbol}>
-      <span class="visually-hidden">{spoken(symbol)}</span>
+    <span class="chord" data-symbol={symbol_text(chord, style)}>
+      <span class="visually-hidden">{spoken(chord, style)}</span>
       <span aria-hidden="true" class="chord-ink">
         <span class="chord-letter">{parts.letter}</span>
         {parts.accidental && <span class="chord-accidental">{parts.accidental}</span>}

@@ -1,7 +1,9 @@
 // Settings: those of the daemon, shared by all its clients, and those of this page.
+import { signal } from '@preact/signals';
+import { useEffect } from 'preact/hooks';
 import { local } from '../local';
 import { pretty } from '../music/text';
-import type { SetSettings, Settings } from '../protocol';
+import type { Chord, SetSettings, Settings } from '../protocol';
 import { ask, complain, daemon, pin_key, settings, status } from '../state';
 import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
@@ -20,8 +22,19 @@ function change(what: SetSettings): void {
   ask('settings.set', what).catch(complain);
 }
 
+// Chords to show the two ways of writing them on.
+const examples = signal<Chord[]>([]);
+async function fetch_examples(): Promise<void> {
+  if (examples.peek().length > 0) return;
+  const got = await ask('chord.parts', { names: ['C:min7', 'C:maj7', 'C:hdim7'] });
+  examples.value = got.chords.filter((each) => each !== null);
+}
+
 export function SettingsPage() {
   const now = settings.value;
+  useEffect(() => {
+    if (daemon.link.value === 'open') fetch_examples().catch(complain);
+  }, [daemon.link.value]);
   return (
     <div class="page settings">
       <h1>Settings</h1>
@@ -29,10 +42,10 @@ export function SettingsPage() {
         <>
           <fieldset>
             <legend>Chord symbols</legend>
-            {([['letters', ['Cm7', 'Cmaj7', 'Cm7b5']], ['signs', ['C-7', 'CΔ7', 'Cø7']]] as const).map(([style, examples]) => (
+            {(['letters', 'signs'] as const).map((style) => (
               <label class="choice" key={style}>
                 <input type="radio" name="symbols" checked={now.symbol_style === style} onChange={() => change({ symbol_style: style })} />
-                {examples.map((each) => <ChordSymbol key={each} symbol={each} />)}
+                {examples.value.length > 0 ? examples.value.map((each) => <ChordSymbol key={each.harte} chord={each} style={style} />) : <span>{style}</span>}
               </label>
             ))}
           </fieldset>

@@ -33,7 +33,7 @@ function SmallView() {
       <Now />
       <ul class="small-list" aria-label="Best suggestions">
         {shown_list.value && best_of_roots.value.slice(0, 5).map((each) => (
-          <li key={each.root}><ChordSymbol symbol={each.symbol} /> <span class="soft">{each.degrees.map(pretty).join(' ')}</span></li>
+          <li key={each.root}><ChordSymbol chord={each} /> <span class="soft">{each.degrees.map(pretty).join(' ')}</span></li>
         ))}
       </ul>
     </main>

@@ -1,9 +1,9 @@
 // The course of the colours through a cycle, in small: a solid line with discs from dark (left of the scale: below) to
 // bright, a broken one with diamonds from resolved to tense.
-import { spoken } from '../music/text';
-import { colour_words } from '../play/plane';
+import { spoken } from '../music/chord';
 import { place } from '../play/plane_layout';
 import type { ProposedChord } from '../protocol';
+import { symbol_style } from '../state';
 
 const high = 62, margin = 8;
 const closer = 1.6;  // most chords lie near the middle of the scale
@@ -13,7 +13,7 @@ export function Course({ chords }: { chords: ProposedChord[] }) {
   const y = (share: number) => margin + Math.min(1, Math.max(0, 0.5 - (share - 0.5) * closer)) * (high - 2 * margin);
   const at = chords.map((chord) => place(chord.dark_bright, chord.resolved_tense));
   const light = at.map((each) => y(each.x)), pull = at.map((each) => y(1 - each.y));
-  const words = chords.map((chord) => `${spoken(chord.symbol)} ${colour_words(chord.dark_bright, chord.resolved_tense)}`).join('; ');
+  const words = chords.map((chord) => `${spoken(chord, symbol_style.value)} ${chord.colour.join(', ')}`).join('; ');
   return (
     <svg class="course" role="img" aria-label={`Colour: ${words}`} height={high}>
       <line class="course-middle" x1="0" x2="100%" y1={high / 2} y2={high / 2} />

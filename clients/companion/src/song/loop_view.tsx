@@ -24,7 +24,7 @@ export function LoopView({ state }: { state: SongState }) {
       <ol class="loop-row" aria-label="Chords of the loop" style={columns(loop)}>
         {loop.chords.map((chord, i) => (
           <li key={i}>
-            <span class="loop-chord"><ChordSymbol symbol={chord.symbol} /></span>
+            <span class="loop-chord"><ChordSymbol chord={chord} /></span>
             <span class="loop-beats soft">
               <span aria-hidden="true" class="ticks">{chord.beats !== undefined && Array.from({ length: Math.min(16, Math.round(chord.beats)) }, (_, beat) => <i key={beat} />)}</span>
               {lasts(chord)}

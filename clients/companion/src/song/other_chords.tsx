@@ -1,8 +1,10 @@
 // Other chords for the whole loop under the same melody: wishes, chords to keep, and the proposals, best first.
 import { useId } from 'preact/hooks';
-import { pretty, spoken } from '../music/text';
+import { spoken } from '../music/chord';
+import { pretty } from '../music/text';
 import type { LoopProposal, ProposedChord, TakeLoop } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
+import { symbol_style } from '../state';
 import { columns, most_in_a_row } from './columns';
 import { Course, CourseLegend } from './course';
 import { hear_cycle, heard, id_of, play_along, stop_hearing, stop_midi } from './cycle_player';
@@ -55,7 +57,7 @@ export function OtherChords({ state, use }: { state: SongState; use: (proposal: 
             const kept = wish.keep.includes(i + 1);
             return (
               <button key={i} type="button" class="pin" aria-pressed={kept} onClick={() => state.pin(i + 1)}>
-                <ChordSymbol symbol={chord.symbol} />
+                <ChordSymbol chord={chord} />
                 <span class="cell-word">{kept ? '◆ kept' : '◇ keep'}</span>
               </button>
             );
@@ -118,7 +120,7 @@ function Proposal({ rank, proposal, loop, use }: { rank: number; proposal: LoopP
   const id = id_of(proposal.chords);
   const mine = heard.value?.id === id ? heard.value : null;
   const sounding = mine?.place ?? -1, hearing = !!mine && !mine.along, along = !!mine?.along;
-  const name = proposal.chords.map((chord) => spoken(chord.symbol)).join(', ');
+  const name = proposal.chords.map((chord) => spoken(chord, symbol_style.value)).join(', ');
   return (
     <li class="proposal" data-harte={id} aria-label={`Proposal ${rank}: ${name}`}>
       <div class="proposal-head">
@@ -136,8 +138,8 @@ function Proposal({ rank, proposal, loop, use }: { rank: number; proposal: LoopP
         {proposal.chords.map((chord, i) => (
           <div key={i} class={`cell${chord.changed ? ' changed' : ''}${chord.kept ? ' kept' : ''}${sounding === i ? ' sounding' : ''}`} data-kept={chord.kept} data-changed={chord.changed}
                title={`reached by: ${worded(chord.reached_by)}`}>
-            <ChordSymbol symbol={chord.symbol} />
-            <span class="cell-word">{chord.kept ? '◆ kept' : chord.changed ? worded(chord.change) : chord.symbol === loop.chords[i]?.symbol ? 'same' : 'same, varied'}</span>
+            <ChordSymbol chord={chord} />
+            <span class="cell-word">{chord.kept ? '◆ kept' : chord.changed ? worded(chord.change) : chord.harte === loop.chords[i]?.harte ? 'same' : 'same, varied'}</span>
             <DegreeList chord={chord} />
           </div>
         ))}

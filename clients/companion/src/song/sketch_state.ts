@@ -1,6 +1,6 @@
 // The sketch of a song on the table: what is changed here is a draft until it is kept, and the draft outlives a reload.
 import { batch, effect, signal } from '@preact/signals';
-import type { HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
+import type { Chord, HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
 import { ask, say } from '../state';
 
 export interface DraftSection {
@@ -38,7 +38,7 @@ export const outline = signal<SketchOutline | null>(null);
 export const handed = signal<HandedOver | null>(null);
 /** What the daemon says is wrong: of a section (from 1), or of the whole (0). */
 export const trouble = signal<{ section: number; sentence: string } | null>(null);
-export const symbols = signal(new Map<string, string>());  // of chords put in, by Harte form
+export const chords_put_in = signal(new Map<string, Chord>());  // by the name they have in the sketch
 
 effect(() => {
   const text = JSON.stringify(draft.value);
@@ -62,10 +62,12 @@ function lay(next: Draft): void {
     handed.value = null;
     trouble.value = null;
   });
-  const missing = [...new Set(next.sections.flatMap((each) => each.section.chords ?? []))].filter((each) => !symbols.peek().has(each));
+  const missing = [...new Set(next.sections.flatMap((each) => each.section.chords ?? []))].filter((each) => !chords_put_in.peek().has(each));
   if (missing.length > 0)
-    ask('chord.symbols', { harte: missing }).then((got) => {
-      symbols.value = new Map([...symbols.peek(), ...missing.map((each, i) => [each, got.symbols[i] || each] as const)]);
+    ask('chord.parts', { names: missing }).then((got) => {
+      const more = new Map(chords_put_in.peek());
+      missing.forEach((each, i) => got.chords[i] && more.set(each, got.chords[i]));
+      chords_put_in.value = more;
     }, () => undefined);
 }
 
@@ -110,7 +112,7 @@ export function add(section: SketchSection): number {
 }
 
 export function put_chords(id: number, proposal: LoopProposal): void {
-  symbols.value = new Map([...symbols.peek(), ...proposal.chords.map((chord) => [chord.harte, chord.symbol] as const)]);
+  chords_put_in.value = new Map([...chords_put_in.peek(), ...proposal.chords.map((chord) => [chord.harte, chord] as const)]);
   change_section(id, { chords: proposal.chords.map((chord) => chord.harte), reharmonise: undefined });
 }
 

@@ -5,7 +5,7 @@ import { key_name, pretty } from '../music/text';
 import type { SketchSection } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { EditableNumber } from '../shell/editable';
-import { complain, daemon } from '../state';
+import { complain, daemon, symbol_of } from '../state';
 import { Handed } from './hand_over';
 import * as sketch from './sketch_state';
 import type { SongState } from './song_state';
@@ -148,7 +148,7 @@ function Section({ state, id, section, number, last, beats, own_key, trouble }: 
             <button key={layer} type="button" class="layer" aria-pressed={layers.includes(layer)} onClick={() => toggle(layer)}><span aria-hidden="true">{layers.includes(layer) ? '●' : '○'}</span> {layer}</button>
           ))}
         </div>
-        {section.chords && <p class="section-chords">{section.chords.map((harte, i) => <ChordSymbol key={i} symbol={sketch.symbols.value.get(harte) ?? pretty(harte)} />)}</p>}
+        {section.chords && <p class="section-chords">{section.chords.map((name, i) => { const chord = sketch.chords_put_in.value.get(name); return chord ? <ChordSymbol key={i} chord={chord} /> : <span key={i}>{pretty(name)}</span>; })}</p>}
         {trouble && <p class="trouble" role="alert">{worded(trouble)}</p>}
       </div>
     </li>
@@ -188,7 +188,7 @@ function Chords({ state, id, section, label }: { state: SongState; id: number; s
         <option value="">the chords as played</option>
         {value === 'own' && <option value="own">other chords</option>}
         {value === 'number' && <option value="number">proposal {section.reharmonise} of its take</option>}
-        {proposals.map((proposal, i) => <option key={i} value={String(i)}>{i + 1}: {proposal.chords.map((chord) => worded(chord.symbol)).join('  ')}</option>)}
+        {proposals.map((proposal, i) => <option key={i} value={String(i)}>{i + 1}: {proposal.chords.map((chord) => worded(symbol_of(chord))).join('  ')}</option>)}
       </select>
     </label>
   );

@@ -1,7 +1,7 @@
 // The song screen of a take: its loop, other chords for it, a sketch of a song, and what is handed over.
 import { useEffect, useMemo } from 'preact/hooks';
 import type { LoopProposal } from '../protocol';
-import { daemon, settings, takes_changed } from '../state';
+import { daemon, takes_changed } from '../state';
 import { stop_cycle } from './cycle_player';
 import { HandOverTake } from './hand_over';
 import { LoopView, NoLoop } from './loop_view';
@@ -17,7 +17,7 @@ export function SongPage({ take }: { take: number }) {
   const state = useMemo(() => new SongState(take), [take]);
   useEffect(() => {
     if (daemon.link.value === 'open') state.load().catch((error: Error) => (state.no_loop.value = error.message));
-  }, [take, daemon.link.value, takes_changed.value, settings.value?.symbol_style]);
+  }, [take, daemon.link.value, takes_changed.value]);
   useEffect(() => () => { stop_cycle(); state.leave(); }, [take]);
   const show = (part: Part) => {
     stop_cycle();

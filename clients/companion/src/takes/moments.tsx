@@ -4,7 +4,7 @@ import { useEffect } from 'preact/hooks';
 import { clock, pretty } from '../music/text';
 import type { FoundMoments, FoundMoment } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
-import { ask, complain } from '../state';
+import { ask, complain, symbol_of } from '../state';
 import { play_moment } from './moment_player';
 
 const examples = ['Db under G', '#11 over a major seventh', 'any dominant on Bb under the 9', 'Cm7 then F7 then Bbmaj7', 'minor under A in F last week'];
@@ -104,11 +104,11 @@ function Answer({ found }: { found: FoundMoments }) {
 function MomentRow({ moment }: { moment: FoundMoment }) {
   const key = `${moment.take} ${moment.from_us} ${moment.pitch ?? ''}`;
   const sounds = playing.value === key;
-  const name = `${moment.chords.map((chord) => chord.symbol).join(' ')}${moment.name ? ` under ${moment.name}` : ''}, take ${moment.take} at ${clock(moment.from_us)}`;
+  const name = `${moment.chords.map(symbol_of).join(' ')}${moment.name ? ` under ${moment.name}` : ''}, take ${moment.take} at ${clock(moment.from_us)}`;
   return (
     <li class="moment-row" data-take={moment.take} data-from={moment.from_us}>
       <button type="button" class="act" aria-label={`${sounds ? 'Stop' : 'Play'} ${name}`} onClick={() => void play(moment, key)}>{sounds ? '■' : '▶'}</button>
-      <span class="moment-chords">{moment.chords.map((chord, i) => <ChordSymbol key={i} symbol={chord.symbol} />)}</span>
+      <span class="moment-chords">{moment.chords.map((chord, i) => <ChordSymbol key={i} chord={chord} />)}</span>
       {moment.name && <span class="moment-note">under {pretty(moment.name)} <span class="soft">{pretty(moment.degree ?? '')}</span></span>}
       <span class="soft">{(moment.length_us / 1e6).toFixed(1)} s{moment.times > 1 ? `, ${moment.time} of ${moment.times}` : ''}</span>
       <a href={`#take/${moment.take}`}>{moment.title || `Take ${moment.take}`}, {clock(moment.from_us)}</a>

@@ -4,7 +4,10 @@
 // Notes are drawn once into tiles, strips of the picture kept as images; panning only moves tiles, so an hour with
 // 50,000 notes moves as smoothly as a minute.
 import type { Bar } from './bars';
-import { clock, symbol_parts } from '../music/text';
+import { symbol_parts } from '../music/chord';
+import { clock } from '../music/text';
+import type { Chord } from '../protocol';
+import { symbol_of, symbol_style } from '../state';
 import { first_at, first_from, type TakeData } from './take_data';
 
 const tile_px = 512;
@@ -336,9 +339,9 @@ export class Roll {
       ctx.fillRect(Math.round(x), ruler_h, 1, chords_h);
       // Half a name would be another chord: it is written whole or, where there is no room, not at all.
       const at = Math.max(x, 0) + 4;
-      const w = this.symbol_width(ctx, chord.symbol, chord_px);
+      const w = this.symbol_width(ctx, chord, chord_px);
       if (at < free || end - x < 9 || (x < 0 && at + w > end) || at + w > this.width) continue;
-      this.write_symbol(ctx, chord.symbol, chord_px, at, ruler_h + chords_h * 0.66);
+      this.write_symbol(ctx, chord, chord_px, at, ruler_h + chords_h * 0.66);
       free = at + w + 7;
     }
     for (let i = first_at(data.tried, this.from - 10 * this.us_per_px); i < data.tried.length; ++i) {
@@ -350,8 +353,8 @@ export class Roll {
     }
   }
 
-  private each_part(ctx: CanvasRenderingContext2D, symbol: string, px: number, use: (text: string, x: number, lift: number) => void): number {
-    const parts = symbol_parts(symbol);
+  private each_part(ctx: CanvasRenderingContext2D, chord: Chord, px: number, use: (text: string, x: number, lift: number) => void): number {
+    const parts = symbol_parts(chord, symbol_style.peek());
     let x = 0;
     for (const [text, share, lift, weight] of [
       [parts.letter, 1, 0, 650], [parts.accidental, 0.74, 0.2, 600], [parts.quality, 0.68, 0, 550], [parts.raised, 0.6, 0.36, 600],
@@ -364,15 +367,16 @@ export class Roll {
     }
     return x;
   }
-  private symbol_width(ctx: CanvasRenderingContext2D, symbol: string, px: number): number {
+  private symbol_width(ctx: CanvasRenderingContext2D, chord: Chord, px: number): number {
+    const symbol = symbol_of(chord);
     let width = this.widths.get(symbol);
-    if (width === undefined) this.widths.set(symbol, (width = this.each_part(ctx, symbol, px, () => undefined)));
+    if (width === undefined) this.widths.set(symbol, (width = this.each_part(ctx, chord, px, () => undefined)));
     return width;
   }
-  private write_symbol(ctx: CanvasRenderingContext2D, symbol: string, px: number, at: number, y: number): void {
+  private write_symbol(ctx: CanvasRenderingContext2D, chord: Chord, px: number, at: number, y: number): void {
     ctx.fillStyle = this.colours.ink;
     ctx.textBaseline = 'alphabetic';
-    this.each_part(ctx, symbol, px, (text, x, lift) => ctx.fillText(text, at + x, y - lift));
+    this.each_part(ctx, chord, px, (text, x, lift) => ctx.fillText(text, at + x, y - lift));
     ctx.textBaseline = 'middle';
   }
 

@@ -1,5 +1,6 @@
 // One take as the page needs it: notes in columns, and the rest by time. All times in microseconds from its beginning.
-import type { LogLine, TakeDetail, TakeNotes, TakeSummary } from '../protocol';
+import { plain_pitch, pretty } from '../music/text';
+import type { Chord, LogLine, TakeDetail, TakeNotes, TakeSummary } from '../protocol';
 import { ask } from '../state';
 
 export interface Notes {
@@ -13,9 +14,9 @@ export interface Notes {
   highest: number;
 }
 
-export interface TimedChord { at: number; symbol: string; harte: string }
-export interface TimedMelody { at: number; pitch: number; degree: string }
-export interface TimedOffer { at: number; harte: string[]; melody: number[] }
+export type TimedChord = Chord & { at: number };
+export interface TimedMelody { at: number; pitch: number; name: string; degree: string }
+export interface TimedOffer { at: number; harte: string[]; melody: string[] }  // names of the melody notes
 export interface TimedTrial { at: number; harte: string; place: number }
 
 export interface TakeData {
@@ -102,9 +103,6 @@ export async function load_take(take: number, before: TakeData | null = null): P
     pedal: notes!.pedal.map(({ at, down }) => ({ at: at - begin, down })),
     melody: [], offered: [], tried: [], complete: false,
   };
-  const symbols = await ask('chord.symbols', { harte: [...new Set(data.chords.map((each) => each.harte))].slice(0, 1000) });
-  const by_harte = new Map([...new Set(data.chords.map((each) => each.harte))].map((harte, i) => [harte, symbols.symbols[i] ?? '']));
-  for (const chord of data.chords) chord.symbol = by_harte.get(chord.harte) || chord.symbol;
   return data;
 }
 
@@ -113,7 +111,7 @@ function timed(detail: TakeDetail) {
   return {
     summary: detail.summary,
     length: Math.max(1e6, detail.summary.length_us),
-    chords: detail.chords.map(({ at, symbol, harte }) => ({ at: at - begin, symbol, harte })),
+    chords: detail.chords.map((chord) => ({ ...chord, at: chord.at - begin })),
     keys: detail.keys.map(({ at, harte }) => ({ at: at - begin, harte })),
     marks: detail.marks.map(({ at, text }) => ({ at: at - begin, text })),
   };
@@ -137,9 +135,15 @@ export async function load_rest(data: TakeData, grown: () => void, wanted: () =>
   }
 }
 
+// Lines of older takes have no names.
+const name_of = (pitch: number, name: string | undefined) => (name ? pretty(name) : plain_pitch(pitch));
+
 function add(data: TakeData, line: LogLine, begin: number): void {
   const at = line.at - begin;
-  if (line.melody) data.melody.push({ at, pitch: line.melody.pitch, degree: line.melody.degree ?? '' });
-  if (line.offered) data.offered.push({ at, harte: line.offered.harte, melody: line.offered.melody });
+  if (line.melody) data.melody.push({ at, pitch: line.melody.pitch, name: name_of(line.melody.pitch, line.melody.name), degree: line.melody.degree ?? '' });
+  if (line.offered) {
+    const { harte, melody, names } = line.offered;
+    data.offered.push({ at, harte, melody: melody.map((pitch, i) => name_of(pitch, names?.[i])) });
+  }
   if (line.tried) data.tried.push({ at, harte: line.tried.harte, place: line.tried.place });
 }

@@ -1,11 +1,12 @@
 // One take: its roll, what held at any instant, and what can be done with it.
 import { signal } from '@preact/signals';
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
-import { clock, key_name, plain_pitch, pretty } from '../music/text';
+import { clock, key_name, pretty } from '../music/text';
+import type { Chord } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Editable } from '../shell/editable';
 import { volume } from '../sound/tone';
-import { ask, complain, daemon, say, settings, status, takes_changed } from '../state';
+import { ask, complain, daemon, say, status, symbol_of, symbol_style, takes_changed } from '../state';
 import { local } from '../local';
 import { through } from '../play/hear';
 import { Bars } from './bars';
@@ -30,7 +31,7 @@ export function TakePage({ take }: { take: number }) {
       await load_rest(got, () => grown((n) => n + 1), () => wanted);
     }).catch((error: Error) => wanted && daemon.link.peek() === 'open' && set_trouble(error.message));
     return () => { wanted = false; };
-  }, [take, daemon.link.value, takes_changed.value, settings.value?.symbol_style]);
+  }, [take, daemon.link.value, takes_changed.value]);
   if (trouble) return <div class="page"><h1>Take {take}</h1><p>{trouble}</p><p><a href="#takes">All takes</a></p></div>;
   if (!data) return <div class="page"><h1>Take {take}</h1><p class="soft">Opening …</p></div>;
   return <OpenTake key={data.summary.take} data={data} parts={data.melody.length + data.offered.length} />;
@@ -65,7 +66,7 @@ function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
       made.stop();
     };
   }, []);
-  useEffect(() => roll.current!.set_data(data), [data, parts]);
+  useEffect(() => roll.current!.set_data(data), [data, parts, symbol_style.value]);
 
   const by = through.value;
   const output = status.value?.outputs[0];
@@ -187,7 +188,7 @@ function RollCanvas({ canvas, roll, data, cursor, scrub, toggle }: RollProps) {
   const chord = holding(data.chords, cursor);
   return (
     <canvas class="roll" ref={canvas} tabIndex={0} role="slider" aria-label="Place in the take" aria-valuemin={0} aria-valuemax={Math.round(data.length / 1e6)}
-            aria-valuenow={Math.round(cursor / 1e6)} aria-valuetext={`${clock(cursor)}${chord ? `, ${pretty(chord.symbol)}` : ''}`} data-notes={data.notes.count}
+            aria-valuenow={Math.round(cursor / 1e6)} aria-valuetext={`${clock(cursor)}${chord ? `, ${pretty(symbol_of(chord))}` : ''}`} data-notes={data.notes.count}
             onPointerDown={down} onPointerMove={move} onPointerUp={up} onPointerCancel={up} onKeyDown={keys} />
   );
 }
@@ -228,20 +229,20 @@ function TakeHead({ data }: { data: TakeData }) {
   );
 }
 
-// Symbols of what was offered, by Harte form and style.
-const symbols = signal(new Map<string, string>());
+// The parts of chords that were offered, by Harte form: the log has many of them and keeps that alone.
+const known = signal(new Map<string, Chord>());
 const asked = new Set<string>();
-function symbol_of(harte: string[], style: string): (each: string) => string {
-  const missing = harte.filter((each) => !asked.has(style + each));
+function parts_of(harte: string[]): Map<string, Chord> {
+  const missing = harte.filter((each) => !asked.has(each));
   if (missing.length > 0) {
-    missing.forEach((each) => asked.add(style + each));
-    ask('chord.symbols', { harte: missing }).then((got) => {
-      const more = new Map(symbols.peek());
-      missing.forEach((each, i) => more.set(style + each, got.symbols[i]!));
-      symbols.value = more;
-    }, () => missing.forEach((each) => asked.delete(style + each)));
+    missing.forEach((each) => asked.add(each));
+    ask('chord.parts', { names: missing }).then((got) => {
+      const more = new Map(known.peek());
+      missing.forEach((each, i) => got.chords[i] && more.set(each, got.chords[i]));
+      known.value = more;
+    }, () => missing.forEach((each) => asked.delete(each)));
   }
-  return (each) => symbols.value.get(style + each) ?? '';
+  return known.value;
 }
 
 /** What held at the cursor. */
@@ -250,9 +251,8 @@ function Instant({ data, time, scrub }: { data: TakeData; time: number; scrub: (
   const melody = holding(data.melody, time);
   const key = holding(data.keys, time);
   const offer = holding(data.offered, time);
-  const style = settings.value?.symbol_style ?? 'letters';
   const offered = offer?.harte.slice(0, 12) ?? [];
-  const name = symbol_of(offered, style);
+  const parts = parts_of(offered);
   const tried = new Set(data.tried.filter((each) => offer && each.at >= offer.at && each.at <= time).map((each) => each.harte));
   const next = (list: { at: number }[], step: 1 | -1) => {
     const found = step > 0 ? list.find((each) => each.at > time + 1) : list.findLast((each) => each.at < time - 1);
@@ -262,8 +262,8 @@ function Instant({ data, time, scrub }: { data: TakeData; time: number; scrub: (
     <section class="instant" aria-label="At this instant">
       <div class="instant-now">
         <span class="instant-time">{clock(time)}</span>
-        <span class="instant-chord">{chord ? <ChordSymbol symbol={chord.symbol} /> : <span class="soft">no chord</span>}</span>
-        {melody && <span class="instant-melody">{plain_pitch(melody.pitch)}{melody.degree && <span class="degree">{pretty(melody.degree)}</span>}</span>}
+        <span class="instant-chord">{chord ? <ChordSymbol chord={chord} /> : <span class="soft">no chord</span>}</span>
+        {melody && <span class="instant-melody">{melody.name}{melody.degree && <span class="degree">{pretty(melody.degree)}</span>}</span>}
         {key && <span class="soft">in {key_name(key.harte)}</span>}
         <span class="spring" />
         <button type="button" class="quiet" onClick={() => next(data.chords, -1)}>‹ chord</button>
@@ -273,10 +273,10 @@ function Instant({ data, time, scrub }: { data: TakeData; time: number; scrub: (
       <div class="instant-offer">
         {offer ? (
           <>
-            <span class="soft">Offered under {offer.melody.map(plain_pitch).join(' ')}:</span>
+            <span class="soft">Offered under {offer.melody.join(' ')}:</span>
             <ul aria-label="What was offered, best first">
               {offered.map((each) => (
-                <li key={each} class={tried.has(each) ? 'tried' : ''}>{name(each) && <ChordSymbol symbol={name(each)} />}{tried.has(each) && <span class="check"> ✓<span class="visually-hidden"> tried</span></span>}</li>
+                <li key={each} class={tried.has(each) ? 'tried' : ''}>{parts.has(each) && <ChordSymbol chord={parts.get(each)!} />}{tried.has(each) && <span class="check"> ✓<span class="visually-hidden"> tried</span></span>}</li>
               ))}
               {offer.harte.length > offered.length && <li class="soft">and {offer.harte.length - offered.length} more</li>}
             </ul>
