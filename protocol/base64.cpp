@@ -46,7 +46,7 @@ std::optional<std::vector<std::uint8_t>> from_base64(std::string_view text) {
       group = group << 6 | value;
     }
     if (left_out > 0 && (group & ((1u << 8 * left_out) - 1)) != 0)
-      return std::nullopt;  // bits that would be lost
+      return std::nullopt;  // bits of the last character would be lost
     for (std::size_t k = 0; k < 3 - left_out; ++k)
       out.push_back(static_cast<std::uint8_t>(group >> (16 - 8 * k)));
   }

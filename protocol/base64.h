@@ -1,6 +1,8 @@
-// Bytes as text in base64, both ways: how files travel in messages.
+// Bytes as base64 text, and back. Files travel in messages in this form.
 //
-// Pure. Errors: decode gives nullopt for what is not base64 with its padding.
+// Units: none.
+// Threads: pure functions; call them from any thread.
+// Errors: from_base64 returns nullopt for text that is not base64 with its padding.
 // Source: RFC 4648, section 4.
 #pragma once
 

@@ -16,7 +16,7 @@ namespace {
 
 using Clock = std::chrono::steady_clock;
 
-// False when the time is over first.
+// Returns false if the deadline passes first.
 bool wait_for(int descriptor, short what, Clock::time_point deadline) {
   for (;;) {
     const auto left = std::chrono::ceil<std::chrono::milliseconds>(deadline - Clock::now()).count();
@@ -24,7 +24,7 @@ bool wait_for(int descriptor, short what, Clock::time_point deadline) {
     const int ready = ::poll(&ask, 1, static_cast<int>(std::clamp<std::int64_t>(left, 0, 1 << 30)));
     if (ready > 0) return true;
     if (ready == 0) return false;
-    if (errno != EINTR) return true;  // the read or write that follows tells what is wrong
+    if (errno != EINTR) return true;  // the read or write that follows reports the error
   }
 }
 
@@ -145,7 +145,7 @@ std::optional<Problem> Connection::send_line(std::string line, Clock::time_point
     if (n >= 0)
       sent += static_cast<std::size_t>(n);
     else if (errno == EAGAIN) {
-      // Half a line can't be taken back, so a daemon that doesn't read in time ends the connection.
+      // Half a line cannot be taken back, so the connection ends if the daemon does not read in time.
       if (!wait_for(descriptor_, POLLOUT, deadline))
         return lost("The daemon did not take a request in time.");
     } else if (errno != EINTR)
@@ -189,7 +189,7 @@ Read<boost::json::value> Connection::request(std::string_view method, std::strin
     }
     if (const auto* answered = object->if_contains("id");
         answered == nullptr || !answered->is_number() || answered->to_number<std::uint64_t>() != id)
-      continue;  // late reply to a request that was given up
+      continue;  // late reply to a request that timed out
     if (auto* result = object->if_contains("result")) return std::move(*result);
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
       if (const auto* message = error->get_object().if_contains("message");

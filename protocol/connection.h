@@ -1,4 +1,4 @@
-// A client's side of the connection: blocking and simple.
+// The client side of the connection to the daemon: blocking and simple.
 //
 //   auto daemon = Connection::open(default_socket_path());
 //   if (!daemon) die(daemon.error().sentence);
@@ -6,9 +6,13 @@
 //   daemon->request(Subscribe{.topics = {Topic::kMoment}});
 //   while (auto note = daemon->next_notification(1s)) ...
 //
-// Notifications that arrive while a reply is awaited are kept in order, at most kMostWaiting; older moments
-// and statuses are dropped first, then the connection is given up rather than lose a log line unsaid.
-// Threads: one at a time. Errors: Problem, one sentence; after a lost connection every call says so.
+// Notifications that arrive while the caller waits for a reply are kept in order, at most kMostWaiting. If
+// there are more, the oldest moments and statuses are dropped. If only log lines are left, the connection is
+// closed with an error, so that no log line is lost silently.
+//
+// Units: timeouts in milliseconds.
+// Threads: not safe for use by several threads at once.
+// Errors: Problem with one sentence. After the connection is lost, every call returns that error.
 #pragma once
 
 #include <chrono>
@@ -29,7 +33,7 @@ struct Notification {
   std::string method;
   boost::json::value params;
 
-  // The params as the struct of this method; empty if the method is another.
+  // The params as the struct T; empty if the notification is of another method.
   template <class T>
   std::optional<Read<T>> as() const {
     if (method != T::kMethod) return std::nullopt;
@@ -51,7 +55,8 @@ class Connection {
   const Welcome& welcome() const { return welcome_; }
   int descriptor() const { return descriptor_; }  // for poll
 
-  // Any method by name; `params` is JSON text. The error of the daemon is the Problem's sentence.
+  // Calls any method by name; `params` is JSON text. If the daemon answers with an error, its message becomes
+  // the Problem's sentence.
   Read<boost::json::value> request(std::string_view method, std::string_view params,
                                    std::chrono::milliseconds timeout = std::chrono::seconds(10));
   template <class T>
@@ -62,7 +67,7 @@ class Connection {
     return read_value<typename T::Reply>(*reply, std::string("The reply to ") + T::kMethod);
   }
 
-  // The next notification; nullopt when none came in time. A lost connection is a Problem.
+  // The next notification; nullopt if none came in time. A lost connection is a Problem.
   Read<std::optional<Notification>> next_notification(std::chrono::milliseconds timeout);
 
  private:
@@ -73,7 +78,7 @@ class Connection {
   Problem lost(std::string sentence);
 
   int descriptor_ = -1;
-  std::string unread_;  // bytes received, from `used_` on not yet handed out
+  std::string unread_;  // received bytes; those from `used_` on are not handed out yet
   std::size_t used_ = 0, searched_ = 0;
   std::deque<Notification> waiting_;
   std::uint64_t last_id_ = 0;

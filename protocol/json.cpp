@@ -18,7 +18,7 @@ std::string wire_name(std::string_view enumerator) {
 void append_string(std::string& out, std::string_view text) {
   constexpr char kHex[] = "0123456789abcdef";
   out += '"';
-  std::size_t start = 0;  // of the run that needs no escape
+  std::size_t start = 0;  // of the characters that need no escape
   for (std::size_t i = 0; i < text.size(); ++i) {
     const auto c = static_cast<unsigned char>(text[i]);
     if (c >= 0x20 && c != '"' && c != '\\') continue;
@@ -45,7 +45,7 @@ void append_double(std::string& out, double number) {
     out += "null";
     return;
   }
-  if (number == 0) number = 0;  // -0 would come back as a whole number, without its sign
+  if (number == 0) number = 0;  // -0 would be read back as a whole number without its sign
   std::array<char, 40> digits;
   out.append(digits.data(), std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr);
 }
@@ -67,7 +67,7 @@ Read<boost::json::value> parse(std::string_view text) {
   boost::system::error_code failed;
   boost::json::parse_options options;
   options.max_depth = 32;
-  boost::json::stream_parser parser({}, options);  // unlike parse() it says where it stopped
+  boost::json::stream_parser parser({}, options);  // unlike parse(), it tells where it stopped
   const std::size_t used = parser.write_some(text.data(), text.size(), failed);
   if (!failed && used < text.size()) failed = boost::json::error::extra_data;
   if (!failed) parser.finish(failed);
@@ -100,7 +100,7 @@ bool wrong_kind(const boost::json::value& from, std::string_view wanted, Fault& 
 
 namespace {
 
-// The whole number a JSON number stands for, if it is one that fits.
+// A JSON number as a whole number; nullopt if it is not whole or does not fit.
 std::optional<std::int64_t> whole(const boost::json::value& from) {
   if (const auto* i = from.if_int64()) return *i;
   if (const auto* d = from.if_double())

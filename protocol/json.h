@@ -1,4 +1,5 @@
-// Between C++ structs and JSON, over Boost.Describe: one tolerant reader, one fast writer.
+// Converts C++ structs to JSON and back, using Boost.Describe. The reader ignores unknown members; the writer
+// is fast, because it writes the text directly.
 //
 //   struct Hold { bool on = false; };
 //   BOOST_DESCRIBE_STRUCT(Hold, (), (on))
@@ -8,16 +9,17 @@
 // How C++ types look on the wire:
 //   bool, std::string            true/false, string
 //   integers, Whole<low, high>   whole numbers (60.0 is read as 60)
-//   double, Real<low, high>      numbers; what is not finite is written as null
-//   std::optional<T>             left out when empty; null is read as empty
-//   Nullable<T>                  always written, null when empty; left out is read as empty
+//   double, Real<low, high>      numbers; infinity and NaN are written as null
+//   std::optional<T>             left out if empty; null is read as empty
+//   Nullable<T>                  always written, null if empty; a missing member is read as empty
 //   std::vector<T>               array
-//   described struct             object; a member that isn't optional must be there
+//   described struct             object; members that are not optional must be present
 //   described enum               string: kTakeBegin is "take_begin"
 //   boost::json::value           anything
 //
-// Threads: pure functions. Errors: Problem, one sentence that names the member ("params.notes[0].pitch must
-// be ...").
+// Units: none.
+// Threads: pure functions; call them from any thread.
+// Errors: Problem with one sentence that names the member ("params.notes[0].pitch must be ...").
 #pragma once
 
 #include <array>
@@ -39,7 +41,7 @@
 
 namespace undersong::protocol {
 
-// What a reader found wrong: one sentence.
+// What the reader found wrong, in one sentence.
 struct Problem {
   std::string sentence;
 };
@@ -49,7 +51,7 @@ struct Problem {
 template <class T>
 using Read = boost::system::result<T, Problem>;
 
-// A whole number from Low to High; the reader refuses others.
+// A whole number from Low to High; the reader refuses numbers outside.
 template <std::int64_t Low, std::int64_t High>
 struct Whole {
   static constexpr std::int64_t kLow = Low, kHigh = High;
@@ -59,7 +61,7 @@ struct Whole {
   constexpr operator std::int64_t() const { return value; }
 };
 
-// A number from Low to High; the reader refuses others.
+// A number from Low to High; the reader refuses numbers outside.
 template <int Low, int High>
 struct Real {
   static constexpr int kLow = Low, kHigh = High;
@@ -116,7 +118,7 @@ const std::vector<std::pair<E, std::string>>& enum_names() {
   return names;
 }
 
-// ---- writing: straight into the string, no tree in between
+// ---- writing: straight into the string, without a tree
 
 void append_string(std::string& out, std::string_view text);
 void append_double(std::string& out, double number);
@@ -125,7 +127,7 @@ inline void append_int(std::string& out, std::int64_t number) {
   const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr;
   out.append(digits.data(), end);
 }
-// Three decimals, trailing zeros cut: 0.5, -0.125, 1. For values whose size is about one; quicker than
+// At most three decimals, without trailing zeros: 0.5, -0.125, 1. For values of about 1; faster than
 // append_double.
 void append_short(std::string& out, double number);
 
@@ -194,12 +196,12 @@ std::string to_json(const T& value) {
 
 // ---- reading
 
-enum class Unknown : std::uint8_t { kIgnore, kRefuse };  // kRefuse is for tests of what we send ourselves
+enum class Unknown : std::uint8_t { kIgnore, kRefuse };  // kRefuse is for tests of what the daemon sends
 
 namespace detail {
 
 struct Fault {
-  std::string path;  // ".notes[0].pitch", grown from the inside out
+  std::string path;  // ".notes[0].pitch", built from the inside out
   std::string what;  // "must be ..., not ..."
 };
 std::string kind_of(const boost::json::value& value);  // "a string", "null" ...
@@ -297,7 +299,7 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
 
 }  // namespace detail
 
-// `name` is what the sentence calls the whole: "params", "result".
+// `name`: what an error sentence calls the whole value, such as "params" or "result".
 template <class T>
 Read<T> read_value(const boost::json::value& from, std::string_view name,
                    Unknown unknown = Unknown::kIgnore) {
@@ -307,7 +309,7 @@ Read<T> read_value(const boost::json::value& from, std::string_view name,
   return Problem{std::string(name) + fault.path + " " + fault.what + "."};
 }
 
-// The text as a JSON tree; nested at most 32 deep.
+// Parses text into a JSON tree; it may be nested 32 levels deep.
 Read<boost::json::value> parse(std::string_view text);
 
 template <class T>

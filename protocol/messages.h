@@ -1,10 +1,14 @@
-// THE list of messages. A new one is added here, or in song_messages.h if it is about songs, and nowhere else
-// in protocol/: a struct that carries its name, one line of description and an example, and its place in
-// `Requests` or `Notifications` at the end. A request also gets a row in daemon/server/methods.cpp.
-// PROTOCOL.md and schema.json are generated from these files (see schema.h).
+// The list of messages. To add one, write its struct here, or in song_messages.h if it is about songs: its
+// name, one line of description, an example, and its place in `Requests` or `Notifications` at the end.
+// Nothing else in protocol/ changes. A request also needs a row in daemon/server/methods.cpp. PROTOCOL.md and
+// schema.json are generated from these files (see schema.h).
 //
-// A request is JSON-RPC 2.0 with named params; its struct is the params, `Reply` the result. A notification's
-// struct is its params.
+// A request is JSON-RPC 2.0 with named params. Its struct holds the params, and `Reply` is the result. The
+// struct of a notification holds its params.
+//
+// Units and ranges: see shapes.h; the types of the members carry the ranges.
+// Threads: plain values.
+// Errors: a reader refuses params that do not fit and names the member; see json.h and rpc_code.h.
 #pragma once
 
 #include <array>
@@ -20,11 +24,11 @@
 
 namespace undersong::protocol {
 
-// 2: chords come in their parts instead of as a symbol; take.sketch is take.thumbnail, chord.symbols
-// chord.parts.
+// Version 2: chords are sent as parts instead of a symbol; take.sketch became take.thumbnail, and
+// chord.symbols became chord.parts.
 inline constexpr int kProtocolVersion = 2;
 
-// What a daemon of this protocol can do, as it says in welcome. One that can't leaves the word out.
+// What a daemon can do, as listed in `welcome`. A daemon without a capability leaves its word out.
 inline constexpr std::array<const char*, 10> kCapabilities{"moment", "status", "log",  "hear",  "notes",
                                                            "export", "play",   "beat", "along", "song"};
 
@@ -33,11 +37,9 @@ inline constexpr std::array<const char*, 10> kCapabilities{"moment", "status", "
 struct Welcome {
   static constexpr const char* kMethod = "welcome";
   static constexpr const char* kSays =
-      "The first message on every connection. `passing_us`: a chord of the log that stood shorter was on the "
-      "way to the next; "
-      "clients that show what was played leave it out, as take.get does. `token_needed`: say hello with the "
-      "token first, "
-      "nothing else is answered.";
+      "The first message on every connection. `passing_us`: a chord of the log that lasted less was only on "
+      "the way to the next one; clients that show what was played leave it out, as take.get does. "
+      "`token_needed`: send hello with the token first; until then nothing else is answered.";
   static constexpr const char* kExample =
       R"({"protocol":2,"program":"0.1.0","capabilities":["moment","status","log","hear","notes","export","play","beat","along","song"],"passing_us":150000,"token_needed":false})";
   std::uint32_t protocol = kProtocolVersion;
@@ -51,9 +53,9 @@ BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, passing_us,
 struct Moment {
   static constexpr const char* kMethod = "moment";
   static constexpr const char* kSays =
-      "State: everything about what sounds now. The newest replaces one that a slow client has not read yet, "
-      "so `number` may skip. `alternatives_number` changes when the list does; `under` are the melody notes "
-      "it was made for. `beat` is null while there is no steady pulse.";
+      "State: everything about what sounds now. A slow client receives only the newest, so `number` may "
+      "skip. `alternatives_number` changes when the list changes; `under` are the melody notes it was made "
+      "for. `beat` is null while there is no steady pulse.";
   static constexpr const char* kExample =
       R"({"number":412,"at":83512004,"chord":{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","dark_bright":0.05,"resolved_tense":0.18,"colour":["neutral","at rest"],"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","confidence":0.83},{"root":9,"root_name":"A","quality":"min","letters":["m",""],"signs":["-",""],"bass":5,"bass_name":"F","harte":"A:min/b6","confidence":0.06}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"root":2,"root_name":"D","quality":"min9","letters":["m","9"],"signs":["-","9"],"harte":"D:min9","dark_bright":-0.2,"resolved_tense":0.24,"colour":["dark","at rest"],"degrees":["9"],"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"names":["D2","C3","F4","A4","E5"],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
@@ -77,9 +79,9 @@ BOOST_DESCRIBE_STRUCT(Moment, (),
 struct Status {
   static constexpr const char* kMethod = "status";
   static constexpr const char* kSays =
-      "State: ports, the take being played, what is played on the output, the store's health, settings. "
-      "`at`: the daemon's clock when this was written. `lost_events`: messages of inputs that were lost "
-      "since the daemon started; each loss is a line of the log.";
+      "State: ports, the current take, what the MIDI output is playing, the health of the store, settings. "
+      "`at`: the daemon's clock when this was written. `lost_events`: MIDI messages from inputs that were "
+      "lost since the daemon started; each loss is also a line of the log.";
   static constexpr const char* kExample =
       R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":[]},"log_last":90412,"lost_events":0})";
   TimeUs at = 0;
@@ -99,7 +101,8 @@ BOOST_DESCRIBE_STRUCT(Status, (),
 struct Log : LogLine {
   static constexpr const char* kMethod = "log";
   static constexpr const char* kSays =
-      "A line of the log, in order, none left out: from the number asked for in subscribe.";
+      "A line of the log. Lines arrive in order and without gaps, beginning with the number given in "
+      "subscribe.";
   static constexpr const char* kExample =
       R"({"number":90412,"take":12,"at":83490112,"kind":"midi","midi":{"port":0,"bytes":[144,76,74]}})";
 };
@@ -110,7 +113,8 @@ BOOST_DESCRIBE_STRUCT(Log, (LogLine), ())
 struct Hello {
   static constexpr const char* kMethod = "hello";
   static constexpr const char* kSays =
-      "Says who is there; answers as `welcome` does. `token` is needed beyond loopback only.";
+      "Introduces the client. The reply is the same as `welcome`. `token` is needed only if the daemon says "
+      "`token_needed`.";
   static constexpr const char* kExample = R"({"client":"watch","token":"of your configuration"})";
   static constexpr const char* kReplyExample = Welcome::kExample;
   using Reply = Welcome;
@@ -128,9 +132,9 @@ BOOST_DESCRIBE_STRUCT(Subscribed, (), (topics, log_next, store))
 struct Subscribe {
   static constexpr const char* kMethod = "subscribe";
   static constexpr const char* kSays =
-      "Adds topics. State topics send the newest at once. `log_from`: the first line wanted, 1 for all there "
-      "are; without it, lines from now on. Answers with all topics, the next line's number and the store's "
-      "id.";
+      "Adds topics. A state topic sends its newest message at once. `log_from`: the first log line wanted, "
+      "1 for all; without it, lines are sent from now on. The reply has all subscribed topics, the number "
+      "of the next log line and the id of the store.";
   static constexpr const char* kExample = R"({"topics":["moment","log"],"log_from":90000})";
   static constexpr const char* kReplyExample =
       R"({"topics":["moment","log"],"log_next":90000,"store":"5b1d0c7e9a334f02"})";
@@ -142,7 +146,7 @@ BOOST_DESCRIBE_STRUCT(Subscribe, (), (topics, log_from))
 
 struct Unsubscribe {
   static constexpr const char* kMethod = "unsubscribe";
-  static constexpr const char* kSays = "Ends topics; answers with those that remain.";
+  static constexpr const char* kSays = "Removes topics. The reply has those that remain.";
   static constexpr const char* kExample = R"({"topics":["log"]})";
   static constexpr const char* kReplyExample =
       R"({"topics":["moment"],"log_next":90413,"store":"5b1d0c7e9a334f02"})";
@@ -180,9 +184,10 @@ BOOST_DESCRIBE_STRUCT(TakeList, (), (takes, more))
 struct ListTakes {
   static constexpr const char* kMethod = "take.list";
   static constexpr const char* kSays =
-      "Takes that pass every filter given, newest first. `before`: only takes with a smaller number, for the "
-      "next page. Chords: `harte` exactly, or `root` and `family`. `key` in Harte syntax. `melody` (pitch "
-      "class) over `melody_over` (root), or as `melody_degree` of it. `deleted` lists deleted takes instead.";
+      "Takes that match all given filters, newest first. `before`: only takes with a smaller number, for "
+      "the next page. A chord is given as `harte`, which must match exactly, or as `root` and `family`. "
+      "`key` is in Harte syntax. `melody` is a pitch class over the root `melody_over`, or of the degree "
+      "`melody_degree`. `deleted`: lists the deleted takes instead.";
   static constexpr const char* kExample =
       R"({"limit":20,"root":10,"family":"dominant","melody":4,"melody_over":10})";
   static constexpr const char* kReplyExample =
@@ -233,7 +238,7 @@ BOOST_DESCRIBE_STRUCT(TakeDetail, (), (summary, chords, keys, marks))
 struct GetTake {
   static constexpr const char* kMethod = "take.get";
   static constexpr const char* kSays =
-      "One take with its chords, keys and marks; the newest that is not deleted when `take` is left out.";
+      "A take with its chords, keys and marks. Without `take`: the newest that is not deleted.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","at":81200345}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn"}]})";
@@ -244,10 +249,11 @@ BOOST_DESCRIBE_STRUCT(GetTake, (), (take))
 
 struct FoundMoment {
   static constexpr const char* kSays =
-      "`at`: on the clock of its take, `from_us` the same from the take's beginning, as take.play wants it. "
-      "`chords`: one, or those of a sequence. `pitch`, `name` and `degree` of the melody note are missing "
-      "where chords alone were asked for. `time` of `times`: which of how many in this take; one that is "
-      "returned to when something else was in between counts anew.";
+      "`at` is on the clock of the take; `from_us` is the same time counted from the beginning of the take, "
+      "as take.play needs it. `chords`: one, or those of a sequence. `pitch`, `name` and `degree` of the "
+      "melody note are missing if the question named only chords. `times`: how often this moment occurs in "
+      "the take, and `time`: which of them this is, from 1. A moment that continues counts once; it counts "
+      "again if the player came back to it after something else.";
   std::uint64_t take = 0;
   std::string title;
   TimeUtcMs begin_utc_ms = 0;
@@ -264,7 +270,7 @@ BOOST_DESCRIBE_STRUCT(FoundMoment, (),
 
 struct NearQuestion {
   static constexpr const char* kSays =
-      "The question with one condition left out, and how many moments answer that.";
+      "The question with one condition left out, and how many moments match it.";
   std::string words;
   std::uint64_t moments = 0;
 };
@@ -272,10 +278,9 @@ BOOST_DESCRIBE_STRUCT(NearQuestion, (), (words, moments))
 
 struct FoundMoments {
   static constexpr const char* kSays =
-      "`understood`: the question in other words. `near` is there when nothing was found. `next`: give it as "
-      "`from` for the moments that "
-      "follow; missing when these were the last. `unheard`: so many takes are still to be listened to again "
-      "and are not in the answer.";
+      "`understood`: the question as the daemon understood it. `near` is filled only if nothing was found. "
+      "`next`: pass it as `from` to get the moments that follow; missing if these were the last. `unheard`: "
+      "how many takes still wait to be analysed again and are not in the answer.";
   std::string understood;
   std::vector<FoundMoment> moments;
   std::vector<NearQuestion> near;
@@ -287,11 +292,10 @@ BOOST_DESCRIBE_STRUCT(FoundMoments, (), (understood, moments, near, next, unhear
 struct FindMoments {
   static constexpr const char* kMethod = "take.find";
   static constexpr const char* kSays =
-      "Moments that answer a question in a musician's words, newest first: Db under G, #11 over a major "
-      "seventh, any dominant on Bb "
-      "under the 9, Cm7 then F7 then Bbmaj7, minor under A in F last week; and, or, not and brackets join. "
-      "What isn't understood is "
-      "said in one sentence with the column of the word.";
+      "Moments that match a question in a musician's words, newest first. Examples: Db under G; #11 over a "
+      "major seventh; any dominant on Bb under the 9; Cm7 then F7 then Bbmaj7; minor under A in F last "
+      "week. Conditions are combined with and, or, not and brackets. If a word is not understood, the error "
+      "is one sentence that gives its column.";
   static constexpr const char* kExample = R"({"question":"Db under G last week","limit":20})";
   static constexpr const char* kReplyExample =
       R"({"understood":"any chord on Db under G, from 2026-11-16 to 2026-11-22","moments":[{"take":12,"title":"circling in F","begin_utc_ms":1790000000000,"at":83490112,"from_us":2289767,"length_us":1180000,"chords":[{"root":1,"root_name":"Db","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"Db:maj7"}],"pitch":79,"name":"G5","degree":"#11","key":"F:min","time":2,"times":3}],"near":[],"next":"11:4","unheard":0})";
@@ -304,16 +308,16 @@ BOOST_DESCRIBE_STRUCT(FindMoments, (), (question, limit, from))
 
 struct TakeStatement : Chord {
   static constexpr const char* kSays =
-      "A chord in force that stood long enough not to be on the way to the next, by beginning.";
+      "A chord of the take that lasted long enough not to be only on the way to the next one. Ordered by "
+      "beginning.";
   TimeUs at = 0, length_us = 0;
 };
 BOOST_DESCRIBE_STRUCT(TakeStatement, (Chord), (at, length_us))
 
 struct TakeMeetings {
   static constexpr const char* kSays =
-      "`statements`: the chords; `meetings`: what melody stood over them, by beginning, each with its `at`. "
-      "`heard` false: the take is "
-      "still to be listened to again.";
+      "`statements`: the chords. `meetings`: the melody notes over them, ordered by beginning; `at` has the "
+      "beginning of each. `heard` false: the take still waits to be analysed again.";
   std::uint64_t take = 0;
   bool heard = true;
   std::vector<TakeStatement> statements;
@@ -325,7 +329,7 @@ BOOST_DESCRIBE_STRUCT(TakeMeetings, (), (take, heard, statements, at, meetings))
 struct GetMeetings {
   static constexpr const char* kMethod = "take.meetings";
   static constexpr const char* kSays =
-      "What was tried under which melody note of a take, and what was returned to.";
+      "Which chords were tried under each melody note of a take, and which the player came back to.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"heard":true,"statements":[{"root":1,"root_name":"Db","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"Db:maj7","at":83490112,"length_us":1180000}],"at":[83490112],"meetings":[{"root":1,"root_name":"Db","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"Db:maj7","pitch":79,"name":"G5","degree":"#11","family":"major","length_us":1180000,"time":2,"key":"F:min"}]})";
@@ -344,8 +348,8 @@ BOOST_DESCRIBE_STRUCT(TakeLines, (), (lines, next, more))
 struct GetEvents {
   static constexpr const char* kMethod = "take.events";
   static constexpr const char* kSays =
-      "Log lines from number `from` on, of one take or of all, and of these `kinds` only if given. While "
-      "`more`, ask again from `next`.";
+      "Log lines from number `from` on, of one take or of all; with `kinds`, only lines of these kinds. "
+      "While `more` is true, ask again with `next` as `from`.";
   static constexpr const char* kExample = R"({"take":12,"from":89101,"limit":1})";
   static constexpr const char* kReplyExample =
       R"({"lines":[{"number":89101,"take":12,"at":81200345,"kind":"take_begin","begin_utc_ms":1790000000000}],"next":89102,"more":true})";
@@ -365,8 +369,8 @@ BOOST_DESCRIBE_STRUCT(PedalMove, (), (at, down))
 
 struct TakeNotes {
   static constexpr const char* kSays =
-      "Lists of equal length, one place a note, by beginning; `length_us` is until the key goes up. The drum "
-      "channel is left out.";
+      "Lists of equal length with one item for each note, ordered by beginning. `length_us` lasts until the "
+      "key goes up. The drum channel is left out.";
   std::uint64_t take = 0;
   std::vector<TimeUs> at;
   std::vector<std::int64_t> length_us;
@@ -378,7 +382,7 @@ BOOST_DESCRIBE_STRUCT(TakeNotes, (), (take, at, length_us, pitch, velocity, peda
 
 struct GetNotes {
   static constexpr const char* kMethod = "take.notes";
-  static constexpr const char* kSays = "All notes of a take at once, in columns, to be drawn or sounded.";
+  static constexpr const char* kSays = "All notes of a take at once, in columns, for drawing or playing.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"at":[81200345,81200391],"length_us":[410000,1220000],"pitch":[41,76],"velocity":[58,74],"pedal":[{"at":81300000,"down":true}]})";
@@ -389,8 +393,8 @@ BOOST_DESCRIBE_STRUCT(GetNotes, (), (take))
 
 struct TakeThumbnail {
   static constexpr const char* kSays =
-      "The take in equal spans of time: how many `notes` begin in each, and the `lowest` and `highest` of "
-      "them (0 where there are none).";
+      "The take divided into equal spans of time: how many `notes` begin in each, and their `lowest` and "
+      "`highest` (0 if there are none).";
   std::uint64_t take = 0;
   std::vector<std::uint32_t> notes;
   std::vector<PitchNumber> lowest, highest;
@@ -399,7 +403,7 @@ BOOST_DESCRIBE_STRUCT(TakeThumbnail, (), (take, notes, lowest, highest))
 
 struct GetThumbnail {
   static constexpr const char* kMethod = "take.thumbnail";
-  static constexpr const char* kSays = "A take seen from afar, for a small picture of it in a list.";
+  static constexpr const char* kSays = "A coarse overview of a take, for a small picture in a list.";
   static constexpr const char* kExample = R"({"take":12,"spans":4})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"notes":[12,9,0,14],"lowest":[36,41,0,38],"highest":[79,76,0,84]})";
@@ -416,7 +420,7 @@ BOOST_DESCRIBE_STRUCT(SpelledPitches, (), (names))
 
 struct SpellPitches {
   static constexpr const char* kMethod = "chord.spell";
-  static constexpr const char* kSays = "Names keys as they are written in a chord: Eb4 in Cm, D#4 in B.";
+  static constexpr const char* kSays = "Names keys as they are spelled in a chord: Eb4 in Cm, D#4 in B.";
   static constexpr const char* kExample = R"({"harte":"C:min7","pitches":[48,63,70]})";
   static constexpr const char* kReplyExample = R"({"names":["C3","Eb4","Bb4"]})";
   using Reply = SpelledPitches;
@@ -426,7 +430,8 @@ struct SpellPitches {
 BOOST_DESCRIBE_STRUCT(SpellPitches, (), (harte, pitches))
 
 struct Kept {
-  static constexpr const char* kSays = "The line that keeps what was asked for; it is on disk.";
+  static constexpr const char* kSays =
+      "The number of the log line that stores the request. The line is on disk.";
   std::uint64_t number = 0;
 };
 BOOST_DESCRIBE_STRUCT(Kept, (), (number))
@@ -434,7 +439,7 @@ BOOST_DESCRIBE_STRUCT(Kept, (), (number))
 struct MarkTake {
   static constexpr const char* kMethod = "take.mark";
   static constexpr const char* kSays =
-      "Marks this moment of the take being played. Answered when the mark is on disk.";
+      "Marks this moment of the current take. Answered when the mark is on disk.";
   static constexpr const char* kExample = R"({"text":"this turn"})";
   static constexpr const char* kReplyExample = R"({"number":90413})";
   using Reply = Kept;
@@ -444,7 +449,7 @@ BOOST_DESCRIBE_STRUCT(MarkTake, (), (text))
 
 struct EndTake {
   static constexpr const char* kMethod = "take.end";
-  static constexpr const char* kSays = "Ends the take being played; the next note begins another.";
+  static constexpr const char* kSays = "Ends the current take. The next note begins a new one.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample = R"({"number":90414})";
   using Reply = Kept;
@@ -464,7 +469,7 @@ BOOST_DESCRIBE_STRUCT(RenameTake, (), (take, title))
 
 struct AnnotateTake {
   static constexpr const char* kMethod = "take.annotate";
-  static constexpr const char* kSays = "Writes a note to a take, in place of the one before.";
+  static constexpr const char* kSays = "Writes a note about a take; it replaces the one before.";
   static constexpr const char* kExample = R"({"take":12,"text":"slower next time"})";
   static constexpr const char* kReplyExample = R"({"number":90416})";
   using Reply = Kept;
@@ -475,8 +480,7 @@ BOOST_DESCRIBE_STRUCT(AnnotateTake, (), (take, text))
 
 struct CorrectTake {
   static constexpr const char* kMethod = "take.correct";
-  static constexpr const char* kSays =
-      "The player says which chord it was that began at `at`, within the take.";
+  static constexpr const char* kSays = "The player says which chord began at `at`, a time within the take.";
   static constexpr const char* kExample = R"({"take":12,"at":83490112,"harte":"D:min7"})";
   static constexpr const char* kReplyExample = R"({"number":90417})";
   using Reply = Kept;
@@ -494,8 +498,8 @@ BOOST_DESCRIBE_STRUCT(Tapped, (), (beat))
 struct TapBeat {
   static constexpr const char* kMethod = "beat.tap";
   static constexpr const char* kSays =
-      "A tap of the foot: four even ones set tempo and bar, the first being one, and the pulse follows the "
-      "playing from there. Answers with the beat as it is now, null while there is none.";
+      "One tap of the beat. Four even taps set tempo and bar: the first is beat one, and from there the "
+      "pulse follows the playing. The reply has the beat as it is now, null if there is none.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
       R"({"beat":{"at":83400112,"tempo":96,"confidence":1,"place":4,"meter":4,"source":"tapped"}})";
@@ -505,7 +509,8 @@ BOOST_DESCRIBE_STRUCT(TapBeat, (), ())
 
 struct Corrected {
   static constexpr const char* kSays =
-      "`number`: the line that keeps it, null when no take is being played; `beat`: as it is now.";
+      "`number`: the log line that stores the correction, null if no take is being recorded. `beat`: as it "
+      "is now.";
   Nullable<std::uint64_t> number;
   Nullable<BeatNow> beat;
 };
@@ -517,10 +522,11 @@ BOOST_DESCRIBE_ENUM(BeatCorrection, kOne, kTwice, kHalf, kMeter, kUndo)
 struct CorrectBeat {
   static constexpr const char* kMethod = "beat.correct";
   static constexpr const char* kSays =
-      "Corrects beats, all at once: `one`: the beat nearest to `at` begins a bar; `meter` beats a bar; "
-      "`twice` or `half` as many; `undo` the last correction. Of take `take`, or of what is being played; "
-      "`at` is now where left out, and lies within the take. What would leave 20 to 400 beats a minute is "
-      "refused.";
+      "Corrects the beats at once. `one`: the beat nearest to `at` begins a bar. `meter`: the number of "
+      "beats in a bar. `twice` and `half`: twice or half as many beats. `undo`: takes the last correction "
+      "back. With `take` it applies to that take, otherwise to what is being played. `at` must lie within "
+      "the take; without it, it is now. A correction that would leave the range of 20 to 400 beats a minute "
+      "is refused.";
   static constexpr const char* kExample = R"({"what":"meter","meter":3})";
   static constexpr const char* kReplyExample =
       R"({"number":90420,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":1,"meter":3,"source":"played"}})";
@@ -535,7 +541,7 @@ BOOST_DESCRIBE_STRUCT(CorrectBeat, (), (what, take, at, meter))
 struct TakeBeats {
   static constexpr const char* kSays =
       "Lists of equal length: when each beat fell, and its `place` in the bar, from 1. `pulse` false: no "
-      "steady pulse was found, and beats are only what could be fitted.";
+      "steady pulse was found, and the beats are only the best fit.";
   std::uint64_t take = 0;
   bool pulse = false;
   Share confidence;
@@ -548,7 +554,7 @@ BOOST_DESCRIBE_STRUCT(TakeBeats, (), (take, pulse, confidence, meter, at, place)
 struct GetBeats {
   static constexpr const char* kMethod = "take.beats";
   static constexpr const char* kSays =
-      "The beats and bars of a take as found when all of it is known, with every correction; may take a "
+      "Beats and bars of a take, found from the whole take and with all corrections applied. May take a "
       "second.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
@@ -561,7 +567,7 @@ BOOST_DESCRIBE_STRUCT(GetBeats, (), (take))
 struct DeleteTake {
   static constexpr const char* kMethod = "take.delete";
   static constexpr const char* kSays =
-      "Takes a take off the list. Nothing is erased: take.restore brings it back.";
+      "Removes a take from the list. Nothing is erased; take.restore brings it back.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample = R"({"number":90418})";
   using Reply = Kept;
@@ -589,8 +595,8 @@ BOOST_DESCRIBE_STRUCT(ExportedTake, (), (take, file_name, base64))
 struct ExportTake {
   static constexpr const char* kMethod = "take.export";
   static constexpr const char* kSays =
-      "A take as a standard MIDI file, in base64: the notes as played, marks as markers. The newest when "
-      "`take` is left out.";
+      "A take as a standard MIDI file in base64: the notes as played, marks as markers. Without `take`: the "
+      "newest.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"file_name":"take-12.mid","base64":"TVRoZAAAAAYAAAABAeBNVHJrAAAABAD/LwA="})";
@@ -609,11 +615,12 @@ BOOST_DESCRIBE_STRUCT(Heard, (), (harte))
 struct Hear {
   static constexpr const char* kMethod = "hear";
   static constexpr const char* kSays =
-      "Plays an alternative on the MIDI output: by its `place` in the list (from 0) or as `harte`; neither: "
-      "the next one. `list` is the alternatives_number that was seen: if the list has changed since, nothing "
-      "is played and an error says so. `voicing`: in this style, where it can be had. `notes`: these very "
-      "keys, 1 to 16 of them, with `harte` as their name if given. `stop` ends what sounds. Answers with "
-      "what is played, null after stop and for notes without a name.";
+      "Plays a chord on the MIDI output: an alternative by its `place` in the list (from 0), or a chord "
+      "given as `harte`. With neither, the next alternative. `list` is the alternatives_number that the "
+      "client saw; if the list has changed since, nothing is played and an error says so. `voicing`: the "
+      "style, if the chord can be played in it. `notes`: exactly these keys, 1 to 16 of them, named by "
+      "`harte` if given. `stop` ends what sounds. The reply names what is played; it is null after stop and "
+      "for notes without a name.";
   static constexpr const char* kExample = R"({"place":0,"list":37})";
   static constexpr const char* kReplyExample = R"({"harte":"D:min9"})";
   using Reply = Heard;
@@ -629,10 +636,10 @@ BOOST_DESCRIBE_STRUCT(Hear, (), (place, harte, list, voicing, notes, stop))
 struct PlayTake {
   static constexpr const char* kMethod = "take.play";
   static constexpr const char* kSays =
-      "Plays a take on the MIDI output, from `from_us` to `to_us` of it (all of it where left out), with its "
-      "pedals; the newest when `take` is left out. `velocity`: the mean loudness it is brought down to, "
-      "hear_velocity where left out. `held`: what sounds already at `from_us` is struck there. Takes the "
-      "place of what is being played.";
+      "Plays a take with its pedals on the MIDI output, from `from_us` to `to_us`, counted from its "
+      "beginning; without them, all of it. Without `take`: the newest. `velocity`: the mean loudness to "
+      "reduce it to; by default the setting hear_velocity. `held`: notes that are already held at `from_us` "
+      "are struck there. Replaces what is being played.";
   static constexpr const char* kExample = R"({"take":12,"from_us":4000000,"to_us":12000000,"held":true})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"since":97200345,"from_us":4000000,"to_us":12000000})";
@@ -649,8 +656,8 @@ BOOST_DESCRIBE_ENUM(Layer, kBass, kChords, kMelody)
 
 struct GivenChord {
   static constexpr const char* kSays =
-      "`notes`: the very keys, 1 to 16, held as long as the chord lasts; left out, it is laid out anew. Of "
-      "two or more the lowest is its bass, the highest its melody.";
+      "`notes`: exactly these keys, 1 to 16, held as long as the chord lasts; without them the chord gets a "
+      "new voicing. Of two or more, the lowest is the bass and the highest the melody.";
   std::string harte;
   std::optional<std::vector<PitchNumber>> notes{};
 };
@@ -659,12 +666,12 @@ BOOST_DESCRIBE_STRUCT(GivenChord, (), (harte, notes))
 struct PlayAlong {
   static constexpr const char* kMethod = "play.along";
   static constexpr const char* kSays =
-      "Finds the loop of a take and plays its bass roots and chords on the MIDI output, round and round, "
-      "after `count_in` bars (1 where left out), at `tempo` beats a minute (the take's own where left out). "
-      "`chords`: others in place of the loop's own, one for each, as take.reharmonise proposes them; "
-      "`layers` left out, all of their notes sound. The take being played ends; the next note begins one "
-      "that is kept against the loop: see take.passes. With `listen` nothing ends and nothing is kept "
-      "against it. Ends with play.stop, or after so many `rounds`.";
+      "Finds the loop of a take and repeats its bass roots and chords on the MIDI output, after `count_in` "
+      "bars (default 1), at `tempo` beats a minute (default: the tempo of the take). `chords`: play these "
+      "instead of the chords of the loop, one for each, as take.reharmonise proposes them; without `layers` "
+      "all their notes are played. The current take ends, and the next note begins a take that is recorded "
+      "against the loop: see take.passes. With `listen`, no take ends and nothing is recorded against the "
+      "loop. Ends with play.stop or after `rounds` rounds.";
   static constexpr const char* kExample =
       R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"],"chords":[{"harte":"F:maj7","notes":[41,57,60,64]}],"rounds":2})";
   static constexpr const char* kReplyExample =
@@ -683,10 +690,10 @@ BOOST_DESCRIBE_STRUCT(PlayAlong, (), (take, tempo, count_in, layers, velocity, c
 
 struct TakePasses {
   static constexpr const char* kSays =
-      "`pass_at`: when each time round began, the first being number `first_pass`. Then lists of equal "
-      "length, one place a note, by beginning: its `pass` (0: before the first), its `place_us` in the loop, "
-      "and which of `chords` it is over, from 0 (-1 in pass 0). A note a little early belongs to what it "
-      "anticipates.";
+      "`pass_at`: when each round began; the first has the number `first_pass`. The lists after it have "
+      "equal length, one item for each note, ordered by beginning: its `pass` (0: before the first), its "
+      "`place_us` in the loop, and the index in `chords` of the chord it is over (from 0; -1 in pass 0). A "
+      "note played a little early belongs to the chord or round that it anticipates.";
   std::uint64_t take = 0;
   LoggedAlong along;
   std::uint32_t first_pass = 1;
@@ -702,7 +709,7 @@ BOOST_DESCRIBE_STRUCT(TakePasses, (), (take, along, first_pass, pass_at, at, pit
 struct GetPasses {
   static constexpr const char* kMethod = "take.passes";
   static constexpr const char* kSays =
-      "Of a take that was played along with a loop: the pass and the place in the loop of every note.";
+      "For a take that was played along with a loop: the round and the place in the loop of every note.";
   static constexpr const char* kExample = R"({"take":13})";
   static constexpr const char* kReplyExample =
       R"({"take":13,"along":{"take":12,"tempo":92,"meter":4,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}]},"first_pass":1,"pass_at":[99809041],"at":[100120333],"pitch":[76],"pass":[1],"place_us":[311292],"chord":[0]})";
@@ -712,14 +719,14 @@ struct GetPasses {
 BOOST_DESCRIBE_STRUCT(GetPasses, (), (take))
 
 struct Stopped {
-  static constexpr const char* kSays = "`was`: something was being played.";
+  static constexpr const char* kSays = "`was`: true if something was being played.";
   bool was = false;
 };
 BOOST_DESCRIBE_STRUCT(Stopped, (), (was))
 
 struct StopPlaying {
   static constexpr const char* kMethod = "play.stop";
-  static constexpr const char* kSays = "Ends what is played on the MIDI output, and every note of it.";
+  static constexpr const char* kSays = "Ends what the MIDI output is playing and releases all its notes.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample = R"({"was":true})";
   using Reply = Stopped;
@@ -733,7 +740,8 @@ BOOST_DESCRIBE_STRUCT(Holding, (), (still))
 
 struct Hold {
   static constexpr const char* kMethod = "hold";
-  static constexpr const char* kSays = "Holds the list of alternatives still, or lets it follow again.";
+  static constexpr const char* kSays =
+      "Freezes the list of alternatives, or lets it follow the playing again.";
   static constexpr const char* kExample = R"({"on":true})";
   static constexpr const char* kReplyExample = R"({"still":true})";
   using Reply = Holding;
@@ -749,8 +757,8 @@ BOOST_DESCRIBE_STRUCT(Accepted, (), (accepted))
 struct SendNotes {
   static constexpr const char* kMethod = "notes.send";
   static constexpr const char* kSays =
-      "Plays as if on a keyboard; what this client still holds is released when it goes. Answers with how "
-      "many were taken in.";
+      "Plays notes as if on a keyboard. Keys that this client still holds are released when it disconnects. "
+      "The reply has the number of notes accepted.";
   static constexpr const char* kExample =
       R"({"notes":[{"pitch":60,"velocity":80,"on":true},{"pitch":64,"velocity":72,"on":true}]})";
   static constexpr const char* kReplyExample = R"({"accepted":2})";
@@ -760,14 +768,15 @@ struct SendNotes {
 BOOST_DESCRIBE_STRUCT(SendNotes, (), (notes))
 
 struct ChordParts {
-  static constexpr const char* kSays = "In the order asked; null for what is no chord.";
+  static constexpr const char* kSays = "In the order asked for; null for a name that is not a chord.";
   std::vector<Nullable<Chord>> chords;
 };
 BOOST_DESCRIBE_STRUCT(ChordParts, (), (chords))
 
 struct StyledVoicing {
   static constexpr const char* kSays =
-      "`left` and `right` hand, lowest first; `hands_move` in semitones, from the keys held now.";
+      "Keys of the `left` and `right` hand, lowest first. `hands_move`: semitones that the hands move from "
+      "the keys held now.";
   VoicingStyle style = VoicingStyle::kOpen;
   std::vector<PitchNumber> left, right;
   Whole<0, 255> hands_move;
@@ -782,7 +791,7 @@ BOOST_DESCRIBE_STRUCT(ChordVoicings, (), (voicings))
 struct VoiceChord {
   static constexpr const char* kMethod = "chord.voicings";
   static constexpr const char* kSays =
-      "Ways to play a chord, given in Harte syntax, under the melody notes of the list and from where the "
+      "Voicings of a chord, given in Harte syntax, under the melody notes of the list and from where the "
       "hands are now: the best first, then up to three others. Empty while there is no melody note.";
   static constexpr const char* kExample = R"({"harte":"D:min9"})";
   static constexpr const char* kReplyExample =
@@ -795,7 +804,7 @@ BOOST_DESCRIBE_STRUCT(VoiceChord, (), (harte))
 struct GetChordParts {
   static constexpr const char* kMethod = "chord.parts";
   static constexpr const char* kSays =
-      "The parts of chords that are known by name alone: in Harte syntax, or as symbols (Cm7, C-7).";
+      "The parts of chords known only by name: in Harte syntax, or as symbols (Cm7, C-7).";
   static constexpr const char* kExample = R"({"names":["F:maj7","N"]})";
   static constexpr const char* kReplyExample =
       R"({"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"},null]})";
@@ -808,9 +817,9 @@ BOOST_DESCRIBE_STRUCT(GetChordParts, (), (names))
 
 struct Places {
   static constexpr const char* kSays =
-      "`configuration`: the file of options, `configured` when it was there and read; `takes`: the file of "
-      "the log; `socket`; `page`: "
-      "its address, null when none is served; `page_trouble`: why none is although one was wanted.";
+      "`configuration`: the configuration file; `configured`: true if it exists and was read. `takes`: the "
+      "file of the log. `socket`: the path of the socket. `page`: the address of the page, null if none is "
+      "served. `page_trouble`: why no page is served although one was configured.";
   std::string configuration;
   bool configured = false;
   std::string takes, socket;
@@ -821,7 +830,7 @@ BOOST_DESCRIBE_STRUCT(Places, (), (configuration, configured, takes, socket, pag
 
 struct GetPlaces {
   static constexpr const char* kMethod = "places.get";
-  static constexpr const char* kSays = "Where the daemon has its things.";
+  static constexpr const char* kSays = "Where the daemon keeps its files, its socket and its page.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
       R"({"configuration":"/home/player/.config/undersong/undersong.toml","configured":false,"takes":"/home/player/.local/share/undersong/takes.sqlite","socket":"/run/user/1000/undersong/socket","page":"http://127.0.0.1:8344/"})";
@@ -844,9 +853,8 @@ BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
 struct SetSettings {
   static constexpr const char* kMethod = "settings.set";
   static constexpr const char* kSays =
-      "Changes what is given and leaves the rest; answers with all settings. They are kept over a restart. "
-      "`key`: pins the key (Eb:min, "
-      "Ebm or Eb minor), empty frees it.";
+      "Changes the given settings and leaves the rest. The reply has all settings. Changes survive a "
+      "restart. `key`: pins the key (Eb:min, Ebm or Eb minor); empty frees it.";
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
       R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":["brighter","symbol_style"]})";
@@ -867,7 +875,7 @@ BOOST_DESCRIBE_STRUCT(SetSettings, (),
 struct ResetSettings {
   static constexpr const char* kMethod = "settings.reset";
   static constexpr const char* kSays =
-      "Takes settings as the configuration has them: those named, or all that were changed; answers with all "
+      "Sets the named settings, or all that were changed, back to the configuration. The reply has all "
       "settings.";
   static constexpr const char* kExample = R"({"names":["brighter"]})";
   static constexpr const char* kReplyExample =

@@ -1,4 +1,9 @@
-// Questions that show the language of take.find, for clients' help. A test asks every one.
+// Example questions that show the language of take.find, for the help of clients. A test asks every one of
+// them.
+//
+// Units: none.
+// Threads: constants.
+// Errors: none.
 #pragma once
 
 #include <array>

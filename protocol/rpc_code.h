@@ -1,11 +1,16 @@
-// The codes of errors: JSON-RPC 2.0's own, and ours in the range that it leaves to servers.
+// Error codes: those of JSON-RPC 2.0, and Undersong's own in the range that JSON-RPC leaves to servers.
+//
+// Units: none.
+// Threads: constants.
+// Errors: none.
+// Source: JSON-RPC 2.0 specification, section 5.1 (the codes from -32700 to -32600).
 #pragma once
 
 #include <cstdint>
 
 namespace undersong::protocol {
 
-// Their numbers never change.
+// The numbers never change.
 enum class RpcCode : std::int32_t {
   kParseError = -32700,
   kInvalidRequest = -32600,
@@ -13,10 +18,10 @@ enum class RpcCode : std::int32_t {
   kInvalidParams = -32602,
   kInternalError = -32603,
   kTokenNeeded = -32000,
-  kNotFound = -32001,     // no such take, list, output
-  kUnavailable = -32002,  // not now: store or output isn't there, no take is being played
-  kConflict = -32003,     // something changed in between, or another holds it
-  kExhausted = -32004,    // disk or a stated bound is full
+  kNotFound = -32001,     // no such take, list or output
+  kUnavailable = -32002,  // not now: no store, no output, or no take is being played
+  kConflict = -32003,     // it has changed since it was read, or another client holds it
+  kExhausted = -32004,    // the disk or a documented limit is full
 };
 
 }  // namespace undersong::protocol

@@ -23,7 +23,7 @@ std::string shape_name() {
 template <class T>
 using BasesOf = boost::describe::describe_bases<T, boost::describe::mod_public>;
 
-// What a shape says itself; what it has from another is told there.
+// The description of a shape; empty if it only has that of its base, which is shown there.
 template <class T>
 std::string says() {
   bool own = true;
@@ -37,7 +37,8 @@ std::string says() {
   return {};
 }
 
-// One walk over a type gives its schema and its short notation; shapes met on the way are collected in order.
+// Walks over a type and returns its schema or its short notation. Shapes found on the way are collected in
+// order.
 struct Shapes {
   json::object definitions;                       // JSON Schema by name
   std::vector<std::array<std::string, 3>> notes;  // name, says, notation
@@ -102,7 +103,7 @@ struct Shapes {
       return shape_name<T>();
   }
 
-  // "{ at: whole }"; of a shape that has another's members too, "Chord and { at: whole }".
+  // "{ at: whole }"; for a shape with a base, "Chord and { at: whole }".
   template <class T>
   std::string members() {
     std::string all, others;
@@ -123,7 +124,7 @@ struct Shapes {
     const std::string name = shape_name<T>();
     if (definitions.contains(name)) return;
     mp_for_each<BasesOf<T>>([&](auto base) { define<typename decltype(base)::type>(); });
-    definitions[name] = nullptr;  // keeps its place before what it contains
+    definitions[name] = nullptr;  // takes its place before the shapes it contains
     json::object properties;
     json::array required;
     mp_for_each<MembersOf<T>>([&](auto d) {
@@ -202,7 +203,7 @@ std::vector<MessageInfo> infos() {
   return all;
 }
 
-// A long example is broken at commas, so that the page can be read.
+// Breaks a long example at commas, so that the page can be read.
 std::string wrapped(std::string_view text) {
   std::string out;
   std::size_t column = 0;
@@ -218,30 +219,33 @@ std::string wrapped(std::string_view text) {
 
 constexpr const char* kPageHead = R"(# The protocol
 
-Generated from `messages.h` and `shapes.h`; `schema.json` says the same to programs.
+Generated from `messages.h`, `song_messages.h` and `shapes.h`; `schema.json` has the same for programs.
 
-`undersongd` speaks JSON-RPC 2.0. On the Unix socket `$XDG_RUNTIME_DIR/undersong/socket` a message is a line that ends
-in a newline; on the WebSocket `ws://127.0.0.1:PORT/socket` it is a text message. Both carry the same. A message to the
-daemon is at most 64 KB, a batch at most 256 requests.
+`undersongd` speaks JSON-RPC 2.0. On the Unix socket `$XDG_RUNTIME_DIR/undersong/socket`, a message is a line that ends in a
+newline. On the WebSocket `ws://127.0.0.1:PORT/socket`, it is a text message. Both carry the same messages. A message to the
+daemon has at most 64 KB, a batch at most 256 requests.
 
-A client has at most 32 requests under way at a time, each of a batch counted; those beyond wait until others are answered,
-and so does whatever it sends next. Once the answers to a batch are longer than 1 MB, those of its requests that were not
-begun are answered with -32004; so is a request whose answer does not fit beside 16 MB that the client has not read.
+A client may have 32 requests in progress at a time; each request of a batch counts. Further requests, and all that the client
+sends after them, wait until earlier ones are answered. If the answers to a batch exceed 1 MB, its requests that have not
+begun are answered with -32004. So is a request whose answer does not fit beside the answers that the client has not read yet
+(at most 16 MB).
 
-- **Times** named `at`, `since` or ending in `_us` are whole microseconds of the daemon's monotonic clock; those ending in
-  `_utc_ms` are milliseconds since 1970. **Pitches** are MIDI keys, 60 = C4; **pitch classes** 0..11, 0 = C. A **chord**
-  comes in its parts, from which a client puts the symbol together in the style of the settings: `root_name`, the texts of
-  `letters` or `signs`, then a slash and `bass_name` if there is one; `harte` is the whole of it for programs (Harte,
+- **Times** named `at` or `since`, and names that end in `_us`, are whole microseconds of the daemon's monotonic clock; names
+  that end in `_utc_ms` are milliseconds since 1970, UTC. **Pitches** are MIDI keys, 60 = C4; **pitch classes** are 0..11,
+  0 = C. A **chord** is sent as parts. A client builds the symbol from them in the style of the settings: `root_name`, the
+  texts of `letters` or `signs`, then a slash and `bass_name` if there is one. `harte` is the whole chord for programs (Harte,
   Sandler, Abdallah & Gomez 2005).
-- **State** (`moment`, `status`): a slow client gets the newest, not all. **Log** (`log`): numbered without gaps over all
-  takes; a number is given when the line is on disk, and any line can be asked for again.
-- Ignore members you don't know. Members written `name?` may be left out, and null is read as left out.
-- The daemon answers in any order: match by `id`. Requests without `id` are carried out and not answered.
-- Params are named. Errors: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the
-  message names the member), -32603 a fault of ours, -32000 token needed, -32001 not found, -32002 not available now,
-  -32003 changed in between or held by another, -32004 disk or a stated bound is full.
+- **State** (`moment`, `status`): a slow client receives only the newest.
+- **Log** (`log`): log lines are numbered 1, 2, 3 ... across all takes, with no gaps. You receive a line only after it is
+  saved. You can request any line again.
+- Ignore members that you do not know. Members written `name?` may be left out; null means the same.
+- The daemon may answer in any order: match answers by `id`. Requests without `id` are carried out and not answered.
+- Params are named. Error codes: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the message
+  names the member), -32603 an internal error, -32000 token needed, -32001 not found, -32002 not available now, -32003 changed
+  since it was read or held by another client, -32004 a limit is reached, or the disk is full.
 
-In the notation below `whole` is a whole number, `0..127` one in that range, `0.0..1.0` any number in that range.
+In the notation below, `whole` is a whole number, `0..127` a whole number in that range, and `0.0..1.0` any number in that
+range.
 )";
 
 }  // namespace

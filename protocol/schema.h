@@ -1,13 +1,17 @@
-// The protocol as documents, both made from messages.h: a JSON Schema (draft 2020-12) and the page for
-// people.
+// The protocol as documents generated from messages.h: a JSON Schema (draft 2020-12) for programs, and a page
+// for people.
 //
-// protocol/schema.json and protocol/PROTOCOL.md are these texts; a test fails when they differ. To write them
-// anew:
+// The texts are stored as protocol/schema.json and protocol/PROTOCOL.md; a test fails if they differ. To
+// write them again:
 //   UNDERSONG_REWRITE=1 build/tests/protocol_tests
 //
-// In the schema, $defs holds every shape by its name, and for each message its whole JSON-RPC form: "NAME
-// notification", "NAME request", "NAME response", besides "error response". Unknown members are allowed, as
-// readers must allow them.
+// In the schema, $defs has every struct by its name. For each message it has the whole JSON-RPC form, named
+// "NAME notification", or "NAME request" and "NAME response"; errors are "error response". Unknown members
+// are allowed, because readers must ignore them.
+//
+// Units: none.
+// Threads: pure functions; call them from any thread.
+// Errors: none.
 #pragma once
 
 #include <string>
@@ -18,7 +22,7 @@ namespace undersong::protocol {
 std::string schema_json();
 std::string protocol_page();
 
-// For tests and tools: every message by name, with the JSON of its examples.
+// For tests and tools: every message by name, with its examples as JSON.
 struct MessageInfo {
   std::string method;
   std::string says;

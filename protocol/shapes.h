@@ -1,10 +1,12 @@
-// The parts that messages are made of. See messages.h for the messages themselves.
+// The parts that messages are made of. The messages themselves are in messages.h.
 //
-// Units: times named `at`, `since` and lengths ending in `_us` are whole microseconds of the daemon's
-// monotonic clock; those ending in `_utc_ms` are milliseconds since 1970 in UTC. Pitches are MIDI key
-// numbers, 60 = middle C. Pitch classes are 0..11, 0 = C. A chord comes in its parts, from which a client
-// puts the symbol together, and as `harte` for programs. Source of the latter: Harte, Sandler, Abdallah &
-// Gomez (2005), "Symbolic representation of musical chords".
+// Units: times named `at` or `since`, and lengths that end in `_us`, are whole microseconds of the daemon's
+// monotonic clock. Names that end in `_utc_ms` are milliseconds since 1970, UTC. Pitches are MIDI keys,
+// 60 = middle C (C4). Pitch classes are 0..11, 0 = C. A chord is sent as parts, from which a client builds
+// the symbol, and as `harte` for programs.
+// Threads: plain values.
+// Errors: a reader refuses values out of range and names the member; see json.h.
+// Source of `harte`: Harte, Sandler, Abdallah & Gomez (2005), "Symbolic representation of musical chords".
 #pragma once
 
 #include <cstdint>
@@ -26,13 +28,11 @@ using Wish = Real<-1, 1>;
 
 struct Chord {
   static constexpr const char* kSays =
-      "A chord in its parts. Its symbol is `root_name`, then `letters` or `signs` as the setting "
-      "symbol_style "
-      "says, then a slash and `bass_name` where the bass is not the root: else `bass` and `bass_name` are "
-      "missing. `letters` and `signs` are two texts each, what stands beside the root's letter and what is "
-      "raised; either may be empty. Names have b and # for flats and sharps. `quality` is Harte's shorthand "
-      "or "
-      "list of degrees, `harte` the whole chord in that syntax.";
+      "A chord in parts. Its symbol is `root_name`, then `letters` or `signs` (see the setting "
+      "symbol_style), then a slash and `bass_name` if the bass is not the root; otherwise `bass` and "
+      "`bass_name` are missing. `letters` and `signs` hold two texts each: the first is written beside the "
+      "root, the second is raised. Either may be empty. Names use b for flat and # for sharp. `quality` is "
+      "the Harte shorthand or list of degrees, `harte` the whole chord in Harte syntax.";
   PitchClassNumber root;
   std::string root_name;
   std::string quality;
@@ -44,14 +44,15 @@ struct Chord {
 BOOST_DESCRIBE_STRUCT(Chord, (), (root, root_name, quality, letters, signs, bass, bass_name, harte))
 
 struct Reading : Chord {
-  static constexpr const char* kSays = "One way to name what is under the hands.";
+  static constexpr const char* kSays = "One possible name for the keys that are held.";
   Share confidence;
 };
 BOOST_DESCRIBE_STRUCT(Reading, (Chord), (confidence))
 
 struct Coloured : Chord {
   static constexpr const char* kSays =
-      "`dark_bright` -1 dark .. 1 bright; `resolved_tense` 0 .. 1; `colour`: a word for each of the two.";
+      "`dark_bright`: -1 dark .. 1 bright. `resolved_tense`: 0 resolved .. 1 tense. `colour`: one word for "
+      "each of the two.";
   Wish dark_bright;
   Share resolved_tense;
   std::vector<std::string> colour;
@@ -60,8 +61,8 @@ BOOST_DESCRIBE_STRUCT(Coloured, (Chord), (dark_bright, resolved_tense, colour))
 
 struct ChordInForce : Coloured {
   static constexpr const char* kSays =
-      "The harmony in force. `since` may lie before the moment that tells it; `sounding` false: remembered, "
-      "silent now.";
+      "The harmony that applies now. `since` may be earlier than the first moment that reports it. "
+      "`sounding` false: nothing sounds, and the chord is remembered.";
   Share confidence;
   TimeUs since = 0;
   bool sounding = false;
@@ -72,7 +73,7 @@ enum class Mode : std::uint8_t { kMajor, kMinor };
 BOOST_DESCRIBE_ENUM(Mode, kMajor, kMinor)
 
 struct KeyNow {
-  static constexpr const char* kSays = "`pinned`: the player said it, and it stays whatever is heard.";
+  static constexpr const char* kSays = "`pinned`: the player set the key, and it stays whatever is played.";
   std::string name, harte;
   PitchClassNumber tonic;
   Mode mode = Mode::kMajor;
@@ -82,7 +83,7 @@ struct KeyNow {
 BOOST_DESCRIBE_STRUCT(KeyNow, (), (name, harte, tonic, mode, confidence, pinned))
 
 struct MelodyNote {
-  static constexpr const char* kSays = "`degree` is that in the chord in force, null while there is none.";
+  static constexpr const char* kSays = "`degree`: of the note in the current chord; null if there is none.";
   PitchNumber pitch;
   std::string name;
   Nullable<std::string> degree;
@@ -92,7 +93,7 @@ struct MelodyNote {
 BOOST_DESCRIBE_STRUCT(MelodyNote, (), (pitch, name, degree, since, held))
 
 struct HeldNote {
-  static constexpr const char* kSays = "`key_down` false: only a pedal keeps it.";
+  static constexpr const char* kSays = "`key_down` false: only a pedal holds the note.";
   PitchNumber pitch;
   VelocityNumber velocity;
   bool key_down = false;
@@ -102,18 +103,18 @@ BOOST_DESCRIBE_STRUCT(HeldNote, (), (pitch, velocity, key_down, since))
 
 struct Wishes {
   static constexpr const char* kSays =
-      "-1 darker, more resolved, familiar; 1 brighter, more tense, surprising; 0 no wish.";
+      "-1 means darker, more resolved or more familiar; 1 means brighter, more tense or more surprising; 0 "
+      "means no wish.";
   Wish brighter, tenser, surprising;
 };
 BOOST_DESCRIBE_STRUCT(Wishes, (), (brighter, tenser, surprising))
 
 struct Alternative : Coloured {
   static constexpr const char* kSays =
-      "What else could stand under the melody. `degrees`: of each melody note in this chord; `familiar` 0 "
-      "surprising .. 1 usual; `hands_move` in semitones, all voices together; `left` and `right` hand, "
-      "lowest "
-      "first, the melody on top; `names` of these keys, left hand first; `reason` names chords in letters; "
-      "`tried`: already played under this note.";
+      "Another chord that fits under the melody. `degrees`: of each melody note in this chord. `familiar`: "
+      "0 surprising .. 1 usual. `hands_move`: semitones, summed over all voices. `left` and `right`: the "
+      "keys of each hand, lowest first, the melody on top; `names`: of these keys, left hand first. "
+      "`reason`: one sentence; chord names in it use letters. `tried`: already played under this note.";
   std::vector<std::string> degrees;
   Share familiar;
   Whole<0, 255> hands_move;
@@ -127,7 +128,7 @@ BOOST_DESCRIBE_STRUCT(Alternative, (Coloured),
 
 // ---- the log of takes
 
-// Stored as numbers in takes/log_line.h; here as words.
+// takes/log_line.h stores these as numbers; on the wire they are words.
 enum class LineKind : std::uint8_t {
   kTakeBegin,
   kMidi,
@@ -155,13 +156,14 @@ BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered
                     kMeeting)
 
 struct LoggedMidi {
-  static constexpr const char* kSays = "A MIDI message as received: 1 to 3 bytes and the number of its port.";
+  static constexpr const char* kSays =
+      "A MIDI message as received: 1 to 3 bytes, and the number of its port.";
   Whole<0, 255> port;
   std::vector<Whole<0, 255>> bytes;
 };
 BOOST_DESCRIBE_STRUCT(LoggedMidi, (), (port, bytes))
 
-// Families of chord qualities, as words.
+// Families of chord qualities.
 enum class Family : std::uint8_t {
   kMajor,
   kMinor,
@@ -183,7 +185,8 @@ BOOST_DESCRIBE_STRUCT(LoggedChord, (Chord), (family, confidence))
 
 struct LoggedKey {
   static constexpr const char* kSays =
-      "`pinned`: the player said it; a line without is heard, also the first after it was freed.";
+      "`pinned` is present if the player set the key. A line without it is a key found by listening, "
+      "including the first after the key was freed.";
   std::string harte;
   PitchClassNumber tonic;
   Mode mode = Mode::kMajor;
@@ -194,9 +197,8 @@ BOOST_DESCRIBE_STRUCT(LoggedKey, (), (harte, tonic, mode, confidence, pinned))
 
 struct LoggedMelody {
   static constexpr const char* kSays =
-      "`name`: as it was spelled, missing in lines of before that was kept; `over` is the root of the chord "
-      "in force, `degree` "
-      "the note's place above it.";
+      "`name`: as the note was spelled; missing in lines of older versions. `over`: the root of the current "
+      "chord; `degree`: of the note above that root.";
   PitchNumber pitch;
   std::optional<std::string> name{};
   std::optional<PitchClassNumber> over{};
@@ -206,11 +208,9 @@ BOOST_DESCRIBE_STRUCT(LoggedMelody, (), (pitch, name, over, degree))
 
 struct LoggedOffer {
   static constexpr const char* kSays =
-      "The list of alternatives as it stood, best first. There are many of them and few are ever looked at, "
-      "so they come in "
-      "Harte syntax alone; chord.parts gives the parts of those that are shown. `names`: of the melody "
-      "notes, missing in lines of "
-      "before they were kept.";
+      "A list of alternatives as it was shown, best first. There are many such lines and few are ever "
+      "looked at, so the chords are sent in Harte syntax only; chord.parts gives the parts of those that "
+      "are needed. `names`: of the melody notes; missing in lines of older versions.";
   std::uint32_t list = 0;
   std::vector<PitchNumber> melody;
   std::optional<std::vector<std::string>> names{};
@@ -220,7 +220,7 @@ BOOST_DESCRIBE_STRUCT(LoggedOffer, (), (list, melody, names, harte))
 
 struct LoggedTrial : Chord {
   static constexpr const char* kSays =
-      "The player's next chord matched an offered one; `place` in the list counts from 0.";
+      "The next chord that the player played was one of those offered. `place` in the list counts from 0.";
   std::uint32_t list = 0;
   Whole<0, 255> place;
 };
@@ -231,9 +231,9 @@ BOOST_DESCRIBE_ENUM(BeatSource, kPlayed, kTapped, kClock)
 
 struct BeatNow {
   static constexpr const char* kSays =
-      "The newest beat: when it fell, beats a minute, its `place` in the bar from 1 to `meter`, and whether "
-      "the playing, taps or another machine's clock say so. It changes once a beat at most, and with a "
-      "correction.";
+      "The newest beat: when it fell, the tempo in beats a minute, its `place` in the bar from 1 to "
+      "`meter`, and whether it comes from the playing, from taps or from an external MIDI clock. Changes at "
+      "most once a beat, and with each correction.";
   TimeUs at = 0;
   Whole<1, 1000> tempo{1};
   Share confidence;
@@ -247,10 +247,10 @@ BOOST_DESCRIBE_ENUM(BeatWord, kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo)
 
 struct LoggedBeat {
   static constexpr const char* kSays =
-      "What was said of the take's beats: `tap`: they are `interval_us` long; `clock`: another machine's bar "
-      "begins (with `place`: here fell that beat of it, 1 is the second, when the take began in it); `one`: "
-      "a bar begins here; `meter` beats a bar; `twice` or `half` as many; `undo` takes the last of these "
-      "back but a clock's.";
+      "A statement about the beats of the take. `tap`: beats are `interval_us` long. `clock`: an external "
+      "MIDI clock starts a bar here; with `place`, because the take began in the middle of a bar, that beat "
+      "of the bar falls here instead (1 = second). `one`: a bar begins here. `meter`: beats in a bar. "
+      "`twice`, `half`: twice or half as many beats. `undo`: takes back the last of these, except `clock`.";
   BeatWord what = BeatWord::kOne;
   std::optional<TimeUs> interval_us{};
   std::optional<Whole<1, 16>> meter{};
@@ -259,7 +259,7 @@ struct LoggedBeat {
 BOOST_DESCRIBE_STRUCT(LoggedBeat, (), (what, interval_us, meter, place))
 
 struct AlongChord {
-  static constexpr const char* kSays = "`at_us` from the beginning of the loop.";
+  static constexpr const char* kSays = "`at_us`: counted from the beginning of the loop.";
   TimeUs at_us = 0;
   std::string harte;
 };
@@ -267,7 +267,7 @@ BOOST_DESCRIBE_STRUCT(AlongChord, (), (at_us, harte))
 
 struct LoggedAlong {
   static constexpr const char* kSays =
-      "The loop of take `take` is played while this one is recorded; each time round takes `cycle_us`.";
+      "The loop of take `take` is played while this take is recorded. One round lasts `cycle_us`.";
   std::uint64_t take = 0;
   double tempo = 0;
   Whole<1, 16> meter{4};
@@ -277,15 +277,15 @@ struct LoggedAlong {
 BOOST_DESCRIBE_STRUCT(LoggedAlong, (), (take, tempo, meter, cycle_us, chords))
 
 struct LoggedPass {
-  static constexpr const char* kSays = "The loop begins again, for the time `number`, from 1.";
+  static constexpr const char* kSays = "A round of the loop begins here; `number` counts from 1.";
   std::uint32_t number = 0;
 };
 BOOST_DESCRIBE_STRUCT(LoggedPass, (), (number))
 
 struct LoggedLoss {
   static constexpr const char* kSays =
-      "So many messages of an input were lost just before: they came faster than they could be taken. What "
-      "sounded on it was ended.";
+      "`events` messages of an input were lost just before this line, because they came faster than they "
+      "could be read. Notes that sounded on that input were ended.";
   Whole<0, 255> port;
   std::string name;
   std::uint64_t events = 0;
@@ -294,10 +294,9 @@ BOOST_DESCRIBE_STRUCT(LoggedLoss, (), (port, name, events))
 
 struct LoggedMeeting : Chord {
   static constexpr const char* kSays =
-      "A melody note stood over a chord in force from `at` for `length_us`, told when it is over. `time`: "
-      "how often this note has met "
-      "this harmony (a root and a family) in the take: 1 the first time, more when it was returned to. "
-      "`key`: missing when none was known.";
+      "A melody note sounded over a chord, from `at` for `length_us`; logged when it is over. `time`: how "
+      "often this note has met this harmony (root and family) in the take; more than 1 means that the "
+      "player came back to it. `key`: missing if none was known.";
   PitchNumber pitch;
   std::string name, degree;
   Family family = Family::kMajor;
@@ -309,11 +308,11 @@ BOOST_DESCRIBE_STRUCT(LoggedMeeting, (Chord), (pitch, name, degree, family, leng
 
 struct LogLine {
   static constexpr const char* kSays =
-      "One line of the log. Numbers ascend without gaps over all takes, and a line that has one is on disk. "
-      "Only the members of its kind are present; `text` belongs to mark, rename, annotate and correction "
-      "(Harte), `reason` to take_end, `begin_utc_ms` to take_begin. `take` is missing on what happened "
-      "between takes. An `echo` is a message as received that is probably only what the daemon had played "
-      "itself: it is no part of what was played, and kept should that be wrong.";
+      "One line of the log. Numbers ascend without gaps over all takes, and a line is saved before it is "
+      "sent. Only the members of its kind are present: `text` in mark, rename, annotate and correction "
+      "(there in Harte syntax), `reason` in take_end, `begin_utc_ms` in take_begin. `take` is missing if "
+      "the event was between takes. An `echo` is a received message that was probably sent by the daemon "
+      "itself. It does not count as playing, and is stored in case that guess is wrong.";
   std::uint64_t number = 0;
   std::optional<std::uint64_t> take{};
   TimeUs at = 0;
@@ -340,9 +339,9 @@ BOOST_DESCRIBE_STRUCT(LogLine, (),
 
 struct TakeSummary {
   static constexpr const char* kSays =
-      "`at` is where the take begins on the clock of the run that made it; `length_us` of an open take is "
-      "the time of its newest line. `ended` says why it ended: silence, request, stop, interrupted; missing "
-      "while it is open.";
+      "`at`: where the take begins, on the clock of the run that recorded it. `length_us`: of an open take, "
+      "up to its newest line. `ended`: why it ended (silence, request, stop or interrupted); missing while "
+      "it is open.";
   std::uint64_t take = 0;
   TimeUtcMs begin_utc_ms = 0;
   TimeUs at = 0;
@@ -362,7 +361,8 @@ BOOST_DESCRIBE_STRUCT(TakeSummary, (),
 // ---- the daemon's state
 
 struct Port {
-  static constexpr const char* kSays = "An input. `own`: ours, for other programs to play into; no keyboard.";
+  static constexpr const char* kSays =
+      "A MIDI input. `own`: the daemon's own port, into which other programs play; it is not a keyboard.";
   std::uint64_t number = 0;
   std::string name;
   bool connected = false;
@@ -371,8 +371,7 @@ struct Port {
 BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected, own))
 
 struct OutputPort {
-  static constexpr const char* kSays =
-      "`trouble`: why it isn't connected, in one sentence; empty when it is.";
+  static constexpr const char* kSays = "`trouble`: why it is not connected, in one sentence; empty if it is.";
   std::string name;
   bool connected = false;
   std::string trouble;
@@ -381,9 +380,9 @@ BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble))
 
 struct PlayingAlong {
   static constexpr const char* kSays =
-      "The loop goes round after `count_in_us`; each time takes `cycle_us`. `rounds`: then it ends; missing "
-      "when it goes on until it is stopped. `given`: the chords came with the request, they are not the "
-      "loop's own. `listen`: nothing is kept against it.";
+      "The loop repeats after `count_in_us`; one round lasts `cycle_us`. `rounds`: how many are played; "
+      "missing if it repeats until it is stopped. `given`: the chords came with the request and are not "
+      "those of the loop. `listen`: nothing is recorded against the loop.";
   double tempo = 0;
   Whole<1, 16> meter{4};
   TimeUs count_in_us = 0, cycle_us = 0;
@@ -395,9 +394,9 @@ BOOST_DESCRIBE_STRUCT(PlayingAlong, (), (tempo, meter, count_in_us, cycle_us, ch
 
 struct Playing {
   static constexpr const char* kSays =
-      "What is played on the MIDI output: a take from `from_us` to `to_us`, counted from its beginning. "
-      "`since`: when `from_us` sounded, on the daemon's clock. With `along` it is the take's loop, round and "
-      "round, and both are 0.";
+      "What the MIDI output is playing: a take from `from_us` to `to_us`, counted from its beginning. "
+      "`since`: when `from_us` sounded, on the daemon's clock. With `along` it is the loop of the take, and "
+      "`from_us` and `to_us` are 0.";
   std::uint64_t take = 0;
   TimeUs since = 0;
   TimeUs from_us = 0, to_us = 0;
@@ -406,7 +405,7 @@ struct Playing {
 BOOST_DESCRIBE_STRUCT(Playing, (), (take, since, from_us, to_us, along))
 
 struct CurrentTake {
-  static constexpr const char* kSays = "`take` is missing until its first line is on disk.";
+  static constexpr const char* kSays = "`take` is missing until the first line of the take is on disk.";
   std::optional<std::uint64_t> take{};
   TimeUs since = 0;
   TimeUtcMs begin_utc_ms = 0;
@@ -416,8 +415,9 @@ BOOST_DESCRIBE_STRUCT(CurrentTake, (), (take, since, begin_utc_ms, notes))
 
 struct StoreHealth {
   static constexpr const char* kSays =
-      "`sentence` says what is wrong, empty when nothing is; `waiting` lines are in memory, `lost` did not "
-      "fit there. `id` names this store: log numbers of another one mean other lines.";
+      "`sentence`: what is wrong; empty if nothing is. `waiting`: lines in memory that are not on disk yet; "
+      "`lost`: lines dropped because memory was full. `id`: names this store; in another store the same log "
+      "number means another line.";
   bool good = true;
   std::string sentence;
   std::uint64_t waiting = 0, lost = 0;
@@ -428,7 +428,7 @@ BOOST_DESCRIBE_STRUCT(StoreHealth, (), (good, sentence, waiting, lost, id))
 enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
 BOOST_DESCRIBE_ENUM(SymbolStyle, kLetters, kSigns)
 
-// Under which melody notes alternatives are sought.
+// Which melody notes an alternative must fit.
 enum class MelodySpan : std::uint8_t { kNote, kTwo, kBar };
 BOOST_DESCRIBE_ENUM(MelodySpan, kNote, kTwo, kBar)
 
@@ -461,14 +461,14 @@ BOOST_DESCRIBE_ENUM(SettingName, kBrighter, kTenser, kSurprising, kSymbolStyle, 
 
 struct Settings {
   static constexpr const char* kSays =
-      "`symbol_style`: which of a chord's texts clients show, letters: Cmaj7, signs: CΔ7. `hear_output` "
-      "empty: the daemon's own virtual port. "
-      "`hear_velocity`: the loudest a suggestion is played. `settle_ms`: a chord that lasts less is not "
-      "shown by clients that are read at a glance. `melody`: alternatives are sought under the newest note, "
-      "the two newest while both are held or alternate, or all of the last bar. `voicing`: the style in "
-      "which alternatives are laid out, where it can be had; open moves the hands least. `key`: pinned, in "
-      "Harte syntax, empty while it is heard. `changed`: what differs from the configuration because a "
-      "client changed it; it is kept over a restart, and settings.reset takes it back.";
+      "`symbol_style`: which texts of a chord clients show, letters (Cmaj7) or signs (CΔ7). `hear_output`: "
+      "empty means the daemon's own virtual port. `hear_velocity`: the greatest loudness of a suggestion. "
+      "`settle_ms`: clients wait this long before they show a new chord, so that the display does not "
+      "flicker. `melody`: alternatives must fit the newest note, the two newest while both are held or "
+      "alternate, or all notes of the last bar. `voicing`: the style of the voicings, where a chord can be "
+      "played in it; open moves the hands least. `key`: the pinned key in Harte syntax; empty while none is "
+      "pinned. `changed`: the settings that a client changed from the configuration. They survive a "
+      "restart; settings.reset undoes them.";
   Wishes wishes;
   SymbolStyle symbol_style = SymbolStyle::kLetters;
   std::string hear_output;
@@ -487,7 +487,7 @@ enum class Topic : std::uint8_t { kMoment, kStatus, kLog };
 BOOST_DESCRIBE_ENUM(Topic, kMoment, kStatus, kLog)
 
 struct PlayedNote {
-  static constexpr const char* kSays = "A key going down (`on`) or up.";
+  static constexpr const char* kSays = "A key goes down (`on`) or up.";
   PitchNumber pitch;
   VelocityNumber velocity;
   bool on = false;

@@ -1,7 +1,11 @@
-// Messages about what a take becomes: its loop, other chords for it, parts for other musicians, and sketches
-// of songs. They are listed in messages.h; see there how a message is made.
+// Messages about songs: the loop of a take, other chords for it, parts for other musicians, and sketches of
+// songs. messages.h lists them and says how a message is made.
 //
-// All of them are worked out on a thread of low priority: an hour's take needs a second or two.
+// The daemon answers them on a thread of low priority; a take of an hour needs a second or two.
+//
+// Units and ranges: see shapes.h; the types of the members carry the ranges.
+// Threads: plain values.
+// Errors: as in messages.h.
 #pragma once
 
 #include <cstdint>
@@ -17,7 +21,7 @@ namespace undersong::protocol {
 
 struct LoopChord : Chord {
   static constexpr const char* kSays =
-      "`beats` is missing where there is no pulse; `length_us` is the median over all passes.";
+      "`beats` is missing if there is no pulse. `length_us` is the median over all passes.";
   std::optional<double> beats{};
   TimeUs length_us = 0;
 };
@@ -25,9 +29,8 @@ BOOST_DESCRIBE_STRUCT(LoopChord, (Chord), (beats, length_us))
 
 struct LoopPass {
   static constexpr const char* kSays =
-      "One time round. `difference` says in words what was not as usual, chords in letters; empty when "
-      "nothing was. "
-      "`transposed` in semitones upwards.";
+      "One round of the loop. `difference`: what was unusual in it, in words with chord names in letters; "
+      "empty if nothing was. `transposed`: semitones upwards.";
   TimeUs at = 0, length_us = 0;
   std::string section;
   bool variant = false, cut = false;
@@ -38,8 +41,8 @@ BOOST_DESCRIBE_STRUCT(LoopPass, (), (at, length_us, section, variant, cut, trans
 
 struct LoopSection {
   static constexpr const char* kSays =
-      "Passes that belong together by their melody: `first` is its place in `passes`, which counts from 0. "
-      "`kind` and `reason` in words.";
+      "Passes with related melodies. `first`: index of the first in `passes`, from 0. `kind` and `reason` "
+      "are words for people.";
   std::string label, kind;
   std::uint64_t first = 0, passes = 0;
   TimeUs at = 0, length_us = 0;
@@ -61,9 +64,9 @@ BOOST_DESCRIBE_STRUCT(TakeLoop, (), (take, tempo, meter, confidence, chords, pas
 struct GetLoop {
   static constexpr const char* kMethod = "take.loop";
   static constexpr const char* kSays =
-      "The loop that was circled in a take, its passes and sections; the newest take when `take` is left "
-      "out. Not found when nothing "
-      "comes round. `tempo` and `meter` are missing where there is no pulse.";
+      "The chord loop that was repeated in a take, its passes and sections. Without `take`: the newest. The "
+      "error is -32001 (not found) if nothing repeats. `tempo` and `meter` are missing if there is no "
+      "pulse.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}]})";
@@ -82,8 +85,8 @@ BOOST_DESCRIBE_ENUM(NoteRole, kChordTone, kTension, kAvoid)
 
 struct SungDegree {
   static constexpr const char* kSays =
-      "A melody note over a chord: `length` in beats (seconds without a pulse) a time round, `held` when it "
-      "is long.";
+      "A melody note over a chord. `length`: how long it sounds in one round, in beats, or in seconds if "
+      "there is no pulse. `held`: true if it is long.";
   std::string note, degree;
   NoteRole role = NoteRole::kChordTone;
   double length = 0;
@@ -93,9 +96,9 @@ BOOST_DESCRIBE_STRUCT(SungDegree, (), (note, degree, role, length, held))
 
 struct ProposedChord : Coloured {
   static constexpr const char* kSays =
-      "`change`: what it does in place of the chord that was played; `reached_by`: from the one before it, "
-      "round the loop; `outside`: how "
-      "many of its tones lie outside the key. `left` and `right` hand, lowest first, melody on top.";
+      "`change`: what it does in place of the chord that was played. `reached_by`: the motion from the "
+      "chord before it; the first follows the last. `outside`: how many of its tones lie outside the key. "
+      "`left` and `right`: the keys of each hand, lowest first, the melody on top.";
   bool kept = false, changed = false;
   std::string change, reached_by;
   std::vector<SungDegree> melody;
@@ -107,11 +110,9 @@ BOOST_DESCRIBE_STRUCT(ProposedChord, (Coloured),
 
 struct LoopProposal {
   static constexpr const char* kSays =
-      "Chords for one time round. `score` compares within one answer; the colour is the mean over its "
-      "chords; `reason` names "
-      "chords in letters; `hands_move` in semitones once round. "
-      "`pedal`: the note on which "
-      "the bass of all its chords stays, where that was asked for.";
+      "Chords for one round of the loop. `score` only compares proposals of one answer. `dark_bright` and "
+      "`resolved_tense` are means over the chords. `reason` names chords in letters. `hands_move`: "
+      "semitones in one round. `pedal`: the note on which the bass stays, if that was asked for.";
   std::vector<ProposedChord> chords;
   double score = 0;
   Wish dark_bright;
@@ -127,9 +128,8 @@ BOOST_DESCRIBE_STRUCT(LoopProposal, (),
 
 struct Reharmonised {
   static constexpr const char* kSays =
-      "`apart`: in so many of the `free` chords at least each differs from every other and from what was "
-      "`played`. `exact`: each is "
-      "proved the best that does.";
+      "`apart`: any two proposals, and each proposal and what was `played`, differ in at least this many of "
+      "the `free` chords. `exact`: true if the search was complete, so no better proposal exists.";
   std::uint64_t take = 0;
   std::optional<std::string> key{};
   std::string section;
@@ -144,10 +144,9 @@ struct Reharmonise {
   static constexpr const char* kMethod = "take.reharmonise";
   static constexpr const char* kSays =
       "Other chords for the loop of a take under the same melody, best first. `keep`: places in the loop "
-      "whose chords stay, the first is 1. "
-      "`section`: whose melody is kept; the one with the most passes when left out. `pedal`: the bass stays "
-      "on one note under all chords: "
-      "\"any\", or a note name such as Bb.";
+      "whose chords stay, from 1. `section`: whose melody is kept; by default the section with the most "
+      "passes. `pedal`: one bass note under all chords: \"any\" for the best one, or a note name such as "
+      "Bb.";
   static constexpr const char* kExample =
       R"({"take":12,"brighter":-0.5,"roots":"fifths","keep":[1],"count":8})";
   static constexpr const char* kReplyExample =
@@ -173,8 +172,8 @@ BOOST_DESCRIBE_STRUCT(HandedFile, (), (name, base64))
 
 struct HandedOver {
   static constexpr const char* kSays =
-      "`remarks`: what was found wanting but stopped nothing, a sentence each. `folder`: a name for where "
-      "they may go.";
+      "`folder`: a suggested name for the folder of the files. `remarks`: flaws that did not prevent the "
+      "result, one sentence each.";
   std::string folder;
   std::vector<HandedFile> files;
   std::vector<std::string> remarks;
@@ -185,8 +184,7 @@ struct HandOverTake {
   static constexpr const char* kMethod = "take.hand_over";
   static constexpr const char* kSays =
       "A take as parts for other musicians: parts.mid, lead_sheet.musicxml and chart.txt. `steady`: an even "
-      "tempo instead of the player's, "
-      "`tempo` beats a minute if given.";
+      "tempo instead of the player's; `tempo`: that tempo in beats a minute, if given.";
   static constexpr const char* kExample = R"({"take":12,"steady":true,"tempo":96})";
   static constexpr const char* kReplyExample =
       R"({"folder":"take-12","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
@@ -207,10 +205,11 @@ BOOST_DESCRIBE_ENUM(SongLayer, kMelody, kChords, kBass, kPad)
 
 struct SketchSection {
   static constexpr const char* kSays =
-      "What a section of a song is drawn from: a `take`, or a standard MIDI file `source` beside the "
-      "sketches; of it a section by `label`, or `passes` (the first is 1), or a `span` of two times in "
-      "seconds; with none of these the section with the most passes. `layers`: all when left out. "
-      "`reharmonise`: number of a proposal; or `chords`: symbols or Harte syntax. `transpose` in semitones.";
+      "Where a section of a song comes from: a `take`, or a standard MIDI file `source` that lies beside "
+      "the sketches. From it a section by `label`, or `passes` (from 1), or a `span` of two times in "
+      "seconds; with none of these, the section with the most passes. `layers`: all by default. "
+      "`reharmonise`: the number of a proposal; or `chords`: symbols or Harte syntax. `transpose`: "
+      "semitones.";
   std::string name;
   SectionRole kind = SectionRole::kTheme;
   std::optional<std::uint64_t> take{};
@@ -229,8 +228,8 @@ BOOST_DESCRIBE_STRUCT(SketchSection, (),
 
 struct SongSketch {
   static constexpr const char* kSays =
-      "A song as an ordered list of sections drawn from takes. `tempo` in beats a minute; the first "
-      "section's when left out.";
+      "A song as an ordered list of sections taken from takes. `tempo`: beats a minute; by default that of "
+      "the first section.";
   std::string title;
   std::optional<double> tempo{};
   std::vector<SketchSection> sections;
@@ -239,7 +238,7 @@ BOOST_DESCRIBE_STRUCT(SongSketch, (), (title, tempo, sections))
 
 struct KeptSketch {
   static constexpr const char* kSays =
-      "`text` is the sketch as its TOML file has it; `revision` changes whenever that does.";
+      "`text`: the contents of the TOML file of the sketch. `revision` changes whenever the text changes.";
   std::string name, revision, text;
   SongSketch sketch;
 };
@@ -247,7 +246,7 @@ BOOST_DESCRIBE_STRUCT(KeptSketch, (), (name, revision, text, sketch))
 
 struct SketchSummary {
   static constexpr const char* kSays =
-      "`problem`: what is wrong with it, with its line; empty when it can be read.";
+      "`problem`: what is wrong with the sketch, with the line number; empty if it can be read.";
   std::string name, title;
   std::uint64_t sections = 0;
   std::string problem;
@@ -262,7 +261,7 @@ BOOST_DESCRIBE_STRUCT(SketchList, (), (folder, sketches))
 
 struct ListSketches {
   static constexpr const char* kMethod = "sketch.list";
-  static constexpr const char* kSays = "The sketches by name, and the folder their TOML files are in.";
+  static constexpr const char* kSays = "The sketches by name, and the folder of their TOML files.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
       R"({"folder":"/home/player/.local/share/undersong/sketches","sketches":[{"name":"rounds","title":"Evening rounds","sections":6,"problem":""}]})";
@@ -274,7 +273,7 @@ struct ProposeSketch {
   static constexpr const char* kMethod = "sketch.propose";
   static constexpr const char* kSays =
       "A first sketch from what was found in these takes: theme, development, bridge, solo, ending. Nothing "
-      "is kept by it.";
+      "is saved.";
   static constexpr const char* kExample = R"({"takes":[1],"title":"Evening rounds"})";
   static constexpr const char* kReplyExample =
       R"({"title":"Evening rounds","sections":[{"name":"Theme","kind":"theme","take":1,"label":"A","repeats":2}]})";
@@ -287,9 +286,9 @@ BOOST_DESCRIBE_STRUCT(ProposeSketch, (), (takes, title))
 struct PutSketch {
   static constexpr const char* kMethod = "sketch.put";
   static constexpr const char* kSays =
-      "Keeps a sketch under a name of letters, digits, spaces, - and _; answers with what is kept now. With "
-      "the `revision` it was read at, "
-      "refused when it has changed in between.";
+      "Saves a sketch under a name of letters, digits, spaces, - and _. The reply has what is saved now. "
+      "With `revision`, the revision that the client read, the request is refused if the sketch has changed "
+      "since.";
   static constexpr const char* kExample =
       R"({"name":"rounds","sketch":{"title":"Evening rounds","sections":[{"name":"Theme","kind":"theme","take":1,"label":"A","repeats":2,"layers":["melody","chords"]}]}})";
   static constexpr const char* kReplyExample =
@@ -313,8 +312,8 @@ BOOST_DESCRIBE_STRUCT(GetKeptSketch, (), (name))
 
 struct OutlinedPart {
   static constexpr const char* kSays =
-      "`at` and `beats` in written beats from the beginning, all times together; `chords` of one time. "
-      "`key`: where it is not the song's.";
+      "`at` and `beats`: in written beats from the beginning of the song, over all repeats. `chords`: of "
+      "one time. `key`: only if it is not the key of the song.";
   std::string name;
   std::optional<std::string> key{};
   double at = 0, beats = 0;
@@ -336,7 +335,8 @@ BOOST_DESCRIBE_STRUCT(SketchOutline, (), (title, key, meter, tempo, parts))
 struct OutlineSketch {
   static constexpr const char* kMethod = "sketch.outline";
   static constexpr const char* kSays =
-      "What a sketch makes: its parts in order, or the sentence that says which section can't be made.";
+      "The parts of the song that a sketch makes, in order. If a section cannot be made, the error says "
+      "which one.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample =
       R"({"title":"Evening rounds","key":"C:min","meter":4,"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"chords":[{"root":3,"root_name":"Eb","quality":"maj9","letters":["","maj9"],"signs":["Δ","9"],"harte":"Eb:maj9"},{"root":0,"root_name":"C","quality":"min7","letters":["m","7"],"signs":["-","7"],"bass":10,"bass_name":"Bb","harte":"C:min7/b7"}]}]})";
@@ -347,7 +347,8 @@ BOOST_DESCRIBE_STRUCT(OutlineSketch, (), (name))
 
 struct HandOverSketch {
   static constexpr const char* kMethod = "sketch.hand_over";
-  static constexpr const char* kSays = "A sketch as song.mid, lead_sheet.musicxml and chart.txt.";
+  static constexpr const char* kSays =
+      "A sketch as files for other musicians: song.mid, lead_sheet.musicxml and chart.txt.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample =
       R"({"folder":"rounds","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
@@ -364,7 +365,7 @@ BOOST_DESCRIBE_STRUCT(SketchName, (), (name))
 struct DeleteSketch {
   static constexpr const char* kMethod = "sketch.delete";
   static constexpr const char* kSays =
-      "Takes a sketch off the list; its file is kept beside the others under a name that ends in .deleted.";
+      "Removes a sketch from the list. Its file stays beside the others under a name that ends in .deleted.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample = R"({"name":"rounds"})";
   using Reply = SketchName;
