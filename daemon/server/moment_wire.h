@@ -1,6 +1,8 @@
-// Found moments and meetings of takes as messages.
+// Converts found moments, and the meetings of a take, to messages of the protocol.
 //
-// Threads: pure functions.
+// Units: as in protocol/shapes.h.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
 #pragma once
 
 #include <string>

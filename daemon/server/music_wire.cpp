@@ -6,7 +6,7 @@
 namespace undersong::server {
 namespace {
 
-// What a line of the log has besides its chord.
+// What these functions read from the data of a stored line.
 struct KeptChord {
   std::string harte;
   protocol::Family family = protocol::Family::kMajor;
@@ -37,7 +37,7 @@ std::vector<std::string> parts_of(harmony::Quality quality, harmony::SymbolStyle
   return {std::string(suffix.beside), std::string(suffix.raised)};
 }
 
-// A line that can't be read goes out as it was kept.
+// If the data cannot be read, they are sent as they were stored.
 template <class Kept, class Logged, class Fill>
 std::string logged(std::string_view data, Fill fill) {
   const auto kept = protocol::read_text<Kept>(data, "data");

@@ -1,6 +1,8 @@
-// Loops, proposals and sketches between the daemon's own types and the protocol's.
+// Converts loops, proposals and sketches between the daemon's own types and those of the protocol.
 //
-// Threads: pure functions.
+// Units: as in protocol/shapes.h.
+// Threads: pure functions; call them from any thread.
+// Errors: wish_of returns one sentence for a wish that cannot be read; the others cannot fail.
 #pragma once
 
 #include "daemon/song/sketch.h"
@@ -10,7 +12,7 @@
 
 namespace undersong::server {
 
-// REQUIRES: there is a loop.
+// REQUIRES: a loop was found.
 protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& take);
 protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes::TakeId take);
 Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish);

@@ -32,9 +32,10 @@ void append_bool(std::string& out, bool b) {
   out.append(b ? "true" : "false");
 }
 
-// What the parts of a chord say of its quality: ,"quality":"min7","letters":["m","7"],"signs":["-","7"]; and
-// how far its tones lie from the root on the line of fifths, by the interval above it. Names, symbols and
-// Harte forms hold no character that JSON would escape.
+// The parts of a chord that depend only on its quality,
+// ,"quality":"min7","letters":["m","7"],"signs":["-","7"], and how far its tones lie from the root on the
+// line of fifths, by the interval above it. Names, symbols and Harte forms contain no character that JSON
+// would escape.
 struct QualityText {
   harmony::Fragment text;
   std::array<std::int8_t, 12> fifths{};
@@ -92,7 +93,7 @@ void append_colour(std::string& out, float dark_bright, float resolved_tense) {
   out.append(R"(",")").append(harmony::resolved_tense_word(resolved_tense).view()).append(R"("])");
 }
 
-// "Eb4" with its quotes, for every key by every name without double accidentals.
+// "Eb4" with its quotes, for every key and every name without double accidentals.
 constexpr int kFlattest = -8, kSharpest = 12;  // Fb and B#, as in plain_name
 using KeyName = harmony::FixedText<7>;
 const KeyName& key_name(harmony::NoteName name, Pitch pitch) {
@@ -117,7 +118,7 @@ void write_hand(TextWriter& out, const harmony::Hand& hand) {
   out.put(']');
 }
 
-// Three decimals, as append_short.
+// Three decimals, like append_short.
 void write_short(TextWriter& out, float number, float least, float most) {
   const int thousandths = static_cast<int>(std::lround(
       std::clamp(static_cast<double>(number), static_cast<double>(least), static_cast<double>(most)) * 1000));
@@ -150,7 +151,7 @@ void write_chord(TextWriter& out, const harmony::Chord& chord, harmony::NoteName
   out.put('"');
 }
 
-// What the keys of a voicing are called: a melody note as it is shown, any other as name_in has it.
+// The names of the keys of a voicing: a melody note as it is shown, any other key as name_in spells it.
 void write_names(TextWriter& out, const harmony::Alternative& alternative,
                  const harmony::MelodyPitches& melody, const harmony::MelodyNames& names) {
   const harmony::Chord& chord = alternative.chord;
@@ -364,7 +365,7 @@ std::string_view word(takes::LineKind kind) {
   return "mark";
 }
 
-// A member of a stored key; "" if it isn't there.
+// A member of a stored key; "" if it is missing.
 std::string member(const std::string& data, std::string_view name) {
   const auto tree = protocol::parse(data);
   if (!tree || !tree->is_object()) return {};
@@ -434,7 +435,7 @@ void append_line(std::string& out, const takes::Line& line) {
     case LineKind::kAlong:
     case LineKind::kPass:
     case LineKind::kLost:
-      // Stored as the JSON object of this name (log_line.h).
+      // The data are the JSON object of that name (log_line.h).
       out.append(",\"").append(word(line.kind)).append("\":").append(line.data);
       break;
     case LineKind::kMark:

@@ -1,8 +1,12 @@
-// From what the daemon knows to the protocol's JSON.
+// Writes what the daemon knows as the JSON of the protocol: moments, statuses, log lines, summaries and
+// details of takes.
 //
-// The moment is written straight into one string, without a tree or protocol structs in between, because this
-// happens between a key press and the screen; a test holds the text against protocol::Moment. Threads: pure
-// functions.
+// A moment is written straight into one string, without a tree or protocol structs, because this happens
+// between a key press and the screen. A test compares the text with protocol::Moment.
+//
+// Units: as in protocol/shapes.h.
+// Threads: functions without state; call them from any thread. A ListText belongs to one caller.
+// Errors: none. A log line that cannot be read is sent as it was stored.
 #pragma once
 
 #include <cstdint>
@@ -22,24 +26,24 @@ struct TakeSummary;
 
 namespace undersong::server {
 
-// The text of a list of alternatives; most moments have the list of the one before.
+// The text of a list of alternatives, kept because most moments have the same list as the one before.
 struct ListText {
   std::uint32_t number = 0;  // of the list; 0 before the first
   std::optional<harmony::Chord> previous;
-  harmony::MelodyNames names;  // of the notes it stands under
-  std::string text;            // room that is kept
+  harmony::MelodyNames names;  // of the melody notes it was made for
+  std::string text;            // keeps its capacity
   std::size_t size = 0;
   std::string_view written() const { return std::string_view(text).substr(0, size); }
 };
-// `list` is that of the same analysis' earlier moment and becomes this one's.
+// Moments must come from one analysis, in order, with the same `list`; the function updates it.
 Buffer moment_message(const listen::Moment& moment, ListText& list);
 Buffer moment_message(const listen::Moment& moment);
 Buffer status_message(const protocol::Status& status);
 Buffer log_message(const takes::Line& line);
-// The params of a message made by one of these, as text.
+// The params, as text, of a message made by one of these functions.
 std::string_view params_of(const std::string& message);
 
-// The object of a log line.
+// Appends a log line as a JSON object.
 void append_line(std::string& out, const takes::Line& line);
 protocol::TakeSummary summary_of(const takes::Summary& summary);
 protocol::TakeDetail detail_of(const takes::Detail& detail);

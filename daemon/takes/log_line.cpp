@@ -18,7 +18,7 @@ Entry entry(Micros at, LineKind kind, std::string data) {
   return {at, kind, std::move(data), {}};
 }
 
-// A chord as lines keep it: its parts and no symbol, for how that looks is the reader's affair.
+// A chord as it is stored: its parts without a symbol, because its look is up to the reader.
 json::object parts(const harmony::Chord& chord, harmony::NoteName root) {
   const harmony::QualityRow& row = harmony::row(chord.quality);
   json::object out{{"root", chord.root.value()},

@@ -1,23 +1,31 @@
-// What the log of takes is made of: a line, and the entries from which the store makes lines.
+// The lines of the log of takes, and the entries from which the store makes them.
 //
-// An entry is what happened; it becomes a line when the store gives it a number, which it does when the line
-// is on disk. Line numbers ascend from 1 without gaps over all takes. `at` is the time from which a thing
-// holds, so it may lie before that of the line above.
+// An entry is something that happened. The store gives it a number when it is on disk; then it is a line.
+// Numbers count from 1 without gaps, across all takes. `at` is the time from which the line applies, so it
+// may be earlier than that of the line before.
 //
-// How a line's `data` looks: midi, echo: port, then the 1 to 3 bytes received. chord, key, melody, offered,
-// tried: a JSON object with the members of LoggedChord, LoggedKey ... in protocol/shapes.h; so are beat,
-// along, pass, lost and meeting. mark, rename, annotate: the text. correction: the chord in Harte syntax.
-// take_end: the reason. take_begin: milliseconds since 1970 in UTC. Others: empty.
+// The contents of `data`, by kind:
 //
-// A chord in these objects is its parts: root, root_name, quality, family, bass, bass_name where the bass is
-// not the root, and harte. Lines of older versions have a rendered `symbol` instead of the names, and tried
-// only harte. They stay as they are: lines are history, there may be millions, and their Harte text holds all
-// that the parts say. So readers take `harte`, and what of the rest they need only as a help.
+//   take_begin              milliseconds since 1970, UTC
+//   midi, echo              the port, then the 1 to 3 bytes received
+//   chord, key, melody, offered, tried, beat, along, pass, lost, meeting
+//                           a JSON object with members of LoggedChord, LoggedKey, ... in protocol/shapes.h
+//   mark, rename, annotate  the text
+//   correction              the chord in Harte syntax
+//   take_end                the reason
+//   others                  empty
 //
-// echo: a message that was received and is probably only what we had sent ourselves. Whoever reads what was
-// played leaves these lines out; they are there so that nothing is lost should the guess be wrong.
+// In these objects a chord is stored as its parts: root, root_name, quality, family, bass, bass_name if the
+// bass is not the root, and harte. Lines of older versions have a `symbol` instead of the names, and `tried`
+// lines only harte. They are never rewritten: lines are history, there may be millions of them, and the Harte
+// text contains all that the parts say. So readers use `harte`, and treat the other parts as optional.
 //
-// Threads: plain values.
+// An echo is a received message that was probably sent by Undersong itself. Code that reads what was played
+// skips these lines. They are stored so that nothing is lost if the guess is wrong.
+//
+// Units: Micros on the clock of the run that made the entry.
+// Threads: plain values and pure functions; call them from any thread.
+// Errors: functions that read a line return nullopt if it is of another kind or damaged.
 #pragma once
 
 #include <cstdint>
@@ -41,7 +49,7 @@ using TakeId = std::uint64_t;  // from 1
 // What a correction says where there was no chord, in Harte syntax.
 inline constexpr std::string_view kNoChord = "N";
 
-// Stored. A number never changes its meaning, and none is used again.
+// Stored. A number never changes its meaning and is never used again.
 enum class LineKind : std::uint8_t {
   kTakeBegin = 1,
   kMidi = 2,
@@ -68,13 +76,13 @@ inline constexpr LineKind kLastKind = LineKind::kMeeting;
 
 struct Line {
   LineNumber number = 0;
-  TakeId take = 0;  // 0: between takes
+  TakeId take = 0;  // 0 if between takes
   Micros at{};
   LineKind kind = LineKind::kMidi;
   std::string data;
 };
 
-// What search needs to know of an entry, besides its data.
+// What search needs to know about an entry in addition to its data.
 struct ChordFacts {
   PitchClass root, bass;
   harmony::Family family = harmony::Family::kMajor;
@@ -83,7 +91,7 @@ struct ChordFacts {
 struct MelodyFacts {
   Pitch pitch;
   std::optional<PitchClass> over;  // root of the chord in force
-  std::string degree;              // "" when there is no chord
+  std::string degree;              // "" if there is no chord
 };
 struct KeyFacts {
   std::string harte;
@@ -93,7 +101,7 @@ struct MeetingFacts {
   Pitch pitch;
   std::string name, degree;  // "G4", "#11"
   std::string harte;         // of the chord, as it was spelled
-  std::string key;           // Harte form; "" when none was known
+  std::string key;           // Harte form; "" if none was known
   std::uint32_t time = 1;    // see listen::Meeting
 };
 
@@ -107,13 +115,13 @@ struct Entry {
 enum class EndReason : std::uint8_t { kSilence, kRequest, kStop, kInterrupted };
 std::string_view text(EndReason reason);
 
-// Entries between take_begin and take_end belong to that take; others belong to none.
+// Entries between take_begin and take_end belong to that take; the others belong to no take.
 Entry take_begin(Micros at, std::int64_t utc_ms);
 Entry take_end(Micros at, EndReason reason);
-Entry midi_received(const midi::Event& event);  // no heap
+Entry midi_received(const midi::Event& event);  // allocates nothing
 Entry suspected_echo(const midi::Event& event);
-// So many events of this input were lost just before `at`: what sounded on it has ended, for it can't be
-// known.
+// `events` messages of this input were lost just before `at`. Everything that sounded on it has ended,
+// because it is unknown what was released.
 Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std::uint64_t events);
 Entry chord_in_force(Micros since, const listen::Reading& reading);
 Entry key_heard(Micros at, const harmony::KeyReading& key);
@@ -128,14 +136,14 @@ Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternativ
                         std::size_t place);
 Entry mark(Micros at, std::string text);
 
-// The event of a midi or an echo line; nullopt if the line is another or damaged.
+// The event of a midi or echo line; nullopt if the line is of another kind or damaged.
 std::optional<midi::Event> midi_event(const Line& line);
-// What search needs to know of an entry whose data were stored without it.
+// What search needs to know, read from stored data.
 decltype(Entry::facts) facts_of(LineKind kind, const std::string& data);
-// The input of a lost line; nullopt if the line is another or damaged.
+// The input of a lost line; nullopt if the line is of another kind or damaged.
 std::optional<midi::PortNumber> lost_port(const Line& line);
 
-// "half_diminished"; stored in the index of chords, so words never change.
+// A word such as "half_diminished". It is stored in the index of chords, so the words never change.
 std::string_view text(harmony::Family family);
 
 }  // namespace undersong::takes
