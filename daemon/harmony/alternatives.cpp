@@ -17,24 +17,23 @@
 namespace undersong::harmony {
 namespace {
 
-// Weights of the ranking, one place; the scores of the learnt table are natural logarithms. Common practice,
-// no source.
+// The weights of the ranking. Scores of the learnt table are natural logarithms. Common practice, no source.
 constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
-constexpr float kAvoided = -10;  // a held note that clashes: only the familiar end still offers such a chord
+constexpr float kAvoided = -10;  // the held note clashes: such a chord is offered only at the familiar end
 constexpr float kUsualWeight = 0.35f;  // by root and triad
 constexpr float kUsualFloor = -8;
-constexpr float kHandsWeight = 0.12f;  // a semitone for each tone
-constexpr float kSameChord = -6;       // the chord in force is no alternative to itself
+constexpr float kHandsWeight = 0.12f;  // per semitone of motion, averaged over the tones
+constexpr float kSameChord = -6;       // the current chord is not an alternative to itself
 constexpr float kLikedWeight = 0.3f;
 constexpr float kWishWeight = 2.0f;
-constexpr float kFamiliarSpan = 12;  // natural logarithms between 1 and 0 on the scale of familiarity
-constexpr float kPlainness =
-    5;  // at the familiar end, what a rarer name within the class costs, in logarithms
+constexpr float kFamiliarSpan = 12;  // natural logarithms from 1 to 0 on the familiar scale
+constexpr float kPlainness = 5;  // price of a rarer name within its class at the familiar end, in logarithms
 constexpr float kNewRoot = 4, kNewCell = 8, kAlike = 1.0f, kStepOfPlace = 0.02f;
-constexpr float kWaits = -1000;  // out of the way of every other score
+constexpr float kWaits = -1000;  // below every other score
 constexpr std::size_t kByScore = 3, kByVariety = 9;
 
-// Rises with the wish, so that the list moves one way; by far the greatest at the familiar end.
+// The weight of the familiar scale. It falls steadily as the wish for surprise grows, so that the list moves
+// in one direction, and it is by far the greatest at the familiar end.
 float familiar_weight(float surprising) {
   if (surprising >= 0) return -7 * surprising;
   const float square = surprising * surprising;
@@ -45,11 +44,11 @@ struct Candidate {
   float score = 0;
   float familiar = 0;
   std::uint8_t root = 0;
-  std::uint8_t index = 0;  // in the offered
+  std::uint8_t index = 0;  // index of the quality among those offered
 };
 
-// The way of the hands, or of the voices of the chord in force, to each pitch class; summed over sets by two
-// look-ups.
+// The distance of each pitch class from the hands, or without hands from the tones of the current chord. Sums
+// over a set of tones take two table look-ups.
 class Way {
  public:
   Way(const Hands* hands, const std::optional<Chord>& previous) {
@@ -90,7 +89,7 @@ Phrase asked_phrase(const Question& question) {
   return phrase;
 }
 
-// How usual each chord is, and each root with each kind of triad; 0 for the most usual.
+// How usual each chord is, and each root with each kind of triad, as logarithms; 0 for the most usual.
 struct Usual {
   ChordScores chord;
   std::array<std::array<float, kTriads>, 12> triad;
@@ -117,8 +116,8 @@ struct Usual {
         float& best = own[triad_kind(static_cast<QualityClass>(q))];
         best = std::max(best, chord[r * kQualityClasses + q]);
       }
-      // A suspension or an augmented fifth stands wherever its plain chord could; the songs learnt from
-      // hardly know them.
+      // A suspension or an augmented fifth can replace its plain chord anywhere; the songs that the table was
+      // learnt from hardly have any.
       const float plain = own[kMajorTriad] - 0.5f;
       own[kSuspendedTriad] = std::max(own[kSuspendedTriad], plain);
       own[kAugmentedTriad] = std::max(own[kAugmentedTriad], plain - 0.5f);
@@ -126,25 +125,24 @@ struct Usual {
   }
 };
 
-// Kinds that stand in for each other: a suspension or an augmented fifth for the major third or the dominant.
+// Kinds of triad that can replace each other: suspended and augmented chords count as major.
 constexpr std::uint8_t kind_of(std::size_t cls) {
   const TriadKind triad = triad_kind(static_cast<QualityClass>(cls));
   return triad == kMinorTriad ? 1 : triad == kDiminishedTriad ? 2 : 0;
 }
 
-constexpr float kGone = -1e30f;  // the score of nobody
+constexpr float kGone = -1e30f;  // the score of an absent candidate
 
-// The candidates: of each root every quality that is offered. Filled up to whole lanes, for what is done to
-// all alike.
+// The candidates: every offered quality on every root. The array of scores is padded to whole SIMD lanes.
 constexpr std::size_t kCandidates = 12 * kOfferedCount;
 struct Candidates {
   Candidates() { std::fill(score.begin() + kCandidates, score.end(), kGone); }
   std::array<float, (kCandidates + kLane - 1) / kLane * kLane> score;  // without wishes, then with
   std::array<float, kCandidates> familiar;                             // 0..1
-  std::array<bool, kCandidates> kept;                                  // promised, or the best of its root
+  std::array<bool, kCandidates> kept;  // a combination always offered, or the best of its root
 };
 
-// The place of the greatest, the first among equals; N a multiple of kLane.
+// The index of the greatest element, the first among equals. N is a multiple of kLane.
 template <std::size_t N>
 [[gnu::always_inline]] inline std::size_t greatest(const std::array<float, N>& of) {
   Lane most = load(of.data());
@@ -159,13 +157,13 @@ template <std::size_t N>
   return at;
 }
 
-// Places 1 to 3 for the score, one for each root and kind; 4 to 12 for variety. Adds to the scores, so that
-// the order without wishes is this one.
+// Assigns places 1 to 3 by score, one for each root and kind, and places 4 to 12 for variety. Changes the
+// scores so that without wishes they give this order.
 UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question, const Offered& offered,
                                 std::size_t key) {
   constexpr std::size_t kPlaces = kByScore + kByVariety;
   const std::size_t held = static_cast<std::size_t>(question.melody[0].pitch_class().value());
-  // The best of each root and class, in whole lanes.
+  // The best of each root and class, padded to whole SIMD lanes.
   constexpr std::size_t kPool = (kTableChords + kLane - 1) / kLane * kLane;
   std::array<std::uint16_t, kPool> best{};
   std::array<float, kPool> score;
@@ -173,7 +171,7 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
   for (std::size_t r = 0, i = 0; r < 12; ++r)
     for (std::size_t q = 0; q < kOfferedCount; ++q, ++i) {
       const std::size_t c = r * kQualityClasses + offered.cls[q];
-      const bool higher = candidates.score[i] > score[c];  // unforeseeable: chosen without a jump
+      const bool higher = candidates.score[i] > score[c];  // unpredictable, so selected without a branch
       score[c] = higher ? candidates.score[i] : score[c];
       best[c] = higher ? static_cast<std::uint16_t>(i) : best[c];
     }
@@ -188,14 +186,14 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
     const std::size_t first = greatest(left);
     if (left[first] <= kGone) break;
     chosen.push_back(static_cast<std::uint16_t>(first));
-    // Another of its root and kind waits for a place of variety.
+    // Others with its root and kind wait for a place for variety.
     const std::size_t root = first / kQualityClasses, kind = kind_of(first % kQualityClasses);
     for (std::size_t q = 0; q < kQualityClasses; ++q)
       if (kind_of(q) == kind && left[root * kQualityClasses + q] > kGone)
         left[root * kQualityClasses + q] += kWaits;
     left[first] = kGone;
   }
-  // For variety only chords in which the held note rests, and not the one in force.
+  // Variety: only chords in which the held note is at rest, and not the current chord.
   std::array<float, kPool> fits, new_root, new_cell;
   fits.fill(kGone), new_root.fill(kNewRoot), new_cell.fill(kNewCell);
   for (std::size_t r = 0, c = 0; r < 12; ++r)
@@ -220,7 +218,7 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
     chosen.push_back(static_cast<std::uint16_t>(first));
     taken(first);
   }
-  // What is like a chosen one steps back; the chosen stand above the others, in their order.
+  // Lower the chords that resemble a chosen one. The chosen ones go above all others, in their order.
   std::array<float, kPlaces> of_chosen;
   for (std::size_t i = 0; i < chosen.size(); ++i) {
     const std::size_t c = chosen[i], root = c / kQualityClasses, cls = c % kQualityClasses;
@@ -238,7 +236,7 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
 
 namespace {
 
-// No root has two accidentals, nor is it Fb or B#.
+// Avoids roots with two accidentals, Fb and B#.
 NoteName readable_root(NoteName name) {
   if (name.fifths() < -7) return NoteName(name.fifths() + 12);
   if (name.fifths() > 11) return NoteName(name.fifths() - 12);
@@ -250,17 +248,17 @@ NoteName readable_root(NoteName name) {
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key) {
   const int home = key ? signature(*key) : 0;
   const QualityRow& made = row(chord.quality);
-  // A diminished chord is some tone's leading tone's: C#, D#, F#, G# and B in C, never Db. In A minor the
-  // same.
+  // A diminished chord is spelled as the chord of a leading tone: C#, D#, F#, G# and B in C, never Db. The
+  // same in A minor.
   if (made.family == Family::kDiminished || made.family == Family::kHalfDiminished)
     return readable_root(spell_within(chord.root, home - 2));
-  // Around the key's signature; a minor key has its raised tones on the sharp side.
+  // Names lie around the key signature; a minor key has its raised tones on the sharp side.
   const NoteName name = spell_within(chord.root, key && key->mode == Mode::kMinor ? home - 3 : home - 5);
-  // Far from home the other side can read better: F# minor rather than Gb minor, Ab rather than G#. A
-  // dominant reaches one fifth farther: in B, A#7 is that of the third degree.
+  // Far from the tonic, the enharmonic name is often easier to read: F# minor instead of Gb minor, Ab instead
+  // of G#. Dominants may be one fifth further away: in B, A#7 is the dominant of the third degree.
   const PitchClassSet tones = made.tones;
   const bool minor_third = tones.contains(PitchClass(3)) && !tones.contains(PitchClass(4));
-  const int darkest = home < 0 ? -6 : -5;  // C# minor rather than Db minor, but in flat keys
+  const int darkest = home < 0 ? -6 : -5;  // C# minor instead of Db minor, except in flat keys
   const int brightest = key && tones.contains(PitchClass(10)) ? home + 5 : home + 4;
   if (minor_third && name.fifths() <= darkest && name.fifths() < home - 1)
     return NoteName(name.fifths() + 12);
@@ -288,7 +286,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     for (Pitch note : question.melody)
       intervals.push_back(static_cast<std::size_t>(ascending(root, note.pitch_class())));
     const bool single = intervals.size() == 1;
-    // How the melody sits in each quality: half by the held notes, of which the newest counts most, half by
+    // How the melody fits each quality: half from the held notes, of which the newest counts most, half from
     // the phrase.
     std::array<float, kPadded> holds = known.fit[intervals[0]], sits{};
     if (!single)
@@ -311,8 +309,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
       const std::size_t cls = known.cls[i];
       const float familiar = usual_class[cls] - kPlainness / kFamiliarSpan * known.rarer[i];
       candidates.kept[at] = kept;
-      candidates.familiar[at] =
-          familiar > 0 ? familiar : 0;  // by value, so that no jump is guessed; never above 1
+      candidates.familiar[at] = familiar > 0 ? familiar : 0;  // selected without a branch; never above 1
       const float score =
           sits[i] + home.liking + usual_triad[cls] - kHandsWeight * way.to(home.tones) * known.per_tone[i];
       candidates.score[at] = score + (holds[i] < kWorstFit && !kept ? kAvoided : 0.0f);
@@ -344,8 +341,8 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     }
     candidates.kept[best_of_root] = true;
   }
-  // The kept ones have their place for sure; the rest of the list goes to the best of the others. Few come in
-  // after the first ones, so that keeping them sorted is cheaper than selecting among all.
+  // Candidates that are kept always get in; the best of the others fill the rest of the list. After the first
+  // few, hardly any get in, so keeping the others sorted is cheaper than selecting from all.
   const auto at_place = [&](std::size_t at) {
     return Candidate{candidates.score[at], candidates.familiar[at],
                      static_cast<std::uint8_t>(at / kOfferedCount),
@@ -355,9 +352,9 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   for (std::size_t at = 0; at < kCandidates; ++at)
     if (candidates.kept[at]) listed.push_back(at_place(at));
   const std::size_t room = kMaxAlternatives - listed.size();
-  float least = kGone;  // above it one comes in
+  float least = kGone;  // a candidate must exceed this to get in
   for (std::size_t at = 0; at < kCandidates && room > 0; ++at) {
-    // They come in the order that decides between equals.
+    // Candidates come in the order that decides between equal scores.
     if (!(candidates.score[at] > least) || candidates.kept[at]) continue;
     const Candidate made = at_place(at);
     std::size_t place = others.size();

@@ -1,25 +1,30 @@
-// What else could stand under the melody: chords on all twelve roots, ranked.
+// Other chords that fit under the melody, on all twelve roots, ranked.
 //
-// The score of a candidate is a sum:
-//   - how each melody note sits in it: chord tone, available tension, avoid note;
-//   - how usual its root and triad are there (transition.h), how far it leaves the key, how far the hands
-//   must move;
-//   - a liking by quality for sounds with colour (ninths, suspensions, alterations), which stands against the
-//   learnt
-//     table's plain songs;
-//   - what the player liked in this take;
-//   - a place for variety: the first three places go to the score, the next nine to chords that differ in
-//   root and colour
-//     (maximal marginal relevance, Carbonell & Goldstein 1998). It is settled once for a question, whatever
-//     the wishes;
-//   - the wishes, each the product of the wish and what the chord is on that scale. So a greater wish never
-//   lowers the mean
-//     of that scale over the first n chords: the best n of scores a + w * v have a mean v that grows with w.
-// At the familiar end the learnt likelihood outweighs all else.
-// For every root the best chord is kept, and these combinations are always kept for a single note (common
-// practice, no source): the note as root of a major and a minor chord, 7 of a maj7, b7 of a m7, 13 of a 6/9,
-// #5 of a dominant, 5 of a major and a minor chord, #11 of an altered dominant, 11 of a m11, 3 of a maj7, b3
-// of a m7, 9 of a maj9, b9 of a dominant. Pure; no allocation.
+// The score of a candidate is a sum of:
+//
+// - how each melody note fits the chord: chord tone, available tension or avoid note;
+// - how usual its root and triad are here (transition.h), how many of its tones lie outside the key, and how
+//   far the hands must move;
+// - a preference by quality for colourful sounds (ninths, suspensions, alterations), which balances the plain
+//   songs that the table was learnt from;
+// - what the player liked in this take;
+// - a place for variety: the first three places go by score, the next nine to chords that differ in root and
+//   colour (maximal marginal relevance). The places are fixed for a question and do not depend on the wishes;
+// - the wishes: each wish times the chord's value on that scale. A greater wish therefore never lowers the
+//   mean of that scale over the first n chords: the best n by a + w * v have a mean v that grows with w.
+//
+// At the familiar end of the scale, the learnt likelihood outweighs everything else.
+//
+// The list always has the best chord of every root. For a single melody note it also has these combinations:
+// the note as root of a major and a minor chord, 7 of a maj7, b7 of a m7, 13 of a 6/9, #5 of a dominant, 5 of
+// a major and a minor chord, #11 of an altered dominant, 11 of a m11, 3 of a maj7, b3 of a m7, 9 of a maj9,
+// b9 of a dominant.
+//
+// Units: MIDI keys; scores have no unit; other ranges are given below.
+// Threads: pure functions; call them from any thread. No allocation.
+// Errors: none; without a melody note the list is empty.
+// Source: Carbonell & Goldstein (1998) for maximal marginal relevance; the weights and combinations are
+// common practice, no source.
 #pragma once
 
 #include <array>
@@ -40,7 +45,7 @@ namespace undersong::harmony {
 
 class TextWriter;
 
-// What the player asks of the list, each -1..1, 0 = no wish.
+// What the player wishes for, each -1..1; 0 = no wish.
 struct Wishes {
   float brighter = 0;    // -1 darker .. 1 brighter
   float tenser = 0;      // -1 more resolved .. 1 more tense
@@ -51,14 +56,14 @@ struct Wishes {
 inline constexpr std::size_t kMaxAlternatives = 36;
 inline constexpr std::size_t kMelodyNotes = 2;            // the held melody note, or the two newest
 using MelodyPitches = FixedVector<Pitch, kMelodyNotes>;   // newest first
-using MelodyNames = FixedVector<NoteName, kMelodyNotes>;  // of each, as it is called now
+using MelodyNames = FixedVector<NoteName, kMelodyNotes>;  // their names as shown now
 
-// Why an alternative stands where it does, as data; append_reason makes the sentence.
+// Why an alternative is offered, as data. append_reason makes the sentence.
 struct Reason {
   Relation relation = Relation::kNone;  // to the chord in force
   NoteName from;                        // name of the root of the chord in force
   std::optional<Key> key;
-  std::uint8_t outside = 0;       // of its tones, how many lie outside the key
+  std::uint8_t outside = 0;       // number of its tones outside the key
   std::uint8_t common_tones = 0;  // with the chord in force
   bool tension = false;           // a melody note is a tension, not a chord tone
   std::uint8_t liked = 0;         // how often the player marked it or came back to it in this take
@@ -68,19 +73,20 @@ struct Reason {
 struct Alternative {
   Chord chord;
   NoteName root_name;
-  FixedVector<Degree, kMelodyNotes>
-      degrees;               // of each melody note in this chord, in the order of the question
+  // Of each melody note in this chord, in the order of the question.
+  FixedVector<Degree, kMelodyNotes> degrees;
   float score = 0;           // ranking only, higher first; no unit
   float dark_bright = 0;     // -1 dark .. 1 bright
   float resolved_tense = 0;  // 0 resolved .. 1 tense
-  float familiar = 0;  // 0 surprising .. 1 the most usual here; logarithmic: a twelfth less is e times rarer
+  // 0 surprising .. 1 the most usual here. Logarithmic: 1/12 less means e times rarer.
+  float familiar = 0;
   Voicing voicing;
   Reason reason;
   bool tried = false;  // the player has sounded a chord of this root and family under this note
 };
 using Alternatives = FixedVector<Alternative, kMaxAlternatives>;
 
-// Roots and families the player has tried under the present melody note.
+// Roots and families that the player tried under the current melody note.
 class Tried {
  public:
   void add(const Chord& chord);
@@ -91,7 +97,7 @@ class Tried {
   std::array<std::uint8_t, 12> families_{};  // bit = Family
 };
 
-// Roots and families the player came back to in this take, or that sounded when the player set a mark.
+// Roots and families that the player came back to in this take, or that sounded when the player set a mark.
 class Liked {
  public:
   void add(const Chord& chord, int times = 1);
@@ -107,34 +113,37 @@ class Liked {
 };
 
 struct Question {
-  MelodyPitches melody;  // what stays on top; nothing is offered when empty
-  std::size_t voiced =
-      kMelodyNotes;  // of these, how many a voicing must hold, from the first: one when they alternate
-  Style style = Style::kOpen;  // of the voicings, where it can be had; else open
-  Phrase phrase;  // all the notes to be borne, by how long they sounded; empty: those of `melody`, alike
+  MelodyPitches melody;  // stays on top; if empty, nothing is offered
+  // How many of these a voicing must contain, counted from the first: one if the notes alternate.
+  std::size_t voiced = kMelodyNotes;
+  Style style = Style::kOpen;  // of the voicings, where a chord can be played in it; otherwise open
+  // All notes that the chords must fit, weighted by how long they sounded; empty: those of `melody`, equally.
+  Phrase phrase;
   std::optional<Key> key;
   std::optional<Chord> previous;                  // the chord in force
   FixedVector<Chord, kChordsBefore - 1> earlier;  // those before it, newest first
   Wishes wishes;
-  bool variety = true;  // false: no places for variety
+  bool variety = true;  // false: rank by score alone
   Tried tried;
   Liked liked;
-  const TakeMemory* take = nullptr;  // what was heard earlier in the take, if anything; must outlive the call
+  const TakeMemory* take = nullptr;  // what was heard earlier in the take, or null; must outlive the call
 };
 
-// Fills `out`, best first. With voicings only if `hands` is given.
+// Fills `out`, best first. Makes voicings only if `hands` is given.
 void rank_alternatives(const Question& question, const Hands* hands, Alternatives& out,
                        const RankingTable& table = RankingTable::standard());
 
-// The name of the root of `chord` in this key (flat side without a key): diminished chords as leading tones'
-// chords, secondary dominants as such, never with two accidentals. Common practice, no source.
+// The name of the root of `chord` in this key; without a key, on the flat side. Diminished chords are named
+// as chords of a leading tone, and dominants as those of a degree of the key. Never has two accidentals.
+// Common practice, no source.
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key);
 
-// "D is its 9; falling fifth from F7; stays in Eb major; usual here". Never ends in a full stop.
-// `names`: what the melody notes are called where they are shown; a note without one is named by its degree.
+// Appends a sentence such as "D is its 9; falling fifth from F7; stays in Eb major; usual here", without a
+// full stop. `names`: the names of the melody notes where they are shown; a note without a name is given by
+// its degree.
 void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
                    const MelodyNames& names, const std::optional<Chord>& previous);
-// The same where time counts; writes at most kLongestReason bytes and the writer's slack.
+// The same, faster. Writes at most kLongestReason bytes, and the slack of the writer.
 inline constexpr std::size_t kLongestReason = 256;
 void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody,
                   const MelodyNames& names, const std::optional<Chord>& previous);

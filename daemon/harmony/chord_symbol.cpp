@@ -13,14 +13,14 @@ namespace {
 Degree bass_degree(const Chord& chord) {
   const int interval = ascending(chord.root, chord.bass);
   Degree degree = degree_in(chord.quality, interval);
-  // A bass that is no tone of the chord has its plain name: A/C, not A/B#.
+  // A bass that is not a chord tone is spelled plainly: A/C, not A/B#.
   if (!row(chord.quality).tones.contains(PitchClass(interval)) && (interval == 3 || interval == 8))
     degree = {static_cast<std::int8_t>(interval == 3 ? 3 : 6), -1};
   if (degree.number > 7) degree.number = static_cast<std::int8_t>(degree.number - 7);
   return degree;
 }
 
-// Shorthands that a reader meets but that have no row of their own name.
+// The shorthands of Harte syntax and their degrees.
 constexpr std::array<std::pair<std::string_view, std::string_view>, 16> kShorthands{{
     {"maj", "3 5"},
     {"min", "b3 5"},
@@ -72,13 +72,14 @@ bool for_each_item(std::string_view list, char separator, Each each) {
   return true;
 }
 
-// The row with these tones, or the one that shares third, fifth and seventh and differs least.
+// The row with these tones and true, or the most similar row and false. Thirds, fifths and sevenths count
+// most.
 std::pair<Quality, bool> nearest_row(PitchClassSet tones) {
   const auto rows = chord_vocabulary();
   int best = 0, best_cost = 1000;
   for (std::size_t i = 0; i < rows.size(); ++i) {
     const PitchClassSet extra = rows[i].tones - tones, missing = tones - rows[i].tones;
-    constexpr unsigned kFrame = 0b110111011000;  // thirds, fourth, fifths, sixth, sevenths
+    constexpr unsigned kFrame = 0b110111011000;  // thirds, fifths, sevenths
     const int cost = 3 * ((extra | missing) & PitchClassSet(kFrame)).size() + extra.size() + missing.size();
     if (cost < best_cost) best_cost = cost, best = static_cast<int>(i);
   }
@@ -112,7 +113,7 @@ NoteName bass_name(const Chord& chord, NoteName root) {
   const NoteName name = root.above(bass_degree(chord));
   if (row(chord.quality).tones.contains(PitchClass(ascending(chord.root, chord.bass))))
     return plain_name(name);
-  // E#, B#, Cb and Fb are read only where the chord asks for them.
+  // E#, B#, Cb and Fb are used only for chord tones.
   if (name.fifths() < -6) return NoteName(name.fifths() + 12);
   if (name.fifths() > 10) return NoteName(name.fifths() - 12);
   return name;

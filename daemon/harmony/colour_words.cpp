@@ -6,7 +6,7 @@ namespace undersong::harmony {
 namespace {
 
 struct Step {
-  float below;  // the word holds for what is less than this
+  float below;  // the word applies to numbers below this
   Word word;
 };
 

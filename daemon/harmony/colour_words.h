@@ -3,9 +3,15 @@
 //   dark_bright_word(-0.3f)     "dark"
 //   resolved_tense_word(0.7f)   "leaning"
 //
-// The words and their limits stand here only: the daemon sends them beside the numbers, and clients show them
-// as they come. Limits: in a key chords lie between about .1 and .9 of resolved-tense, half of them above .7;
-// most lie within .15 of the middle of dark-bright. Source: common practice, no source. Pure; no allocation.
+// The words and their limits are defined only here. The daemon sends the words with the numbers, and clients
+// show them unchanged. The limits follow the distribution of chords: in a key, chords lie between about 0.1
+// and 0.9 on the scale resolved to tense, half of them above 0.7; on the scale dark to bright most lie within
+// 0.15 of the middle.
+//
+// Units: none; the ranges are given below.
+// Threads: pure functions; call them from any thread. No allocation after the first use.
+// Errors: none; all functions are total.
+// Source: common practice, no source.
 #pragma once
 
 #include "daemon/harmony/words.h"

@@ -23,7 +23,7 @@ class Reader {
   void read(std::array<T, N>& values) {
     for (T& value : values) read(value);
   }
-  // The upper bounds keep what is read within the table, whatever the file says.
+  // The upper bounds keep all indices within the table, whatever the file contains.
   void read(std::vector<RankingTable::Listed>& list) {
     const std::int32_t count = next();
     if (count < 0 || static_cast<std::size_t>(count) > numbers_.size()) {
@@ -118,7 +118,7 @@ std::optional<RankingTable> RankingTable::from(std::span<const std::int32_t> num
 const RankingTable& RankingTable::standard() {
   static const RankingTable kTable = [] {
     auto made = from(std::vector<std::int32_t>(std::begin(kNumbers), std::end(kNumbers)));
-    if (!made) std::abort();  // it is compiled in
+    if (!made) std::abort();  // cannot happen: the table is compiled in
     return *std::move(made);
   }();
   return kTable;

@@ -1,12 +1,17 @@
-// The learnt table of what is usual: which chord stands under these notes, after these chords, in this key.
+// The learnt table of what is usual: which chord is played under these notes, after these chords, in this
+// key.
 //
-// Chords are seen from the tonic of the key's signature (a minor key through its relative major), in thirteen
-// classes of quality: 156 in all. Every number is a natural logarithm of how much likelier a chord becomes;
-// they add up. The table is ranking_table.inc, made by daemon/harmony/learning/train_ranking.py (conditional
-// logit over counts); the same text can be read from a file, to measure a table learnt on other pieces.
+// Chords are relative to the tonic of the key signature (for a minor key, to the relative major), in thirteen
+// classes of quality: 156 chords. The table is in ranking_table.inc, made by
+// daemon/harmony/learning/train_ranking.py. The same text can be read from a file, to measure a table learnt
+// from other pieces.
+//
+// Units: every number is a natural logarithm of how much likelier a chord becomes; the numbers are added.
+// Threads: any; tables are read-only.
+// Errors: `from` returns nullopt if the numbers do not fit. Allocates only when a table is made.
 // Source: counts and weights from OpenEWLD (Simonetta, Carnovalini, Orio & Roda, Audio Mostly 2018; MIT
-// licence), songs of about 1850 to 1930. Method: Witten & Bell (1991) smoothing; McFadden (1974) conditional
-// logit. Pure. Heap: only in the constructors.
+// licence), songs of about 1850 to 1930. Method: smoothing by Witten & Bell (1991), conditional logit by
+// McFadden (1974).
 #pragma once
 
 #include <array>
@@ -20,7 +25,8 @@
 
 namespace undersong::harmony {
 
-// A chord as the table knows it: third, fifth, seventh. Ninths and alterations fall to their seventh chord.
+// The classes of quality in the table: third, fifth and seventh. Chords with ninths and alterations count as
+// their seventh chord.
 enum class QualityClass : std::uint8_t {
   kMajor,
   kSixth,
@@ -39,15 +45,16 @@ enum class QualityClass : std::uint8_t {
 };
 inline constexpr std::size_t kQualityClasses = 13;
 inline constexpr std::size_t kTableChords = 12 * kQualityClasses;
-QualityClass quality_class(Quality quality);  // kNone: it has neither a third nor a suspension
+QualityClass quality_class(Quality quality);  // kNone: neither a third nor a suspension
 
 using ChordScores = std::array<float, kTableChords>;  // [root above the tonic * 13 + class]
 
 class RankingTable {
  public:
-  // The one compiled in.
+  // The table that is compiled in.
   static const RankingTable& standard();
-  // From the numbers of a file of the same form; nullopt if there are too few or too many.
+  // Made from the numbers of a file of the same format; nullopt if there are too few, too many, or another
+  // version.
   static std::optional<RankingTable> from(std::span<const std::int32_t> numbers);
 
   using Row = std::array<float, kTableChords>;

@@ -18,7 +18,7 @@ Hands::Hands(std::span<const Pitch> held, int reach) : reach_(reach) {
   for (std::size_t i = 0; i < all.size(); ++i)
     if (i < kNotesInHand || i + kNotesInHand >= all.size()) held_.push_back(all[i]);
   fingers_ = held_;
-  // A hand that holds nothing rests in its half of the keyboard, out of the other one's way.
+  // A hand that holds nothing rests in its half of the keyboard, away from the other hand.
   const bool one_hand = all.size() <= kNotesInHand && (all.empty() || all.back() - all[0] <= kSmallReach);
   const bool right = all.empty() || all[0] + all.back() >= 2 * kMiddle;
   const auto rest = [&](std::initializer_list<int> keys, auto clear) {

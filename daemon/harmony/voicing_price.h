@@ -34,7 +34,7 @@ inline constexpr int kFar = 8;          // the right hand stretches beyond its r
 inline constexpr int kTwelfth = 19;     // semitones between the hands ...
 inline constexpr int kTooWide = 60;     // ... beyond which the chord falls apart
 inline constexpr int kStretchStep = 4;  // ... and each semitone more, as between the hands
-inline constexpr int kStrained = 50;    // from this price of the hands on a fuller chord is tried
+inline constexpr int kStrained = 50;    // from this price of the hands on, a fuller chord is tried
 
 using Keys = FixedVector<int, 2 * kNotesInHand>;  // MIDI keys, lowest first
 

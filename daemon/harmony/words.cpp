@@ -8,12 +8,12 @@
 namespace undersong::harmony {
 namespace {
 
-// Cut to its room: no text of ours is so long, which a test says.
+// Cuts the text to the size of a Word. A test checks that no text is longer.
 Word made(std::string_view text) {
   return Word(text.substr(0, Word::kLongest));
 }
 
-constexpr int kAlters = 5;  // of a degree: -2..2
+constexpr int kAlters = 5;  // alterations of a degree: -2..2
 constexpr int kRelations = static_cast<int>(Relation::kSameRoot) + 1;
 
 struct Words {

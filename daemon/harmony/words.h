@@ -1,9 +1,12 @@
-// The short texts that a list of alternatives is written with, and a writer that copies each of them whole.
+// Short texts for lists of alternatives (names of notes, chord suffixes, degrees, numbers), and a writer that
+// appends them fast.
 //
-// A text that is put together from many short pieces spends its time on asking how long each is; after a
-// pause the processor has forgotten how to guess that. So a Word always copies all of its bytes and then
-// steps on by its length. Threads: the tables are made at first use, then read only. No allocation after
-// that.
+// A Word is always copied with all its bytes, and the writer then advances by its length. A copy of fixed
+// size needs no branch on the length, which the processor predicts badly after a pause.
+//
+// Units: none; the range of each number is in its comment.
+// Threads: any. The tables are made at first use and are read-only afterwards.
+// Errors: none; a number out of range is clamped. Allocates only when the tables are made.
 #pragma once
 
 #include <array>
@@ -24,17 +27,17 @@ struct FixedText {
   constexpr FixedText() = default;
   constexpr explicit FixedText(std::string_view from) : size(static_cast<std::uint8_t>(from.size())) {
     for (std::size_t i = 0; i < from.size(); ++i)
-      text[i] = from[i];  // a longer text doesn't compile, or is caught by a test
+      text[i] = from[i];  // a text that is too long does not compile, or a test finds it
   }
   constexpr std::string_view view() const { return {text.data(), size}; }
   std::array<char, Longest> text{};
   std::uint8_t size = 0;
 };
 using Word = FixedText<31>;
-using Fragment = FixedText<127>;  // several words that always stand together
+using Fragment = FixedText<127>;  // several words that are always written together
 
-// Writes forward from a place with room enough; up to kSlack bytes behind what was written are overwritten
-// too.
+// Writes from a given address on, where there must be enough room. Up to kSlack bytes after the written text
+// are overwritten too.
 class TextWriter {
  public:
   static constexpr std::size_t kSlack = Fragment::kLongest;
@@ -65,8 +68,8 @@ struct QualityWords {
 };
 
 const QualityWords& words(Quality quality);
-const Word& word(
-    NoteName name);  // within kFlattestWord..kSharpestWord; beyond, the name of the same key within it
+// For names within kFlattestWord..kSharpestWord; beyond, the name of the same key within that range.
+const Word& word(NoteName name);
 const Word& word(Degree degree);
 const Word& word(Relation relation);
 const Word& word(Key key);                      // "Eb major"
