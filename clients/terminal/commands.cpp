@@ -26,7 +26,7 @@ protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon)
 }
 
 void add_commands(CLI::App& program, Session& session) {
-  program.add_option("--socket", session.socket, "the daemon's socket, if it isn't at its usual place");
+  program.add_option("--socket", session.socket, "path of the daemon's socket, if it is not the default");
   add_live(program, session);
   add_takes(program, session);
   add_moments(program, session);

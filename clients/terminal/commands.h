@@ -1,4 +1,9 @@
-// Commands that speak to the daemon. They link protocol/ and nothing of the daemon.
+// The commands of the terminal client that talk to the daemon. They link protocol/ and nothing of the daemon.
+//
+// Units: none.
+// Threads: main thread.
+// Errors: a command that fails prints one sentence to stderr and sets Session::exit_code: 1 if the work
+// failed, 2 if the command line was wrong.
 #pragma once
 
 #include <CLI/CLI.hpp>
@@ -10,7 +15,7 @@
 
 namespace undersong::terminal {
 
-// What every live command shares.
+// What all commands share.
 struct Session {
   std::string socket;  // --socket; empty: the default place
   int exit_code = 0;
@@ -18,23 +23,22 @@ struct Session {
   std::filesystem::path socket_path() const {
     return socket.empty() ? protocol::default_socket_path() : std::filesystem::path(socket);
   }
-  // Connects and runs `use`; a Problem becomes one sentence on stderr and exit code 1.
+  // Connects and runs `use`. A Problem is printed to stderr as one sentence, with exit code 1.
   void with_daemon(const std::function<std::optional<protocol::Problem>(protocol::Connection&)>& use);
 };
 
-// How chord symbols are to look, as the daemon's settings say.
+// The style of chord symbols in the settings of the daemon.
 protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon);
 
-// Adds live, list, show, moments, mark, end, export, hear, play, stop, hold, wish, key, settings, take, song
-// and doctor to the program.
+// Adds all commands below to the program.
 void add_commands(CLI::App& program, Session& session);
 
 void add_live(CLI::App& program, Session& session);
-void add_takes(CLI::App& program, Session& session);    // list, show, export, rename, delete, restore
+// list, show, export, rename, annotate, delete, restore
+void add_takes(CLI::App& program, Session& session);
 void add_moments(CLI::App& program, Session& session);  // moments
-void add_orders(
-    CLI::App& program,
-    Session& session);  // mark, end, hear, play, along, stop, tap, beat, hold, wish, key, settings
+// mark, end, hear, play, along, stop, tap, beat, hold, wish, key, settings
+void add_orders(CLI::App& program, Session& session);
 void add_songs(CLI::App& program, Session& session);     // take loop, take reharmonise, take hand-over
 void add_sketches(CLI::App& program, Session& session);  // song list, new, show, check, hand-over, delete
 void add_doctor(CLI::App& program, Session& session);

@@ -1,4 +1,8 @@
-// Small pieces of text that several commands print.
+// Formats times, beats and chords as text for several commands.
+//
+// Units: microseconds; milliseconds since 1970, UTC; widths in columns of the terminal.
+// Threads: pure functions; call them from any thread. local_time uses the time zone of the machine.
+// Errors: none, except that time_in_take returns nullopt for text that is not a time.
 #pragma once
 
 #include <optional>
@@ -10,7 +14,7 @@ namespace undersong::terminal {
 
 // "1:23.4", minutes and seconds.
 std::string duration(protocol::TimeUs length);
-// The other way: "83.4" and "1:23.4"; nothing when it is no time.
+// Reads "83.4" (seconds) or "1:23.4" (minutes and seconds); nullopt if the text is not a time.
 std::optional<protocol::TimeUs> time_in_take(const std::string& text);
 // "1st", "2nd", "13th".
 std::string nth(std::uint32_t number);
@@ -18,11 +22,11 @@ std::string nth(std::uint32_t number);
 std::string local_time(protocol::TimeUtcMs utc);
 // "96 a minute, beat 3 of 4, fairly sure", "..., by the clock".
 std::string beat_words(const protocol::BeatNow& beat);
-// A chord's symbol: "Cm7b5/Gb", "Cø7/Gb".
+// The symbol of a chord: "Cm7b5/Gb", or with signs "Cø7/Gb".
 std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style);
-// Columns, not bytes: symbols may hold signs.
+// Appends spaces up to a width in columns (not bytes, because symbols may contain signs).
 std::string padded(const std::string& text, std::size_t width);
-// At most so many columns; escape sequences take none.
+// Cuts the text to at most `width` columns; escape sequences take none.
 std::string clipped(const std::string& text, std::size_t width);
 
 }  // namespace undersong::terminal

@@ -21,23 +21,24 @@ std::optional<Problem> unfit_for_files(const std::string& directory, bool force)
     return Problem{fmt::format("{} is a file, not a folder.", directory)};
   if (!fs::is_empty(directory, error) && !force)
     return Problem{fmt::format(
-        "{} is not empty; --force writes into it and replaces files of the same names.", directory)};
+        "{} is not empty. With --force, files are written into it and may replace files with the same name.",
+        directory)};
   return std::nullopt;
 }
 
 std::optional<Problem> write_files(const protocol::HandedOver& made, const std::string& directory) {
   std::error_code error;
   fs::create_directories(directory, error);
-  if (error) return Problem{fmt::format("{} can't be made: {}.", directory, error.message())};
+  if (error) return Problem{fmt::format("{} cannot be created: {}.", directory, error.message())};
   for (const auto& file : made.files) {
     const auto bytes = protocol::from_base64(file.base64);
     const fs::path name = fs::path(file.name).filename();
-    if (!bytes || name.empty()) return Problem{"The daemon sent a file that can't be read."};
+    if (!bytes || name.empty()) return Problem{"The daemon sent a file that cannot be read."};
     const fs::path path = fs::path(directory) / name;
     std::ofstream out(path, std::ios::binary | std::ios::trunc);
     out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
     out.close();
-    if (!out) return Problem{fmt::format("{} can't be written: {}.", path.string(), std::strerror(errno))};
+    if (!out) return Problem{fmt::format("{} cannot be written: {}.", path.string(), std::strerror(errno))};
     fmt::print("{}  {} bytes\n", path.string(), bytes->size());
   }
   for (const auto& remark : made.remarks) fmt::print("{}\n", remark);

@@ -1,4 +1,8 @@
-// A folder for files the daemon hands over. Errors: one sentence with the path.
+// Writes the files of a hand-over into a folder.
+//
+// Units: none.
+// Threads: main thread.
+// Errors: one sentence with the path.
 #pragma once
 
 #include <optional>
@@ -8,10 +12,10 @@
 
 namespace undersong::terminal {
 
-// Whether files may go there: a folder that is empty or not there yet, or any folder with `force`. Ask before
-// the daemon works.
+// Checks that the files may be written there: the folder is empty or does not exist, or `force` is set.
+// Returns what is wrong. Call it before the daemon does the work.
 std::optional<protocol::Problem> unfit_for_files(const std::string& directory, bool force);
-// Makes the folder, writes the files and prints each with its size, then the remarks.
+// Creates the folder, writes the files, prints each path with its size, then prints the remarks.
 std::optional<protocol::Problem> write_files(const protocol::HandedOver& made, const std::string& directory);
 
 }  // namespace undersong::terminal

@@ -1,5 +1,5 @@
-// undersong live: what sounds now and what else could stand under the melody, calm enough to be read in
-// passing.
+// undersong live: shows the current chord and other chords that fit under the melody. The display is kept
+// calm, so that it can be read at a glance.
 #include <fmt/format.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
@@ -33,7 +33,7 @@ struct Options {
   bool one_take = false;
 };
 
-// The keys of an alternative by their names, the left hand first.
+// The names of the keys of an alternative, left hand first.
 std::string hands(const protocol::Alternative& offered) {
   std::string out;
   for (std::size_t i = 0; i < offered.names.size(); ++i) {
@@ -59,7 +59,7 @@ class View {
     dirty_ = true;
   }
   void moment(protocol::Moment moment) {
-    // A chord is shown once it has stood for the settling time, or when there is none to keep showing.
+    // A chord is shown when it has lasted for the settling time, or at once if nothing is shown yet.
     protocol::Chord heard;
     if (moment.chord) heard = *moment.chord;
     if (heard.harte != pending_.harte) {
@@ -70,7 +70,7 @@ class View {
     dirty_ = true;
   }
 
-  // What the chord that is shown could be called as well. Only of the moment that it is of.
+  // Other names of the chord shown; empty if the newest moment has another chord.
   std::string other_names() const {
     if (!moment_ || !moment_->chord || moment_->chord->harte != shown_.harte) return "";
     std::string out;
@@ -81,9 +81,9 @@ class View {
     return out;
   }
 
-  // Draws if there is something new and the last drawing is not too fresh.
+  // Draws if something is new and kRedraw has passed since the last drawing.
   void tick() {
-    if (!status_) return;  // how symbols look and how long a chord settles isn't known yet
+    if (!status_) return;  // the style of symbols and the settling time are not known yet
     const auto now = Clock::now();
     if (pending_.harte != shown_.harte) {
       const auto settle = std::chrono::milliseconds(status_->settings.settle_ms.value);
@@ -101,7 +101,7 @@ class View {
 
  private:
   protocol::SymbolStyle style() const {
-    return status_->settings.symbol_style;  // nothing is drawn before it is there
+    return status_->settings.symbol_style;  // nothing is drawn before a status has arrived
   }
 
   std::string melody() const {
@@ -162,7 +162,7 @@ class View {
                         padded(word(offered.colour, 0), 12), padded(word(offered.colour, 1), 8),
                         offered.hands_move.value, padded(hands(offered), 30), offered.reason));
       }
-      if (moment_->still) put("  the list holds still");
+      if (moment_->still) put("  the list is frozen");
     }
     put("");
     put("  \x1b[2m" + foot() + "\x1b[0m");
@@ -189,7 +189,7 @@ class View {
   const bool terminal_;
   std::optional<protocol::Status> status_;
   std::optional<protocol::Moment> moment_;
-  protocol::Chord pending_, shown_;  // without a name: none
+  protocol::Chord pending_, shown_;  // an empty harte means no chord
   Clock::time_point pending_since_{}, drawn_{};
   bool dirty_ = true;
 };
@@ -227,9 +227,10 @@ std::optional<protocol::Problem> watch(protocol::Connection& daemon, const Optio
 void add_live(CLI::App& program, Session& session) {
   auto options = std::make_shared<Options>();
   auto* command =
-      program.add_subcommand("live", "Show what sounds now and what else could stand under the melody");
-  command->add_option("--rows", options->rows, "how many alternatives to show")->check(CLI::Range(1, 36));
-  command->add_flag("--lines", options->lines, "one line for each chord instead of a picture that changes");
+      program.add_subcommand("live", "Show the current chord and other chords that fit under the melody");
+  command->add_option("--rows", options->rows, "number of alternatives shown")->check(CLI::Range(1, 36));
+  command->add_flag("--lines", options->lines,
+                    "print one line for each chord instead of redrawing the screen");
   command->add_flag("--one-take", options->one_take, "stop when the take ends");
   command->callback([options, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return watch(daemon, *options); });

@@ -1,4 +1,4 @@
-// undersong: the terminal client. Live commands speak to the daemon; commands on files need none.
+// undersong: the terminal client. Commands about the daemon connect to it; commands on files work without it.
 #include <CLI/CLI.hpp>
 #include <iostream>
 
@@ -7,8 +7,8 @@
 
 int main(int argc, char** argv) {
   CLI::App program{
-      "Undersong listens while you play: it names the harmony, ranks what else could stand under the melody, "
-      "and keeps every take."};
+      "Undersong listens while you play. It names the chord, lists other chords that fit under the melody, "
+      "and records every take."};
   program.require_subcommand(1);
   undersong::terminal::Session session;
   undersong::terminal::add_commands(program, session);

@@ -1,4 +1,4 @@
-// moments: moments of all takes, asked for in a musician's words.
+// moments: searches all takes for moments, asked for in a musician's words.
 #include <fmt/format.h>
 
 #include <memory>
@@ -47,16 +47,16 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
     fmt::print("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)], *style));
   if (count == 0) {
     const bool near = !found->near.empty() && found->near.front().moments > 0;
-    fmt::print("No moment is like that{}\n", near                  ? ". With one condition less:"
-                                             : found->near.empty() ? "."
-                                                                   : ", nor with any one condition less.");
+    fmt::print("No moment matches{}\n", near                  ? ". With one condition less:"
+                                        : found->near.empty() ? "."
+                                                              : ", even with any one condition left out.");
     for (const auto& each : found->near)
       if (each.moments > 0) fmt::print("{:6d}  {}\n", each.moments, each.words);
   }
   if (found->unheard > 0)
-    fmt::print("{} older take{} still to be listened to again, and not in this answer.\n", found->unheard,
-               found->unheard == 1 ? " is" : "s are");
-  if (found->next) fmt::print("There are more: --from {} shows them.\n", *found->next);
+    fmt::print("{} older take{} not been analysed again yet, and not in this answer.\n", found->unheard,
+               found->unheard == 1 ? " has" : "s have");
+  if (found->next) fmt::print("There are more. Show them with --from {}.\n", *found->next);
   if (options.play == 0) return std::nullopt;
   if (options.play > count)
     return Problem{fmt::format("There is no moment {} to play: {} {} found.", options.play, count,
@@ -78,20 +78,20 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
 void add_moments(CLI::App& program, Session& session) {
   auto asked = std::make_shared<Options>();
   auto* command = program.add_subcommand(
-      "moments", "Find moments in all takes, asked for in a musician's words: moments Db under G");
-  command->add_option("QUESTION", asked->question, "what to look for; put # and brackets in quotes")
+      "moments", "Find moments in all takes, in a musician's words, for example: moments Db under G");
+  command->add_option("QUESTION", asked->question, "what to look for; quote # and brackets for the shell")
       ->required();
-  command->add_option("--limit", asked->limit, "how many")->check(CLI::Range(1, 200));
-  command->add_option("--from", asked->from, "those that follow, as the last answer says");
-  command->add_option("--play", asked->play, "plays this one of them on the MIDI output; 1 is the first")
+  command->add_option("--limit", asked->limit, "number of moments shown")->check(CLI::Range(1, 200));
+  command->add_option("--from", asked->from, "show the moments that follow; the last answer gives the value");
+  command->add_option("--play", asked->play, "play this moment on the MIDI output; 1 is the first")
       ->check(CLI::Range(1, 200));
   std::string help = "Examples:\n";
   for (const auto& example : protocol::kQuestionExamples)
     help += fmt::format("  {:<44}  {}\n", example.question, example.says);
-  command->footer(help +
-                  "A bare letter is any chord on that root. Lower-case \"a\" before a kind of chord is the "
-                  "article. By itself b9 is a\n"
-                  "degree and B9 a chord.");
+  command->footer(
+      help +
+      "A letter alone means any chord on that root. Lower-case \"a\" before a kind of chord is the "
+      "article.\nb9 alone is a degree, B9 a chord.");
   command->callback([asked, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return moments(daemon, *asked); });
   });

@@ -1,4 +1,4 @@
-// mark, end, hear, play, stop, hold, wish, key, settings: orders to the daemon.
+// Commands to the daemon: mark, end, hear, play, along, stop, tap, beat, hold, wish, key, settings.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -14,7 +14,7 @@ namespace {
 
 using protocol::Problem;
 
-// Sends `request` and prints what `say` makes of the reply.
+// Sends `request` and prints the text that `say` makes from the reply.
 template <class Request, class Say>
 void order(Session& session, const Request& request, Say say) {
   session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
@@ -25,7 +25,7 @@ void order(Session& session, const Request& request, Say say) {
   });
 }
 
-// Names of an enumeration as the protocol has them.
+// The value of an enumeration for its name in the protocol, and the name of a value.
 template <class E>
 E value_of(const std::string& name) {
   for (const auto& [value, text] : protocol::enum_names<E>())
@@ -46,15 +46,15 @@ std::vector<std::string> style_names() {
   for (const auto& [value, text] : protocol::enum_names<protocol::VoicingStyle>()) out.push_back(text);
   return out;
 }
-constexpr const char* kStyles = "how it is laid out for the hands; open moves them least";
+constexpr const char* kStyles = "style of the voicing; open moves the hands least";
 
 std::string key_words(const protocol::Nullable<protocol::KeyNow>& key) {
-  if (!key) return "No key has been heard yet.";
+  if (!key) return "No key has been found yet.";
   return key->pinned ? fmt::format("The key is pinned: {}.", key->name)
-                     : fmt::format("The key is {}, as heard.", key->name);
+                     : fmt::format("The key is {}, found by listening.", key->name);
 }
 
-// Changes the pinned key and says which one is in force then.
+// Changes the pinned key and prints the key that applies now.
 std::optional<Problem> pin(protocol::Connection& daemon, const std::string& key) {
   protocol::SetSettings request;
   request.key = key;
@@ -67,22 +67,23 @@ std::optional<Problem> pin(protocol::Connection& daemon, const std::string& key)
 
 void add_key(CLI::App& program, Session& session) {
   auto* key =
-      program.add_subcommand("key", "Say the key; pin it, so that it stays whatever is heard, or free it");
+      program.add_subcommand("key", "Show the key; pin it, so that it stays whatever you play, or free it");
   key->require_subcommand(0, 1);
   auto given = std::make_shared<std::string>();
-  auto* pinning = key->add_subcommand("pin", "Pin the key as it is now, or the one you name");
-  pinning->add_option("KEY", *given, "as Ebm, \"Eb minor\" or F#");
+  auto* pinning = key->add_subcommand("pin", "Pin the current key, or the one you name");
+  pinning->add_option("KEY", *given, "for example Ebm, \"Eb minor\" or F#");
   pinning->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       if (!given->empty()) return pin(daemon, *given);
       const auto moment = daemon.request(protocol::GetMoment{});
       if (!moment) return moment.error();
       if (!moment->key)
-        return Problem{"No key has been heard yet; name the one to pin, as in `undersong key pin Ebm`."};
+        return Problem{
+            "No key has been found yet. Name the key to pin, for example `undersong key pin Ebm`."};
       return pin(daemon, moment->key->harte);
     });
   });
-  key->add_subcommand("free", "Let the key be heard again")->callback([&session] {
+  key->add_subcommand("free", "Unpin the key, so that it is found by listening again")->callback([&session] {
     session.with_daemon([](protocol::Connection& daemon) { return pin(daemon, ""); });
   });
   key->callback([key, &session] {
@@ -97,7 +98,7 @@ std::string settings_words(const protocol::Settings& settings) {
     const bool changed =
         std::find(settings.changed.begin(), settings.changed.end(), name) != settings.changed.end();
     out += fmt::format("{}{} {}{}", out.empty() ? "" : "\n", padded(name_of(name), 14), padded(value, 14),
-                       changed ? "changed; the configuration says otherwise" : "");
+                       changed ? "changed; differs from the configuration" : "");
     while (!out.empty() && out.back() == ' ') out.pop_back();
   };
   using protocol::SettingName;
@@ -110,20 +111,20 @@ std::string settings_words(const protocol::Settings& settings) {
   row(SettingName::kSettleMs, std::to_string(settings.settle_ms.value));
   row(SettingName::kMelody, name_of(settings.melody));
   row(SettingName::kVoicing, name_of(settings.voicing));
-  row(SettingName::kKey, settings.key.empty() ? "as heard" : settings.key);
+  row(SettingName::kKey, settings.key.empty() ? "not pinned" : settings.key);
   return out;
 }
 
 void add_settings(CLI::App& program, Session& session) {
-  auto* settings = program.add_subcommand(
-      "settings", "Show the settings, and which were changed since the configuration was written");
+  auto* settings =
+      program.add_subcommand("settings", "Show the settings, and which of them override the configuration");
   settings->require_subcommand(0, 1);
   auto names = std::make_shared<std::vector<std::string>>();
   auto* reset =
-      settings->add_subcommand("reset", "Take them as the configuration has them again: those named, or all");
+      settings->add_subcommand("reset", "Set the named settings, or all, back to the configuration");
   std::vector<std::string> known;
   for (const auto& [value, text] : protocol::enum_names<protocol::SettingName>()) known.push_back(text);
-  reset->add_option("NAME", *names, "which")->check(CLI::IsMember(known));
+  reset->add_option("NAME", *names, "name of a setting")->check(CLI::IsMember(known));
   reset->callback([names, &session] {
     protocol::ResetSettings request;
     if (!names->empty()) {
@@ -141,17 +142,17 @@ void add_settings(CLI::App& program, Session& session) {
 
 void add_orders(CLI::App& program, Session& session) {
   auto text = std::make_shared<std::string>();
-  auto* mark = program.add_subcommand("mark", "Mark this moment of the take being played");
-  mark->add_option("TEXT", *text, "what to remember");
+  auto* mark = program.add_subcommand("mark", "Mark this moment of the current take");
+  mark->add_option("TEXT", *text, "text of the mark");
   mark->callback([text, &session] {
     protocol::MarkTake request;
     if (!text->empty()) request.text = *text;
-    order(session, request, [](const auto& kept) { return fmt::format("Marked, line {}.", kept.number); });
+    order(session, request, [](const auto& kept) { return fmt::format("Marked in line {}.", kept.number); });
   });
 
-  program.add_subcommand("end", "End the take being played")->callback([&session] {
+  program.add_subcommand("end", "End the current take")->callback([&session] {
     order(session, protocol::EndTake{},
-          [](const auto&) { return "The take has ended; the next note begins another."; });
+          [](const auto&) { return "The take has ended. The next note begins a new one."; });
   });
 
   auto place = std::make_shared<int>(0);
@@ -160,13 +161,13 @@ void add_orders(CLI::App& program, Session& session) {
   auto* hear = program.add_subcommand(
       "hear", "Play an alternative on the MIDI output, quietly (mind the instrument's volume)");
   auto* place_option =
-      hear->add_option("PLACE", *place, "its place in the list, from 1; the next one if left out")
+      hear->add_option("PLACE", *place, "its place in the list, from 1; by default the next one")
           ->check(CLI::Range(1, 256));
-  auto* chord_option =
-      hear->add_option("--chord", *chord, "a chord in Harte syntax instead: Bb:9")->excludes(place_option);
+  auto* chord_option = hear->add_option("--chord", *chord, "play this chord instead, in Harte syntax: Bb:9")
+                           ->excludes(place_option);
   auto style = std::make_shared<std::string>();
   auto* style_option = hear->add_option("--voicing", *style, kStyles)->check(CLI::IsMember(style_names()));
-  hear->add_flag("--stop", *stop, "end what sounds")->excludes(place_option)->excludes(chord_option);
+  hear->add_flag("--stop", *stop, "stop what sounds")->excludes(place_option)->excludes(chord_option);
   hear->callback([place, chord, stop, style, style_option, &session] {
     protocol::Hear request;
     if (*place > 0) request.place = *place - 1;
@@ -183,11 +184,10 @@ void add_orders(CLI::App& program, Session& session) {
   auto velocity = std::make_shared<int>(0);
   auto* play = program.add_subcommand(
       "play", "Play a take on the MIDI output, quietly (mind the instrument's volume)");
-  play->add_option("TAKE", *number, "number of the take; the newest if left out");
-  play->add_option("--from", *from, "where to begin in it: seconds, or 1:23.4");
+  play->add_option("TAKE", *number, "number of the take; by default the newest");
+  play->add_option("--from", *from, "where to begin: seconds, or 1:23.4");
   play->add_option("--to", *to, "where to end");
-  play->add_option("--velocity", *velocity,
-                   "mean loudness it is brought down to, instead of that of the settings")
+  play->add_option("--velocity", *velocity, "mean loudness to reduce it to; by default as in the settings")
       ->check(CLI::Range(1, 127));
   play->callback([=, &session] {
     protocol::PlayTake request;
@@ -198,13 +198,13 @@ void add_orders(CLI::App& program, Session& session) {
       *time = time_in_take(*written);
       if (*time) continue;
       fmt::print(stderr,
-                 "undersong: \"{}\" is no time; write seconds (83.4) or minutes and seconds (1:23.4).\n",
+                 "undersong: \"{}\" is not a time. Write seconds (83.4) or minutes and seconds (1:23.4).\n",
                  *written);
       session.exit_code = 2;
       return;
     }
     order(session, request, [](const auto& playing) {
-      return fmt::format("Playing take {} from {} to {}; `undersong stop` ends it.", playing.take,
+      return fmt::format("Playing take {} from {} to {}. `undersong stop` ends it.", playing.take,
                          duration(playing.from_us), duration(playing.to_us));
     });
   });
@@ -216,15 +216,16 @@ void add_orders(CLI::App& program, Session& session) {
   auto loudness = std::make_shared<int>(0);
   auto* along = program.add_subcommand(
       "along",
-      "Play a take's loop round and round on the MIDI output, to play over (mind the instrument's volume)");
-  along->add_option("TAKE", *along_take, "number of the take; the newest if left out");
-  along->add_option("--tempo", *tempo, "beats a minute; the take's own if left out")
+      "Repeat the loop of a take on the MIDI output, to improvise over it (mind the instrument's volume)");
+  along->add_option("TAKE", *along_take, "number of the take; by default the newest");
+  along->add_option("--tempo", *tempo, "beats a minute; by default the tempo of the take")
       ->check(CLI::Range(20.0, 400.0));
-  along->add_option("--count-in", *count_in, "bars before it begins")->check(CLI::Range(0, 8));
+  along->add_option("--count-in", *count_in, "number of bars before the loop begins")
+      ->check(CLI::Range(0, 8));
   along->add_option("--layers", *layers, "bass, chords or both")
       ->delimiter(',')
       ->check(CLI::IsMember({"bass", "chords"}));
-  along->add_option("--velocity", *loudness, "how loud, instead of softly under your own playing")
+  along->add_option("--velocity", *loudness, "loudness; by default softer than your own playing")
       ->check(CLI::Range(1, 127));
   along->callback([=, &session] {
     protocol::PlayAlong request;
@@ -241,23 +242,25 @@ void add_orders(CLI::App& program, Session& session) {
       std::string chords;
       for (const auto& each : playing.along->chords) chords += " " + each.harte;
       return fmt::format(
-          "The loop of take {} at {:.0f} beats a minute:{}; play over it, `undersong stop` ends it.",
+          "Repeating the loop of take {} at {:.0f} beats a minute:{}. `undersong stop` ends it.",
           playing.take, playing.along->tempo, chords);
     });
   });
 
-  program.add_subcommand("tap", "Tap the beat: four times, evenly, the first on one")->callback([&session] {
-    order(session, protocol::TapBeat{},
-          [](const auto& tapped) { return tapped.beat ? beat_words(*tapped.beat) : std::string("Tap on."); });
-  });
+  program.add_subcommand("tap", "Tap the beat: run it four times, evenly, first on beat one")
+      ->callback([&session] {
+        order(session, protocol::TapBeat{}, [](const auto& tapped) {
+          return tapped.beat ? beat_words(*tapped.beat) : std::string("Keep tapping.");
+        });
+      });
 
   auto what = std::make_shared<std::string>();
   auto of_take = std::make_shared<std::uint64_t>(0);
   auto where = std::make_shared<std::string>();
   auto* beat = program.add_subcommand(
-      "beat", "Correct the beat: this is one, twice or half as fast, beats a bar, or undo");
-  beat->add_option("WHAT", *what, "one, twice, half, undo, or beats a bar (3)")->required();
-  beat->add_option("--take", *of_take, "of a take that is over, instead of what is being played");
+      "beat", "Correct the beat: beat one is here, twice or half as fast, beats in a bar, or undo");
+  beat->add_option("WHAT", *what, "one, twice, half, undo, or the number of beats in a bar (3)")->required();
+  beat->add_option("--take", *of_take, "correct this take instead of what is being played");
   beat->add_option("--at", *where, "where in that take: seconds, or 1:23.4");
   beat->callback([=, &session] {
     protocol::CorrectBeat request;
@@ -279,13 +282,13 @@ void add_orders(CLI::App& program, Session& session) {
       request.what = BeatCorrection::kMeter;
       request.meter = static_cast<int>(*beats / 1'000'000);
     } else {
-      return refuse(fmt::format(
-          "\"{}\" is none of one, twice, half and undo, and no number of beats from 1 to 16.", *what));
+      return refuse(
+          fmt::format("\"{}\" is not one, twice, half, undo or a number of beats from 1 to 16.", *what));
     }
     if (*of_take != 0) request.take = *of_take;
     const auto time = time_in_take(*where);
     if (!where->empty() && (!time || *of_take == 0))
-      return refuse(time ? "--at belongs to --take." : fmt::format("\"{}\" is no time.", *where));
+      return refuse(time ? "--at also needs --take." : fmt::format("\"{}\" is not a time.", *where));
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       if (!where->empty()) {
         const auto take = daemon.request(protocol::GetTake{.take = *of_take});
@@ -299,17 +302,17 @@ void add_orders(CLI::App& program, Session& session) {
     });
   });
 
-  program.add_subcommand("stop", "End what is played on the MIDI output")->callback([&session] {
+  program.add_subcommand("stop", "Stop what the MIDI output is playing")->callback([&session] {
     order(session, protocol::StopPlaying{},
           [](const auto& stopped) { return stopped.was ? "Stopped." : "Nothing was being played."; });
   });
 
   auto on = std::make_shared<std::string>();
-  auto* hold = program.add_subcommand("hold", "Hold the list of alternatives still, or let it follow again");
+  auto* hold = program.add_subcommand("hold", "Freeze the list of alternatives, or let it follow again");
   hold->add_option("STATE", *on, "on or off")->required()->check(CLI::IsMember({"on", "off"}));
   hold->callback([on, &session] {
     order(session, protocol::Hold{.on = *on == "on"}, [](const auto& holding) {
-      return holding.still ? "The list holds still." : "The list follows the playing.";
+      return holding.still ? "The list is frozen." : "The list follows your playing.";
     });
   });
 
@@ -326,10 +329,12 @@ void add_orders(CLI::App& program, Session& session) {
                 ->check(CLI::Range(-1.0, 1.0));
   auto voicing = std::make_shared<std::string>(), melody = std::make_shared<std::string>();
   auto* v = wishes->add_option("--voicing", *voicing, kStyles)->check(CLI::IsMember(style_names()));
-  auto* m = wishes
-                ->add_option("--melody", *melody,
-                             "seek under the newest note, the two newest, or the last bar: note, two, bar")
-                ->check(CLI::IsMember({"note", "two", "bar"}));
+  auto* m =
+      wishes
+          ->add_option(
+              "--melody", *melody,
+              "which notes a chord must fit: note (the newest), two (the two newest), bar (the last bar)")
+          ->check(CLI::IsMember({"note", "two", "bar"}));
   wishes->callback([=, &session] {
     protocol::SetSettings request;
     if (*v) request.voicing = style_of(*voicing);

@@ -1,7 +1,8 @@
-// song list | new | show | check | hand-over | delete: sketches of songs that the daemon keeps, made of kept
+// song list | new | show | check | hand-over | delete: sketches of songs that the daemon stores, made from
 // takes.
 //
-// A word of its own, because `sketch` works on files: a name here is a sketch on the daemon's list.
+// They have a command of their own, because `sketch` works on files; a name here is a sketch on the daemon's
+// list.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -19,8 +20,8 @@ namespace {
 
 using protocol::Problem;
 
-constexpr std::chrono::minutes kPatience{
-    2};  // sections of several long takes, on a small machine that also listens
+// Sections may come from several long takes, and a small machine also has to listen meanwhile.
+constexpr std::chrono::minutes kPatience{2};
 
 std::optional<Problem> list(protocol::Connection& daemon) {
   const auto found = daemon.request(protocol::ListSketches{});
@@ -63,8 +64,7 @@ std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
   const bool there = std::any_of(kept->sketches.begin(), kept->sketches.end(),
                                  [&](const auto& each) { return each.name == wish.name; });
   if (there && !wish.force)
-    return Problem{
-        fmt::format("There is a song {} already; --force puts the new one in its place.", wish.name)};
+    return Problem{fmt::format("A song named {} already exists. Use --force to replace it.", wish.name)};
   protocol::ProposeSketch ask;
   ask.takes = wish.takes;
   if (!wish.title.empty()) ask.title = wish.title;
@@ -96,20 +96,19 @@ std::optional<Problem> remove(protocol::Connection& daemon, const std::string& n
 }  // namespace
 
 void add_sketches(CLI::App& program, Session& session) {
-  auto* group = program.add_subcommand("song", "Sketches of songs that the daemon keeps, made of kept takes");
+  auto* group = program.add_subcommand("song", "Sketches of songs that the daemon stores, made from takes");
   group->require_subcommand(1);
 
-  group->add_subcommand("list", "The songs by name, and where their files are")->callback([&session] {
+  group->add_subcommand("list", "List the songs, and say where their files are")->callback([&session] {
     session.with_daemon([](protocol::Connection& daemon) { return list(daemon); });
   });
 
   auto wish = std::make_shared<New>();
-  auto* fresh = group->add_subcommand("new", "Propose a song of what was found in takes, and keep it");
-  fresh->add_option("NAME", wish->name, "name to keep it under: letters, digits, spaces, - and _")
-      ->required();
+  auto* fresh = group->add_subcommand("new", "Make a first song from what was found in takes, and save it");
+  fresh->add_option("NAME", wish->name, "name of the song: letters, digits, spaces, - and _")->required();
   fresh->add_option("TAKE", wish->takes, "numbers of takes")->required();
-  fresh->add_option("--title", wish->title, "title of the song; the first take's when left out");
-  fresh->add_flag("--force", wish->force, "put it in the place of one that has the name");
+  fresh->add_option("--title", wish->title, "title of the song; by default the title of the first take");
+  fresh->add_flag("--force", wish->force, "replace a song that has this name");
   fresh->callback([wish, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return make(daemon, *wish); });
   });
@@ -123,9 +122,9 @@ void add_sketches(CLI::App& program, Session& session) {
       session.with_daemon([&](protocol::Connection& daemon) { return work(daemon, *name); });
     });
   };
-  with_name("show", "A song as TOML", show);
-  with_name("check", "What a song makes, or which section can't be made", check);
-  with_name("delete", "Take a song off the list", remove);
+  with_name("show", "Print a song as TOML", show);
+  with_name("check", "Print the parts that a song makes, or which section cannot be made", check);
+  with_name("delete", "Remove a song from the list", remove);
 
   struct Given {
     std::string name, directory;
@@ -135,7 +134,7 @@ void add_sketches(CLI::App& program, Session& session) {
   auto* give =
       group->add_subcommand("hand-over", "Write a song's parts, lead sheet and chord chart into a folder");
   give->add_option("NAME", given->name, "name of the song")->required();
-  give->add_option("DIR", given->directory, "the folder; made if there is none")->required();
+  give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
   give->add_flag("--force", given->force, "write into a folder that is not empty");
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {

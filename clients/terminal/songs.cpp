@@ -1,7 +1,7 @@
-// take loop, take reharmonise, take hand-over: what the daemon works out from a kept take.
+// take loop, take reharmonise, take hand-over: what the daemon works out from a recorded take.
 //
-// A group of their own: loop, reharmonise and hand-over by themselves are commands on files, and nobody has
-// to guess whether 12 is a file or a take.
+// They are a group of their own, because loop, reharmonise and hand-over alone are commands on files. So
+// nobody has to guess whether 12 is a file or a take.
 #include <fmt/format.h>
 
 #include <chrono>
@@ -17,7 +17,8 @@ namespace {
 
 using protocol::Problem;
 
-constexpr std::chrono::minutes kPatience{2};  // a long take, on a small machine that also listens
+constexpr std::chrono::minutes kPatience{
+    2};  // for a long take, on a small machine that also has to listen meanwhile
 
 std::optional<std::uint64_t> chosen(std::uint64_t take) {
   return take ? std::optional(take) : std::nullopt;
@@ -55,9 +56,9 @@ std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   return std::nullopt;
 }
 
-// Which proposal is to sound, and how. It sounds in the very notes that were proposed.
+// Which proposal to play, and how. It is played in exactly the notes that were proposed.
 struct Sounded {
-  int hear = 0, along = 0;  // its number, from 1; 0: none
+  int hear = 0, along = 0;  // number of the proposal, from 1; 0: none
   int rounds = 0, count_in = -1, velocity = 0;
   double tempo = 0;
   std::vector<std::string> layers;
@@ -68,7 +69,7 @@ std::optional<Problem> sound(protocol::Connection& daemon, const protocol::Rehar
   const auto number = static_cast<std::size_t>(how.hear > 0 ? how.hear : how.along);
   if (number > found.proposals.size())
     return Problem{
-        fmt::format("There are {} proposals; there is no proposal {}.", found.proposals.size(), number)};
+        fmt::format("There are {} proposals, and no proposal {}.", found.proposals.size(), number)};
   protocol::PlayAlong request;
   request.take = found.take;
   request.chords.emplace();
@@ -92,10 +93,10 @@ std::optional<Problem> sound(protocol::Connection& daemon, const protocol::Rehar
   const auto playing = daemon.request(request, kPatience);
   if (!playing) return playing.error();
   const auto& along = *playing->along;
-  fmt::print("\nPlaying {} at {:.0f} beats a minute, {}; `undersong stop` ends it.\n", number, along.tempo,
-             !along.rounds        ? std::string("round and round")
-             : *along.rounds == 1 ? "once round"
-                                  : fmt::format("{} times round", *along.rounds));
+  fmt::print("\nPlaying {} at {:.0f} beats a minute, {}. `undersong stop` ends it.\n", number, along.tempo,
+             !along.rounds        ? std::string("repeating")
+             : *along.rounds == 1 ? "once"
+                                  : fmt::format("{} times", *along.rounds));
   return std::nullopt;
 }
 
@@ -112,12 +113,14 @@ std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol:
   for (std::size_t i = 0; i < found->proposals.size(); ++i) {
     const auto& made = found->proposals[i];
     fmt::print(
-        "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones once round\n",
+        "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones in one "
+        "round\n",
         i + 1, symbols(made, *style), made.reason, static_cast<double>(made.dark_bright),
         static_cast<double>(made.resolved_tense), made.hands_move);
   }
   fmt::print(
-      "\nEvery two of these, and each and the loop as played, differ in at least {} of {} free chords.\n",
+      "\nAny two of these, and each of them and the loop as played, differ in at least {} of {} free "
+      "chords.\n",
       found->apart, found->free);
   if (how.hear > 0 || how.along > 0) return sound(daemon, *found, how);
   return std::nullopt;
@@ -135,12 +138,13 @@ std::optional<Problem> hand_over(protocol::Connection& daemon, std::uint64_t tak
 
 void add_songs(CLI::App& program, Session& session) {
   auto* group = program.add_subcommand(
-      "take", "What the daemon works out from a kept take: its loop, other chords for it, parts for others");
+      "take",
+      "What the daemon works out from a take: its loop, other chords for it, parts for other musicians");
   group->require_subcommand(1);
 
   auto take = std::make_shared<std::uint64_t>(0);
-  auto* loop_command = group->add_subcommand("loop", "The loop of a take, its passes and sections");
-  loop_command->add_option("TAKE", *take, "number of the take; the newest if left out");
+  auto* loop_command = group->add_subcommand("loop", "Show the loop of a take, its passes and sections");
+  loop_command->add_option("TAKE", *take, "number of the take; by default the newest");
   loop_command->callback([take, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return loop(daemon, *take); });
   });
@@ -154,47 +158,48 @@ void add_songs(CLI::App& program, Session& session) {
     Sounded sounded;
   };
   auto asked = std::make_shared<Asked>();
-  auto* other =
-      group->add_subcommand("reharmonise", "Other chords for the loop of a take, under the same melody");
-  other->add_option("TAKE", asked->take, "number of the take; the newest if left out");
-  other->add_option("--count", asked->count, "how many proposals, 1 to 16")->check(CLI::Range(1, 16));
-  other->add_option("--brighter", asked->brighter, "darker -1 .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
-  other->add_option("--tenser", asked->tenser, "resolved -1 .. 1 tense")->check(CLI::Range(-1.0, 1.0));
-  other->add_option("--surprising", asked->surprising, "familiar -1 .. 1 surprising")
+  auto* other = group->add_subcommand("reharmonise",
+                                      "Propose other chords for the loop of a take, under the same melody");
+  other->add_option("TAKE", asked->take, "number of the take; by default the newest");
+  other->add_option("--count", asked->count, "number of proposals, 1 to 16")->check(CLI::Range(1, 16));
+  other->add_option("--brighter", asked->brighter, "-1 darker .. 1 brighter")->check(CLI::Range(-1.0, 1.0));
+  other->add_option("--tenser", asked->tenser, "-1 resolved .. 1 tense")->check(CLI::Range(-1.0, 1.0));
+  other->add_option("--surprising", asked->surprising, "-1 familiar .. 1 surprising")
       ->check(CLI::Range(-1.0, 1.0));
-  other->add_option("--keep", asked->keep, "places in the loop whose chords stay, as in 1,3")
+  other->add_option("--keep", asked->keep, "places in the loop whose chords stay, for example 1,3")
       ->delimiter(',')
       ->check(CLI::Range(1, 1000));
   other
       ->add_option("--roots-move", asked->roots,
-                   "how roots should go on: fifths (falling), rising-fifths, thirds, steps, semitones")
+                   "how roots should move: fifths (falling), rising-fifths, thirds, steps, semitones")
       ->check(CLI::IsMember({"any", "fifths", "rising-fifths", "thirds", "steps", "semitones"}));
   other->add_option("--pedal", asked->pedal,
-                    "the bass stays on this note under all chords (Bb), or on the best (any)");
+                    "one bass note under all chords: a note (Bb), or the best one (any)");
   other->add_option("--section", asked->section, "keep the melody of this section");
   Sounded& sounded = asked->sounded;
   auto* hear =
       other
-          ->add_option(
-              "--hear", sounded.hear,
-              "play this proposal on the MIDI output, in tempo, once round (mind the instrument's volume)")
+          ->add_option("--hear", sounded.hear,
+                       "play this proposal once on the MIDI output, in tempo (mind the instrument's volume)")
           ->check(CLI::Range(1, 16));
   other
-      ->add_option("--along", sounded.along,
-                   "play this proposal round and round, to play over: what you play is kept against it")
+      ->add_option(
+          "--along", sounded.along,
+          "repeat this proposal to improvise over it; your playing is recorded with its place in the loop")
       ->check(CLI::Range(1, 16))
       ->excludes(hear);
-  other->add_option("--rounds", sounded.rounds, "so many times round, then it ends")
+  other->add_option("--rounds", sounded.rounds, "number of rounds after which it ends")
       ->check(CLI::Range(1, 64));
-  other->add_option("--tempo", sounded.tempo, "beats a minute; the take's own if left out")
+  other->add_option("--tempo", sounded.tempo, "beats a minute; by default the tempo of the take")
       ->check(CLI::Range(20.0, 400.0));
-  other->add_option("--count-in", sounded.count_in, "bars before it begins")->check(CLI::Range(0, 8));
+  other->add_option("--count-in", sounded.count_in, "number of bars before it begins")
+      ->check(CLI::Range(0, 8));
   other
       ->add_option("--layers", sounded.layers,
-                   "which of its notes: bass, chords, melody (the held note on top)")
+                   "which notes to play: bass, chords, melody (the held note on top)")
       ->delimiter(',')
       ->check(CLI::IsMember({"bass", "chords", "melody"}));
-  other->add_option("--velocity", sounded.velocity, "how loud, instead of softly under your own playing")
+  other->add_option("--velocity", sounded.velocity, "loudness; by default softer than your own playing")
       ->check(CLI::Range(1, 127));
   other->callback([asked, &session] {
     protocol::Reharmonise wish;
@@ -226,7 +231,7 @@ void add_songs(CLI::App& program, Session& session) {
   auto* give =
       group->add_subcommand("hand-over", "Write parts, lead sheet and chord chart of a take into a folder");
   give->add_option("TAKE", given->take, "number of the take")->required();
-  give->add_option("DIR", given->directory, "the folder; made if there is none")->required();
+  give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
   give->add_flag("--force", given->force, "write into a folder that is not empty");
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) {

@@ -1,4 +1,4 @@
-// list, show, export, rename, annotate, delete, restore: the log of takes.
+// Commands on the log of takes: list, show, export, rename, annotate, delete, restore.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -44,13 +44,14 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
   if (!found) return found.error();
   if (found->takes.empty())
     fmt::print("No takes{}.\n",
-               options.chord.empty() && options.key.empty() ? " yet: play something" : " like that");
+               options.chord.empty() && options.key.empty() ? " yet: play something" : " match");
   for (const auto& take : found->takes) fmt::print("{}\n", one_line(take));
-  if (found->more) fmt::print("There are older ones: --limit shows more.\n");
+  if (found->more) fmt::print("There are older takes. Show more with --limit.\n");
   return std::nullopt;
 }
 
-// What was tried under each melody note that met more than one harmony, and what was returned to.
+// Prints which chords were tried under each melody note that had more than one, and which the player came
+// back to.
 void show_tried(const protocol::TakeMeetings& met, protocol::SymbolStyle style) {
   struct Tried {
     std::string words;
@@ -116,8 +117,8 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   if (!style) return style.error();
   if (!met->heard) {
     fmt::print(
-        "       This take is still to be listened to again: what stood over the chords is shown after "
-        "that.\n\n");
+        "       This take has not been analysed again yet. After that, the melody over its chords is "
+        "shown.\n\n");
     for (const auto& chord : detail->chords) {
       until(chord.at);
       fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), symbol(chord, *style));
@@ -152,16 +153,16 @@ std::optional<Problem> export_take(protocol::Connection& daemon, std::uint64_t t
   const auto bytes = protocol::from_base64(exported->base64);
   if (!bytes) return Problem{"The daemon sent a file that is not base64."};
   if (!replace && std::ifstream(file))
-    return Problem{fmt::format("{} is already there; --replace writes over it.", file)};
+    return Problem{fmt::format("{} already exists. Use --replace to overwrite it.", file)};
   std::ofstream out(file, std::ios::binary);
   out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
   out.close();
-  if (!out) return Problem{fmt::format("{} can't be written: {}.", file, std::strerror(errno))};
+  if (!out) return Problem{fmt::format("{} cannot be written: {}.", file, std::strerror(errno))};
   fmt::print("Take {} is in {}.\n", exported->take, file);
   return std::nullopt;
 }
 
-// A command whose answer is the number of the line that keeps it.
+// Adds a command whose reply is the number of the log line that stores it.
 template <class Request>
 void add_edit(CLI::App& program, Session& session, const char* name, const char* says, const char* done,
               std::string Request::*text, const char* text_name) {
@@ -184,14 +185,15 @@ void add_edit(CLI::App& program, Session& session, const char* name, const char*
 void add_takes(CLI::App& program, Session& session) {
   auto options = std::make_shared<ListOptions>();
   auto* list_command = program.add_subcommand("list", "List the takes, newest first");
-  list_command->add_option("--limit", options->limit, "how many")->check(CLI::Range(1, 500));
+  list_command->add_option("--limit", options->limit, "number of takes shown")->check(CLI::Range(1, 500));
   list_command->add_option("--chord", options->chord, "only takes with this chord, in Harte syntax: Bb:9");
   list_command->add_option("--key", options->key, "only takes in this key: F:maj");
-  list_command
-      ->add_option("--melody", options->melody, "only takes with this melody pitch class, 0 to 11 ...")
+  list_command->add_option("--melody", options->melody, "only takes with this melody pitch class, 0 to 11")
       ->check(CLI::Range(0, 11));
-  list_command->add_option("--over", options->over, "... over this root, 0 to 11")->check(CLI::Range(0, 11));
-  list_command->add_flag("--deleted", options->deleted, "the deleted ones instead");
+  list_command
+      ->add_option("--over", options->over, "only takes with that melody note over this root, 0 to 11")
+      ->check(CLI::Range(0, 11));
+  list_command->add_flag("--deleted", options->deleted, "list the deleted takes instead");
   list_command->callback([options, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return list(daemon, *options); });
   });
@@ -200,7 +202,7 @@ void add_takes(CLI::App& program, Session& session) {
   auto* show_command = program.add_subcommand(
       "show",
       "Show a take: its chords with the melody over them, keys, marks, and what was tried under which note");
-  show_command->add_option("TAKE", *take, "number of the take; the newest if left out");
+  show_command->add_option("TAKE", *take, "number of the take; by default the newest");
   show_command->callback([take, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return show(daemon, *take); });
   });
@@ -209,20 +211,20 @@ void add_takes(CLI::App& program, Session& session) {
   auto file = std::make_shared<std::string>();
   auto replace = std::make_shared<bool>(false);
   auto* export_command = program.add_subcommand("export", "Write a take as a standard MIDI file");
-  export_command->add_option("TAKE", *exported, "number of the take; the newest if left out");
-  export_command->add_option("-o,--output", *file, "the file to write; take-NUMBER.mid if left out");
-  export_command->add_flag("--replace", *replace, "write over a file that is there");
+  export_command->add_option("TAKE", *exported, "number of the take; by default the newest");
+  export_command->add_option("-o,--output", *file, "the file to write; by default take-NUMBER.mid");
+  export_command->add_flag("--replace", *replace, "overwrite a file that exists");
   export_command->callback([exported, file, replace, &session] {
     session.with_daemon(
         [&](protocol::Connection& daemon) { return export_take(daemon, *exported, *file, *replace); });
   });
 
-  add_edit<protocol::RenameTake>(program, session, "rename", "Give a take a title", "has its title",
+  add_edit<protocol::RenameTake>(program, session, "rename", "Give a take a title", "has the new title",
                                  &protocol::RenameTake::title, "TITLE");
-  add_edit<protocol::AnnotateTake>(program, session, "annotate", "Write a note to a take", "has its note",
-                                   &protocol::AnnotateTake::text, "TEXT");
+  add_edit<protocol::AnnotateTake>(program, session, "annotate", "Write a note about a take",
+                                   "has the new note", &protocol::AnnotateTake::text, "TEXT");
   add_edit<protocol::DeleteTake>(program, session, "delete",
-                                 "Take a take off the list; restore brings it back", "is off the list",
+                                 "Remove a take from the list; restore brings it back", "is off the list",
                                  nullptr, "");
   add_edit<protocol::RestoreTake>(program, session, "restore", "Bring a deleted take back",
                                   "is back on the list", nullptr, "");

@@ -9,7 +9,7 @@
 // 0.15 of the middle.
 //
 // Units: none; the ranges are given below.
-// Threads: pure functions; call them from any thread. No allocation after the first use.
+// Threads: pure functions; call them from any thread. No allocation.
 // Errors: none; all functions are total.
 // Source: common practice, no source.
 #pragma once

@@ -75,8 +75,8 @@ TEST_F(DaemonTest, SettingsThatAClientChangedAreThereAfterARestartAndCanBeTakenB
     bool told = false;
     for (std::string line; !(line = doctor.read_line()).empty();)
       told |= line ==
-              "ok   Settings that were changed and count before the configuration: brighter, symbol_style, "
-              "key. `undersong settings reset` ends that.";
+              "ok   These settings were changed and override the configuration: brighter, symbol_style, key. "
+              "`undersong settings reset` undoes the changes.";
     EXPECT_TRUE(told);
     const auto one =
         daemon.request(protocol::ResetSettings{.names = std::vector{protocol::SettingName::kBrighter}});
@@ -127,9 +127,10 @@ TEST_F(DaemonTest, APinnedKeyIsShownKeptInTheLogAndFreedAgain) {
     words.insert(words.begin(), {UNDERSONG_CLIENT, "key"});
     return Process(words, true).read_line();
   };
-  EXPECT_EQ(said({}), "No key has been heard yet.");
-  EXPECT_EQ(said({"pin"}),
-            "undersong: No key has been heard yet; name the one to pin, as in `undersong key pin Ebm`.");
+  EXPECT_EQ(said({}), "No key has been found yet.");
+  EXPECT_EQ(
+      said({"pin"}),
+      "undersong: No key has been found yet. Name the key to pin, for example `undersong key pin Ebm`.");
   EXPECT_NE(said({"pin", "H"}).find("\"H\" is no key"), std::string::npos);
   EXPECT_EQ(said({"pin", "Gb"}), "The key is pinned: Gb major.");
   ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({37, 53, 56, 61, 68}, true)}));

@@ -234,7 +234,7 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
     return all;
   };
   const auto played = said({"--hear", "1", "--tempo", "400"});
-  EXPECT_NE(played.find("\nPlaying 1 at 400 beats a minute, once round; `undersong stop` ends it.\n"),
+  EXPECT_NE(played.find("\nPlaying 1 at 400 beats a minute, once. `undersong stop` ends it.\n"),
             std::string::npos)
       << played;
   ASSERT_TRUE(eventually(
@@ -243,7 +243,7 @@ TEST_F(DaemonOverJack, AProposalSoundsInItsVeryNotesInOrderAndCanBePlayedOver) {
   EXPECT_EQ(std::vector<int>(by_client.begin() + static_cast<std::ptrdiff_t>(so_far), by_client.end()),
             wanted);
   const auto refused = said({"--count", "2", "--along", "3"});
-  EXPECT_NE(refused.find("undersong: There are 2 proposals; there is no proposal 3.\n"), std::string::npos)
+  EXPECT_NE(refused.find("undersong: There are 2 proposals, and no proposal 3.\n"), std::string::npos)
       << refused;
   // To play over the chords: the open take ends, and the log of the next one has the given chords.
   wish.rounds.reset();
