@@ -21,8 +21,7 @@ int examine(const Session& session) {
   if (!daemon) {
     line(false, fmt::format("No daemon answers at {}: {}", path.string(), daemon.error().sentence));
     line(false,
-         "Start it with `undersongd`, or with `systemctl --user start undersongd` if the service is "
-         "installed.");
+         "Start it: `undersongd`, or `systemctl --user start undersongd` if the service is installed.");
     return 1;
   }
   const auto& welcome = daemon->welcome();

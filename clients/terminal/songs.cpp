@@ -113,14 +113,12 @@ std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol:
   for (std::size_t i = 0; i < found->proposals.size(); ++i) {
     const auto& made = found->proposals[i];
     fmt::print(
-        "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones in one "
-        "round\n",
+        "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones a round\n",
         i + 1, symbols(made, *style), made.reason, static_cast<double>(made.dark_bright),
         static_cast<double>(made.resolved_tense), made.hands_move);
   }
   fmt::print(
-      "\nAny two of these, and each of them and the loop as played, differ in at least {} of {} free "
-      "chords.\n",
+      "\nAny two of these, and each and the loop as played, differ in at least {} of {} free chords.\n",
       found->apart, found->free);
   if (how.hear > 0 || how.along > 0) return sound(daemon, *found, how);
   return std::nullopt;

@@ -116,9 +116,7 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
   if (!met->heard) {
-    fmt::print(
-        "       This take has not been analysed again yet. After that, the melody over its chords is "
-        "shown.\n\n");
+    fmt::print("       This take waits to be analysed again. Then the melody over its chords is shown.\n\n");
     for (const auto& chord : detail->chords) {
       until(chord.at);
       fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), symbol(chord, *style));
