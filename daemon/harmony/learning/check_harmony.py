@@ -23,7 +23,7 @@ def outputs(P, songs):
 
 
 def decide(t, Y, margin=.3, margin_class=.4, margin_bass=.8, sure=.55, settle=.03, ext=True):
-    """The names shown: [(t, label)]. Margins are differences of log-probability in favour of what stands.
+    """The names shown: [(t, label)]. Margins are differences of log-probability in favour of the current name.
 
     A new name of probability `sure` is shown at once; a less certain one only when `settle` seconds have brought no further key.
     """

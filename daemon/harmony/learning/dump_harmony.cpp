@@ -1,7 +1,9 @@
-// Writes what the ear sees of a MIDI file, a row at every moment with a key press, for train_harmony.py.
+// Writes the inputs of the ear for a MIDI file, one row for every moment with a key press, for
+// train_harmony.py.
 //
-// usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED SHIFT SCALE] A row is float32: seconds, 1 if the row
-// opens a cluster, then kEarInputs numbers. The last four vary the song (learn::vary).
+// usage: dump_harmony FILE.mid OUT.f32 [SPREAD_MS SEED SHIFT SCALE]
+// A row is float32: seconds, 1 if the row opens a cluster, then kEarInputs numbers. The last four arguments
+// vary the song (learn::vary).
 #include <cstdio>
 #include <cstdlib>
 

@@ -1,7 +1,7 @@
-// Writes what the ear sees when it judges the key, a row at every cluster of notes, for train_key.py.
+// Writes the inputs of the key network for a MIDI file, one row for every cluster of notes, for train_key.py.
 //
 // usage: dump_key FILE.mid OUT.f32
-// A row is float32: seconds, then the inputs of KeyNet. The harmony table must be compiled in already.
+// A row is float32: seconds, then the inputs of KeyNet. The harmony table must already be compiled in.
 #include <cstdio>
 
 #include "daemon/harmony/ear.h"

@@ -1,10 +1,9 @@
-// Writes what the ear sees of every key press when it judges whether the note belongs to the tune, for
-// train_melody.py.
+// Writes the inputs of the melody network for every key press of a MIDI file, for train_melody.py.
 //
 // usage: dump_melody FILE.mid OUT.f32 LABELS.txt|- [SHARE SPREAD_MS SEED SHIFT SCALE]
-// LABELS.txt: lines "onset_us pitch" of the tune. With labels the history is the true one, but for a share
-// (0..1) of the verdicts, which the network compiled in gives; with - all are the network's. The last four
-// vary the song (learn::vary). A row is float32: onset, pitch, inputs.
+// LABELS.txt has lines "onset_us pitch" for the notes of the melody. With labels, the history is the true
+// one, except for a share (0..1) of the verdicts, which come from the compiled-in network; with -, all do.
+// The last four arguments vary the song (learn::vary). A row is float32: onset, pitch, inputs.
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>

@@ -1,10 +1,10 @@
-// Writes what the network of daemon/takes/strikes.h sees of performances, for
-// daemon/harmony/learning/train_beats.py.
+// Writes the inputs of the network of daemon/takes/strikes.h for performances, for train_beats.py.
 //
-// usage: dump_strikes WARP FILE.mid...   WARP: 0, or the seed of a bend of time (slow waves, a spread of
-// presses, another tempo) To standard output for each file: its name and a newline, then int32 count, count
-// doubles (seconds as written in the file), count rows of floats. Bent or not, times are those of the file,
-// so that its annotations fit.
+// usage: dump_strikes WARP FILE.mid...
+// WARP is 0, or the seed of a time warp (slow waves, spread key presses, another tempo). For each file,
+// standard output gets its name and a newline, then an int32 count, count doubles (seconds as written in the
+// file) and count rows of floats. The times are always those of the file, warped or not, so that its
+// annotations fit.
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -65,7 +65,7 @@ int main(int argc, char** argv) {
     const auto count = static_cast<std::int32_t>(seen.at.size());
     std::fwrite(&count, sizeof count, 1, stdout);
     std::size_t n = 0;
-    for (const Micros at : seen.at) {  // the note nearest says when it was
+    for (const Micros at : seen.at) {  // the nearest note gives the time in the file
       while (n + 1 < all.size() &&
              std::chrono::abs(all[n + 1].first.at - at) <= std::chrono::abs(all[n].first.at - at))
         ++n;

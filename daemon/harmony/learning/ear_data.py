@@ -1,4 +1,4 @@
-"""Songs as rows for the ear: features from the C++ dumper, targets from truth files (numpy)."""
+"""Songs as training rows for the ear: features from the C++ dumper, targets from truth files (numpy)."""
 import bisect, json, os, subprocess
 import numpy as np
 
@@ -24,7 +24,7 @@ def degree(d):
 
 
 def parse(label):
-    """Harte label -> (root, class index, bass interval, extension names), or None for N, X and what has no class."""
+    """Harte label -> (root, class index, bass interval, extension names), or None for N, X and chords without a class."""
     if label in ('N', 'X'):
         return None
     head, _, bass = label.partition('/')
@@ -57,7 +57,7 @@ def truth_rows(truth):
 
 
 def targets(t, rows, cap=1.5):
-    """Per moment: root, class, bass, extension bits, weight. The label is the one longest in force until the next moment."""
+    """Per moment: root, class, bass, extension bits, weight. The label is the one that lasts longest until the next moment."""
     n = len(t); out = np.zeros((n, 4), np.int16); w = np.zeros(n, np.float32)
     starts = [r[0] for r in rows]; parsed = [parse(r[2]) for r in rows]
     for i in range(n):

@@ -1,4 +1,5 @@
-// Prints what the learnt ear hears in a MIDI file, as JSON lines in the order in which a listener is told.
+// Prints what the learnt ear finds in a MIDI file, as JSON lines in the order in which a listener receives
+// it.
 //
 // usage: ear_events analyse FILE.mid --events | ear_events time FILE.mid
 // `time` prints the mean and worst cost of an event in microseconds.

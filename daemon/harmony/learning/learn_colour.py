@@ -1,4 +1,4 @@
-"""Learns the weights of colour from published ratings, and tells how well chords left out of learning are predicted.
+"""Learns the weights of colour from published ratings, and measures how well held-out chords are predicted.
 
     learn_colour.py UNDERSONG KIT/colour            figures only
     learn_colour.py UNDERSONG KIT/colour --write    and daemon/harmony/{chord_counts,colour_weights}.inc
@@ -39,7 +39,7 @@ def fit(x, y, strength):
 
 
 def left_out(x, y, groups, strength):
-    """Every group predicted by what is learnt from the others."""
+    """Predictions for every group from a model trained on the others."""
     groups = np.array(groups)
     out = np.zeros(len(y))
     for g in set(groups):

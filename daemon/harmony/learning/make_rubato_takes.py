@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Invent piano takes that are played with much freedom of tempo, with known beats, to learn what a strike says of the beat.
+"""Invent piano takes with very free tempo and known beats, to train the network that tells which strikes are on a beat.
 
 usage: make_rubato_takes.py OUT_DIR FIRST_SEED COUNT
 Writes OUT_DIR/NNNN.mid (format 0) and OUT_DIR/NNNN.truth.json: beats, downbeats (seconds).
@@ -51,7 +51,7 @@ class Take:
         return out or [(0, self.chord)]
 
     def melody(self, at, chords, loud, height):
-        """A tune over one bar: long notes like strong places, short ones lead there."""
+        """A melody over one bar: long notes prefer strong beats, short notes lead to them."""
         r, m, d = self.r, self.meter, self.division
         beat = 0.
         while beat < m - .01:
@@ -83,7 +83,7 @@ class Take:
                 beat += length
 
     def under(self, at, chords, loud, style):
-        """What goes with the tune, for one bar."""
+        """The accompaniment of the melody, for one bar."""
         r, m, d, low = self.r, self.meter, self.division, self.low
         part = [(s, chords[i + 1][0] if i + 1 < len(chords) else m, c) for i, (s, c) in enumerate(chords)]
         for begin, end, root in part:
@@ -166,7 +166,7 @@ class Take:
         self.end = at
 
     def play(self):
-        """From beats to seconds: phrases, a slow wandering, unsteady beats, a hold now and then, slower where something ends."""
+        """Converts beats to seconds: phrases, slow drift, unsteady beats, occasional holds, slower at endings."""
         r, n = self.r, int(self.end) + 3
         phrase, bend = self.meter * r.choice((4, 4, 8)), self.free
         wander, out, t = 0., [], r.uniform(.3, 1.5)

@@ -1,6 +1,10 @@
-// The events of a standard MIDI file as the learning tools need them: keys and sustain pedal of all channels
-// but the drum channel, in file order, at absolute Micros. For training only; the program itself reads files
-// with daemon/midi. Errors: an unreadable file gives an empty list.
+// Reads the events of a standard MIDI file as the learning tools need them: keys and sustain pedal of all
+// channels except the drum channel, in file order. Used for training only; the program itself reads files
+// with daemon/midi.
+//
+// Units: absolute Micros from the beginning of the file.
+// Threads: pure functions; call them from any thread.
+// Errors: a file that cannot be read gives an empty list.
 #pragma once
 
 #include <algorithm>
@@ -106,9 +110,9 @@ inline std::vector<Event> read_midi_events(const std::string& path) {
   return out;
 }
 
-// Varies a performance: presses are spread at random by up to spread_ms, as fingers do, so that chords whose
-// keys arrive one by one are learnt too; loudness wavers by chance; all is moved by shift semitones, and time
-// is stretched by scale.
+// Varies a performance. Key presses are spread at random by up to spread_ms, as fingers do, so that chords
+// whose keys arrive one by one are learnt too. Loudness varies at random, all pitches move by shift
+// semitones, and time is stretched by scale.
 inline void vary(std::vector<Event>& events, int spread_ms, unsigned seed, int shift, double scale) {
   std::mt19937 rng(seed);
   const int spread = 1000 * spread_ms;

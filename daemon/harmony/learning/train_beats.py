@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Learn what a strike says of beats and bars, from what dump_strikes.cpp wrote.
+"""Learn which strikes are on a beat and begin a bar, from the output of dump_strikes.cpp.
 
 usage: train_beats.py OUT.npz DUMP... [--epochs N] [--hidden N] [--held DUMP...] [--export TABLE.inc]
 Beside every FILE.mid lies FILE.truth.json with "beats", and "downbeats" where they are known. Every tenth file is held out.

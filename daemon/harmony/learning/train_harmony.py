@@ -10,7 +10,7 @@ The network looks at the same inputs from each of the twelve roots with the same
   gated recurrent unit per root, driven by a, its state at the end of the last cluster of notes and a
   short message from the other eleven roots (so it knows what usually follows)
   o = relu([a, h] * wo1 + bo1), then per root: score of every class, bass interval, extensions
-Loss: the time for which the named root and class would stand wrong.
+Loss: the time during which a wrong root and class would be shown.
 """
 import argparse, os, sys, time
 import numpy as np
@@ -27,7 +27,7 @@ f32 = np.float32
 
 
 def sizes(P):
-    """Take the widths of the layers from learnt weights."""
+    """Set the widths of the layers from trained weights."""
     global D1, DH, DP, D2
     D1, DH, DP, D2 = P['wa'].shape[0], P['wh'].shape[0], P['wp'].shape[1], P['wo1'].shape[1]
     return P
@@ -62,7 +62,7 @@ def forward(P, x, s, new, reset, hl, hc, keep=True, drop=0, rng=None):
     A = x.reshape(N, C * 12) @ W1
     A = A.reshape(N, 12, D1); A += (s.reshape(N, S) @ P['w1s'] + P['b1'])[:, None, :]
     np.maximum(A, 0, out=A)
-    if drop: A *= (rng.random(A.shape, f32) > drop) / f32(1 - drop)      # of what is seen, a share is hidden at random
+    if drop: A *= (rng.random(A.shape, f32) > drop) / f32(1 - drop)      # hide a random share of the inputs
     GA = (A.reshape(N * 12, D1) @ P['wa']).reshape(T, B, 12, 3 * DH) + P['bg']
     H = np.empty((T, B, 12, DH), f32); save = []
     for t in range(T):

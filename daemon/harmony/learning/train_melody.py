@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Learn which notes are the tune.
+"""Learn which notes are the melody.
 
 usage: train_melody.py DUMPER OUT.npz --pop DIR --takes DIR [--share X] [--epochs N] [--resume NPZ]
 DUMPER is built from dump_melody.cpp with the melody table of the last round compiled in. Run first with
@@ -39,7 +39,7 @@ def sigmoid(x): return .5 * (1 + np.tanh(.5 * x))
 def forward(P, x, reset, h, keep=True, drop=0, rng=None):
     """x [T,B,IN], reset [T,B], h [B,H] -> log-odds [T,B], h, what backward needs."""
     T, B = reset.shape; a = np.maximum(x.reshape(T * B, IN) @ P['m1'] + P['mb1'], 0)
-    if drop: a *= (rng.random(a.shape, f32) > drop) / f32(1 - drop)        # of what is seen, a share is hidden at random
+    if drop: a *= (rng.random(a.shape, f32) > drop) / f32(1 - drop)        # hide a random share of the inputs
     g = (a @ P['ma'] + P['mbg']).reshape(T, B, 3 * H); hs = np.empty((T, B, H), f32); save = []
     for t in range(T):
         if reset[t].any(): h = np.where(reset[t][:, None], f32(0), h)

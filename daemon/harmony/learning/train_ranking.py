@@ -8,7 +8,7 @@ Over 400 lines: reading, counting, fitting, folds and export share one model and
 
 Python 3 with Debian's python3-numpy. Everything is seen from the tonic of the written signature, so that every key teaches
 every other. Two steps, so that what is learnt can be read: counts (what followed what, which note stood over which chord),
-smoothed from the general to the particular (Witten & Bell 1991), each piece seen through the counts of the others; then the
+smoothed from the general to the particular (Witten & Bell 1991), for each piece from the counts of the others; then the
 weights of these, and of small corrections, by conditional logit over all 156 candidates (McFadden 1974) with an L2 penalty.
 README.md beside this says more.
 """
@@ -512,7 +512,7 @@ def reciprocal(scores, queries):
 
 
 def session_features(queries):
-    """What the take so far tells of each candidate, as TakeMemory counts it: {id: [C, len(SESSION)]}. In the key."""
+    """What the take so far tells about each candidate, as TakeMemory counts it: {id: [C, len(SESSION)]}. In the key."""
     out = {}
     pieces = {}
     for q in queries:
