@@ -240,9 +240,9 @@ begun are answered with -32004. So is a request whose answer does not fit beside
   saved. You can request any line again.
 - Ignore members that you do not know. Members written `name?` may be left out; null means the same.
 - The daemon may answer in any order: match answers by `id`. Requests without `id` are carried out and not answered.
-- Params are named. Error codes: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the message
-  names the member), -32603 an internal error, -32000 token needed, -32001 not found, -32002 not available now, -32003 changed
-  since it was read or held by another client, -32004 a limit is reached, or the disk is full.
+- Params are named. Error codes: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the
+  message names the member), -32603 an internal error, -32000 token needed, -32001 not found, -32002 not available now,
+  -32003 changed since it was read or held by another client, -32004 a limit is reached, or the disk is full.
 
 In the notation below, `whole` is a whole number, `0..127` a whole number in that range, and `0.0..1.0` any number in that
 range.
