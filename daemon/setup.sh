@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Installs what building (and with "tests", testing) needs on Debian 12. Says what it does; does nothing when all is there.
+# Installs the Debian 12 packages needed for building (with "tests", also for testing). Does nothing if all are installed.
 set -euo pipefail
 want=${1:-build}
 packages=(g++ cmake ninja-build pkg-config librtmidi-dev libjack-jackd2-dev libboost1.81-dev libboost-json1.81-dev

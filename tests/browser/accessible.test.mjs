@@ -1,4 +1,4 @@
-// Every screen before axe-core, in light and dark.
+// Checks every screen with axe-core, in the light and the dark theme.
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
@@ -11,7 +11,7 @@ let browser, daemon, demo;
 
 describe('for everybody', { skip: why_not || false }, () => {
   before(async () => {
-    browser = await open_browser({ bypassCSP: true });  // only so that axe itself may run in the page
+    browser = await open_browser({ bypassCSP: true });  // so that axe may run in the page
     demo = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
     const listener = demo.client();
     await until(async () => (await listener.ask('take.list')).takes[0]?.ended, 'the demo take');
@@ -52,8 +52,8 @@ describe('for everybody', { skip: why_not || false }, () => {
   for (const [name, [hash, arrive, of_demo]] of Object.entries(screens)) {
     for (const colorScheme of ['light', 'dark']) {
       for (const width of [480, 1180]) {
-        if (width === 1180 && name === 'a song, its loop') continue;  // beside the others there
-        if (width === 1180 && name.startsWith('playing, the ') && !name.endsWith('plane')) continue;  // all at once there
+        if (width === 1180 && name === 'a song, its loop') continue;  // at this width it is shown beside the others
+        if (width === 1180 && name.startsWith('playing, the ') && !name.endsWith('plane')) continue;  // at this width all are shown at once
         test(`${name}, ${colorScheme}, ${width} px wide`, async () => {
           const { page } = await browser.page({ width, height: 820, colorScheme, reducedMotion: 'reduce' });
           try {
@@ -82,7 +82,7 @@ describe('for everybody', { skip: why_not || false }, () => {
         await page.getByRole('button', { name: 'On top' }).click();
         const small = (act, argument) => page.evaluate(act, argument);
         await until(() => small(() => !!globalThis.documentPictureInPicture.window?.document.querySelector('.now-melody')), 'the small window');
-        // Its own axe, since it has a document of its own.
+        // The small window needs its own copy of axe, because it has its own document.
         const violations = await small(async (script) => {
           const { window: top } = globalThis.documentPictureInPicture;
           await Promise.all([...top.document.querySelectorAll('link[rel=stylesheet]')].map((link) => link.sheet || new Promise((done) => link.addEventListener('load', done))));

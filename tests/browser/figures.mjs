@@ -1,7 +1,7 @@
-// Measures what the companion promises and prints it; exit 1 when a promise is broken.
+// Measures the speed of the companion and prints the figures. Exits with 1 if a limit is exceeded:
 //
 //   first paint < 300 ms on loopback; script for it < 100 kB compressed;
-//   from a message to pixels within two frames at 60 Hz while 40 messages a second arrive;
+//   a message is on the screen within two frames at 60 Hz, while 40 messages a second arrive;
 //   a take of 60 minutes and 50,000 notes opens in under a second and pans at 50 frames a second or more.
 //
 // usage: tests/browser/run figures
@@ -45,7 +45,7 @@ function long_take(notes) {
   let now = 0;
   for (const [at, message] of events) { delta(at - now); now = at; bytes.push(...message); }
   bytes.push(0, 0xff, 0x2f, 0);
-  const head = Buffer.from('MThd\0\0\0\x06\0\0\0\x01\x01\xf4MTrk', 'latin1');  // 500 ticks a quarter: one is a millisecond
+  const head = Buffer.from('MThd\0\0\0\x06\0\0\0\x01\x01\xf4MTrk', 'latin1');  // 500 ticks per quarter note: one tick is a millisecond
   const size = Buffer.alloc(4);
   size.writeUInt32BE(bytes.length);
   return Buffer.concat([head, size, Buffer.from(bytes)]);
@@ -77,7 +77,7 @@ figure('script for the first paint, compressed', rounded(compressed / 1000), 'kB
   // ---- message to pixels
   const { page } = await browser.page();
   await page.addInitScript(() => {
-    // Every message of the socket is timed from its arrival to the frame after its pixels were made.
+    // Time every message of the socket from its arrival to the frame after it was drawn.
     globalThis.waits = [];
     const Socket = globalThis.WebSocket;
     globalThis.WebSocket = class extends Socket {
@@ -98,11 +98,11 @@ figure('script for the first paint, compressed', rounded(compressed / 1000), 'kB
   await page.goto(daemon.url);
   await page.locator('[data-link=open]').waitFor();
   const client = daemon.client();
-  await client.ask('settings.set', { settle_ms: 0 });  // nothing waits: every moment is drawn
+  await client.ask('settings.set', { settle_ms: 0 });  // no settling time: every moment is drawn
   const chords = [[48, 52, 55, 59, 76], [50, 53, 57, 60, 76], [43, 50, 59, 65, 76], [45, 52, 55, 60, 76]];
   await client.play(...chords[0]);
   await page.locator('.stone-body').first().waitFor({ state: 'attached' });
-  // What this machine takes for a frame with nothing in it, so that a slow figure can be told from a busy machine.
+  // The time of an empty frame, to tell a slow page from a busy machine.
   const bare = await page.evaluate(async () => {
     const all = [];
     for (let i = 0; i < 200; ++i) {

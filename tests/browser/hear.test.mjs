@@ -1,4 +1,4 @@
-// What is heard: the bytes that arrive at a real MIDI output over JACK, and the page's own tone.
+// Tests the sound: the bytes that arrive at a real MIDI output over JACK, and the page's own sound.
 import assert from 'node:assert/strict';
 import { execFileSync, spawn } from 'node:child_process';
 import { after, before, describe, test } from 'node:test';
@@ -14,7 +14,7 @@ class Listener {
   static made = 0;
   constructor() {
     this.text = '';
-    this.name = `listener${++Listener.made}`;  // the server remembers one that is gone for a while
+    this.name = `listener${++Listener.made}`;  // a new name each time, because the JACK server remembers closed clients for a while
     this.port = `${this.name}:input`;
     this.process = spawn('stdbuf', ['-oL', 'jack_midi_dump', this.name], { stdio: ['ignore', 'pipe', 'ignore'] });
     this.process.stdout.on('data', (data) => (this.text += data));
@@ -147,7 +147,7 @@ describe('hearing', { skip: why_not || false }, () => {
       assert.deepEqual(sorted(listener.let_go), [48, 50, 64, 65, 67, 69]);
       const loudest = Math.max(...listener.messages.filter(([status]) => (status & 0xf0) === 0x90).map(([, , velocity]) => velocity));
       assert.ok(loudest <= (await client.ask('settings.get')).hear_velocity, `brought down, but ${loudest}`);
-      await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).waitFor();  // over
+      await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).waitFor();  // it has ended
       assert.equal((await client.ask('status.get')).playing, null);
       assert.equal((await client.ask('take.list')).takes.length, 1, 'what is played again is no new take');
       assert.deepEqual(complaints, []);
@@ -177,7 +177,7 @@ describe('hearing', { skip: why_not || false }, () => {
       const loudest = Math.max(...listener.messages.filter(([status]) => (status & 0xf0) === 0x90).map(([, , velocity]) => velocity));
       assert.ok(loudest <= 31, `as softly as asked, but ${loudest}`);
       assert.ok(await how.getByLabel('Tempo').isDisabled());
-      // Something is played over it, through three rounds.
+      // Play over it for three rounds.
       await client.ask('subscribe', { topics: ['log'] });
       await client.play(76);
       await client.release(76);
@@ -216,19 +216,19 @@ describe('hearing', { skip: why_not || false }, () => {
       const { playing } = await client.ask('status.get');
       assert.deepEqual([playing.take, playing.along.given, playing.along.listen, playing.along.rounds], [1, true, true, 1]);
       assert.deepEqual(playing.along.chords.map((chord) => chord.harte), proposals[0].chords.map((chord) => chord.harte));
-      // Once round, then it is over by itself, and the page says so.
+      // One round; then it ends by itself, and the page shows that.
       await page.getByRole('button', { name: 'Hear proposal 1' }).waitFor();
       await until(() => listener.let_go.length >= listener.struck.length, () => `the end of every note; there came ${listener.text}`);
       assert.deepEqual(listener.struck, keys(proposals[0]).flat());
       assert.equal((await client.ask('status.get')).playing, null);
-      // Stopped in the middle.
+      // Stop it in the middle.
       const heard = listener.struck.length;
       await page.getByRole('button', { name: 'Hear proposal 2' }).click();
       await until(() => listener.struck.length > heard, 'its first chord');
       await page.getByRole('button', { name: 'Stop proposal 2' }).click();
       await page.getByRole('button', { name: 'Hear proposal 2' }).waitFor();
       await until(() => listener.let_go.length >= listener.struck.length, () => `the end of every note; there came ${listener.text}`);
-      // To be played along with, the melody left to the player: it is kept against the chords proposed.
+      // Play along without the melody: the take is recorded against the proposed chords.
       const before = listener.struck.length;
       await page.getByLabel('Held melody note on top').uncheck();
       await page.getByRole('button', { name: 'Play along with proposal 1' }).click();
@@ -239,7 +239,7 @@ describe('hearing', { skip: why_not || false }, () => {
       assert.deepEqual(listener.struck.slice(before + count_in, before + count_in + below.length), below);
       await client.play(76);
       await client.release(76);
-      // It goes on while another part of the page is looked at.
+      // It continues while another part of the page is open.
       await page.getByRole('button', { name: 'Hand over', exact: true }).click();
       assert.ok((await client.ask('status.get')).playing);
       await page.getByRole('button', { name: 'Other chords', exact: true }).click();
@@ -258,7 +258,7 @@ describe('hearing', { skip: why_not || false }, () => {
     const daemon = await new Daemon().start();
     const { page } = await browser.page();
     try {
-      // Listen in at the very end, before the loudspeaker.
+      // Record the last node before the loudspeaker.
       await page.addInitScript(() => {
         const connect = AudioNode.prototype.connect;
         AudioNode.prototype.connect = function (to, ...rest) {

@@ -1,4 +1,4 @@
-// Makes the README's pictures of every screen, and the icons of the page, anew. Run it when the look has changed:
+// Makes the pictures of every screen for the README, and the icons of the page. Run it when the look has changed:
 //
 //   tests/browser/run pictures
 import { readFileSync, mkdirSync, statSync } from 'node:fs';
@@ -26,13 +26,13 @@ const daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, spee
 const listener = daemon.client();
 await until(async () => (await listener.ask('take.list')).takes[0]?.ended, 'the demo take');
 await daemon.kill('SIGTERM');
-await daemon.start();  // without the file, whose time has run ahead of ours
+await daemon.start();  // without the demo file: its clock is ahead of the keys played here
 const client = daemon.client();
 await client.ask('take.rename', { take: 1, title: 'Evening, circling E flat' });
 await client.ask('take.annotate', { take: 1, text: 'the other last chord is worth keeping' });
 
 const shot = async (page, name) => {
-  await page.waitForTimeout(900);  // points have glided into place; nothing is tested here
+  await page.waitForTimeout(900);  // until the points have stopped moving; nothing is tested here
   const path = join(into, `${name}.png`);
   await page.screenshot({ path });
   console.log(`pictures: ${name}.png, ${Math.round(statSync(path).size / 1024)} kB`);
@@ -63,7 +63,7 @@ await client.play(74);
 for (const chord of [[43, 50, 58, 65], [39, 46, 55, 62], [44, 51, 60, 63]]) {
   await client.play(...chord);
   await until(async () => (await client.ask('moment.get')).chord?.sounding, 'the chord');
-  await new Promise((done) => setTimeout(done, 1600));  // as long as somebody listens to it
+  await new Promise((done) => setTimeout(done, 1600));  // about as long as a player listens to a chord
   if (chord[0] !== 44) await client.release(...chord);
 }
 for (const colorScheme of ['light', 'dark']) {

@@ -1,4 +1,4 @@
-// The playing screen, in a real browser against the real daemon.
+// Tests the playing screen in a real browser with the real daemon.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { Daemon, lacking, open_browser, root, symbol_of, until } from './stage.mjs';
@@ -40,7 +40,7 @@ describe('the playing screen', { skip: why_not || false }, () => {
   }));
 
   test('shows the chord, the melody note with its degree, and the key', () => scene(async ({ page, client }) => {
-    for (const notes of [[50, 57, 60, 65, 77], [43, 59, 62, 65, 74], [48, 55, 59, 64, 76]]) {  // a key shows itself in a cadence
+    for (const notes of [[50, 57, 60, 65, 77], [43, 59, 62, 65, 74], [48, 55, 59, 64, 76]]) {  // a cadence, so that a key is found
       await client.play(...notes);
       await page.locator(`.now:not(.dim) .now-chord [data-symbol^="${'CDEFGAB'[[0, 0, 1, 1, 2, 3, 3, 4, 4, 5, 5, 6][notes[0] % 12]]}"]`).waitFor();
       await client.release(...notes);
@@ -157,7 +157,7 @@ describe('the playing screen', { skip: why_not || false }, () => {
     await page.keyboard.type('99');
     await page.keyboard.press('Escape');
     assert.equal(await settle.inputValue(), '1234');
-    // Emptied and left: what was there stays. Outside of what can be: brought inside.
+    // An emptied field keeps its old value when it is left. A value out of range is clamped.
     const loudest = page.getByLabel('Loudest key stroke');
     const loud = await kept('hear_velocity');
     await loudest.focus();
@@ -187,7 +187,7 @@ describe('the playing screen', { skip: why_not || false }, () => {
     await client.play(48, 52, 55, 72);
     await page.locator('.beat', { hasText: 'no steady pulse' }).waitFor();
     let beat = null;
-    for (let i = 0; i < 12 && !beat; ++i) {  // as evenly as a busy machine can
+    for (let i = 0; i < 12 && !beat; ++i) {  // as evenly as a busy machine allows
       ({ beat } = await client.ask('beat.tap'));
       if (!beat) await new Promise((done) => setTimeout(done, 600));
     }
@@ -307,7 +307,7 @@ describe('the playing screen', { skip: why_not || false }, () => {
   test('everything can be tried with the keys of the computer', () => scene(async ({ page, client }) => {
     await page.getByRole('button', { name: 'Keys' }).click();
     await page.locator('.key-bed').waitFor();
-    for (const key of ['KeyZ', 'KeyC', 'KeyB', 'KeyI']) await page.keyboard.down(key);  // C3 E3 G3 and C5 above
+    for (const key of ['KeyZ', 'KeyC', 'KeyB', 'KeyI']) await page.keyboard.down(key);  // C3, E3, G3 and C5
     await shows(page, 'C');
     assert.deepEqual((await client.ask('moment.get')).held.map((note) => note.pitch), [48, 52, 55, 72]);
     for (const key of ['KeyZ', 'KeyC', 'KeyB', 'KeyI']) await page.keyboard.up(key);
@@ -326,7 +326,7 @@ describe('the playing screen', { skip: why_not || false }, () => {
     await page.getByRole('button', { name: 'Held still' }).waitFor();
     await page.locator('body').press('Shift+Enter');
     await page.locator('.notice:has-text("Marked")').waitFor();
-    // Every control is reached by Tab, and shows that it has the focus.
+    // Tab reaches every control, and the focus is visible.
     await page.locator('body').focus();
     const reached = new Set();
     for (let i = 0; i < 40; ++i) {
@@ -355,7 +355,7 @@ describe('the playing screen', { skip: why_not || false }, () => {
     await shows(page, 'C');  // the last chord stays
     await daemon.start();
     const again = daemon.client();
-    await again.play(53, 57, 60, 77);  // perhaps before the page is back
+    await again.play(53, 57, 60, 77);  // perhaps before the page has reconnected
     await page.locator('[data-link=open]').waitFor();
     await shows(page, 'F');
     await until(async () => (await next()) > (await again.ask('status.get')).log_last, 'the end of the log');

@@ -1,4 +1,4 @@
-// The song screen of a take, in a real browser against the real daemon.
+// Tests the song screen of a take in a real browser with the real daemon.
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
@@ -16,7 +16,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     const listener = daemon.client();
     await until(async () => (await listener.ask('take.list')).takes[0]?.ended, 'the demo take');
     await daemon.kill('SIGTERM');
-    await daemon.start();  // without the file, whose time has run ahead of ours
+    await daemon.start();  // without the demo file: its clock is ahead of the keys played here
     client = daemon.client();
     await client.play(60);
     await client.release(60);
@@ -100,7 +100,7 @@ describe('the song screen', { skip: why_not || false }, () => {
   test('without a pulse, lengths are in seconds, and it is said how to get beats', async () => {
     const { page, complaints } = await browser.page({ width: 480 });
     try {
-      // The daemon finds a pulse in the demo; what it leaves out where there is none is left out here.
+      // The daemon finds a pulse in the demo. Remove the members that it leaves out if there is none.
       await page.routeWebSocket(/socket/, (socket) => {
         const server = socket.connectToServer();
         socket.onMessage((message) => server.send(message));
@@ -224,7 +224,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.equal(keys[notes], low_first(second)[0]);
     const apart = fundamental[notes].at - fundamental[0].at, wanted = (chords[0].beats * 60) / tempo;
     assert.ok(Math.abs(apart - wanted) < 0.02, `chords ${apart} s apart, ${wanted} in tempo`);
-    assert.deepEqual(await page.evaluate(() => globalThis.gains), [0]);  // silence first, from where it glides
+    assert.deepEqual(await page.evaluate(() => globalThis.gains), [0]);  // it begins silent and glides up
     await stop.click();
     await button(page, 'Hear proposal 1').waitFor();
     assert.equal(await page.locator('.cell.sounding').count(), 0);
@@ -248,7 +248,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     const proposed = (await client.ask('sketch.propose', { takes: [1] })).sections;
     assert.deepEqual(await names(), proposed.map((each) => each.name));
     assert.deepEqual(await symbols(page.locator('.section').filter({ has: page.locator('.section-chords') }).locator('.section-chords')), proposals[1].chords.map((chord) => symbol_of(chord)));
-    // By keys alone: up, up, and the button stays under the hand.
+    // With the keyboard only: move up twice; the focus stays on the button.
     await button(page, 'Move Solo up').focus();
     await page.keyboard.press('Enter');
     await until(() => page.evaluate(() => document.activeElement?.getAttribute('aria-label') === 'Move Solo up'), 'the focus on the moved section');
@@ -269,7 +269,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.equal(sketch.sections[1].repeats, 3);
     assert.deepEqual(sketch.sections.at(-1).layers, ['melody', 'bass', 'pad']);
     assert.equal(sketch.sections.find((each) => each.chords).chords.length, 4);
-    // What is not kept outlives a reload too, and stands aside when another is opened.
+    // An unsaved draft survives a reload, and is put aside when another sketch is opened.
     await page.getByLabel('Title of the song').fill('Evening rounds, later');
     await page.reload();
     await button(page, 'Song sketch').click();
@@ -298,7 +298,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     await until(async () => !(await client.ask('sketch.list')).sketches.some((each) => each.name === 'wanting'), 'the deletion');
     await page.locator('.notice').getByRole('button', { name: 'Undo' }).click();
     await until(async () => (await client.ask('sketch.list')).sketches.some((each) => each.name === 'wanting'), 'the song back on the list');
-    // Changed by somebody else in between: nothing of theirs is overwritten, and the sentence says so.
+    // Another client changed the sketch meanwhile: its changes are not overwritten, and the page says so.
     await button(page, 'Open wanting').click();
     await page.locator('[data-kept-as=wanting]').waitFor();
     await client.ask('sketch.put', { name: 'wanting', sketch: { title: 'Theirs', sections: [{ name: 'Theme', kind: 'theme', take: 1, label: 'A' }] } });

@@ -1,4 +1,4 @@
-// The stage of the browser tests: a real daemon in a folder of its own, and a real Chromium that looks at its page.
+// The environment of the browser tests: a real daemon in its own folder, and a real Chromium that shows its page.
 import { spawn, execFileSync } from 'node:child_process';
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { createServer, createConnection } from 'node:net';
@@ -11,7 +11,7 @@ export const root = resolve(fileURLToPath(import.meta.url), '../../..');
 const build = resolve(root, process.env.UNDERSONG_BUILD ?? 'build');
 const executablePath = process.env.CHROMIUM ?? '/usr/bin/chromium';
 const page_folder = join(root, 'clients/companion/dist');
-const patience_ms = 45_000;  // JACK takes long to find that a client was killed
+const patience_ms = 45_000;  // JACK takes long to notice that a client was killed
 
 /** Why these tests can't run here; empty when they can. */
 export function lacking() {
@@ -37,8 +37,8 @@ export async function until(check, what = 'the condition', patience = patience_m
   }
 }
 
-// Below the range from which clients are given ports: while the daemon is down, a browser that tries again and again
-// could otherwise be given the daemon's own port, and hold it.
+// Below the range of ports for clients. Otherwise, while the daemon is down, a browser that keeps reconnecting could be
+// given the port of the daemon and hold it.
 async function free_port() {
   for (let tries = 0; tries < 100; ++tries) {
     const port = 12_000 + Math.floor(Math.random() * 16_000);
@@ -70,7 +70,7 @@ export class Daemon {
     if (!jack) env.JACK_DEFAULT_SERVER = 'none-for-this-test';
     this.process = spawn(join(build, 'undersongd'), options, { stdio: ['ignore', 'ignore', 'pipe'], env });
     const ours = this.process;
-    process.once('exit', () => ours.kill('SIGKILL'));  // whatever happens to the test, its daemon ends with it
+    process.once('exit', () => ours.kill('SIGKILL'));  // the daemon ends with the test, whatever happens
     this.process.stderr.on('data', (data) => (this.said += data));
     this.ended = new Promise((done) => this.process.once('exit', done));
     await until(() => {

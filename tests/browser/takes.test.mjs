@@ -1,4 +1,4 @@
-// The take log, in a real browser against the real daemon.
+// Tests the list of takes and the page of a take in a real browser with the real daemon.
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { after, before, describe, test } from 'node:test';
@@ -14,7 +14,7 @@ describe('the take log', { skip: why_not || false }, () => {
     const listener = daemon.client();
     await until(async () => (await listener.ask('take.list')).takes[0]?.ended, 'the demo take');
     await daemon.kill('SIGTERM');
-    await daemon.start();  // without the file, whose time has run ahead of ours
+    await daemon.start();  // without the demo file: its clock is ahead of the keys played here
     client = daemon.client();
     await client.play(54, 58, 61, 73);  // a second take, on F sharp
     await until(async () => {
@@ -119,11 +119,11 @@ describe('the take log', { skip: why_not || false }, () => {
     await page.locator('.instant-melody').waitFor();
     await page.locator('.instant-offer li .chord').first().waitFor();
     assert.match(await roll.getAttribute('aria-valuetext'), /^0:40, [A-G]/);
-    // What the cursor says is what the daemon keeps.
+    // What is shown at the cursor is what the daemon stores.
     const { chords, summary } = await client.ask('take.get', { take: 1 });
     const there = chords.filter((each) => each.at - summary.at <= 40e6).at(-1);
     assert.equal(await page.locator('.instant-chord .chord').getAttribute('data-symbol'), symbol_of(there));
-    // In the other style too, and what was offered with it.
+    // Also in the other style, with the chords that were offered.
     const shown = async (place) => page.locator(place).evaluateAll((all) => all.map((each) => each.dataset.symbol));
     const letters = await shown('.instant-offer li .chord');
     try {

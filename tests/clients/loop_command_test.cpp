@@ -1,4 +1,4 @@
-// undersong loop, reharmonise and sketch on files: good ones, and every kind of bad one.
+// Tests undersong loop, reharmonise and sketch on files: good files, and every kind of bad file.
 #include <gtest/gtest.h>
 #include <unistd.h>
 
@@ -95,7 +95,7 @@ std::string smf(const std::vector<Note>& notes) {
   return "MThd" + four(6) + std::string("\0\0\0\1\1\xe0", 6) + "MTrk" + four(track.size()) + track;
 }
 
-// Dm7 G7 Cmaj7 A7, two seconds each, with or without a tune in half notes.
+// Dm7 G7 Cmaj7 A7, two seconds each, with or without a melody in half notes.
 std::vector<Note> circle(int passes, bool tune) {
   const std::vector<std::vector<int>> chords{
       {38, 53, 57, 60}, {43, 53, 59, 62}, {36, 52, 55, 59}, {45, 55, 61, 64}};
@@ -124,7 +124,7 @@ TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
   ASSERT_FALSE(object.at("sections").as_array().empty());
   EXPECT_EQ(object.at("sections").at(0).at("label"), "A");
   EXPECT_EQ(object.at("lengths").at(0).at("beats"), 2.0);
-  // What scorers read, and the protocol's own members beside it.
+  // The members that evaluation scripts read, and those of the protocol.
   const auto& pass = object.at("passes").at(1);
   EXPECT_NEAR(pass.at("start").as_double() * 1e6, static_cast<double>(pass.at("at").as_int64()), 100);
   EXPECT_NEAR((pass.at("end").as_double() - pass.at("start").as_double()) * 1e6,
@@ -214,7 +214,7 @@ TEST(ReharmoniseCommand, NeedsAMelody) {
 }
 
 TEST(ReharmoniseCommand, CountsInChordsWhereThereIsNoPulse) {
-  // Chords of very different lengths, with a tune without a beat.
+  // Chords of very different lengths under a melody without a beat.
   std::vector<Note> free;
   double at = 0;
   unsigned state = 7;

@@ -17,7 +17,7 @@ using boost::mp11::mp_for_each;
 using boost::mp11::mp_identity;
 using boost::mp11::mp_transform;
 
-// Reading an example and writing it again gives the same tree, and nothing in it is undescribed.
+// Reading an example and writing it again gives the same tree, and no member of it is unknown.
 template <class T>
 void expect_round_trip(const std::string& text, const std::string& name) {
   const auto value = read_text<T>(text, name, Unknown::kRefuse);
