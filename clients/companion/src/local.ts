@@ -1,4 +1,4 @@
-// Settings of this page on this machine; those of the daemon are in its status.
+// Settings of this page in this browser. The settings of the daemon are in its status.
 import { effect, signal, type Signal } from '@preact/signals';
 
 function kept<T extends string | number | boolean>(name: string, initial: T): Signal<T> {
@@ -11,7 +11,7 @@ function kept<T extends string | number | boolean>(name: string, initial: T): Si
       if (typeof read === typeof initial) value = read as T;
     }
   } catch {
-    // No storage, or something else wrote there: begin afresh.
+    // No storage, or its content is not ours: begin with defaults.
   }
   const made = signal(value);
   effect(() => {
@@ -19,7 +19,7 @@ function kept<T extends string | number | boolean>(name: string, initial: T): Si
     try {
       localStorage.setItem(key, text);
     } catch {
-      // Kept for this visit only.
+      // Without storage the settings last for this visit only.
     }
   });
   return made;

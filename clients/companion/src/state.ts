@@ -1,4 +1,4 @@
-// What the page knows, as signals. Everything musical comes from the daemon; here it is only kept calm.
+// The state of the page, as signals. Everything musical comes from the daemon; this file only keeps the display calm.
 import { batch, computed, effect, signal } from '@preact/signals';
 import { symbol_text } from './music/chord';
 import { Settled } from './music/settled';
@@ -27,7 +27,7 @@ export interface ShownMelody {
 export interface ShownList {
   number: number;
   alternatives: Alternative[];
-  melody: string;  // the notes it is about
+  melody: string;  // the melody notes it was made for
 }
 export const shown_chord = signal<ShownChord | null>(null);
 export const shown_melody = signal<ShownMelody | null>(null);
@@ -84,7 +84,7 @@ let wishes_before = '';
 
 function hear_moment(m: Moment): void {
   const wait = settle_ms();
-  const age = m.chord ? (m.at - m.chord.since) / 1000 : 0;  // how long the daemon has believed in it already
+  const age = m.chord ? (m.at - m.chord.since) / 1000 : 0;  // how long the daemon has had this chord already
   batch(() => {
     moment.value = m;
     held.value = m.held;
@@ -93,7 +93,7 @@ function hear_moment(m: Moment): void {
     chord_settles.offer(m, m.chord ? Math.max(1, wait - Math.max(0, age)) : wait);
     sounding_settles.offer(m.chord?.sounding ?? false, wait);
     melody_settles.offer(m, wait);
-    key_settles.offer(m, m.key?.pinned === shown_key.peek()?.pinned ? wait : 0);  // the player's own order shows at once
+    key_settles.offer(m, m.key?.pinned === shown_key.peek()?.pinned ? wait : 0);  // a key that the player pins is shown at once
     const wishes = JSON.stringify(m.wishes);
     const at_once = wishes !== wishes_before || shown_list.peek() === null;  // the player asked for it, or waits
     wishes_before = wishes;
@@ -125,7 +125,7 @@ export function choose_next(step: 1 | -1): void {
   choose(list[(at + step + list.length) % list.length]!);
 }
 
-// ---- what was played, as far as the log told
+// ---- what was played, according to the log
 
 export type PlayedChord = Chord & { at: number };
 /** The latest chords of the take being played. */
@@ -141,7 +141,7 @@ function hear_line(line: LogLine): void {
       break;
     case 'chord': {
       const chord = line.chord!;
-      // A name that stood shorter was on the way to this one.
+      // A name that lasted less was on the way to this one.
       const passing_us = daemon.welcome.peek()?.passing_us ?? 0;
       const before = trail.peek().filter((each) => each.at < line.at - passing_us);
       if (before.at(-1)?.harte === chord.harte) trail.value = before;
@@ -198,7 +198,7 @@ export const daemon = new Connection(
 
 export const ask = daemon.ask.bind(daemon);
 
-/** Pins this key, in Harte syntax; empty lets it be heard again. */
+/** Pins this key, in Harte syntax; empty unpins it. */
 export function pin_key(key: string): void {
   ask('settings.set', { key }).catch(complain);
 }

@@ -1,4 +1,4 @@
-// A chord's symbol, put together from the parts that the daemon sends, in the style of the settings.
+// Builds the symbol of a chord from the parts that the daemon sends, in the style of the settings.
 import type { Chord, Settings } from '../protocol';
 import { pretty, real_signs } from './text';
 
@@ -14,7 +14,7 @@ export interface SymbolParts {
 
 const suffix = (chord: Chord, style: SymbolStyle) => (style === 'signs' ? chord.signs : chord.letters);
 
-/** The parts a musician writes at different sizes. */
+/** The parts of a symbol that are written at different sizes. */
 export function symbol_parts(chord: Chord, style: SymbolStyle): SymbolParts {
   const [quality = '', raised = ''] = suffix(chord, style);
   return {
@@ -26,7 +26,7 @@ export function symbol_parts(chord: Chord, style: SymbolStyle): SymbolParts {
   };
 }
 
-/** The symbol in one line: Cm7b5/Gb. */
+/** The symbol as one line of text: Cm7b5/Gb. */
 export function symbol_text(chord: Chord, style: SymbolStyle): string {
   return chord.root_name + suffix(chord, style).join('') + (chord.bass_name ? `/${chord.bass_name}` : '');
 }

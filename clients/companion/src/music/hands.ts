@@ -1,10 +1,10 @@
-// From what the hands hold to what they would hold: which keys stay, which move and where to.
+// Compares what the hands hold with what they would hold: which keys stay, and which move where.
 
 export interface Moves {
   stay: number[];
   move: { from: number; to: number }[];
-  add: number[];   // from nowhere: a further finger
-  lift: number[];  // to nowhere
+  add: number[];   // keys for a further finger
+  lift: number[];  // keys that are only released
 }
 
 /** Keys in common stay; the others are paired in order so that the fingers travel least and never cross. */

@@ -1,6 +1,6 @@
 // Keeps what is shown calm: a value that lasts less than a settling time never appears.
 //
-// A value with the same key as the one shown takes its place at once (only its details changed).
+// A value with the same key as the one shown replaces it at once, because only its details changed.
 export class Settled<T> {
   private shown_key: string | undefined;
   private pending_key: string | undefined;
@@ -12,7 +12,7 @@ export class Settled<T> {
     private readonly show: (value: T) => void,
   ) {}
 
-  /** `wait_ms`: how long this value still has to last; 0 shows it now. */
+  /** `wait_ms`: how long this value must still last before it is shown; 0 shows it now. */
   offer(value: T, wait_ms: number): void {
     const key = this.key(value);
     if (key === this.shown_key || wait_ms <= 0) {

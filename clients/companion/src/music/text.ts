@@ -1,4 +1,4 @@
-// Musical text as it is printed and as it is read out.
+// Musical text for display and for screen readers.
 
 /** "Bb", "#11", "Eb4" with real flats and sharps; other words stay as they are. */
 export function pretty(text: string): string {
@@ -7,7 +7,7 @@ export function pretty(text: string): string {
     .replace(/(^|[^A-Za-z])(bb|##|b|#)(?=\d)/g, (_, before: string, sign: string) => before + real_signs(sign));
 }
 
-/** b and # as flats and sharps, where the text has no other b. */
+/** b and # as flats and sharps; only for text without any other b. */
 export function real_signs(text: string): string {
   return text.replaceAll('bb', '𝄫').replaceAll('##', '𝄪').replaceAll('b', '♭').replaceAll('#', '♯');
 }
@@ -27,7 +27,7 @@ export function key_name(harte: string): string {
 }
 
 const names = ['C', 'D♭', 'D', 'E♭', 'E', 'F', 'F♯', 'G', 'A♭', 'A', 'B♭', 'B'];
-/** A key of the keyboard with no harmony known: the common name. */
+/** The common name of a key of the keyboard, used while no harmony is known. */
 export function plain_pitch(pitch: number): string {
   return `${names[pitch % 12]}${Math.floor(pitch / 12) - 1}`;
 }

@@ -1,4 +1,4 @@
-// What the player does: hear, hold still, mark; and how loud the page's own tone is.
+// Buttons: hear a suggestion, freeze the list, mark the moment; and the volume of the page.
 import { local } from '../local';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { volume } from '../sound/tone';
@@ -37,7 +37,7 @@ export function Actions() {
   );
 }
 
-// Our own small drawings.
+// Icons drawn for this page.
 const icon = { viewBox: '0 0 24 24', class: 'icon', 'aria-hidden': true } as const;
 const Ear = () => <svg {...icon}><path d="M4 14 C4 10 8 10 8 14 S12 18 12 12 S16 6 16 11 S20 14 20 9" /></svg>;
 const Anchor = () => <svg {...icon}><path d="M4 7 H20 M4 12 H20 M4 17 H20 M9 4 V20 M15 4 V20" /></svg>;

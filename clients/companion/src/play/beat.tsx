@@ -1,11 +1,11 @@
-// The beat: the bar as dots, the tempo, how sure it is; and what the player says of it, which re-bars everything at once.
+// The beat: the bar as dots, the tempo and how sure it is; and corrections by the player, which apply at once.
 import { signal } from '@preact/signals';
 import { ask, complain, shown_beat, shown_chord } from '../state';
 import type { CorrectBeat } from '../protocol';
 
 const open = signal(false);
 
-/** Still while the music is. */
+/** Nothing moves here unless the music changed. */
 export function Beat() {
   const beat = shown_beat.value;
   if (!shown_chord.value) return null;

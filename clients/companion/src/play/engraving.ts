@@ -1,6 +1,6 @@
 // A grand staff with one chord, engraved by VexFlow. Loaded after the first paint.
 //
-// VexFlow's own loading of fonts uses data: URLs, which the content security policy refuses, so the font is a file here.
+// VexFlow loads fonts from data: URLs, which the content security policy forbids. So the font is a file here.
 import { Accidental, Formatter, Renderer, Stave, StaveConnector, StaveNote, VexFlow, Voice } from 'vexflow/core';
 import bravura from '@vexflow-fonts/bravura/bravura.woff2?url';
 
@@ -15,7 +15,7 @@ function load_font(): Promise<unknown> {
     document.fonts.add(face);
     VexFlow.setFonts('Bravura');
   }, (error) => {
-    font = null;  // to be tried again
+    font = null;  // so that the next call tries again
     throw error;
   });
   return font;
@@ -30,14 +30,14 @@ function read(note: Written): Named {
 
 const width = 210, height = 214, stave_x = 22;
 
-/** Gives back what fits the picture to its place, to be called when that has changed. */
+/** Returns a function that fits the picture to its box; call it when the size of the box has changed. */
 export async function engrave(place: HTMLElement, left: Written[], right: Written[]): Promise<() => void> {
   await load_font();
   place.replaceChildren();
   const renderer = new Renderer(place as HTMLDivElement, Renderer.Backends.SVG);
   renderer.resize(width, height);
   const context = renderer.getContext();
-  // By name, so that light and dark need no new engraving.
+  // A named colour, so that a change of theme needs no new engraving.
   context.setFillStyle('currentColor');
   context.setStrokeStyle('currentColor');
   const treble = new Stave(stave_x, 8, width - stave_x - 6).addClef('treble');
@@ -48,7 +48,7 @@ export async function engrave(place: HTMLElement, left: Written[], right: Writte
   new StaveConnector(treble, bass).setType('singleLeft').setContext(context).draw();
   new StaveConnector(treble, bass).setType('singleRight').setContext(context).draw();
 
-  // By hand; but a left hand far up, or a right hand far down, is read better on the other staff.
+  // One staff for each hand. But a very high left hand, or a very low right hand, is easier to read on the other staff.
   const all = [...left.map((note) => ({ ...read(note), hand: 'left' })), ...right.map((note) => ({ ...read(note), hand: 'right' }))];
   const on_treble = all.filter((note) => (note.hand === 'right' ? note.step >= 3 * 7 + 4 : note.step > 4 * 7 + 4));
   const on_bass = all.filter((note) => !on_treble.includes(note));
@@ -72,7 +72,7 @@ export async function engrave(place: HTMLElement, left: Written[], right: Writte
   there.forEach(([voice, stave]) => voice.draw(context, stave));
   const svg = place.querySelector('svg');
   svg?.setAttribute('aria-hidden', 'true');
-  // What is drawn has a size only while it is in sight.
+  // The drawing has a size only while it is visible.
   const fit = () => {
     const drawn = svg?.getBBox();
     if (drawn && drawn.width > 0) svg!.setAttribute('viewBox', `${drawn.x - 4} ${drawn.y - 4} ${drawn.width + 8} ${drawn.height + 8}`);

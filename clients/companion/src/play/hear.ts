@@ -1,4 +1,4 @@
-// Hearing a suggestion: on the MIDI output the daemon has, or with the page's own tone.
+// Plays a suggestion on the daemon's MIDI output or with the page's own sound.
 import { computed } from '@preact/signals';
 import { local } from '../local';
 import { hush, sound_chord } from '../sound/tone';
@@ -28,7 +28,7 @@ export async function hear_chosen(): Promise<void> {
     await ask('hear', { ...voicing, place: list.alternatives.indexOf(alternative), list: list.number });
   } catch (error) {
     if (!(error instanceof RpcError) || error.code !== changed_in_between) return complain(error);
-    // The daemon's list went on while ours is kept calm: the chord that was seen is what is meant.
+    // The daemon's list may be newer than the one shown here, so ask for the chord that the player sees.
     await ask('hear', { ...voicing, harte: alternative.harte }).catch(complain);
   }
 }

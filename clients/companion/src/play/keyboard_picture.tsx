@@ -1,4 +1,4 @@
-// A small keyboard: a filled dot stays, a ring is where a finger goes, an arc shows from where, a cross is lifted.
+// A small keyboard: a filled dot is a key that stays, a ring a key to press, an arc the motion to it, a cross a key to release.
 import type { Moves } from '../music/hands';
 
 const black = [1, 3, 6, 8, 10];
@@ -11,7 +11,7 @@ function white_index(pitch: number): number {
 
 export function KeyboardPicture({ change, held, name }: { change: Moves; held: number[]; name: (pitch: number) => string }) {
   const all = [...change.stay, ...change.move.flatMap(({ from, to }) => [from, to]), ...change.add, ...change.lift];
-  // Whole octaves, at least three, so that the picture keeps still while the hands move about.
+  // Whole octaves, at least three, so that the range seldom changes.
   let low = Math.floor(Math.min(48, ...all) / 12) * 12;
   let high = Math.ceil((Math.max(83, ...all) + 1) / 12) * 12 - 1;
   low = Math.max(0, low);

@@ -1,6 +1,6 @@
-// Keys: an on-screen keyboard and the computer's keys, so that everything can be tried with no instrument.
+// Keys: an on-screen keyboard and the computer's keys, so that everything can be tried without an instrument.
 //
-// The computer's keys are read by their place, not their letter: two rows like two manuals, the upper an octave higher.
+// The computer's keys are read by position, not by letter: two rows like two manuals, the upper an octave higher.
 import { signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { local } from '../local';
@@ -12,9 +12,9 @@ const lower_row = ['KeyZ', 'KeyS', 'KeyX', 'KeyD', 'KeyC', 'KeyV', 'KeyG', 'KeyB
 const upper_row = ['KeyQ', 'Digit2', 'KeyW', 'Digit3', 'KeyE', 'KeyR', 'Digit5', 'KeyT', 'Digit6', 'KeyY', 'Digit7', 'KeyU', 'KeyI', 'Digit9', 'KeyO', 'Digit0', 'KeyP'];
 const semitones = new Map<string, number>([...lower_row.map((code, i) => [code, i] as const), ...upper_row.map((code, i) => [code, i + 12] as const)]);
 
-const lowest = signal(48);  // what the first key of the lower row plays
+const lowest = signal(48);  // the MIDI key of the first key in the lower row
 const velocity = 72;
-const ours = new Map<number, () => void>();  // sounding by us: what ends its tone
+const ours = new Map<number, () => void>();  // keys that this page sounds, with the function that ends each
 const ours_down = signal<ReadonlySet<number>>(new Set());
 const by_code = new Map<string, number>();
 

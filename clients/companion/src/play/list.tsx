@@ -1,4 +1,4 @@
-// The list: what else could stand under the melody, best first, at least the best of each root.
+// The list: other chords that fit under the melody, best first, with at least the best of each root.
 import { useEffect, useRef } from 'preact/hooks';
 import { local } from '../local';
 import { spoken } from '../music/chord';
@@ -69,7 +69,7 @@ function Row({ alternative, rank, chosen }: { alternative: Alternative; rank: nu
   );
 }
 
-/** Where the chord stands on the plane, in small. */
+/** A small picture of the position of the chord on the plane. */
 function TinyPlane({ x, y }: { x: number; y: number }) {
   const at = place(x, y);
   return (

@@ -1,4 +1,4 @@
-// Now: the chord, the held melody note and its degree, the key. Meant to be read from a metre and a half away.
+// Now: the chord, the held melody note and its degree, the key. Readable from a distance of one and a half metres.
 import { pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Fitted } from '../shell/fitted';
@@ -63,7 +63,7 @@ function OtherReadings() {
   );
 }
 
-/** The chords that led here, newest at the right. */
+/** The previous chords, newest at the right. */
 function Trail() {
   const chords = trail.value;
   if (chords.length === 0) return null;
@@ -74,7 +74,7 @@ function Trail() {
   );
 }
 
-/** Nothing has been played since the page came: say what to do. */
+/** Nothing has been played since the page was opened: says what to do. */
 function FirstWords() {
   if (daemon.link.value !== 'open')
     return (

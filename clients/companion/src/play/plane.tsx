@@ -1,6 +1,6 @@
-// The plane: every alternative a stone between dark and bright, resolved and tense; the present chord a diamond.
+// The plane: each alternative is a stone, placed from dark to bright and from resolved to tense. The current chord is a diamond.
 //
-// Read without colour: size tells the rank, a hollow stone was tried, the ring marks the chosen one, the diamond is now.
+// It can be read without colour: size shows the rank, a hollow stone was tried, and a ring marks the chosen one.
 import { useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { spoken, symbol_parts } from '../music/chord';
 import { pretty } from '../music/text';
@@ -38,7 +38,7 @@ function radius(rank: number): number {
 
 interface Item {
   key: string;
-  alternative: Alternative | null;  // null: the present chord
+  alternative: Alternative | null;  // null: the current chord
   chord: Chord;
   rank: number;
   labelled: boolean;
@@ -71,7 +71,7 @@ export function Plane() {
       of_root.set(alternative.root, nth + 1);
       return { key: `${alternative.root}.${nth}`, alternative, chord: alternative, rank, labelled: nth === 0 };
     });
-    plain.sort((a, b) => Number(b.labelled) - Number(a.labelled));  // labels of better ranks find their place first
+    plain.sort((a, b) => Number(b.labelled) - Number(a.labelled));  // labels of better ranks are placed first
     if (now) plain.unshift({ key: 'now', alternative: null, chord: now, rank: 0, labelled: true });
     const place_among_best = (each: Omit<Item, 'stone'>) => (each.alternative ? best.indexOf(each.alternative) : 0);
     const stones = lay_out(
@@ -176,7 +176,7 @@ function PresentMark({ item }: { item: Item }) {
   );
 }
 
-/** Strings that lie closer the tenser it gets. */
+/** Lines that lie closer together towards tense. */
 function Strings() {
   const lines: number[] = [];
   for (let y = 97, step = 15; y > 2; y -= step, step = Math.max(2.2, step * 0.83)) lines.push(y);

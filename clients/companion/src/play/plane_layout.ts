@@ -1,14 +1,14 @@
-// Where things stand on the plane: dark at the left, bright at the right, resolved below, tense above.
+// Computes positions on the plane: dark at the left, bright at the right, resolved at the bottom, tense at the top.
 //
-// A stone lies exactly where its chord's colour is. Its label takes the best free place around it, better ranks first.
-// The result depends on the list and the size alone, so nothing moves unless one of them changes.
+// A stone lies exactly at the colour of its chord. Its label takes the best free place around it, better ranks first.
+// The result depends only on the list and the size, so nothing moves unless one of them changes.
 export interface Stone {
   x: number;  // px
   y: number;
   radius: number;
   label_x: number;  // centre of the label
   label_y: number;
-  far: boolean;     // so far that a line must lead to the label
+  far: boolean;     // so far away that a line leads to the label
 }
 
 export interface Wanted {
@@ -19,15 +19,15 @@ export interface Wanted {
   label_height: number;
 }
 
-// Most chords are near the middle of either way, so the middle gets more room: of 1,535 chords offered in the demo, the
-// middle half lies within -0.12..0.13 and 0.56..0.74. The stretch is fixed: a place always means the same colour.
+// Most chords are near the middle of both scales, so the middle gets more room: of 1,535 chords offered in the demo, the
+// middle half lies within -0.12..0.13 and 0.56..0.74. The scale is fixed: a position always means the same colour.
 const usual_tension = 0.6;
 function stretched(value: number, low: number, high: number, middle: number, steep: number): number {
   const bend = (of: number) => Math.tanh(steep * (of - middle));
   return (bend(Math.min(high, Math.max(low, value))) - bend(low)) / (bend(high) - bend(low));
 }
 
-/** Shares of width and height, from the upper left. */
+/** Position as fractions of width and height, from the upper left. */
 export function place(dark_bright: number, resolved_tense: number): { x: number; y: number } {
   return { x: stretched(dark_bright, -1, 1, 0, 2.4), y: 1 - stretched(resolved_tense, 0, 1, usual_tension, 4) };
 }

@@ -1,4 +1,4 @@
-// Voicing: the chosen suggestion under the hands, on a keyboard and on a grand staff, against what they hold now.
+// Voicing: the keys of the chosen suggestion on a keyboard and a grand staff, compared with what the hands hold now.
 import { signal } from '@preact/signals';
 import { useEffect, useMemo, useRef } from 'preact/hooks';
 import { moves, type Moves } from '../music/hands';
@@ -35,9 +35,9 @@ export function Voicing() {
   const layout = way.value ?? alternative;
   const target = layout ? [...layout.left, ...layout.right] : [];
   const change = useMemo(() => moves(down, target), [held_key, target.join()]);
-  // A held melody note has one name on this page, whatever stands under it.
+  // A held melody note keeps its name on this page, whatever chord is under it.
   const sung = new Map(shown_melody.value?.notes.map((note) => [note.pitch, note.name]) ?? []);
-  // The layout of the list comes with its names; another way is asked for.
+  // The voicing of the list comes with names; the names of any other are requested.
   const named = alternative && layout === alternative ? new Map(target.map((pitch, i) => [pitch, alternative.names[i] ?? ''])) : null;
   const spelled = spell(named ? '' : alternative?.harte ?? '', target);
   const in_new = (pitch: number) => named?.get(pitch) ?? spelled(pitch);
@@ -91,7 +91,7 @@ function Staff({ left, right, name, held }: { left: number[]; right: number[]; n
       if (!current || !place.current) return;
       fit = await engrave(place.current, left.map((pitch, i) => ({ name: name(pitch), stays: stays[i]! })),
                     right.map((pitch, i) => ({ name: name(pitch), stays: stays[left.length + i]! })));
-    }).catch(() => undefined);  // the daemon went away before the engraving was loaded; it comes with the next connection
+    }).catch(() => undefined);  // the daemon stopped before the script was loaded; the next connection loads it
     return () => { current = false; watch.disconnect(); };
   }, [what, ready, daemon.link.value]);
   return <div class="staff" ref={place} role="img" aria-label={`Grand staff. Left hand ${left.map((p) => pretty(name(p))).join(' ')}; right hand ${right.map((p) => pretty(name(p))).join(' ')}`} />;

@@ -1,4 +1,4 @@
-// The ways in which the chosen suggestion can be laid out: the daemon's best and up to three others, by their names.
+// The voicings of the chosen suggestion: the daemon's best and up to three others, by name.
 import { computed, signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import type { Alternative, StyledVoicing } from '../protocol';
@@ -11,9 +11,9 @@ export const style_names: Record<StyledVoicing['style'], string> = {
 const offered = signal<{ of: Alternative; ways: StyledVoicing[] } | null>(null);
 const picked = signal<StyledVoicing['style'] | null>(null);
 
-// Those of the suggestion that is chosen; none until the daemon has answered.
+// Voicings of the chosen suggestion; none until the daemon has answered.
 export const ways = computed(() => (offered.value && offered.value.of === chosen.value ? offered.value.ways : []));
-// The one the player picked for this suggestion; else it stays as the list has it.
+// The voicing that the player picked for this suggestion; without one, that of the list is used.
 export const way = computed(() => ways.value.find((each) => each.style === picked.value) ?? null);
 
 export function Ways() {
@@ -23,7 +23,7 @@ export function Ways() {
     if (!alternative) return;
     ask('chord.voicings', { harte: alternative.harte }).then(
       (got) => { if (chosen.peek() === alternative) offered.value = { of: alternative, ways: got.voicings }; },
-      () => undefined,  // it stays as the list has it
+      () => undefined,  // the voicing of the list stays
     );
   }, [alternative]);
   if (ways.value.length < 2) return null;

@@ -13,7 +13,7 @@ interface Props {
   upright?: boolean;
 }
 
-// What the player has just set, until the daemon says the same.
+// The value that the player has just set, until the daemon confirms it.
 const mine = { brighter: signal<number | null>(null), tenser: signal<number | null>(null), surprising: signal<number | null>(null) };
 
 export function Wish({ member, name, low, high, upright = false }: Props) {
@@ -23,7 +23,7 @@ export function Wish({ member, name, low, high, upright = false }: Props) {
   const send = async () => {
     if (sending.current) return;
     sending.current = true;
-    // One request at a time, and the newest wish last, however fast the slider moves.
+    // Send one request at a time, and always the newest wish last, however fast the slider moves.
     for (let sent: number | null = null; mine[member].peek() !== sent; ) {
       sent = mine[member].peek();
       try {

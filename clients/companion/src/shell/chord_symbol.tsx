@@ -3,7 +3,7 @@ import { spoken, symbol_parts, symbol_text, type SymbolStyle } from '../music/ch
 import type { Chord } from '../protocol';
 import { symbol_style } from '../state';
 
-/** `style`: that of the settings when left out. */
+/** `style`: by default that of the settings. */
 export function ChordSymbol({ chord, style = symbol_style.value }: { chord: Chord; style?: SymbolStyle }) {
   const parts = symbol_parts(chord, style);
   return (

@@ -1,11 +1,11 @@
-// A line of text, or a number, that is kept when the player is done with it: Enter or leaving it keeps it, Escape brings back
-// what was there. While they type, news from elsewhere doesn't disturb it.
+// A field for a line of text or a number. Enter, or leaving the field, saves the value; Escape restores the old one. Changes
+// from elsewhere do not disturb it while the player types.
 import { useRef, useState } from 'preact/hooks';
 
 interface Common {
   class?: string;
   name?: string;
-  label?: string;  // where no label element holds it
+  label?: string;  // if it is not inside a label element
   placeholder?: string;
   disabled?: boolean;
 }
@@ -25,10 +25,10 @@ interface Whole extends Common {
   max: number;
   step?: number;
   keep: (value: number) => void;
-  clear?: () => void;  // where nothing may stand there too
+  clear?: () => void;  // if the field may be empty
 }
 
-/** A whole number; what is none is not kept, and what lies outside is brought inside. */
+/** A field for a whole number. Other input is not saved; a number out of range is clamped. */
 export function EditableNumber({ value, min, max, keep, clear, ...rest }: Whole) {
   const done = (text: string) => {
     if (text === '') {
@@ -58,7 +58,7 @@ function Draft({ value, label, done, ...rest }: DraftProps) {
     <input {...rest} value={draft ?? value} aria-label={label} spellcheck={false}
            onInput={(event) => set(event.currentTarget.value)}
            onBlur={(event) => {
-             // What a number field can't read is empty to us; it must not stay on the page.
+             // Text that a number field cannot read has an empty value; it must not stay on the page.
              if (event.currentTarget.validity.badInput) event.currentTarget.value = value;
              else if (draft !== null && !cancelled.current) done(draft.trim());
              cancelled.current = false;

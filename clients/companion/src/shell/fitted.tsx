@@ -1,4 +1,4 @@
-// Text as large as its box allows, up to a share of the box's height.
+// Text as large as its box allows, up to a fraction of the height of the box.
 import type { ComponentChildren } from 'preact';
 import { useLayoutEffect, useRef } from 'preact/hooks';
 

@@ -1,4 +1,4 @@
-// Where in the page we are: the part of the address after #.
+// The route: which screen is open, from the part of the address after #.
 import { signal } from '@preact/signals';
 
 export type Route = { page: 'play' } | { page: 'takes' } | { page: 'take' | 'song'; take: number } | { page: 'settings' };

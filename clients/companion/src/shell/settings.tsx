@@ -9,7 +9,7 @@ import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
 import { Editable, EditableNumber } from './editable';
 
-// As the daemon spells them: from seven flats' side to the sharps'.
+// Key names as the daemon spells them, from the flat side to the sharp side.
 const keys = ['C', 'Db', 'D', 'Eb', 'E', 'F', 'Gb', 'G', 'Ab', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:maj`, name: `${tonic} major` }))
   .concat(['C', 'C#', 'D', 'Eb', 'E', 'F', 'F#', 'G', 'G#', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:min`, name: `${tonic} minor` })));
 
@@ -22,7 +22,7 @@ function change(what: SetSettings): void {
   ask('settings.set', what).catch(complain);
 }
 
-// Chords to show the two ways of writing them on.
+// Example chords for the two styles of symbols.
 const examples = signal<Chord[]>([]);
 async function fetch_examples(): Promise<void> {
   if (examples.peek().length > 0) return;

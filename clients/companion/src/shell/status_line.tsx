@@ -1,9 +1,9 @@
-// One honest line: is the daemon there, is a keyboard there, are takes being kept.
+// The status in one line: is the daemon connected, is there a keyboard, are takes being saved.
 import { computed } from '@preact/signals';
 import { daemon, status } from '../state';
 
 interface Line {
-  mark: string;  // a shape, so that it is read without colour
+  mark: string;  // a shape, so that it can be read without colour
   text: string;
   bad: boolean;
 }

@@ -1,9 +1,9 @@
-// A soft tone built into the page, so that a suggestion can be heard with no instrument at all.
+// A soft sound built into the page, so that a suggestion can be heard without an instrument.
 //
-// Hearing comes first: every visit begins quiet, the volume glides and never jumps, and a limiter stands at the end.
+// To protect the ears, every visit begins quiet, the volume glides and never jumps, and a limiter comes last.
 import { effect, signal } from '@preact/signals';
 
-/** 0 silent .. 1 loudest. Not kept between visits: each begins quiet. */
+/** 0 silent .. 1 loudest. Not stored: each visit begins quiet. */
 export const volume = signal(0.25);
 
 const loudest = 0.35;
@@ -22,10 +22,10 @@ let master: GainNode | null = null;
 let voices: Voice[] = [];
 
 function loudness(of: number): number {
-  return of <= 0 ? 0 : loudest * of * of;  // equal steps sound about equal
+  return of <= 0 ? 0 : loudest * of * of;  // so that equal steps sound about equal
 }
 
-/** The audio clock; begins when the player first asks for sound, as browsers demand. */
+/** The audio clock. It starts when the player first asks for sound, because browsers require that. */
 export function audio(): AudioContext {
   if (!context) {
     context = new AudioContext({ latencyHint: 'interactive' });
@@ -48,7 +48,7 @@ effect(() => {
   if (master && context) master.gain.setTargetAtTime(target, context.currentTime, glide_s / 3);
 });
 
-/** Begins a note at a time of the audio clock; returns what ends it. */
+/** Starts a note at a time of the audio clock. Returns the function that ends it. */
 export function sound(pitch: number, velocity: number, at?: number): (at?: number) => void {
   const ctx = audio();
   master!.gain.setTargetAtTime(loudness(volume.peek()), ctx.currentTime, glide_s / 3);
@@ -85,14 +85,14 @@ function release(voice: Voice, at: number): void {
   voice.sources[0]!.onended = () => voice.gain.disconnect();
 }
 
-/** Sounds a chord softly, bottom first. */
+/** Plays a chord softly, lowest note first. */
 export function sound_chord(pitches: number[], seconds = 1.5): void {
   hush();
   const begin = audio().currentTime + 0.02;
   [...pitches].sort((a, b) => a - b).forEach((pitch, i) => sound(pitch, 62, begin + i * 0.014)(begin + seconds));
 }
 
-/** Ends what sounds. */
+/** Stops everything that sounds. */
 export function hush(): void {
   if (context) for (const voice of [...voices]) release(voice, context.currentTime);
 }
