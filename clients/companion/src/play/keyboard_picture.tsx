@@ -1,4 +1,4 @@
-// A small keyboard: a filled dot is a key that stays, a ring a key to press, an arc the motion to it, a cross a key to release.
+// A small keyboard: a filled dot is a key that stays, a ring a key to press, an arc the motion to it, a cross a released key.
 import type { Moves } from '../music/hands';
 
 const black = [1, 3, 6, 8, 10];

@@ -1,4 +1,4 @@
-// The plane: each alternative is a stone, placed from dark to bright and from resolved to tense. The current chord is a diamond.
+// The plane: each alternative is a stone between dark and bright, resolved and tense. The current chord is a diamond.
 //
 // It can be read without colour: size shows the rank, a hollow stone was tried, and a ring marks the chosen one.
 import { useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
