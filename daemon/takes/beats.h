@@ -6,13 +6,12 @@
 // take of more than four hours (long silences are not counted) only the first four hours get beats.
 //
 // Units: Micros of the take.
-// Threads: pure functions; call them from any thread. While it works, find_beats has helper threads of its own
-// named "aside-2" (base/helper.h) and waits for them before it returns.
-// Errors: none; a take without a pulse has no beats.
-// Source: the lattice and its sources are in harmony/beat_lattice.h; the path is found by backtracking
-// (Viterbi). Whether there is a pulse is tested against the same notes with random time shifts (surrogate
-// data, Theiler et al. 1992). Bars are found by dynamic programming over metre and position, from bass notes
-// and new chords: common practice, no source.
+// Threads: pure functions; call them from any thread. While it works, find_beats has helper threads of its
+// own named "aside-2" (base/helper.h) and waits for them before it returns. Errors: none; a take without a
+// pulse has no beats. Source: the lattice and its sources are in harmony/beat_lattice.h; the path is found by
+// backtracking (Viterbi). Whether there is a pulse is tested against the same notes with random time shifts
+// (surrogate data, Theiler et al. 1992). Bars are found by dynamic programming over metre and position, from
+// bass notes and new chords: common practice, no source.
 #pragma once
 
 #include <cstddef>

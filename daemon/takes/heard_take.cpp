@@ -11,7 +11,7 @@
 namespace undersong::takes {
 namespace {
 
-constexpr Micros kTogether{90'000};  // the notes of one chord and its bass fall within this time
+constexpr Micros kTogether = kChordTogether;
 
 // The root without double accidentals, because chords far apart in the take are compared.
 harmony::NoteName plain(harmony::NoteName name) {

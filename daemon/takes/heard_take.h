@@ -21,6 +21,9 @@
 
 namespace undersong::takes {
 
+// The notes of one chord and its bass fall within this time.
+inline constexpr Micros kChordTogether{90'000};
+
 struct HeardChord {
   Micros at{};
   harmony::Chord chord;

@@ -44,7 +44,8 @@ struct KeptMeeting {
   MeetingFacts facts;
 };
 
-// `chords` and `keys`: in log order. Names that lasted for less than harmony::kPassing are merged as in timeline.h.
+// `chords` and `keys`: in log order. Names that lasted for less than harmony::kPassing are merged as in
+// timeline.h.
 std::vector<Statement> statements_of(const std::vector<KeptChord>& chords, const std::vector<KeptChord>& keys,
                                      const std::vector<KeptMeeting>& meetings, Micros end);
 

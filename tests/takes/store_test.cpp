@@ -143,7 +143,13 @@ TEST(Store, EditsAreLinesAndDeletionCanBeUndone) {
   EXPECT_EQ(*edit(LineKind::kRestore, 1, ""), 20u);
   EXPECT_EQ(listed(false).size(), 2u);
   EXPECT_EQ(listed(false)[1].annotation, "slower");
-  EXPECT_EQ(*edit(LineKind::kCorrection, 1, "D:min7"), 21u);
+  const auto corrected = now<LineNumber>(
+      [&](auto answer) { store->edit(LineKind::kCorrection, 1, us(1'200'000), "D:min7", answer); });
+  EXPECT_EQ(*corrected, 21u);
+  const auto chords = now<Detail>([&](auto answer) { store->detail(1, answer); })->chords;
+  ASSERT_EQ(chords.size(), 1u);
+  EXPECT_NE(chords[0].data.find("D:min7"), std::string::npos)
+      << "the player's name is shown: " << chords[0].data;
   EXPECT_EQ(edit(LineKind::kRename, 9, "x").error().code, ErrorCode::kNotFound);
   EXPECT_EQ(store->last_number(), 21u) << "an edit that was refused takes no number";
   store->append(take_begin(us(20'000'000), 0));
