@@ -116,7 +116,8 @@ struct Question {
   std::optional<Chord> previous;                  // the chord in force
   FixedVector<Chord, kChordsBefore - 1> earlier;  // those before it, newest first
   Wishes wishes;
-  bool variety = true;  // false: no places for variety
+  std::optional<Idiom> lean;  // the player expects this idiom; none: found from what is heard
+  bool variety = true;        // false: no places for variety
   Tried tried;
   Liked liked;
   const TakeMemory* take = nullptr;  // what was heard earlier in the take, if anything; must outlive the call

@@ -35,9 +35,15 @@ struct Phrase {
   friend constexpr bool operator==(const Phrase&, const Phrase&) = default;
 };
 
+// Which idiom is heard, from the take if there is one, else from the chords before. `lean`: the player
+// expects this one, which makes it about twenty times likelier.
+IdiomShares idiom_shares(const std::optional<Key>& key, const ChordsBefore& before, const TakeMemory* take,
+                         std::optional<Idiom> lean, const RankingTable& table);
+
 // Logarithms, up to a constant; [absolute root * 13 + class]. Without a key, the mean over the keys that hold
 // the notes.
 void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const ChordsBefore& before,
-                  const TakeMemory* take, const RankingTable& table, ChordScores& out);
+                  const TakeMemory* take, const RankingTable& table, ChordScores& out,
+                  std::optional<Idiom> lean = std::nullopt);
 
 }  // namespace undersong::harmony

@@ -428,7 +428,7 @@ TEST(TakeMemory, AnEndlessTakeForgetsTheOldest) {
   Draw draw(25);
   for (int i = 0; i < 5000; ++i) take.add(draw.chord(), std::nullopt, {});
   ChordScores scores{};
-  take.add_scores(PitchClass(0), {}, RankingTable::standard().take, scores);
+  take.add_scores(PitchClass(0), {}, RankingTable::standard().idiom[0].take, scores);
   for (float score : scores) EXPECT_TRUE(std::isfinite(score));
 }
 
