@@ -29,6 +29,10 @@ class Reader {
     values.resize(size);
     for (T& value : values) read(value);
   }
+  void read(RankingTable::WideRow& row) {
+    row = {};
+    for (std::size_t c = 0; c < kTableChords; ++c) read(row[c]);
+  }
   void read(RankingTable::OfIdiom& of) {
     read(of.after);
     read(of.after_second);

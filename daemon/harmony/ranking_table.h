@@ -116,7 +116,9 @@ class RankingTable {
   };
   std::vector<Units> network_in;  // [kInputs]
   Units network_bias;
-  std::vector<Row> network_out, network_out_seen;  // [kHidden]; the second from the root of the last chord
+  using WideRow = std::array<float, kTableChords + 4>;  // whole lanes; the last four are nothing
+  std::vector<WideRow> network_out,
+      network_out_seen;  // [kHidden]; the second from the root of the last chord
 
  private:
   RankingTable() = default;

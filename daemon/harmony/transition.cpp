@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <tuple>
 
 #include "daemon/harmony/lanes.h"
 
@@ -31,29 +32,41 @@ int root_of(std::size_t chord) {
   return chord == kNoChord ? 0 : static_cast<int>(chord / kQualityClasses);
 }
 
-// out += weight * row, the row's chords standing `semitones` higher.
-[[gnu::always_inline]] inline void add(ChordScores& out, const RankingTable::Row& row, float weight = 1,
-                                       int semitones = 0) {
-  const std::size_t split = static_cast<std::size_t>(semitones) * kQualityClasses;
-  for (std::size_t i = 0; i < kTableChords - split; ++i) out[i + split] += weight * row[i];
-  for (std::size_t i = kTableChords - split; i < kTableChords; ++i)
-    out[i + split - kTableChords] += weight * row[i];
+// out += wa * a + wb * b + wc * c, in whole lanes as far as they reach.
+[[gnu::always_inline]] inline void add_three(float* out, const float* a, const float* b, const float* c,
+                                             float wa, float wb, float wc, std::size_t count) {
+  std::size_t i = 0;
+  for (; i + kLane <= count; i += kLane)
+    store(out + i, load(out + i) + wa * load(a + i) + wb * load(b + i) + wc * load(c + i));
+  for (; i < count; ++i) out[i] += wa * a[i] + wb * b[i] + wc * c[i];
 }
 
-// The same row of each idiom, by its share.
+// The same row of each idiom by its share, the row's chords standing `semitones` higher.
 template <class RowOf>
 [[gnu::always_inline]] inline void add_shared(ChordScores& out, const RankingTable& table,
                                               const IdiomShares& shares, RowOf row_of, float weight = 1,
                                               int semitones = 0) {
+  static_assert(kIdioms == 3);
   const float *a = row_of(table.idiom[0]).data(), *b = row_of(table.idiom[1]).data(),
               *c = row_of(table.idiom[2]).data();
   const float wa = weight * shares[0], wb = weight * shares[1], wc = weight * shares[2];
-  static_assert(kIdioms == 3);
   const std::size_t split = static_cast<std::size_t>(semitones) * kQualityClasses;
-  float* high = out.data() + split;
-  for (std::size_t i = 0; i < kTableChords - split; ++i) high[i] += wa * a[i] + wb * b[i] + wc * c[i];
-  const std::size_t first = kTableChords - split;
-  for (std::size_t i = 0; i < split; ++i) out[i] += wa * a[first + i] + wb * b[first + i] + wc * c[first + i];
+  const std::size_t rest = kTableChords - split;
+  add_three(out.data() + split, a, b, c, wa, wb, wc, rest);
+  add_three(out.data(), a + rest, b + rest, c + rest, wa, wb, wc, split);
+}
+
+// out += weight * row, likewise.
+[[gnu::always_inline]] inline void add(ChordScores& out, const RankingTable::Row& row, float weight = 1,
+                                       int semitones = 0) {
+  const std::size_t split = static_cast<std::size_t>(semitones) * kQualityClasses;
+  const auto part = [&](float* to, const float* from, std::size_t count) {
+    std::size_t i = 0;
+    for (; i + kLane <= count; i += kLane) store(to + i, load(to + i) + weight * load(from + i));
+    for (; i < count; ++i) to[i] += weight * from[i];
+  };
+  part(out.data() + split, row.data(), kTableChords - split);
+  part(out.data(), row.data() + kTableChords - split, split);
 }
 
 void add(ChordScores& out, const std::vector<RankingTable::Listed>& list, std::size_t context,
@@ -81,7 +94,8 @@ std::size_t length_of(float beats) {
   Table::Units units = table.network_bias;
   const auto sees = [&](std::size_t input, float much = 1) {
     const Table::Units& row = table.network_in[input];
-    for (std::size_t i = 0; i < Table::kHidden; ++i) units[i] += much * row[i];
+    for (std::size_t i = 0; i < Table::kHidden; i += kLane)
+      store(&units[i], load(&units[i]) + much * load(&row[i]));
   };
   for (std::size_t j = 0; j < heard.size(); ++j) {
     sees(Table::kChord + j * (kNoChord + 1) + heard[j]);
@@ -103,14 +117,29 @@ std::size_t length_of(float beats) {
   sees(Table::kSeenHeld + above(last_root, phrase.held));
   sees(Table::kLength + length_of(phrase.beats));
   for (std::size_t i = 0; i < kIdioms; ++i) sees(Table::kShares + i, shares[i]);
-  ChordScores seen{};
-  for (std::size_t k = 0; k < Table::kHidden; ++k) {
-    const float unit = units[k];
-    if (unit <= 0) continue;
-    const float *plain = table.network_out[k].data(), *turned = table.network_out_seen[k].data();
-    for (std::size_t i = 0; i < kTableChords; ++i) out[i] += unit * plain[i];
-    for (std::size_t i = 0; i < kTableChords; ++i) seen[i] += unit * turned[i];
-  }
+  std::array<std::uint8_t, Table::kHidden> active;
+  std::size_t count = 0;
+  for (std::size_t k = 0; k < Table::kHidden; ++k)
+    if (units[k] > 0) active[count++] = static_cast<std::uint8_t>(k);
+  ChordScores seen;
+  constexpr std::size_t kBlock = 4 * kLane;
+  static_assert(std::tuple_size_v<Table::WideRow> % kBlock == 0);
+  const auto multiply = [&](const std::vector<Table::WideRow>& rows, const auto& take) {
+    for (std::size_t from = 0; from < rows[0].size(); from += kBlock) {
+      Lane a{}, b{}, c{}, d{};
+      for (std::size_t n = 0; n < count; ++n) {
+        const float unit = units[active[n]];
+        const float* row = rows[active[n]].data() + from;
+        a += unit * load(row), b += unit * load(row + kLane);
+        c += unit * load(row + 2 * kLane), d += unit * load(row + 3 * kLane);
+      }
+      std::array<float, kBlock> sums;
+      store(&sums[0], a), store(&sums[kLane], b), store(&sums[2 * kLane], c), store(&sums[3 * kLane], d);
+      for (std::size_t i = 0; i < kBlock && from + i < kTableChords; ++i) take(from + i, sums[i]);
+    }
+  };
+  multiply(table.network_out, [&](std::size_t at, float value) { out[at] += value; });
+  multiply(table.network_out_seen, [&](std::size_t at, float value) { seen[at] = value; });
   add(out, seen, 1, root_of(heard[0]));
 }
 
