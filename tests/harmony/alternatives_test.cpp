@@ -479,15 +479,17 @@ TEST(Idioms, ThePlayerLeansTheList) {
   question.previous = Chord{PitchClass(7), quality("7"), PitchClass(7)};
   question.wishes.surprising = -1;
   Alternatives list;
-  const auto first_with = [&](std::optional<Idiom> lean) {
+  const auto place_of_major_seventh = [&](std::optional<Idiom> lean) {
     question.lean = lean;
     rank_alternatives(question, nullptr, list);
-    return list[0].chord;
+    EXPECT_EQ(list[0].chord.root, PitchClass(0));  // the cadence resolves in each
+    return std::find_if(list.begin(), list.end(),
+                        [](const Alternative& a) {
+                          return a.chord.root == PitchClass(0) && a.chord.quality == quality("maj7");
+                        }) -
+           list.begin();
   };
-  const Chord old_song = first_with(Idiom::kSongbook), jazz = first_with(Idiom::kJazz);
-  EXPECT_EQ(old_song.root, PitchClass(0));
-  EXPECT_EQ(old_song.quality, quality("maj"));
-  EXPECT_NE(jazz, old_song);
+  EXPECT_LT(place_of_major_seventh(Idiom::kJazz), place_of_major_seventh(Idiom::kSongbook));
   for (std::size_t i = 0; i < kIdioms; ++i) {
     const auto idiom = static_cast<Idiom>(i);
     const ChordsBefore before{*question.previous};

@@ -361,6 +361,7 @@ def session_scores(base, x, shares, w):
 
 # ---- the table
 
+TAKE_MORE = 1.2                     # the take weighs more than was learnt: it helps the songbook's halves, and a take repeats itself
 SCALE, NETWORK_SCALE = 50, 1024      # the table holds whole numbers
 
 
@@ -394,7 +395,7 @@ def table(learnt, take):
                 ("after a chord stated twice", after("restated")[1] - after("restated")[0], SCALE), ("by length", after("length"), SCALE),
                 ("qualities heard", sung("style"), SCALE), ("notes", notes.T + by_step(sung("note")) + sung("notekey"), SCALE),
                 ("held note", holds.T + by_step(sung("heldnote")), SCALE), ("first note", by_step(sung("firstnote")) + sung("firstkey"), SCALE),
-                ("last note", by_step(sung("lastnote")) + sung("lastkey"), SCALE), ("earlier in the take", take[i], SCALE)]
+                ("last note", by_step(sung("lastnote")) + sung("lastkey"), SCALE), ("earlier in the take", TAKE_MORE * take[i], SCALE)]
     out.append(("heard second, third, fourth last, in circles of two and three", p["pooled"][-len(AGAIN):], SCALE))
     pair, seen = [], []
     w = p["pooled"][listed_at["pair"]]
