@@ -33,6 +33,7 @@ struct Options {
   std::string file;
   std::string table;
   harmony::Wishes wishes{0, 0, -1};
+  std::optional<harmony::Idiom> lean;
   bool session = false;
   bool plain = false;    // no places reserved for variety
   bool explain = false;  // add the reason for each chord
@@ -202,6 +203,7 @@ int run(const Options& options) {
       return 1;
     }
     query->question.wishes = options.wishes;
+    query->question.lean = options.lean;
     query->question.variety = !options.plain;
     if (options.session) query->question.take = &session.memory();
     harmony::rank_alternatives(query->question, nullptr, list, table);
@@ -242,6 +244,14 @@ void add_rank(CLI::App& program, int& exit_code) {
       ->check(CLI::Range(-1.0, 1.0));
   command->add_option("--tenser", options->wishes.tenser, "resolved -1 .. 1 tense")
       ->check(CLI::Range(-1.0, 1.0));
+  static const std::map<std::string, harmony::Idiom> kIdiom{{"songbook", harmony::Idiom::kSongbook},
+                                                            {"pop", harmony::Idiom::kPop},
+                                                            {"jazz", harmony::Idiom::kJazz}};
+  command
+      ->add_option("--idiom", options->lean,
+                   "expect songbook, pop or jazz; by default it is found from the chords heard")
+      ->transform(CLI::Transformer(kIdiom, CLI::ignore_case))
+      ->check(CLI::IsMember({"songbook", "pop", "jazz"}));
   command->add_flag("--no-variety", options->plain, "reserve no places for variety");
   command->add_flag("--session", options->session, "remember the earlier chords of a piece, as in a take");
   command->add_flag("--explain", options->explain, "explain the place of each chord");

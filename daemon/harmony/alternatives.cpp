@@ -100,7 +100,7 @@ struct Usual {
       before.push_back(*question.previous);
       for (const Chord& earlier : question.earlier) before.push_back(earlier);
     }
-    usual_chords(phrase, question.key, before, question.take, table, chord);
+    usual_chords(phrase, question.key, before, question.take, table, chord, question.lean);
     if (question.previous) {
       const auto cls = quality_class(question.previous->quality);
       if (cls != QualityClass::kNone)

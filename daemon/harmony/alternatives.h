@@ -123,7 +123,8 @@ struct Question {
   std::optional<Chord> previous;                  // the chord in force
   FixedVector<Chord, kChordsBefore - 1> earlier;  // those before it, newest first
   Wishes wishes;
-  bool variety = true;  // false: rank by score alone
+  std::optional<Idiom> lean;  // the idiom that the player expects; nullopt: it is found from what is heard
+  bool variety = true;        // false: rank by score alone
   Tried tried;
   Liked liked;
   const TakeMemory* take = nullptr;  // what was heard earlier in the take, or null; must outlive the call

@@ -8,7 +8,7 @@ namespace {
 constexpr std::int16_t kNumbers[] = {
 #include "daemon/harmony/ranking_table.inc"
 };
-constexpr float kUnit = 1.0f / 50;
+constexpr float kUnit = 1.0f / 50, kNetworkUnit = 1.0f / 1024;
 
 class Reader {
  public:
@@ -18,12 +18,35 @@ class Reader {
     short_ = true;
     return 0;
   }
-  void read(float& value) { value = kUnit * static_cast<float>(next()); }
+  void read(float& value) { value = unit_ * static_cast<float>(next()); }
+  void unit(float unit) { unit_ = unit; }
   template <class T, std::size_t N>
   void read(std::array<T, N>& values) {
     for (T& value : values) read(value);
   }
-  // The upper bounds keep all indices within the table, whatever the file contains.
+  template <class T>
+  void read(std::vector<T>& values, std::size_t size) {
+    values.resize(size);
+    for (T& value : values) read(value);
+  }
+  void read(RankingTable::WideRow& row) {
+    row = {};
+    for (std::size_t c = 0; c < kTableChords; ++c) read(row[c]);
+  }
+  void read(RankingTable::OfIdiom& of) {
+    read(of.after);
+    read(of.after_second);
+    read(of.seen_from);
+    read(of.restated);
+    read(of.by_length);
+    read(of.by_style);
+    read(of.note);
+    read(of.held);
+    read(of.first);
+    read(of.last);
+    read(of.take);
+  }
+  // The upper bounds keep what is read within the table, whatever the file says.
   void read(std::vector<RankingTable::Listed>& list) {
     const std::int32_t count = next();
     if (count < 0 || static_cast<std::size_t>(count) > numbers_.size()) {
@@ -46,6 +69,7 @@ class Reader {
  private:
   std::span<const std::int32_t> numbers_;
   std::size_t at_ = 0;
+  float unit_ = kUnit;
   bool short_ = false;
 };
 
@@ -88,29 +112,23 @@ std::size_t RankingTable::family(std::size_t cls) {
 
 std::optional<RankingTable> RankingTable::from(std::span<const std::int32_t> numbers) {
   Reader in(numbers);
-  if (in.next() != 1) return std::nullopt;  // the version
+  if (in.next() != 2) return std::nullopt;  // the version
   RankingTable out;
-  in.read(out.after);
-  in.read(out.after_second);
-  in.read(out.seen_from);
-  in.read(out.restated);
-  in.read(out.by_length);
-  in.read(out.by_style);
-  in.read(out.note);
-  in.read(out.held);
-  in.read(out.first);
-  in.read(out.last);
-  std::array<std::array<float, kQualityClasses>, 12> by_interval;
-  in.read(by_interval);
-  for (std::size_t note = 0; note < 12; ++note)
-    for (std::size_t c = 0; c < kTableChords; ++c)
-      out.long_note[note][c] = by_interval[(note + 12 - c / kQualityClasses) % 12][c % kQualityClasses];
+  in.read(out.gate.at_first);
+  in.read(out.gate.quality);
+  in.read(out.gate.step);
+  in.read(out.gate.chord);
+  in.read(out.idiom, kIdioms);
   for (float* weight : {&out.again.second, &out.again.third, &out.again.fourth, &out.again.circle_of_two,
                         &out.again.circle_of_three})
     in.read(*weight);
-  in.read(out.take);
   in.read(out.after_two);
   in.read(out.after_two_seen);
+  in.unit(kNetworkUnit);
+  in.read(out.network_in, kInputs);
+  in.read(out.network_bias);
+  in.read(out.network_out, kHidden);
+  in.read(out.network_out_seen, kHidden);
   if (!in.complete()) return std::nullopt;
   return out;
 }

@@ -90,4 +90,28 @@ void TakeMemory::add_scores(PitchClass held, PitchClassSet notes,
   }
 }
 
+IdiomShares TakeMemory::idiom_evidence(std::optional<PitchClass> tonic,
+                                       const RankingTable::Gate& gate) const {
+  IdiomShares sum{};
+  const auto tells = [&](const IdiomShares& values) {
+    for (std::size_t i = 0; i < kIdioms; ++i) sum[i] += values[i];
+  };
+  const std::size_t down = tonic ? (12 - static_cast<std::size_t>(tonic->value())) % 12 * kQualityClasses : 0;
+  for (std::size_t i = 0; i < size_; ++i) {
+    const std::size_t chord = entries_[i].chord;
+    if (chord >= kTableChords) continue;
+    tells(gate.quality[chord % kQualityClasses]);
+    if (tonic) tells(gate.chord[(chord + down) % kTableChords]);
+    const std::size_t before = i > 0 ? entries_[i - 1].chord : kTableChords;
+    if (before >= kTableChords) continue;
+    const std::size_t step = (chord / kQualityClasses + 12 - before / kQualityClasses) % 12;
+    tells(gate.step[before % kQualityClasses][step][chord % kQualityClasses]);
+  }
+  // Chords of one take repeat each other: n of them tell no more than the square root of 4 n independent
+  // ones.
+  const float scale = size_ > 4 ? 2 / std::sqrt(static_cast<float>(size_)) : 1.0f;
+  for (float& value : sum) value *= scale;
+  return sum;
+}
+
 }  // namespace undersong::harmony

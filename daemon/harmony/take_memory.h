@@ -35,6 +35,9 @@ class TakeMemory {
   void add_scores(PitchClass held, PitchClassSet notes,
                   const std::array<float, RankingTable::kTakeWeights>& weights, ChordScores& scores) const;
 
+  // What its chords tell of the idiom, as logarithms; without a key only their qualities and steps tell.
+  IdiomShares idiom_evidence(std::optional<PitchClass> tonic, const RankingTable::Gate& gate) const;
+
  private:
   struct Entry {
     std::uint8_t chord;  // index into the table; kTableChords: of no class

@@ -1,6 +1,8 @@
 #include "daemon/harmony/transition.h"
 
 #include <algorithm>
+#include <cmath>
+#include <tuple>
 
 #include "daemon/harmony/lanes.h"
 #include "daemon/harmony/scales.h"
@@ -31,12 +33,41 @@ int root_of(std::size_t chord) {
   return chord == kNoChord ? 0 : static_cast<int>(chord / kQualityClasses);
 }
 
-// out += weight * row, with the row's chords transposed up by `semitones`.
-void add(ChordScores& out, const RankingTable::Row& row, float weight = 1, int semitones = 0) {
+// out += wa * a + wb * b + wc * c, in whole lanes as far as they reach.
+[[gnu::always_inline]] inline void add_three(float* out, const float* a, const float* b, const float* c,
+                                             float wa, float wb, float wc, std::size_t count) {
+  std::size_t i = 0;
+  for (; i + kLane <= count; i += kLane)
+    store(out + i, load(out + i) + wa * load(a + i) + wb * load(b + i) + wc * load(c + i));
+  for (; i < count; ++i) out[i] += wa * a[i] + wb * b[i] + wc * c[i];
+}
+
+// The same row of each idiom by its share, the row's chords standing `semitones` higher.
+template <class RowOf>
+[[gnu::always_inline]] inline void add_shared(ChordScores& out, const RankingTable& table,
+                                              const IdiomShares& shares, RowOf row_of, float weight = 1,
+                                              int semitones = 0) {
+  static_assert(kIdioms == 3);
+  const float *a = row_of(table.idiom[0]).data(), *b = row_of(table.idiom[1]).data(),
+              *c = row_of(table.idiom[2]).data();
+  const float wa = weight * shares[0], wb = weight * shares[1], wc = weight * shares[2];
   const std::size_t split = static_cast<std::size_t>(semitones) * kQualityClasses;
-  for (std::size_t i = 0; i < kTableChords - split; ++i) out[i + split] += weight * row[i];
-  for (std::size_t i = kTableChords - split; i < kTableChords; ++i)
-    out[i + split - kTableChords] += weight * row[i];
+  const std::size_t rest = kTableChords - split;
+  add_three(out.data() + split, a, b, c, wa, wb, wc, rest);
+  add_three(out.data(), a + rest, b + rest, c + rest, wa, wb, wc, split);
+}
+
+// out += weight * row, likewise.
+[[gnu::always_inline]] inline void add(ChordScores& out, const RankingTable::Row& row, float weight = 1,
+                                       int semitones = 0) {
+  const std::size_t split = static_cast<std::size_t>(semitones) * kQualityClasses;
+  const auto part = [&](float* to, const float* from, std::size_t count) {
+    std::size_t i = 0;
+    for (; i + kLane <= count; i += kLane) store(to + i, load(to + i) + weight * load(from + i));
+    for (; i < count; ++i) to[i] += weight * from[i];
+  };
+  part(out.data() + split, row.data(), kTableChords - split);
+  part(out.data(), row.data() + kTableChords - split, split);
 }
 
 void add(ChordScores& out, const std::vector<RankingTable::Listed>& list, std::size_t context,
@@ -46,28 +77,105 @@ void add(ChordScores& out, const std::vector<RankingTable::Listed>& list, std::s
   for (; it != list.end() && it->context == context; ++it) out[moved(it->chord, semitones)] += it->value;
 }
 
-// The scores in one key; everything is seen from the tonic, 0..11.
-void in_key(const Phrase& phrase, float total, int tonic,
-            const std::array<std::size_t, kChordsBefore>& before, const RankingTable& table,
-            ChordScores& out) {
+using Heard = std::array<std::size_t, kChordsBefore>;  // newest first
+
+std::size_t length_of(float beats) {
+  return beats < 1.01f ? 0 : beats < 2.01f ? 1 : beats < 3.01f ? 2 : beats < 4.01f ? 3 : 4;
+}
+
+// What the network adds; all seen from the tonic.
+[[gnu::always_inline]] inline void add_network(const Phrase& phrase, float total, int tonic,
+                                               const Heard& heard, const IdiomShares& shares,
+                                               const RankingTable& table, ChordScores& out) {
+  using Table = RankingTable;
+  const auto above = [](PitchClass from, PitchClass note) {
+    return static_cast<std::size_t>(ascending(from, note));
+  };
+  const PitchClass home(tonic), last_root(tonic + root_of(heard[0]));
+  Table::Units units = table.network_bias;
+  const auto sees = [&](std::size_t input, float much = 1) {
+    const Table::Units& row = table.network_in[input];
+    for (std::size_t i = 0; i < Table::kHidden; i += kLane)
+      store(&units[i], load(&units[i]) + much * load(&row[i]));
+  };
+  for (std::size_t j = 0; j < heard.size(); ++j) {
+    sees(Table::kChord + j * (kNoChord + 1) + heard[j]);
+    if (j > 0) sees(Table::kSeen + (j - 1) * (kNoChord + 1) + moved(heard[j], (12 - root_of(heard[0])) % 12));
+    if (heard[j] != kNoChord) sees(Table::kStyle + heard[j] % kQualityClasses);
+  }
+  sees(Table::kQuality + (heard[0] == kNoChord ? kQualityClasses : heard[0] % kQualityClasses));
+  for (int pc = 0; pc < 12; ++pc) {
+    const float share = phrase.weight[static_cast<std::size_t>(pc)] / total;
+    if (share <= 0) continue;
+    const std::size_t note = above(home, PitchClass(pc));
+    sees(Table::kShare + note, share);
+    sees(Table::kThere + note);
+    sees(Table::kSeenShare + above(last_root, PitchClass(pc)), share);
+  }
+  sees(Table::kHeldNote + above(home, phrase.held));
+  sees(Table::kFirstNote + above(home, phrase.first));
+  sees(Table::kLastNote + above(home, phrase.last));
+  sees(Table::kSeenHeld + above(last_root, phrase.held));
+  sees(Table::kLength + length_of(phrase.beats));
+  for (std::size_t i = 0; i < kIdioms; ++i) sees(Table::kShares + i, shares[i]);
+  std::array<std::uint8_t, Table::kHidden> active;
+  std::size_t count = 0;
+  for (std::size_t k = 0; k < Table::kHidden; ++k)
+    if (units[k] > 0) active[count++] = static_cast<std::uint8_t>(k);
+  ChordScores seen;
+  constexpr std::size_t kBlock = 4 * kLane;
+  static_assert(std::tuple_size_v<Table::WideRow> % kBlock == 0);
+  const auto multiply = [&](const std::vector<Table::WideRow>& rows, const auto& take) {
+    for (std::size_t from = 0; from < rows[0].size(); from += kBlock) {
+      Lane a{}, b{}, c{}, d{};
+      for (std::size_t n = 0; n < count; ++n) {
+        const float unit = units[active[n]];
+        const float* row = rows[active[n]].data() + from;
+        a += unit * load(row), b += unit * load(row + kLane);
+        c += unit * load(row + 2 * kLane), d += unit * load(row + 3 * kLane);
+      }
+      std::array<float, kBlock> sums;
+      store(&sums[0], a), store(&sums[kLane], b), store(&sums[2 * kLane], c), store(&sums[3 * kLane], d);
+      for (std::size_t i = 0; i < kBlock && from + i < kTableChords; ++i) take(from + i, sums[i]);
+    }
+  };
+  multiply(table.network_out, [&](std::size_t at, float value) { out[at] += value; });
+  multiply(table.network_out_seen, [&](std::size_t at, float value) { seen[at] = value; });
+  add(out, seen, 1, root_of(heard[0]));
+}
+
+// All seen from the tonic, 0..11.
+UNDERSONG_WIDE void in_key(const Phrase& phrase, float total, int tonic, const Heard& before,
+                           const IdiomShares& shares, const RankingTable& table, ChordScores& out) {
+  using Of = RankingTable::OfIdiom;
   const auto above = [&](PitchClass note) {
     return static_cast<std::size_t>(ascending(PitchClass(tonic), note));
   };
-  std::array<std::size_t, kChordsBefore> heard;
+  Heard heard;
   for (std::size_t i = 0; i < heard.size(); ++i) heard[i] = moved(before[i], (12 - tonic) % 12);
   const std::size_t last = heard[0], second = heard[1], third = heard[2], fourth = heard[3];
 
-  fetch(table.after_second[coarse(second)]);
+  for (const Of& of : table.idiom) {
+    fetch(of.after_second[coarse(second)]);
+    for (std::size_t back = 1; back < heard.size(); ++back)
+      fetch(of.seen_from[back - 1][family_of(heard[back])]);
+    fetch(of.held[above(phrase.held)]), fetch(of.first[above(phrase.first)]),
+        fetch(of.last[above(phrase.last)]);
+    fetch(of.note[above(phrase.held)]);
+  }
+  out = {};
+  const auto add_row = [&](auto row_of, float weight = 1, int semitones = 0) {
+    add_shared(out, table, shares, row_of, weight, semitones);
+  };
+  add_row([&](const Of& of) -> auto& { return of.after[last]; });
+  add_row([&](const Of& of) -> auto& { return of.after_second[coarse(second)]; });
   for (std::size_t back = 1; back < heard.size(); ++back)
-    fetch(table.seen_from[back - 1][family_of(heard[back])]);
-  fetch(table.held[above(phrase.held)]), fetch(table.first[above(phrase.first)]),
-      fetch(table.last[above(phrase.last)]);
-  fetch(table.note[above(phrase.held)]), fetch(table.long_note[above(phrase.held)]);
-  out = table.after[last];
-  add(out, table.after_second[coarse(second)]);
-  for (std::size_t back = 1; back < heard.size(); ++back)
-    add(out, table.seen_from[back - 1][family_of(heard[back])], 1, root_of(heard[back]));
-  if (last == second) add(out, table.restated, 1, root_of(last));
+    add_row(
+        [&](const Of& of) -> auto& { return of.seen_from[back - 1][family_of(heard[back])]; }, 1,
+        root_of(heard[back]));
+  if (last == second)
+    add_row(
+        [](const Of& of) -> auto& { return of.restated; }, 1, root_of(last));
   add(out, table.after_two, coarse(second) * (kNoChord + 1) + last, 0);
   const std::size_t step =
       last == kNoChord || second == kNoChord
@@ -79,46 +187,82 @@ void in_key(const Phrase& phrase, float total, int tonic,
   if (third != kNoChord) out[third] += table.again.third + (last == fourth ? table.again.circle_of_three : 0);
   if (fourth != kNoChord) out[fourth] += table.again.fourth;
 
-  const float beats = phrase.beats;
-  add(out, table.by_length[beats < 1.01f   ? 0
-                           : beats < 2.01f ? 1
-                           : beats < 3.01f ? 2
-                           : beats < 4.01f ? 3
-                                           : 4]);
-  const float long_share = std::min(beats, 8.0f) / 4;
+  add_row([&](const Of& of) -> auto& { return of.by_length[length_of(phrase.beats)]; });
   for (int pc = 0; pc < 12; ++pc) {
     const float share = phrase.weight[static_cast<std::size_t>(pc)] / total;
     if (share <= 0) continue;
-    const std::size_t note = above(PitchClass(pc));
-    for (std::size_t c = 0; c < kTableChords; ++c)
-      out[c] += share * (table.note[note][c] + long_share * table.long_note[note][c]);
+    add_row(
+        [&](const Of& of) -> auto& { return of.note[above(PitchClass(pc))]; }, share);
   }
-  add(out, table.held[above(phrase.held)]);
-  add(out, table.first[above(phrase.first)]);
-  add(out, table.last[above(phrase.last)]);
+  add_row([&](const Of& of) -> auto& { return of.held[above(phrase.held)]; });
+  add_row([&](const Of& of) -> auto& { return of.first[above(phrase.first)]; });
+  add_row([&](const Of& of) -> auto& { return of.last[above(phrase.last)]; });
   std::array<float, kQualityClasses> style{};
   for (std::size_t chord : heard)
     if (chord != kNoChord)
-      for (std::size_t q = 0; q < kQualityClasses; ++q)
-        style[q] += table.by_style[chord % kQualityClasses][q];
+      for (std::size_t i = 0; i < kIdioms; ++i)
+        for (std::size_t q = 0; q < kQualityClasses; ++q)
+          style[q] += shares[i] * table.idiom[i].by_style[chord % kQualityClasses][q];
   std::size_t c = 0;
   for (std::size_t root = 0; root < 12; ++root)
     for (float value : style) out[c++] += value;
+  add_network(phrase, total, tonic, heard, shares, table, out);
 }
+
+Heard places(const ChordsBefore& chords) {
+  Heard before;
+  before.fill(kNoChord);
+  for (std::size_t i = 0; i < chords.size(); ++i) before[i] = place(chords[i]);
+  return before;
+}
+
+constexpr float kLean = 3;  // logarithm
 
 }  // namespace
 
+IdiomShares idiom_shares(const std::optional<Key>& key, const ChordsBefore& chords, const TakeMemory* take,
+                         std::optional<Idiom> lean, const RankingTable& table) {
+  const RankingTable::Gate& gate = table.gate;
+  std::optional<PitchClass> tonic;
+  if (key) tonic = PitchClass(7 * signature(*key));
+  IdiomShares sum = gate.at_first;
+  const auto tells = [&](const IdiomShares& values) {
+    for (std::size_t i = 0; i < kIdioms; ++i) sum[i] += values[i];
+  };
+  if (take && !take->empty()) {
+    tells(take->idiom_evidence(tonic, gate));
+  } else {
+    const Heard before = places(chords);
+    for (std::size_t j = 0; j < before.size(); ++j) {
+      const std::size_t chord = before[j];
+      if (chord == kNoChord) continue;
+      tells(gate.quality[chord % kQualityClasses]);
+      if (tonic) tells(gate.chord[moved(chord, (12 - tonic->value()) % 12)]);
+      if (j + 1 == before.size() || before[j + 1] == kNoChord) continue;
+      const int step = ascending(PitchClass(root_of(before[j + 1])), PitchClass(root_of(chord)));
+      tells(gate.step[before[j + 1] % kQualityClasses][static_cast<std::size_t>(step)]
+                     [chord % kQualityClasses]);
+    }
+  }
+  if (lean) sum[static_cast<std::size_t>(*lean)] += kLean;
+  const float most = *std::max_element(sum.begin(), sum.end());
+  float total = 0;
+  for (float& value : sum) total += value = std::exp(value - most);
+  for (float& value : sum) value /= total;
+  return sum;
+}
+
 void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const ChordsBefore& chords,
-                  const TakeMemory* take, const RankingTable& table, ChordScores& out) {
+                  const TakeMemory* take, const RankingTable& table, ChordScores& out,
+                  std::optional<Idiom> lean) {
   const float total = std::max(phrase.total(), 1e-6f);
-  std::array<std::size_t, kChordsBefore> before;
-  before.fill(kNoChord);
-  for (std::size_t i = 0; i < chords.size(); ++i) before[i] = place(chords[i]);
+  const Heard before = places(chords);
+  const IdiomShares shares = idiom_shares(key, chords, take, lean, table);
 
   ChordScores relative;
   if (key) {
     const int tonic = PitchClass(7 * signature(*key)).value();
-    in_key(phrase, total, tonic, before, table, relative);
+    in_key(phrase, total, tonic, before, shares, table, relative);
     out = {};
     add(out, relative, 1, tonic);
   } else {
@@ -134,7 +278,7 @@ void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const Cho
     const float share = 1.0f / static_cast<float>(PitchClassSet(fitting).size());
     for (int tonic = 0; tonic < 12; ++tonic) {
       if (!(fitting >> tonic & 1u)) continue;
-      in_key(phrase, total, tonic, before, table, relative);
+      in_key(phrase, total, tonic, before, shares, table, relative);
       add(out, relative, share, tonic);
     }
   }
@@ -142,7 +286,10 @@ void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const Cho
     PitchClassSet notes;
     for (int pc = 0; pc < 12; ++pc)
       if (phrase.weight[static_cast<std::size_t>(pc)] > 0) notes.insert(PitchClass(pc));
-    take->add_scores(phrase.held, notes, table.take, out);
+    std::array<float, RankingTable::kTakeWeights> weights{};
+    for (std::size_t i = 0; i < kIdioms; ++i)
+      for (std::size_t k = 0; k < weights.size(); ++k) weights[k] += shares[i] * table.idiom[i].take[k];
+    take->add_scores(phrase.held, notes, weights, out);
   }
 }
 

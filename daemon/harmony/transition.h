@@ -38,9 +38,15 @@ struct Phrase {
   friend constexpr bool operator==(const Phrase&, const Phrase&) = default;
 };
 
+// How much each idiom seems to be heard: judged from the take if there is one, otherwise from the chords
+// before. `lean`: the idiom that the player expects; it counts as about twenty times likelier.
+IdiomShares idiom_shares(const std::optional<Key>& key, const ChordsBefore& before, const TakeMemory* take,
+                         std::optional<Idiom> lean, const RankingTable& table);
+
 // Writes logarithms, up to a constant, as [absolute root * 13 + class]. Without a key, the mean over the keys
 // that contain the notes. `take` may be null.
 void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const ChordsBefore& before,
-                  const TakeMemory* take, const RankingTable& table, ChordScores& out);
+                  const TakeMemory* take, const RankingTable& table, ChordScores& out,
+                  std::optional<Idiom> lean = std::nullopt);
 
 }  // namespace undersong::harmony

@@ -428,8 +428,75 @@ TEST(TakeMemory, AnEndlessTakeForgetsTheOldest) {
   Draw draw(25);
   for (int i = 0; i < 5000; ++i) take.add(draw.chord(), std::nullopt, {});
   ChordScores scores{};
-  take.add_scores(PitchClass(0), {}, RankingTable::standard().take, scores);
+  take.add_scores(PitchClass(0), {}, RankingTable::standard().idiom[0].take, scores);
   for (float score : scores) EXPECT_TRUE(std::isfinite(score));
+}
+
+// The chords before a question in C, newest first.
+ChordsBefore heard(std::initializer_list<std::pair<int, const char*>> chords) {
+  ChordsBefore before;
+  for (const auto& [root, name] : chords)
+    before.push_back({PitchClass(root), quality(name), PitchClass(root)});
+  return before;
+}
+float share(const IdiomShares& shares, Idiom idiom) {
+  return shares[static_cast<std::size_t>(idiom)];
+}
+
+TEST(Idioms, SharesMoveWithTheChordsHeard) {
+  const std::optional<Key> key = Key{PitchClass(0), Mode::kMajor};
+  const RankingTable& table = RankingTable::standard();
+  const auto shares_after = [&](const ChordsBefore& before) {
+    const IdiomShares shares = idiom_shares(key, before, nullptr, std::nullopt, table);
+    EXPECT_NEAR(shares[0] + shares[1] + shares[2], 1, 1e-5f);
+    return shares;
+  };
+  const IdiomShares nothing = shares_after({});
+  const IdiomShares cadence = shares_after(heard({{7, "7"}, {2, "min7"}, {0, "maj7"}, {9, "min7"}}));
+  const IdiomShares loop = shares_after(heard({{7, "maj"}, {5, "maj"}, {9, "min"}, {7, "sus4"}}));
+  EXPECT_GT(share(cadence, Idiom::kJazz), share(nothing, Idiom::kJazz));
+  EXPECT_GT(share(cadence, Idiom::kJazz), 0.5f);
+  EXPECT_GT(share(loop, Idiom::kPop), 0.5f);
+}
+
+TEST(Idioms, TheTakeTellsMoreThanItsLastChords) {
+  const std::optional<Key> key = Key{PitchClass(0), Mode::kMajor};
+  TakeMemory take;
+  const auto turn = heard({{7, "7"}, {2, "min7"}, {9, "min7"}, {0, "maj7"}});
+  for (int round = 0; round < 6; ++round)
+    for (std::size_t i = turn.size(); i-- > 0;) take.add(turn[i], std::nullopt, {});
+  // A triad at the end changes little.
+  take.add({PitchClass(5), quality("maj"), PitchClass(5)}, std::nullopt, {});
+  const IdiomShares shares =
+      idiom_shares(key, heard({{5, "maj"}}), &take, std::nullopt, RankingTable::standard());
+  EXPECT_GT(share(shares, Idiom::kJazz), 0.8f);
+}
+
+TEST(Idioms, ThePlayerLeansTheList) {
+  Question question;
+  question.melody.push_back(Pitch(76));
+  question.key = Key{PitchClass(0), Mode::kMajor};
+  question.previous = Chord{PitchClass(7), quality("7"), PitchClass(7)};
+  question.wishes.surprising = -1;
+  Alternatives list;
+  const auto place_of_major_seventh = [&](std::optional<Idiom> lean) {
+    question.lean = lean;
+    rank_alternatives(question, nullptr, list);
+    EXPECT_EQ(list[0].chord.root, PitchClass(0));  // the cadence resolves in each
+    return std::find_if(list.begin(), list.end(),
+                        [](const Alternative& a) {
+                          return a.chord.root == PitchClass(0) && a.chord.quality == quality("maj7");
+                        }) -
+           list.begin();
+  };
+  EXPECT_LT(place_of_major_seventh(Idiom::kJazz), place_of_major_seventh(Idiom::kSongbook));
+  for (std::size_t i = 0; i < kIdioms; ++i) {
+    const auto idiom = static_cast<Idiom>(i);
+    const ChordsBefore before{*question.previous};
+    EXPECT_GT(
+        share(idiom_shares(question.key, before, nullptr, idiom, RankingTable::standard()), idiom),
+        share(idiom_shares(question.key, before, nullptr, std::nullopt, RankingTable::standard()), idiom));
+  }
 }
 
 TEST(RankingTable, WhatIsNoTableIsRefused) {
