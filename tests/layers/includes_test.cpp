@@ -87,6 +87,19 @@ TEST(Includes, TheCoreUsesTheStandardLibraryOnly) {
   }
 }
 
+// Time is an argument of the core, so no clock is read there, whatever header it comes from.
+TEST(Core, ReadsNoClock) {
+  std::size_t files = 0;
+  for (const auto& entry : fs::directory_iterator(fs::path(UNDERSONG_SOURCE_DIR) / "daemon/harmony")) {
+    if (entry.path().extension() != ".h" && entry.path().extension() != ".cpp") continue;
+    ++files;
+    std::ifstream in(entry.path());
+    for (std::string line; std::getline(in, line);)
+      EXPECT_EQ(line.find("_clock::"), std::string::npos) << entry.path() << ": " << line;
+  }
+  EXPECT_GT(files, 60u);
+}
+
 TEST(Includes, TheTerminalsLiveCommandsKnowNothingOfTheDaemon) {
   for (const Include& include : all_includes()) {
     if (include.folder == "clients/terminal" && !include.file.ends_with("main.cpp")) {
