@@ -38,7 +38,8 @@ class DaemonTest : public testing::Test {
     // The test must not touch the user's own files or daemon.
     setenv("HOME", folder_.c_str(), 1);
     setenv("XDG_RUNTIME_DIR", (folder_ / "run").c_str(), 1);
-    for (const char* variable : {"XDG_CONFIG_HOME", "XDG_DATA_HOME", "NOTIFY_SOCKET"}) unsetenv(variable);
+    for (const char* variable : {"XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "NOTIFY_SOCKET"})
+      unsetenv(variable);
     setenv("JACK_NO_START_SERVER", "1", 1);
     setenv("JACK_DEFAULT_SERVER", "undersong-no-such-server", 1);
   }
