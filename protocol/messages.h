@@ -1,7 +1,8 @@
 // The list of messages. To add one, write its struct here, or in song_messages.h if it is about songs: its
 // name, one line of description, an example, and its place in `Requests` or `Notifications` at the end.
-// Nothing else in protocol/ changes. A request also needs a row in daemon/server/methods.cpp. PROTOCOL.md and
-// schema.json are generated from these files (see schema.h).
+// Nothing else in protocol/ changes. A request also needs a line in daemon/server/handlers.h and its function
+// in the _methods.cpp of its group there. PROTOCOL.md and schema.json are generated from these files (see
+// schema.h). Over 400 lines: one list of what the daemon says and can be asked.
 //
 // A request is JSON-RPC 2.0 with named params. Its struct holds the params, and `Reply` is the result. The
 // struct of a notification holds its params.

@@ -7,6 +7,7 @@
 // Threads: plain values.
 // Errors: a reader refuses values out of range and names the member; see json.h.
 // Source of `harte`: Harte, Sandler, Abdallah & Gomez (2005), "Symbolic representation of musical chords".
+// Over 400 lines: the shapes are small and refer to each other.
 #pragma once
 
 #include <cstdint>

@@ -1,3 +1,5 @@
+// Over 400 lines: every step of the ranking works on the same private arrays of candidates, once for each
+// list.
 #include "daemon/harmony/alternatives.h"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Over 400 lines: everything that an event may change is decided here in one order, on one state.
 #include "daemon/listen/analysis.h"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Over 400 lines: tracker, taps, clock and corrections all change one history of beats.
 #include "daemon/listen/pulse.h"
 
 #include <algorithm>

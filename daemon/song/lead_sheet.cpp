@@ -1,3 +1,4 @@
+// Over 400 lines: the elements of one MusicXML document, in the order in which the schema wants them.
 #include "daemon/song/lead_sheet.h"
 
 #include <fmt/format.h>

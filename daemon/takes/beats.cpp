@@ -1,3 +1,4 @@
+// Over 400 lines: the levels that are tried, the gaps and the bars all use one private model of a take.
 #include "daemon/takes/beats.h"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Over 400 lines: the word lists of one language, which are easier to check against each other in one place.
 #include "daemon/takes/question_words.h"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Over 400 lines: all tests ask one ranking and share its helpers.
 #include "daemon/harmony/alternatives.h"
 
 #include <gtest/gtest.h>

@@ -1,3 +1,4 @@
+// Over 400 lines: all tests share one server and its clients.
 // Clients over a real Unix socket.
 #include <gtest/gtest.h>
 #include <sys/stat.h>

@@ -1,4 +1,6 @@
-"""Learns which chord is usual under a melody, after other chords, in a key: daemon/harmony/ranking_table.inc.
+"""Over 400 lines: one model, from its inputs to the table that is exported.
+
+Learns which chord is usual under a melody, after other chords, in a key: daemon/harmony/ranking_table.inc.
 
     /usr/bin/python3 train_ranking.py KIT --folds 10         figures, each fold from the others; --without too: each idiom from the others
     ... --halves OUT       learn on either half of the songbook's pieces: OUT/half0.txt, half1.txt, and the questions of the other half
