@@ -9,17 +9,14 @@
 // twelve roots has twelve meetings.
 //
 // A chord name that stands for less than harmony::kPassing is on the way to the next one (fingers that do not
-// land together, a bass that comes late); its time is added to the next name. A note that is over so soon is an
-// ornament. So no meeting is shorter than kPassing.
+// land together, a bass that comes late); its time is added to the next name. A note that is over so soon is
+// an ornament. So no meeting is shorter than kPassing.
 //
 // A meeting that has ended is reported kDecided later, because the ear may still say that a chord began
 // earlier than it seemed.
 //
-// Units: Micros of the moments' stream, so a file and a live performance give the same result.
-// Threads: one owner.
-// Errors: none; all functions are total.
-// Source: common practice, no source.
-// Memory: no allocation.
+// Units: Micros of the moments' stream, so a file and a live performance give the same result. Threads: one
+// owner. Errors: none; all functions are total. Source: common practice, no source. Memory: no allocation.
 #pragma once
 
 #include <array>

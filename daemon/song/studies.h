@@ -1,9 +1,10 @@
 // The one way to the study of a kept take (take_study.h). It fetches the take from the store, listens to it
-// again on the thread "aside" or takes the study from a cache, and answers on the owner's thread. Loops, beats,
-// other chords, parts, sketches, playing along and corrections all go through here.
+// again on the thread "aside" or takes the study from a cache, and answers on the owner's thread. Loops,
+// beats, other chords, parts, sketches, playing along and corrections all go through here.
 //
 //   studies.with_study<Loop>(12, answer,
-//                            [](const takes::Store::Midi& take, const TakeStudy& study) -> Result<Loop> { ... });
+//                            [](const takes::Store::Midi& take, const TakeStudy& study) -> Result<Loop> { ...
+//                            });
 //
 // Units: times in a study are Micros from the beginning of the take.
 // Threads: call everything but `of` on the owner's thread. Jobs run on the thread "aside", which must have
