@@ -2,7 +2,7 @@
 #include "daemon/takes/database.h"
 #include "daemon/base/private_folder.h"
 #include "daemon/harmony/chord_symbol.h"
-#include "daemon/takes/heard_take.h"
+#include "daemon/takes/corrected_chords.h"
 #include "daemon/takes/keys_down.h"
 #include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
@@ -458,27 +458,6 @@ std::optional<Summary> Database::summary(std::optional<TakeId> take) {
   return summary_of(query);
 }
 
-namespace {
-
-// The chord lines of a take with the names that the player gave afterwards. The chord that sounds at the time
-// of a correction has its name; of several corrections the last one counts, and kNoChord takes the chord
-// away.
-void take_corrections(std::vector<Line>& chords, const std::vector<Line>& corrections) {
-  for (const Line& said : corrections) {
-    const auto after = std::upper_bound(chords.begin(), chords.end(), said.at + kChordTogether,
-                                        [](Micros at, const Line& chord) { return at < chord.at; });
-    if (after == chords.begin()) continue;
-    const auto chord = std::prev(after);
-    if (said.data == kNoChord) {
-      chords.erase(chord);
-    } else if (const auto parsed = harmony::parse_harte(said.data)) {
-      chord->data = chord_in_force(chord->at, {parsed->chord, parsed->root, 1}).data;
-    }
-  }
-}
-
-}  // namespace
-
 std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   auto found = summary(take);
   if (!found) return std::nullopt;
@@ -492,7 +471,11 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
     to.push_back(std::move(line));
   }
   detail.chords = settled_chords(detail.chords);
-  take_corrections(detail.chords, lines_where("kind = 10", detail.summary.take));
+  // Kind 10: correction.
+  take_corrections(detail.chords, lines_where("kind = 10", detail.summary.take),
+                   [](Line& chord, const harmony::ParsedChord& parsed) {
+                     chord.data = chord_in_force(chord.at, {parsed.chord, parsed.root, 1}).data;
+                   });
   return detail;
 }
 

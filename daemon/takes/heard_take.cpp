@@ -5,6 +5,7 @@
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/analysis.h"
+#include "daemon/takes/corrected_chords.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/timeline.h"
 
@@ -57,23 +58,6 @@ bool strikes_once_a_chord(const std::vector<HeardChord>& chords, const std::vect
   std::nth_element(counts.begin(), counts.begin() + static_cast<std::ptrdiff_t>(counts.size() / 2),
                    counts.end());
   return counts[counts.size() / 2] <= 1;
-}
-
-// What the player said of chords, over what was heard. A chord that was denied goes; what sounded before it
-// lasts on.
-void take_corrections(std::vector<HeardChord>& chords, std::span<const Line> said) {
-  for (const Line& line : said) {
-    if (line.kind != LineKind::kCorrection) continue;
-    const auto after = std::upper_bound(chords.begin(), chords.end(), line.at + kTogether,
-                                        [](Micros at, const HeardChord& chord) { return at < chord.at; });
-    if (after == chords.begin()) continue;
-    const auto chord = std::prev(after);
-    if (line.data == kNoChord) {
-      chords.erase(chord);
-    } else if (const auto parsed = harmony::parse_harte(line.data)) {
-      *chord = {chord->at, parsed->chord, parsed->root, true};
-    }
-  }
 }
 
 struct Piece {
@@ -210,7 +194,9 @@ HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> key
   for (const Line& line : settled_chords(lines))
     if (const auto parsed = harmony::parse_harte(line.data))
       take.chords.push_back({line.at, parsed->chord, parsed->root});
-  take_corrections(take.chords, said);
+  take_corrections(take.chords, said, [](HeardChord& chord, const harmony::ParsedChord& parsed) {
+    chord = {chord.at, parsed.chord, parsed.root, true};
+  });
   std::stable_sort(take.melody.begin(), take.melody.end(),
                    [](const HeardNote& a, const HeardNote& b) { return a.at < b.at; });
   Micros end{};
