@@ -56,9 +56,10 @@ struct Moment {
   static constexpr const char* kSays =
       "State: everything about what sounds now. A slow client receives only the newest, so `number` may "
       "skip. `alternatives_number` changes when the list changes; `under` are the melody notes it was made "
-      "for. `beat` is null while there is no steady pulse.";
+      "for. `beat` is null while there is no steady pulse. `returned`: the chords that were played most "
+      "often in this take, at most six.";
   static constexpr const char* kExample =
-      R"({"number":412,"at":83512004,"chord":{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","dark_bright":0.05,"resolved_tense":0.18,"colour":["neutral","at rest"],"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","confidence":0.83},{"root":9,"root_name":"A","quality":"min","letters":["m",""],"signs":["-",""],"bass":5,"bass_name":"F","harte":"A:min/b6","confidence":0.06}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"under":[76],"alternatives":[{"root":2,"root_name":"D","quality":"min9","letters":["m","9"],"signs":["-","9"],"harte":"D:min9","dark_bright":-0.2,"resolved_tense":0.24,"colour":["dark","at rest"],"degrees":["9"],"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"names":["D2","C3","F4","A4","E5"],"reason":"down a third, two tones stay","tried":false}]})";
+      R"({"number":412,"at":83512004,"chord":{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","dark_bright":0.05,"resolved_tense":0.18,"colour":["neutral","at rest"],"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","confidence":0.83},{"root":9,"root_name":"A","quality":"min","letters":["m",""],"signs":["-",""],"bass":5,"bass_name":"F","harte":"A:min/b6","confidence":0.06}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"returned":[{"root":0,"root_name":"C","quality":"maj","letters":["",""],"signs":["",""],"harte":"C:maj","times":3,"last":82011120}],"under":[76],"alternatives":[{"root":2,"root_name":"D","quality":"min9","letters":["m","9"],"signs":["-","9"],"harte":"D:min9","dark_bright":-0.2,"resolved_tense":0.24,"colour":["dark","at rest"],"degrees":["9"],"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"names":["D2","C3","F4","A4","E5"],"reason":"down a third, two tones stay","tried":false}]})";
   std::uint64_t number = 0;
   TimeUs at = 0;
   Nullable<ChordInForce> chord;
@@ -70,12 +71,13 @@ struct Moment {
   Nullable<BeatNow> beat;
   bool still = false;
   Wishes wishes;
+  std::vector<Returned> returned;
   std::vector<PitchNumber> under;
   std::vector<Alternative> alternatives;
 };
 BOOST_DESCRIBE_STRUCT(Moment, (),
                       (number, at, chord, readings, key, melody, held, alternatives_number, beat, still,
-                       wishes, under, alternatives))
+                       wishes, returned, under, alternatives))
 
 struct Status {
   static constexpr const char* kMethod = "status";
@@ -216,10 +218,12 @@ struct TakeChord : Chord {
 BOOST_DESCRIBE_STRUCT(TakeChord, (Chord), (at))
 
 struct TakeMark {
+  static constexpr const char* kSays = "`line`: the number of its line in the log; take.unmark asks for it.";
   TimeUs at = 0;
   std::string text;
+  std::uint64_t line = 0;
 };
-BOOST_DESCRIBE_STRUCT(TakeMark, (), (at, text))
+BOOST_DESCRIBE_STRUCT(TakeMark, (), (at, text, line))
 
 struct TakeKey {
   TimeUs at = 0;
@@ -242,7 +246,7 @@ struct GetTake {
       "A take with its chords, keys and marks. Without `take`: the newest that is not deleted.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","at":81200345}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn"}]})";
+      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","at":81200345}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn","line":90413}]})";
   using Reply = TakeDetail;
   std::optional<std::uint64_t> take{};
 };
@@ -440,13 +444,26 @@ BOOST_DESCRIBE_STRUCT(Kept, (), (number))
 struct MarkTake {
   static constexpr const char* kMethod = "take.mark";
   static constexpr const char* kSays =
-      "Marks this moment of the current take. Answered when the mark is on disk.";
+      "Marks this moment of the current take. Answered when the mark is on disk. A mark without a text gets "
+      "one that says what sounded and when.";
   static constexpr const char* kExample = R"({"text":"this turn"})";
   static constexpr const char* kReplyExample = R"({"number":90413})";
   using Reply = Kept;
   std::optional<std::string> text{};
 };
 BOOST_DESCRIBE_STRUCT(MarkTake, (), (text))
+
+struct UnmarkTake {
+  static constexpr const char* kMethod = "take.unmark";
+  static constexpr const char* kSays =
+      "Takes a mark back. `line`: the number of its line; without it, the newest mark of the take that is "
+      "being played. Nothing is erased: the log keeps both lines, and the mark is no longer shown.";
+  static constexpr const char* kExample = R"({"take":12,"line":90413})";
+  static constexpr const char* kReplyExample = R"({"number":90420})";
+  using Reply = Kept;
+  std::optional<std::uint64_t> take{}, line{};
+};
+BOOST_DESCRIBE_STRUCT(UnmarkTake, (), (take, line))
 
 struct EndTake {
   static constexpr const char* kMethod = "take.end";
@@ -891,11 +908,11 @@ BOOST_DESCRIBE_STRUCT(ResetSettings, (), (names))
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests =
     boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments,
-                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, EndTake, RenameTake,
-                         AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat,
-                         GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying, Hold, SendNotes,
-                         SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings, SetSettings,
-                         ResetSettings, GetLoop, Reharmonise, HandOverTake, ProposeSketch, PutSketch,
-                         GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
+                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake,
+                         RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat,
+                         CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying, Hold,
+                         SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
+                         SetSettings, ResetSettings, GetLoop, Reharmonise, HandOverTake, ProposeSketch,
+                         PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
 
 }  // namespace undersong::protocol

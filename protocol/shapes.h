@@ -127,6 +127,16 @@ struct Alternative : Coloured {
 BOOST_DESCRIBE_STRUCT(Alternative, (Coloured),
                       (degrees, familiar, hands_move, left, right, names, reason, tried))
 
+struct Returned : Chord {
+  static constexpr const char* kSays =
+      "A chord that the player came back to in this take. `times`: how often it was played, 2 or more. "
+      "`last`: "
+      "when it was played last.";
+  Whole<2, 65535> times;
+  TimeUs last = 0;
+};
+BOOST_DESCRIBE_STRUCT(Returned, (Chord), (times, last))
+
 // ---- the log of takes
 
 // takes/log_line.h stores these as numbers; on the wire they are words.
@@ -151,10 +161,11 @@ enum class LineKind : std::uint8_t {
   kEcho,
   kLost,
   kMeeting,
+  kUnmark,
 };
 BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd,
                     kCorrection, kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost,
-                    kMeeting)
+                    kMeeting, kUnmark)
 
 struct LoggedMidi {
   static constexpr const char* kSays =
@@ -310,8 +321,9 @@ BOOST_DESCRIBE_STRUCT(LoggedMeeting, (Chord), (pitch, name, degree, family, leng
 struct LogLine {
   static constexpr const char* kSays =
       "One line of the log. Numbers ascend without gaps over all takes, and a line is saved before it is "
-      "sent. Only the members of its kind are present: `text` in mark, rename, annotate and correction "
-      "(there in Harte syntax), `reason` in take_end, `begin_utc_ms` in take_begin. `take` is missing if "
+      "sent. Only the members of its kind are present: `text` in mark, rename, annotate, correction "
+      "(there in Harte syntax) and unmark (the number of the line of the mark that is taken back), `reason` "
+      "in take_end, `begin_utc_ms` in take_begin. `take` is missing if "
       "the event was between takes. An `echo` is a received message that was probably sent by the daemon "
       "itself. It does not count as playing, and is stored in case that guess is wrong.";
   std::uint64_t number = 0;

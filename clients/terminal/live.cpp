@@ -140,7 +140,7 @@ class View {
   void draw() {
     winsize size{};
     ioctl(STDOUT_FILENO, TIOCGWINSZ, &size);
-    const std::size_t room = size.ws_row > 10 ? size.ws_row - 10u : 4,
+    const std::size_t room = size.ws_row > 11 ? size.ws_row - 11u : 4,
                       width = size.ws_col ? size.ws_col : 80u;
     std::string out = "\x1b[H";
     const auto put = [&](const std::string& text) { out += clipped(text, width) + "\x1b[K\n"; };
@@ -163,12 +163,22 @@ class View {
                         offered.hands_move.value, padded(hands(offered), 30), offered.reason));
       }
       if (moment_->still) put("  the list is frozen");
+      if (!moment_->returned.empty()) put("  \x1b[2myou came back to\x1b[0m  " + returned());
     }
     put("");
     put("  \x1b[2m" + foot() + "\x1b[0m");
     out += "\x1b[J";
     std::fwrite(out.data(), 1, out.size(), stdout);
     std::fflush(stdout);
+  }
+
+  // The chords that were played more than once, with how often and how long ago.
+  std::string returned() const {
+    std::string out;
+    for (const auto& each : moment_->returned)
+      out += fmt::format("{}{} {}x, {} ago", out.empty() ? "" : "   ", symbol(each, style()),
+                         each.times.value, duration(std::max<protocol::TimeUs>(0, moment_->at - each.last)));
+    return out;
   }
 
   std::string foot() const {

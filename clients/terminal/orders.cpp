@@ -144,7 +144,12 @@ void add_orders(CLI::App& program, Session& session) {
   auto text = std::make_shared<std::string>();
   auto* mark = program.add_subcommand("mark", "Mark this moment of the current take");
   mark->add_option("TEXT", *text, "text of the mark");
-  mark->callback([text, &session] {
+  auto undo = std::make_shared<bool>(false);
+  mark->add_flag("--undo", *undo, "take the newest mark of the current take back")->excludes("TEXT");
+  mark->callback([text, undo, &session] {
+    if (*undo)
+      return order(session, protocol::UnmarkTake{},
+                   [](const auto&) { return "The mark was taken back. The log keeps both lines."; });
     protocol::MarkTake request;
     if (!text->empty()) request.text = *text;
     order(session, request, [](const auto& kept) { return fmt::format("Marked in line {}.", kept.number); });

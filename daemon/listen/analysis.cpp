@@ -73,8 +73,10 @@ bool Analysis::event(const midi::Event& event) {
 bool Analysis::advance(Micros at) {
   findings_ = {};
   ear_.advance(to_ear(at));
-  const bool heard = collect(at);
+  bool heard = collect(at);
+  const auto returned = returns_.number();
   if (settled_from_ && at >= *settled_from_) note_tried();
+  heard |= returned != returns_.number();
   if (!list_offered_ && at >= list_since_ + settings_.offered_after) {
     list_offered_ = findings_.offered = true;
     offered_ = moment_.alternatives;
@@ -185,6 +187,7 @@ void Analysis::mark() {
 void Analysis::begin_take() {
   for (auto& tried : tried_) tried.clear();
   liked_.clear();
+  returns_.clear();
   memory_.clear();
   settled_.clear();
   sung_.clear();
@@ -269,6 +272,7 @@ void Analysis::note_tried() {
   const Micros at = *settled_from_;
   settled_from_.reset();
   const harmony::Chord& chord = in_force_->chord;
+  returns_.settled(chord, at);
   const auto& melody = melody_.newest();
   const auto alike = [&](const harmony::Chord& other) {
     return other.root == chord.root &&
@@ -351,6 +355,16 @@ void Analysis::refresh_alternatives(Micros at) {
   list_offered_ = moment_.alternatives.empty();
 }
 
+void Analysis::write_returned() {
+  const auto key = moment_.key ? std::optional(moment_.key->key) : std::nullopt;
+  if (returned_written_ == returns_.number() && returned_key_ == key) return;
+  returned_written_ = returns_.number();
+  returned_key_ = key;
+  moment_.returned = returns_.most();
+  for (Return& each : moment_.returned) each.root_name = harmony::root_name_in(each.chord, key);
+  ++moment_.returned_number;
+}
+
 bool Analysis::publish(Micros at) {
   write_moment(at);
   ++moment_.number;
@@ -380,6 +394,8 @@ void Analysis::write_moment(Micros at) {
   for (const auto& reading : headline_.readings())
     moment_.readings.push_back(
         {reading.chord, harmony::root_name_in(reading.chord, key), reading.confidence});
+
+  write_returned();
 
   moment_.melody.clear();
   for (const auto& note : melody_.newest())

@@ -24,6 +24,7 @@
 #include "daemon/harmony/melody.h"
 #include "daemon/listen/moment.h"
 #include "daemon/listen/note_state.h"
+#include "daemon/listen/returns.h"
 #include "daemon/midi/event.h"
 
 namespace undersong::listen {
@@ -132,6 +133,10 @@ class Analysis {
   bool damper_ = false;
   std::array<harmony::Tried, 12> tried_;  // by pitch class of the melody note
   harmony::Liked liked_;
+  Returns returns_;
+  std::uint32_t returned_written_ = 0;  // number of the returns in the moment, and the key of their names
+  std::optional<harmony::Key> returned_key_;
+  void write_returned();
   harmony::TakeMemory memory_;
   FixedVector<harmony::Chord, harmony::kChordsBefore> settled_;  // chords that have settled, newest first
   struct Sung {

@@ -10,8 +10,11 @@
 namespace undersong::listen {
 namespace {
 
-constexpr std::array<std::string_view, 7> kActions{"mark", "hold_still", "hear_next", "end_take",
-                                                   "tap",  "beat_one",   "pin_key"};
+constexpr std::array<std::string_view, 18> kActions{
+    "mark",       "hold_still",    "hear_next",       "end_take",      "tap",       "beat_one",
+    "pin_key",    "undo_mark",     "hear_previous",   "hear_again",    "brighter",  "darker",
+    "more_tense", "more_resolved", "more_surprising", "more_familiar", "no_wishes", "along"};
+static_assert(kActions.size() == static_cast<std::size_t>(Action::kAlong) + 1);
 constexpr std::array<std::string_view, 3> kPresses{"single", "double", "long"};
 constexpr std::uint8_t kPressedFrom = 64;
 
@@ -117,10 +120,11 @@ Result<Mapping> parse_mapping(std::string_view message, std::string_view press, 
         "The press \"{}\" of the control \"{}\" is none of single, double and long.", press, message));
   const auto what = one_of(kActions, action);
   if (!what) {
+    std::string words(kActions[0]);
+    for (std::size_t i = 1; i < kActions.size(); ++i)
+      words.append(i + 1 < kActions.size() ? ", " : " and ").append(kActions[i]);
     return invalid_input(
-        fmt::format("The action \"{}\" of the control \"{}\" is none of mark, hold_still, hear_next, "
-                    "end_take, tap, beat_one and pin_key.",
-                    action, message));
+        fmt::format("The action \"{}\" of the control \"{}\" is none of {}.", action, message, words));
   }
   if (parsed->kind == ControlMessage::Kind::kProgram && static_cast<Press>(*how) == Press::kLong) {
     return invalid_input(fmt::format(

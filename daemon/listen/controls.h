@@ -11,7 +11,7 @@
 //            and last             "port NAME": only inputs whose name contains NAME, ignoring case;
 //                                 NAME is the whole rest of the text
 //   press    "single", "double" (two presses begun within kDoubleWithin), "long" (held for kLongAfter)
-//   action   "mark", "hold_still", "hear_next", "end_take", "tap", "beat_one", "pin_key"
+//   action   one of the words in to_text(Action): "mark", "hold_still", "hear_next" ...
 //
 // A single press acts at once if nothing else is mapped to its message, otherwise as soon as it is certain
 // that it is neither double nor long. Time is an argument: call advance() when next_deadline() is reached.
@@ -38,7 +38,26 @@
 
 namespace undersong::listen {
 
-enum class Action : std::uint8_t { kMark, kHoldStill, kHearNext, kEndTake, kTap, kBeatOne, kPinKey };
+enum class Action : std::uint8_t {
+  kMark,
+  kHoldStill,
+  kHearNext,
+  kEndTake,
+  kTap,
+  kBeatOne,
+  kPinKey,
+  kUndoMark,
+  kHearPrevious,
+  kHearAgain,
+  kBrighter,  // each of these six moves a wish by a quarter
+  kDarker,
+  kMoreTense,
+  kMoreResolved,
+  kMoreSurprising,
+  kMoreFamiliar,
+  kNoWishes,
+  kAlong,  // starts to play the newest loop to play along with, or stops it
+};
 enum class Press : std::uint8_t { kSingle, kDouble, kLong };
 std::string_view to_text(Action action);
 std::string_view to_text(Press press);

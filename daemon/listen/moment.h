@@ -18,6 +18,7 @@
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/pitch.h"
 #include "daemon/harmony/spelling.h"
+#include "daemon/listen/returns.h"
 
 namespace undersong::listen {
 
@@ -71,8 +72,10 @@ struct Moment {
   FixedVector<HeldNote, 32> held;                         // lowest first; the highest 32 if there are more
   harmony::Alternatives alternatives;
   harmony::MelodyPitches under;  // the melody notes that the alternatives fit, in the order of their degrees
-  harmony::MelodyNames under_names;       // their names, spelled as in `melody`
-  std::uint32_t alternatives_number = 0;  // grows when the list changes, so that a client knows
+  harmony::MelodyNames under_names;               // their names, spelled as in `melody`
+  std::uint32_t alternatives_number = 0;          // grows when the list changes, so that a client knows
+  FixedVector<Return, Returns::kShown> returned;  // what the player came back to, most often first
+  std::uint32_t returned_number = 0;              // grows when `returned` or the names in it change
   harmony::Wishes wishes;
   std::optional<BeatNow> beat;  // nullopt while there is no steady pulse
   bool still = false;           // the player asked that the list stay as it is

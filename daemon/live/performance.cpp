@@ -1,12 +1,28 @@
 #include "daemon/live/performance.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <string>
 #include <utility>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/source.h"
 
 namespace undersong::live {
 namespace {
+
+// What sounded at a mark, and when: "Dbmaj7 under G, 0:46".
+std::string words_of_mark(const listen::Moment& moment, Micros into_take) {
+  std::string out;
+  if (moment.harmony) out = harmony::symbol(moment.harmony->reading.chord, moment.harmony->reading.root_name);
+  if (!moment.melody.empty()) {
+    if (!out.empty()) out += " under ";
+    out += harmony::text(moment.melody[0].name);
+  }
+  const auto seconds = std::max<std::int64_t>(0, into_take.count() / 1'000'000);
+  return fmt::format("{}{}{}:{:02}", out, out.empty() ? "" : ", ", seconds / 60, seconds % 60);
+}
 
 constexpr float kLoudnessMemory = 0.08f;  // weight of the newest note in the mean; common practice, no source
 
@@ -149,8 +165,15 @@ void Performance::boundary(const takes::Boundary::Change& change) {
 }
 
 void Performance::mark(Micros at, std::string text, Answer<takes::LineNumber> answer) {
-  if (recorder_.take()) analysis_.mark();
+  if (recorder_.take()) {
+    analysis_.mark();
+    if (text.empty()) text = words_of_mark(analysis_.moment(), at - recorder_.take()->since);
+  }
   recorder_.mark(at, std::move(text), std::move(answer));
+}
+
+void Performance::undo_mark(Answer<takes::LineNumber> answer) {
+  recorder_.undo_mark(now(), std::move(answer));
 }
 
 void Performance::end_take(Micros at, takes::EndReason reason, Answer<takes::LineNumber> answer) {

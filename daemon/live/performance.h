@@ -78,8 +78,10 @@ class Performance {
   void tap(Micros at);
   // Takes effect at once and lasts until the take ends. The caller writes it to the log.
   listen::Correction correct(const takes::BeatLine& said);
-  // Both answer with the number of the line when it is on disk, or with an error if no take is open.
+  // These answer with the number of the line when it is on disk, or with an error if no take is open. A mark
+  // without a text gets one that says what sounded and when, such as "Dbmaj7 under G, 0:46".
   void mark(Micros at, std::string text, Answer<takes::LineNumber> answer);
+  void undo_mark(Answer<takes::LineNumber> answer);
   void end_take(Micros at, takes::EndReason reason, Answer<takes::LineNumber> answer);
 
   void use(const Settings& settings);

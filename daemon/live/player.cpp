@@ -15,6 +15,12 @@ namespace {
 constexpr float kUnderPlayer = 0.8f;  // of the player's own loudness; common practice, no source
 constexpr Micros kRoll{12'000};       // between the notes of a chord; common practice, no source
 
+std::vector<Pitch> notes_of(const harmony::Voicing& voicing) {
+  std::vector<Pitch> notes(voicing.left.begin(), voicing.left.end());
+  notes.insert(notes.end(), voicing.right.begin(), voicing.right.end());
+  return notes;
+}
+
 Error overtaken() {
   return {ErrorCode::kConflict, "Something else was asked for meanwhile."};
 }
@@ -52,6 +58,10 @@ Result<std::optional<NamedChord>> Player::hear(const HearWish& wish) {
 
 Result<NamedChord> Player::hear_from_list(const HearWish& wish) {
   const auto& moment = world_.performance.moment();
+  if (wish.step == Step::kAgain && !wish.place && heard_) {
+    sound(heard_->notes);
+    return heard_->chord;
+  }
   if (moment.alternatives.empty()) return unavailable("There are no alternatives yet: hold a melody note.");
   std::size_t place = 0;
   if (wish.place) {
@@ -59,16 +69,18 @@ Result<NamedChord> Player::hear_from_list(const HearWish& wish) {
     if (place >= moment.alternatives.size())
       return not_found(fmt::format("The list has {} places, counted from 0; there is no place {}.",
                                    moment.alternatives.size(), place));
-  } else {
-    if (heard_list_ != moment.alternatives_number) heard_next_ = 0;
-    place = heard_next_ % moment.alternatives.size();
+  } else if (heard_ && heard_->list == moment.alternatives_number) {
+    const std::size_t count = moment.alternatives.size();
+    place = (heard_->place + (wish.step == Step::kPrevious ? count - 1 : 1)) % count;
   }
-  heard_list_ = moment.alternatives_number;
-  heard_next_ = place + 1;
   const auto& chosen = moment.alternatives[place];
   const std::vector<Pitch> under(moment.under.begin(), moment.under.end());
-  sound(wish.voicing ? styled(chosen.chord, under, wish.voicing) : chosen.voicing);
-  return NamedChord{chosen.chord, chosen.root_name};
+  heard_ = Heard{moment.alternatives_number,
+                 place,
+                 {chosen.chord, chosen.root_name},
+                 notes_of(wish.voicing ? styled(chosen.chord, under, wish.voicing) : chosen.voicing)};
+  sound(heard_->notes);
+  return heard_->chord;
 }
 
 // Until something was played: the loudness of the settings. Then softer than the player, and at most one and
@@ -89,9 +101,7 @@ harmony::Voicing Player::styled(const harmony::Chord& chord, const std::vector<P
 }
 
 void Player::sound(const harmony::Voicing& voicing) {
-  std::vector<Pitch> notes(voicing.left.begin(), voicing.left.end());
-  notes.insert(notes.end(), voicing.right.begin(), voicing.right.end());
-  sound(notes);
+  sound(notes_of(voicing));
 }
 
 void Player::sound(const std::vector<Pitch>& notes) {

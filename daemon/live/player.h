@@ -35,14 +35,18 @@ struct NamedChord {
   harmony::NoteName root;
 };
 
+// Which chord of the list, seen from the one that was heard last.
+enum class Step : std::uint8_t { kNext, kPrevious, kAgain };
+
 // What to strike: exactly these notes, or a chord, or a place in the list of alternatives. If none of them is
-// given, the next chord of the list.
+// given, a chord of the list by `step`.
 struct HearWish {
   std::vector<Pitch> notes;
   std::optional<NamedChord> chord;  // together with `notes`, only their name
   std::optional<std::size_t> place;
   std::optional<std::uint32_t> list;      // the alternatives_number that the client saw; error if outdated
   std::optional<harmony::Style> voicing;  // if empty, the style of the settings
+  Step step = Step::kNext;  // kAgain: the chord that was heard last, although the list may have changed
 };
 
 struct PlayWish {
@@ -104,8 +108,13 @@ class Player {
   Micros hear_length_;
   Playback playback_;
   std::uint64_t play_asked_ = 0;  // counts requests; a score for an earlier request is not played
-  std::uint32_t heard_list_ = 0;  // the list that the last suggestion came from
-  std::size_t heard_next_ = 0;    // the place in it that comes next; begins again after the last
+  struct Heard {
+    std::uint32_t list = 0;  // alternatives_number
+    std::size_t place = 0;
+    NamedChord chord;
+    std::vector<Pitch> notes;
+  };
+  std::optional<Heard> heard_;  // the last suggestion from a list
 };
 
 }  // namespace undersong::live

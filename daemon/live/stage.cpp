@@ -1,5 +1,7 @@
 #include "daemon/live/stage.h"
 
+#include <spdlog/spdlog.h>
+
 #include <algorithm>
 #include <utility>
 
@@ -7,6 +9,8 @@
 
 namespace undersong::live {
 namespace {
+
+constexpr float kWishStep = 0.25f;  // how far one press moves a wish; common practice, no source
 
 Micros micros(auto duration) {
   return std::chrono::duration_cast<Micros>(duration);
@@ -47,8 +51,24 @@ std::optional<Micros> Stage::next_deadline() const {
 void Stage::obey(const listen::Order& order) {
   switch (order.action) {
     case listen::Action::kMark: performance_.mark(order.pressed, "", {}); break;
+    case listen::Action::kUndoMark: performance_.undo_mark({}); break;
     case listen::Action::kHoldStill: performance_.hold(!performance_.moment().still); break;
     case listen::Action::kHearNext: (void)player_.hear({}); break;
+    case listen::Action::kHearPrevious: (void)player_.hear({.step = Step::kPrevious}); break;
+    case listen::Action::kHearAgain: (void)player_.hear({.step = Step::kAgain}); break;
+    case listen::Action::kBrighter: wish(&harmony::Wishes::brighter, kWishStep); break;
+    case listen::Action::kDarker: wish(&harmony::Wishes::brighter, -kWishStep); break;
+    case listen::Action::kMoreTense: wish(&harmony::Wishes::tenser, kWishStep); break;
+    case listen::Action::kMoreResolved: wish(&harmony::Wishes::tenser, -kWishStep); break;
+    case listen::Action::kMoreSurprising: wish(&harmony::Wishes::surprising, kWishStep); break;
+    case listen::Action::kMoreFamiliar: wish(&harmony::Wishes::surprising, -kWishStep); break;
+    case listen::Action::kNoWishes: {
+      Settings wanted = settings_.now();
+      wanted.wishes = {};
+      settings_.change(wanted);
+      break;
+    }
+    case listen::Action::kAlong: start_or_stop_along(); break;
     case listen::Action::kTap: performance_.tap(order.pressed); break;
     case listen::Action::kBeatOne:
       (void)performance_.correct({order.pressed, takes::BeatWord::kOne, {}, 0, 0});
@@ -67,6 +87,19 @@ void Stage::pin_key() {
   Settings wanted = settings_.now();
   wanted.key = key->pinned ? std::nullopt : std::optional(key->key);
   settings_.change(wanted);
+}
+
+void Stage::wish(float harmony::Wishes::*which, float by) {
+  Settings wanted = settings_.now();
+  wanted.wishes.*which = std::clamp(wanted.wishes.*which + by, -1.0f, 1.0f);
+  settings_.change(wanted);
+}
+
+void Stage::start_or_stop_along() {
+  if (player_.stop()) return;
+  player_.play_along({}, [](Result<Playing> begun) {
+    if (!begun) spdlog::info("No loop to play along with: {}", begun.error().message);
+  });
 }
 
 void Stage::use_settings() {

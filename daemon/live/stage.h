@@ -79,6 +79,8 @@ class Stage {
  private:
   void obey(const listen::Order& order);
   void pin_key();
+  void wish(float harmony::Wishes::*which, float by);
+  void start_or_stop_along();
   void use_settings();
 
   const World world_;

@@ -23,6 +23,7 @@ takes::Boundary::Change TakeRecorder::advance(Micros at) {
 
 void TakeRecorder::begin(Micros at, const std::optional<harmony::KeyReading>& pinned,
                          const std::optional<listen::ToldBeat>& newest) {
+  marks_.clear();
   take_ = OpenTake{at, world_.utc_ms(), 0, std::nullopt};
   world_.store.append(takes::take_begin(at, take_->begin_utc_ms));
   if (pinned) world_.store.append(takes::key_heard(at, *pinned));
@@ -47,12 +48,16 @@ void TakeRecorder::end(Micros at, takes::EndReason reason, Answer<takes::LineNum
 }
 
 void TakeRecorder::kept(const std::vector<takes::Line>& lines) {
-  if (!take_ || take_->id) return;
-  for (const auto& line : lines)
-    if (line.kind == takes::LineKind::kTakeBegin && line.at == take_->since) {
+  if (!take_) return;
+  for (const auto& line : lines) {
+    if (!take_->id && line.kind == takes::LineKind::kTakeBegin && line.at == take_->since) {
       take_->id = line.take;
       world_.changed_status();
     }
+    if (line.kind == takes::LineKind::kMark && take_->id == line.take) marks_.push_back(line.number);
+    if (line.kind == takes::LineKind::kUnmark)
+      std::erase_if(marks_, [&](takes::LineNumber mark) { return std::to_string(mark) == line.data; });
+  }
 }
 
 // ---- what is written
@@ -108,6 +113,14 @@ void TakeRecorder::meetings(std::span<const listen::Meeting> meetings) {
 void TakeRecorder::mark(Micros at, std::string text, Answer<takes::LineNumber> answer) {
   if (take_) return world_.store.append(takes::mark(at, std::move(text)), std::move(answer));
   if (answer) answer(unavailable("There is no take to mark: play something first."));
+}
+
+void TakeRecorder::undo_mark(Micros at, Answer<takes::LineNumber> answer) {
+  if (take_ && take_->id && !marks_.empty())
+    return world_.store.edit(
+        takes::LineKind::kUnmark, *take_->id, at, std::to_string(marks_.back()),
+        answer ? std::move(answer) : [](Result<takes::LineNumber>) {});
+  if (answer) answer(unavailable("There is no mark to take back in this take."));
 }
 
 void TakeRecorder::said(const takes::BeatLine& line, Answer<takes::LineNumber> answer) {

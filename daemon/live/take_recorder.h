@@ -82,6 +82,8 @@ class TakeRecorder {
   void tapped(Micros at, Micros interval);
   // Answers with an error if no take is open.
   void mark(Micros at, std::string text, Answer<takes::LineNumber> answer);
+  // Takes the newest mark of this take back. Answers with an error if there is none on disk.
+  void undo_mark(Micros at, Answer<takes::LineNumber> answer);
   // REQUIRES: a take is open.
   void said(const takes::BeatLine& line, Answer<takes::LineNumber> answer);
 
@@ -108,6 +110,7 @@ class TakeRecorder {
   const World world_;
   takes::Boundary boundary_;
   std::optional<OpenTake> take_;
+  std::vector<takes::LineNumber> marks_;  // of the open take, that are on disk and not taken back
   std::optional<Round> round_;
   bool clock_kept_ = false;                           // the take has a line about an external clock
   std::vector<midi::Event> pedals_;                   // pedals that are down

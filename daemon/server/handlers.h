@@ -40,6 +40,7 @@ void answer(Session& session, const protocol::GetPasses& wish, To<protocol::Take
 void answer(Session& session, const protocol::ExportTake& wish, To<protocol::ExportedTake> to);
 // take_edit_methods.cpp
 void answer(Session& session, const protocol::MarkTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::UnmarkTake& wish, To<protocol::Kept> to);
 void answer(Session& session, const protocol::EndTake& wish, To<protocol::Kept> to);
 void answer(Session& session, const protocol::RenameTake& wish, To<protocol::Kept> to);
 void answer(Session& session, const protocol::AnnotateTake& wish, To<protocol::Kept> to);

@@ -226,6 +226,21 @@ void bring_up_to_date(ListText& list, const listen::Moment& moment) {
   list.size = static_cast<std::size_t>(out.at() - list.text.data());
 }
 
+void bring_returned_up_to_date(ListText& list, const listen::Moment& moment) {
+  if (list.returned_number == moment.returned_number) return;
+  list.returned_number = moment.returned_number;
+  list.returned.clear();
+  for (const listen::Return& each : moment.returned) {
+    list.returned.append(list.returned.empty() ? "{" : ",{");
+    append_chord(list.returned, each.chord, each.root_name);
+    list.returned.append(R"(,"times":)");
+    append_int(list.returned, each.times);
+    list.returned.append(R"(,"last":)");
+    append_int(list.returned, each.last.count());
+    list.returned += '}';
+  }
+}
+
 void append_moment(std::string& out, const listen::Moment& moment, const ListText& list) {
   out.append(R"({"number":)");
   append_int(out, static_cast<std::int64_t>(moment.number));
@@ -316,7 +331,7 @@ void append_moment(std::string& out, const listen::Moment& moment, const ListTex
   append_short(out, static_cast<double>(moment.wishes.tenser));
   out.append(R"(,"surprising":)");
   append_short(out, static_cast<double>(moment.wishes.surprising));
-  out.append(R"(},"under":[)");
+  out.append(R"(},"returned":[)").append(list.returned).append(R"(],"under":[)");
   for (std::size_t i = 0; i < moment.under.size(); ++i) {
     if (i != 0) out += ',';
     append_int(out, moment.under[i].value());
@@ -329,7 +344,9 @@ void append_moment(std::string& out, const listen::Moment& moment, const ListTex
 
 Buffer moment_message(const listen::Moment& moment, ListText& list) {
   bring_up_to_date(list, moment);
-  return message(kMomentHead, 3584 + list.size, [&](std::string& out) { append_moment(out, moment, list); });
+  bring_returned_up_to_date(list, moment);
+  return message(kMomentHead, 3584 + list.size + list.returned.size(),
+                 [&](std::string& out) { append_moment(out, moment, list); });
 }
 
 Buffer moment_message(const listen::Moment& moment) {

@@ -1,4 +1,5 @@
-// Requests that write to the log of takes: mark, end, rename, annotate, correct a chord, delete, restore.
+// Requests that write to the log of takes: mark, unmark, end, rename, annotate, correct a chord, delete,
+// restore.
 #include <algorithm>
 #include <string>
 #include <utility>
@@ -31,6 +32,13 @@ void edit(Session& session, takes::LineKind kind, takes::TakeId take, std::strin
 void answer(Session& session, const protocol::MarkTake& wish, To<protocol::Kept> to) {
   auto& performance = session.room().stage.performance();
   performance.mark(performance.now(), wish.text.value_or(""), kept(to));
+}
+
+void answer(Session& session, const protocol::UnmarkTake& wish, To<protocol::Kept> to) {
+  if (!wish.take != !wish.line)
+    return to(invalid_input("params.take and params.line belong together: give both or neither."));
+  if (!wish.take) return session.room().stage.performance().undo_mark(kept(to));
+  edit(session, takes::LineKind::kUnmark, *wish.take, std::to_string(*wish.line), to);
 }
 
 void answer(Session& session, const protocol::EndTake&, To<protocol::Kept> to) {

@@ -38,6 +38,7 @@ std::string_view word(takes::LineKind kind) {
     case LineKind::kEcho: return "echo";
     case LineKind::kLost: return "lost";
     case LineKind::kMeeting: return "meeting";
+    case LineKind::kUnmark: return "unmark";
   }
   return "mark";
 }
@@ -109,6 +110,7 @@ void append_line(std::string& out, const takes::Line& line) {
     case LineKind::kRename:
     case LineKind::kAnnotate:
     case LineKind::kCorrection:
+    case LineKind::kUnmark:
       out.append(R"(,"text":)");
       protocol::append_string(out, line.data);
       break;
@@ -152,7 +154,7 @@ protocol::TakeDetail detail_of(const takes::Detail& d) {
   for (const auto& line : d.keys)
     out.keys.push_back({line.at.count(), member(line.data, "harte"),
                         line.data.find(R"("pinned":true)") != std::string::npos});
-  for (const auto& line : d.marks) out.marks.push_back({line.at.count(), line.data});
+  for (const auto& line : d.marks) out.marks.push_back({line.at.count(), line.data, line.number});
   return out;
 }
 

@@ -33,6 +33,8 @@ struct ListText {
   harmony::MelodyNames names;  // of the melody notes it was made for
   std::string text;            // keeps its capacity
   std::size_t size = 0;
+  std::uint32_t returned_number = 0;  // of Moment::returned; 0 before the first
+  std::string returned;
   std::string_view written() const { return std::string_view(text).substr(0, size); }
 };
 // Moments must come from one analysis, in order, with the same `list`; the function updates it.

@@ -392,6 +392,8 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     if (kind == LineKind::kDelete && take == state_.take)
       return Error{ErrorCode::kConflict,
                    "Take " + std::to_string(take) + " is being played; end it before deleting it."};
+    if (kind == LineKind::kUnmark && !is_mark(take, text))
+      return not_found("Take " + std::to_string(take) + " has no mark with the line number " + text + ".");
     Line line{state_.next_number++, take, at, kind, text};
     insert(line);
     const auto set = [&](const std::string& column, const std::string& value) {
@@ -402,9 +404,17 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     };
     if (kind == LineKind::kRename) set("title", text);
     if (kind == LineKind::kAnnotate) set("annotation", text);
+    // A mark of the open take may not be counted in the file yet.
+    const bool counted = kind == LineKind::kUnmark && (take != state_.take || counts_.marks == 0);
+    if (counted) {
+      SQLite::Statement fewer(file_, "UPDATE takes SET marks = max(0, marks - 1) WHERE take = ?");
+      fewer.bind(1, signed_of(take));
+      fewer.exec();
+    }
     if (kind == LineKind::kDelete) set("deleted", "1");
     if (kind == LineKind::kRestore) set("deleted", "0");
     group.commit();
+    if (kind == LineKind::kUnmark && !counted) --counts_.marks;
     if (index_ && (kind == LineKind::kDelete || kind == LineKind::kRestore))
       for (IndexedTake& indexed : *index_)
         if (indexed.take == take) indexed.deleted = kind == LineKind::kDelete;
@@ -414,6 +424,21 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     state_ = before;
     throw;
   }
+}
+
+bool Database::is_mark(TakeId take, const std::string& number) {
+  // Kind 8: mark; 21: unmark.
+  SQLite::Statement query(
+      file_,
+      "SELECT kind FROM log WHERE take = ?1 AND ((kind = 8 AND number = ?2) OR (kind = 21 AND "
+      "CAST(data AS TEXT) = ?3))");
+  query.bind(1, signed_of(take));
+  query.bind(2, signed_of(std::strtoull(number.c_str(), nullptr, 10)));
+  query.bind(3, number);
+  int marks = 0, taken_back = 0;
+  while (query.executeStep())
+    ++(query.getColumn(0).getInt() == static_cast<int>(LineKind::kMark) ? marks : taken_back);
+  return marks > taken_back;
 }
 
 bool Database::has(TakeId take) {
@@ -471,11 +496,16 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
     to.push_back(std::move(line));
   }
   detail.chords = settled_chords(detail.chords);
-  // Kind 10: correction.
-  take_corrections(detail.chords, lines_where("kind = 10", detail.summary.take),
-                   [](Line& chord, const harmony::ParsedChord& parsed) {
-                     chord.data = chord_in_force(chord.at, {parsed.chord, parsed.root, 1}).data;
-                   });
+  // Kind 10: correction; 21: unmark.
+  std::vector<Line> corrections = lines_where("kind IN (10, 21)", detail.summary.take);
+  std::erase_if(corrections, [&](const Line& line) {
+    if (line.kind != LineKind::kUnmark) return false;
+    std::erase_if(detail.marks, [&](const Line& mark) { return std::to_string(mark.number) == line.data; });
+    return true;
+  });
+  take_corrections(detail.chords, corrections, [](Line& chord, const harmony::ParsedChord& parsed) {
+    chord.data = chord_in_force(chord.at, {parsed.chord, parsed.root, 1}).data;
+  });
   return detail;
 }
 

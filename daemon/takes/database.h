@@ -67,6 +67,8 @@ class Database {
   Result<Line> edit(LineKind kind, TakeId take, Micros at, const std::string& text);
 
   bool has(TakeId take);
+  // True if the line with this number is a mark of the take that was not taken back.
+  bool is_mark(TakeId take, const std::string& number);
   Found list(const Search& search);
   // Without a number: the newest take that is not deleted. nullopt if there is no such take.
   std::optional<Detail> detail(std::optional<TakeId> take);

@@ -12,6 +12,7 @@
 //                           a JSON object with members of LoggedChord, LoggedKey, ... in protocol/shapes.h
 //   mark, rename, annotate  the text
 //   correction              the chord in Harte syntax
+//   unmark                  the number of the line of the mark that is taken back
 //   take_end                the reason
 //   others                  empty
 //
@@ -71,8 +72,9 @@ enum class LineKind : std::uint8_t {
   kEcho = 18,
   kLost = 19,
   kMeeting = 20,
+  kUnmark = 21,
 };
-inline constexpr LineKind kLastKind = LineKind::kMeeting;
+inline constexpr LineKind kLastKind = LineKind::kUnmark;
 
 struct Line {
   LineNumber number = 0;

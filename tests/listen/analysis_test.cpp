@@ -201,6 +201,62 @@ TEST(Analysis, AChordThatIsComeBackToIsLiked) {
   }));
 }
 
+TEST(Analysis, WhatThePlayerCameBackToStandsBesideTheListWithHowOftenAndWhen) {
+  Analysis analysis;
+  std::vector<Event> events;
+  int at = 0;
+  const auto add = [&](std::initializer_list<int> keys) {
+    const auto part = chord(at, keys, 900);
+    events.insert(events.end(), part.begin(), part.end());
+    at += 1000;
+  };
+  for (int round = 0; round < 3; ++round) {
+    add({48, 52, 55, 72});                      // C
+    add({45, 52, 57, 60, 72});                  // Am
+    if (round == 1) add({41, 53, 57, 60, 72});  // F, once
+  }
+  play(analysis, sorted(events));
+  const auto& returned = analysis.moment().returned;
+  ASSERT_EQ(returned.size(), 2u) << "F was played once and is not in the row";
+  EXPECT_EQ(harmony::harte(returned[0].chord, returned[0].root_name), "A:min");
+  EXPECT_EQ(returned[0].times, 3);
+  EXPECT_GT(returned[0].last, ms(6000));
+  EXPECT_EQ(harmony::harte(returned[1].chord, returned[1].root_name), "C:maj");
+  EXPECT_EQ(returned[1].times, 3);
+  EXPECT_LT(returned[1].last, returned[0].last);
+  analysis.begin_take();
+  drive(analysis, ms(at + 5000), [](const Analysis&) {});
+  play(analysis, chord(at + 6000, {40, 55, 59, 71}, 500));
+  EXPECT_TRUE(analysis.moment().returned.empty()) << "a new take begins without returns";
+}
+
+TEST(Returns, CountAChordAgainOnlyAfterAnotherAndKeepThoseThatArePlayedMost) {
+  const auto named = [](int root, const char* harte) {
+    return harmony::Chord{PitchClass(root), *harmony::find_quality(harte), PitchClass(root)};
+  };
+  Returns returns;
+  returns.settled(named(0, "maj"), ms(0));
+  returns.settled(named(0, "maj"), ms(100));
+  EXPECT_TRUE(returns.most().empty());
+  returns.settled(named(0, "maj7"), ms(200));
+  returns.settled(named(0, "maj"), ms(300));
+  ASSERT_EQ(returns.most().size(), 1u);
+  EXPECT_EQ(returns.most()[0].times, 2) << "Cmaj7 is another chord";
+  // More chords than are remembered, each once: what was returned to stays.
+  for (const char* quality : {"min", "7", "min7", "sus4", "dim", "aug"})
+    for (int root = 0; root < 12; ++root) returns.settled(named(root, quality), ms(400 + root));
+  ASSERT_EQ(returns.most().size(), 1u);
+  // Seven are returned to; the six that were played most often and last are told.
+  for (int time = 0; time < 2; ++time)
+    for (int root = 1; root < 8; ++root) returns.settled(named(root, "maj9"), ms(1000 + 10 * time + root));
+  const auto most = returns.most();
+  ASSERT_EQ(most.size(), Returns::kShown);
+  for (std::size_t i = 0; i < most.size(); ++i) {
+    EXPECT_EQ(most[i].chord, named(7 - static_cast<int>(i), "maj9"));
+    EXPECT_EQ(most[i].times, 2);
+  }
+}
+
 TEST(Analysis, ThePhraseMayBeAskedAboutInPlaceOfTheHeldNoteAlone) {
   Settings settings, newest;
   settings.under = Under::kBar;

@@ -205,9 +205,11 @@ TEST(ControlsText, RefusesWithOneSentence) {
             "The control \"note 3 port \" needs a part of the input's name after port.");
   EXPECT_EQ(error("note 3", "twice"),
             "The press \"twice\" of the control \"note 3\" is none of single, double and long.");
-  EXPECT_EQ(error("note 3", "single", "dance"),
-            "The action \"dance\" of the control \"note 3\" is none of mark, hold_still, hear_next, "
-            "end_take, tap, beat_one and pin_key.");
+  EXPECT_EQ(
+      error("note 3", "single", "dance"),
+      "The action \"dance\" of the control \"note 3\" is none of mark, hold_still, hear_next, end_take, "
+      "tap, beat_one, pin_key, undo_mark, hear_previous, hear_again, brighter, darker, more_tense, "
+      "more_resolved, more_surprising, more_familiar, no_wishes and along.");
   EXPECT_EQ(error("program 3", "long"),
             "The control \"program 3\" cannot be pressed long, because a program change has no end.");
 }

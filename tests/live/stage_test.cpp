@@ -194,5 +194,57 @@ TEST_F(StageTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
   EXPECT_FALSE(stage_.settings().now().key);
 }
 
+TEST_F(StageTest, APedalMovesAWishByAQuarterUpToItsEndAndTakesAllWishesBack) {
+  StageOptions options;
+  int controller = 20;
+  for (const char* action :
+       {"brighter", "darker", "more_tense", "more_resolved", "more_surprising", "more_familiar", "no_wishes"})
+    options.controls.push_back(
+        *listen::parse_mapping("cc " + std::to_string(controller++), "single", action));
+  stage_.reconfigure(options);
+  auto* lane = inputs_.lane("keys");
+  const auto press = [&](int which, int times) {
+    for (int i = 0; i < times; ++i)
+      for (const std::uint8_t value : {127, 0})
+        lane->push(midi::control_change(Micros(++now_ * 1'000), 0, static_cast<std::uint8_t>(which), value)),
+            drain();
+    return stage_.settings().now().wishes;
+  };
+  EXPECT_EQ(press(20, 1), (harmony::Wishes{.25f, 0, 0}));
+  EXPECT_EQ(press(21, 2), (harmony::Wishes{-.25f, 0, 0}));
+  EXPECT_EQ(press(22, 6), (harmony::Wishes{-.25f, 1, 0}));
+  EXPECT_EQ(press(23, 1), (harmony::Wishes{-.25f, .75f, 0}));
+  EXPECT_EQ(press(24, 1), (harmony::Wishes{-.25f, .75f, .25f}));
+  EXPECT_EQ(press(25, 9), (harmony::Wishes{-.25f, .75f, -1}));
+  EXPECT_EQ(stage_.performance().moment().wishes, (harmony::Wishes{-.25f, .75f, -1}));
+  EXPECT_EQ(press(26, 1), harmony::Wishes{});
+}
+
+TEST_F(StageTest, AMarkSaysWhatSoundedAndWhenAndAPedalTakesItBack) {
+  StageOptions options;
+  options.controls.push_back(*listen::parse_mapping("cc 67", "single", "mark"));
+  options.controls.push_back(*listen::parse_mapping("cc 66", "single", "undo_mark"));
+  stage_.reconfigure(options);
+  auto* lane = inputs_.lane("keys");
+  const auto press = [&](std::uint8_t which) {
+    for (const std::uint8_t value : {127, 0})
+      lane->push(midi::control_change(Micros(++now_ * 1'000), 0, which, value));
+    drain();
+  };
+  for (const int key : {48, 55, 64, 71}) lane->push(on(key));
+  drain();
+  now_ += 62'000;
+  press(67);
+  const auto marks = lines(takes::LineKind::kMark);  // reads after all that was appended
+  ASSERT_EQ(marks.size(), 1u);
+  EXPECT_EQ(marks[0].data, "Cmaj7 under B, 1:02");
+  ASSERT_TRUE(reported_.wait_for_lines(marks[0].number));
+  stage_.kept(reported_.lines());
+  press(66);
+  const auto taken_back = lines(takes::LineKind::kUnmark);
+  ASSERT_EQ(taken_back.size(), 1u);
+  EXPECT_EQ(taken_back[0].data, std::to_string(marks[0].number));
+}
+
 }  // namespace
 }  // namespace undersong::live

@@ -50,6 +50,11 @@ listen::Moment full_moment() {
   m.alternatives[1].tried = true;
   m.alternatives_number = 12;
   m.wishes = {0.25f, -1, 0};
+  m.returned.push_back(
+      {{PitchClass(8), *harmony::find_quality("maj7"), PitchClass(8)}, harmony::NoteName(-4), 3, us(11)});
+  m.returned.push_back(
+      {{PitchClass(5), *harmony::find_quality("maj"), PitchClass(7)}, harmony::NoteName(-1), 2, us(10)});
+  m.returned_number = 4;
   m.beat = listen::BeatNow{us(9), 96, .8f, 2, 4, listen::BeatSource::kTapped};
   m.still = true;
   return m;
@@ -98,6 +103,12 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
     EXPECT_TRUE(read->still);
     EXPECT_DOUBLE_EQ(read->wishes.tenser, -1);
     EXPECT_EQ(read->alternatives_number, 12u);
+    ASSERT_EQ(read->returned.size(), 2u);
+    for (std::size_t i = 0; i < 2; ++i) {
+      as_elsewhere(read->returned[i], m.returned[i].chord, m.returned[i].root_name);
+      EXPECT_EQ(read->returned[i].times, m.returned[i].times);
+      EXPECT_EQ(read->returned[i].last, m.returned[i].last.count());
+    }
     ASSERT_EQ(read->alternatives.size(), m.alternatives.size());
     for (std::size_t i = 0; i < m.alternatives.size(); ++i) {
       const auto& a = read->alternatives[i];

@@ -157,6 +157,46 @@ TEST(Store, EditsAreLinesAndDeletionCanBeUndone) {
   expect_no_gaps(lines_of(*store));
 }
 
+TEST(Store, AMarkThatIsTakenBackIsNeitherShownNorCountedAndStaysInTheLog) {
+  TemporaryFolder folder;
+  Reported reported;
+  auto store = open_store(folder.path / "takes.db", reported);
+  play_two_takes(*store);
+  const auto unmark = [&](TakeId take, std::string line) {
+    return now<LineNumber>([&](auto answer) { store->edit(LineKind::kUnmark, take, us(7), line, answer); });
+  };
+  const auto detail = [&](TakeId take) {
+    return *now<Detail>([&](auto answer) { store->detail(take, answer); });
+  };
+  ASSERT_EQ(detail(1).marks.size(), 1u);
+  const auto mark_line = detail(1).marks[0].number;
+  EXPECT_EQ(unmark(1, "4").error().code, ErrorCode::kNotFound) << "line 4 is a chord";
+  EXPECT_EQ(unmark(2, std::to_string(mark_line)).error().code, ErrorCode::kNotFound)
+      << "the mark of another take";
+  ASSERT_TRUE(unmark(1, std::to_string(mark_line)));
+  EXPECT_TRUE(detail(1).marks.empty());
+  EXPECT_EQ(detail(1).summary.marks, 0u);
+  EXPECT_EQ(unmark(1, std::to_string(mark_line)).error().code, ErrorCode::kNotFound) << "only once";
+  // In a take that is being played, where the mark may not be counted in the file yet.
+  store->append(take_begin(us(20'000'000), 0));
+  const auto first = appended(*store, mark(us(20'100'000), "one"));
+  const auto second = appended(*store, mark(us(20'200'000), "two"));
+  ASSERT_TRUE(first && second);
+  ASSERT_TRUE(unmark(3, std::to_string(*second)));
+  ASSERT_TRUE(appended(*store, take_end(us(21'000'000), EndReason::kRequest)));
+  ASSERT_EQ(detail(3).marks.size(), 1u);
+  EXPECT_EQ(detail(3).marks[0].data, "one");
+  EXPECT_EQ(detail(3).summary.marks, 1u);
+  std::size_t marks = 0, taken_back = 0;
+  for (const auto& line : lines_of(*store)) {
+    marks += line.kind == LineKind::kMark;
+    taken_back += line.kind == LineKind::kUnmark;
+  }
+  EXPECT_EQ(marks, 3u);
+  EXPECT_EQ(taken_back, 2u);
+  expect_no_gaps(lines_of(*store));
+}
+
 TEST(Store, GoesOnWhereItStoppedAndTellsOfADifferentFile) {
   TemporaryFolder folder;
   const auto path = folder.path / "takes.db";
