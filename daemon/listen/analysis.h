@@ -131,6 +131,11 @@ class Analysis {
   harmony::StandingMelody melody_;
   bool damper_ = false;
   std::array<harmony::Tried, 12> tried_;  // by pitch class of the melody note
+  struct NewestTried {
+    PitchClass under;
+    harmony::Chord chord;
+  };
+  std::optional<NewestTried> newest_tried_;
   harmony::Liked liked_;
   harmony::TakeMemory memory_;
   FixedVector<harmony::Chord, harmony::kChordsBefore> settled_;  // chords that have settled, newest first
