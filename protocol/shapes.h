@@ -115,7 +115,8 @@ struct Alternative : Coloured {
       "Another chord that fits under the melody. `degrees`: of each melody note in this chord. `familiar`: "
       "0 surprising .. 1 usual. `hands_move`: semitones, summed over all voices. `left` and `right`: the "
       "keys of each hand, lowest first, the melody on top; `names`: of these keys, left hand first. "
-      "`reason`: one sentence; chord names in it use letters. `tried`: already played under this note.";
+      "`reason`: one sentence; chord names in it use letters. `tried`: already played under this note, "
+      "this very chord; `tries`: how often in this take.";
   std::vector<std::string> degrees;
   Share familiar;
   Whole<0, 255> hands_move;
@@ -123,9 +124,10 @@ struct Alternative : Coloured {
   std::vector<std::string> names;
   std::string reason;
   bool tried = false;
+  Whole<0, 255> tries;
 };
 BOOST_DESCRIBE_STRUCT(Alternative, (Coloured),
-                      (degrees, familiar, hands_move, left, right, names, reason, tried))
+                      (degrees, familiar, hands_move, left, right, names, reason, tried, tries))
 
 struct Returned : Chord {
   static constexpr const char* kSays =

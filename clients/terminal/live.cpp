@@ -156,7 +156,7 @@ class View {
       const std::size_t rows = std::min({options_.rows, moment_->alternatives.size(), room});
       for (std::size_t i = 0; i < rows; ++i) {
         const auto& offered = moment_->alternatives[i];
-        put(fmt::format("  {} {:2d}  {} {} {} {} moves {:2d}   {}   {}", offered.tried ? "*" : " ", i + 1,
+        put(fmt::format("  {:2} {:2d}  {} {} {} {} moves {:2d}   {}   {}", tries(offered), i + 1,
                         padded(symbol(offered, style()), 12),
                         padded(offered.degrees.empty() ? "" : offered.degrees[0], 4),
                         padded(word(offered.colour, 0), 12), padded(word(offered.colour, 1), 8),
@@ -179,6 +179,12 @@ class View {
       out += fmt::format("{}{} {}x, {} ago", out.empty() ? "" : "   ", symbol(each, style()),
                          each.times.value, duration(std::max<protocol::TimeUs>(0, moment_->at - each.last)));
     return out;
+  }
+
+  // An asterisk for a chord that was tried under this note; from the second time on, how often.
+  static std::string tries(const protocol::Alternative& offered) {
+    if (!offered.tried) return "";
+    return offered.tries.value > 1 ? fmt::format("{}x", offered.tries.value) : "*";
   }
 
   std::string foot() const {

@@ -330,7 +330,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   for (std::size_t r = 0, at = 0; r < 12; ++r) {
     std::size_t best_of_root = at;
     float best_score = kGone;
-    const auto& liked = question.liked.of(PitchClass(static_cast<int>(r)));
+    const auto& liked = question.liked.kin(PitchClass(static_cast<int>(r)));
     const bool any_liked = std::any_of(liked.begin(), liked.end(), [](auto times) { return times > 0; });
     for (std::size_t i = 0; i < kOfferedCount; ++i, ++at) {
       if (any_liked) candidates.score[at] += kLikedWeight * static_cast<float>(liked[known.family[i]]);
@@ -399,7 +399,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     made.dark_bright = home.colour.dark_bright;
     made.resolved_tense = home.colour.resolved_tense;
     made.familiar = candidate.familiar;
-    made.tried = question.tried.contains(made.chord);
+    made.tried = static_cast<std::uint8_t>(question.tried.times(made.chord));
     made.reason.relation = relation(before, made.chord, question.key);
     made.reason.from = from;
     made.reason.key = question.key;

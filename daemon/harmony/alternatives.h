@@ -39,6 +39,7 @@
 #include "daemon/harmony/relation.h"
 #include "daemon/harmony/spelling.h"
 #include "daemon/harmony/transition.h"
+#include "daemon/harmony/tried.h"
 #include "daemon/harmony/voicing.h"
 
 namespace undersong::harmony {
@@ -66,7 +67,7 @@ struct Reason {
   std::uint8_t outside = 0;       // number of its tones outside the key
   std::uint8_t common_tones = 0;  // with the chord in force
   bool tension = false;           // a melody note is a tension, not a chord tone
-  std::uint8_t liked = 0;         // how often the player marked it or came back to it in this take
+  std::uint8_t liked = 0;         // how often the player marked this chord or came back to it in this take
   friend constexpr bool operator==(const Reason&, const Reason&) = default;
 };
 
@@ -82,35 +83,9 @@ struct Alternative {
   float familiar = 0;
   Voicing voicing;
   Reason reason;
-  bool tried = false;  // the player has sounded a chord of this root and family under this note
+  std::uint8_t tried = 0;  // how often the player has sounded this chord under this note; tried.h
 };
 using Alternatives = FixedVector<Alternative, kMaxAlternatives>;
-
-// Roots and families that the player tried under the current melody note.
-class Tried {
- public:
-  void add(const Chord& chord);
-  bool contains(const Chord& chord) const;
-  void clear() { families_ = {}; }
-
- private:
-  std::array<std::uint8_t, 12> families_{};  // bit = Family
-};
-
-// Roots and families that the player came back to in this take, or that sounded when the player set a mark.
-class Liked {
- public:
-  void add(const Chord& chord, int times = 1);
-  int times(const Chord& chord) const;  // 0..kMost
-  const std::array<std::uint8_t, 8>& of(PitchClass root) const {
-    return times_[static_cast<std::size_t>(root.value())];
-  }  // by Family
-  void clear() { times_ = {}; }
-  static constexpr int kMost = 4;
-
- private:
-  std::array<std::array<std::uint8_t, 8>, 12> times_{};  // [root][Family]
-};
 
 struct Question {
   MelodyPitches melody;  // stays on top; if empty, nothing is offered

@@ -186,6 +186,7 @@ void Analysis::mark() {
 
 void Analysis::begin_take() {
   for (auto& tried : tried_) tried.clear();
+  newest_tried_.reset();
   liked_.clear();
   returns_.clear();
   memory_.clear();
@@ -278,11 +279,13 @@ void Analysis::note_tried() {
     return other.root == chord.root &&
            harmony::row(other.quality).family == harmony::row(chord.quality).family;
   };
+  const auto same = [&](const harmony::Chord& other) {
+    return harmony::is_played_as(chord, other) || harmony::is_played_as(other, chord);
+  };
   if (!settled_.empty() && alike(settled_[0])) {
     settled_[0] = chord;  // the same chord with another colour or bass
   } else {
-    if (std::any_of(settled_.begin(), settled_.end(), alike))
-      liked_.add(chord);  // the player came back to it
+    if (std::any_of(settled_.begin(), settled_.end(), same)) liked_.add(chord);  // the player came back to it
     if (settled_.full()) settled_.pop_back();
     settled_.insert(0, chord);
     const harmony::Phrase over = phrase_at(at, in_force_->since);
@@ -293,17 +296,18 @@ void Analysis::note_tried() {
   }
   if (melody.empty() || !notes_.is_sounding(melody[0].pitch)) return;
   const PitchClass under = melody[0].pitch.pitch_class();
+  // A chord that was only revoiced, or turned over, is not tried anew.
+  const bool anew = !newest_tried_ || newest_tried_->under != under || !same(newest_tried_->chord);
+  newest_tried_ = {under, chord};
+  if (!anew) return;
   tried_[static_cast<std::size_t>(under.value())].add(chord);
   const auto& asked = offered_question_.melody;
   if (std::none_of(asked.begin(), asked.end(), [&](Pitch note) { return note.pitch_class() == under; }))
     return;
-  const auto family = harmony::row(chord.quality).family;
-  const auto& before = offered_question_.previous;
-  if (before && before->root == chord.root && harmony::row(before->quality).family == family)
+  if (const auto& before = offered_question_.previous; before && same(*before))
     return;  // this chord was in force already
   for (std::size_t i = 0; i < offered_.size(); ++i) {
-    const auto& alternative = offered_[i].chord;
-    if (alternative.root != chord.root || harmony::row(alternative.quality).family != family) continue;
+    if (!harmony::is_played_as(offered_[i].chord, chord)) continue;
     findings_.tried = Findings::Tried{offered_[i], i, offered_number_};
     return;
   }

@@ -132,6 +132,11 @@ class Analysis {
   harmony::StandingMelody melody_;
   bool damper_ = false;
   std::array<harmony::Tried, 12> tried_;  // by pitch class of the melody note
+  struct NewestTried {
+    PitchClass under;
+    harmony::Chord chord;
+  };
+  std::optional<NewestTried> newest_tried_;
   harmony::Liked liked_;
   Returns returns_;
   std::uint32_t returned_written_ = 0;  // number of the returns in the moment, and the key of their names

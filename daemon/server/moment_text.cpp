@@ -204,8 +204,11 @@ void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
   write_names(out, alternative, melody, names);
   out.put(R"(,"reason":")");
   harmony::write_reason(out, alternative, melody, names, previous);
-  static constexpr harmony::Word kTried(R"(","tried":true})"), kNotTried(R"(","tried":false})");
-  out.put(alternative.tried ? kTried : kNotTried);
+  static constexpr harmony::Word kTried(R"(","tried":true,)"), kNotTried(R"(","tried":false,)");
+  out.put(alternative.tried > 0 ? kTried : kNotTried);
+  out.put(R"("tries":)");
+  out.put(harmony::whole_word(alternative.tried));
+  out.put("}");
 }
 
 void bring_up_to_date(ListText& list, const listen::Moment& moment) {

@@ -47,7 +47,7 @@ listen::Moment full_moment() {
     m.under.push_back(m.melody[i].pitch);
     m.under_names.push_back(m.melody[i].name);
   }
-  m.alternatives[1].tried = true;
+  m.alternatives[1].tried = 3;
   m.alternatives_number = 12;
   m.wishes = {0.25f, -1, 0};
   m.returned.push_back(
@@ -125,6 +125,7 @@ TEST(Wire, AMomentSaysEverythingAndNothingUndescribed) {
       EXPECT_GT(a.reason.size(), 3u);
       EXPECT_EQ(a.right.back(), 67);
       EXPECT_EQ(a.tried, i == 1);
+      EXPECT_EQ(a.tries.value, i == 1 ? 3 : 0);
     }
     // The text has the same content as the one written through protocol::Moment.
     EXPECT_EQ(*protocol::parse(protocol::to_json(*read)), *protocol::parse(params_of(*message)));

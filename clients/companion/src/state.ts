@@ -78,7 +78,7 @@ const list_settles = new Settled<Moment>(
     };
   },
 );
-const list_text = (list: Alternative[]) => list.map((each) => each.harte + (each.tried ? '!' : '')).join();
+const list_text = (list: Alternative[]) => list.map((each) => each.harte + (each.tried ? `!${each.tries}` : '')).join();
 
 let wishes_before = '';
 

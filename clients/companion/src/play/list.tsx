@@ -54,17 +54,18 @@ export function List() {
 }
 
 function Row({ alternative, rank, chosen }: { alternative: Alternative; rank: number; chosen: boolean }) {
-  const { colour, degrees, dark_bright, resolved_tense, hands_move, reason, tried } = alternative;
+  const { colour, degrees, dark_bright, resolved_tense, hands_move, reason, tried, tries } = alternative;
+  const times = tries > 1 ? `tried ${tries}×` : 'tried';
   return (
     <li role="option" id={`row-${rank}`} aria-selected={chosen} data-harte={alternative.harte} data-tried={tried} class={`row${chosen ? ' chosen' : ''}${tried ? ' tried' : ''}`}
-        aria-label={`${rank + 1}: ${spoken(alternative, symbol_style.value)}, melody is ${degrees.map(pretty).join(' and ')}, ${colour.join(', ')}, hands move ${hands_move} semitones, ${pretty(reason)}${tried ? ', tried' : ''}`}
+        aria-label={`${rank + 1}: ${spoken(alternative, symbol_style.value)}, melody is ${degrees.map(pretty).join(' and ')}, ${colour.join(', ')}, hands move ${hands_move} semitones, ${pretty(reason)}${tried ? `, ${times}` : ''}`}
         onClick={() => choose(alternative)} onDblClick={() => void hear_chosen()}>
       <span class="row-rank">{rank + 1}</span>
       <span class="row-chord"><ChordSymbol chord={alternative} /></span>
       <span class="row-degree">{degrees.map(pretty).join(' ')}</span>
       <TinyPlane x={dark_bright} y={resolved_tense} />
       <span class="row-hands" title="semitones the hands move, all voices together">{hands_move === 0 ? 'stays' : `↔ ${hands_move}`}</span>
-      <span class="row-reason">{tried ? '✓ tried · ' : ''}{pretty(reason)}</span>
+      <span class="row-reason">{tried ? `✓ ${times} · ` : ''}{pretty(reason)}</span>
     </li>
   );
 }
