@@ -453,6 +453,11 @@ struct MarkTake {
 };
 BOOST_DESCRIBE_STRUCT(MarkTake, (), (text))
 
+struct LearntControl {
+  std::string message;
+};
+BOOST_DESCRIBE_STRUCT(LearntControl, (), (message))
+
 struct UnmarkTake {
   static constexpr const char* kMethod = "take.unmark";
   static constexpr const char* kSays =
@@ -464,6 +469,17 @@ struct UnmarkTake {
   std::optional<std::uint64_t> take{}, line{};
 };
 BOOST_DESCRIBE_STRUCT(UnmarkTake, (), (take, line))
+
+struct LearnControl {
+  static constexpr const char* kMethod = "controls.learn";
+  static constexpr const char* kSays =
+      "Answers with the next pedal, pad, key or program change that is pressed, as settings.set takes it in "
+      "`controls`; an error if nothing is pressed for fifteen seconds. What is pressed is heard as always.";
+  static constexpr const char* kExample = R"({})";
+  static constexpr const char* kReplyExample = R"({"message":"cc 67"})";
+  using Reply = LearntControl;
+};
+BOOST_DESCRIBE_STRUCT(LearnControl, (), ())
 
 struct EndTake {
   static constexpr const char* kMethod = "take.end";
@@ -908,10 +924,10 @@ BOOST_DESCRIBE_STRUCT(ResetSettings, (), (names))
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests =
     boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments,
-                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake,
-                         RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat,
-                         CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying, Hold,
-                         SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
+                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, LearnControl,
+                         EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake,
+                         TapBeat, CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
+                         Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
                          SetSettings, ResetSettings, GetLoop, Reharmonise, HandOverTake, ProposeSketch,
                          PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
 

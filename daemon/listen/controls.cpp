@@ -111,6 +111,36 @@ std::string_view to_text(Press press) {
   return kPresses[static_cast<std::size_t>(press)];
 }
 
+std::string to_text(const ControlMessage& message) {
+  const bool pad = message.kind == ControlMessage::Kind::kNote && message.channel == midi::kDrumChannel;
+  std::string out = fmt::format("{} {}",
+                                message.kind == ControlMessage::Kind::kController ? "cc"
+                                : message.kind == ControlMessage::Kind::kProgram  ? "program"
+                                : pad                                             ? "pad"
+                                                                                  : "note",
+                                message.number);
+  if (message.channel && !pad) out += fmt::format(" channel {}", *message.channel + 1);
+  if (!message.port.empty()) out += " port " + message.port;
+  return out;
+}
+
+std::optional<ControlMessage> pressed(const midi::Event& event) {
+  if (midi::notice_of(event) != midi::Notice::kNone || event.size < 2) return std::nullopt;
+  ControlMessage out;
+  out.number = event.bytes[1];
+  if (event.kind() == midi::kControlChange && event.bytes[1] < 120 && event.bytes[2] >= kPressedFrom) {
+    out.kind = ControlMessage::Kind::kController;
+  } else if (event.kind() == midi::kNoteOn && event.bytes[2] > 0) {
+    out.kind = ControlMessage::Kind::kNote;
+    if (event.channel() == midi::kDrumChannel) out.channel = midi::kDrumChannel;
+  } else if (event.kind() == 0xC0) {
+    out.kind = ControlMessage::Kind::kProgram;
+  } else {
+    return std::nullopt;
+  }
+  return out;
+}
+
 Result<Mapping> parse_mapping(std::string_view message, std::string_view press, std::string_view action) {
   auto parsed = parse_message(message);
   if (!parsed) return parsed.error();

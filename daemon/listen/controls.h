@@ -71,6 +71,12 @@ struct ControlMessage {
   friend bool operator==(const ControlMessage&, const ControlMessage&) = default;
 };
 
+// As parse_mapping reads it.
+std::string to_text(const ControlMessage& message);
+// The message that a press of this kind is: a controller at 64 or above, a key, a pad (its channel is part of
+// it), a program change; nullopt for anything else. The input and the channel of a keyboard are left open.
+std::optional<ControlMessage> pressed(const midi::Event& event);
+
 struct Mapping {
   ControlMessage message;
   Press press = Press::kSingle;

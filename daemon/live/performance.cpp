@@ -73,6 +73,8 @@ void Performance::received(const midi::Event& event) {
   if (listen::is_clock(event))
     return beat_changed(pulse_.clock(event));  // not music: only the pulse uses it, and it is not logged
 
+  if (learning_)
+    if (const auto message = listen::pressed(event)) learnt(*message);
   const auto heard = controls_.apply(event);
   const bool consumed = heard.consumed;
   obey(heard.orders);
@@ -113,7 +115,8 @@ void Performance::advance_to(Micros at) {
     const auto heard = analysis_.next_deadline(), pressed = controls_.next_deadline(),
                beat = pulse_.next_deadline(), recorded = recorder_.next_deadline();
     std::optional<Micros> first;
-    for (const auto& due : {heard, pressed, beat, recorded})
+    const auto waited = learning_ ? std::optional(learning_->until) : std::nullopt;
+    for (const auto& due : {heard, pressed, beat, recorded, waited})
       if (due && *due <= at && (!first || *due < *first)) first = due;
     if (!first) return;
     if (first == heard) {
@@ -123,6 +126,8 @@ void Performance::advance_to(Micros at) {
       if (analysis_.moment().number != number) world_.changed_moment();
     } else if (first == pressed) {
       obey(controls_.advance(*first));
+    } else if (first == waited) {
+      learnt(unavailable("Nothing was pressed."));
     } else if (first == beat) {
       beat_changed(pulse_.advance(*first));
     } else {
@@ -134,8 +139,9 @@ void Performance::advance_to(Micros at) {
 std::optional<Micros> Performance::next_deadline() const {
   if (in_file_) return std::nullopt;
   std::optional<Micros> first;
-  for (const auto& due : {analysis_.next_deadline(), controls_.next_deadline(), pulse_.next_deadline(),
-                          recorder_.next_deadline()})
+  for (const auto& due :
+       {analysis_.next_deadline(), controls_.next_deadline(), pulse_.next_deadline(),
+        recorder_.next_deadline(), learning_ ? std::optional(learning_->until) : std::nullopt})
     if (due && (!first || *due < *first)) first = due;
   return first;
 }
@@ -238,6 +244,17 @@ listen::Correction Performance::correct(const takes::BeatLine& said) {
 void Performance::obey(std::span<const listen::Order> given) {
   const std::vector<listen::Order> orders(given.begin(), given.end());  // a copy: obeying may use controls_
   for (const listen::Order& order : orders) world_.obey(order);
+}
+
+void Performance::learn(Answer<listen::ControlMessage> answer) {
+  if (learning_) learnt(Error{ErrorCode::kConflict, "Another client asked for the next press."});
+  learning_ = Learning{std::move(answer), now() + kLearnFor};
+  world_.changed_deadline();
+}
+
+void Performance::learnt(Result<listen::ControlMessage> what) {
+  const Learning asked = *std::exchange(learning_, std::nullopt);
+  asked.answer(std::move(what));
 }
 
 bool Performance::hold(bool on) {

@@ -84,6 +84,11 @@ class Performance {
   void undo_mark(Answer<takes::LineNumber> answer);
   void end_take(Micros at, takes::EndReason reason, Answer<takes::LineNumber> answer);
 
+  // Answers with the next pedal, pad, key or program change that is pressed, so that a player can choose it
+  // for an order; an error after kLearnFor, or when something else asks. What is pressed is heard as always.
+  static constexpr Micros kLearnFor{15'000'000};
+  void learn(Answer<listen::ControlMessage> answer);
+
   void use(const Settings& settings);
   void use(const std::vector<listen::Mapping>& controls);
 
@@ -101,6 +106,12 @@ class Performance {
   listen::Meetings meetings_;
   listen::Pulse pulse_;
   listen::Controls controls_;
+  struct Learning {
+    Answer<listen::ControlMessage> answer;
+    Micros until{};
+  };
+  std::optional<Learning> learning_;
+  void learnt(Result<listen::ControlMessage> what);
   listen::Moment shown_;
   std::uint64_t beat_changes_ = 0;
   Micros latest_{};                   // the latest time of any event

@@ -53,9 +53,9 @@ void Stage::obey(const listen::Order& order) {
     case listen::Action::kMark: performance_.mark(order.pressed, "", {}); break;
     case listen::Action::kUndoMark: performance_.undo_mark({}); break;
     case listen::Action::kHoldStill: performance_.hold(!performance_.moment().still); break;
-    case listen::Action::kHearNext: (void)player_.hear({}); break;
-    case listen::Action::kHearPrevious: (void)player_.hear({.step = Step::kPrevious}); break;
-    case listen::Action::kHearAgain: (void)player_.hear({.step = Step::kAgain}); break;
+    case listen::Action::kHearNext: hear(Step::kNext); break;
+    case listen::Action::kHearPrevious: hear(Step::kPrevious); break;
+    case listen::Action::kHearAgain: hear(Step::kAgain); break;
     case listen::Action::kBrighter: wish(&harmony::Wishes::brighter, kWishStep); break;
     case listen::Action::kDarker: wish(&harmony::Wishes::brighter, -kWishStep); break;
     case listen::Action::kMoreTense: wish(&harmony::Wishes::tenser, kWishStep); break;
@@ -87,6 +87,12 @@ void Stage::pin_key() {
   Settings wanted = settings_.now();
   wanted.key = key->pinned ? std::nullopt : std::optional(key->key);
   settings_.change(wanted);
+}
+
+void Stage::hear(Step step) {
+  HearWish wish;
+  wish.step = step;
+  (void)player_.hear(wish);  // a pedal has no place for a refusal
 }
 
 void Stage::wish(float harmony::Wishes::*which, float by) {

@@ -79,6 +79,7 @@ class Stage {
  private:
   void obey(const listen::Order& order);
   void pin_key();
+  void hear(Step step);
   void wish(float harmony::Wishes::*which, float by);
   void start_or_stop_along();
   void use_settings();

@@ -66,6 +66,7 @@ void answer(Session& session, const protocol::GetChordParts& wish, To<protocol::
 void answer(Session& session, const protocol::GetSettings& wish, To<protocol::Settings> to);
 void answer(Session& session, const protocol::SetSettings& wish, To<protocol::Settings> to);
 void answer(Session& session, const protocol::ResetSettings& wish, To<protocol::Settings> to);
+void answer(Session& session, const protocol::LearnControl& wish, To<protocol::LearntControl> to);
 // song_methods.cpp
 void answer(Session& session, const protocol::GetLoop& wish, To<protocol::TakeLoop> to);
 void answer(Session& session, const protocol::Reharmonise& wish, To<protocol::Reharmonised> to);

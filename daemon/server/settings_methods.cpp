@@ -1,4 +1,4 @@
-// Requests about the settings: get, set, reset.
+// Requests about the settings: get, set, reset, and what may be used as a control.
 #include "daemon/live/stage.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/session.h"
@@ -24,6 +24,13 @@ void answer(Session& session, const protocol::ResetSettings& wish, To<protocol::
   settings.reset(wish.names ? std::optional(names_of(*wish.names)) : std::nullopt);
   to(settings_of(settings));
   session.room().publish_status();
+}
+
+void answer(Session& session, const protocol::LearnControl&, To<protocol::LearntControl> to) {
+  session.room().stage.performance().learn([to](Result<listen::ControlMessage> pressed) {
+    if (!pressed) return to(pressed.error());
+    to(protocol::LearntControl{listen::to_text(*pressed)});
+  });
 }
 
 }  // namespace undersong::server

@@ -220,6 +220,33 @@ TEST_F(StageTest, APedalMovesAWishByAQuarterUpToItsEndAndTakesAllWishesBack) {
   EXPECT_EQ(press(26, 1), harmony::Wishes{});
 }
 
+TEST_F(StageTest, ThePlayerChoosesAControlByPressingIt) {
+  auto* lane = inputs_.lane("keys");
+  const auto learn = [&](const std::vector<midi::Event>& events) {
+    std::optional<Result<listen::ControlMessage>> learnt;
+    stage_.performance().learn([&](Result<listen::ControlMessage> what) { learnt = std::move(what); });
+    for (const auto& event : events) lane->push(event), drain();
+    if (!learnt) stage_.advance(*stage_.next_deadline());
+    return learnt && *learnt ? listen::to_text(**learnt) : std::string("nothing");
+  };
+  const auto at = [&] { return Micros(++now_ * 1'000); };
+  lane->push(on(60)), drain();  // the clock of the stage begins
+  EXPECT_EQ(learn({midi::control_change(at(), 0, 67, 0), midi::control_change(at(), 0, 67, 100)}), "cc 67")
+      << "a pedal that comes up is not a press";
+  EXPECT_EQ(learn({midi::note_off(at(), 0, Pitch(60)), midi::note_on(at(), 2, Pitch(108), Velocity(20))}),
+            "note 108");
+  EXPECT_EQ(learn({midi::note_on(at(), 9, Pitch(36), Velocity(90))}), "pad 36");
+  for (const char* text : {"cc 67", "note 108", "pad 36", "program 5 channel 3", "cc 20 port stage keys"})
+    EXPECT_EQ(listen::to_text(listen::parse_mapping(text, "single", "mark")->message), text);
+  EXPECT_EQ(stage_.performance().moment().held.size(), 1u) << "108 was heard as always";
+  EXPECT_EQ(learn({}), "nothing");
+  std::optional<Result<listen::ControlMessage>> first;
+  stage_.performance().learn([&](Result<listen::ControlMessage> what) { first = std::move(what); });
+  stage_.performance().learn([](Result<listen::ControlMessage>) {});
+  ASSERT_TRUE(first);
+  EXPECT_FALSE(*first) << "the newer request counts";
+}
+
 TEST_F(StageTest, AMarkSaysWhatSoundedAndWhenAndAPedalTakesItBack) {
   StageOptions options;
   options.controls.push_back(*listen::parse_mapping("cc 67", "single", "mark"));
