@@ -1,30 +1,32 @@
-// Other chords that fit under the melody, on all twelve roots, ranked.
+// Other chords that fit under the melody, on all twelve roots, ranked; among them three to six slash chords.
 //
 // The score of a candidate is a sum of:
 //
-// - how each melody note fits the chord: chord tone, available tension or avoid note;
+// - how each melody note fits the chord: chord tone, available tension or avoid note. A chord in which a held
+//   note is an avoid note is offered only at the familiar end of the scale;
 // - how usual its root and triad are here (transition.h), how many of its tones lie outside the key, and how
 //   far the hands must move;
 // - a preference by quality for colourful sounds (ninths, suspensions, alterations), which balances the plain
 //   songs that the table was learnt from;
-// - what the player liked in this take;
-// - a place for variety: the first three places go by score, the next nine to chords that differ in root and
-//   colour (maximal marginal relevance). The places are fixed for a question and do not depend on the wishes;
-// - the wishes: each wish times the chord's value on that scale. A greater wish therefore never lowers the
-//   mean of that scale over the first n chords: the best n by a + w * v have a mean v that grows with w.
+// - what the player liked in this take: the very chord, and a little its family.
+//
+// From these scores the order without wishes is made (places.h): likely, wide, then functions. It is fixed
+// for a question and does not depend on the wishes. To it are added the wishes: each wish times the chord's
+// value on that scale. A greater wish therefore never lowers the mean of that scale over the first n chords:
+// the best n by a + w * v have a mean v that grows with w.
 //
 // At the familiar end of the scale, the learnt likelihood outweighs everything else.
 //
-// The list always has the best chord of every root. For a single melody note it also has these combinations:
-// the note as root of a major and a minor chord, 7 of a maj7, b7 of a m7, 13 of a 6/9, #5 of a dominant, 5 of
-// a major and a minor chord, #11 of an altered dominant, 11 of a m11, 3 of a maj7, b3 of a m7, 9 of a maj9,
-// b9 of a dominant.
+// The list has the best chord of every root, if the root has a chord that carries the held notes. (Of two
+// held notes, a third and a fourth above a root, or a flat ninth and a seventh, have none there.) For a
+// single melody note it also has these combinations: the note as root of a major and a minor chord, 7 of a
+// major chord, b7 of a minor one, 6 of a major one, #5 of a dominant, 5 of a major and a minor chord, #11 of
+// a dominant, 11 of a minor chord, 3 of a major one, b3 of a minor one, 9 of a major one, b9 of a dominant.
 //
 // Units: MIDI keys; scores have no unit; other ranges are given below.
 // Threads: pure functions; call them from any thread. No allocation.
 // Errors: none; without a melody note the list is empty.
-// Source: Carbonell & Goldstein (1998) for maximal marginal relevance; the weights and combinations are
-// common practice, no source.
+// Source: common practice, no source: the weights and combinations.
 #pragma once
 
 #include <array>

@@ -23,7 +23,7 @@ constexpr Row kRows[] = {{"maj", -0.35f},
                          {"sus2", -0.05f},
                          {"sus4", -0.15f},
                          {"maj6", -0.1f},
-                         {"min6", 0},
+                         {"min6", 0.1f},
                          {"maj6(9)", 0.15f},
                          {"min6(9)", 0.05f},
                          {"7", 0},
@@ -66,7 +66,8 @@ constexpr Row kRows[] = {{"maj", -0.35f},
                          {"aug", -0.3f}};
 static_assert(std::size(kRows) == kOfferedCount);
 
-// A single held note, this many semitones above the root, must find this chord in the list.
+// A single held note, this many semitones above the root, must find a chord of this family in the list in
+// which it is the same degree as in this one.
 struct Promise {
   std::size_t interval;
   std::string_view harte;
@@ -150,16 +151,47 @@ void fill(Offered& made) {
     made.per_tone[i] = 1.0f / static_cast<float>(row(made.quality[i]).tones.size());
     plainest[made.cls[i]] = std::min(plainest[made.cls[i]], row(made.quality[i]).rarity);
     for (int interval = 0; interval < 12; ++interval) {
-      const Role how = role(made.quality[i], interval);
+      // The third over a suspended fourth, a semitone below it, clashes wherever it lies.
+      const bool third_over_fourth = interval == 4 && row(made.quality[i]).tones.contains(PitchClass(5)) &&
+                                     row(made.quality[i]).family == Family::kSuspended;
+      const Role how = third_over_fourth ? Role::kAvoid : role(made.quality[i], interval);
       made.fit[static_cast<std::size_t>(interval)][i] = how == Role::kChordTone ? kChordTone
                                                         : how == Role::kTension ? kTension
                                                                                 : kAvoid;
+      // A 13th over a suspended ninth chord fits as well as if its name told it.
+      if (kRows[i].harte == "sus4(b7,9)" && interval == 9) made.fit[9][i] = kChordTone;
     }
-    for (const Promise& promise : kPromises)
-      if (kRows[i].harte == promise.harte) made.promised[promise.interval][i] = true;
   }
   for (std::size_t i = 0; i < kOfferedCount; ++i)
     made.rarer[i] = row(made.quality[i]).rarity - plainest[made.cls[i]];
+
+  for (const Promise& promise : kPromises) {
+    const Quality wanted = quality(promise.harte);
+    const int interval = static_cast<int>(promise.interval);
+    std::uint64_t set = 0;
+    for (std::size_t i = 0; i < kOfferedCount; ++i)
+      if (row(made.quality[i]).family == row(wanted).family &&
+          role(made.quality[i], interval) != Role::kAvoid &&
+          degree_in(made.quality[i], interval) == degree_in(wanted, interval))
+        set |= std::uint64_t{1} << i;
+    made.promised[promise.interval].push_back(set);
+  }
+  for (int interval = 0; interval < 12; ++interval) {
+    auto& plain = made.plain[static_cast<std::size_t>(interval)];
+    plain.fill(Offered::kNone);
+    for (std::size_t i = 0; i < kOfferedCount; ++i) {
+      const QualityRow& here = row(made.quality[i]);
+      std::uint8_t& best = plain[made.cls[i]];
+      // Of suspended chords the ninth is the everyday one. A ninth without seventh is the plain form of none:
+      // the seventh chord with the ninth takes its place.
+      const bool suspended = here.family == Family::kSuspended && here.harte != "sus4(b7,9)";
+      if (suspended || here.harte == "maj(9)" || here.harte == "min(9)") continue;
+      const bool sounds = here.family == Family::kSuspended ? role(made.quality[i], interval) != Role::kAvoid
+                                                            : here.tones.contains(PitchClass(interval));
+      if (sounds && (best == Offered::kNone || here.rarity < row(made.quality[best]).rarity))
+        best = static_cast<std::uint8_t>(i);
+    }
+  }
 
   for (std::size_t k = 0; k < 25; ++k) {
     std::optional<Key> key;

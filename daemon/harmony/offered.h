@@ -12,6 +12,7 @@
 
 #include "daemon/harmony/chord.h"
 #include "daemon/harmony/colour.h"
+#include "daemon/harmony/fixed_vector.h"
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/pitch_class_set.h"
 #include "daemon/harmony/ranking_table.h"
@@ -24,7 +25,6 @@ inline constexpr std::size_t kOfferedCount = 46;
 inline constexpr std::size_t kPadded = (kOfferedCount + 7) / 8 * 8;
 inline constexpr float kOutsideWeight = 0.1f;
 inline constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
-inline constexpr float kWorstFit = -1.2f;  // below this value the held notes clash
 // Limits on the scale of Alternative::familiar, for the words "usual" and "rare".
 inline constexpr float kUsualFrom = 0.8f, kRareBelow = 0.4f;
 
@@ -76,7 +76,12 @@ struct Offered {
   std::array<float, kOfferedCount> rarer;            // rarity above that of the plainest chord of its class
   std::array<float, kOfferedCount> per_tone;         // 1 / number of tones
   std::array<std::array<float, kPadded>, 12> fit{};  // [interval of a note above the root][quality]
-  std::array<std::array<bool, kOfferedCount>, 12> promised{};
+  // [interval of a held note above the root]: each bit set is the offered qualities (bit = index) in which
+  // the note is the promised degree; one of each set is always in the list.
+  std::array<FixedVector<std::uint64_t, 2>, 12> promised{};
+  // [interval of a held note above the root][class]: the plainest quality that contains the note, or kNone.
+  static constexpr std::uint8_t kNone = 255;
+  std::array<std::array<std::uint8_t, kQualityClasses>, 12> plain;
   std::array<std::array<InKey, 12 * kOfferedCount>, 25> in_key;  // [key][root * kOfferedCount + quality]
   // [key][held note][root * 13 + class], 0..8: 3 * step of dark-bright (0..2) + step of tension (0..2).
   std::array<std::array<std::array<std::uint8_t, kTableChords>, 12>, 25> cell;
