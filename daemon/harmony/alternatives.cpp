@@ -13,6 +13,7 @@
 #include "daemon/harmony/colour.h"
 #include "daemon/harmony/lanes.h"
 #include "daemon/harmony/offered.h"
+#include "daemon/harmony/player_memory.h"
 #include "daemon/harmony/voicing_search.h"
 #include "daemon/harmony/words.h"
 
@@ -103,6 +104,9 @@ struct Usual {
       for (const Chord& earlier : question.earlier) before.push_back(earlier);
     }
     usual_chords(phrase, question.key, before, question.take, table, chord, question.lean);
+    if (question.player && question.key)
+      question.player->add_scores(PitchClass(7 * signature(*question.key)), before, phrase.held,
+                                  question.lean_own ? PlayerMemory::kLean : 1, chord);
     if (question.previous) {
       const auto cls = quality_class(question.previous->quality);
       if (cls != QualityClass::kNone)

@@ -43,6 +43,7 @@
 
 namespace undersong::harmony {
 
+class PlayerMemory;
 class TextWriter;
 
 // What the player wishes for, each -1..1; 0 = no wish.
@@ -124,10 +125,12 @@ struct Question {
   FixedVector<Chord, kChordsBefore - 1> earlier;  // those before it, newest first
   Wishes wishes;
   std::optional<Idiom> lean;  // the idiom that the player expects; nullopt: it is found from what is heard
+  bool lean_own = false;      // the player's own idiom counts for more
   bool variety = true;        // false: rank by score alone
   Tried tried;
   Liked liked;
   const TakeMemory* take = nullptr;  // what was heard earlier in the take, or null; must outlive the call
+  const PlayerMemory* player = nullptr;  // what was played in earlier takes, or null; must outlive the call
 };
 
 // Fills `out`, best first. Makes voicings only if `hands` is given.
