@@ -5,6 +5,9 @@
 // newest last. Each query is answered independently. With --session the id must be PIECE-NUMBER, where the
 // numbers count the chords of a piece. Then the earlier chords of the piece, as far as its queries name them,
 // are remembered as in a take.
+//
+// With --past FILE the player is known from earlier pieces: queries with an `answer`, the chord that was
+// played, the oldest piece first. What they add up to ranks all queries, as kept takes do for a live list.
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
@@ -13,6 +16,7 @@
 #include <iostream>
 #include <map>
 #include <memory>
+#include <set>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -23,6 +27,7 @@
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/written_spelling.h"
+#include "daemon/takes/own_idiom.h"
 
 namespace undersong::offline {
 namespace {
@@ -32,6 +37,7 @@ namespace json = boost::json;
 struct Options {
   std::string file;
   std::string table;
+  std::string past;   // file of earlier pieces of the player
   harmony::Wishes wishes{0, 0, -1};
   std::string idiom;  // songbook, pop, jazz; empty: found from the chords heard
   bool session = false;
@@ -41,6 +47,7 @@ struct Options {
 
 struct Query {
   std::string id;
+  std::optional<harmony::Chord> answer;
   harmony::Question question;
   std::vector<std::optional<harmony::Chord>> previous;  // newest last
 };
@@ -88,6 +95,9 @@ Result<Query> parse(const std::string& line) {
         query.question.earlier.push_back(*chord);
     }
   }
+  if (const auto* answer = object.if_contains("answer"); answer && answer->is_string())
+    if (const auto chord = harmony::parse_harte(std::string(answer->get_string())))
+      query.answer = chord->chord;
   if (const auto* melody = object.if_contains("melody"); melody) {
     if (!melody->is_array()) return invalid_input("\"melody\" must be a list of [pitch, beats]");
     for (const json::value& item : melody->get_array()) {
@@ -150,6 +160,43 @@ class Session {
   std::size_t known_ = 0;  // all chords before this number are remembered
 };
 
+// Counts the pieces of a file as takes (takes/own_idiom.h).
+Result<std::unique_ptr<harmony::PlayerMemory>> read_past(const std::string& file) {
+  std::ifstream in(file);
+  if (!in) return invalid_input(fmt::format("{}: can't be opened", file));
+  using harmony::PlayedChord;
+  std::vector<std::vector<PlayedChord>> pieces;
+  std::string line, piece;
+  std::set<std::uint8_t> heard;
+  for (std::size_t number = 1; std::getline(in, line); ++number) {
+    if (line.find_first_not_of(" \t\r") == std::string::npos) continue;
+    const auto query = parse(line);
+    if (!query) return invalid_input(fmt::format("{}, line {}: {}", file, number, query.error().message));
+    if (const std::string own = query->id.substr(0, query->id.rfind('-')); pieces.empty() || own != piece) {
+      piece = own;
+      pieces.emplace_back();
+      heard.clear();
+    }
+    if (!query->answer || !query->question.key) continue;
+    const PitchClass tonic(7 * harmony::signature(*query->question.key));
+    PlayedChord played;
+    played.chord = harmony::seen_from(tonic, *query->answer);
+    if (played.chord == PlayedChord::kNoChord) continue;
+    if (const auto& last = query->question.previous) played.last = harmony::seen_from(tonic, *last);
+    if (const auto& earlier = query->question.earlier; !earlier.empty())
+      played.second = harmony::seen_from(tonic, earlier[0]);
+    played.held =
+        static_cast<std::uint8_t>(ascending(tonic, query->question.melody[0].pitch_class()));
+    played.weight = heard.insert(played.chord).second ? takes::kOnce : takes::kReturned;
+    pieces.back().push_back(played);
+  }
+  const auto counts = std::make_unique<harmony::PlayerCounts>();
+  for (std::size_t i = 0; i < pieces.size(); ++i)
+    for (const PlayedChord& played : pieces[i])
+      counts->add(played, harmony::PlayerCounts::fade_of(pieces.size() - 1 - i));
+  return std::make_unique<harmony::PlayerMemory>(*counts);
+}
+
 Result<harmony::RankingTable> read_table(const std::string& file) {
   std::ifstream in(file);
   if (!in) return invalid_input(fmt::format("{}: can't be opened", file));
@@ -187,9 +234,18 @@ int run(const Options& options) {
     }
     learnt = *std::move(table);
   }
+  std::unique_ptr<harmony::PlayerMemory> player;
+  if (!options.past.empty()) {
+    auto past = read_past(options.past);
+    if (!past) {
+      fmt::print(stderr, "undersong: {}.\n", past.error().message);
+      return 1;
+    }
+    player = *std::move(past);
+  }
   const auto& table = learnt ? *learnt : harmony::RankingTable::standard();
   std::optional<harmony::Idiom> lean;
-  if (!options.idiom.empty())
+  if (!options.idiom.empty() && options.idiom != "own")
     lean = options.idiom == "songbook" ? harmony::Idiom::kSongbook
            : options.idiom == "pop"    ? harmony::Idiom::kPop
                                        : harmony::Idiom::kJazz;
@@ -211,6 +267,8 @@ int run(const Options& options) {
     query->question.lean = lean;
     query->question.variety = !options.plain;
     if (options.session) query->question.take = &session.memory();
+    query->question.player = player.get();
+    query->question.lean_own = options.idiom == "own";
     harmony::rank_alternatives(query->question, nullptr, list, table);
     json::array ranked, reasons;
     const auto& asked = query->question;
@@ -251,11 +309,14 @@ void add_rank(CLI::App& program, int& exit_code) {
       ->check(CLI::Range(-1.0, 1.0));
   command
       ->add_option("--idiom", options->idiom,
-                   "expect songbook, pop or jazz; by default it is found from the chords heard")
-      ->check(CLI::IsMember({"songbook", "pop", "jazz"}));
+                   "expect songbook, pop, jazz, or the player's own (with --past); by default it is found from "
+                   "the chords heard")
+      ->check(CLI::IsMember({"songbook", "pop", "jazz", "own"}));
   command->add_flag("--no-variety", options->plain, "reserve no places for variety");
   command->add_flag("--session", options->session, "remember the earlier chords of a piece, as in a take");
   command->add_flag("--explain", options->explain, "explain the place of each chord");
+  command->add_option("--past", options->past,
+                      "pieces that the player played before, oldest first: queries with their answers");
   command->add_option("--table", options->table, "use this learnt table instead of the built-in one");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }

@@ -46,6 +46,7 @@
 
 namespace undersong::harmony {
 
+class PlayerMemory;
 class TextWriter;
 
 // What the player wishes for, each -1..1; 0 = no wish.
@@ -101,10 +102,12 @@ struct Question {
   FixedVector<Chord, kChordsBefore - 1> earlier;  // those before it, newest first
   Wishes wishes;
   std::optional<Idiom> lean;  // the idiom that the player expects; nullopt: it is found from what is heard
+  bool lean_own = false;      // the player's own idiom counts for more
   bool variety = true;        // false: rank by score alone
   Tried tried;
   Liked liked;
   const TakeMemory* take = nullptr;  // what was heard earlier in the take, or null; must outlive the call
+  const PlayerMemory* player = nullptr;  // what was played in earlier takes, or null; must outlive the call
 };
 
 // Fills `out`, best first. Makes voicings only if `hands` is given.

@@ -105,6 +105,14 @@ QualityClass quality_class(Quality of) {
   return kTable[static_cast<std::size_t>(of.row())];
 }
 
+Chord plainest(std::size_t chord) {
+  constexpr std::array<std::string_view, kQualityClasses> kNames{
+      "maj",     "maj6",  "maj7", "7",   "min",        "min6", "min7",
+      "minmaj7", "hdim7", "dim7", "aug", "aug(b7)", "sus4"};
+  const PitchClass root(static_cast<int>(chord / kQualityClasses));
+  return {root, quality(kNames[chord % kQualityClasses]), root};
+}
+
 std::size_t RankingTable::family(std::size_t cls) {
   constexpr std::array<std::uint8_t, kQualityClasses> kFamily{0, 0, 0, 1, 2, 2, 2, 2, 3, 3, 4, 4, 5};
   return kFamily[cls];

@@ -47,6 +47,8 @@ enum class QualityClass : std::uint8_t {
 inline constexpr std::size_t kQualityClasses = 13;
 inline constexpr std::size_t kTableChords = 12 * kQualityClasses;
 QualityClass quality_class(Quality quality);  // kNone: neither a third nor a suspension
+// The simplest chord of a class: `chord` is root * 13 + class, below kTableChords.
+Chord plainest(std::size_t chord);
 
 using ChordScores = std::array<float, kTableChords>;  // [root above the tonic * 13 + class]
 

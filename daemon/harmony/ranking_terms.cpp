@@ -1,12 +1,12 @@
 #include "daemon/harmony/ranking_terms.h"
 
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/player_memory.h"
 
 namespace undersong::harmony {
 namespace {
 
 constexpr float kUsualFloor = -8;
-
 
 Phrase asked_phrase(const Question& question) {
   Phrase phrase = question.phrase;
@@ -50,6 +50,9 @@ Usual::Usual(const Question& question, const Phrase& phrase, const RankingTable&
     for (const Chord& earlier : question.earlier) before.push_back(earlier);
   }
   usual_chords(phrase, question.key, before, question.take, table, chord, question.lean);
+  if (question.player && question.key)
+    question.player->add_scores(PitchClass(7 * signature(*question.key)), before, phrase.held,
+                                question.lean_own ? PlayerMemory::kLean : 1, chord);
   if (question.previous) {
     const auto cls = quality_class(question.previous->quality);
     if (cls != QualityClass::kNone)

@@ -1,0 +1,178 @@
+#include "daemon/harmony/player_memory.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <numeric>
+
+namespace undersong::harmony {
+namespace {
+
+using Row = PlayerCounts::Row;
+constexpr std::size_t kNone = kTableChords;
+
+// The weight of the roots and of the qualities in each table; how many usual chords each starts with; then
+// the usual likelihoods as logarithms: of each chord, under each note, after each quality and none.
+struct Weight {
+  float root, quality;
+};
+struct Learnt {
+  Weight chords, under, turned, after;
+  float as_if;
+  std::array<std::int16_t, kTableChords*(1 + 12 + kQualityClasses + 1)> usual;
+};
+constexpr Learnt kLearnt{
+#include "daemon/harmony/player_table.inc"
+};
+constexpr float kScale = 100;  // of the logarithms
+Row usual_row(std::size_t number) {
+  Row out;
+  for (std::size_t c = 0; c < kTableChords; ++c)
+    out[c] = std::exp(static_cast<float>(kLearnt.usual[number * kTableChords + c]) / kScale);
+  return out;
+}
+
+std::size_t class_of(std::size_t chord) {
+  return chord == kNone ? kQualityClasses : chord % kQualityClasses;
+}
+std::size_t root_of(std::size_t chord) {
+  return chord == kNone ? 0 : chord / kQualityClasses;
+}
+std::size_t moved(std::size_t chord, std::size_t semitones) {
+  return (chord / kQualityClasses + semitones) % 12 * kQualityClasses + chord % kQualityClasses;
+}
+
+// How much likelier each chord is by the counts than usual; exactly 1 if nothing was counted.
+Row times_usual(const Row& counts, const Row& usual) {
+  const float all = std::accumulate(counts.begin(), counts.end(), 0.0f);
+  const float left = kLearnt.as_if / (kLearnt.as_if + all);
+  Row out;
+  for (std::size_t c = 0; c < kTableChords; ++c) out[c] = left * (1 + counts[c] / (kLearnt.as_if * usual[c]));
+  return out;
+}
+// Keeps the greatest habits, greatest first.
+void keep(std::span<PlayerCounts::Habit> out, std::size_t& size, const PlayerCounts::Habit& habit) {
+  if (!(habit.share > 0)) return;  // also if nothing was counted
+  std::size_t at = size;
+  while (at > 0 && out[at - 1].share < habit.share) --at;
+  if (at == out.size()) return;
+  size = std::min(size + 1, out.size());
+  for (std::size_t i = size - 1; i > at; --i) out[i] = out[i - 1];
+  out[at] = habit;
+}
+
+}  // namespace
+
+std::uint8_t seen_from(PitchClass tonic, const Chord& chord) {
+  const auto cls = quality_class(chord.quality);
+  if (cls == QualityClass::kNone) return PlayedChord::kNoChord;
+  return static_cast<std::uint8_t>(ascending(tonic, chord.root) * static_cast<int>(kQualityClasses) +
+                                   static_cast<int>(cls));
+}
+
+float PlayerCounts::fade_of(std::size_t age_in_takes) {
+  return std::exp2(-static_cast<float>(age_in_takes) / kHalfLife);
+}
+
+void PlayerCounts::add(const PlayedChord& played, float fade) {
+  if (played.chord >= kNone || played.last > kNone) return;
+  const float weight = fade * std::clamp(played.weight, 0.0f, PlayedChord::kMostWeight);
+  chords_[played.chord] += weight;
+  after_[played.last][played.chord] += weight;
+  turned_[class_of(played.last)][moved(played.chord, 12 - root_of(played.last))] += weight;
+  if (played.held < 12) under_[played.held][played.chord] += weight;
+  total_ += weight;
+}
+
+std::size_t PlayerCounts::most_played(std::span<Habit> out) const {
+  std::size_t size = 0;
+  for (std::size_t c = 0; c < kTableChords; ++c)
+    keep(out, size, {PlayedChord::kNoChord, static_cast<std::uint8_t>(c), chords_[c] / total_});
+  return size;
+}
+
+std::size_t PlayerCounts::usual_steps(std::span<Habit> out) const {
+  std::size_t size = 0;
+  for (std::size_t last = 0; last < kTableChords; ++last)
+    for (std::size_t c = 0; c < kTableChords; ++c)
+      if (c != last)
+        keep(out, size,
+             {static_cast<std::uint8_t>(last), static_cast<std::uint8_t>(c), after_[last][c] / total_});
+  return size;
+}
+
+PlayerMemory::Adds PlayerMemory::weighed(const Row& times, const Row& usual, float root_weight,
+                                         float quality_weight) {
+  Adds out;
+  for (std::size_t root = 0; root < 12; ++root) {
+    // How much likelier the root is: the mean over its qualities by how usual they are.
+    float own = 0, all = 0;
+    for (std::size_t c = root * kQualityClasses; c < (root + 1) * kQualityClasses; ++c)
+      own += usual[c] * times[c], all += usual[c];
+    const float of_root = std::log(own / all);
+    out.root[root] = root_weight * of_root;
+    for (std::size_t c = root * kQualityClasses; c < (root + 1) * kQualityClasses; ++c)
+      out.quality[c] = quality_weight * (std::log(times[c]) - of_root);
+  }
+  return out;
+}
+
+PlayerMemory::PlayerMemory(const PlayerCounts& counts) {
+  const auto add = [](Adds& to, const Adds& more) {
+    for (std::size_t i = 0; i < to.root.size(); ++i) to.root[i] += more.root[i];
+    for (std::size_t c = 0; c < kTableChords; ++c) to.quality[c] += more.quality[c];
+  };
+  const Row usual = usual_row(0);
+  const Adds any =
+      weighed(times_usual(counts.chords(), usual), usual, kLearnt.chords.root, kLearnt.chords.quality);
+  for (std::size_t note = 0; note < 12; ++note) {
+    const Row here = usual_row(1 + note);
+    under_[note] =
+        weighed(times_usual(counts.under()[note], here), here, kLearnt.under.root, kLearnt.under.quality);
+    add(under_[note], any);
+  }
+  for (std::size_t cls = 0; cls <= kQualityClasses; ++cls) {
+    Row own = usual_row(13 + cls);
+    const Row times = times_usual(counts.turned()[cls], own);
+    turned_[cls] = weighed(times, own, kLearnt.turned.root, kLearnt.turned.quality);
+    for (std::size_t c = 0; c < kTableChords; ++c) own[c] *= times[c];
+    // After each chord of this class: against what follows from the class.
+    for (std::size_t last = 0; last <= kNone; ++last) {
+      if (class_of(last) != cls) continue;
+      Row expected;
+      for (std::size_t c = 0; c < kTableChords; ++c) expected[moved(c, root_of(last))] = own[c];
+      after_[last] = weighed(times_usual(counts.after()[last], expected), expected, kLearnt.after.root,
+                             kLearnt.after.quality);
+    }
+  }
+}
+
+void PlayerMemory::add_scores(PitchClass tonic, const ChordsBefore& before, PitchClass held, float much,
+                              ChordScores& scores) const {
+  const std::size_t last = before.empty() ? kNone : seen_from(tonic, before[0]);
+  const Adds& after = after_[last];
+  const Adds& turned = turned_[class_of(last)];
+  const Adds& under = under_[static_cast<std::size_t>(ascending(tonic, held))];
+  const auto up = static_cast<std::size_t>(tonic.value());
+  for (std::size_t root = 0; root < 12; ++root) {
+    const std::size_t step = (root + 12 - root_of(last)) % 12;
+    float* to = &scores[(root + up) % 12 * kQualityClasses];
+    const float most = *std::max_element(to, to + kQualityClasses);
+    // The qualities share out anew what the root had.
+    std::array<float, kQualityClasses> taste;
+    float had = 0, has = 0;
+    for (std::size_t q = 0; q < kQualityClasses; ++q) {
+      taste[q] =
+          much * (under.quality[root * kQualityClasses + q] + after.quality[root * kQualityClasses + q] +
+                  turned.quality[step * kQualityClasses + q]);
+      const float share = std::exp(to[q] - most);
+      had += share;
+      has += share * std::exp(taste[q]);
+    }
+    const float of_root =
+        much * (under.root[root] + after.root[root] + turned.root[step]) - std::log(has / had);
+    for (std::size_t q = 0; q < kQualityClasses; ++q) to[q] += of_root + taste[q];
+  }
+}
+
+}  // namespace undersong::harmony
