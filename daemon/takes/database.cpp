@@ -47,6 +47,9 @@ CREATE TABLE statements(take INTEGER NOT NULL, place INTEGER NOT NULL, at INTEGE
   key TEXT NOT NULL, met INTEGER NOT NULL, PRIMARY KEY(take, place)) WITHOUT ROWID;
 CREATE TABLE chord_kinds(kind INTEGER PRIMARY KEY, root INTEGER NOT NULL, quality TEXT NOT NULL, bass INTEGER NOT NULL, UNIQUE(root, quality, bass));
 CREATE TABLE heard(take INTEGER PRIMARY KEY, ear INTEGER NOT NULL, digest BLOB NOT NULL);
+)",
+                                                     R"(
+CREATE TABLE own(take INTEGER PRIMARY KEY, layout INTEGER NOT NULL, counts BLOB NOT NULL);
 )"};
 
 constexpr const char* kSummaryColumns =
@@ -278,7 +281,10 @@ void Database::end_take(const Line& line) {
   update.exec();
   // An interrupted take may lack the last things that were heard, so it will be analysed again.
   const int ear = line.data == text(EndReason::kInterrupted) ? 0 : kEarVersion;
-  index_heard(state_.take, ear, heard_statements(state_.take, line.at, kept_meetings(state_.take)));
+  const auto met = kept_meetings(state_.take);
+  const auto statements = heard_statements(state_.take, line.at, met);
+  index_heard(state_.take, ear, statements);
+  count_own(state_.take, statements, met);
   state_.take = 0;
   counts_ = {};
 }
