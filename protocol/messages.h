@@ -86,7 +86,7 @@ struct Status {
       "`at`: the daemon's clock when this was written. `lost_events`: MIDI messages from inputs that were "
       "lost since the daemon started; each loss is also a line of the log.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":[]},"log_last":90412,"lost_events":0})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":[]},"log_last":90412,"lost_events":0})";
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -879,7 +879,7 @@ struct GetSettings {
   static constexpr const char* kSays = "The settings now.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":[]})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":[]})";
   using Reply = Settings;
 };
 BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
@@ -891,7 +891,7 @@ struct SetSettings {
       "restart. `key`: pins the key (Eb:min, Ebm or Eb minor); empty frees it.";
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":["brighter","symbol_style"]})";
+      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":["brighter","symbol_style"]})";
   using Reply = Settings;
   std::optional<Wish> brighter{}, tenser{}, surprising{};
   std::optional<SymbolStyle> symbol_style{};
@@ -901,10 +901,13 @@ struct SetSettings {
   std::optional<MelodySpan> melody{};
   std::optional<VoicingStyle> voicing{};
   std::optional<std::string> key{};
+  std::optional<Lean> lean{};
+  std::optional<Whole<12, 16>> reach{};
+  std::optional<bool> own{};
 };
 BOOST_DESCRIBE_STRUCT(SetSettings, (),
                       (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms,
-                       melody, voicing, key))
+                       melody, voicing, key, lean, reach, own))
 
 struct ResetSettings {
   static constexpr const char* kMethod = "settings.reset";
@@ -913,22 +916,68 @@ struct ResetSettings {
       "settings.";
   static constexpr const char* kExample = R"({"names":["brighter"]})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","changed":["symbol_style"]})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":["symbol_style"]})";
   using Reply = Settings;
   std::optional<std::vector<SettingName>> names{};
 };
 BOOST_DESCRIBE_STRUCT(ResetSettings, (), (names))
 
+// ---- the player's own harmony
+
+struct Habit {
+  static constexpr const char* kSays =
+      "A chord, or the step to it from the chord `after`, and its share of everything that counted.";
+  Chord chord;
+  std::optional<Chord> after{};
+  Share share;
+};
+BOOST_DESCRIBE_STRUCT(Habit, (), (chord, after, share))
+
+struct OwnIdiom {
+  static constexpr const char* kSays =
+      "What kept takes tell of the player's own harmony. `takes`: how many count; `since_utc_ms`: when the "
+      "oldest of them began, null if there is none. `erased_utc_ms`: when it was erased last, null if never. "
+      "`chords` and `steps`: what the player goes to most, greatest share first, written as if every key "
+      "were C major or A minor; a chord with extensions counts as its seventh chord.";
+  std::uint64_t takes = 0;
+  Nullable<std::int64_t> since_utc_ms, erased_utc_ms;
+  std::vector<Habit> chords, steps;
+};
+BOOST_DESCRIBE_STRUCT(OwnIdiom, (), (takes, since_utc_ms, erased_utc_ms, chords, steps))
+
+struct GetIdiom {
+  static constexpr const char* kMethod = "idiom.get";
+  static constexpr const char* kSays =
+      "What Undersong has learnt of the player's own harmony. It shapes the list of alternatives while the "
+      "setting `own` is on.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample =
+      R"({"takes":31,"since_utc_ms":1790000000000,"erased_utc_ms":null,"chords":[{"chord":{"root":9,"root_name":"A","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"A:min7"},"share":0.21}],"steps":[{"chord":{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"},"after":{"root":9,"root_name":"A","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"A:min7"},"share":0.08}]})";
+  using Reply = OwnIdiom;
+};
+BOOST_DESCRIBE_STRUCT(GetIdiom, (), ())
+
+struct EraseIdiom {
+  static constexpr const char* kMethod = "idiom.erase";
+  static constexpr const char* kSays =
+      "Forgets the player's own harmony up to now. The takes stay, but those so far, and the take that is "
+      "being played, no longer count. It can't be undone. The reply says what is left: nothing.";
+  static constexpr const char* kExample = "{}";
+  static constexpr const char* kReplyExample =
+      R"({"takes":0,"since_utc_ms":null,"erased_utc_ms":1790000000000,"chords":[],"steps":[]})";
+  using Reply = OwnIdiom;
+};
+BOOST_DESCRIBE_STRUCT(EraseIdiom, (), ())
+
 // ---- the list
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
-using Requests =
-    boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments,
-                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, LearnControl,
-                         EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake,
-                         TapBeat, CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-                         Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
-                         SetSettings, ResetSettings, GetLoop, Reharmonise, HandOverTake, ProposeSketch,
-                         PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
+using Requests = boost::mp11::mp_list<
+    Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, GetMeetings,
+    GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake,
+    DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses,
+    StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
+    SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise, HandOverTake,
+    ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
 
 }  // namespace undersong::protocol

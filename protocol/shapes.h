@@ -163,11 +163,12 @@ enum class LineKind : std::uint8_t {
   kEcho,
   kLost,
   kMeeting,
+  kHeard,
   kUnmark,
 };
 BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd,
                     kCorrection, kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost,
-                    kMeeting, kUnmark)
+                    kMeeting, kHeard, kUnmark)
 
 struct LoggedMidi {
   static constexpr const char* kSays =
@@ -323,9 +324,11 @@ BOOST_DESCRIBE_STRUCT(LoggedMeeting, (Chord), (pitch, name, degree, family, leng
 struct LogLine {
   static constexpr const char* kSays =
       "One line of the log. Numbers ascend without gaps over all takes, and a line is saved before it is "
-      "sent. Only the members of its kind are present: `text` in mark, rename, annotate, correction "
-      "(there in Harte syntax) and unmark (the number of the line of the mark that is taken back), `reason` "
-      "in take_end, `begin_utc_ms` in take_begin. `take` is missing if "
+      "sent. Only the members of its kind are present: `text` in mark, rename, annotate, in correction and "
+      "heard (there in Harte syntax; the player listened to that chord), and in unmark (the number of the "
+      "line "
+      "of the mark that is taken back), `reason` in take_end, `begin_utc_ms` in take_begin. `take` is "
+      "missing if "
       "the event was between takes. An `echo` is a received message that was probably sent by the daemon "
       "itself. It does not count as playing, and is stored in case that guess is wrong.";
   std::uint64_t number = 0;
@@ -459,6 +462,11 @@ enum class VoicingStyle : std::uint8_t {
 };
 BOOST_DESCRIBE_ENUM(VoicingStyle, kOpen, kShell, kRootlessA, kRootlessB, kDrop2, kSpread, kQuartal, kBlock)
 
+// Which harmony the ranking expects: what it finds by listening, that of old songs, pop or jazz, or the
+// player's own.
+enum class Lean : std::uint8_t { kFound, kSongbook, kPop, kJazz, kOwn };
+BOOST_DESCRIBE_ENUM(Lean, kFound, kSongbook, kPop, kJazz, kOwn)
+
 enum class SettingName : std::uint8_t {
   kBrighter,
   kTenser,
@@ -469,10 +477,13 @@ enum class SettingName : std::uint8_t {
   kSettleMs,
   kMelody,
   kVoicing,
-  kKey
+  kKey,
+  kLean,
+  kReach,
+  kOwn
 };
 BOOST_DESCRIBE_ENUM(SettingName, kBrighter, kTenser, kSurprising, kSymbolStyle, kHearOutput, kHearVelocity,
-                    kSettleMs, kMelody, kVoicing, kKey)
+                    kSettleMs, kMelody, kVoicing, kKey, kLean, kReach, kOwn)
 
 struct Settings {
   static constexpr const char* kSays =
@@ -482,7 +493,10 @@ struct Settings {
       "flicker. `melody`: alternatives must fit the newest note, the two newest while both are held or "
       "alternate, or all notes of the last bar. `voicing`: the style of the voicings, where a chord can be "
       "played in it; open moves the hands least. `key`: the pinned key in Harte syntax; empty while none is "
-      "pinned. `changed`: the settings that a client changed from the configuration. They survive a "
+      "pinned. `lean`: which harmony suggestions lean to; found means that it is found from what is played. "
+      "`reach`: how far one hand of the player stretches with ease, in semitones. `own`: whether what the "
+      "player returned to, marked and took from the list in kept takes shapes suggestions. `changed`: the "
+      "settings that a client changed from the configuration. They survive a "
       "restart; settings.reset undoes them.";
   Wishes wishes;
   SymbolStyle symbol_style = SymbolStyle::kLetters;
@@ -492,11 +506,14 @@ struct Settings {
   MelodySpan melody = MelodySpan::kTwo;
   VoicingStyle voicing = VoicingStyle::kOpen;
   std::string key;
+  Lean lean = Lean::kFound;
+  Whole<12, 16> reach{14};
+  bool own = true;
   std::vector<SettingName> changed;
 };
 BOOST_DESCRIBE_STRUCT(Settings, (),
                       (wishes, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing, key,
-                       changed))
+                       lean, reach, own, changed))
 
 enum class Topic : std::uint8_t { kMoment, kStatus, kLog };
 BOOST_DESCRIBE_ENUM(Topic, kMoment, kStatus, kLog)

@@ -37,7 +37,7 @@ namespace json = boost::json;
 struct Options {
   std::string file;
   std::string table;
-  std::string past;   // file of earlier pieces of the player
+  std::string past;  // file of earlier pieces of the player
   harmony::Wishes wishes{0, 0, -1};
   std::string idiom;  // songbook, pop, jazz; empty: found from the chords heard
   bool session = false;
@@ -185,8 +185,7 @@ Result<std::unique_ptr<harmony::PlayerMemory>> read_past(const std::string& file
     if (const auto& last = query->question.previous) played.last = harmony::seen_from(tonic, *last);
     if (const auto& earlier = query->question.earlier; !earlier.empty())
       played.second = harmony::seen_from(tonic, earlier[0]);
-    played.held =
-        static_cast<std::uint8_t>(ascending(tonic, query->question.melody[0].pitch_class()));
+    played.held = static_cast<std::uint8_t>(ascending(tonic, query->question.melody[0].pitch_class()));
     played.weight = heard.insert(played.chord).second ? takes::kOnce : takes::kReturned;
     pieces.back().push_back(played);
   }
@@ -308,9 +307,10 @@ void add_rank(CLI::App& program, int& exit_code) {
   command->add_option("--tenser", options->wishes.tenser, "resolved -1 .. 1 tense")
       ->check(CLI::Range(-1.0, 1.0));
   command
-      ->add_option("--idiom", options->idiom,
-                   "expect songbook, pop, jazz, or the player's own (with --past); by default it is found from "
-                   "the chords heard")
+      ->add_option(
+          "--idiom", options->idiom,
+          "expect songbook, pop, jazz, or the player's own (with --past); by default it is found from "
+          "the chords heard")
       ->check(CLI::IsMember({"songbook", "pop", "jazz", "own"}));
   command->add_flag("--no-variety", options->plain, "reserve no places for variety");
   command->add_flag("--session", options->session, "remember the earlier chords of a piece, as in a take");

@@ -112,6 +112,9 @@ std::string settings_words(const protocol::Settings& settings) {
   row(SettingName::kMelody, name_of(settings.melody));
   row(SettingName::kVoicing, name_of(settings.voicing));
   row(SettingName::kKey, settings.key.empty() ? "not pinned" : settings.key);
+  row(SettingName::kLean, name_of(settings.lean));
+  row(SettingName::kReach, std::to_string(settings.reach.value));
+  row(SettingName::kOwn, settings.own ? "on" : "off");
   return out;
 }
 
@@ -332,7 +335,9 @@ void add_orders(CLI::App& program, Session& session) {
                 ->check(CLI::Range(-1.0, 1.0));
   auto* s = wishes->add_option("--surprising", *surprising, "-1 familiar .. 1 surprising")
                 ->check(CLI::Range(-1.0, 1.0));
-  auto voicing = std::make_shared<std::string>(), melody = std::make_shared<std::string>();
+  auto voicing = std::make_shared<std::string>(), melody = std::make_shared<std::string>(),
+       lean = std::make_shared<std::string>();
+  auto reach = std::make_shared<int>();
   auto* v = wishes->add_option("--voicing", *voicing, kStyles)->check(CLI::IsMember(style_names()));
   auto* m =
       wishes
@@ -340,18 +345,29 @@ void add_orders(CLI::App& program, Session& session) {
               "--melody", *melody,
               "which notes a chord must fit: note (the newest), two (the two newest), bar (the last bar)")
           ->check(CLI::IsMember({"note", "two", "bar"}));
+  auto* l = wishes
+                ->add_option("--lean", *lean,
+                             "which harmony to expect: found (by listening), songbook, pop, jazz, or own")
+                ->check(CLI::IsMember({"found", "songbook", "pop", "jazz", "own"}));
+  auto* r = wishes
+                ->add_option("--reach", *reach,
+                             "semitones that one hand stretches with ease: 12 an octave .. 16 a tenth")
+                ->check(CLI::Range(12, 16));
   wishes->callback([=, &session] {
     protocol::SetSettings request;
     if (*v) request.voicing = style_of(*voicing);
     if (*m) request.melody = value_of<protocol::MelodySpan>(*melody);
+    if (*l) request.lean = value_of<protocol::Lean>(*lean);
+    if (*r) request.reach = *reach;
     if (*b) request.brighter = *brighter;
     if (*t) request.tenser = *tenser;
     if (*s) request.surprising = *surprising;
     order(session, request, [](const auto& settings) {
       return fmt::format(
-          "Wishes: brighter {:+.2f}, tenser {:+.2f}, surprising {:+.2f}; voicing {}, melody {}.",
+          "Wishes: brighter {:+.2f}, tenser {:+.2f}, surprising {:+.2f}; voicing {}, melody {}, lean {}, "
+          "reach {}.",
           settings.wishes.brighter.value, settings.wishes.tenser.value, settings.wishes.surprising.value,
-          name_of(settings.voicing), name_of(settings.melody));
+          name_of(settings.voicing), name_of(settings.melody), name_of(settings.lean), settings.reach.value);
     });
   });
   add_key(program, session);

@@ -68,6 +68,7 @@ struct Option {
 // In the order of listen::Under and of harmony::SymbolStyle.
 constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two", "bar"};
 constexpr std::array<std::string_view, 2> kSymbolStyles{"letters", "signs"};
+constexpr std::array<std::string_view, 5> kLeans{"found", "songbook", "pop", "jazz", "own"};  // of listen::Lean
 constexpr std::array<std::string_view, 5> kLogLevels{"trace", "debug", "info", "warn", "error"};
 
 std::string toml_real(float value) {
@@ -147,6 +148,29 @@ constexpr std::array kOptions = {
              });
            }, SettingName::kKey,
            [](const live::Settings& s) { return toml_text(s.key ? harmony::text(*s.key) : std::string()); }},
+    Option{"listen", "lean",
+           [](Config& c, const toml::node& node) {
+             std::string word;
+             const auto problem = one_of(node, kLeans, word);
+             if (!problem)
+               c.stage.settings.lean =
+                   static_cast<listen::Lean>(std::find(kLeans.begin(), kLeans.end(), word) - kLeans.begin());
+             return problem;
+           }, SettingName::kLean,
+           [](const live::Settings& s) { return toml_text(kLeans[static_cast<std::size_t>(s.lean)]); }},
+    Option{"listen", "reach",
+           [](Config& c, const toml::node& node) {
+             return integer(node, harmony::kSmallReach, harmony::kHandSpan,
+                            [&](std::int64_t v) { c.stage.settings.reach = static_cast<int>(v); });
+           }, SettingName::kReach,
+           [](const live::Settings& s) { return fmt::to_string(s.reach); }},
+    Option{"listen", "own",
+           [](Config& c, const toml::node& node) -> Problem {
+             if (!node.is_boolean()) return "must be true or false";
+             c.stage.settings.own = **node.as_boolean();
+             return std::nullopt;
+           }, SettingName::kOwn,
+           [](const live::Settings& s) { return std::string(s.own ? "true" : "false"); }},
     Option{"listen", "symbols",
            [](Config& c, const toml::node& node) {
              std::string word;

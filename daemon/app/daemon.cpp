@@ -100,9 +100,10 @@ class Running final : public Daemon {
     relistener_ = std::make_unique<takes::Relistener>(takes::Relistener::World{
         *store_, [this](Worker::Work work) { return worker_.run(std::move(work)); },
         [this](Worker::Work work) { asio::post(io_, std::move(work)); },
-        [](std::uint64_t takes) {
-          if (takes > 0)
-            spdlog::info("{} kept takes were analysed again: which chord met which melody note.", takes);
+        [this](std::uint64_t takes) {
+          if (takes == 0) return;
+          spdlog::info("{} kept takes were analysed again: which chord met which melody note.", takes);
+          stage_->own().heard_again();
         }});
 
     if (auto heard = start_source(config); !heard) return heard.error();
@@ -145,7 +146,9 @@ class Running final : public Daemon {
             .utc_ms = utc_ms,
             .follows_file = options_.play.has_value(),
             .keep_settings = [this](const live::Settings& configured,
-                                    const live::Settings& now) { settings_writer_->keep(configured, now); }});
+                                    const live::Settings& now) { settings_writer_->keep(configured, now); },
+            .say = [](const std::string& sentence) { spdlog::warn("{}", sentence); }});
+    stage_->own().begin();
     const auto kept = read_kept(config.stage.settings, settings_file);
     if (!kept) return spdlog::warn("{}", kept.error().message);
     stage_->settings().take_kept(*kept);

@@ -11,14 +11,16 @@ namespace {
 using Row = PlayerCounts::Row;
 constexpr std::size_t kNone = kTableChords;
 
-// The weight of the roots and of the qualities in each table; how many usual chords each starts with; then
-// the usual likelihoods as logarithms: of each chord, under each note, after each quality and none.
+// The weight of the roots and of the qualities in each table; what is added to what was played and to what
+// was expected, so that a single chord proves little; with how many usual chords the expectation after a
+// chord starts; then the usual likelihoods as logarithms: of each chord, under each note, after each quality
+// and none.
 struct Weight {
   float root, quality;
 };
 struct Learnt {
   Weight chords, under, turned, after;
-  float as_if;
+  float doubt, as_if;
   std::array<std::int16_t, kTableChords*(1 + 12 + kQualityClasses + 1)> usual;
 };
 constexpr Learnt kLearnt{
@@ -42,14 +44,10 @@ std::size_t moved(std::size_t chord, std::size_t semitones) {
   return (chord / kQualityClasses + semitones) % 12 * kQualityClasses + chord % kQualityClasses;
 }
 
-// How much likelier each chord is by the counts than usual; exactly 1 if nothing was counted.
-Row times_usual(const Row& counts, const Row& usual) {
-  const float all = std::accumulate(counts.begin(), counts.end(), 0.0f);
-  const float left = kLearnt.as_if / (kLearnt.as_if + all);
-  Row out;
-  for (std::size_t c = 0; c < kTableChords; ++c) out[c] = left * (1 + counts[c] / (kLearnt.as_if * usual[c]));
-  return out;
+float sum(const Row& row) {
+  return std::accumulate(row.begin(), row.end(), 0.0f);
 }
+
 // Keeps the greatest habits, greatest first.
 void keep(std::span<PlayerCounts::Habit> out, std::size_t& size, const PlayerCounts::Habit& habit) {
   if (!(habit.share > 0)) return;  // also if nothing was counted
@@ -101,18 +99,22 @@ std::size_t PlayerCounts::usual_steps(std::span<Habit> out) const {
   return size;
 }
 
-PlayerMemory::Adds PlayerMemory::weighed(const Row& times, const Row& usual, float root_weight,
+PlayerMemory::Adds PlayerMemory::weighed(const Row& counts, const Row& usual, float root_weight,
                                          float quality_weight) {
+  // Against what so many chords of the usual kind would be; 0 if nothing was counted.
+  const auto likelier = [](float played, float expected) {
+    return std::log((played + kLearnt.doubt) / (expected + kLearnt.doubt));
+  };
+  const float share = sum(counts) / sum(usual);
   Adds out;
   for (std::size_t root = 0; root < 12; ++root) {
-    // How much likelier the root is: the mean over its qualities by how usual they are.
-    float own = 0, all = 0;
-    for (std::size_t c = root * kQualityClasses; c < (root + 1) * kQualityClasses; ++c)
-      own += usual[c] * times[c], all += usual[c];
-    const float of_root = std::log(own / all);
+    const std::size_t begin = root * kQualityClasses, end = begin + kQualityClasses;
+    float played = 0, expected = 0;
+    for (std::size_t c = begin; c < end; ++c) played += counts[c], expected += share * usual[c];
+    const float of_root = likelier(played, expected);
     out.root[root] = root_weight * of_root;
-    for (std::size_t c = root * kQualityClasses; c < (root + 1) * kQualityClasses; ++c)
-      out.quality[c] = quality_weight * (std::log(times[c]) - of_root);
+    for (std::size_t c = begin; c < end; ++c)
+      out.quality[c] = quality_weight * (likelier(counts[c], share * usual[c]) - of_root);
   }
   return out;
 }
@@ -122,27 +124,23 @@ PlayerMemory::PlayerMemory(const PlayerCounts& counts) {
     for (std::size_t i = 0; i < to.root.size(); ++i) to.root[i] += more.root[i];
     for (std::size_t c = 0; c < kTableChords; ++c) to.quality[c] += more.quality[c];
   };
-  const Row usual = usual_row(0);
-  const Adds any =
-      weighed(times_usual(counts.chords(), usual), usual, kLearnt.chords.root, kLearnt.chords.quality);
+  const Adds any = weighed(counts.chords(), usual_row(0), kLearnt.chords.root, kLearnt.chords.quality);
   for (std::size_t note = 0; note < 12; ++note) {
-    const Row here = usual_row(1 + note);
     under_[note] =
-        weighed(times_usual(counts.under()[note], here), here, kLearnt.under.root, kLearnt.under.quality);
+        weighed(counts.under()[note], usual_row(1 + note), kLearnt.under.root, kLearnt.under.quality);
     add(under_[note], any);
   }
   for (std::size_t cls = 0; cls <= kQualityClasses; ++cls) {
-    Row own = usual_row(13 + cls);
-    const Row times = times_usual(counts.turned()[cls], own);
-    turned_[cls] = weighed(times, own, kLearnt.turned.root, kLearnt.turned.quality);
-    for (std::size_t c = 0; c < kTableChords; ++c) own[c] *= times[c];
-    // After each chord of this class: against what follows from the class.
+    const Row& turned = counts.turned()[cls];
+    Row expected = usual_row(13 + cls);
+    turned_[cls] = weighed(turned, expected, kLearnt.turned.root, kLearnt.turned.quality);
+    // After each chord of this class: against what follows from the class, as this player plays it.
+    for (std::size_t c = 0; c < kTableChords; ++c) expected[c] = turned[c] + kLearnt.as_if * expected[c];
     for (std::size_t last = 0; last <= kNone; ++last) {
       if (class_of(last) != cls) continue;
-      Row expected;
-      for (std::size_t c = 0; c < kTableChords; ++c) expected[moved(c, root_of(last))] = own[c];
-      after_[last] = weighed(times_usual(counts.after()[last], expected), expected, kLearnt.after.root,
-                             kLearnt.after.quality);
+      Row here;
+      for (std::size_t c = 0; c < kTableChords; ++c) here[moved(c, root_of(last))] = expected[c];
+      after_[last] = weighed(counts.after()[last], here, kLearnt.after.root, kLearnt.after.quality);
     }
   }
 }

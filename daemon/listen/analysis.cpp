@@ -30,6 +30,8 @@ void warm_up() {
   (void)kWarm;
 }
 
+static_assert(static_cast<int>(Lean::kJazz) - 1 == static_cast<int>(harmony::Idiom::kJazz));
+
 bool same_question(const harmony::Question& a, const harmony::Question& b) {
   return a.melody == b.melody && a.previous == b.previous && a.wishes == b.wishes && a.style == b.style;
 }
@@ -134,6 +136,24 @@ bool Analysis::set_style(Micros at, harmony::Style style) {
   return ask_anew(at);
 }
 
+bool Analysis::set_lean(Micros at, Lean lean) {
+  if (settings_.lean == lean) return false;
+  settings_.lean = lean;
+  return ask_anew(at);
+}
+
+bool Analysis::set_reach(Micros at, int reach) {
+  if (settings_.reach == reach) return false;
+  settings_.reach = reach;
+  return ask_anew(at);
+}
+
+bool Analysis::set_player(Micros at, const harmony::PlayerMemory* player) {
+  if (player_ == player) return false;
+  player_ = player;
+  return ask_anew(at);
+}
+
 void Analysis::take_key() {
   moment_.key.reset();
   if (settings_.key) {
@@ -160,7 +180,7 @@ harmony::Hands Analysis::hands() const {
   std::size_t count = 0;
   for (std::size_t key = 0; key < 128; ++key)
     if (notes_.down()[key]) held[count++] = Pitch(static_cast<int>(key));
-  return harmony::Hands(std::span<const Pitch>(held.data(), count));
+  return harmony::Hands(std::span<const Pitch>(held.data(), count), settings_.reach);
 }
 
 harmony::Voicings Analysis::voicings(const harmony::Chord& chord) const {
@@ -351,6 +371,11 @@ void Analysis::refresh_alternatives(Micros at) {
   asked_ = question;
   const harmony::Hands held = hands();
   question.take = &memory_;
+  question.player = player_;
+  if (settings_.lean == Lean::kOwn)
+    question.lean_own = true;
+  else if (settings_.lean != Lean::kFound)
+    question.lean = static_cast<harmony::Idiom>(static_cast<int>(settings_.lean) - 1);
   harmony::rank_alternatives(question, &held, moment_.alternatives);
   moment_.under = question.melody;
   ++moment_.alternatives_number;

@@ -36,13 +36,24 @@ enum class Under : std::uint8_t {
   kBar,   // all notes of the last bar; longer notes count more
 };
 
+// Which harmony the ranking expects. Numbers are on the wire: never renumber.
+enum class Lean : std::uint8_t {
+  kFound,  // found from what is played
+  kSongbook,
+  kPop,
+  kJazz,
+  kOwn,  // what the player played in kept takes
+};
+
 struct Settings {
   harmony::Wishes wishes;
   Under under = Under::kTwo;
   Micros bar{2'000'000};                         // length of a bar
   harmony::Style style = harmony::Style::kOpen;  // the style of the suggested voicings
-  Micros offered_after{400'000};                 // a list counts as offered once it has stood this long
-  std::optional<harmony::Key> key;               // pinned by the player; overrides the key that is heard
+  Lean lean = Lean::kFound;
+  int reach = harmony::kUsualReach;  // how far one hand stretches, in semitones
+  Micros offered_after{400'000};     // a list counts as offered once it has stood this long
+  std::optional<harmony::Key> key;   // pinned by the player; overrides the key that is heard
   // If true, the chord in force is the ear's, not the name of the keys under the hands. Used to find bars and
   // loops.
   bool by_ear = false;
@@ -83,6 +94,12 @@ class Analysis {
   bool hold_still(Micros at, bool still);
   bool set_under(Micros at, Under under);
   bool set_style(Micros at, harmony::Style style);
+  bool set_lean(Micros at, Lean lean);
+  bool set_reach(Micros at, int reach);
+  // What the player played in earlier takes, or null; it must outlive its use here. set_player makes a new
+  // list at once; know_player takes effect with the next one.
+  bool set_player(Micros at, const harmony::PlayerMemory* player);
+  void know_player(const harmony::PlayerMemory* player) { player_ = player; }
   // Pins the key, or frees it (nullopt) so that the key that is heard counts again. Read findings()
   // afterwards, as after an event.
   bool pin_key(Micros at, std::optional<harmony::Key> key);
@@ -143,6 +160,7 @@ class Analysis {
   std::optional<harmony::Key> returned_key_;
   void write_returned();
   harmony::TakeMemory memory_;
+  const harmony::PlayerMemory* player_ = nullptr;
   FixedVector<harmony::Chord, harmony::kChordsBefore> settled_;  // chords that have settled, newest first
   struct Sung {
     Pitch pitch;

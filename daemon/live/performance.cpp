@@ -37,6 +37,8 @@ listen::Settings analysis_settings(const Settings& settings) {
   out.under = settings.melody;
   out.style = settings.voicing;
   out.key = settings.key;
+  out.lean = settings.lean;
+  out.reach = settings.reach;
   return out;
 }
 
@@ -52,7 +54,8 @@ Performance::Performance(const Settings& settings, const std::vector<listen::Map
       recorder_(world_.recorder),
       analysis_(analysis_settings(settings)),
       controls_(controls_of(controls)),
-      in_file_(world_.follows_file) {}
+      in_file_(world_.follows_file),
+      own_(settings.own) {}
 
 // ---- what is played
 
@@ -274,8 +277,19 @@ void Performance::use(const Settings& settings) {
   analysis_.set_under(now(), settings.melody);
   analysis_.set_style(now(), settings.voicing);
   analysis_.set_wishes(now(), settings.wishes);
+  analysis_.set_lean(now(), settings.lean);
+  analysis_.set_reach(now(), settings.reach);
+  if (std::exchange(own_, settings.own) != settings.own)
+    analysis_.set_player(now(), own_ ? player_.get() : nullptr);
   if (analysis_.pin_key(now(), settings.key)) keep_findings();
   world_.changed_moment();  // the style of the symbols may have changed
+}
+
+void Performance::use(std::shared_ptr<const harmony::PlayerMemory> player) {
+  catch_up();
+  // The list that stands stays as it is: nobody asked for another one.
+  if (own_) analysis_.know_player(player.get());
+  player_ = std::move(player);
 }
 
 void Performance::use(const std::vector<listen::Mapping>& controls) {

@@ -17,6 +17,7 @@
 #pragma once
 
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -90,6 +91,9 @@ class Performance {
   void learn(Answer<listen::ControlMessage> answer);
 
   void use(const Settings& settings);
+  // What the player played in earlier takes; null: nothing is known. It counts from the next list on, unless
+  // the setting `own` is off.
+  void use(std::shared_ptr<const harmony::PlayerMemory> player);
   void use(const std::vector<listen::Mapping>& controls);
 
  private:
@@ -118,6 +122,8 @@ class Performance {
   bool in_file_ = false;              // events come from a file that has not ended
   std::optional<midi::Event> heard_;  // the analysis has it; catch_up() has to do the rest
   float loudness_ = 0;
+  std::shared_ptr<const harmony::PlayerMemory> player_;
+  bool own_ = true;  // the setting
 };
 
 }  // namespace undersong::live

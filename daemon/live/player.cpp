@@ -35,6 +35,12 @@ Player::Player(World world, Playback::World output, Micros hear_length)
 // ---- suggestions
 
 Result<std::optional<NamedChord>> Player::hear(const HearWish& wish) {
+  auto heard = make_heard(wish);
+  if (heard && *heard) world_.recorder.heard(world_.performance.now(), (*heard)->chord, (*heard)->root);
+  return heard;
+}
+
+Result<std::optional<NamedChord>> Player::make_heard(const HearWish& wish) {
   const auto& moment = world_.performance.moment();
   if (wish.list && *wish.list != moment.alternatives_number)
     return Error{ErrorCode::kConflict, "The list of alternatives has changed since: look again."};

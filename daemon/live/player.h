@@ -100,6 +100,7 @@ class Player {
   Velocity soft() const;
   harmony::Voicing styled(const harmony::Chord& chord, const std::vector<Pitch>& melody,
                           std::optional<harmony::Style> wish) const;
+  Result<std::optional<NamedChord>> make_heard(const HearWish& wish);
   Result<NamedChord> hear_from_list(const HearWish& wish);
   void sound(const harmony::Voicing& voicing);
   void sound(const std::vector<Pitch>& notes);

@@ -35,6 +35,9 @@ struct Settings {
   listen::Under melody = listen::Under::kTwo;      // the melody notes that alternatives must fit
   harmony::Style voicing = harmony::Style::kOpen;  // how alternatives are voiced
   std::optional<harmony::Key> key;                 // the pinned key; empty: it is found by listening
+  listen::Lean lean = listen::Lean::kFound;        // which harmony the ranking expects
+  int reach = harmony::kUsualReach;  // how far one hand stretches, semitones, kSmallReach..kHandSpan
+  bool own = true;                   // kept takes shape the ranking
 };
 
 enum class SettingName : std::uint8_t {
@@ -47,9 +50,12 @@ enum class SettingName : std::uint8_t {
   kSettle,
   kMelody,
   kVoicing,
-  kKey
+  kKey,
+  kLean,
+  kReach,
+  kOwn
 };
-inline constexpr std::size_t kSettings = static_cast<std::size_t>(SettingName::kKey) + 1;
+inline constexpr std::size_t kSettings = static_cast<std::size_t>(SettingName::kOwn) + 1;
 
 // Calls use(name, member) for every setting, in the order of SettingName. member(settings) returns a
 // reference to the setting.
@@ -75,6 +81,12 @@ void for_each_setting(Use use) {
       SettingName::kVoicing, [](auto& s) -> auto& { return s.voicing; });
   use(
       SettingName::kKey, [](auto& s) -> auto& { return s.key; });
+  use(
+      SettingName::kLean, [](auto& s) -> auto& { return s.lean; });
+  use(
+      SettingName::kReach, [](auto& s) -> auto& { return s.reach; });
+  use(
+      SettingName::kOwn, [](auto& s) -> auto& { return s.own; });
 }
 
 // The names of the settings that differ, in the order of SettingName.

@@ -36,7 +36,11 @@ Stage::Stage(const StageOptions& options, World world)
       player_({performance_, recorder_, settings_, world_.studies, world_.fetcher, world_.changed_deadline},
               {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline},
               micros(options.hear_length)),
-      corrections_({performance_, recorder_, world_.studies}) {}
+      corrections_({performance_, recorder_, world_.studies}),
+      own_({world_.store, [this](const takes::OwnIdiom& own) { performance_.use(own.memory); },
+            [this](const std::string& sentence) {
+              if (world_.say) world_.say(sentence);
+            }}) {}
 
 void Stage::advance(Micros now) {
   performance_.advance(now);

@@ -3,6 +3,7 @@
 //   performance   makes the moment from events         settings      what the player may change
 //   recorder      takes and their lines in the log     client_keys   notes that clients play
 //   player        suggestions, takes and loops         corrections   corrections of the beat
+//   own           what kept takes tell of the player's own harmony
 //
 // The stage carries out orders by pedal or pad and calls the parts when their deadlines are reached. The
 // owner passes events and time to it; the server calls its parts to answer requests.
@@ -29,6 +30,7 @@
 #include "daemon/live/player.h"
 #include "daemon/live/stage_options.h"
 #include "daemon/live/take_recorder.h"
+#include "daemon/takes/idiom_keeper.h"
 
 namespace undersong::live {
 
@@ -54,6 +56,8 @@ class Stage {
     bool follows_file = false;
     // Called on the io thread; see LiveSettings::World::keep.
     std::function<void(const Settings& configured, const Settings& now)> keep_settings{};
+    // Called on the io thread with a sentence for the program's log. May be empty.
+    std::function<void(const std::string&)> say{};
   };
   Stage(const StageOptions& options, World world);
 
@@ -63,6 +67,8 @@ class Stage {
   Player& player() { return player_; }
   ClientKeys& client_keys() { return client_keys_; }
   BeatCorrections& corrections() { return corrections_; }
+  takes::IdiomKeeper& own() { return own_; }
+  std::int64_t utc_ms() const { return world_.utc_ms(); }
   const midi::Inputs& inputs() const { return world_.inputs; }
 
   void received(const midi::Event& event) { performance_.received(event); }
@@ -71,7 +77,10 @@ class Stage {
   std::optional<Micros> next_deadline() const;
   void output_changed() { player_.output_changed(); }
   // Lines that are now on disk.
-  void kept(const std::vector<takes::Line>& lines) { recorder_.kept(lines); }
+  void kept(const std::vector<takes::Line>& lines) {
+    recorder_.kept(lines);
+    own_.kept(lines);
+  }
   void reconfigure(const StageOptions& options);
   // Call it when the daemon stops: ends all sounds and closes the take.
   void stop();
@@ -91,6 +100,7 @@ class Stage {
   Performance performance_;
   Player player_;
   BeatCorrections corrections_;
+  takes::IdiomKeeper own_;
 };
 
 }  // namespace undersong::live

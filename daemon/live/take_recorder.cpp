@@ -150,6 +150,10 @@ void TakeRecorder::tapped(Micros at, Micros interval) {
   if (take_) world_.store.append(takes::beat_said({at, takes::BeatWord::kTap, interval, 0, 0}));
 }
 
+void TakeRecorder::heard(Micros at, const harmony::Chord& chord, harmony::NoteName root) {
+  if (take_) world_.store.append(takes::chord_heard(at, chord, root));
+}
+
 // Writes a line for each bar of an external clock, so that all its beats can be found again. A clock without
 // a song position has no bars; one line with the length of its beats is enough.
 void TakeRecorder::keep_clock(const listen::ToldBeat& beat) {

@@ -80,6 +80,7 @@ class TakeRecorder {
   void meetings(std::span<const listen::Meeting> meetings);
   void beat(const listen::ToldBeat& beat);
   void tapped(Micros at, Micros interval);
+  void heard(Micros at, const harmony::Chord& chord, harmony::NoteName root);
   // Answers with an error if no take is open.
   void mark(Micros at, std::string text, Answer<takes::LineNumber> answer);
   // Takes the newest mark of this take back. Answers with an error if there is none on disk.

@@ -67,6 +67,9 @@ void answer(Session& session, const protocol::GetSettings& wish, To<protocol::Se
 void answer(Session& session, const protocol::SetSettings& wish, To<protocol::Settings> to);
 void answer(Session& session, const protocol::ResetSettings& wish, To<protocol::Settings> to);
 void answer(Session& session, const protocol::LearnControl& wish, To<protocol::LearntControl> to);
+// idiom_methods.cpp
+void answer(Session& session, const protocol::GetIdiom& wish, To<protocol::OwnIdiom> to);
+void answer(Session& session, const protocol::EraseIdiom& wish, To<protocol::OwnIdiom> to);
 // song_methods.cpp
 void answer(Session& session, const protocol::GetLoop& wish, To<protocol::TakeLoop> to);
 void answer(Session& session, const protocol::Reharmonise& wish, To<protocol::Reharmonised> to);

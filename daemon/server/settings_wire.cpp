@@ -11,10 +11,11 @@ namespace undersong::server {
 namespace {
 
 // The enumerations of both sides are in the same order.
-static_assert(static_cast<int>(protocol::SettingName::kKey) == static_cast<int>(live::SettingName::kKey) &&
+static_assert(static_cast<int>(protocol::SettingName::kOwn) == static_cast<int>(live::SettingName::kOwn) &&
               static_cast<int>(protocol::SettingName::kHearVelocity) ==
                   static_cast<int>(live::SettingName::kHearVelocity) &&
               static_cast<int>(protocol::VoicingStyle::kBlock) + 1 == harmony::kStyles &&
+              static_cast<int>(protocol::Lean::kOwn) == static_cast<int>(listen::Lean::kOwn) &&
               static_cast<int>(protocol::MelodySpan::kBar) == static_cast<int>(listen::Under::kBar) &&
               static_cast<int>(protocol::SymbolStyle::kSigns) ==
                   static_cast<int>(harmony::SymbolStyle::kSigns));
@@ -48,6 +49,12 @@ void for_each_row(Use use) {
       [](auto& s) -> auto& { return s.voicing; }, [](auto& s) -> auto& { return s.voicing; });
   same(
       [](auto& s) -> auto& { return s.key; }, [](auto& s) -> auto& { return s.key; });
+  same(
+      [](auto& s) -> auto& { return s.lean; }, [](auto& s) -> auto& { return s.lean; });
+  same(
+      [](auto& s) -> auto& { return s.reach; }, [](auto& s) -> auto& { return s.reach; });
+  same(
+      [](auto& s) -> auto& { return s.own; }, [](auto& s) -> auto& { return s.own; });
 }
 
 void give(protocol::Wish& to, float value) {
@@ -57,6 +64,12 @@ void give(std::string& to, const std::string& value) {
   to = value;
 }
 void give(protocol::Whole<1, 127>& to, int value) {
+  to = value;
+}
+void give(protocol::Whole<12, 16>& to, int value) {
+  to = value;
+}
+void give(bool& to, bool value) {
   to = value;
 }
 void give(protocol::Whole<0, 60'000>& to, std::chrono::milliseconds value) {
@@ -79,6 +92,12 @@ void take(std::string& to, const std::string& value) {
 }
 void take(int& to, protocol::Whole<1, 127> value) {
   to = static_cast<int>(value.value);
+}
+void take(int& to, protocol::Whole<12, 16> value) {
+  to = static_cast<int>(value.value);
+}
+void take(bool& to, bool value) {
+  to = value;
 }
 void take(std::chrono::milliseconds& to, protocol::Whole<0, 60'000> value) {
   to = std::chrono::milliseconds(value.value);

@@ -38,6 +38,7 @@ std::string_view word(takes::LineKind kind) {
     case LineKind::kEcho: return "echo";
     case LineKind::kLost: return "lost";
     case LineKind::kMeeting: return "meeting";
+    case LineKind::kHeard: return "heard";
     case LineKind::kUnmark: return "unmark";
   }
   return "mark";
@@ -107,6 +108,7 @@ void append_line(std::string& out, const takes::Line& line) {
       out.append(",\"").append(word(line.kind)).append("\":").append(line.data);
       break;
     case LineKind::kMark:
+    case LineKind::kHeard:
     case LineKind::kRename:
     case LineKind::kAnnotate:
     case LineKind::kCorrection:

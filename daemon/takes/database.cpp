@@ -47,6 +47,9 @@ CREATE TABLE statements(take INTEGER NOT NULL, place INTEGER NOT NULL, at INTEGE
   key TEXT NOT NULL, met INTEGER NOT NULL, PRIMARY KEY(take, place)) WITHOUT ROWID;
 CREATE TABLE chord_kinds(kind INTEGER PRIMARY KEY, root INTEGER NOT NULL, quality TEXT NOT NULL, bass INTEGER NOT NULL, UNIQUE(root, quality, bass));
 CREATE TABLE heard(take INTEGER PRIMARY KEY, ear INTEGER NOT NULL, digest BLOB NOT NULL);
+)",
+                                                     R"(
+CREATE TABLE own(take INTEGER PRIMARY KEY, layout INTEGER NOT NULL, counts BLOB NOT NULL);
 )"};
 
 constexpr const char* kSummaryColumns =
@@ -278,7 +281,10 @@ void Database::end_take(const Line& line) {
   update.exec();
   // An interrupted take may lack the last things that were heard, so it will be analysed again.
   const int ear = line.data == text(EndReason::kInterrupted) ? 0 : kEarVersion;
-  index_heard(state_.take, ear, heard_statements(state_.take, line.at, kept_meetings(state_.take)));
+  const auto met = kept_meetings(state_.take);
+  const auto statements = heard_statements(state_.take, line.at, met);
+  index_heard(state_.take, ear, statements);
+  count_own(state_.take, statements, met);
   state_.take = 0;
   counts_ = {};
 }
@@ -427,10 +433,10 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
 }
 
 bool Database::is_mark(TakeId take, const std::string& number) {
-  // Kind 8: mark; 21: unmark.
+  // Kind 8: mark; 22: unmark.
   SQLite::Statement query(
       file_,
-      "SELECT kind FROM log WHERE take = ?1 AND ((kind = 8 AND number = ?2) OR (kind = 21 AND "
+      "SELECT kind FROM log WHERE take = ?1 AND ((kind = 8 AND number = ?2) OR (kind = 22 AND "
       "CAST(data AS TEXT) = ?3))");
   query.bind(1, signed_of(take));
   query.bind(2, signed_of(std::strtoull(number.c_str(), nullptr, 10)));
@@ -496,8 +502,8 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
     to.push_back(std::move(line));
   }
   detail.chords = settled_chords(detail.chords);
-  // Kind 10: correction; 21: unmark.
-  std::vector<Line> corrections = lines_where("kind IN (10, 21)", detail.summary.take);
+  // Kind 10: correction; 22: unmark.
+  std::vector<Line> corrections = lines_where("kind IN (10, 22)", detail.summary.take);
   std::erase_if(corrections, [&](const Line& line) {
     if (line.kind != LineKind::kUnmark) return false;
     std::erase_if(detail.marks, [&](const Line& mark) { return std::to_string(mark.number) == line.data; });

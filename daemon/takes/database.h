@@ -24,12 +24,13 @@
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moment_matcher.h"
 #include "daemon/takes/moments.h"
+#include "daemon/takes/own_idiom.h"
 #include "daemon/takes/search.h"
 #include "daemon/takes/spill.h"
 
 namespace undersong::takes {
 
-inline constexpr int kLayoutVersion = 2;
+inline constexpr int kLayoutVersion = 3;
 
 enum class Trouble : std::uint8_t { kLocked, kFull, kDamaged, kOther };
 Trouble kind_of(const SQLite::Exception& exception);
@@ -85,6 +86,12 @@ class Database {
   std::optional<TakeId> next_unheard(TakeId before);
   // Replaces everything that is indexed of the take, all or nothing.
   void put_heard(const HeardAgain& heard);
+  // The player's own idiom, from all rows that can be read.
+  OwnIdiom own();
+  // Makes the rows of up to `most` takes that have none, the newest first. Returns how many are left.
+  std::uint64_t count_own(std::size_t most);
+  // Forgets the own idiom up to now. The takes stay.
+  void erase_own(std::int64_t utc_ms);
 
  private:
   // What a transaction changes besides the file; restored if the transaction fails.
@@ -114,6 +121,11 @@ class Database {
   std::vector<KeptMeeting> kept_meetings(TakeId take);
   std::vector<Statement> heard_statements(TakeId take, Micros end, const std::vector<KeptMeeting>& meetings);
   void index_heard(TakeId take, int ear, const std::vector<Statement>& statements);
+  void count_own(TakeId take, const std::vector<Statement>& statements,
+                 const std::vector<KeptMeeting>& meetings);
+  // A number in the table `about`; 0 if it has none.
+  std::int64_t number_about(const char* name);
+  void keep_about(const char* name, std::int64_t value);
   void load_kinds();
   std::vector<IndexedTake>& all_indexed();
   void forget_index();

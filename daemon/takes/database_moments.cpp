@@ -197,7 +197,9 @@ void Database::put_heard(const HeardAgain& heard) {
     old.bind(1, signed_of(heard.take));
     old.exec();
     for (const KeptMeeting& met : heard.meetings) insert_meeting(heard.take, met.at, met.facts);
-    index_heard(heard.take, kEarVersion, statements_of(heard.chords, heard.keys, heard.meetings, heard.end));
+    const auto statements = statements_of(heard.chords, heard.keys, heard.meetings, heard.end);
+    index_heard(heard.take, kEarVersion, statements);
+    count_own(heard.take, statements, heard.meetings);
     group.commit();
   } catch (...) {
     forget_index();

@@ -236,4 +236,8 @@ Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternativ
   return entry(at, LineKind::kTried, json::serialize(data));
 }
 
+Entry chord_heard(Micros at, const harmony::Chord& chord, harmony::NoteName root) {
+  return entry(at, LineKind::kHeard, harmony::harte(chord, root));
+}
+
 }  // namespace undersong::takes

@@ -11,7 +11,7 @@
 //   chord, key, melody, offered, tried, beat, along, pass, lost, meeting
 //                           a JSON object with members of LoggedChord, LoggedKey, ... in protocol/shapes.h
 //   mark, rename, annotate  the text
-//   correction              the chord in Harte syntax
+//   correction, heard       the chord in Harte syntax; heard: the player listened to it
 //   unmark                  the number of the line of the mark that is taken back
 //   take_end                the reason
 //   others                  empty
@@ -72,7 +72,8 @@ enum class LineKind : std::uint8_t {
   kEcho = 18,
   kLost = 19,
   kMeeting = 20,
-  kUnmark = 21,
+  kHeard = 21,
+  kUnmark = 22,
 };
 inline constexpr LineKind kLastKind = LineKind::kUnmark;
 
@@ -137,6 +138,8 @@ Entry alternatives_offered(Micros at, std::uint32_t list, std::span<const listen
 Entry alternative_tried(Micros at, std::uint32_t list, const harmony::Alternative& alternative,
                         std::size_t place);
 Entry mark(Micros at, std::string text);
+// The player listened to a chord of the list, or to any other.
+Entry chord_heard(Micros at, const harmony::Chord& chord, harmony::NoteName root);
 
 // The event of a midi or echo line; nullopt if the line is of another kind or damaged.
 std::optional<midi::Event> midi_event(const Line& line);

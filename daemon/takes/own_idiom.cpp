@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/key.h"
@@ -40,8 +41,7 @@ std::uint8_t held_over(const Statement& statement, std::span<const KeptMeeting> 
     sounded[static_cast<std::size_t>(met->facts.pitch.pitch_class().value())] += met->facts.length;
   const auto longest = std::max_element(sounded.begin(), sounded.end());
   if (*longest <= Micros{}) return PlayedChord::kNoNote;
-  return static_cast<std::uint8_t>(
-      ascending(tonic, PitchClass(static_cast<int>(longest - sounded.begin()))));
+  return static_cast<std::uint8_t>(ascending(tonic, PitchClass(static_cast<int>(longest - sounded.begin()))));
 }
 
 bool within(const Statement& statement, std::span<const Micros> times) {
@@ -52,26 +52,36 @@ bool within(const Statement& statement, std::span<const Micros> times) {
 }  // namespace
 
 std::vector<PlayedChord> played_chords(std::span<const Statement> statements,
-                                       std::span<const KeptMeeting> meetings, std::span<const Micros> marks,
-                                       std::span<const Micros> taken) {
+                                       std::span<const KeptMeeting> meetings, const Signs& signs) {
   const auto tonics = tonics_of(statements);
   std::vector<std::optional<harmony::ParsedChord>> chords;
   chords.reserve(statements.size());
   for (const Statement& statement : statements) chords.push_back(harmony::parse_harte(statement.harte));
-  std::array<bool, harmony::kTableChords> heard{};  // by absolute root and class
+  // When a chord that was listened to is played next, if soon.
+  std::vector<bool> heard(statements.size());
+  for (const KeptChord& each : signs.heard) {
+    const std::uint8_t wanted = seen_from(PitchClass(0), harmony::parse_harte(each.harte));
+    for (std::size_t i = 0; i < statements.size(); ++i)
+      if (statements[i].at >= each.at && statements[i].at - each.at <= kHeardFor &&
+          wanted != PlayedChord::kNoChord && seen_from(PitchClass(0), chords[i]) == wanted) {
+        heard[i] = true;
+        break;
+      }
+  }
+  std::array<bool, harmony::kTableChords> played_before{};  // by absolute root and class
   std::vector<PlayedChord> out;
   for (std::size_t i = 0; i < statements.size(); ++i) {
     const std::uint8_t there = seen_from(PitchClass(0), chords[i]);
     if (there == PlayedChord::kNoChord) continue;
-    const bool returned = std::exchange(heard[there], true);
+    const bool returned = std::exchange(played_before[there], true);
     if (!tonics[i]) continue;
     PlayedChord played;
     played.chord = seen_from(*tonics[i], chords[i]);
     if (i > 0) played.last = seen_from(*tonics[i], chords[i - 1]);
     if (i > 1) played.second = seen_from(*tonics[i], chords[i - 2]);
     played.held = held_over(statements[i], meetings, *tonics[i]);
-    played.weight = (returned ? kReturned : kOnce) + (within(statements[i], marks) ? kMarked : 0) +
-                    (within(statements[i], taken) ? kTaken : 0);
+    played.weight = (returned ? kReturned : kOnce) + (within(statements[i], signs.marks) ? kMarked : 0) +
+                    (within(statements[i], signs.taken) ? kTaken : 0) + (heard[i] ? kHeard : 0);
     const auto alike = std::find_if(out.begin(), out.end(), [&](const PlayedChord& other) {
       return other.chord == played.chord && other.last == played.last && other.second == played.second &&
              other.held == played.held;

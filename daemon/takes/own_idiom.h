@@ -5,7 +5,8 @@
 //   kOnce      it was played
 //   kReturned  it had been played in this take before, and another chord in between
 //   kMarked    it was in force when the player set a mark (added)
-//   kTaken     the list had offered it, or it had been listened to, before it was played (added)
+//   kTaken     the list had offered it before it was played (added)
+//   kHeard     the player had listened to it, at most kHeardFor before it was played (added)
 //
 // So what was tried once and left counts little. The chords of a take that are alike (same chord, chords
 // before it and held note) are stored as one row of the table `own`, with the sum of what they count. A row
@@ -35,17 +36,22 @@
 
 namespace undersong::takes {
 
-inline constexpr float kOnce = 0.25f, kReturned = 1, kMarked = 2, kTaken = 1;
+inline constexpr float kOnce = 0.25f, kReturned = 1, kMarked = 2, kTaken = 1, kHeard = 1;
+inline constexpr Micros kHeardFor{60'000'000};
 // Raise it when takes are to be counted anew.
 inline constexpr int kOwnLayout = 1;
 // So many of the newest takes count; those before them have faded to less than a thousandth.
 inline constexpr std::size_t kMostOwnTakes = 400;
 
-// What a take adds. `marks` and `taken`: when a mark was set, and when a chord had settled that the list had
-// offered or that had been listened to; both in ascending order. Chords without a known key are left out.
+// What the player did in a take besides playing; each in ascending order.
+struct Signs {
+  std::vector<Micros> marks;
+  std::vector<Micros> taken;     // when a chord had settled that the list had offered
+  std::vector<KeptChord> heard;  // what was listened to
+};
+// What a take adds. Chords without a known key are left out.
 std::vector<harmony::PlayedChord> played_chords(std::span<const Statement> statements,
-                                                std::span<const KeptMeeting> meetings,
-                                                std::span<const Micros> marks, std::span<const Micros> taken);
+                                                std::span<const KeptMeeting> meetings, const Signs& signs);
 
 std::string own_row(std::span<const harmony::PlayedChord> played);
 std::optional<std::vector<harmony::PlayedChord>> own_chords(std::string_view row);
@@ -56,10 +62,10 @@ struct OwnIdiom {
   // What the player goes to most, greatest share first; at most kMostHabits each.
   std::vector<harmony::PlayerCounts::Habit> chords, steps;
   static constexpr std::size_t kMostHabits = 12;
-  std::uint64_t takes = 0;                              // how many are in it
-  std::optional<std::int64_t> since_utc_ms;             // beginning of the oldest of them
-  std::optional<std::int64_t> erased_utc_ms;            // when the player erased it last
-  std::uint64_t damaged = 0;                            // rows that could not be read
+  std::uint64_t takes = 0;                    // how many are in it
+  std::optional<std::int64_t> since_utc_ms;   // beginning of the oldest of them
+  std::optional<std::int64_t> erased_utc_ms;  // when the player erased it last
+  std::uint64_t damaged = 0;                  // rows that could not be read
 };
 
 }  // namespace undersong::takes

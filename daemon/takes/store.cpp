@@ -167,6 +167,22 @@ class SqliteStore final : public Store {
     });
   }
 
+  void own(Answer<OwnIdiom> answer) override {
+    task<OwnIdiom>(std::move(answer), false, [this]() -> Result<OwnIdiom> { return database_->own(); });
+  }
+
+  void count_own(std::size_t most, Answer<std::uint64_t> answer) override {
+    task<std::uint64_t>(std::move(answer), false,
+                        [this, most]() -> Result<std::uint64_t> { return database_->count_own(most); });
+  }
+
+  void erase_own(std::int64_t utc_ms, Answer<OwnIdiom> answer) override {
+    task<OwnIdiom>(std::move(answer), true, [this, utc_ms]() -> Result<OwnIdiom> {
+      database_->erase_own(utc_ms);
+      return database_->own();
+    });
+  }
+
  private:
   static Error no_take(std::optional<TakeId> take) {
     return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");

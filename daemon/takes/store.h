@@ -37,6 +37,7 @@
 #include "daemon/base/result.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moments.h"
+#include "daemon/takes/own_idiom.h"
 #include "daemon/takes/search.h"
 
 namespace undersong::takes {
@@ -126,6 +127,12 @@ class Store {
   virtual void next_unheard(TakeId before, Answer<std::optional<TakeId>> answer) = 0;
   // Replaces what is indexed of the take. Answered when it is on disk.
   virtual void put_heard(HeardAgain heard, Answer<TakeId> answer) = 0;
+  // The player's own idiom (own_idiom.h).
+  virtual void own(Answer<OwnIdiom> answer) = 0;
+  // Makes the missing rows of up to `most` takes for it. Answers how many are left.
+  virtual void count_own(std::size_t most, Answer<std::uint64_t> answer) = 0;
+  // Forgets it up to now; the takes stay. Answers what is left when that is on disk.
+  virtual void erase_own(std::int64_t utc_ms, Answer<OwnIdiom> answer) = 0;
 
  protected:
   Store() = default;

@@ -26,6 +26,9 @@ Settings everything() {
   out.melody = listen::Under::kBar;
   out.voicing = harmony::Style::kDrop2;
   out.key = harmony::parse_key("Ebm");
+  out.lean = listen::Lean::kOwn;
+  out.reach = 16;
+  out.own = false;
   return out;
 }
 

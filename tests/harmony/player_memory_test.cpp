@@ -4,7 +4,9 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <random>
+#include <utility>
 #include <vector>
 
 #include "daemon/harmony/alternatives.h"
@@ -126,9 +128,38 @@ TEST(PlayerMemory, ADifferentLaterHabitOvertakesAnOldOne) {
 
 TEST(PlayerMemory, LeaningToItMakesItCountForMore) {
   const auto memory = flat_sixth_player();
-  const auto once = scores(memory, PitchClass(0), chord(0, "maj"), 0);
-  const auto leaning = scores(memory, PitchClass(0), chord(0, "maj"), 0, PlayerMemory::kLean);
-  for (std::size_t c = 0; c < kTableChords; ++c) EXPECT_FLOAT_EQ(leaning[c], PlayerMemory::kLean * once[c]);
+  const std::size_t flat_sixth = 8 * kQualityClasses + static_cast<std::size_t>(QualityClass::kMajorSeventh);
+  const auto ahead = [&](float much) {  // of the best of the others
+    auto all = scores(memory, PitchClass(0), chord(0, "maj"), 0, much);
+    const float own = std::exchange(all[flat_sixth], -1e9f);
+    return own - *std::max_element(all.begin(), all.end());
+  };
+  EXPECT_GT(ahead(1), 0);
+  EXPECT_GT(ahead(PlayerMemory::kLean), ahead(1));
+}
+
+TEST(PlayerMemory, ATasteForAQualityDoesNotMoveTheRoots) {
+  PlayerCounts counts;  // every chord of the usual roots, but always as a minor seventh
+  for (int root = 0; root < 12; ++root) counts.add(played(chord(0, "maj"), chord(root, "min7"), 0), 1);
+  ChordScores before{};
+  for (std::size_t c = 0; c < kTableChords; ++c) before[c] = -0.01f * static_cast<float>(c % 29);
+  ChordsBefore last;
+  last.push_back(chord(0, "maj"));
+  ChordScores after = before;
+  PlayerMemory(counts).add_scores(PitchClass(0), last, PitchClass(0), 1, after);
+  const auto of_root = [](const ChordScores& of, std::size_t root) {
+    float sum = 0;
+    for (std::size_t q = 0; q < kQualityClasses; ++q) sum += std::exp(of[root * kQualityClasses + q]);
+    return std::log(sum);
+  };
+  const auto minor_seventh = static_cast<std::size_t>(QualityClass::kMinorSeventh);
+  for (std::size_t root = 0; root < 12; ++root) {
+    // The root moves by its own count alone: as much as its plainest quality would move without a taste.
+    EXPECT_GT(after[root * kQualityClasses + minor_seventh] - before[root * kQualityClasses + minor_seventh],
+              of_root(after, root) - of_root(before, root));
+    EXPECT_LT(after[root * kQualityClasses] - before[root * kQualityClasses],
+              of_root(after, root) - of_root(before, root));
+  }
 }
 
 TEST(PlayerMemory, TellsItsChordsAndStepsByTheirShare) {

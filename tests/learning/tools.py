@@ -54,6 +54,11 @@ def main(build, midi):
         harmony = rows(written('dump_harmony'), 2 + 12 * constant('ear_data.py', 'CHANNELS') + constant('ear_data.py', 'SCALARS'), 'dump_harmony')
         melody = rows(written('dump_melody', '-'), 2 + constant('train_melody.py', 'IN'), 'dump_melody')
         key = rows(written('dump_key'), 1 + 12 * constant('train_key.py', 'RW') + constant('train_key.py', 'SC'), 'dump_key')
+    # One question: C major, E held, after C and F, of which the take has heard F.
+    asked = b'1 0 4 2 1 4 2 4 65 0 -1 -1 1 65 4 16'
+    usual = subprocess.run([build / 'dump_usual'], input=asked, stdout=subprocess.PIPE)
+    if usual.returncode: fail('dump_usual ends with %d' % usual.returncode)
+    if len(rows(usual.stdout, 156, 'dump_usual')) != 2: fail('dump_usual writes no scores without and with the take')
     told = [json.loads(line) for line in run('ear_events', 'analyse', midi, '--events').splitlines()]
     moments = {round(row[0], 3) for row in melody}
     if not len(moments) <= len(harmony) <= len(melody):

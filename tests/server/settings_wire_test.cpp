@@ -20,6 +20,9 @@ protocol::SetSettings everything() {
   change.melody = protocol::MelodySpan::kBar;
   change.voicing = protocol::VoicingStyle::kDrop2;
   change.key = "Ebm";
+  change.lean = protocol::Lean::kOwn;
+  change.reach = 16;
+  change.own = false;
   return change;
 }
 
@@ -40,6 +43,9 @@ TEST(SettingsWire, EverySettingThatIsChangedIsToldAsItWasAskedFor) {
   EXPECT_EQ(told.melody, protocol::MelodySpan::kBar);
   EXPECT_EQ(told.voicing, protocol::VoicingStyle::kDrop2);
   EXPECT_EQ(told.key, "Eb:min");
+  EXPECT_EQ(told.lean, protocol::Lean::kOwn);
+  EXPECT_EQ(told.reach, 16);
+  EXPECT_FALSE(told.own);
   EXPECT_EQ(told.changed.size(), live::kSettings);
 }
 

@@ -179,6 +179,8 @@ TEST(Wire, EveryKindOfLineIsDescribed) {
        protocol::LineKind::kOffered},
       {alternative_tried(us(6), 12, m.alternatives[3], 3), protocol::LineKind::kTried},
       {mark(us(7), "a \"quoted\"\nmark"), protocol::LineKind::kMark},
+      {chord_heard(us(7), {PitchClass(1), harmony::quality("9"), PitchClass(1)}, harmony::NoteName(-5)),
+       protocol::LineKind::kHeard},
       {{us(8), takes::LineKind::kCorrection, "D:min7", {}}, protocol::LineKind::kCorrection},
       {{us(8), takes::LineKind::kRename, "title", {}}, protocol::LineKind::kRename},
       {{us(8), takes::LineKind::kAnnotate, "text", {}}, protocol::LineKind::kAnnotate},

@@ -26,7 +26,8 @@ PASTS = (0, 5, 20, 100)         # pieces played before
 ASKED = 20                      # pieces of a player that are asked, at least
 HALF_LIFE = 40                  # takes; as in player_memory.h
 ONCE, RETURNED = .25, 1.        # as in takes/own_idiom.h
-AS_IF = 40.                     # usual chords with which each table starts
+DOUBT = .5                      # added to what was played and to what was expected, so that a single chord proves little
+AS_IF = 40.                     # usual chords with which what follows from a quality starts, to be expected after a chord
 SCALE = 100                     # of the logarithms in the table
 WEIGHTS = ("chords", "under", "turned", "after")
 
@@ -200,12 +201,14 @@ def found(d, rows, c, usual_table):
     turn = TURN[np.where(last == NONE, 0, last // Q)]
     quality = np.where(last == NONE, Q, last % Q)
     from_class = np.take_along_axis(adapted(c.turned, q_turned)[quality], turn, 1)
+    played = np.take_along_axis(c.turned[quality], turn, 1)
     roots, tastes = [], []
-    for own, here in ((adapted(c.chords, q_chords)[None], q_chords[None]), (adapted(c.under[held], q_under[held]), q_under[held]),
-                      (from_class, np.take_along_axis(q_turned[quality], turn, 1)), (adapted(c.after[last], from_class), from_class)):
-        own, here = (np.broadcast_to(x, (n, C)).reshape(n, 12, Q) for x in (own, here))
-        roots.append(np.log(own.sum(2) / here.sum(2)))
-        tastes.append(np.log(own / here) - roots[-1][..., None])
+    for count, here in ((c.chords[None], q_chords[None]), (c.under[held], q_under[held]),
+                        (played, np.take_along_axis(q_turned[quality], turn, 1)), (c.after[last], from_class)):
+        count, here = (np.broadcast_to(x, (n, C)).reshape(n, 12, Q) for x in (count, here))
+        expected = count.sum((1, 2), keepdims=True) * here / here.sum((1, 2), keepdims=True)
+        roots.append(np.log((count.sum(2) + DOUBT) / (expected.sum(2) + DOUBT)))
+        tastes.append(np.log((count + DOUBT) / (expected + DOUBT)) - roots[-1][..., None])
     return np.stack(roots, -1).astype(np.float32), np.stack(tastes, -1).astype(np.float32)
 
 
@@ -260,14 +263,14 @@ NOTICE = """// How much the player's own idiom counts, and what is usual: read b
 // notices: OpenEWLD (dev split; Simonetta, Carnovalini, Orio & Roda, 2018; Copyright (c) 2018 00sapo, MIT licence), POP909 (Wang et
 // al., 2020) with the chords of POP909-CL (Yao et al., 2025), both MIT licence, and the Weimar Jazz Database (Pfleiderer, Frieler,
 // Abesser, Zaddach, Burkhart, eds., 2017; Open Database License 1.0) through the R package jazzodata, MIT licence.
-// The weights of roots and of qualities: chords, under a note, after a quality, after a chord; then as_if.
+// The weights of roots and of qualities: chords, under a note, after a quality, after a chord; then doubt, as_if.
 """
 
 
 def export(path, w, usual_table):
     with open(path, "w") as f:
         f.write(NOTICE)
-        f.write("%s, %.1ff,\n" % (", ".join("{%.3ff, %.3ff}" % tuple(each) for each in w), AS_IF))
+        f.write("%s, %.1ff, %.1ff,\n" % (", ".join("{%.3ff, %.3ff}" % tuple(each) for each in w), DOUBT, AS_IF))
         f.write("// Logarithms, 1/%d: of each chord, under each of twelve notes, after each quality and none.\n{{\n" % SCALE)
         line = ""
         for n in np.round(SCALE * np.log(usual_table)).astype(int).ravel():

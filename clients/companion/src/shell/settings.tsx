@@ -8,14 +8,19 @@ import { ask, complain, daemon, pin_key, settings, status } from '../state';
 import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
 import { Editable, EditableNumber } from './editable';
+import { OwnHarmony } from './own_harmony';
 
 // Key names as the daemon spells them, from the flat side to the sharp side.
 const keys = ['C', 'Db', 'D', 'Eb', 'E', 'F', 'Gb', 'G', 'Ab', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:maj`, name: `${tonic} major` }))
   .concat(['C', 'C#', 'D', 'Eb', 'E', 'F', 'F#', 'G', 'G#', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:min`, name: `${tonic} minor` })));
 
+const reaches = [[12, 'an octave'], [13, 'a minor ninth'], [14, 'a ninth'], [15, 'a minor tenth'], [16, 'a tenth']] as const;
+const leans = [['found', 'the harmony that is heard'], ['songbook', 'old songs'], ['pop', 'pop'], ['jazz', 'jazz'], ['own', 'your own harmony']] as const;
+
 const words: Record<Settings['changed'][number], string> = {
   brighter: 'darker or brighter', tenser: 'resolved or tense', surprising: 'familiar or surprising', symbol_style: 'chord symbols', hear_output: 'MIDI output',
   hear_velocity: 'loudest key stroke', settle_ms: 'settling time', melody: 'under which notes', voicing: 'layout', key: 'key',
+  lean: 'which harmony', reach: 'reach of a hand', own: 'your own harmony',
 };
 
 function change(what: SetSettings): void {
@@ -74,7 +79,18 @@ export function SettingsPage() {
               </select>
             </label>
             <p class="soft">“Open” moves the hands least. The others are used where the chord and the held note allow them.</p>
+            <label class="line">One hand reaches
+              <select value={String(now.reach)} name="reach" onChange={(event) => change({ reach: Number(event.currentTarget.value) })}>
+                {reaches.map(([semitones, name]) => <option key={semitones} value={String(semitones)}>{name}</option>)}
+              </select>
+            </label>
+            <label class="line">Lean to
+              <select value={now.lean} name="lean" onChange={(event) => change({ lean: event.currentTarget.value as typeof now.lean })}>
+                {leans.map(([lean, name]) => <option key={lean} value={lean}>{name}</option>)}
+              </select>
+            </label>
           </fieldset>
+          <OwnHarmony on={now.own} style={now.symbol_style} />
           <fieldset>
             <legend>Calm</legend>
             <label class="line">Settling time
