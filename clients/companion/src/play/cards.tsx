@@ -58,9 +58,9 @@ function Card({ alternative, place_in_list, hand, chosen, layout }: CardProps) {
          aria-disabled={!live.value} data-harte={alternative.harte} style={{ '--bright': percent(at.x), '--tense': percent(1 - at.y), '--bright-share': at.x.toFixed(3), '--tense-share': (1 - at.y).toFixed(3) }}
          onClick={() => choose(chosen ? null : alternative)} onDblClick={() => { choose(alternative); void hear_chosen(); }}>
       <Fitted class="card-name" changes={`${symbol_of(alternative)} ${layout.name} ${layout.form}`} least={layout.name} most={layout.name}><ChordSymbol chord={alternative} /></Fitted>
-      <span class="card-degree"><span class="degree">{degrees}</span></span>
+      <span class="card-degree"><span class="degree">{degrees}</span>{alternative.tried && <TriedMark />}</span>
       {words.length > 0 && <span class="card-words">{words.map((each) => <span key={each}>{each}</span>)}</span>}
-      {layout.form !== 'brief' && <HandsSign way={way} tried={alternative.tried} />}
+      {layout.form !== 'brief' && <HandsSign way={way} />}
       <i class="bead bead-bright" /><i class="bead bead-tense" />
     </div>
   );
@@ -73,7 +73,7 @@ function stronger_word({ colour, dark_bright, resolved_tense }: Alternative): st
 }
 
 /** Both hands as they lie on the keys: an arrow the way a hand goes, longer if it goes further; a dot for a hand that stays. */
-export function HandsSign({ way, tried = false }: { way: HandsWay; tried?: boolean }) {
+export function HandsSign({ way }: { way: HandsWay }) {
   const hand = (x: number, by: number | null) => {
     if (by === null) return null;
     if (Math.abs(by) < 0.5) return <circle cx={x} cy="12" r="3.4" class="hand-stays" />;
@@ -84,7 +84,8 @@ export function HandsSign({ way, tried = false }: { way: HandsWay; tried?: boole
     <svg class="hands" viewBox="0 0 58 24" aria-hidden="true">
       {hand(15, way.left)}
       {hand(43, way.right)}
-      {tried && <path class="tried-mark" d="M 24 20 l 4 4 l 8 -9" />}
     </svg>
   );
 }
+
+const TriedMark = () => <svg class="tried-mark" viewBox="0 0 20 20" aria-hidden="true"><path d="M3 11 L8 16 L17 4" /></svg>;

@@ -21,7 +21,6 @@ export function Glance({ children }: { children?: ComponentChildren }) {
     return () => watch.disconnect();
   }, []);
   const layout = lay_out_glance(size.width, size.height, minute_px.value);
-  const least = lay_out_least();
   const sizes = { '--word': px(layout.word), '--name': px(layout.name), '--gap': px(gap) };
   const head = layout.count === 0 ? 'minmax(0, 1fr)' : px(layout.head_size);
   const face_and_cards = layout.head_at === 'top' ? { gridTemplate: `${head} minmax(0, 1fr) / minmax(0, 1fr)` } : { gridTemplate: `minmax(0, 1fr) / ${head} minmax(0, 1fr)` };
@@ -36,17 +35,11 @@ export function Glance({ children }: { children?: ComponentChildren }) {
             </div>
             <Cards layout={layout} />
           </div>
-          <div class="glance-actions" style={{ ...(layout.actions_at === 'right' ? { width: px(layout.actions_size) } : { height: px(layout.actions_size) }), '--word': px(least.word), '--name': px(least.name) }}>
-            <Actions words={layout.action_words} />
+          <div class="glance-actions" style={{ ...(layout.actions_at === 'right' ? { width: px(layout.actions_size) } : { height: px(layout.actions_size) }), ...(layout.action_word > 0 ? { '--word': px(layout.action_word), '--name': px(1.5 * layout.action_word) } : {}) }}>
+            <Actions words={layout.action_word > 0} />
           </div>
         </>
       )}
     </div>
   );
 }
-
-/** The smallest sizes that can be read from the seat. */
-const lay_out_least = () => {
-  const { word, name } = lay_out_glance(0, 0, minute_px.value);
-  return { word, name };
-};

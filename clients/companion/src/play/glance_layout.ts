@@ -21,7 +21,7 @@ export interface GlanceLayout {
   beat: boolean;
   actions_at: 'bottom' | 'right';
   actions_size: number;
-  action_words: boolean;
+  action_word: number;  // size of the words on the buttons; 0: there is no room for them
 }
 
 export const gap = 6;
@@ -45,7 +45,8 @@ export function lay_out_glance(width: number, height: number, minute_px: number)
 
   const side = height < 430 && width > 1.35 * height;
   const action_words = !side && 1.35 * least_name <= 68 && width > 23 * least_word;
-  const actions_size = side ? 52 : action_words ? Math.max(48, 1.35 * least_name) : height < 300 ? 44 : 48;
+  const actions_size = side ? 52 : Math.max(height < 300 ? 44 : 48, action_words ? 1.35 * least_name : 0, height > 700 ? Math.min(150, 0.07 * height) : 0);
+  const action_word = action_words ? Math.max(least_word, Math.min(0.38 * actions_size, width / 28)) : 0;
   const inner_width = width - 2 * gap - (side ? actions_size + gap : 0);
   const inner_height = height - 2 * gap - (side ? 0 : actions_size + gap);
 
@@ -71,7 +72,7 @@ export function lay_out_glance(width: number, height: number, minute_px: number)
         const made: GlanceLayout = {
           word, name, head, head_at, head_size, count, columns, form,
           key: lines >= 1 && face_width > 9 * word, readings: lines >= 2 && face_width > 9 * word, beat: lines >= 3 && face_width > 9 * word,
-          actions_at: side ? 'right' : 'bottom', actions_size, action_words,
+          actions_at: side ? 'right' : 'bottom', actions_size, action_word,
         };
         // Of equals, the one whose cards come nearest to a comfortable shape, and with no place left empty.
         const empty = columns * rows - count;
@@ -108,6 +109,6 @@ export function lay_out_glance(width: number, height: number, minute_px: number)
   }
   return {
     word: least_word, name: least_name, head, head_at: 'top', head_size: inner_height, count: 0, columns: 1, form: 'brief',
-    key: false, readings: false, beat: false, actions_at: side ? 'right' : 'bottom', actions_size, action_words,
+    key: false, readings: false, beat: false, actions_at: side ? 'right' : 'bottom', actions_size, action_word,
   };
 }

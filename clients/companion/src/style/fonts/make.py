@@ -9,6 +9,8 @@ import sys
 from pathlib import Path
 
 from fontTools import subset
+from fontTools.pens.transformPen import TransformPen
+from fontTools.pens.ttGlyphPen import TTGlyphPen
 from fontTools.ttLib import TTFont
 
 here = Path(__file__).parent
@@ -16,6 +18,22 @@ here = Path(__file__).parent
 SYMBOL_NAME = 'Undersong Symbols'
 SYMBOLS = 'ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789/()+-, \u2212\u00b0\u00f8\u0394\u266d\u266e\u266f\U0001d12a\U0001d12b'
 TEXT = ''.join(map(chr, range(0x20, 0x7f))) + '\u00a0\u00b0\u00b7\u00d7\u00e4\u00e9\u00f6\u00fc\u2013\u2014\u2018\u2019\u201c\u201d\u2022\u2026\u2190\u2191\u2192\u2193\u2212'
+
+
+# Beside a capital the signs as they are stand too tall: they are made smaller and lifted, so that they end with the capital.
+SIGNS, SHARE, LIFT = '\u266d\u266e\u266f\U0001d12a\U0001d12b', 0.8, 70
+
+
+def fit_signs(font: TTFont) -> None:
+    glyphs, characters = font.getGlyphSet(), font.getBestCmap()
+    for sign in SIGNS:
+        name = characters[ord(sign)]
+        pen = TTGlyphPen(glyphs)
+        glyphs[name].draw(TransformPen(pen, (SHARE, 0, 0, SHARE, 0, LIFT)))
+        made = pen.glyph()
+        advance, bearing = font['hmtx'][name]
+        font['glyf'][name] = made
+        font['hmtx'][name] = (round(advance * SHARE), round(bearing * SHARE))
 
 
 def cut(source: Path, target: str, characters: str, name: str | None = None) -> None:
@@ -28,6 +46,7 @@ def cut(source: Path, target: str, characters: str, name: str | None = None) -> 
     cutter.populate(text=characters)
     cutter.subset(font)
     if name:
+        fit_signs(font)
         for record in font['name'].names:
             if record.nameID in (1, 3, 4, 6):
                 record.string = name.replace(' ', '') if record.nameID in (3, 6) else name
