@@ -227,6 +227,7 @@ effect(() => {
   batch(() => {
     for (const each of [chord_settles, sounding_settles, melody_settles, key_settles, list_settles]) each.forget();
     held.value = [];
+    if (status.peek()) status.value = { ...status.peek()!, playing: null, take: null };
     shown_beat.value = null;
     const chord = shown_chord.peek(), melody = shown_melody.peek();
     if (chord) shown_chord.value = { ...chord, dim: true };

@@ -22,8 +22,8 @@ export function Glance({ children }: { children?: ComponentChildren }) {
   }, []);
   const layout = lay_out_glance(size.width, size.height, minute_px.value);
   const sizes = { '--word': px(layout.word), '--name': px(layout.name), '--gap': px(gap) };
-  const head = layout.count === 0 ? 'minmax(0, 1fr)' : px(layout.head_size);
-  const face_and_cards = layout.head_at === 'top' ? { gridTemplate: `${head} minmax(0, 1fr) / minmax(0, 1fr)` } : { gridTemplate: `minmax(0, 1fr) / ${head} minmax(0, 1fr)` };
+  const head = px(layout.head_size);
+  const face_and_cards = layout.count === 0 ? { gridTemplate: 'minmax(0, 1fr) / minmax(0, 1fr)' } : layout.head_at === 'top' ? { gridTemplate: `${head} minmax(0, 1fr) / minmax(0, 1fr)` } : { gridTemplate: `minmax(0, 1fr) / ${head} minmax(0, 1fr)` };
   return (
     <div class="glance" ref={box} data-actions={layout.actions_at} data-cards={layout.count} data-head={layout.head_at} style={sizes}>
       {size.width > 0 && (

@@ -71,7 +71,7 @@ export function lay_out_glance(width: number, height: number, minute_px: number)
         const face_width = head_at === 'top' ? inner_width - chrome_size : head_size - chrome_size;
         const made: GlanceLayout = {
           word, name, head, head_at, head_size, count, columns, form,
-          key: lines >= 1 && face_width > 9 * word, readings: lines >= 2 && face_width > 9 * word, beat: lines >= 3 && face_width > 9 * word,
+          key: lines >= 1 && face_width > 7.2 * word, readings: lines >= 2 && face_width > 7.2 * word, beat: lines >= 3 && face_width > 7.2 * word,
           actions_at: side ? 'right' : 'bottom', actions_size, action_word,
         };
         // Of equals, the one whose cards come nearest to a comfortable shape, and with no place left empty.

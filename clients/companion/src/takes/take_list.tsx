@@ -3,7 +3,7 @@ import { signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { clock, key_name, pitch_class_names } from '../music/text';
 import type { ListTakes, TakeSummary } from '../protocol';
-import { ask, complain, daemon, say, takes_changed } from '../state';
+import { ask, complain, daemon, live, say, takes_changed } from '../state';
 import { MomentSearch } from './moments';
 import { Thumbnail } from './thumbnail';
 
@@ -93,7 +93,7 @@ function TakeRow({ take }: { take: TakeSummary }) {
           <span>{take.notes} notes</span>
           <span>{take.chords} chords</span>
           {take.marks > 0 && <span>⚑ {take.marks}</span>}
-          {!take.ended && <span class="live">being played</span>}
+          {!take.ended && live.value && <span class="live">being played</span>}
         </span>
         {take.annotation && <span class="take-note">{take.annotation}</span>}
       </a>
