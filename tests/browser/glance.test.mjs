@@ -54,6 +54,8 @@ const words_of = (page) => page.evaluate(() => {
     words.push({
       text: node.data, capital: pen.measureText('H').actualBoundingBoxAscent, head: !!parent.closest('.now-chord'), letter: parent.classList.contains('chord-letter'), clipped,
       outside: Math.max(around.left - left, right - around.right, 0),
+      // The box of a text is as high as its font; capitals are lower.
+      cut: Math.max(around.top - top, bottom - around.bottom, 0) / parseFloat(style.fontSize),
     });
   }
   return words.filter((each) => !each.clipped);
@@ -83,9 +85,10 @@ describe('the glance', { skip: why_not || false }, () => {
         await resize(page, width, height);
         const words = await words_of(page);
         assert.ok(words.length >= 3, `${width}×${height} shows the chord, the note and its degree`);
-        for (const { text, capital, head, letter, outside } of words) {
+        for (const { text, capital, head, letter, outside, cut } of words) {
           assert.ok(minutes(capital) >= 15.95, `“${text}” has ${minutes(capital).toFixed(1)} minutes in ${width}×${height}`);
           if (head && letter) assert.ok(minutes(capital) >= 39.9, `the headline has ${minutes(capital).toFixed(1)} minutes in ${width}×${height}`);
+          assert.ok(cut <= 0.28, `“${text}” is cut above or below in ${width}×${height}`);
           assert.ok(outside <= 1.5, `“${text}” is cut by ${outside.toFixed(1)} px in ${width}×${height}`);
         }
       }
