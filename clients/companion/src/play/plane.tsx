@@ -8,18 +8,18 @@ import { signal } from '@preact/signals';
 import { spoken, symbol_parts, type SymbolParts } from '../music/chord';
 import { pretty } from '../music/text';
 import type { Alternative, Chord } from '../protocol';
-import { best_of_roots, choose, chosen, chosen_by_hand, path, shown_chord, shown_list, symbol_of, symbol_style } from '../state';
+import { best_of_roots, choose, chosen, chosen_by_hand, path, settings, shown_chord, shown_list, symbol_of, symbol_style } from '../state';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { hear_chosen } from './hear';
 import { merge, place_labels, point, type Box, type Point } from './plane_layout';
 import { raised_share } from './seat';
-import { Pull } from './pull';
+import { Pull, pull_at, ring_px } from './pull';
 import { Wish } from './wish';
 
 // ---- how wide names are
 
 const fonts_came = signal(0);
-void document.fonts.ready.then(() => { widths.clear(); fonts_came.value++; });
+void Promise.all([400, 700].map((weight) => document.fonts.load(`${weight} 16px "Undersong Symbols"`))).then(() => { widths.clear(); fonts_came.value++; }, () => undefined);
 let pen: CanvasRenderingContext2D | null = null;
 const widths = new Map<string, number>();
 function text_width(text: string, px: number, weight: number): number {
@@ -39,7 +39,7 @@ function suffix_width(parts: SymbolParts, px: number): number {
   return text_width(parts.quality, parts.quality.length > 1 ? small : px, 400) + side_by_side + Math.max(0, ...raised.map((each) => text_width(each, small, 400)))
     + (parts.bass ? text_width(`/${parts.bass}`, small, 400) : 0) + 0.16 * px;
 }
-const root_width = (chord: Chord, px: number) => text_width(chord.root_name.length > 1 ? `${chord.root_name[0]}♭` : chord.root_name, px, 700);
+const root_width = (chord: Chord, px: number) => text_width(pretty(chord.root_name), px, 700);
 
 // ---- what is where
 
@@ -88,11 +88,13 @@ export function Plane() {
   const way = path.value;
   const now = shown_chord.value?.chord ?? null;
   const selected = chosen_by_hand.value ? chosen.value : null;
+  const wish = pull_at(width, height, settings.value?.wishes.brighter ?? 0, settings.value?.wishes.tenser ?? 0);
   const { stones, steps, now_label } = useMemo(() => {
     if (width === 0) return { stones: [], steps: [], now_label: null };
     const places = way.map((each) => point(each.dark_bright, each.resolved_tense, width, height));
     const all = (list?.alternatives ?? []).map((alternative) => ({ ...point(alternative.dark_bright, alternative.resolved_tense, width, height), alternative }));
-    const importance = (each: { alternative: Alternative }) => (each.alternative.harte === selected?.harte ? -1 : best.includes(each.alternative) ? best.indexOf(each.alternative) : best.length + list!.alternatives.indexOf(each.alternative));
+    // The best of each root come first, then the others; the names of the chosen one and of better ranks find a place first.
+    const importance = (each: { alternative: Alternative }) => (best.includes(each.alternative) ? best.indexOf(each.alternative) : best.length + list!.alternatives.indexOf(each.alternative));
     all.sort((a, b) => importance(a) - importance(b));
     const made = merge(all, 15).map((group): Stone => {
       const rank = Math.min(...group.map((each) => (best.includes(each.alternative) ? best.indexOf(each.alternative) : 99)));
@@ -100,13 +102,17 @@ export function Plane() {
     });
     const here = places.at(-1);
     const small = rem();
-    const taken: Box[] = here ? [{ ...here, w: 11, h: 11 }] : [];
-    const [now_label = null] = here && now ? place_labels([{ ...here, radius: 11, width: root_width(now, small) + suffix_width(symbol_parts(now, symbol_style.value), small) + 12, height: 1.35 * small }], [], width, height) : [null];
+    const taken: Box[] = [{ ...wish, w: ring_px / 2, h: ring_px / 2 }];
+    if (here) taken.push({ ...here, w: 11, h: 11 });
+    const bodies = made.map(({ x, y, radius }) => ({ x, y, w: radius + 3, h: radius + 3 }));
+    const [now_label = null] = here && now ? place_labels([{ ...here, radius: 11, width: root_width(now, small) + suffix_width(symbol_parts(now, symbol_style.value), small) + 12, height: 1.35 * small }], [taken[0]!, ...bodies], width, height) : [null];
     if (now_label) taken.push(now_label);
-    const wanted = made.map((each) => ({ x: each.x, y: each.y, radius: each.radius, width: label_width(each.members, label_px(each.rank)), height: 1.35 * label_px(each.rank) }));
-    place_labels(wanted, taken, width, height).forEach((label, i) => (made[i]!.label = label));
+    const is_chosen = (each: Stone) => Number(each.members.some((member) => member.harte === selected?.harte));
+    const in_order = [...made].sort((a, b) => is_chosen(b) - is_chosen(a));
+    const wanted = in_order.map((each) => ({ x: each.x, y: each.y, radius: each.radius, width: label_width(each.members, label_px(each.rank)), height: 1.35 * label_px(each.rank) }));
+    place_labels(wanted, taken, width, height).forEach((label, i) => (in_order[i]!.label = label));
     return { stones: made, steps: places, now_label };
-  }, [list, now?.harte, selected?.harte, symbol_style.value, width, height, fonts_came.value, way]);
+  }, [list, now?.harte, selected?.harte, symbol_style.value, width, height, fonts_came.value, way, wish.x, wish.y]);
 
   const move = (event: KeyboardEvent) => {
     const ways: Record<string, [number, number]> = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };

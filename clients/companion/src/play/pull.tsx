@@ -2,15 +2,25 @@
 //
 // For the keyboard there are two sliders, which are seen while they have the focus.
 import { useRef } from 'preact/hooks';
-import { margin } from './plane_layout';
+import { margin, type Point } from './plane_layout';
 import { Wish, wish_value, set_wish } from './wish';
+
+export const ring_px = 36;
+
+const middle_of = (width: number, height: number) => ({ x: width / 2, y: height / 2 });
+const reach_of = (width: number, height: number) => ({ x: width / 2 - margin.x, y: height / 2 - margin.top });
+
+/** Where the ring lies for these wishes. */
+export function pull_at(width: number, height: number, brighter: number, tenser: number): Point {
+  const middle = middle_of(width, height), reach = reach_of(width, height);
+  return { x: middle.x + brighter * reach.x, y: middle.y - tenser * reach.y };
+}
 
 export function Pull({ width, height }: { width: number; height: number }) {
   const dragging = useRef(false);
   if (width === 0) return null;
-  const middle = { x: width / 2, y: height / 2 };
-  const reach = { x: width / 2 - margin.x, y: height / 2 - margin.top };
-  const x = middle.x + wish_value('brighter') * reach.x, y = middle.y - wish_value('tenser') * reach.y;
+  const middle = middle_of(width, height), reach = reach_of(width, height);
+  const { x, y } = pull_at(width, height, wish_value('brighter'), wish_value('tenser'));
   const away = Math.hypot(x - middle.x, y - middle.y) > 3;
   const take = (event: PointerEvent) => {
     const field = (event.currentTarget as HTMLElement).closest('.field')!.getBoundingClientRect();
