@@ -43,7 +43,7 @@ const demo = { play: `${root}/configs/demo.mid`, speed: 2 };
 
 /** Calls `look` in the page on every frame until there are so many samples. */
 const sample = (page, look, wanted) => page.evaluate(([source, count]) => new Promise((done) => {
-  const see = eval(source);  // eslint-disable-line no-eval
+  const see = eval(source);
   const samples = [];
   const step = () => {
     const seen = see();

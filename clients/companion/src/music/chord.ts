@@ -4,6 +4,9 @@ import { pretty, real_signs } from './text';
 
 export type SymbolStyle = Settings['symbol_style'];
 
+/** The size of what is raised, compared with the letter. The style sheet has the same. */
+export const raised_share = 0.62;
+
 export interface SymbolParts {
   letter: string;
   accidental: string;
@@ -42,16 +45,15 @@ export function symbol_text(chord: Chord, style: SymbolStyle): string {
 }
 
 // How the signs and short words of symbols are read aloud.
-const spoken_words = [
-  ['6/9', ' six nine '], ['♭', ' flat '], ['𝄫', ' double flat '], ['♯', ' sharp '], ['𝄪', ' double sharp '], ['Δ', ' major '], ['maj', ' major '],
-  ['ø', ' half-diminished '], ['°', ' diminished '], ['dim', ' diminished '], ['aug', ' augmented '], ['+', ' augmented '],
-  ['sus', ' suspended '], ['alt', ' altered '], ['add', ' added '], ['(', ' '], [')', ' '],
-] as const;
+const spoken_words: Record<string, string> = {
+  '6/9': 'six nine', '♭': 'flat', '𝄫': 'double flat', '♯': 'sharp', '𝄪': 'double sharp', 'Δ': 'major', 'maj': 'major', 'ø': 'half-diminished',
+  '°': 'diminished', 'dim': 'diminished', 'aug': 'augmented', '+': 'augmented', 'sus': 'suspended', 'alt': 'altered', 'add': 'added', '(': '', ')': '',
+};
+const any_spoken = new RegExp(Object.keys(spoken_words).map((sign) => sign.replace(/[()+]/, '\\$&')).concat('\\d+').join('|'), 'gu');
 const ordinals: Record<string, string> = {
   '2': 'second', '4': 'fourth', '5': 'fifth', '6': 'sixth', '7': 'seventh', '9': 'ninth', '11': 'eleventh', '13': 'thirteenth',
 };
-const aloud = (text: string) =>
-  spoken_words.reduce((said, [sign, word]) => said.replaceAll(sign, word), text).replace(/\d+/g, (figure) => ` ${ordinals[figure] ?? figure} `);
+const aloud = (text: string) => text.replace(any_spoken, (sign) => ` ${spoken_words[sign] ?? ordinals[sign] ?? sign} `);
 
 /** For the ear: "B flat minor seventh flat fifth over F". */
 export function spoken(chord: Chord, style: SymbolStyle): string {

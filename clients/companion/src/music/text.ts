@@ -1,9 +1,9 @@
 // Musical text for display and for screen readers.
 
-/** "Bb", "#11", "Eb4" with real flats and sharps; other words stay as they are. */
+/** "Bb", "Bbm7b5", "#11", "Eb4" with real flats and sharps; other words stay as they are. */
 export function pretty(text: string): string {
   return text
-    .replace(/\b([A-G])(bb|##|b|#)(?![a-z])/g, (_, letter: string, sign: string) => letter + real_signs(sign))
+    .replace(/\b([A-G])(bb|##|b|#)(?=(?:m|maj|min|dim|aug|sus|add|alt)?(?![a-z]))/g, (_, letter: string, sign: string) => letter + real_signs(sign))
     .replace(/(^|[^A-Za-z])(bb|##|b|#)(?=\d)/g, (_, before: string, sign: string) => before + real_signs(sign));
 }
 

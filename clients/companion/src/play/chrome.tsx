@@ -43,7 +43,7 @@ export function Menu() {
         <a href="#takes" class="quiet">Takes</a>
         <a href="#settings" class="quiet">Settings</a>
       </nav>
-      <button type="button" class="quiet" popovertarget={beat_popover}>Beat: {beat_words()}</button>
+      <button type="button" class="quiet" onClick={(event) => { close(event); document.getElementById(beat_popover)!.showPopover(); }}>Beat: {beat_words()}</button>
       <button type="button" class="quiet" aria-pressed={local.keys_open.value} onClick={(event) => { local.keys_open.value = !local.keys_open.peek(); close(event); }}>Keys on the screen</button>
       {small_view_offered && <button type="button" class="quiet" onClick={(event) => { close(event); open_small_view().catch(complain); }}>On top of other windows</button>}
       <button type="button" class="quiet" onClick={(event) => { close(event); open_help(); }}>Keys of the computer <kbd>?</kbd></button>

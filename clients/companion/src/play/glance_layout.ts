@@ -2,7 +2,8 @@
 // small window there are fewer cards, not smaller words.
 //
 // A pure function of the window and of what an arc minute spans there. Units: CSS pixels.
-import { capital, least, raised_share } from './seat';
+import { raised_share } from '../music/chord';
+import { capital, least } from './seat_angles';
 
 /** How a card is laid out: everything in a column; two columns; a row; with one word of the colour; name and degree alone. */
 export type Form = 'tall' | 'pair' | 'row' | 'lone' | 'brief';

@@ -5,14 +5,13 @@
 // the list changes, stones and names are at their new places at once.
 import { useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { signal } from '@preact/signals';
-import { spoken, symbol_parts, type SymbolParts } from '../music/chord';
+import { raised_share, spoken, symbol_parts, type SymbolParts } from '../music/chord';
 import { pretty } from '../music/text';
 import type { Alternative, Chord } from '../protocol';
 import { best_of_roots, choose, chosen, chosen_by_hand, path, settings, shown_chord, shown_list, symbol_of, symbol_style } from '../state';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { hear_chosen } from './hear';
 import { merge, place_labels, point, type Box, type Point } from './plane_layout';
-import { raised_share } from './seat';
 import { Pull, pull_at, ring_px } from './pull';
 import { Wish } from './wish';
 
@@ -68,7 +67,7 @@ function label_width(members: Alternative[], px: number): number {
   return shown.reduce((sum, each) => sum + root_width(each, px) + suffix_width(symbol_parts(each, symbol_style.value), px) + 0.35 * px, 0) + more + padding;
 }
 
-function use_size() {
+function useSize() {
   const ref = useRef<HTMLDivElement>(null);
   const [size, set] = useState({ width: 0, height: 0 });
   useLayoutEffect(() => {
@@ -82,7 +81,7 @@ function use_size() {
 }
 
 export function Plane() {
-  const { ref, width, height } = use_size();
+  const { ref, width, height } = useSize();
   const list = shown_list.value;
   const best = best_of_roots.value;
   const way = path.value;
@@ -105,7 +104,11 @@ export function Plane() {
     const taken: Box[] = [{ ...wish, w: ring_px / 2, h: ring_px / 2 }];
     if (here) taken.push({ ...here, w: 11, h: 11 });
     const bodies = made.map(({ x, y, radius }) => ({ x, y, w: radius + 3, h: radius + 3 }));
-    const [now_label = null] = here && now ? place_labels([{ ...here, radius: 11, width: root_width(now, small) + suffix_width(symbol_parts(now, symbol_style.value), small) + 12, height: 1.35 * small }], [taken[0]!, ...bodies], width, height) : [null];
+    let now_label: Box | null = null;
+    if (here && now) {
+      const name_width = root_width(now, small) + suffix_width(symbol_parts(now, symbol_style.value), small) + 12;
+      [now_label = null] = place_labels([{ ...here, radius: 11, width: name_width, height: 1.35 * small }], [taken[0]!, ...bodies], width, height);
+    }
     if (now_label) taken.push(now_label);
     const is_chosen = (each: Stone) => Number(each.members.some((member) => member.harte === selected?.harte));
     const in_order = [...made].sort((a, b) => is_chosen(b) - is_chosen(a));

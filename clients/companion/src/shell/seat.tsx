@@ -1,6 +1,7 @@
 // The settings of the seat: how far away the player reads, and how large the screen is.
 import { local } from '../local';
-import { distances_cm, minute_px, least, capital } from '../play/seat';
+import { minute_px } from '../play/seat';
+import { capital, distances_cm, least } from '../play/seat_angles';
 import { EditableNumber } from './editable';
 
 export function SeatSettings() {
