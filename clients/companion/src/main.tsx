@@ -56,7 +56,7 @@ function TokenForm() {
   return (
     <form class="page" onSubmit={(event) => { event.preventDefault(); daemon.give_token(token).catch(complain); }}>
       <h1>Token</h1>
-      <label class="line">The token of the daemon’s configuration
+      <label class="line">The token in Undersong’s configuration
         <input type="password" autocomplete="off" value={token} onInput={(event) => set(event.currentTarget.value)} />
       </label>
       <button type="submit" class="act">Connect</button>

@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { raise, spoken, symbol_parts, symbol_text } from '../src/music/chord';
-import { clock, key_name, plain_pitch, pretty, real_signs } from '../src/music/text';
+import { clock, key_name, plain_pitch, plural, pretty, real_signs } from '../src/music/text';
 import type { Chord } from '../src/protocol';
 
 const chord = (root_name: string, letters: string[], signs: string[] = letters, bass_name?: string): Chord =>
@@ -25,6 +25,8 @@ test('real flats and sharps, double ones too, and a minus that is one', () => {
     { letter: 'E', accidental: '𝄫', quality: '−', raised: '7', stacked: [], bass: 'F𝄪' });
   assert.equal(real_signs('b9#11'), '♭9♯11');
   assert.equal(pretty('D is its b3; step from Bbm7b5'), 'D is its ♭3; step from B♭m7♭5');
+  assert.equal(pretty('Dbmaj9 instead of G7sus4, Abm/Gb over Ebsus'), 'D♭maj9 instead of G7sus4, A♭m/G♭ over E♭sus');
+  assert.equal(pretty('Above all, Abbott is no chord; Ebb is'), 'Above all, Abbott is no chord; E𝄫 is');
   assert.equal(pretty('rubato, a bit slower'), 'rubato, a bit slower');
 });
 
@@ -48,6 +50,7 @@ test('times, keys and notes', () => {
   assert.equal(clock(67_000_000), '1:07');
   assert.equal(clock(3_727_000_000), '1:02:07');
   assert.equal(clock(-5), '0:00');
+  assert.equal(`${plural(1, 'chord')}, ${plural(0, 'note')}`, '1 chord, 0 notes');
   assert.equal(key_name('Eb:min'), 'E♭ minor');
   assert.equal(plain_pitch(60), 'C4');
   assert.equal(plain_pitch(61), 'D♭4');

@@ -1,9 +1,10 @@
 // Now: the chord, the held melody note and its degree, the key, the beat.
+import { computed } from '@preact/signals';
 import { pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Fitted } from '../shell/fitted';
 import { line } from '../shell/status_line';
-import { daemon, live, pin_key, shown_chord, shown_key, shown_melody, shown_readings, status, symbol_of } from '../state';
+import { daemon, live, pin_key, settings, shown_chord, shown_key, shown_list, shown_melody, shown_readings, status, still, symbol_of } from '../state';
 import { local } from '../local';
 import { BeatLine } from './beat';
 
@@ -24,16 +25,28 @@ export function Now({ least = 16, key_line = true, readings = true, beat = true 
         <ChordSymbol chord={shown.chord} />
       </Fitted>
       <div class="now-lines">
-        <Melody />
+        <Melody caption={!key_line} />
         {trouble && readings ? <p class="now-trouble">{trouble}</p> : readings && <OtherReadings />}
-        {key_line && <Key />}
+        {key_line && (list_of_other_notes.value ? <p class="now-key-line"><CardsUnder /></p> : <Key />)}
         {beat && <BeatLine />}
       </div>
     </section>
   );
 }
 
-function Melody() {
+// The cards may be for other notes than those that are held: while the list is held still, or if it is to fit more notes.
+const list_of_other_notes = computed(() => {
+  const under = shown_list.value?.under ?? [];
+  const now = shown_melody.value?.notes.map((note) => note.name) ?? [];
+  return under.length > 0 && (still.value || settings.value?.melody !== 'note') && under.join() !== now.join();
+});
+
+function CardsUnder() {
+  return <span class="now-under">list under {shown_list.value!.under.map(pretty).join(' ')}</span>;
+}
+
+/** `caption`: there is no other line to say what the list is for. */
+function Melody({ caption }: { caption: boolean }) {
   const melody = shown_melody.value;
   return (
     <p class={`now-melody${melody && !melody.dim ? '' : ' dim'}`}>
@@ -43,6 +56,7 @@ function Melody() {
           {note.degree && <span class="degree" title="its degree in the chord">{pretty(note.degree)}</span>}
         </span>
       )) : 'no melody held'}
+      {caption && list_of_other_notes.value && <CardsUnder />}
     </p>
   );
 }

@@ -1,7 +1,7 @@
 // One take: its roll, what applied at the cursor, and what can be done with it.
 import { signal } from '@preact/signals';
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
-import { clock, key_name, pretty } from '../music/text';
+import { clock, key_name, plural, pretty } from '../music/text';
 import type { Chord } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Editable } from '../shell/editable';
@@ -234,7 +234,7 @@ function TakeHead({ data }: { data: TakeData }) {
       <button type="button" class="quiet" disabled={!summary.ended} onClick={() => remove().catch(complain)}>Delete</button>
       <a class="quiet to-song" href={`#song/${take}`}>Song</a>
       <p class="take-about soft">
-        {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {summary.notes} notes · {data.chords.length} chords
+        {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {plural(summary.notes, 'note')} · {plural(summary.chords, 'chord')}
         {summary.ended === 'interrupted' && ' · broken off, kept to the last note'}{!summary.ended && live.value && ' · still being played'}
       </p>
       <Editable class="annotation" value={summary.annotation} label="A note on this take" placeholder="A note to yourself" longest={2000} disabled={!summary.ended} keep={annotate} />
