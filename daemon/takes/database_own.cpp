@@ -37,11 +37,14 @@ void Database::count_own(TakeId take, const std::vector<Statement>& statements,
                          const std::vector<KeptMeeting>& meetings) {
   Signs signs;
   SQLite::Statement query(
-      file_, "SELECT at, kind, data FROM log WHERE take = ? AND kind IN (?, ?, ?) ORDER BY at, number");
+      file_,
+      "SELECT at, kind, data FROM log WHERE take = ?1 AND kind IN (?2, ?3, ?4) AND number NOT IN (SELECT "
+      "CAST(data AS INTEGER) FROM log WHERE take = ?1 AND kind = ?5) ORDER BY at, number");
   query.bind(1, signed_of(take));
   query.bind(2, static_cast<int>(LineKind::kMark));
   query.bind(3, static_cast<int>(LineKind::kTried));
   query.bind(4, static_cast<int>(LineKind::kHeard));
+  query.bind(5, static_cast<int>(LineKind::kUnmark));  // a mark that was taken back says nothing
   while (query.executeStep()) {
     const Micros at = listen::near_enough(Micros(query.getColumn(0).getInt64()));
     switch (static_cast<LineKind>(query.getColumn(1).getInt())) {

@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { execFileSync, spawn } from 'node:child_process';
 import { after, before, describe, test } from 'node:test';
-import { Daemon, has, lacking, open_browser, root, until } from './stage.mjs';
+import { Daemon, has, lacking, open_browser, root, until, with_settings } from './stage.mjs';
 
 const jack = process.env.JACK_DEFAULT_SERVER && has('jack_midi_dump') && has('stdbuf');
 const why_not = lacking();
@@ -71,10 +71,8 @@ describe('hearing', { skip: why_not || false }, () => {
       const client = daemon.client();
       await client.play(48, 52, 55, 76);
       await page.goto(daemon.url);
-      await page.locator('.row').nth(2).waitFor({ state: 'attached' });
-      await page.getByRole('button', { name: 'List', exact: true }).click();
-      await page.locator('.row').nth(2).click();
-      const harte = await page.locator('.row').nth(2).getAttribute('data-harte');
+      await page.locator('.card').nth(2).click();
+      const harte = await page.locator('.card').nth(2).getAttribute('data-harte');
       const wanted = (await client.ask('moment.get')).alternatives.find((each) => each.harte === harte);
       const notes = sorted([...wanted.left, ...wanted.right]);
       await page.getByRole('button', { name: /^Hear/ }).click();
@@ -93,8 +91,8 @@ describe('hearing', { skip: why_not || false }, () => {
       await connect(listener);
       const client = daemon.client();
       await client.play(48, 52, 55, 76);
+      await with_settings(page, { study: true });
       await page.goto(daemon.url);
-      await page.locator('.row').nth(1).waitFor({ state: 'attached' });
       await page.getByRole('button', { name: 'List', exact: true }).click();
       await page.locator('.row').nth(1).click();
       const harte = await page.locator('.row').nth(1).getAttribute('data-harte');
@@ -277,7 +275,7 @@ describe('hearing', { skip: why_not || false }, () => {
       await page.getByLabel('In this page', { exact: true }).check();
       await client.play(48, 52, 55, 76);
       await page.getByRole('link', { name: 'Play' }).click();
-      await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+      await page.locator('.card').first().waitFor();
       await page.getByRole('button', { name: /^Hear/ }).click();
       await until(() => page.evaluate(() => globalThis.peak() > 0.0005), 'a sound');
       const peak = await page.evaluate(async () => {

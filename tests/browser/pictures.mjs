@@ -3,7 +3,7 @@
 //   tests/browser/run pictures
 import { readFileSync, mkdirSync, statSync } from 'node:fs';
 import { join } from 'node:path';
-import { Daemon, lacking, open_browser, root, until } from './stage.mjs';
+import { Daemon, lacking, open_browser, root, until, with_settings } from './stage.mjs';
 
 const why_not = lacking();
 if (why_not) {
@@ -38,8 +38,9 @@ const shot = async (page, name) => {
   console.log(`pictures: ${name}.png, ${Math.round(statSync(path).size / 1024)} kB`);
 };
 const view = (page, name) => page.getByRole('button', { name, exact: true }).click();
-const open = async (options, hash = '') => {
+const open = async (options, hash = '', kept = {}) => {
   const { page } = await browser.page(options);
+  await with_settings(page, kept);
   await page.goto(daemon.url + hash);
   await page.locator('[data-link=open]').waitFor();
   return page;
@@ -58,6 +59,19 @@ const empty = await new Daemon().start();
 }
 await empty.stop();
 
+/** Two chords more, so that the plane has a path. */
+async function playing_goes_on(page) {
+  const below = (chord) => page.locator(`.now-chord [data-symbol^="${chord}"]`).waitFor();
+  await client.release(44, 51, 60, 63);
+  for (const [chord, name] of [[[39, 46, 55, 62], 'Eb'], [[43, 50, 58, 65], 'Gm']]) {
+    await client.play(...chord);
+    await below(name);
+    await client.release(...chord);
+  }
+  await client.play(44, 51, 60, 63);
+  await below('Ab');
+}
+
 // Under a held D: G minor, then E flat, then A flat with the sharp eleventh.
 await client.play(74);
 for (const chord of [[43, 50, 58, 65], [39, 46, 55, 62], [44, 51, 60, 63]]) {
@@ -66,32 +80,61 @@ for (const chord of [[43, 50, 58, 65], [39, 46, 55, 62], [44, 51, 60, 63]]) {
   await new Promise((done) => setTimeout(done, 1600));  // about as long as a player listens to a chord
   if (chord[0] !== 44) await client.release(...chord);
 }
-for (const colorScheme of ['light', 'dark']) {
-  const page = await open({ ...phone, colorScheme });
-  await page.locator('.stone-body').first().waitFor({ state: 'attached' });
-  await shot(page, `playing-plane-${colorScheme}`);
-  await view(page, 'List');
-  await shot(page, `playing-list-${colorScheme}`);
-  await view(page, 'Voicing');
-  await page.locator('.staff svg').waitFor();
-  await shot(page, `playing-voicing-${colorScheme}`);
-  await view(page, 'Plane');
+// The glance in every size, from a watch-sized corner of the screen to a wall; and from three distances.
+const windows = [[240, 240, 50], [320, 480, 50], [480, 720, 100], [812, 375, 50], [820, 1180, 150], [1180, 820, 100], [1920, 1080, 100], [3840, 2160, 150]];
+for (const [i, [width, height, distance]] of windows.entries()) {
+  const page = await open({ width, height, colorScheme: i % 2 === 0 ? 'light' : 'dark' }, '', { distance });
+  await page.locator('.card').first().waitFor();
+  await shot(page, `glance-${width}x${height}`);
   await page.close();
 }
 {
-  const page = await open({ ...tablet, colorScheme: 'dark' });
+  const page = await open({ ...tablet, colorScheme: 'light' }, '', { distance: 50 });
+  await page.locator('.card').nth(2).click();
+  await page.getByRole('button', { name: 'Menu' }).click();
+  await shot(page, 'glance-menu-light');
+  await page.keyboard.press('Escape');
+  await page.keyboard.press('?');
+  await shot(page, 'keys-of-the-computer-light');
+  await page.keyboard.press('Escape');
+  await page.emulateMedia({ colorScheme: 'dark' });
+  await page.getByRole('button', { name: 'Menu' }).click();
+  await page.getByRole('button', { name: 'Keys on the screen' }).click();
+  await shot(page, 'glance-keys-dark');
+  await page.close();
+}
+for (const [view_name, colorScheme] of [['plane', 'light'], ['list', 'dark'], ['voicing', 'light']]) {
+  const page = await open({ ...phone, colorScheme }, '', { study: true, view: view_name });
+  if (view_name === 'voicing') await page.locator('.staff svg').waitFor();
+  await page.locator('.row').first().waitFor({ state: 'attached' });
+  await playing_goes_on(page);
+  await shot(page, `study-${view_name}-${colorScheme}`);
+  await page.close();
+}
+for (const colorScheme of ['light', 'dark']) {
+  const page = await open({ ...tablet, colorScheme }, '', { study: true });
   await page.locator('.staff svg').waitFor();
-  await shot(page, 'tablet-dark');
-  await page.emulateMedia({ colorScheme: 'light' });
-  await page.getByRole('button', { name: 'Keys' }).click();
-  await shot(page, 'tablet-keys-light');
-  await page.getByRole('button', { name: 'Keys' }).click();
-  await page.setViewportSize({ width: 360, height: 720 });
-  await shot(page, 'narrow-light');
-  await page.goto(`${daemon.url}#settings`);
-  await page.setViewportSize({ width: 480, height: 1180 });
+  await playing_goes_on(page);
+  await shot(page, `study-tablet-${colorScheme}`);
+  await page.close();
+}
+{
+  const page = await open({ ...phone, height: 1480, colorScheme: 'light' }, '#settings');
   await shot(page, 'settings-light');
   await page.close();
+}
+{
+  const mortal = await new Daemon().start();
+  const player = mortal.client();
+  await player.play(44, 51, 60, 63, 74);
+  const { page } = await browser.page({ ...phone, colorScheme: 'light' });
+  await page.goto(mortal.url);
+  await page.locator('.card').first().waitFor();
+  await mortal.kill('SIGKILL');
+  await page.locator('.play.lost').waitFor();
+  await shot(page, 'not-running-light');
+  await page.close();
+  await mortal.stop();
 }
 await client.release(44, 51, 60, 63, 74);
 await client.ask('take.end');

@@ -21,12 +21,12 @@ export function lacking() {
   return '';
 }
 
-/** Asks again and again until `check` gives something true. */
 /** A chord's symbol, as a client puts it together. */
 export function symbol_of(chord, style = 'letters') {
   return chord.root_name + chord[style].join('') + (chord.bass_name ? `/${chord.bass_name}` : '');
 }
 
+/** Asks again and again until `check` gives something true. */
 export async function until(check, what = 'the condition', patience = patience_ms) {
   const end = Date.now() + patience;
   for (;;) {
@@ -175,6 +175,13 @@ export async function open_browser(options = {}) {
       rmSync(profile, { recursive: true, force: true });
     },
   };
+}
+
+/** Before the page is opened: settings that it keeps, for instance { study: true, distance: 150 }. */
+export async function with_settings(page, settings) {
+  await page.addInitScript((kept) => {
+    for (const [name, value] of Object.entries(kept)) localStorage.setItem(`undersong.${name}`, JSON.stringify(value));
+  }, settings);
 }
 
 export function has(command) {

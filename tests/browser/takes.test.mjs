@@ -160,7 +160,7 @@ describe('the take log', { skip: why_not || false }, () => {
 
   test('plays the take in the page, following it with the cursor', () => on('#take/1', async (page) => {
     await page.locator('canvas.roll').waitFor();
-    await page.getByRole('button', { name: 'Play' , exact: false }).first().waitFor();
+    await page.getByRole('button', { name: 'Play', exact: false }).first().waitFor();
     await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).click();
     await page.locator('.instant-time:has-text("0:01")').waitFor();
     await page.locator('.take-tools').getByRole('button', { name: 'Pause' }).click();

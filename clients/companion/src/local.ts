@@ -25,10 +25,15 @@ function kept<T extends string | number | boolean>(name: string, initial: T): Si
   return made;
 }
 
+const in_the_hand = matchMedia('(pointer: coarse)').matches && Math.min(screen.width, screen.height) < 500;
+
 export type View = 'plane' | 'list' | 'voicing';
 
 export const local = {
   theme: kept<string>('theme', 'auto'),
+  study: kept<boolean>('study', false),  // the plane, the whole list and the voicing instead of the glance
+  distance_cm: kept<number>('distance', in_the_hand ? 50 : 100),  // from the eyes to the screen
+  screen_inch: kept<number>('screen', 0),  // the diagonal of the screen; 0: not known
   view: kept<string>('view', 'plane'),
   all_alternatives: kept<boolean>('all', false),
   hear_through: kept<string>('hear', 'auto'),

@@ -1,10 +1,11 @@
 import { render } from 'preact';
-import { useState } from 'preact/hooks';
+import { useEffect, useRef, useState } from 'preact/hooks';
+import { local } from './local';
 import { Play } from './play/play';
+import { Help } from './shell/help';
 import { SettingsPage } from './shell/settings';
 import { NoticeBar } from './shell/notice';
-import { route } from './shell/route';
-import { SmallViewButton } from './shell/small_view';
+import { route, route_title } from './shell/route';
 import { StatusLine } from './shell/status_line';
 import { LazySong } from './song/lazy';
 import { complain, daemon } from './state';
@@ -13,21 +14,30 @@ import { TakePage } from './takes/take_page';
 
 function App() {
   const here = route.value;
+  const main = useRef<HTMLElement>(null);
+  const title = route_title(here);
+  const first = useRef(true);
+  // After a change of page, reading goes on at its beginning.
+  useEffect(() => {
+    document.title = `${title} · Undersong`;
+    if (!first.current) main.current!.focus({ preventScroll: true });
+    first.current = false;
+  }, [title]);
   const tab = (page: string, label: string, current: boolean) => (
     <a href={`#${page}`} aria-current={current ? 'page' : undefined}>{label}</a>
   );
+  const playing = here.page === 'play' && daemon.link.value !== 'token';
   return (
     <>
-      <header class="top">
+      <header class={`top${playing ? local.study.value ? ' over-study' : ' over-glance' : ''}`}>
         <nav aria-label="Pages">
           {tab('play', 'Play', here.page === 'play')}
           {tab('takes', 'Takes', here.page === 'takes' || here.page === 'take' || here.page === 'song')}
           {tab('settings', 'Settings', here.page === 'settings')}
         </nav>
-        <StatusLine />
-        <SmallViewButton />
+        {!playing && <StatusLine />}
       </header>
-      <main tabIndex={-1}>
+      <main tabIndex={-1} ref={main} aria-label={title}>
         {daemon.link.value === 'token' ? <TokenForm />
           : here.page === 'play' ? <Play />
           : here.page === 'takes' ? <TakeList />
@@ -36,6 +46,7 @@ function App() {
           : <SettingsPage />}
       </main>
       <NoticeBar />
+      <Help />
     </>
   );
 }
@@ -45,7 +56,7 @@ function TokenForm() {
   return (
     <form class="page" onSubmit={(event) => { event.preventDefault(); daemon.give_token(token).catch(complain); }}>
       <h1>Token</h1>
-      <label class="line">The token of the daemon’s configuration
+      <label class="line">The token in Undersong’s configuration
         <input type="password" autocomplete="off" value={token} onInput={(event) => set(event.currentTarget.value)} />
       </label>
       <button type="submit" class="act">Connect</button>

@@ -2,6 +2,7 @@
 import { batch, computed, effect, signal } from '@preact/signals';
 import { symbol_text } from './music/chord';
 import { Settled } from './music/settled';
+import { plain_pitch } from './music/text';
 import type { Alternative, Chord, ChordInForce, LogLine, MelodyNote, Moment, Notifications, Status } from './protocol';
 import { Connection } from './wire/connection';
 import { local } from './local';
@@ -27,9 +28,13 @@ export interface ShownMelody {
 export interface ShownList {
   number: number;
   alternatives: Alternative[];
-  melody: string;  // the melody notes it was made for
+  under: string[];  // the melody notes it was made for
+  hand: number[];   // the keys that were down then
 }
 export const shown_chord = signal<ShownChord | null>(null);
+/** The chords shown last, the newest last: the current one and six before it. */
+export const path = signal<ChordInForce[]>([]);
+const path_length = 7;
 export const shown_melody = signal<ShownMelody | null>(null);
 export const shown_readings = signal<Moment['readings']>([]);
 export const shown_key = signal<Moment['key']>(null);
@@ -38,14 +43,26 @@ export const shown_beat = signal<Moment['beat']>(null);
 export const held = signal<Moment['held']>([]);
 export const still = signal(false);
 
+// The chord, its other readings, and the degree of the melody in it are always of the same moment: a new chord brings its own.
 const chord_settles = new Settled<Moment>(
   (m) => m.chord?.harte ?? '',
   (m) => {
     if (!m.chord) return;
-    shown_chord.value = { chord: m.chord, dim: shown_chord.peek()?.dim ?? !m.chord.sounding };
-    shown_readings.value = m.readings.filter((reading) => reading.harte !== m.chord?.harte).slice(0, 3);
+    const chord = m.chord;
+    batch(() => {
+      const before = shown_chord.peek();
+      const same = before?.chord.harte === chord.harte;
+      shown_chord.value = { chord, dim: same ? before.dim : !chord.sounding };
+      const readings = m.readings.filter((reading) => reading.harte !== chord.harte).slice(0, 3);
+      if (symbols(readings) !== symbols(shown_readings.peek())) shown_readings.value = readings;
+      if (same) return;
+      path.value = [...path.peek(), chord].slice(-path_length);
+      sounding_settles.offer(chord.sounding, 0);
+      melody_settles.offer(m, 0);
+    });
   },
 );
+const symbols = (chords: { harte: string }[]) => chords.map((each) => each.harte).join();
 const sounding_settles = new Settled<boolean>(String, (sounding) => {
   const shown = shown_chord.peek();
   if (shown && shown.dim === sounding) shown_chord.value = { ...shown, dim: !sounding };
@@ -69,15 +86,26 @@ const list_settles = new Settled<Moment>(
   (m) => {
     const before = shown_list.peek();
     if (m.alternatives.length === 0 && before) return;  // the last list stays
-    const same = before?.number === m.alternatives_number && list_text(before.alternatives) === list_text(m.alternatives);
-    if (same) return;
+    const same_list = before?.number === m.alternatives_number && symbols(before.alternatives) === symbols(m.alternatives);
+    if (same_list && list_text(before.alternatives) === list_text(m.alternatives)) return;
     shown_list.value = {
       number: m.alternatives_number,
       alternatives: m.alternatives,
-      melody: m.melody.map((note) => note.name).join(' '),
+      under: m.under.map((pitch) => name_under(m, pitch)),
+      hand: same_list ? before.hand : m.held.map((note) => note.pitch),
     };
   },
 );
+/** The name of a melody note that the list of this moment was made for; the note itself may have ended. */
+function name_under(m: Moment, pitch: number): string {
+  const sung = m.melody.find((note) => note.pitch === pitch)?.name;
+  if (sung) return sung;
+  for (const each of m.alternatives) {
+    const at = [...each.left, ...each.right].indexOf(pitch);
+    if (at >= 0 && each.names[at]) return each.names[at];
+  }
+  return plain_pitch(pitch);
+}
 const list_text = (list: Alternative[]) => list.map((each) => each.harte + (each.tried ? `!${each.tries}` : '')).join();
 
 let wishes_before = '';
@@ -92,7 +120,8 @@ function hear_moment(m: Moment): void {
     still.value = m.still;
     chord_settles.offer(m, m.chord ? Math.max(1, wait - Math.max(0, age)) : wait);
     sounding_settles.offer(m.chord?.sounding ?? false, wait);
-    melody_settles.offer(m, wait);
+    // A degree belongs to the chord of its moment. While another chord is still shown, the melody waits for that chord.
+    if (!m.chord || m.chord.harte === shown_chord.peek()?.chord.harte) melody_settles.offer(m, wait);
     key_settles.offer(m, m.key?.pinned === shown_key.peek()?.pinned ? wait : 0);  // a key that the player pins is shown at once
     const wishes = JSON.stringify(m.wishes);
     const at_once = wishes !== wishes_before || shown_list.peek() === null;  // the player asked for it, or waits
@@ -103,52 +132,50 @@ function hear_moment(m: Moment): void {
 
 // ---- the suggestion that is chosen
 
-export const chosen_harte = signal('');
+// What the player chose stays chosen until something else is, also when the list goes on without it. While nothing is chosen,
+// the first of the list stands in its place.
+const picked = signal<Alternative | null>(null);
 export const chosen = computed<Alternative | null>(() => {
   const list = shown_list.value?.alternatives ?? [];
-  return list.find((each) => each.harte === chosen_harte.value) ?? list[0] ?? null;
+  if (!picked.value) return list[0] ?? null;
+  return list.find((each) => each.harte === picked.value!.harte) ?? picked.value;
 });
-export function choose(alternative: Alternative): void {
-  chosen_harte.value = alternative.harte;
+/** True if the player chose it; false if it is only the first of the list. */
+export const chosen_by_hand = computed(() => picked.value !== null);
+/** False if the chosen chord is no longer in the list. */
+export const chosen_is_listed = computed(() => !chosen.value || (shown_list.value?.alternatives ?? []).includes(chosen.value));
+export function choose(alternative: Alternative | null): void {
+  picked.value = alternative;
 }
 /** The best of each root, in the order of the list. */
 export const best_of_roots = computed(() => {
   const seen = new Set<number>();
   return (shown_list.value?.alternatives ?? []).filter((each) => !seen.has(each.root) && seen.add(each.root));
 });
-export const listed = computed(() => (local.all_alternatives.value ? shown_list.value?.alternatives ?? [] : best_of_roots.value));
+export const glance_count = 5;
+/** The alternatives of the glance. */
+export const nearest = computed(() => best_of_roots.value.slice(0, glance_count));
+/** The alternatives that can be chosen one after the other: those that are shown. */
+export const listed = computed(() => {
+  if (!local.study.value) return nearest.value;
+  return local.all_alternatives.value ? shown_list.value?.alternatives ?? [] : best_of_roots.value;
+});
 export function choose_next(step: 1 | -1): void {
   const list = listed.peek();
   const now = chosen.peek();
   if (list.length === 0) return;
   const at = list.findIndex((each) => each.harte === now?.harte);
-  choose(list[(at + step + list.length) % list.length]!);
+  choose(list[at < 0 ? 0 : (at + step + list.length) % list.length]!);
 }
 
-// ---- what was played, according to the log
+// ---- what the log says
 
-export type PlayedChord = Chord & { at: number };
-/** The latest chords of the take being played. */
-export const trail = signal<PlayedChord[]>([]);
 /** Changes when the list of takes may have changed. */
 export const takes_changed = signal(0);
 
 function hear_line(line: LogLine): void {
   switch (line.kind) {
-    case 'take_begin':
-      trail.value = [];
-      takes_changed.value++;
-      break;
-    case 'chord': {
-      const chord = line.chord!;
-      // A name that lasted less was on the way to this one.
-      const passing_us = daemon.welcome.peek()?.passing_us ?? 0;
-      const before = trail.peek().filter((each) => each.at < line.at - passing_us);
-      if (before.at(-1)?.harte === chord.harte) trail.value = before;
-      else trail.value = [...before, { ...chord, at: line.at }].slice(-24);
-      break;
-    }
-    case 'take_end': case 'rename': case 'annotate': case 'delete': case 'restore': case 'mark': case 'beat':
+    case 'take_begin': case 'take_end': case 'rename': case 'annotate': case 'delete': case 'restore': case 'mark': case 'beat':
       takes_changed.value++;
       break;
   }
@@ -179,21 +206,10 @@ function hear<N extends keyof Notifications>(name: N, params: Notifications[N]):
   else if (name === 'log') hear_line(params as LogLine);
 }
 
-async function fetch_trail(): Promise<void> {
-  const take = status.peek()?.take?.take;
-  if (take === undefined) return;
-  const detail = await daemon.ask('take.get', { take });
-  trail.value = detail.chords.slice(-24);
-}
-
 export const daemon = new Connection(
   `${location.protocol === 'https:' ? 'wss' : 'ws'}://${location.host}/socket`,
   hear,
-  (same_store) => {
-    takes_changed.value++;
-    if (!same_store) trail.value = [];
-    if (trail.peek().length === 0) void fetch_trail().catch(() => undefined);
-  },
+  () => takes_changed.value++,
 );
 
 export const ask = daemon.ask.bind(daemon);
@@ -202,6 +218,22 @@ export const ask = daemon.ask.bind(daemon);
 export function pin_key(key: string): void {
   ask('settings.set', { key }).catch(complain);
 }
+
+/** True while what is shown comes from a daemon that runs. */
+export const live = computed(() => daemon.link.value === 'open');
+// Without the daemon nothing here claims to sound, to be held or to be counted any longer.
+effect(() => {
+  if (live.value) return;
+  batch(() => {
+    for (const each of [chord_settles, sounding_settles, melody_settles, key_settles, list_settles]) each.forget();
+    held.value = [];
+    if (status.peek()) status.value = { ...status.peek()!, playing: null, take: null };
+    shown_beat.value = null;
+    const chord = shown_chord.peek(), melody = shown_melody.peek();
+    if (chord) shown_chord.value = { ...chord, dim: true };
+    if (melody) shown_melody.value = { ...melody, dim: true };
+  });
+});
 
 effect(() => {
   document.documentElement.dataset.theme = local.theme.value;

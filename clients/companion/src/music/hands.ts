@@ -32,3 +32,32 @@ export function moves(from: number[], to: number[]): Moves {
   const rest = [...left_over];
   return { stay: stay.sort((x, y) => x - y), move, add: many === b ? rest : [], lift: many === b ? [] : rest };
 }
+
+/** How far a hand goes, in semitones on average over its fingers; negative: to the left. Null: it has no key in the chord. */
+export interface HandsWay {
+  left: number | null;
+  right: number | null;
+}
+
+/** Where each hand goes from the keys that are down to a chord of two hands. */
+export function hands_way(down: number[], left: number[], right: number[]): HandsWay {
+  const change = moves(down, [...left, ...right]);
+  const way = (hand: number[]) => {
+    if (hand.length === 0) return null;
+    const steps = hand.flatMap((pitch) => {
+      if (change.stay.includes(pitch)) return [0];
+      const move = change.move.find(({ to }) => to === pitch);
+      return move ? [move.to - move.from] : [];
+    });
+    return steps.length === 0 ? 0 : steps.reduce((sum, step) => sum + step, 0) / steps.length;
+  };
+  return { left: way(left), right: way(right) };
+}
+
+const hand_words = (name: string, way: number | null) =>
+  way === null ? '' : Math.abs(way) < 0.5 ? `${name} hand stays` : `${name} hand goes ${way < 0 ? 'down' : 'up'} ${Math.round(Math.abs(way))}`;
+
+/** "left hand goes down 3, right hand stays" */
+export function hands_text(way: HandsWay): string {
+  return [hand_words('left', way.left), hand_words('right', way.right)].filter(Boolean).join(', ');
+}

@@ -35,6 +35,12 @@ export class Settled<T> {
     }, wait_ms);
   }
 
+  /** What is shown, or was about to be, no longer holds: the next value settles like a first one. */
+  forget(): void {
+    this.clear();
+    this.shown_key = undefined;
+  }
+
   private clear(): void {
     if (this.timer) clearTimeout(this.timer);
     this.timer = 0;

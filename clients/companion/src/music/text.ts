@@ -1,9 +1,9 @@
 // Musical text for display and for screen readers.
 
-/** "Bb", "#11", "Eb4" with real flats and sharps; other words stay as they are. */
+/** "Bb", "Bbm7b5", "#11", "Eb4" with real flats and sharps; other words stay as they are. */
 export function pretty(text: string): string {
   return text
-    .replace(/\b([A-G])(bb|##|b|#)(?![a-z])/g, (_, letter: string, sign: string) => letter + real_signs(sign))
+    .replace(/\b([A-G])(bb|##|b|#)(?=(?:maj|min|m|dim|aug|sus|add|alt)?(?![a-z]))/g, (_, letter: string, sign: string) => letter + real_signs(sign))
     .replace(/(^|[^A-Za-z])(bb|##|b|#)(?=\d)/g, (_, before: string, sign: string) => before + real_signs(sign));
 }
 
@@ -11,6 +11,9 @@ export function pretty(text: string): string {
 export function real_signs(text: string): string {
   return text.replaceAll('bb', '𝄫').replaceAll('##', '𝄪').replaceAll('b', '♭').replaceAll('#', '♯');
 }
+
+/** "1 note", "2 notes" */
+export const plural = (count: number, one: string) => `${count} ${one}${count === 1 ? '' : 's'}`;
 
 /** Microseconds as 1:07 or 1:02:07. */
 export function clock(us: number): string {

@@ -43,7 +43,7 @@ const types_text = (target: EventTarget | null) =>
   target instanceof HTMLElement && (target.isContentEditable || target.matches('input:not([type=range],[type=checkbox]), textarea, select'));
 
 function on_key_down(event: KeyboardEvent): void {
-  if (event.ctrlKey || event.metaKey || event.altKey || types_text(event.target)) return;
+  if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey || types_text(event.target)) return;
   if (event.code === 'PageUp' || event.code === 'PageDown') {
     shift(event.code === 'PageUp' ? 12 : -12);
     event.preventDefault();

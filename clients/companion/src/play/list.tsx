@@ -1,18 +1,21 @@
 // The list: other chords that fit under the melody, best first, with at least the best of each root.
 import { useEffect, useRef } from 'preact/hooks';
 import { local } from '../local';
+import { hands_text, hands_way } from '../music/hands';
 import { spoken } from '../music/chord';
 import { pretty } from '../music/text';
 import type { Alternative } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
-import { choose, choose_next, chosen, listed, shown_list, symbol_style } from '../state';
+import { choose, choose_next, chosen, chosen_by_hand, chosen_is_listed, listed, shown_list, still, symbol_of, symbol_style } from '../state';
+import { HandsSign } from './cards';
 import { hear_chosen } from './hear';
 import { place } from './plane_layout';
 
 export function List() {
   const list = listed.value;
   const all = shown_list.value?.alternatives ?? [];
-  const selected = chosen.value;
+  const under = shown_list.value?.under ?? [];
+  const selected = chosen_by_hand.value ? chosen.value : null;
   const box = useRef<HTMLUListElement>(null);
   useEffect(() => {
     const row = box.current?.querySelector('[aria-selected=true]') as HTMLElement | null;
@@ -31,7 +34,7 @@ export function List() {
   return (
     <section class="list" aria-label="The list" data-list={shown_list.value?.number ?? 0}>
       <div class="list-head">
-        <h2>{shown_list.value ? <>Under {shown_list.value.melody ? <b>{pretty(shown_list.value.melody)}</b> : 'the melody'}</> : 'Suggestions'}</h2>
+        <h2>{under.length > 0 ? <>Under <b>{under.map(pretty).join(' ')}</b>{still.value && <span class="soft"> held still</span>}</> : 'Suggestions'}</h2>
         {all.length > 0 && (
           <label class="tick">
             <input type="checkbox" checked={local.all_alternatives.value}
@@ -40,12 +43,13 @@ export function List() {
           </label>
         )}
       </div>
+      {selected && !chosen_is_listed.value && <p class="list-gone soft">You chose {pretty(symbol_of(selected))}. It is no longer in the list.</p>}
       {list.length === 0 ? (
         <p class="teach small">No melody held yet. Keep one or two notes down on top: for each of the twelve roots the best chords that
           carry them are listed here, with the note’s degree, the colour and how far your hands would move.</p>
       ) : (
         <ul role="listbox" aria-label="Suggestions, best first" class="rows" ref={box} tabIndex={0} onKeyDown={keys}
-            aria-activedescendant={selected ? `row-${all.indexOf(selected)}` : undefined}>
+            aria-activedescendant={selected && list.includes(selected) ? `row-${all.indexOf(selected)}` : undefined}>
           {list.map((each) => <Row key={each.harte} alternative={each} rank={all.indexOf(each)} chosen={each.harte === selected?.harte} />)}
         </ul>
       )}
@@ -56,15 +60,16 @@ export function List() {
 function Row({ alternative, rank, chosen }: { alternative: Alternative; rank: number; chosen: boolean }) {
   const { colour, degrees, dark_bright, resolved_tense, hands_move, reason, tried, tries } = alternative;
   const times = tries > 1 ? `tried ${tries}×` : 'tried';
+  const way = hands_way(shown_list.value?.hand ?? [], alternative.left, alternative.right);
   return (
     <li role="option" id={`row-${rank}`} aria-selected={chosen} data-harte={alternative.harte} data-tried={tried} class={`row${chosen ? ' chosen' : ''}${tried ? ' tried' : ''}`}
         aria-label={`${rank + 1}: ${spoken(alternative, symbol_style.value)}, melody is ${degrees.map(pretty).join(' and ')}, ${colour.join(', ')}, hands move ${hands_move} semitones, ${pretty(reason)}${tried ? `, ${times}` : ''}`}
-        onClick={() => choose(alternative)} onDblClick={() => void hear_chosen()}>
+        onClick={() => choose(chosen ? null : alternative)} onDblClick={() => { choose(alternative); void hear_chosen(); }}>
       <span class="row-rank">{rank + 1}</span>
       <span class="row-chord"><ChordSymbol chord={alternative} /></span>
       <span class="row-degree">{degrees.map(pretty).join(' ')}</span>
       <TinyPlane x={dark_bright} y={resolved_tense} />
-      <span class="row-hands" title="semitones the hands move, all voices together">{hands_move === 0 ? 'stays' : `↔ ${hands_move}`}</span>
+      <span class="row-hands" title={`${hands_text(way)}; ${hands_move} semitones, all voices together`}><HandsSign way={way} /></span>
       <span class="row-reason">{tried ? `✓ ${times} · ` : ''}{pretty(reason)}</span>
     </li>
   );

@@ -1,49 +1,73 @@
-// Now: the chord, the held melody note and its degree, the key. Readable from a distance of one and a half metres.
+// Now: the chord, the held melody note and its degree, the key, the beat.
+import { computed } from '@preact/signals';
 import { pretty } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Fitted } from '../shell/fitted';
-import { daemon, pin_key, shown_chord, shown_key, shown_melody, shown_readings, status, symbol_of, trail } from '../state';
-import { Beat } from './beat';
+import { line } from '../shell/status_line';
+import { daemon, live, pin_key, settings, shown_chord, shown_key, shown_list, shown_melody, shown_readings, status, still, symbol_of } from '../state';
+import { local } from '../local';
+import { BeatLine } from './beat';
 
-export function Now() {
+interface Props {
+  least?: number;  // size of the font of the chord, px
+  key_line?: boolean;
+  readings?: boolean;
+  beat?: boolean;
+}
+
+export function Now({ least = 16, key_line = true, readings = true, beat = true }: Props) {
   const shown = shown_chord.value;
+  if (!live.value || !shown) return <section class="now" aria-label="Now"><FirstWords /></section>;
+  const trouble = line.value.bad ? line.value.text : '';
   return (
-    <section class={`now${shown?.dim ? ' dim' : ''}`} aria-label="Now">
-      {shown ? (
-        <Fitted class="now-chord" changes={symbol_of(shown.chord)}>
-          <ChordSymbol chord={shown.chord} />
-        </Fitted>
-      ) : (
-        <FirstWords />
-      )}
-      {shown && <MelodyAndKey />}
-      {shown && <OtherReadings />}
-      <Beat />
-      <Trail />
+    <section class={`now${shown.dim ? ' dim' : ''}`} aria-label="Now">
+      <Fitted class="now-chord" changes={symbol_of(shown.chord)} least={least}>
+        <ChordSymbol chord={shown.chord} />
+      </Fitted>
+      <div class="now-lines">
+        <Melody caption={!key_line} />
+        {trouble && readings ? <p class="now-trouble">{trouble}</p> : readings && <OtherReadings />}
+        {key_line && (list_of_other_notes.value ? <p class="now-key-line"><CardsUnder /></p> : <Key />)}
+        {beat && <BeatLine />}
+      </div>
     </section>
   );
 }
 
-function MelodyAndKey() {
+// The cards may be for other notes than those that are held: while the list is held still, or if it is to fit more notes.
+const list_of_other_notes = computed(() => {
+  const under = shown_list.value?.under ?? [];
+  const now = shown_melody.value?.notes.map((note) => note.name) ?? [];
+  return under.length > 0 && (still.value || settings.value?.melody !== 'note') && under.join() !== now.join();
+});
+
+function CardsUnder() {
+  return <span class="now-under">list under {shown_list.value!.under.map(pretty).join(' ')}</span>;
+}
+
+/** `caption`: there is no other line to say what the list is for. */
+function Melody({ caption }: { caption: boolean }) {
   const melody = shown_melody.value;
+  return (
+    <p class={`now-melody${melody && !melody.dim ? '' : ' dim'}`}>
+      {melody ? melody.notes.map((note) => (
+        <span key={note.pitch} class="melody-note">
+          <b>{pretty(note.name)}</b>
+          {note.degree && <span class="degree" title="its degree in the chord">{pretty(note.degree)}</span>}
+        </span>
+      )) : 'no melody held'}
+      {caption && list_of_other_notes.value && <CardsUnder />}
+    </p>
+  );
+}
+
+function Key() {
   const key = shown_key.value;
   return (
-    <p class="now-line">
-      {melody ? (
-        <span class={`now-melody${melody.dim ? ' dim' : ''}`}>
-          {melody.notes.map((note) => (
-            <span key={note.pitch} class="melody-note">
-              <b>{pretty(note.name)}</b>
-              {note.degree && <span class="degree" title="its degree in the chord">{pretty(note.degree)}</span>}
-            </span>
-          ))}
-        </span>
-      ) : (
-        <span class="now-melody dim">no melody held</span>
-      )}
+    <p class="now-key-line">
       {key && (
         <button type="button" class="now-key" aria-pressed={key.pinned} onClick={() => pin_key(key.pinned ? '' : key.harte)}
-          title={key.pinned ? 'Pinned: it stays whatever is heard. Press to let it be heard again.' : 'Press to pin this key: it then stays whatever is heard.'}>
+                title={key.pinned ? 'Pinned: it stays whatever is heard. Press to let it be heard again.' : 'Press to pin this key: it then stays whatever is heard.'}>
           in {pretty(key.name)}{key.pinned && <span class="pinned"> pinned</span>}
         </button>
       )}
@@ -56,43 +80,33 @@ function OtherReadings() {
   return (
     <p class="now-others">
       {others.length > 0 && <span class="soft">or </span>}
-      {others.map((reading, i) => (
-        <span key={reading.harte}>{i > 0 && <span class="soft"> · </span>}<ChordSymbol chord={reading} /></span>
-      ))}
+      {others.map((reading) => <ChordSymbol key={reading.harte} chord={reading} />)}
     </p>
   );
 }
 
-/** The previous chords, newest at the right. */
-function Trail() {
-  const chords = trail.value;
-  if (chords.length === 0) return null;
-  return (
-    <ol class="trail" aria-label="Chords just played, the newest last">
-      {chords.slice(-7).map((each) => <li key={each.at}><ChordSymbol chord={each} /></li>)}
-    </ol>
-  );
-}
-
-/** Nothing has been played since the page was opened: says what to do. */
+/** Nothing was heard yet, or nothing is heard any longer: says so where the chord would be, and what to do. */
 function FirstWords() {
-  if (daemon.link.value !== 'open')
+  const last = shown_chord.value;
+  if (!live.value)
     return (
       <div class="teach">
         <h2>{daemon.link.value === 'connecting' ? 'Looking for Undersong …' : 'Undersong is not running'}</h2>
-        {daemon.link.value === 'lost' && <p>Start <code>undersongd</code>. This page finds it by itself.</p>}
+        {daemon.link.value === 'lost' && <p>This page finds it by itself when it is back.</p>}
+        {last && <p class="last-heard">Last heard: <ChordSymbol chord={last.chord} /></p>}
       </div>
     );
   const keyboard = status.value?.ports.some((port) => port.connected && !port.own) ?? false;
   return keyboard ? (
     <div class="teach">
       <h2>Play something</h2>
-      <p>The chord appears here, large enough to read from your seat. Then hold one note on top and change what lies beneath it.</p>
+      <p>The chord appears here, large enough to read from your seat. Then hold a note on top and change what lies beneath it.</p>
     </div>
   ) : (
     <div class="teach">
       <h2>No keyboard yet</h2>
-      <p>Plug one in at any time and play; it is found by itself. Or open <b>Keys</b> below and use this computer’s keys.</p>
+      <p>Plug one in at any time and play; it is found by itself.</p>
+      {!local.keys_open.value && <p><button type="button" class="quiet" onClick={() => (local.keys_open.value = true)}>Play on this computer’s keys</button></p>}
     </div>
   );
 }

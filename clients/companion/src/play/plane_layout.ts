@@ -1,23 +1,8 @@
 // Computes positions on the plane: dark at the left, bright at the right, resolved at the bottom, tense at the top.
 //
-// A stone lies exactly at the colour of its chord. Its label takes the best free place around it, better ranks first.
-// The result depends only on the list and the size, so nothing moves unless one of them changes.
-export interface Stone {
-  x: number;  // px
-  y: number;
-  radius: number;
-  label_x: number;  // centre of the label
-  label_y: number;
-  far: boolean;     // so far away that a line leads to the label
-}
-
-export interface Wanted {
-  dark_bright: number;     // -1 .. 1
-  resolved_tense: number;  // 0 .. 1
-  radius: number;
-  label_width: number;     // 0: without label
-  label_height: number;
-}
+// A stone lies exactly at the colour of its chord; chords whose stones would cover each other share one. A label stands beside its
+// stone, better ranks first, and only where it covers nothing. The result depends only on the list and the size, so nothing moves
+// unless one of them changes.
 
 // Most chords are near the middle of both scales, so the middle gets more room: of 1,535 chords offered in the demo, the
 // middle half lies within -0.12..0.13 and 0.56..0.74. The scale is fixed: a position always means the same colour.
@@ -32,48 +17,63 @@ export function place(dark_bright: number, resolved_tense: number): { x: number;
   return { x: stretched(dark_bright, -1, 1, 0, 2.4), y: 1 - stretched(resolved_tense, 0, 1, usual_tension, 4) };
 }
 
-interface Box { x: number; y: number; w: number; h: number }  // centre and half sizes
+export const margin = { x: 26, top: 26, bottom: 30 } as const;
 
-function overlap(a: Box, b: Box): number {
-  const x = a.w + b.w - Math.abs(a.x - b.x), y = a.h + b.h - Math.abs(a.y - b.y);
-  return x > 0 && y > 0 ? x * y : 0;
+export interface Point {
+  x: number;
+  y: number;
 }
 
-const margin_x = 24, margin_top = 22, margin_bottom = 30;
-const reaches = [0, 7, 16, 28, 42, 58];
-const ways = [[1, 0], [-1, 0], [0.7, -0.8], [0.7, 0.8], [-0.7, -0.8], [-0.7, 0.8], [0, -1], [0, 1]] as const;
+/** The position in a field of this size, px. */
+export function point(dark_bright: number, resolved_tense: number, width: number, height: number): Point {
+  const at = place(dark_bright, resolved_tense);
+  return { x: margin.x + at.x * (width - 2 * margin.x), y: margin.top + at.y * (height - margin.top - margin.bottom) };
+}
 
-export function lay_out(wanted: Wanted[], width: number, height: number): Stone[] {
-  const stones: Stone[] = wanted.map((each) => {
-    const at = place(each.dark_bright, each.resolved_tense);
-    const x = margin_x + at.x * (width - 2 * margin_x);
-    const y = margin_top + at.y * (height - margin_top - margin_bottom);
-    return { x, y, radius: each.radius, label_x: x, label_y: y, far: false };
-  });
-  const taken: Box[] = [];
-  wanted.forEach((each, i) => {
-    if (each.label_width === 0) return;
-    const stone = stones[i]!;
-    const w = each.label_width / 2, h = each.label_height / 2;
-    let best: Box | null = null, least = Infinity;
-    for (const reach of reaches) {
-      for (const [j, [dx, dy]] of ways.entries()) {
-        const away = each.radius + 3 + reach;
-        const box = { x: stone.x + dx * away + Math.sign(dx) * w, y: stone.y + dy * (away + h * (dx === 0 ? 1 : 0.7)), w, h };
-        const outside = Math.max(0, w + 2 - box.x, box.x + w + 2 - width) + Math.max(0, h + 1 - box.y, box.y + h + 1 - height);
-        let cost = reach * 3 + j * 1.5 + outside * 400;
-        for (const other of taken) cost += overlap(box, other) * 5;
-        stones.forEach((other, k) => {
-          const size = other.radius + (wanted[k]!.label_width > 0 ? 2 : 0);
-          cost += overlap(box, { x: other.x, y: other.y, w: size, h: size }) * (wanted[k]!.label_width > 0 ? 4 : 0.5);
-        });
-        if (cost < least) [best, least] = [box, cost];
-      }
+/** Gathers what would lie on each other, in the order given: each goes to the first group whose first one is nearer than `near`. */
+export function merge<T extends Point>(all: T[], near: number): T[][] {
+  const groups: T[][] = [];
+  for (const each of all) {
+    const home = groups.find(([first]) => Math.hypot(first!.x - each.x, first!.y - each.y) < near);
+    if (home) home.push(each);
+    else groups.push([each]);
+  }
+  return groups;
+}
+
+export interface Box extends Point {  // the centre and half of the size
+  w: number;
+  h: number;
+}
+
+export const covers = (a: Box, b: Box) => Math.abs(a.x - b.x) < a.w + b.w && Math.abs(a.y - b.y) < a.h + b.h;
+
+export interface Wanted extends Point {
+  radius: number;
+  width: number;  // of the label
+  height: number;
+}
+
+const ways = [[1, 0], [-1, 0], [0, -1], [0, 1], [1, -0.8], [1, 0.8], [-1, -0.8], [-1, 0.8]] as const;
+const distance = 4;
+
+/** Where each label goes, in the order of their importance; null where there is no free place. `taken`: what no label may cover. */
+export function place_labels(wanted: Wanted[], taken: Box[], width: number, height: number): (Box | null)[] {
+  const stones = wanted.map(({ x, y, radius }) => ({ x, y, w: radius + 1, h: radius + 1 }));
+  const placed: Box[] = [];
+  return wanted.map((each, i) => {
+    const w = each.width / 2, h = each.height / 2;
+    for (const [dx, dy] of ways) {
+      const box = {
+        x: each.x + dx * (each.radius + distance + w),
+        y: each.y + dy * (each.radius + h + (dx === 0 ? 1 : 0)), w, h,
+      };
+      if (box.x - w < 2 || box.x + w > width - 2 || box.y - h < 2 || box.y + h > height - 2) continue;
+      if (placed.some((other) => covers(box, other)) || taken.some((other) => covers(box, other))) continue;
+      if (stones.some((stone, j) => j !== i && covers(box, stone))) continue;
+      placed.push(box);
+      return box;
     }
-    taken.push(best!);
-    stone.label_x = best!.x;
-    stone.label_y = best!.y;
-    stone.far = Math.hypot(Math.max(0, Math.abs(best!.x - stone.x) - w), Math.max(0, Math.abs(best!.y - stone.y) - h)) > each.radius + 9;
+    return null;
   });
-  return stones;
 }

@@ -13,3 +13,14 @@ function read(): Route {
 
 export const route = signal<Route>(read());
 addEventListener('hashchange', () => (route.value = read()));
+
+/** What the page is called, in the title of the document. */
+export function route_title(here: Route): string {
+  switch (here.page) {
+    case 'play': return 'Play';
+    case 'takes': return 'Takes';
+    case 'take': return `Take ${here.take}`;
+    case 'song': return `Song of take ${here.take}`;
+    case 'settings': return 'Settings';
+  }
+}

@@ -8,7 +8,9 @@ import { ask, complain, daemon, pin_key, settings, status } from '../state';
 import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
 import { Editable, EditableNumber } from './editable';
+import { Shortcuts } from './help';
 import { OwnHarmony } from './own_harmony';
+import { SeatSettings } from './seat';
 
 // Key names as the daemon spells them, from the flat side to the sharp side.
 const keys = ['C', 'Db', 'D', 'Eb', 'E', 'F', 'Gb', 'G', 'Ab', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:maj`, name: `${tonic} major` }))
@@ -118,6 +120,7 @@ export function SettingsPage() {
           </fieldset>
         </>
       )}
+      <SeatSettings />
       {now && now.changed.length > 0 && (
         <fieldset>
           <legend>As configured</legend>
@@ -137,14 +140,9 @@ export function SettingsPage() {
       </fieldset>
       <fieldset>
         <legend>Keys of the computer</legend>
-        <dl class="shortcuts">
-          <dt><kbd>↑</kbd> <kbd>↓</kbd></dt><dd>choose a suggestion</dd>
-          <dt><kbd>Enter</kbd></dt><dd>hear it</dd>
-          <dt><kbd>Space</kbd></dt><dd>hold the list still</dd>
-          <dt><kbd>Shift</kbd> <kbd>Enter</kbd></dt><dd>mark this moment</dd>
-        </dl>
-        <p class="soft">With <b>Keys</b> open, two rows of keys play notes. A pedal, a pad or a far key of your instrument can give
-          the same orders: see [[controls]] in the daemon’s configuration.</p>
+        <Shortcuts />
+        <p class="soft">With <b>Keys on the screen</b> open, two rows of keys play notes. A pedal, a pad or a far key of your instrument can give
+          the same orders: see [[controls]] in the configuration.</p>
       </fieldset>
       <p class="soft">Undersong {daemon.welcome.value?.program ?? ''} · everything stays on this machine</p>
     </div>

@@ -1,17 +1,17 @@
-// A small window that stays on top, where the browser offers one: the chord, the melody, the best suggestions.
+// A small window that stays on top, where the browser offers one: the glance, with its buttons.
 import { render } from 'preact';
-import { pretty } from '../music/text';
-import { best_of_roots, complain, shown_list } from '../state';
-import { Now } from '../play/now';
-import { ChordSymbol } from './chord_symbol';
+import { Glance } from '../play/glance';
+import { to_the_page, shortcuts } from '../play/shortcuts';
+import { live } from '../state';
 
 interface PictureInPicture {
   requestWindow(options: { width: number; height: number }): Promise<Window>;
 }
 const offered = (globalThis as unknown as { documentPictureInPicture?: PictureInPicture }).documentPictureInPicture;
+export const small_view_offered = offered !== undefined;
 
-async function open(): Promise<void> {
-  const small = await offered!.requestWindow({ width: 360, height: 260 });
+export async function open_small_view(): Promise<void> {
+  const small = await offered!.requestWindow({ width: 400, height: 340 });
   const { document: page } = small;
   page.title = 'Undersong';
   page.documentElement.lang = 'en';
@@ -24,23 +24,10 @@ async function open(): Promise<void> {
   }
   page.body.className = 'small-view';
   render(<SmallView />, page.body);
+  small.addEventListener('keydown', shortcuts);
   small.addEventListener('pagehide', () => render(null, page.body));
 }
 
 function SmallView() {
-  return (
-    <main>
-      <Now />
-      <ul class="small-list" aria-label="Best suggestions">
-        {shown_list.value && best_of_roots.value.slice(0, 5).map((each) => (
-          <li key={each.root}><ChordSymbol chord={each} /> <span class="soft">{each.degrees.map(pretty).join(' ')}</span></li>
-        ))}
-      </ul>
-    </main>
-  );
-}
-
-export function SmallViewButton() {
-  if (!offered) return null;
-  return <button type="button" class="quiet" onClick={() => open().catch(complain)} title="A small window that stays on top of all others">On top</button>;
+  return <main class={`play${live.value ? '' : ' lost'}`} onClick={to_the_page}><h1 class="visually-hidden">Playing</h1><Glance /></main>;
 }

@@ -11,8 +11,8 @@ interface Line {
 export const line = computed<Line>(() => {
   switch (daemon.link.value) {
     case 'connecting': return { mark: '○', text: 'Connecting …', bad: false };
-    case 'lost': return { mark: '✕', text: 'Not connected. Trying again by itself; what is shown is old.', bad: true };
-    case 'token': return { mark: '○', text: 'This daemon asks for its token.', bad: true };
+    case 'lost': return { mark: '✕', text: 'Not connected. Trying again by itself.', bad: true };
+    case 'token': return { mark: '○', text: 'Undersong asks for its token.', bad: true };
   }
   const now = status.value;
   if (!now) return { mark: '○', text: 'Connected …', bad: false };

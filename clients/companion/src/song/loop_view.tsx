@@ -47,7 +47,7 @@ function passes_of(loop: TakeLoop, section: LoopSection): { pass: LoopPass; numb
 
 function Section({ section, passes, longest }: { section: LoopSection; passes: { pass: LoopPass; number: number }[]; longest: number }) {
   return (
-    <section class="passes" aria-label={`Section ${section.label}, ${section.kind}`}>
+    <section class="passes" aria-label={`Section ${section.label}, ${section.kind}, from round ${section.first + 1}`}>
       <h3><span class="label-mark">{section.label}</span> {section.kind}<span class="soft"> · {plural(section.passes, 'time')}</span></h3>
       <ol>
         {passes.map(({ pass, number }) => (

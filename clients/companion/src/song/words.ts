@@ -2,20 +2,16 @@
 import type { LoopChord } from '../protocol';
 import { pretty } from '../music/text';
 
-const accidental = (sign: string) => sign.replaceAll('bb', '𝄫').replaceAll('##', '𝄪').replaceAll('b', '♭').replaceAll('#', '♯');
+export { plural } from '../music/text';
 
-/** A sentence that may contain chord names: "Dbmaj9 instead of G7sus4" gets a real flat sign. */
-export function worded(text: string): string {
-  return pretty(text.replace(/\b([A-G])(bb|##|b|#)(?=(?:maj|min|m|dim|aug|sus|add|alt|\d|\/|\b))/g, (_, letter: string, sign: string) => letter + accidental(sign)));
-}
+/** A sentence that may contain chord names. */
+export const worded = pretty;
 
 /** 2 beats as "2", 1.5 as "1½". */
 export function number_of_beats(beats: number): string {
   const whole = Math.floor(beats + 0.02), part = Math.round((beats - whole) * 4);
   return `${whole > 0 || part === 0 ? whole : ''}${['', '¼', '½', '¾', ''][part] ?? ''}`;
 }
-
-export const plural = (count: number, one: string) => `${count} ${one}${count === 1 ? '' : 's'}`;
 
 /** How long a chord of the loop lasts, in words. */
 export function lasts(chord: LoopChord): string {

@@ -3,7 +3,7 @@
 //
 // Notes are drawn once into tiles, strips of the picture that are kept as images. Panning only moves tiles, so an hour with
 // 50,000 notes moves as smoothly as a minute.
-import { symbol_parts } from '../music/chord';
+import { raised_share, symbol_parts } from '../music/chord';
 import { clock } from '../music/text';
 import type { Chord } from '../protocol';
 import { symbol_of, symbol_style } from '../state';
@@ -348,16 +348,16 @@ export class Roll {
     }
   }
 
-  private each_part(ctx: CanvasRenderingContext2D, chord: Chord, px: number, use: (text: string, x: number, lift: number) => void): number {
+  private each_part(ctx: CanvasRenderingContext2D, chord: Chord, px: number, write: (text: string, x: number, lift: number) => void): number {
     const parts = symbol_parts(chord, symbol_style.peek());
     let x = 0;
     for (const [text, share, lift, weight] of [
-      [parts.letter, 1, 0, 650], [parts.accidental, 0.74, 0.2, 600], [parts.quality, 0.68, 0, 550], [parts.raised, 0.6, 0.36, 600],
-      [parts.bass && `/${parts.bass}`, 0.7, 0, 550],
+      [parts.letter + parts.accidental, 1, 0, 700], [parts.quality, parts.quality.length > 1 ? raised_share : 1, 0, 400],
+      [[parts.raised, ...parts.stacked].join(''), raised_share, 0.28, 400], [parts.bass && `/${parts.bass}`, raised_share, 0, 400],
     ] as const) {
       if (!text) continue;
-      ctx.font = `${weight} ${px * share}px ${this.font}`;
-      use(text, x, lift * px);
+      ctx.font = `${weight} ${px * share}px "Undersong Symbols", ${this.font}`;
+      write(text, x, lift * px);
       x += ctx.measureText(text).width + 0.5;
     }
     return x;

@@ -1,9 +1,9 @@
 // The list of takes with a thumbnail of each, and the search.
 import { signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { clock, key_name, pitch_class_names } from '../music/text';
+import { clock, key_name, pitch_class_names, plural } from '../music/text';
 import type { ListTakes, TakeSummary } from '../protocol';
-import { ask, complain, daemon, say, takes_changed } from '../state';
+import { ask, complain, daemon, live, say, takes_changed } from '../state';
 import { MomentSearch } from './moments';
 import { Thumbnail } from './thumbnail';
 
@@ -90,10 +90,10 @@ function TakeRow({ take }: { take: TakeSummary }) {
         <span class="take-facts">
           <span>{clock(take.length_us)}</span>
           {take.key && <span>{key_name(take.key)}</span>}
-          <span>{take.notes} notes</span>
-          <span>{take.chords} chords</span>
+          <span>{plural(take.notes, 'note')}</span>
+          <span>{plural(take.chords, 'chord')}</span>
           {take.marks > 0 && <span>⚑ {take.marks}</span>}
-          {!take.ended && <span class="live">being played</span>}
+          {!take.ended && live.value && <span class="live">being played</span>}
         </span>
         {take.annotation && <span class="take-note">{take.annotation}</span>}
       </a>

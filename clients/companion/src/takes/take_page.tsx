@@ -1,12 +1,12 @@
 // One take: its roll, what applied at the cursor, and what can be done with it.
 import { signal } from '@preact/signals';
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
-import { clock, key_name, pretty } from '../music/text';
+import { clock, key_name, plural, pretty } from '../music/text';
 import type { Chord } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Editable } from '../shell/editable';
 import { volume } from '../sound/tone';
-import { ask, complain, daemon, say, status, symbol_of, symbol_style, takes_changed } from '../state';
+import { ask, complain, daemon, live, say, status, symbol_of, symbol_style, takes_changed } from '../state';
 import { local } from '../local';
 import { through } from '../play/hear';
 import { Bars } from './bars';
@@ -34,7 +34,20 @@ export function TakePage({ take }: { take: number }) {
   }, [take, daemon.link.value, takes_changed.value]);
   if (trouble) return <div class="page"><h1>Take {take}</h1><p>{trouble}</p><p><a href="#takes">All takes</a></p></div>;
   if (!data) return <div class="page"><h1>Take {take}</h1><p class="soft">Opening …</p></div>;
+  if (data.summary.deleted) return <DeletedTake data={data} />;
   return <OpenTake key={data.summary.take} data={data} parts={data.melody.length + data.offered.length} />;
+}
+
+/** It was deleted here or by another client. Nothing of it is lost. */
+function DeletedTake({ data: { summary } }: { data: TakeData }) {
+  return (
+    <div class="page">
+      <h1>{summary.title || `Take ${summary.take}`}</h1>
+      <p role="status">This take was deleted. Nothing of it is erased.</p>
+      <p><button type="button" class="act" onClick={() => void ask('take.restore', { take: summary.take }).catch(complain)}>Bring it back</button></p>
+      <p><a href="#takes">All takes</a></p>
+    </div>
+  );
 }
 
 function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
@@ -221,8 +234,8 @@ function TakeHead({ data }: { data: TakeData }) {
       <button type="button" class="quiet" disabled={!summary.ended} onClick={() => remove().catch(complain)}>Delete</button>
       <a class="quiet to-song" href={`#song/${take}`}>Song</a>
       <p class="take-about soft">
-        {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {summary.notes} notes · {data.chords.length} chords
-        {summary.ended === 'interrupted' && ' · broken off, kept to the last note'}{!summary.ended && ' · still being played'}
+        {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {plural(summary.notes, 'note')} · {plural(summary.chords, 'chord')}
+        {summary.ended === 'interrupted' && ' · broken off, kept to the last note'}{!summary.ended && live.value && ' · still being played'}
       </p>
       <Editable class="annotation" value={summary.annotation} label="A note on this take" placeholder="A note to yourself" longest={2000} disabled={!summary.ended} keep={annotate} />
     </div>
