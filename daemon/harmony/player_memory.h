@@ -10,19 +10,18 @@
 // key. A chord counts by what the player did with it (PlayedChord::weight) and fades with every newer take:
 // after kHalfLife (40) takes it counts half.
 //
-// What counts is not how often the player plays a chord, but how much more often than is usual: the
-// likelihood of each chord by itself, under each note, and after each quality is divided by what it is in
-// songs, pop and jazz (player_table.inc), and that after each chord by what follows from its quality. Few
-// counts change little: each table starts as if some chords of the usual kind had been played. Roots and the
-// qualities on a root are weighed apart, and a taste for a quality does not move the roots.
+// What counts is not how often the player plays a chord, but how much more often than as many usual chords
+// would be: by itself, under each note, and after each quality against what is usual in songs, pop and jazz
+// (player_table.inc), and after each chord against what this player plays after its quality. A single chord
+// proves little. Roots and the qualities on a root are weighed apart, and a taste for a quality does not move
+// the roots.
 //
 // Units: chords as in the ranking table, root above the tonic * 13 + class of quality; notes in semitones
 // above the tonic; scores are natural logarithms.
 // Threads: values; one owner while they are filled, then any reader. No allocation; about 120 kB each.
 // Errors: none; all functions are total. Chords and notes out of range are passed over.
-// Source: tables and weights learnt, player_table.inc, where the notices are. Method: the ratio of adapted to
-// background likelihoods as in Kneser, Peters & Klakow (1997), "Language model adaptation using dynamic
-// marginals".
+// Source: tables and weights learnt, player_table.inc, where the notices are. Method: the ratio of counts to
+// a background as in Kneser, Peters & Klakow (1997), "Language model adaptation using dynamic marginals".
 #pragma once
 
 #include <array>
@@ -101,7 +100,7 @@ class PlayerMemory {
     std::array<float, 12> root;
     PlayerCounts::Row quality;
   };
-  static Adds weighed(const PlayerCounts::Row& times_usual, const PlayerCounts::Row& usual, float root_weight,
+  static Adds weighed(const PlayerCounts::Row& counts, const PlayerCounts::Row& usual, float root_weight,
                       float quality_weight);
   std::array<Adds, 12> under_;  // with what the player plays under any note
   std::array<Adds, kQualityClasses + 1> turned_;

@@ -81,7 +81,8 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
                             takes::alternative_tried(us(4), 1, alternatives[0], 0),
                             takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1),
                             takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)),
-                            takes::events_lost(us(8), 2, "Stage keys", 3), takes::meeting(met)}));
+                            takes::events_lost(us(8), 2, "Stage keys", 3), takes::meeting(met),
+                            takes::chord_heard(us(9), fmaj7.chord, fmaj7.root_name)}));
     running.play_cadence();
     Recorded watcher(running.socket, capture, 1);
     watcher.send(
