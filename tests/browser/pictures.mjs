@@ -40,7 +40,7 @@ const shot = async (page, name) => {
 const view = (page, name) => page.getByRole('button', { name, exact: true }).click();
 const open = async (options, hash = '', kept = {}) => {
   const { page } = await browser.page(options);
-  await with_settings(page, kept);
+  await with_settings(page, { study: false, keys: false, distance: 100, ...kept });  // whatever an earlier picture has left
   await page.goto(daemon.url + hash);
   await page.locator('[data-link=open]').waitFor();
   return page;

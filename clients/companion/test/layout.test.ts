@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { raised_share } from '../src/music/chord';
-import { gap, lay_out_glance } from '../src/play/glance_layout';
+import { lay_out_glance } from '../src/play/glance_layout';
 import { covers, merge, place, place_labels, type Box } from '../src/play/plane_layout';
 import { angle_to_mm, capital, distances_cm, pixel_mm } from '../src/play/seat_angles';
 
@@ -35,8 +35,8 @@ test('no size of window or distance makes a word smaller than can be read', () =
         assert.ok(made.action_word === 0 || made.action_word * capital.text >= 15.99 * px, at);
         assert.ok(made.count >= 0 && made.count <= 5, at);
         // What it gives out is there.
-        if (made.count > 0 && made.head_at === 'left') assert.ok(made.head_size < width - 2 * gap, at);
-        if (made.count > 0 && made.head_at === 'top') assert.ok(made.head_size < height - 2 * gap - (made.actions_at === 'bottom' ? made.actions_size : 0), at);
+        if (made.count > 0 && made.head_at === 'left') assert.ok(made.head_size < width - 2 * made.gap, at);
+        if (made.count > 0 && made.head_at === 'top') assert.ok(made.head_size < height - 2 * made.gap - (made.actions_at === 'bottom' ? made.actions_size : 0), at);
       }
     }
   }

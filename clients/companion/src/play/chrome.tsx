@@ -14,7 +14,7 @@ const icon = { viewBox: '0 0 24 24', class: 'icon', 'aria-hidden': true } as con
 export function Chrome() {
   return (
     <>
-      <button type="button" class="bare" popovertarget={menu_popover} aria-label="Menu" title="Menu">
+      <button type="button" class="sign" popovertarget={menu_popover} aria-label="Menu" title="Menu">
         <svg {...icon}><path d="M5 7 H19 M5 12 H19 M5 17 H13" /></svg>
       </button>
       <StudyButton />
@@ -26,7 +26,7 @@ export function Chrome() {
 export function StudyButton() {
   const study = local.study.value;
   return (
-    <button type="button" class="bare" aria-pressed={study} aria-label="Study" title={study ? 'Back to the glance' : 'Study: the plane, the whole list, how it lies under the hands'}
+    <button type="button" class="sign" aria-pressed={study} aria-label="Study" title={study ? 'Back to the glance' : 'Study: the plane, the whole list, how it lies under the hands'}
             onClick={() => (local.study.value = !study)}>
       <svg {...icon}>{study ? <path d="M5 12 H19 M11 6 L5 12 L11 18" /> : <path d="M4 20 V4 M4 20 H20 M9 14 h0.01 M14 9 h0.01 M17 15 h0.01" class="points" />}</svg>
     </button>

@@ -3,7 +3,7 @@ import { useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { ComponentChildren } from 'preact';
 import { Actions } from './actions';
 import { Cards } from './cards';
-import { gap, lay_out_glance } from './glance_layout';
+import { lay_out_glance } from './glance_layout';
 import { Now } from './now';
 import { minute_px } from './seat';
 
@@ -21,7 +21,7 @@ export function Glance({ children }: { children?: ComponentChildren }) {
     return () => watch.disconnect();
   }, []);
   const layout = lay_out_glance(size.width, size.height, minute_px.value);
-  const sizes = { '--word': px(layout.word), '--name': px(layout.name), '--gap': px(gap) };
+  const sizes = { '--word': px(layout.word), '--name': px(layout.name), '--gap': px(layout.gap) };
   const head = px(layout.head_size);
   const face_and_cards = layout.count === 0 ? { gridTemplate: 'minmax(0, 1fr) / minmax(0, 1fr)' } : layout.head_at === 'top' ? { gridTemplate: `${head} minmax(0, 1fr) / minmax(0, 1fr)` } : { gridTemplate: `minmax(0, 1fr) / ${head} minmax(0, 1fr)` };
   return (
@@ -35,7 +35,7 @@ export function Glance({ children }: { children?: ComponentChildren }) {
             </div>
             <Cards layout={layout} />
           </div>
-          <div class="glance-actions" style={{ ...(layout.actions_at === 'right' ? { width: px(layout.actions_size) } : { height: px(layout.actions_size) }), ...(layout.action_word > 0 ? { '--word': px(layout.action_word), '--name': px(1.5 * layout.action_word) } : {}) }}>
+          <div class="glance-actions" style={{ ...(layout.actions_at === 'right' ? { width: px(layout.actions_size) } : { height: px(layout.actions_size) }), ...(layout.action_word > 0 ? { '--word': px(layout.action_word), '--name': px(1.5 * layout.action_word) } : { '--word': px(0.44 * layout.actions_size) }) }}>
             <Actions words={layout.action_word > 0} />
           </div>
         </>

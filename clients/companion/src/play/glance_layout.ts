@@ -9,6 +9,7 @@ import { capital, least } from './seat_angles';
 export type Form = 'tall' | 'pair' | 'row' | 'lone' | 'brief';
 
 export interface GlanceLayout {
+  gap: number;
   word: number;       // size of the font of words
   name: number;       // of the names of chords on cards
   head: number;       // the least for the chord that sounds; it takes more if there is room
@@ -25,15 +26,17 @@ export interface GlanceLayout {
   action_word: number;  // size of the words on the buttons; 0: there is no room for them
 }
 
-export const gap = 6;
-export const chrome_size = 44;  // the two buttons beside the headline
+/** Between the parts. */
+export const gap_of = (width: number, height: number) => Math.max(6, Math.min(16, 0.007 * Math.min(width, height)));
+/** The width of the two buttons beside the headline. */
+const chrome_of = (width: number, height: number) => Math.max(44, 0.035 * Math.min(width, height));
 const most_cards = 5;
 
 /** Room that a card needs, with the sizes of the fonts of names and words. */
 const forms: Record<Form, (name: number, word: number) => { width: number; height: number }> = {
-  tall: (name, word) => ({ width: Math.max(2.8 * name, 5.6 * word) + 1.2 * word, height: 1.3 * name + 3.85 * word + 0.7 * word }),
-  pair: (name, word) => ({ width: 2.8 * name + 7.2 * word, height: 1.3 * name + 1.4 * word + 0.6 * word }),
-  row: (name, word) => ({ width: 2.8 * name + 12.4 * word, height: Math.max(1.3 * name, 2.4 * word) + 0.4 * word }),
+  tall: (name, word) => ({ width: Math.max(3.1 * name, 5.6 * word) + 1.2 * word, height: 1.3 * name + 3.85 * word + 0.7 * word }),
+  pair: (name, word) => ({ width: 3.1 * name + 7 * word, height: 1.3 * name + 1.4 * word + 0.6 * word }),
+  row: (name, word) => ({ width: 3.1 * name + 12.4 * word, height: Math.max(1.3 * name, 2.4 * word) + 0.4 * word }),
   lone: (name, word) => ({ width: Math.max(2.8 * name, 5.6 * word) + 1.2 * word, height: 1.25 * name + 2.35 * word + 0.35 * word }),
   brief: (name, word) => ({ width: 2.8 * name + 3.2 * word, height: 1.25 * name + 0.2 * word }),
 };
@@ -44,8 +47,9 @@ export function lay_out_glance(width: number, height: number, minute_px: number)
   const least_name = (least.word * minute_px) / (capital.symbols * raised_share);
   const head = (least.head * minute_px) / capital.symbols;
 
+  const gap = gap_of(width, height), chrome_size = chrome_of(width, height);
   const side = height < 430 && width > 1.35 * height;
-  const action_words = !side && 1.35 * least_name <= 68 && width > 23 * least_word;
+  const action_words = !side && 1.35 * least_name <= Math.max(68, 0.09 * height) && width > 23 * least_word;
   const actions_size = side ? 52 : Math.max(height < 300 ? 44 : 48, action_words ? 1.35 * least_name : 0, height > 700 ? Math.min(150, 0.07 * height) : 0);
   const action_word = action_words ? Math.max(least_word, Math.min(0.38 * actions_size, width / 28)) : 0;
   const inner_width = width - 2 * gap - (side ? actions_size + gap : 0);
@@ -71,7 +75,7 @@ export function lay_out_glance(width: number, height: number, minute_px: number)
         const lines = Math.floor((face_height - 1.32 * headline - 1.3 * word) / (1.35 * word));
         const face_width = head_at === 'top' ? inner_width - chrome_size : head_size - chrome_size;
         const made: GlanceLayout = {
-          word, name, head, head_at, head_size, count, columns, form,
+          gap, word, name, head, head_at, head_size, count, columns, form,
           key: lines >= 1 && face_width > 7.2 * word, readings: lines >= 2 && face_width > 7.2 * word, beat: lines >= 3 && face_width > 7.2 * word,
           actions_at: side ? 'right' : 'bottom', actions_size, action_word,
         };
@@ -109,7 +113,7 @@ export function lay_out_glance(width: number, height: number, minute_px: number)
     if (made) return made;
   }
   return {
-    word: least_word, name: least_name, head, head_at: 'top', head_size: inner_height, count: 0, columns: 1, form: 'brief',
+    gap, word: least_word, name: least_name, head, head_at: 'top', head_size: inner_height, count: 0, columns: 1, form: 'brief',
     key: false, readings: false, beat: false, actions_at: side ? 'right' : 'bottom', actions_size, action_word,
   };
 }

@@ -49,8 +49,8 @@ export function List() {
           carry them are listed here, with the note’s degree, the colour and how far your hands would move.</p>
       ) : (
         <ul role="listbox" aria-label="Suggestions, best first" class="rows" ref={box} tabIndex={0} onKeyDown={keys}
-            aria-activedescendant={selected && list.includes(selected) ? `row-${all.indexOf(selected)}` : undefined}>
-          {list.map((each) => <Row key={each.harte} alternative={each} rank={all.indexOf(each)} chosen={each.harte === selected?.harte} />)}
+            aria-activedescendant={selected && list.includes(selected) ? `row-${list.indexOf(selected)}` : undefined}>
+          {list.map((each, i) => <Row key={each.harte} alternative={each} rank={i} chosen={each.harte === selected?.harte} />)}
         </ul>
       )}
     </section>

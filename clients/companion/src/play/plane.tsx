@@ -49,8 +49,7 @@ interface Stone extends Point {
   label: Box | null;
 }
 
-const rem = () => parseFloat(getComputedStyle(document.documentElement).fontSize) || 16;
-const label_px = (rank: number) => (rank < 3 ? 1.25 : 1) * rem();
+const label_px = (rank: number, rem: number) => (rank < 3 ? 1.25 : 1) * rem;
 
 /** Names with the same ending are written once: "maj9: A E C". */
 function shared_suffix(members: Alternative[]): boolean {
@@ -69,9 +68,11 @@ function label_width(members: Alternative[], px: number): number {
 
 function useSize() {
   const ref = useRef<HTMLDivElement>(null);
-  const [size, set] = useState({ width: 0, height: 0 });
+  const [size, set] = useState({ width: 0, height: 0, rem: 16 });
   useLayoutEffect(() => {
-    const measure = () => set({ width: ref.current!.clientWidth, height: ref.current!.clientHeight });
+    const measure = () => set({
+      width: ref.current!.clientWidth, height: ref.current!.clientHeight, rem: parseFloat(getComputedStyle(document.documentElement).fontSize) || 16,
+    });
     measure();
     const watch = new ResizeObserver(measure);
     watch.observe(ref.current!);
@@ -81,7 +82,7 @@ function useSize() {
 }
 
 export function Plane() {
-  const { ref, width, height } = useSize();
+  const { ref, width, height, rem } = useSize();
   const list = shown_list.value;
   const best = best_of_roots.value;
   const way = path.value;
@@ -100,7 +101,7 @@ export function Plane() {
       return { x: group[0]!.x, y: group[0]!.y, members: group.map((each) => each.alternative), rank, radius: rank < 3 ? 9 : rank < 12 ? 6 : 3, label: null };
     });
     const here = places.at(-1);
-    const small = rem();
+    const small = rem;
     const taken: Box[] = [{ ...wish, w: ring_px / 2, h: ring_px / 2 }];
     if (here) taken.push({ ...here, w: 11, h: 11 });
     const bodies = made.map(({ x, y, radius }) => ({ x, y, w: radius + 3, h: radius + 3 }));
@@ -112,10 +113,10 @@ export function Plane() {
     if (now_label) taken.push(now_label);
     const is_chosen = (each: Stone) => Number(each.members.some((member) => member.harte === selected?.harte));
     const in_order = [...made].sort((a, b) => is_chosen(b) - is_chosen(a));
-    const wanted = in_order.map((each) => ({ x: each.x, y: each.y, radius: each.radius, width: label_width(each.members, label_px(each.rank)), height: 1.35 * label_px(each.rank) }));
+    const wanted = in_order.map((each) => ({ x: each.x, y: each.y, radius: each.radius, width: label_width(each.members, label_px(each.rank, rem)), height: 1.35 * label_px(each.rank, rem) }));
     place_labels(wanted, taken, width, height).forEach((label, i) => (in_order[i]!.label = label));
     return { stones: made, steps: places, now_label };
-  }, [list, now?.harte, selected?.harte, symbol_style.value, width, height, fonts_came.value, way, wish.x, wish.y]);
+  }, [list, now?.harte, selected?.harte, symbol_style.value, width, height, rem, fonts_came.value, way, wish.x, wish.y]);
 
   const move = (event: KeyboardEvent) => {
     const ways: Record<string, [number, number]> = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
