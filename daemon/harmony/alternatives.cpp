@@ -8,6 +8,7 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/colour.h"
+#include "daemon/harmony/lanes.h"
 #include "daemon/harmony/offered.h"
 #include "daemon/harmony/places.h"
 #include "daemon/harmony/ranking_terms.h"
@@ -24,6 +25,8 @@ constexpr int kMostLiked = 4;                           // coming back more ofte
 constexpr float kWishWeight = 2.0f;
 constexpr float kPlainness = 5;  // price of a rarer name within its class at the familiar end, in logarithms
 constexpr std::size_t kSlashKept = 3;
+constexpr float kLikelihoodRules = 20;  // a weight of the familiar scale that outweighs all else
+constexpr std::uint64_t kEveryQuality = (std::uint64_t{1} << kOfferedCount) - 1;
 
 // The weight of the familiar scale. It falls steadily as the wish for surprise grows, so that the list moves
 // in one direction, and it is by far the greatest at the familiar end.
@@ -33,118 +36,118 @@ float familiar_weight(float surprising) {
   return 7 * -surprising + 1000 * square * square;
 }
 
-struct Candidate {
-  float score = 0;
-  std::size_t at = 0;  // index among the candidates
-};
-
 // The scores of all candidates without wishes and without places.
-void make_scores(Candidates& candidates, const Terms& terms) {
+UNDERSONG_WIDE void make_scores(Candidates& candidates, const Terms& terms) {
   const Offered& known = offered();
-  const auto& in_key = known.in_key[terms.key];
   const Question& question = terms.question;
-  const bool single = question.melody.size() == 1;
   for (std::size_t r = 0; r < 12; ++r) {
     const PitchClass root(static_cast<int>(r));
-    // How the melody fits each quality: half from the held notes, of which the newest counts most, half from
-    // the phrase.
-    const auto& newest =
-        known.fit[static_cast<std::size_t>(ascending(root, question.melody[0].pitch_class()))];
-    std::array<float, kPadded> holds = newest, worst = newest, sits{};
-    if (!single) {
-      const auto& older =
-          known.fit[static_cast<std::size_t>(ascending(root, question.melody[1].pitch_class()))];
-      for (std::size_t i = 0; i < kPadded; ++i) {
-        holds[i] = (holds[i] + kOlderNote * older[i]) * (1 / (1 + kOlderNote));
-        worst[i] = std::min(worst[i], older[i]);
-      }
-    }
-    for (std::size_t pc = 0; pc < 12; ++pc)
-      if (terms.share[pc] > 0)
-        for (std::size_t i = 0; i < kPadded; ++i)
-          sits[i] += terms.share[pc] * known.fit[(pc + 12 - r) % 12][i];
-    for (std::size_t i = 0; i < kPadded; ++i) sits[i] = kFitWeight * 0.5f * (holds[i] + sits[i]);
+    float* score = &candidates.score[r * kPadded];
+    float* familiar = &candidates.familiar[r * kPadded];
+    const float* liking = &known.liking[terms.key][r * kPadded];
     std::array<float, kQualityClasses> usual_class, usual_triad;
     for (std::size_t q = 0; q < kQualityClasses; ++q) {
       usual_class[q] = 1 + terms.usual.chord[r * kQualityClasses + q] / kFamiliarSpan;
       usual_triad[q] = kUsualWeight * terms.usual.triad[r][triad_kind(static_cast<QualityClass>(q))];
     }
     for (std::size_t i = 0; i < kOfferedCount; ++i) {
-      const std::size_t at = r * kOfferedCount + i;
-      const InKey& home = in_key[at];
-      const std::size_t cls = known.cls[i];
-      const float familiar = usual_class[cls] - kPlainness / kFamiliarSpan * known.rarer[i];
-      candidates.familiar[at] = familiar > 0 ? familiar : 0;  // selected without a branch; never above 1
-      const bool avoided = candidates.avoided[at] = worst[i] == kAvoid;
-      candidates.score[at] = sits[i] + home.liking + usual_triad[cls] -
-                             kHandsWeight * terms.way.to(home.tones) * known.per_tone[i] +
-                             (avoided ? kAvoided : 0.0f);
+      score[i] = usual_triad[known.cls[i]];
+      familiar[i] = usual_class[known.cls[i]] - kPlainness / kFamiliarSpan * known.rarer[i];
     }
+    for (std::size_t i = kOfferedCount; i < kPadded; ++i) score[i] = familiar[i] = 0;
+    const Lane nothing{};
+    for (std::size_t i = 0; i < kPadded; i += kLane) {
+      const Lane here = load(familiar + i);  // never above 1
+      store(familiar + i, here > nothing ? here : nothing);
+      store(score + i, load(score + i) + load(liking + i));
+    }
+    terms.add_notes(r, known.fit, known.tone, score);
+    for (std::size_t i = kOfferedCount; i < kPadded; ++i) score[i] = kGone;
+    std::uint64_t avoided = 0;
+    for (const Pitch note : question.melody)
+      avoided |= known.avoids[static_cast<std::size_t>(ascending(root, note.pitch_class()))];
+    candidates.avoided[r] = avoided;
+    for (; avoided; avoided &= avoided - 1) score[std::countr_zero(avoided)] += kAvoided;
     if (question.previous && question.previous->root == root)
       for (std::size_t i = 0; i < kOfferedCount; ++i)
-        if (question.previous->quality == known.quality[i])
-          candidates.score[r * kOfferedCount + i] += kSameChord;
+        if (question.previous->quality == known.quality[i]) score[i] += kSameChord;
     const auto& kin = question.liked.kin(root);
     if (std::any_of(kin.begin(), kin.end(), [](auto times) { return times > 0; }))
       for (std::size_t i = 0; i < kOfferedCount; ++i)
-        candidates.score[r * kOfferedCount + i] += kLikedKin * static_cast<float>(kin[known.family[i]]);
+        score[i] += kLikedKin * static_cast<float>(kin[known.family[i]]);
   }
   for (const auto& [chord, times] : question.liked.chords())
     for (std::size_t i = 0; i < kOfferedCount; ++i)
       if (known.quality[i] == chord.quality)
-        candidates.score[static_cast<std::size_t>(chord.root.value()) * kOfferedCount + i] +=
+        candidates.score[static_cast<std::size_t>(chord.root.value()) * kPadded + i] +=
             kLikedWeight * static_cast<float>(std::min<int>(times, kMostLiked));
 
   find_slash_chords(terms, candidates.slash);
+  for (std::size_t i = 0; i < kSlashPadded; ++i) {
+    const bool there = i < candidates.slash.size();
+    candidates.score[kOverRoot + i] = there ? candidates.slash[i].score : kGone;
+    candidates.familiar[kOverRoot + i] = there ? candidates.slash[i].familiar : 0;
+  }
+  // The same chord by its other name goes, if the root keeps another chord and the slash chord is among the
+  // best; otherwise the slash chord goes.
   for (std::size_t i = 0; i < candidates.slash.size(); ++i) {
-    candidates.score[kOverRoot + i] = candidates.slash[i].score;
-    candidates.familiar[kOverRoot + i] = candidates.slash[i].familiar;
-    // The same chord by its other name goes, if the root keeps another chord and the slash chord is among the
-    // best; otherwise the slash chord goes.
     const std::uint64_t same = candidates.slash[i].same_as;
-    const std::size_t from = static_cast<std::size_t>(candidates.slash[i].chord.bass.value()) * kOfferedCount;
-    bool others = same == 0;
-    for (std::size_t q = 0; q < kOfferedCount && i < kSlashKept; ++q)
-      others |= !candidates.avoided[from + q] && candidates.score[from + q] > kGone / 2 && !(same >> q & 1u);
-    if (!others) candidates.score[kOverRoot + i] = kGone;
-    for (std::uint64_t left = others ? same : 0; left; left &= left - 1)
-      candidates.score[from + static_cast<std::size_t>(std::countr_zero(left))] = kGone;
+    if (same == 0) continue;
+    const auto bass = static_cast<std::size_t>(candidates.slash[i].chord.bass.value());
+    std::uint64_t others = kEveryQuality & ~candidates.avoided[bass] & ~same;
+    for (std::uint64_t left = others; left; left &= left - 1)
+      if (candidates.score[bass * kPadded + static_cast<std::size_t>(std::countr_zero(left))] < kGone / 2)
+        others &= ~(left & -left);
+    if (i >= kSlashKept || others == 0) {
+      candidates.score[kOverRoot + i] = kGone;
+      continue;
+    }
+    for (std::uint64_t left = same; left; left &= left - 1)
+      candidates.score[bass * kPadded + static_cast<std::size_t>(std::countr_zero(left))] = kGone;
   }
 }
 
 // Adds the wishes, and keeps the best of each root and of each combination that the list always has.
-void add_wishes(Candidates& candidates, const Question& question, std::size_t key) {
+UNDERSONG_WIDE void add_wishes(Candidates& candidates, const Question& question, std::size_t key) {
   const Offered& known = offered();
-  const auto& in_key = known.in_key[key];
   const float familiar = familiar_weight(question.wishes.surprising);
   const float bright = kWishWeight * question.wishes.brighter,
               tense = 2 * kWishWeight * question.wishes.tenser;
   if (familiar != 0 || bright != 0 || tense != 0) {
-    for (std::size_t at = 0; at < kOverRoot; ++at)
-      candidates.score[at] += familiar * candidates.familiar[at] + bright * in_key[at].colour.dark_bright +
-                              tense * in_key[at].colour.resolved_tense;
+    for (std::size_t at = 0; at < kOverRoot; at += kLane)
+      store(&candidates.score[at], load(&candidates.score[at]) + familiar * load(&candidates.familiar[at]) +
+                                       bright * load(&known.bright[key][at]) +
+                                       tense * load(&known.tense[key][at]));
     for (std::size_t i = 0; i < candidates.slash.size(); ++i) {
       const Colour& colour = candidates.slash[i].home->colour;
       candidates.score[kOverRoot + i] += familiar * candidates.slash[i].familiar +
                                          bright * colour.dark_bright + tense * colour.resolved_tense;
     }
   }
-  for (std::size_t i = 0, kept = 0; i < candidates.slash.size() && kept < kSlashKept; ++i)
-    kept += candidates.kept[kOverRoot + i] = candidates.score[kOverRoot + i] > kGone / 2;
+  // At the familiar end, slash chords come as they are usual.
+  if (familiar < kLikelihoodRules)
+    for (std::size_t i = 0, kept = 0; i < candidates.slash.size() && kept < kSlashKept; ++i)
+      if (candidates.score[kOverRoot + i] > kGone / 2) {
+        candidates.kept[12] |= std::uint64_t{1} << i;
+        ++kept;
+      }
   for (std::size_t r = 0; r < 12; ++r) {
-    const std::size_t from = r * kOfferedCount;
+    const float* score = &candidates.score[r * kPadded];
     const auto keep_best = [&](std::uint64_t of) {  // bit = quality
-      std::size_t best = kOfferedCount;
+      std::size_t best = kPadded;
       float most = kGone / 2;
       for (; of; of &= of - 1) {
         const auto i = static_cast<std::size_t>(std::countr_zero(of));
-        if (candidates.avoided[from + i] || candidates.score[from + i] <= most) continue;
-        most = candidates.score[from + i];
-        best = i;
+        best = score[i] > most ? i : best;
+        most = score[i] > most ? score[i] : most;
       }
-      if (best < kOfferedCount) candidates.kept[from + best] = true;
+      if (best < kPadded) candidates.kept[r] |= std::uint64_t{1} << best;
     };
-    keep_best((std::uint64_t{1} << kOfferedCount) - 1);
+    const std::uint64_t fits = kEveryQuality & ~candidates.avoided[r];
+    if (const std::size_t best = greatest<kPadded>(score); fits >> best & 1u)
+      candidates.kept[r] |= std::uint64_t{1} << best;
+    else
+      keep_best(fits);
     if (question.melody.size() > 1) continue;
     const PitchClass root(static_cast<int>(r));
     for (const std::uint64_t promise :
@@ -154,26 +157,37 @@ void add_wishes(Candidates& candidates, const Question& question, std::size_t ke
 }
 
 // The candidates that get into the list, best first. Those that are kept always get in; the best of the
-// others fill the rest. After the first few, hardly any get in, so keeping the others sorted is cheaper than
-// selecting from all.
-FixedVector<Candidate, kMaxAlternatives> best_of(const Candidates& candidates) {
-  FixedVector<Candidate, kMaxAlternatives> listed, others;
-  for (std::size_t at = 0; at < kCandidates; ++at)
-    if (candidates.kept[at] && candidates.score[at] > kGone / 2) listed.push_back({candidates.score[at], at});
-  const std::size_t room = kMaxAlternatives - listed.size();
-  float least = kGone / 2;  // a candidate must exceed this to get in
-  for (std::size_t at = 0; at < kCandidates && room > 0; ++at) {
-    // Candidates come in the order that decides between equal scores.
-    if (!(candidates.score[at] > least) || candidates.kept[at]) continue;
-    std::size_t place = others.size();
-    while (place > 0 && candidates.score[at] > others[place - 1].score) --place;
-    if (others.size() == room) others.pop_back();
-    others.insert(place, {candidates.score[at], at});
-    if (others.size() == room) least = others.back().score;
+// others fill the rest.
+using Listed = FixedVector<std::uint16_t, kMaxAlternatives>;
+Listed best_of(const Candidates& candidates, bool wished) {
+  std::size_t kept = 0;
+  for (const std::uint64_t row : candidates.kept) kept += static_cast<std::size_t>(std::popcount(row));
+  Listed listed;
+  std::size_t room = kMaxAlternatives - kept;
+  std::array<std::uint64_t, kRows> waiting = candidates.kept;
+  const auto take_until_full = [&](auto next) {
+    while (room > 0) {
+      const std::size_t at = next();
+      std::uint64_t& row = waiting[at / kPadded];
+      const std::uint64_t bit = std::uint64_t{1} << at % kPadded;
+      room -= !(row & bit);
+      row &= ~bit;
+      listed.push_back(static_cast<std::uint16_t>(at));
+    }
+  };
+  if (!wished && candidates.order.full()) {
+    take_until_full([&, i = std::size_t{0}]() mutable { return candidates.order[i++]; });
+  } else {
+    Tops tops(candidates.score);
+    take_until_full([&] { return tops.take(); });
   }
-  for (const Candidate& made : others) listed.push_back(made);
-  std::sort(listed.begin(), listed.end(), [](const Candidate& a, const Candidate& b) {
-    return a.score != b.score ? a.score > b.score : a.at < b.at;
+  const std::size_t rest = listed.size();
+  for (std::size_t row = 0; row < kRows; ++row)
+    for (; waiting[row]; waiting[row] &= waiting[row] - 1)
+      listed.push_back(static_cast<std::uint16_t>(row * kPadded +
+                                                  static_cast<std::size_t>(std::countr_zero(waiting[row]))));
+  std::sort(listed.begin() + rest, listed.end(), [&](std::uint16_t a, std::uint16_t b) {
+    return candidates.score[a] != candidates.score[b] ? candidates.score[a] > candidates.score[b] : a < b;
   });
   return listed;
 }
@@ -217,7 +231,7 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   make_scores(candidates, terms);
   if (question.variety) make_places(candidates, terms);
   add_wishes(candidates, question, terms.key);
-  const auto listed = best_of(candidates);
+  const auto listed = best_of(candidates, question.wishes != Wishes{});
 
   const Offered& known = offered();
   const auto& in_key = known.in_key[terms.key];
@@ -234,13 +248,12 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
                                       std::min(question.melody.size(), question.voiced));
   std::optional<Room> room_for_hands;
   if (hands) room_for_hands.emplace(kept_melody(on_top), *hands);
-  for (const Candidate& candidate : listed) {
+  for (const std::size_t at : listed) {
     Alternative made;
-    const SlashChord* slash =
-        candidate.at < kOverRoot ? nullptr : &candidates.slash[candidate.at - kOverRoot];
-    const InKey& home = slash ? *slash->home : in_key[candidate.at];
-    const PitchClass root(static_cast<int>(candidate.at / kOfferedCount));
-    made.chord = slash ? slash->chord : Chord{root, known.quality[candidate.at % kOfferedCount], root};
+    const SlashChord* slash = at < kOverRoot ? nullptr : &candidates.slash[at - kOverRoot];
+    const InKey& home = slash ? *slash->home : in_key[at];
+    const PitchClass root(static_cast<int>(at / kPadded));
+    made.chord = slash ? slash->chord : Chord{root, known.quality[at % kPadded], root};
     const Quality quality = made.chord.quality;
     made.root_name = home.root_name;
     for (Pitch note : question.melody) {
@@ -249,10 +262,10 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
       made.reason.tension |=
           role(quality, interval) != Role::kChordTone && note.pitch_class() != made.chord.bass;
     }
-    made.score = candidate.score;
+    made.score = candidates.score[at];
     made.dark_bright = home.colour.dark_bright;
     made.resolved_tense = home.colour.resolved_tense;
-    made.familiar = candidates.familiar[candidate.at];
+    made.familiar = candidates.familiar[at];
     made.tried = static_cast<std::uint8_t>(question.tried.times(made.chord));
     made.reason.relation = relation(before, made.chord, question.key);
     made.reason.from = from;

@@ -10,6 +10,7 @@
 // Source: vector extensions of GCC and Clang.
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
@@ -48,6 +49,32 @@ using WholeLane [[gnu::vector_size(32)]] = std::int32_t;  // result of a compari
 }
 [[gnu::always_inline]] inline void store(float* to, Lane lane) {
   std::memcpy(to, &lane, sizeof lane);
+}
+
+// The index of the greatest of N elements, the first among equals. REQUIRES: N is a multiple of kLane.
+template <std::size_t N>
+[[gnu::always_inline]] inline std::size_t greatest(const float* of) {
+  static_assert(N % kLane == 0);
+  Lane most = load(of);
+  for (std::size_t i = kLane; i < N; i += kLane) {
+    const Lane here = load(of + i);
+    most = here > most ? here : most;
+  }
+  float top = most[0];
+  for (std::size_t i = 1; i < kLane; ++i) top = most[i] > top ? most[i] : top;
+  std::size_t at = 0;
+  for (; at + kLane < N; at += kLane) {
+    const WholeLane same = load(of + at) == top;
+    std::uint64_t any[4];
+    std::memcpy(any, &same, sizeof any);
+    if (any[0] | any[1] | any[2] | any[3]) break;
+  }
+  while (of[at] != top) ++at;
+  return at;
+}
+template <std::size_t N>
+[[gnu::always_inline]] inline std::size_t greatest(const std::array<float, N>& of) {
+  return greatest<N>(of.data());
 }
 
 // Prefetches what will be read soon; after a pause it is no longer in the cache.

@@ -148,7 +148,14 @@ void fill(Offered& made) {
     made.quality[i] = quality(kRows[i].harte);
     made.cls[i] = static_cast<std::uint8_t>(quality_class(made.quality[i]));
     made.family[i] = static_cast<std::uint8_t>(row(made.quality[i]).family);
-    made.per_tone[i] = 1.0f / static_cast<float>(row(made.quality[i]).tones.size());
+    const PitchClassSet tones = row(made.quality[i]).tones;
+    made.of_family[made.family[i]][i] = 1;
+    for (int interval = 0; interval < 12; ++interval) {
+      if (tones.contains(PitchClass(interval)))
+        made.tone[static_cast<std::size_t>(interval)][i] = 1.0f / static_cast<float>(tones.size());
+      if (interval > 0 && tones.transposed(interval) == tones)
+        made.same_keys[i] |= static_cast<std::uint16_t>(1u << interval);
+    }
     plainest[made.cls[i]] = std::min(plainest[made.cls[i]], row(made.quality[i]).rarity);
     for (int interval = 0; interval < 12; ++interval) {
       // The third over a suspended fourth, a semitone below it, clashes wherever it lies.
@@ -162,6 +169,9 @@ void fill(Offered& made) {
       if (kRows[i].harte == "sus4(b7,9)" && interval == 9) made.fit[9][i] = kChordTone;
     }
   }
+  for (std::size_t interval = 0; interval < 12; ++interval)
+    for (std::size_t i = 0; i < kOfferedCount; ++i)
+      if (made.fit[interval][i] == kAvoid) made.avoids[interval] |= std::uint64_t{1} << i;
   for (std::size_t i = 0; i < kOfferedCount; ++i)
     made.rarer[i] = row(made.quality[i]).rarity - plainest[made.cls[i]];
 
@@ -202,12 +212,15 @@ void fill(Offered& made) {
       const PitchClass root(static_cast<int>(r));
       for (std::size_t i = 0; i < kOfferedCount; ++i) {
         const Chord chord{root, made.quality[i], root};
-        InKey& home = made.in_key[k][r * kOfferedCount + i];
+        InKey& home = made.in_key[k][r * kPadded + i];
         home.root_name = root_name_in(chord, key);
         home.colour = colour(chord, home.root_name, key);
         home.tones = row(chord.quality).tones.transposed(root.value());
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());
         home.liking = kRows[i].liking - kOutsideWeight * static_cast<float>(home.outside);
+        made.liking[k][r * kPadded + i] = home.liking;
+        made.bright[k][r * kPadded + i] = home.colour.dark_bright;
+        made.tense[k][r * kPadded + i] = home.colour.resolved_tense;
       }
     }
     make_cells(made, k, key ? *key : Key{});  // without a key, as in C: only differences between chords count

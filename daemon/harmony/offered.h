@@ -21,8 +21,9 @@
 namespace undersong::harmony {
 
 inline constexpr std::size_t kOfferedCount = 46;
-// Room for every quality in whole vectors of eight floats.
+// Room for every quality in whole vectors of eight floats. Candidate root * kPadded + i has the i-th quality.
 inline constexpr std::size_t kPadded = (kOfferedCount + 7) / 8 * 8;
+inline constexpr std::size_t kOverRoot = 12 * kPadded;
 inline constexpr float kOutsideWeight = 0.1f;
 inline constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
 // Limits on the scale of Alternative::familiar, for the words "usual" and "rare".
@@ -71,10 +72,16 @@ struct InKey {
 
 struct Offered {
   std::array<Quality, kOfferedCount> quality;
-  std::array<std::uint8_t, kOfferedCount> cls;       // as QualityClass
-  std::array<std::uint8_t, kOfferedCount> family;    // as Family
-  std::array<float, kOfferedCount> rarer;            // rarity above that of the plainest chord of its class
-  std::array<float, kOfferedCount> per_tone;         // 1 / number of tones
+  std::array<std::uint8_t, kOfferedCount> cls;     // as QualityClass
+  std::array<std::uint8_t, kOfferedCount> family;  // as Family
+  std::array<float, kOfferedCount> rarer;          // rarity above that of the plainest chord of its class
+  // [interval above the root][quality]: 1 / number of tones if the chord has this tone, otherwise 0.
+  std::array<std::array<float, kPadded>, 12> tone{};
+  // [interval of a held note above the root]: bit = index of a quality that clashes with the note.
+  std::array<std::uint64_t, 12> avoids{};
+  std::array<std::array<float, kPadded>, 8> of_family{};  // 1 for qualities of this family, otherwise 0
+  // Bit s: a chord of this quality s semitones above another is the same keys.
+  std::array<std::uint16_t, kOfferedCount> same_keys{};
   std::array<std::array<float, kPadded>, 12> fit{};  // [interval of a note above the root][quality]
   // [interval of a held note above the root]: each bit set is the offered qualities (bit = index) in which
   // the note is the promised degree; one of each set is always in the list.
@@ -82,7 +89,9 @@ struct Offered {
   // [interval of a held note above the root][class]: the plainest quality that contains the note, or kNone.
   static constexpr std::uint8_t kNone = 255;
   std::array<std::array<std::uint8_t, kQualityClasses>, 12> plain;
-  std::array<std::array<InKey, 12 * kOfferedCount>, 25> in_key;  // [key][root * kOfferedCount + quality]
+  std::array<std::array<InKey, kOverRoot>, 25> in_key;  // [key][candidate]
+  // Members of in_key by themselves, for whole vectors: [key][candidate].
+  std::array<std::array<float, kOverRoot>, 25> liking{}, bright{}, tense{};
   // [key][held note][root * 13 + class], 0..8: 3 * step of dark-bright (0..2) + step of tension (0..2).
   std::array<std::array<std::array<std::uint8_t, kTableChords>, 12>, 25> cell;
 

@@ -1,6 +1,7 @@
 #include "daemon/harmony/places.h"
 
 #include <algorithm>
+#include <bit>
 
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/scales.h"
@@ -12,8 +13,9 @@ namespace {
 constexpr std::size_t kByScore = 3, kDozen = 12;
 constexpr int kMostOnRoot = 2, kMostDoubled = 2;  // chords on one root, roots with two chords
 // Slash chords: how many at most, the place by which there must be one, and how many are considered.
-constexpr std::size_t kMostSlash = 2, kSlashBy = 9, kSlashInPool = 2;
-constexpr float kNewRoot = 4, kNewCell = 8, kNewBass = 2;
+constexpr std::size_t kMostSlash = 1, kSlashBy = 12, kSlashInPool = kMostSlashChords;
+constexpr float kNewRoot = 4, kNewCell = 8, kNewBass = 2, kNewRootOfSlash = 7;
+constexpr float kNewRootAgain = 10, kNewCellAgain = 12;  // when a place is filled anew
 constexpr float kRestless = -20;  // a held note is not at rest: only where nothing else is left
 constexpr float kWaits = -1000;   // below every other score
 constexpr float kStepOfPlace = 0.02f, kStep = 0.6f;
@@ -44,46 +46,37 @@ constexpr std::size_t function_of(std::size_t cls) {
   return kFunctionOf[cls];
 }
 
-// The index of the greatest element, the first among equals. N is a multiple of kLane.
-template <std::size_t N>
-[[gnu::always_inline]] inline std::size_t greatest(const std::array<float, N>& of) {
-  Lane most = load(of.data());
-  for (std::size_t i = kLane; i < N; i += kLane) {
-    const Lane here = load(&of[i]);
-    most = here > most ? here : most;
-  }
-  float top = most[0];
-  for (std::size_t i = 1; i < kLane; ++i) top = most[i] > top ? most[i] : top;
-  std::size_t at = 0;
-  while (of[at] != top) ++at;
-  return at;
-}
-
 // The best of each root and class, and after them the best slash chords, padded to whole SIMD lanes.
-constexpr std::size_t kPool = (kTableChords + kLane - 1) / kLane * kLane;
-static_assert(kSlashInPool <= kPool - kTableChords && kSlashInPool <= kMostSlashChords);
+constexpr std::size_t kPool = (kTableChords + kSlashInPool + kLane - 1) / kLane * kLane;
 
 struct Pool {
-  std::array<std::uint16_t, kPool> best{};  // index of the candidate
+  std::array<std::uint16_t, kPool> best;  // index of the candidate
   std::array<float, kPool> score;
   std::array<std::uint8_t, kPool> root{}, cls{};
 
   explicit Pool(const Candidates& candidates) {
     const Offered& known = offered();
-    score.fill(kGone);
-    for (std::size_t r = 0, i = 0; r < 12; ++r)
-      for (std::size_t q = 0; q < kOfferedCount; ++q, ++i) {
-        const std::size_t c = r * kQualityClasses + known.cls[q];
-        const bool higher = candidates.score[i] > score[c];  // unpredictable, so selected without a branch
-        score[c] = higher ? candidates.score[i] : score[c];
-        best[c] = static_cast<std::uint16_t>(higher ? i : best[c]);
+    for (std::size_t r = 0, c = 0; r < 12; ++r) {
+      std::array<float, kQualityClasses> most;
+      std::array<std::uint16_t, kQualityClasses> at{};
+      most.fill(kGone);
+      for (std::size_t q = 0; q < kOfferedCount; ++q) {
+        const std::size_t in = known.cls[q], i = r * kPadded + q;
+        const bool higher = candidates.score[i] > most[in];  // unpredictable, so selected without a branch
+        most[in] = higher ? candidates.score[i] : most[in];
+        at[in] = static_cast<std::uint16_t>(higher ? i : at[in]);
       }
-    for (std::size_t c = 0; c < kTableChords; ++c) {
-      root[c] = static_cast<std::uint8_t>(c / kQualityClasses);
-      cls[c] = static_cast<std::uint8_t>(c % kQualityClasses);
+      for (std::size_t q = 0; q < kQualityClasses; ++q, ++c) {
+        score[c] = most[q];
+        best[c] = at[q];
+        root[c] = static_cast<std::uint8_t>(r);
+        cls[c] = static_cast<std::uint8_t>(q);
+      }
     }
-    for (std::size_t i = 0; i < std::min(candidates.slash.size(), kSlashInPool); ++i) {
-      const std::size_t c = kTableChords + i;
+    for (std::size_t c = kTableChords; c < kPool; ++c) {
+      const std::size_t i = c - kTableChords;
+      score[c] = kGone;
+      if (i >= std::min(candidates.slash.size(), kSlashInPool)) continue;
       best[c] = static_cast<std::uint16_t>(kOverRoot + i);
       score[c] = candidates.score[kOverRoot + i];
       root[c] = static_cast<std::uint8_t>(candidates.slash[i].chord.root.value());
@@ -91,6 +84,8 @@ struct Pool {
     }
   }
 };
+
+constexpr auto kDiminishedClass = static_cast<std::uint8_t>(QualityClass::kDiminished);
 
 // The first dozen.
 class Dozen {
@@ -100,18 +95,23 @@ class Dozen {
     const auto held = static_cast<std::size_t>(question.melody[0].pitch_class().value());
     cell_ = &offered().cell[terms.key][held];
     fits_.fill(kGone), new_root_.fill(kNewRoot), new_cell_.fill(kNewCell);
-    for (std::size_t r = 0, c = 0; r < 12; ++r)
+    for (std::size_t r = 0, c = 0; r < 12; ++r) {
+      const auto above = [&](Pitch note) {
+        return ascending(PitchClass(static_cast<int>(r)), note.pitch_class());
+      };
+      const int newest = above(question.melody[0]), older = above(question.melody.back());
       for (std::size_t q = 0; q < kQualityClasses; ++q, ++c) {
-        bool rests = true;
-        for (const Pitch note : question.melody)
-          rests &= kRests[q] >> ascending(PitchClass(static_cast<int>(r)), note.pitch_class()) & 1u;
+        const bool rests = kRests[q] >> newest & kRests[q] >> older & 1u;
         fits_[c] = pool.score[c] <= kAvoided / 2 ? kGone : pool.score[c] + (rests ? 0 : kRestless);
       }
+    }
     for (std::size_t i = 0; i < kSlashInPool && i < candidates.slash.size(); ++i)
       if (candidates.slash[i].rests) fits_[kTableChords + i] = pool.score[kTableChords + i] + kNewBass;
     if (question.previous && quality_class(question.previous->quality) != QualityClass::kNone)
       fits_[static_cast<std::size_t>(question.previous->root.value()) * kQualityClasses +
             static_cast<std::size_t>(quality_class(question.previous->quality))] = kGone;
+    at_first_ = fits_;
+    std::fill(new_root_.begin() + kTableChords, new_root_.end(), kNewRootOfSlash);
   }
 
   UNDERSONG_WIDE void by_score() {
@@ -151,9 +151,50 @@ class Dozen {
     }
   }
 
+  // What came last may have taken the root or the colour of an earlier one: that place is filled anew.
+  UNDERSONG_WIDE void refine() {
+    for (std::size_t i = kByScore; i < chosen_.size(); ++i)
+      if (chosen_[i] < kTableChords) fill_anew(i);
+  }
+
   const FixedVector<std::uint16_t, kDozen>& chosen() const { return chosen_; }
 
  private:
+  std::size_t label(std::size_t c) const { return pool_.root[c] * kQualityClasses + pool_.cls[c]; }
+
+  [[gnu::always_inline]] void fill_anew(std::size_t place) {
+    std::array<int, 12> on_root{};
+    std::array<int, 9> in_cell{};
+    int doubled = 0;
+    for (std::size_t i = 0; i < chosen_.size(); ++i) {
+      if (i == place) continue;
+      doubled += ++on_root[pool_.root[chosen_[i]]] == kMostOnRoot;
+      ++in_cell[(*cell_)[label(chosen_[i])]];
+    }
+    const std::size_t mine = chosen_[place];
+    if (on_root[pool_.root[mine]] == 0 && in_cell[(*cell_)[mine]] == 0) return;
+    std::array<float, 9> of_cell;
+    for (std::size_t i = 0; i < 9; ++i) of_cell[i] = in_cell[i] == 0 ? kNewCellAgain : 0;
+    std::array<float, kPool> value;
+    for (std::size_t c = kTableChords; c < kPool; ++c) value[c] = kGone;
+    for (std::size_t r = 0, c = 0; r < 12; ++r) {
+      const float of_root = on_root[r] == 0                                        ? kNewRootAgain
+                            : on_root[r] >= kMostOnRoot || doubled >= kMostDoubled ? kGone
+                                                                                   : 0;
+      for (std::size_t q = 0; q < kQualityClasses; ++q, ++c)
+        value[c] = at_first_[c] + of_root + of_cell[(*cell_)[c]];
+    }
+    for (std::size_t i = 0; i < chosen_.size(); ++i) {
+      if (i == place) continue;
+      value[label(chosen_[i])] = kGone;
+      if (pool_.cls[chosen_[i]] != kDiminishedClass) continue;
+      for (const std::size_t step : {3u, 6u, 9u})
+        value[(pool_.root[chosen_[i]] + step) % 12 * kQualityClasses + kDiminishedClass] = kGone;
+    }
+    if (const std::size_t best = greatest(value); value[best] > value[mine])
+      chosen_[place] = static_cast<std::uint16_t>(best);
+  }
+
   void gone(std::size_t root) {
     std::fill_n(&fits_[root * kQualityClasses], kQualityClasses, kGone);
     for (std::size_t c = kTableChords; c < kPool; ++c)
@@ -161,7 +202,7 @@ class Dozen {
   }
   void take(std::size_t c) {
     chosen_.push_back(static_cast<std::uint16_t>(c));
-    const std::size_t root = pool_.root[c], label = root * kQualityClasses + pool_.cls[c];
+    const std::size_t root = pool_.root[c], label = this->label(c);
     fits_[c] = fits_[label] = kGone;
     for (std::size_t s = kTableChords; s < kPool; ++s)
       if (pool_.root[s] == root && pool_.cls[s] == pool_.cls[c]) fits_[s] = kGone;
@@ -173,10 +214,9 @@ class Dozen {
     if (doubled_ == kMostDoubled)
       for (std::size_t r = 0; r < 12; ++r)
         if (on_root_[r] > 0) gone(r);
-    const bool diminished = pool_.cls[c] == static_cast<std::uint8_t>(QualityClass::kDiminished);
-    if (diminished)  // the same keys on another root
+    if (pool_.cls[c] == kDiminishedClass)  // the same keys on another root
       for (const std::size_t step : {3u, 6u, 9u})
-        fits_[(root + step) % 12 * kQualityClasses + pool_.cls[c]] = kGone;
+        fits_[(root + step) % 12 * kQualityClasses + kDiminishedClass] = kGone;
     if (c >= kTableChords && ++slash_ == kMostSlash)
       for (std::size_t s = kTableChords; s < kPool; ++s) fits_[s] = kGone;
     if (new_cell_[label] == 0) return;
@@ -189,147 +229,145 @@ class Dozen {
   const Pool& pool_;
   const std::array<std::uint8_t, kTableChords>* cell_;
   FixedVector<std::uint16_t, kDozen> chosen_;
-  std::array<float, kPool> fits_, new_root_, new_cell_;
+  std::array<float, kPool> fits_, new_root_, new_cell_, at_first_;
   std::array<int, 12> on_root_{};
   int doubled_ = 0;
   std::size_t slash_ = 0;
 };
 
-// The places after the dozen. Scores of what is chosen stay; those of the others fall.
+// The usual chords of this place, each in its plain form under the held notes, rise.
+void add_functions(const Terms& terms, Scores& score) {
+  const Offered& known = offered();
+  const auto& melody = terms.question.melody;
+  PitchClassSet held, scale(0xFFF);
+  for (const Pitch note : melody) held.insert(note.pitch_class());
+  if (terms.question.key) scale = PitchClassSet(kMajorScale).transposed(7 * signature(*terms.question.key));
+  float mean = 0;
+  for (const float usual : terms.usual.chord) mean += usual;
+  mean /= static_cast<float>(kTableChords);
+  for (std::size_t r = 0; r < 12; ++r) {
+    const PitchClass root(static_cast<int>(r));
+    const float* usual = &terms.usual.chord[r * kQualityClasses];
+    std::array<float, kFunctions> of_function;
+    of_function.fill(kGone);
+    for (std::size_t cls = 0; cls < kQualityClasses; ++cls)
+      of_function[function_of(cls)] = std::max(of_function[function_of(cls)], usual[cls]);
+    // A suspension can replace its plain chord anywhere; the songs that the table was learnt from hardly have
+    // any.
+    of_function[kSuspension] =
+        std::max(of_function[kSuspension], std::max(of_function[0], of_function[1]) - kSuspendedInstead);
+    const auto& plain = known.plain[static_cast<std::size_t>(ascending(root, melody[0].pitch_class()))];
+    for (std::size_t cls = 0; cls < kQualityClasses; ++cls) {
+      if (plain[cls] == Offered::kNone) continue;
+      const std::size_t at = r * kPadded + plain[cls];
+      if (score[at] <= kAvoided / 2) continue;
+      const float above = (1 - kOwnShare) * of_function[function_of(cls)] + kOwnShare * usual[cls] - mean;
+      score[at] += kFunction * std::clamp(above, 0.0f, kFunctionSpan);
+      // At home: apart from the held notes, all its tones lie in the key.
+      const PitchClassSet tones = known.in_key[terms.key][at].tones;
+      const bool at_home = terms.question.key && (tones - held - scale).empty();
+      score[at] += tones.size() == 3 ? kBareTriad : at_home ? kAtHome : 0;
+    }
+  }
+}
+
+// The places after the dozen. Each chord that is listed lowers others like it.
 class Rest {
  public:
-  Rest(Candidates& candidates, const Terms& terms) : candidates_(candidates) { add_functions(terms); }
+  Rest(const Candidates& candidates, const Terms& terms, const Scores& scores)
+      : slash_(candidates.slash), newest_(terms.question.melody[0].pitch_class()), tops_(scores) {}
 
   // `at` stands in the list already.
-  void listed(std::size_t at, bool in_dozen) {
+  UNDERSONG_WIDE void listed(std::size_t at, bool in_dozen) {
     const Offered& known = offered();
-    std::size_t root = 0;
+    const std::size_t q = at % kPadded;
+    float* mine = tops_.row(at / kPadded);
+    mine[q] = kGone;
     if (at >= kOverRoot) {
-      const SlashChord& slash = candidates_.slash[at - kOverRoot];
-      root = static_cast<std::size_t>(slash.chord.root.value());
-      left_[at] = kGone;
-      for (std::size_t s = kOverRoot; s < kCandidates; ++s)
-        if (left_[s] > kGone) left_[s] -= kAfterSlash;
-      lower(root, kOnSameRoot);
-    } else {
-      root = at / kOfferedCount;
-      left_[at] = kGone;
-      const std::size_t q = at % kOfferedCount;
-      for (std::size_t i = 0; i < kOfferedCount; ++i)
-        left_[root * kOfferedCount + i] -=
-            kOnSameRoot + (known.family[i] == known.family[q] ? kInSameFamily : 0);
-      // Diminished sevenths a minor third apart, and augmented triads a major third apart, are the same keys.
-      const int size = row(known.quality[q]).tones.size();
-      for (const int step : {3, 4, 6, 8, 9}) {
-        if (row(known.quality[q]).tones.transposed(step) != row(known.quality[q]).tones) continue;
-        const std::size_t other = (root + static_cast<std::size_t>(step)) % 12;
-        if (size >= 3 && left_[other * kOfferedCount + q] > kGone)
-          left_[other * kOfferedCount + q] -= kSameKeys;
-        refresh(other);
-      }
-      const std::size_t plain = plain_[root][known.cls[q]];
-      if (in_dozen && plain != q && plain != Offered::kNone)
-        left_[root * kOfferedCount + plain] += kPlainSibling;
+      for (std::size_t s = 0; s < kSlashPadded; ++s) mine[s] -= kAfterSlash;
+      tops_.refresh(12);
+      const auto root = static_cast<std::size_t>(slash_[q].chord.root.value());
+      float* others = tops_.row(root);
+      for (std::size_t i = 0; i < kPadded; i += kLane) store(others + i, load(others + i) - kOnSameRoot);
+      tops_.refresh(root);
+      return;
     }
-    refresh(root);
-    refresh(12);
+    const std::size_t root = at / kPadded;
+    const auto& kin = known.of_family[known.family[q]];
+    for (std::size_t i = 0; i < kPadded; i += kLane)
+      store(mine + i, load(mine + i) - kOnSameRoot - kInSameFamily * load(&kin[i]));
+    const std::size_t plain =
+        known.plain[static_cast<std::size_t>(ascending(PitchClass(static_cast<int>(root)), newest_))]
+                   [known.cls[q]];
+    if (in_dozen && plain != q && plain != Offered::kNone) mine[plain] += kPlainSibling;
+    tops_.refresh(root);
+    for (unsigned steps = known.same_keys[q]; steps; steps &= steps - 1) {
+      const std::size_t other = (root + static_cast<std::size_t>(std::countr_zero(steps))) % 12;
+      tops_.row(other)[q] -= kSameKeys;
+      tops_.refresh(other);
+    }
   }
 
-  void fill(std::size_t places) {
+  // Writes the scores of the next places, and of what is left.
+  void fill(std::size_t places, Candidates& candidates) {
+    auto& next = candidates.order;
+    const std::size_t dozen = next.size();
+    std::array<float, kMaxAlternatives> value;
     for (; places > 0; --places) {
-      std::size_t row = 0;
-      for (std::size_t r = 1; r <= 12; ++r)
-        if (top_[r] > top_[row]) row = r;
-      if (top_[row] <= kAvoided / 2) break;
-      const std::size_t at = at_[row];
-      candidates_.score[at] = left_[at];
+      const std::size_t at = tops_.best();
+      if (tops_.score(at) <= kAvoided / 2) break;
+      value[next.size()] = tops_.score(at);
+      next.push_back(static_cast<std::uint16_t>(at));
       listed(at, false);
     }
-    for (std::size_t at = 0; at < kCandidates; ++at)
-      if (left_[at] > 2 * kWaits) candidates_.score[at] = left_[at];
+    candidates.score = tops_.left();
+    for (std::size_t i = dozen; i < next.size(); ++i) candidates.score[next[i]] = value[i];
   }
 
  private:
-  // The usual chords of this place, each in its plain form under the held notes, rise.
-  void add_functions(const Terms& terms) {
-    left_ = candidates_.score;
-    const Offered& known = offered();
-    const auto& melody = terms.question.melody;
-    PitchClassSet held, scale(0xFFF);
-    for (const Pitch note : melody) held.insert(note.pitch_class());
-    if (terms.question.key) scale = PitchClassSet(kMajorScale).transposed(7 * signature(*terms.question.key));
-    float mean = 0;
-    for (const float usual : terms.usual.chord) mean += usual;
-    mean /= static_cast<float>(kTableChords);
-    for (std::size_t r = 0; r < 12; ++r) {
-      const PitchClass root(static_cast<int>(r));
-      const float* usual = &terms.usual.chord[r * kQualityClasses];
-      std::array<float, kFunctions> of_function;
-      of_function.fill(kGone);
-      for (std::size_t cls = 0; cls < kQualityClasses; ++cls)
-        of_function[function_of(cls)] = std::max(of_function[function_of(cls)], usual[cls]);
-      // A suspension can replace its plain chord anywhere; the songs that the table was learnt from hardly
-      // have any.
-      of_function[kSuspension] =
-          std::max(of_function[kSuspension], std::max(of_function[0], of_function[1]) - kSuspendedInstead);
-      const auto& plain = plain_[r] =
-          known.plain[static_cast<std::size_t>(ascending(root, melody[0].pitch_class()))];
-      for (std::size_t cls = 0; cls < kQualityClasses; ++cls) {
-        if (plain[cls] == Offered::kNone) continue;
-        const std::size_t at = r * kOfferedCount + plain[cls];
-        if (left_[at] <= kAvoided / 2) continue;
-        const float above = (1 - kOwnShare) * of_function[function_of(cls)] + kOwnShare * usual[cls] - mean;
-        left_[at] += kFunction * std::clamp(above, 0.0f, kFunctionSpan);
-        // A bare triad says less than its seventh.
-        const bool triad = row(known.quality[plain[cls]]).tones.size() == 3;
-        // At home: apart from the held notes, all its tones lie in the key.
-        const PitchClassSet tones = known.in_key[terms.key][at].tones;
-        const bool at_home = terms.question.key && (tones - held - scale).empty();
-        left_[at] += triad ? kBareTriad : at_home ? kAtHome : 0;
-      }
-    }
-    for (std::size_t row = 0; row <= 12; ++row) refresh(row);
-  }
-  void lower(std::size_t root, float by) {
-    for (std::size_t i = 0; i < kOfferedCount; ++i) left_[root * kOfferedCount + i] -= by;
-  }
-  void refresh(std::size_t row) {  // a root, or 12 for the slash chords
-    const std::size_t from = row * kOfferedCount, end = row < 12 ? from + kOfferedCount : kCandidates;
-    float top = kGone;
-    std::size_t place = from;
-    for (std::size_t at = from; at < end; ++at) {
-      const bool higher = left_[at] > top;
-      top = higher ? left_[at] : top;
-      place = higher ? at : place;
-    }
-    top_[row] = top, at_[row] = place;
-  }
-
-  Candidates& candidates_;
-  std::array<float, (kCandidates + kLane - 1) / kLane * kLane> left_;
-  std::array<std::array<std::uint8_t, kQualityClasses>, 12> plain_;  // [root]
-  std::array<float, 13> top_;
-  std::array<std::size_t, 13> at_;
+  const SlashChords& slash_;
+  PitchClass newest_;
+  Tops tops_;
 };
 
 }  // namespace
 
-void make_places(Candidates& candidates, const Terms& terms) {
+Tops::Tops(const Scores& scores) : left_(scores) {
+  top_.fill(kGone);
+  for (std::size_t row = 0; row < kRows; ++row) refresh(row);
+}
+
+UNDERSONG_WIDE std::size_t Tops::best() const {
+  return at_[greatest(top_)];
+}
+
+UNDERSONG_WIDE void Tops::refresh(std::size_t row) {
+  const std::size_t from = row * kPadded;
+  const std::size_t at =
+      from + (row < 12 ? greatest<kPadded>(&left_[from]) : greatest<kSlashPadded>(&left_[from]));
+  at_[row] = static_cast<std::uint16_t>(at);
+  top_[row] = left_[at];
+}
+
+UNDERSONG_WIDE void make_places(Candidates& candidates, const Terms& terms) {
   const Pool pool(candidates);
   Dozen dozen(candidates, terms, pool);
   dozen.by_score();
   dozen.by_variety();
+  dozen.refine();
   const auto& chosen = dozen.chosen();
-  Rest rest(candidates, terms);
+  Scores with_functions = candidates.score;
+  add_functions(terms, with_functions);
+  Rest rest(candidates, terms, with_functions);
   for (const std::size_t c : chosen) rest.listed(pool.best[c], true);
-  for (const std::size_t c : chosen) candidates.score[pool.best[c]] = kGone;
-  rest.fill(kMaxAlternatives - chosen.size());
+  candidates.order.clear();
+  for (const std::size_t c : chosen) candidates.order.push_back(pool.best[c]);
+  rest.fill(kMaxAlternatives - chosen.size(), candidates);
   // Only the order matters without wishes. The steps between the others are made smaller, so that wishes move
   // them; the chosen ones go above them, in their order.
-  float place = kGone;
-  for (const float score : candidates.score) place = std::max(place, score);
+  float place = candidates.score[greatest(candidates.score)];
   for (float& score : candidates.score)
-    if (score > kAvoided / 2) score = place - kStep * (place - score);
+    score = score > kAvoided / 2 ? place - kStep * (place - score) : score;
   for (std::size_t i = chosen.size(); i-- > 0;)
     candidates.score[pool.best[chosen[i]]] = place = place + kStepOfPlace;
 }

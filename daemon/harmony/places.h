@@ -18,6 +18,7 @@
 #pragma once
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 
 #include "daemon/harmony/lanes.h"
@@ -30,17 +31,47 @@ namespace undersong::harmony {
 inline constexpr float kAvoided =
     -10;  // the held note clashes: such a chord is offered only at the familiar end
 
-// The candidates: every offered quality on every root, then the slash chords. The array of scores is padded
-// to whole SIMD lanes.
-inline constexpr std::size_t kOverRoot = 12 * kOfferedCount;
-inline constexpr std::size_t kCandidates = kOverRoot + kMostSlashChords;
+// The candidates: every offered quality on every root (root * kPadded + index of the quality), then the slash
+// chords. Row 12 is theirs. What pads the rows is kGone.
+inline constexpr std::size_t kRows = 13;
+inline constexpr std::size_t kSlashPadded = (kMostSlashChords + kLane - 1) / kLane * kLane;
+inline constexpr std::size_t kCandidates = kOverRoot + kSlashPadded;
+using Scores = std::array<float, kCandidates>;
 struct Candidates {
-  Candidates() { score.fill(kGone); }
-  std::array<float, (kCandidates + kLane - 1) / kLane * kLane> score;  // without wishes, then with
-  std::array<float, kCandidates> familiar{};                           // 0..1
-  std::array<bool, kCandidates> kept{};  // a combination always offered, or the best of its root
-  std::array<bool, kOverRoot> avoided;   // a held note clashes
-  SlashChords slash;                     // candidate kOverRoot + i is the i-th
+  Scores score;                             // without wishes, then with
+  Scores familiar;                          // 0..1
+  std::array<std::uint64_t, kRows> kept{};  // bit = index in the row: the best of its root, or always offered
+  std::array<std::uint64_t, 12> avoided;    // a held note clashes
+  SlashChords slash;                        // candidate kOverRoot + i is the i-th
+  // The list without wishes, best first, before what is always kept; empty if places were not made.
+  FixedVector<std::uint16_t, kMaxAlternatives> order;
+};
+
+// Takes the greatest scores out, one by one, of equal ones the first.
+class Tops {
+ public:
+  explicit Tops(const Scores& scores);
+  // The candidate with the greatest score, which is then kGone. REQUIRES: one is left.
+  std::size_t take() {
+    const std::size_t at = best();
+    gone(at);
+    return at;
+  }
+  std::size_t best() const;
+  float score(std::size_t at) const { return left_[at]; }
+  const Scores& left() const { return left_; }
+  // Scores of a row may be changed here; refresh it afterwards.
+  float* row(std::size_t row) { return &left_[row * kPadded]; }
+  void refresh(std::size_t row);
+  void gone(std::size_t at) {
+    left_[at] = kGone;
+    refresh(at / kPadded);
+  }
+
+ private:
+  Scores left_;
+  std::array<float, 16> top_;  // of each row; the last three pad
+  std::array<std::uint16_t, kRows> at_;
 };
 
 // Changes the scores so that they give the order of the list without wishes.

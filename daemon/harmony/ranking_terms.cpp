@@ -16,9 +16,7 @@ Phrase asked_phrase(const Question& question) {
   return phrase;
 }
 
-}  // namespace
-
-Way::Way(const Hands* hands, const std::optional<Chord>& previous) {
+std::array<float, 12> way_of(const Hands* hands, const std::optional<Chord>& previous) {
   std::array<int, 12> way{};
   if (hands) {
     way.fill(127);
@@ -36,12 +34,12 @@ Way::Way(const Hands* hands, const std::optional<Chord>& previous) {
       way[static_cast<std::size_t>(pc)] = distance;
     }
   }
-  for (std::size_t bits = 1; bits < 64; ++bits) {
-    const auto bit = static_cast<std::size_t>(std::countr_zero(bits));
-    low_[bits] = low_[bits & (bits - 1)] + static_cast<float>(std::min(way[bit], 7));
-    high_[bits] = high_[bits & (bits - 1)] + static_cast<float>(std::min(way[bit + 6], 7));
-  }
+  std::array<float, 12> out;
+  for (std::size_t pc = 0; pc < 12; ++pc) out[pc] = static_cast<float>(std::min(way[pc], 7));
+  return out;
 }
+
+}  // namespace
 
 Usual::Usual(const Question& question, const Phrase& phrase, const RankingTable& table) {
   ChordsBefore before;
@@ -81,9 +79,16 @@ Terms::Terms(const Question& asked, const Hands* hands, const RankingTable& tabl
       key(Offered::key_index(asked.key)),
       phrase(asked_phrase(asked)),
       usual(asked, phrase, table),
-      way(hands, asked.previous) {
+      way(way_of(hands, asked.previous)) {
   const float total = std::max(phrase.total(), 1e-6f);
-  for (std::size_t pc = 0; pc < 12; ++pc) share[pc] = phrase.weight[pc] / total;
+  for (std::size_t pc = 0; pc < 12; ++pc) {
+    share[pc] = phrase.weight[pc] / total;
+    weight_[pc] = kFitWeight * 0.5f * share[pc];
+  }
+  const bool two = asked.melody.size() > 1;
+  for (std::size_t i = 0; i < asked.melody.size(); ++i)
+    weight_[static_cast<std::size_t>(asked.melody[i].pitch_class().value())] +=
+        kFitWeight * 0.5f * (i == 0 ? 1 : kOlderNote) / (two ? 1 + kOlderNote : 1);
 }
 
 }  // namespace undersong::harmony

@@ -9,11 +9,11 @@
 
 #include <algorithm>
 #include <array>
-#include <bit>
 #include <cstdint>
 #include <optional>
 
 #include "daemon/harmony/alternatives.h"
+#include "daemon/harmony/lanes.h"
 #include "daemon/harmony/offered.h"
 #include "daemon/harmony/pitch_class_set.h"
 #include "daemon/harmony/ranking_table.h"
@@ -36,17 +36,6 @@ struct Usual {
   Usual(const Question& question, const Phrase& phrase, const RankingTable& table);
 };
 
-// The distance of each pitch class from the hands, or without hands from the tones of the current chord. Sums
-// over a set of tones take two table look-ups.
-class Way {
- public:
-  Way(const Hands* hands, const std::optional<Chord>& previous);
-  float to(PitchClassSet tones) const { return low_[tones.bits() & 63u] + high_[tones.bits() >> 6]; }
-
- private:
-  std::array<float, 64> low_{}, high_{};
-};
-
 struct Terms {
   Terms(const Question& question, const Hands* hands, const RankingTable& table);
 
@@ -54,8 +43,30 @@ struct Terms {
   std::size_t key;  // Offered::key_index
   Phrase phrase;
   Usual usual;
-  Way way;
+  // The distance of each pitch class from the hands, or without hands from the tones of the current chord; in
+  // semitones, at most 7.
+  std::array<float, 12> way;
   std::array<float, 12> share;  // of each pitch class in the phrase; sums up to one
+
+  // The sum over the twelve intervals above `root` of what a candidate gains by fitting the phrase and the
+  // held notes, and loses by the way of its tones from the hands. fit, tone: [interval][candidate].
+  template <std::size_t N>
+  [[gnu::always_inline]] void add_notes(std::size_t root, const std::array<std::array<float, N>, 12>& fit,
+                                        const std::array<std::array<float, N>, 12>& tone, float* out) const {
+    for (std::size_t interval = 0; interval < 12; ++interval) {
+      const std::size_t pc = (root + interval) % 12;
+      const float fits = weight_[pc], far = -kHandsWeight * way[pc];
+      if (fits != 0)
+        for (std::size_t i = 0; i < N; i += kLane)
+          store(out + i, load(out + i) + fits * load(&fit[interval][i]) + far * load(&tone[interval][i]));
+      else
+        for (std::size_t i = 0; i < N; i += kLane)
+          store(out + i, load(out + i) + far * load(&tone[interval][i]));
+    }
+  }
+
+ private:
+  std::array<float, 12> weight_;  // of each pitch class: half from the held notes, half from the phrase
 };
 
 }  // namespace undersong::harmony

@@ -7,6 +7,7 @@
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/harmony/lanes.h"
 #include "daemon/harmony/scales.h"
 
 namespace undersong::harmony {
@@ -34,7 +35,7 @@ constexpr Shape kShapes[] = {
     {"maj", 4, 0.2f},      // C/E
     {"maj(9)", 4, 0.2f},   // Cadd9/E
     {"maj7", 4, 0.05f},    // Cmaj7/E
-    {"7", 4, 0.2f},        // C7/E
+    {"7", 4, 0.1f},        // C7/E
     {"7", 10, 0.1f},       // C7/Bb
     {"7", 7, 0},           // C7/G
     {"maj", 7, 0},         // C/G
@@ -48,18 +49,23 @@ constexpr std::size_t kCount = std::size(kShapes);
 
 constexpr float kStays = 0.35f, kSteps = 0.4f, kTritoneLeap = -0.3f;  // of the bass
 constexpr float kBassOutside = -0.8f;                                 // a bass outside the key
-constexpr float kToneOutside = 0.2f;  // each tone outside the key
+constexpr float kToneOutside = 0.2f;                                  // each tone outside the key
 constexpr float kLessUsual = 1.5f / kFamiliarSpan;                    // than the chord over its root
 constexpr float kSameRoot = -0.6f, kSameBass = -0.3f, kSameShape = -0.5f;
+
+static_assert(kCount % kLane == 0, "whole vectors");
+constexpr std::size_t kAll = 12 * kCount;  // root * kCount + shape
 
 struct Known {
   std::array<Quality, kCount> quality;
   std::array<std::uint8_t, kCount> cls, family;
   std::array<bool, kCount> inversion;  // the bass is a chord tone
   std::array<std::uint64_t, kCount> same_as{};
-  std::array<std::array<float, kCount>, 12> fit;          // [interval of a note above the root]
-  std::array<std::array<InKey, 12 * kCount>, 25> in_key;  // [key][root * kCount + shape]
-  std::array<std::array<float, 12>, 25> bass_outside{};   // [key][bass]
+  // [interval of a note above the root][shape]: the fit, as in Offered; the share of each tone; and kGone
+  // where the note clashes, otherwise 0.
+  std::array<std::array<float, kCount>, 12> fit, tone{}, clash{};
+  std::array<std::array<InKey, kAll>, 25> in_key;  // [key][root * kCount + shape]
+  std::array<std::array<float, kAll>, 25> liking;  // a member of in_key by itself, and a bass outside the key
 };
 
 void fill(Known& made) {
@@ -81,9 +87,12 @@ void fill(Known& made) {
     for (int interval = 0; interval < 12; ++interval) {
       const Role how = role(upper, interval);
       const bool rubs = (interval + 12 - kShapes[s].bass) % 12 == 1;  // a semitone above the bass
-      made.fit[static_cast<std::size_t>(interval)][s] = tones.contains(PitchClass(interval)) ? kChordTone
-                                                        : how == Role::kTension && !rubs     ? kTension
-                                                                                             : kAvoid;
+      const auto at = static_cast<std::size_t>(interval);
+      made.fit[at][s] = tones.contains(PitchClass(interval)) ? kChordTone
+                        : how == Role::kTension && !rubs     ? kTension
+                                                             : kAvoid;
+      if (made.fit[at][s] == kAvoid) made.clash[at][s] = kGone;
+      if (tones.contains(PitchClass(interval))) made.tone[at][s] = 1.0f / static_cast<float>(tones.size());
     }
   }
   for (std::size_t k = 0; k < 25; ++k) {
@@ -91,9 +100,6 @@ void fill(Known& made) {
     if (k < 24) key = Key{PitchClass(static_cast<int>(k)), k < 12 ? Mode::kMajor : Mode::kMinor};
     const PitchClassSet scale =
         key ? PitchClassSet(kMajorScale).transposed(7 * signature(*key)) : PitchClassSet(0xFFF);
-    for (int bass = 0; bass < 12; ++bass)
-      made.bass_outside[k][static_cast<std::size_t>(bass)] =
-          scale.contains(PitchClass(bass)) ? 0.0f : kBassOutside;
     for (std::size_t r = 0; r < 12; ++r)
       for (std::size_t s = 0; s < kCount; ++s) {
         const PitchClass root(static_cast<int>(r));
@@ -104,7 +110,9 @@ void fill(Known& made) {
         home.tones = row(chord.quality).tones.transposed(root.value());
         home.tones.insert(chord.bass);
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());
-        home.liking = kShapes[s].liking - kToneOutside * static_cast<float>(home.outside);
+        home.liking = kShapes[s].liking - kToneOutside * static_cast<float>(home.outside) +
+                      (scale.contains(chord.bass) ? 0 : kBassOutside);
+        made.liking[k][r * kCount + s] = home.liking;
       }
   }
 }
@@ -136,79 +144,66 @@ Motion motion(const std::optional<Chord>& previous) {
   return out;
 }
 
+// The scores of all, without wishes.
+UNDERSONG_WIDE void make_scores(const Terms& terms, std::array<float, kAll>& score) {
+  const Known& all = known();
+  const Question& question = terms.question;
+  const Motion moves = motion(question.previous);
+  // Over a foreign bass the chord acts as one on that bass too: F/G as a suspended G.
+  std::array<float, 12> on_bass;
+  for (std::size_t bass = 0; bass < 12; ++bass)
+    on_bass[bass] = std::max(terms.usual.triad[bass][kMajorTriad], terms.usual.triad[bass][kSuspendedTriad]);
+  for (std::size_t r = 0; r < 12; ++r) {
+    float* own = &score[r * kCount];
+    const auto& upper = terms.usual.triad[r];
+    for (std::size_t s = 0; s < kCount; ++s) {
+      const std::size_t bass = (r + static_cast<std::size_t>(kShapes[s].bass)) % 12;
+      const float usual = upper[triad_kind(static_cast<QualityClass>(all.cls[s]))];
+      const float here = std::max(usual, 0.5f * (usual + on_bass[bass]));
+      own[s] = all.inversion[s] ? moves.inversion[bass] + kUsualWeight * usual
+                                : moves.foreign[bass] + kUsualWeight * here;
+    }
+    const float* liking = &all.liking[terms.key][r * kCount];
+    for (std::size_t s = 0; s < kCount; s += kLane) store(own + s, load(own + s) + load(liking + s));
+    terms.add_notes(r, all.fit, all.tone, own);
+    for (const Pitch note : question.melody) {
+      const auto& clash =
+          all.clash[static_cast<std::size_t>(ascending(PitchClass(static_cast<int>(r)), note.pitch_class()))];
+      for (std::size_t s = 0; s < kCount; s += kLane) store(own + s, load(own + s) + load(&clash[s]));
+    }
+  }
+}
+
+UNDERSONG_WIDE std::size_t best_of(const std::array<float, kAll>& score) {
+  return greatest(score);
+}
+
 }  // namespace
 
 void find_slash_chords(const Terms& terms, SlashChords& out) {
   out.clear();
   const Known& all = known();
   const Question& question = terms.question;
-  const Motion moves = motion(question.previous);
-  struct Found {
-    float score = kGone;
-    std::uint8_t root = 0, shape = 0;
-  };
-  // Over a foreign bass the chord acts as one on that bass too: F/G as a suspended G.
-  std::array<float, 12> on_bass;
-  for (std::size_t bass = 0; bass < 12; ++bass)
-    on_bass[bass] = std::max(terms.usual.triad[bass][kMajorTriad], terms.usual.triad[bass][kSuspendedTriad]);
-  // Only the best few can be chosen, so the rest are dropped at once.
-  FixedVector<Found, 24> best;  // highest first
-  for (std::size_t r = 0; r < 12; ++r) {
-    const PitchClass root(static_cast<int>(r));
-    const auto above = [&](std::size_t pc) { return (pc + 12 - r) % 12; };
-    std::array<float, kCount> sits{},
-        holds = all.fit[above(static_cast<std::size_t>(terms.phrase.held.value()))], worst = holds;
-    if (question.melody.size() > 1) {
-      const auto& older = all.fit[above(static_cast<std::size_t>(question.melody[1].pitch_class().value()))];
-      for (std::size_t s = 0; s < kCount; ++s) {
-        holds[s] = (holds[s] + kOlderNote * older[s]) * (1 / (1 + kOlderNote));
-        worst[s] = std::min(worst[s], older[s]);
-      }
-    }
-    for (std::size_t pc = 0; pc < 12; ++pc)
-      if (terms.share[pc] > 0)
-        for (std::size_t s = 0; s < kCount; ++s) sits[s] += terms.share[pc] * all.fit[above(pc)][s];
-    for (std::size_t s = 0; s < kCount; ++s) {
-      if (worst[s] == kAvoid) continue;
-      const InKey& home = all.in_key[terms.key][r * kCount + s];
-      const std::size_t bass = (r + static_cast<std::size_t>(kShapes[s].bass)) % 12;
-      const float moved = (all.inversion[s] ? moves.inversion : moves.foreign)[bass];
-      const auto& upper = terms.usual.triad[r];
-      const float usual = upper[triad_kind(static_cast<QualityClass>(all.cls[s]))];
-      const float usual_here = all.inversion[s] ? usual : std::max(usual, 0.5f * (usual + on_bass[bass]));
-      const float score = kFitWeight * 0.5f * (holds[s] + sits[s]) + home.liking + moved +
-                          all.bass_outside[terms.key][bass] + kUsualWeight * usual_here -
-                          kHandsWeight * terms.way.to(home.tones) / static_cast<float>(home.tones.size());
-      if (best.full() && score <= best.back().score) continue;
-      if (question.previous && question.previous->root == root &&
-          question.previous->quality == all.quality[s] &&
-          question.previous->bass.value() == static_cast<int>(bass))
-        continue;  // the chord in force itself
-      if (score < kGone / 2) continue;
-      std::size_t at = best.size();
-      while (at > 0 && best[at - 1].score < score) --at;
-      if (best.full()) best.pop_back();
-      best.insert(at, {score, static_cast<std::uint8_t>(r), static_cast<std::uint8_t>(s)});
-    }
-  }
-  while (!out.full() && !best.empty()) {
-    std::size_t top = 0;
-    for (std::size_t i = 1; i < best.size(); ++i)
-      if (best[i].score > best[top].score) top = i;
-    const Found found = best[top];
-    best.erase(top);
-    const std::size_t r = found.root, s = found.shape;
+  std::array<float, kAll> score;
+  make_scores(terms, score);
+  while (!out.full()) {
+    const std::size_t at = best_of(score);
+    if (score[at] < kGone / 2) break;
+    const float found = score[at];
+    score[at] = kGone;
+    const std::size_t r = at / kCount, s = at % kCount;
     SlashChord made;
     const PitchClass root(static_cast<int>(r));
     made.chord = {root, all.quality[s], transpose(root, kShapes[s].bass)};
-    made.home = &all.in_key[terms.key][r * kCount + s];
+    made.home = &all.in_key[terms.key][at];
+    if (question.previous && *question.previous == made.chord) continue;
     if (std::any_of(out.begin(), out.end(), [&](const SlashChord& other) {
           return other.chord.bass == made.chord.bass && other.home->tones == made.home->tones;
         }))
       continue;  // the same chord by another name
     made.cls = all.cls[s];
     made.family = all.family[s];
-    made.score = found.score;
+    made.score = found;
     made.same_as = all.same_as[s];
     const float familiar = 1 + terms.usual.chord[r * kQualityClasses + made.cls] / kFamiliarSpan - kLessUsual;
     made.familiar = std::max(familiar, 0.0f);
@@ -216,11 +211,13 @@ void find_slash_chords(const Terms& terms, SlashChords& out) {
     for (const Pitch note : question.melody)
       made.rests &= kRests[made.cls] >> ascending(root, note.pitch_class()) & 1u;
     out.push_back(made);
-    for (Found& other : best) {
-      const bool same_bass = (other.root + kShapes[other.shape].bass) % 12 == made.chord.bass.value();
-      other.score += (other.root == found.root ? kSameRoot : 0) + (same_bass ? kSameBass : 0) +
-                     (other.shape == found.shape ? kSameShape : 0);
+    // Others like it fall.
+    const auto bass = static_cast<std::size_t>(made.chord.bass.value());
+    for (std::size_t i = 0; i < kCount; ++i) {
+      score[r * kCount + i] += kSameRoot;
+      score[(bass + 12 - static_cast<std::size_t>(kShapes[i].bass)) % 12 * kCount + i] += kSameBass;
     }
+    for (std::size_t other = 0; other < 12; ++other) score[other * kCount + s] += kSameShape;
   }
 }
 

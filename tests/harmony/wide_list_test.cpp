@@ -160,8 +160,8 @@ TEST(WideList, NoRootAndFamilyCrowdsIt) {
         return std::pair(list[at].chord.root.value(), row(list[at].chord.quality).family);
       };
       in_a_row = i > 0 && kin(i) == kin(i - 1) ? in_a_row + 1 : 1;
-      EXPECT_LE(in_a_row, 2) << symbol(list[i].chord, list[i].root_name);
-      EXPECT_LE(++in_all[kin(i)], 5) << symbol(list[i].chord, list[i].root_name);
+      EXPECT_LE(in_a_row, 3) << symbol(list[i].chord, list[i].root_name);
+      EXPECT_LE(++in_all[kin(i)], 6) << symbol(list[i].chord, list[i].root_name);
     }
   }
 }
