@@ -86,7 +86,7 @@ struct Status {
       "`at`: the daemon's clock when this was written. `lost_events`: MIDI messages from inputs that were "
       "lost since the daemon started; each loss is also a line of the log.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":[]},"log_last":90412,"lost_events":0})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0})";
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -879,7 +879,7 @@ struct GetSettings {
   static constexpr const char* kSays = "The settings now.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":[]})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]})";
   using Reply = Settings;
 };
 BOOST_DESCRIBE_STRUCT(GetSettings, (), ())
@@ -891,7 +891,7 @@ struct SetSettings {
       "restart. `key`: pins the key (Eb:min, Ebm or Eb minor); empty frees it.";
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":["brighter","symbol_style"]})";
+      R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":["brighter","symbol_style"]})";
   using Reply = Settings;
   std::optional<Wish> brighter{}, tenser{}, surprising{};
   std::optional<SymbolStyle> symbol_style{};
@@ -904,10 +904,11 @@ struct SetSettings {
   std::optional<Lean> lean{};
   std::optional<Whole<12, 16>> reach{};
   std::optional<bool> own{};
+  std::optional<std::vector<Control>> controls{};
 };
 BOOST_DESCRIBE_STRUCT(SetSettings, (),
                       (brighter, tenser, surprising, symbol_style, hear_output, hear_velocity, settle_ms,
-                       melody, voicing, key, lean, reach, own))
+                       melody, voicing, key, lean, reach, own, controls))
 
 struct ResetSettings {
   static constexpr const char* kMethod = "settings.reset";
@@ -916,7 +917,7 @@ struct ResetSettings {
       "settings.";
   static constexpr const char* kExample = R"({"names":["brighter"]})";
   static constexpr const char* kReplyExample =
-      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"changed":["symbol_style"]})";
+      R"({"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":["symbol_style"]})";
   using Reply = Settings;
   std::optional<std::vector<SettingName>> names{};
 };

@@ -480,10 +480,49 @@ enum class SettingName : std::uint8_t {
   kKey,
   kLean,
   kReach,
-  kOwn
+  kOwn,
+  kControls
 };
 BOOST_DESCRIBE_ENUM(SettingName, kBrighter, kTenser, kSurprising, kSymbolStyle, kHearOutput, kHearVelocity,
-                    kSettleMs, kMelody, kVoicing, kKey, kLean, kReach, kOwn)
+                    kSettleMs, kMelody, kVoicing, kKey, kLean, kReach, kOwn, kControls)
+
+// How a control is pressed, and what it orders; in the order of listen::Press and listen::Action.
+enum class ControlPress : std::uint8_t { kSingle, kDouble, kLong };
+BOOST_DESCRIBE_ENUM(ControlPress, kSingle, kDouble, kLong)
+enum class ControlAction : std::uint8_t {
+  kMark,
+  kHoldStill,
+  kHearNext,
+  kEndTake,
+  kTap,
+  kBeatOne,
+  kPinKey,
+  kUndoMark,
+  kHearPrevious,
+  kHearAgain,
+  kBrighter,
+  kDarker,
+  kMoreTense,
+  kMoreResolved,
+  kMoreSurprising,
+  kMoreFamiliar,
+  kNoWishes,
+  kAlong,
+};
+BOOST_DESCRIBE_ENUM(ControlAction, kMark, kHoldStill, kHearNext, kEndTake, kTap, kBeatOne, kPinKey, kUndoMark,
+                    kHearPrevious, kHearAgain, kBrighter, kDarker, kMoreTense, kMoreResolved, kMoreSurprising,
+                    kMoreFamiliar, kNoWishes, kAlong)
+
+struct Control {
+  static constexpr const char* kSays =
+      "A pedal, pad or key that gives an order and is not heard as music. `message`: \"cc 67\", \"note "
+      "108\", "
+      "\"pad 36\" or \"program 5\", then optionally \"channel 1\" to \"channel 16\" and \"port NAME\".";
+  std::string message;
+  ControlPress press = ControlPress::kSingle;
+  ControlAction action = ControlAction::kMark;
+};
+BOOST_DESCRIBE_STRUCT(Control, (), (message, press, action))
 
 struct Settings {
   static constexpr const char* kSays =
@@ -509,11 +548,12 @@ struct Settings {
   Lean lean = Lean::kFound;
   Whole<12, 16> reach{14};
   bool own = true;
+  std::vector<Control> controls;
   std::vector<SettingName> changed;
 };
 BOOST_DESCRIBE_STRUCT(Settings, (),
                       (wishes, symbol_style, hear_output, hear_velocity, settle_ms, melody, voicing, key,
-                       lean, reach, own, changed))
+                       lean, reach, own, controls, changed))
 
 enum class Topic : std::uint8_t { kMoment, kStatus, kLog };
 BOOST_DESCRIBE_ENUM(Topic, kMoment, kStatus, kLog)

@@ -86,7 +86,8 @@ constexpr std::array kOptions = {
            [](Config& c, const toml::node& node) -> Problem {
              const auto* list = node.as_array();
              if (!list) return "must be a list of names";
-             for (const auto& item : *list) {
+             config.stage.settings.controls.clear();  // a file has all controls or none
+      for (const auto& item : *list) {
                if (!item.is_string()) return "must be a list of names";
                c.inputs.push_back(**item.as_string());
              }
@@ -246,9 +247,9 @@ constexpr std::array kOptions = {
 };
 
 static_assert(std::count_if(kOptions.begin(), kOptions.end(),
-                            [](const Option& option) { return option.setting.has_value(); }) ==
+                            [](const Option& option) { return option.setting.has_value(); }) + 1 ==
                   live::kSettings,
-              "every setting that a client can change has its row");
+              "every setting that a client can change has its row, except the controls");
 
 // Reads one block [[controls]] with the options message, press and action.
 Problem read_control(Config& config, const toml::table& table) {
@@ -269,7 +270,7 @@ Problem read_control(Config& config, const toml::table& table) {
   if (message.empty() || action.empty()) return "needs message and action";
   const auto mapping = listen::parse_mapping(message, press, action);
   if (!mapping) return mapping.error().message;
-  config.stage.controls.push_back(*mapping);
+  config.stage.settings.controls.push_back(*mapping);
   return std::nullopt;
 }
 
@@ -297,7 +298,7 @@ Result<Config> read(const toml::table& file, std::string_view name, const Config
         if (const auto problem = read_control(config, *table)) return at_line(name, item, *problem);
       }
       // Only the complete list shows whether two mappings contradict each other.
-      if (const auto made = listen::Controls::make(config.stage.controls); !made)
+      if (const auto made = listen::Controls::make(config.stage.settings.controls); !made)
         return at_line(name, table_node, made.error().message);
       continue;
     }
@@ -348,6 +349,8 @@ Places default_places() {
 std::string settings_text(const live::Settings& configured, const live::Settings& now) {
   const auto names = live::differing(configured, now);
   std::string text;
+  const bool controls = std::find(names.begin(), names.end(), SettingName::kControls) != names.end();
+  if (controls && now.controls.empty()) text += "controls = []\n";  // before the first table
   for (const std::string_view table : {"listen", "hear"}) {
     bool begun = false;
     for (const SettingName name : names)
@@ -357,6 +360,11 @@ std::string settings_text(const live::Settings& configured, const live::Settings
         text += fmt::format("{} = {}\n", option.name, option.text(now));
       }
   }
+  if (controls)
+    for (const listen::Mapping& each : now.controls)
+      text += fmt::format("\n[[controls]]\nmessage = {}\npress = {}\naction = {}\n",
+                          toml_text(listen::to_text(each.message)), toml_text(listen::to_text(each.press)),
+                          toml_text(listen::to_text(each.action)));
   return text;
 }
 

@@ -49,11 +49,12 @@ listen::Controls controls_of(const std::vector<listen::Mapping>& mappings) {
 
 }  // namespace
 
-Performance::Performance(const Settings& settings, const std::vector<listen::Mapping>& controls, World world)
+Performance::Performance(const Settings& settings, World world)
     : world_(std::move(world)),
       recorder_(world_.recorder),
       analysis_(analysis_settings(settings)),
-      controls_(controls_of(controls)),
+      mapped_(settings.controls),
+      controls_(controls_of(mapped_)),
       in_file_(world_.follows_file),
       own_(settings.own) {}
 
@@ -282,6 +283,11 @@ void Performance::use(const Settings& settings) {
   if (std::exchange(own_, settings.own) != settings.own)
     analysis_.set_player(now(), own_ ? player_.get() : nullptr);
   if (analysis_.pin_key(now(), settings.key)) keep_findings();
+  if (mapped_ != settings.controls) {  // otherwise what is pressed now stays known
+    mapped_ = settings.controls;
+    controls_ = controls_of(mapped_);
+    name_ports();
+  }
   world_.changed_moment();  // the style of the symbols may have changed
 }
 
@@ -290,11 +296,6 @@ void Performance::use(std::shared_ptr<const harmony::PlayerMemory> player) {
   // The list that stands stays as it is: nobody asked for another one.
   if (own_) analysis_.know_player(player.get());
   player_ = std::move(player);
-}
-
-void Performance::use(const std::vector<listen::Mapping>& controls) {
-  controls_ = controls_of(controls);
-  name_ports();
 }
 
 void Performance::name_ports() {

@@ -53,7 +53,7 @@ class Performance {
     // its events move time forward (file_source.h), and next_deadline() is empty.
     bool follows_file = false;
   };
-  Performance(const Settings& settings, const std::vector<listen::Mapping>& controls, World world);
+  Performance(const Settings& settings, World world);
 
   void received(const midi::Event& event);
   // Completes the last event: log, beat, loudness, and where takes begin and end.
@@ -94,7 +94,6 @@ class Performance {
   // What the player played in earlier takes; null: nothing is known. It counts from the next list on, unless
   // the setting `own` is off.
   void use(std::shared_ptr<const harmony::PlayerMemory> player);
-  void use(const std::vector<listen::Mapping>& controls);
 
  private:
   void advance_to(Micros at);
@@ -109,6 +108,7 @@ class Performance {
   listen::Analysis analysis_;
   listen::Meetings meetings_;
   listen::Pulse pulse_;
+  std::vector<listen::Mapping> mapped_;  // what controls_ was made of
   listen::Controls controls_;
   struct Learning {
     Answer<listen::ControlMessage> answer;

@@ -22,6 +22,7 @@
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/voicing.h"
 #include "daemon/listen/analysis.h"
+#include "daemon/listen/controls.h"
 #include "daemon/midi/audition.h"
 
 namespace undersong::live {
@@ -37,7 +38,9 @@ struct Settings {
   std::optional<harmony::Key> key;                 // the pinned key; empty: it is found by listening
   listen::Lean lean = listen::Lean::kFound;        // which harmony the ranking expects
   int reach = harmony::kUsualReach;  // how far one hand stretches, semitones, kSmallReach..kHandSpan
-  bool own = true;                   // kept takes shape the ranking
+  std::vector<listen::Mapping>
+      controls;     // pedals, pads and keys that give orders; Controls::make accepts them
+  bool own = true;  // kept takes shape the ranking
 };
 
 enum class SettingName : std::uint8_t {
@@ -53,9 +56,10 @@ enum class SettingName : std::uint8_t {
   kKey,
   kLean,
   kReach,
-  kOwn
+  kOwn,
+  kControls
 };
-inline constexpr std::size_t kSettings = static_cast<std::size_t>(SettingName::kOwn) + 1;
+inline constexpr std::size_t kSettings = static_cast<std::size_t>(SettingName::kControls) + 1;
 
 // Calls use(name, member) for every setting, in the order of SettingName. member(settings) returns a
 // reference to the setting.
@@ -87,6 +91,8 @@ void for_each_setting(Use use) {
       SettingName::kReach, [](auto& s) -> auto& { return s.reach; });
   use(
       SettingName::kOwn, [](auto& s) -> auto& { return s.own; });
+  use(
+      SettingName::kControls, [](auto& s) -> auto& { return s.controls; });
 }
 
 // The names of the settings that differ, in the order of SettingName.

@@ -23,16 +23,15 @@ Stage::Stage(const StageOptions& options, World world)
       settings_(options.settings, {[this] { use_settings(); }, world_.keep_settings}),
       client_keys_(world_.inputs),
       recorder_(micros(options.silence), {world_.store, world_.inputs, world_.utc_ms, world_.changed_status}),
-      performance_(options.settings, options.controls,
-                   {.inputs = world_.inputs,
-                    .echoes = world_.echoes,
-                    .recorder = recorder_,
-                    .clients = client_keys_.port(),
-                    .changed_moment = world_.changed_moment,
-                    .changed_status = world_.changed_status,
-                    .changed_deadline = world_.changed_deadline,
-                    .obey = [this](const listen::Order& order) { obey(order); },
-                    .follows_file = world_.follows_file}),
+      performance_(options.settings, {.inputs = world_.inputs,
+                                      .echoes = world_.echoes,
+                                      .recorder = recorder_,
+                                      .clients = client_keys_.port(),
+                                      .changed_moment = world_.changed_moment,
+                                      .changed_status = world_.changed_status,
+                                      .changed_deadline = world_.changed_deadline,
+                                      .obey = [this](const listen::Order& order) { obey(order); },
+                                      .follows_file = world_.follows_file}),
       player_({performance_, recorder_, settings_, world_.studies, world_.fetcher, world_.changed_deadline},
               {world_.open_output, world_.changed_output, world_.changed_status, world_.changed_deadline},
               micros(options.hear_length)),
@@ -119,7 +118,6 @@ void Stage::use_settings() {
 }
 
 void Stage::reconfigure(const StageOptions& options) {
-  performance_.use(options.controls);
   recorder_.set_silence(micros(options.silence));
   player_.set_hear_length(micros(options.hear_length));
   settings_.reconfigure(options.settings);

@@ -6,16 +6,13 @@
 #pragma once
 
 #include <chrono>
-#include <vector>
 
-#include "daemon/listen/controls.h"
 #include "daemon/live/settings.h"
 
 namespace undersong::live {
 
 struct StageOptions {
   Settings settings;
-  std::vector<listen::Mapping> controls;
   std::chrono::seconds silence{20};             // 1..3600 s; a silence of this length ends a take
   std::chrono::milliseconds hear_length{1500};  // 50..60,000 ms; how long a suggestion sounds
 };

@@ -11,11 +11,14 @@ namespace undersong::server {
 namespace {
 
 // The enumerations of both sides are in the same order.
-static_assert(static_cast<int>(protocol::SettingName::kOwn) == static_cast<int>(live::SettingName::kOwn) &&
+static_assert(static_cast<int>(protocol::SettingName::kControls) ==
+                  static_cast<int>(live::SettingName::kControls) &&
               static_cast<int>(protocol::SettingName::kHearVelocity) ==
                   static_cast<int>(live::SettingName::kHearVelocity) &&
               static_cast<int>(protocol::VoicingStyle::kBlock) + 1 == harmony::kStyles &&
               static_cast<int>(protocol::Lean::kOwn) == static_cast<int>(listen::Lean::kOwn) &&
+              static_cast<int>(protocol::ControlAction::kAlong) == static_cast<int>(listen::Action::kAlong) &&
+              static_cast<int>(protocol::ControlPress::kLong) == static_cast<int>(listen::Press::kLong) &&
               static_cast<int>(protocol::MelodySpan::kBar) == static_cast<int>(listen::Under::kBar) &&
               static_cast<int>(protocol::SymbolStyle::kSigns) ==
                   static_cast<int>(harmony::SymbolStyle::kSigns));
@@ -55,6 +58,8 @@ void for_each_row(Use use) {
       [](auto& s) -> auto& { return s.reach; }, [](auto& s) -> auto& { return s.reach; });
   same(
       [](auto& s) -> auto& { return s.own; }, [](auto& s) -> auto& { return s.own; });
+  same(
+      [](auto& s) -> auto& { return s.controls; }, [](auto& s) -> auto& { return s.controls; });
 }
 
 void give(protocol::Wish& to, float value) {
@@ -84,6 +89,12 @@ void give(Theirs& to, Ours value) {
   to = static_cast<Theirs>(value);
 }
 
+void give(std::vector<protocol::Control>& to, const std::vector<listen::Mapping>& value) {
+  for (const auto& each : value)
+    to.push_back({listen::to_text(each.message), static_cast<protocol::ControlPress>(each.press),
+                  static_cast<protocol::ControlAction>(each.action)});
+}
+
 void take(float& to, protocol::Wish value) {
   to = static_cast<float>(value.value);
 }
@@ -105,6 +116,21 @@ void take(std::chrono::milliseconds& to, protocol::Whole<0, 60'000> value) {
 void take(std::optional<harmony::Key>& to, const std::string& value) {
   to = harmony::parse_key(value);
 }
+Result<std::vector<listen::Mapping>> mappings_of(const std::vector<protocol::Control>& controls) {
+  std::vector<listen::Mapping> out;
+  for (const auto& each : controls) {
+    auto mapping =
+        listen::parse_mapping(each.message, listen::to_text(static_cast<listen::Press>(each.press)),
+                              listen::to_text(static_cast<listen::Action>(each.action)));
+    if (!mapping) return mapping.error();
+    out.push_back(std::move(*mapping));
+  }
+  if (const auto made = listen::Controls::make(out); !made) return made.error();
+  return out;
+}
+void take(std::vector<listen::Mapping>& to, const std::vector<protocol::Control>& value) {
+  if (auto made = mappings_of(value)) to = std::move(*made);  // `changed` has refused what can't be read
+}
 template <class Ours, class Theirs>
 requires std::is_enum_v<Ours>
 void take(Ours& to, Theirs value) {
@@ -125,6 +151,9 @@ Result<live::Settings> changed(const live::Settings& settings, const protocol::S
   if (change.key && !change.key->empty() && !harmony::parse_key(*change.key))
     return invalid_input(fmt::format(
         "params.key \"{}\" is no key; write Eb:min, Ebm or Eb minor, or nothing to free it.", *change.key));
+  if (change.controls)
+    if (const auto made = mappings_of(*change.controls); !made)
+      return invalid_input("params.controls: " + made.error().message);
   live::Settings out = settings;
   for_each_row([&](auto ours, auto asked, auto) {
     if (const auto& value = asked(change)) take(ours(out), *value);

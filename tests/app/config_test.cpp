@@ -59,9 +59,9 @@ TEST(Config, TheExampleOfAControlWorksOnceItsCommentMarksAreTaken) {
   const std::string block = std::regex_replace(file.substr(at), std::regex("(^|\n)# ?"), "$1");
   const auto config = parse_config(block, "example");
   ASSERT_TRUE(config) << config.error().message;
-  ASSERT_EQ(config->stage.controls.size(), 1u);
-  EXPECT_EQ(config->stage.controls[0].action, listen::Action::kMark);
-  EXPECT_EQ(config->stage.controls[0].press, listen::Press::kDouble);
+  ASSERT_EQ(config->stage.settings.controls.size(), 1u);
+  EXPECT_EQ(config->stage.settings.controls[0].action, listen::Action::kMark);
+  EXPECT_EQ(config->stage.settings.controls[0].press, listen::Press::kDouble);
 }
 
 TEST(Config, WhatIsWrongIsSaidWithItsLine) {

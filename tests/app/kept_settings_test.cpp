@@ -29,6 +29,8 @@ Settings everything() {
   out.lean = listen::Lean::kOwn;
   out.reach = 16;
   out.own = false;
+  out.controls = {*listen::parse_mapping("cc 67 port Stage \"left\"", "double", "along"),
+                  *listen::parse_mapping("pad 36", "long", "no_wishes")};
   return out;
 }
 
@@ -48,6 +50,19 @@ TEST(KeptSettings, EverySettingComesBackFromItsText) {
   const auto back = with_kept({}, kept_text({}, now), "kept");
   ASSERT_TRUE(back) << back.error().message;
   EXPECT_TRUE(differing(now, *back).empty()) << kept_text({}, now);
+}
+
+TEST(KeptSettings, ThatAllControlsAreGoneIsKeptToo) {
+  Settings configured;
+  configured.controls = {*listen::parse_mapping("cc 67", "single", "mark")};
+  const Settings now;
+  const auto back = with_kept(configured, kept_text(configured, now), "kept");
+  ASSERT_TRUE(back) << back.error().message;
+  EXPECT_TRUE(back->controls.empty());
+  Settings other;
+  other.controls = {*listen::parse_mapping("cc 66", "single", "tap")};
+  EXPECT_EQ(with_kept(configured, kept_text(configured, other), "kept")->controls, other.controls)
+      << "the list as a whole comes back, not added to that of the configuration";
 }
 
 TEST(KeptSettings, TheTextReadsAsAPersonWouldWriteIt) {

@@ -164,7 +164,7 @@ TEST_F(StageTest, WhatAClientPlaysIsNeverAnEcho) {
 
 TEST_F(StageTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
   StageOptions options;
-  options.controls.push_back(*listen::parse_mapping("cc 67", "single", "pin_key"));
+  options.settings.controls.push_back(*listen::parse_mapping("cc 67", "single", "pin_key"));
   stage_.reconfigure(options);
   auto* lane = inputs_.lane("keys");
   const auto press = [&] {
@@ -199,7 +199,7 @@ TEST_F(StageTest, APedalMovesAWishByAQuarterUpToItsEndAndTakesAllWishesBack) {
   int controller = 20;
   for (const char* action :
        {"brighter", "darker", "more_tense", "more_resolved", "more_surprising", "more_familiar", "no_wishes"})
-    options.controls.push_back(
+    options.settings.controls.push_back(
         *listen::parse_mapping("cc " + std::to_string(controller++), "single", action));
   stage_.reconfigure(options);
   auto* lane = inputs_.lane("keys");
@@ -249,8 +249,8 @@ TEST_F(StageTest, ThePlayerChoosesAControlByPressingIt) {
 
 TEST_F(StageTest, AMarkSaysWhatSoundedAndWhenAndAPedalTakesItBack) {
   StageOptions options;
-  options.controls.push_back(*listen::parse_mapping("cc 67", "single", "mark"));
-  options.controls.push_back(*listen::parse_mapping("cc 66", "single", "undo_mark"));
+  options.settings.controls.push_back(*listen::parse_mapping("cc 67", "single", "mark"));
+  options.settings.controls.push_back(*listen::parse_mapping("cc 66", "single", "undo_mark"));
   stage_.reconfigure(options);
   auto* lane = inputs_.lane("keys");
   const auto press = [&](std::uint8_t which) {

@@ -23,6 +23,9 @@ protocol::SetSettings everything() {
   change.lean = protocol::Lean::kOwn;
   change.reach = 16;
   change.own = false;
+  change.controls = std::vector{
+      protocol::Control{"cc 67", protocol::ControlPress::kDouble, protocol::ControlAction::kAlong},
+      protocol::Control{"pad 36", protocol::ControlPress::kSingle, protocol::ControlAction::kDarker}};
   return change;
 }
 
@@ -46,6 +49,10 @@ TEST(SettingsWire, EverySettingThatIsChangedIsToldAsItWasAskedFor) {
   EXPECT_EQ(told.lean, protocol::Lean::kOwn);
   EXPECT_EQ(told.reach, 16);
   EXPECT_FALSE(told.own);
+  ASSERT_EQ(told.controls.size(), 2u);
+  EXPECT_EQ(protocol::to_json(told.controls[0]), R"({"message":"cc 67","press":"double","action":"along"})");
+  EXPECT_EQ(protocol::to_json(told.controls[1]),
+            R"({"message":"pad 36","press":"single","action":"darker"})");
   EXPECT_EQ(told.changed.size(), live::kSettings);
 }
 
@@ -56,6 +63,27 @@ TEST(SettingsWire, WhatIsNotNamedStays) {
   ASSERT_TRUE(after);
   EXPECT_EQ(differing(*before, *after),
             (std::vector{live::SettingName::kHearVelocity, live::SettingName::kKey}));
+}
+
+TEST(SettingsWire, TheWordsOfOrdersAreThoseOfTheConfiguration) {
+  for (const auto& [action, word] : protocol::enum_names<protocol::ControlAction>())
+    EXPECT_EQ(word, listen::to_text(static_cast<listen::Action>(action)));
+  for (const auto& [press, word] : protocol::enum_names<protocol::ControlPress>())
+    EXPECT_EQ(word, listen::to_text(static_cast<listen::Press>(press)));
+}
+
+TEST(SettingsWire, AControlThatCannotBeReadOrContradictsAnotherIsRefused) {
+  const auto refused = [](std::vector<protocol::Control> controls) {
+    const auto made = changed({}, protocol::SetSettings{.controls = std::move(controls)});
+    return made ? std::string() : made.error().message;
+  };
+  using protocol::ControlAction;
+  using protocol::ControlPress;
+  EXPECT_EQ(refused({{"cc 300", ControlPress::kSingle, ControlAction::kMark}}),
+            "params.controls: The control \"cc 300\" needs a number from 0 to 127 after cc.");
+  EXPECT_EQ(refused({{"cc 67", ControlPress::kSingle, ControlAction::kMark},
+                     {"cc 67", ControlPress::kSingle, ControlAction::kTap}}),
+            "params.controls: The controls 1 and 2 are the same message with the same press.");
 }
 
 TEST(SettingsWire, AKeyThatIsNoneIsSaidAndNothingIsChanged) {

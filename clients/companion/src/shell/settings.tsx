@@ -7,6 +7,7 @@ import type { Chord, SetSettings, Settings } from '../protocol';
 import { ask, complain, daemon, pin_key, settings, status } from '../state';
 import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
+import { Controls } from './controls';
 import { Editable, EditableNumber } from './editable';
 import { Shortcuts } from './help';
 import { OwnHarmony } from './own_harmony';
@@ -22,7 +23,7 @@ const leans = [['found', 'the harmony that is heard'], ['songbook', 'old songs']
 const words: Record<Settings['changed'][number], string> = {
   brighter: 'darker or brighter', tenser: 'resolved or tense', surprising: 'familiar or surprising', symbol_style: 'chord symbols', hear_output: 'MIDI output',
   hear_velocity: 'loudest key stroke', settle_ms: 'settling time', melody: 'under which notes', voicing: 'layout', key: 'key',
-  lean: 'which harmony', reach: 'reach of a hand', own: 'your own harmony',
+  lean: 'which harmony', reach: 'reach of a hand', own: 'your own harmony', controls: 'pedals, pads and keys',
 };
 
 function change(what: SetSettings): void {
@@ -93,6 +94,7 @@ export function SettingsPage() {
             </label>
           </fieldset>
           <OwnHarmony on={now.own} style={now.symbol_style} />
+          <Controls now={now.controls} />
           <fieldset>
             <legend>Calm</legend>
             <label class="line">Settling time
