@@ -45,7 +45,7 @@ std::optional<Problem> turn(protocol::Connection& daemon, bool on) {
   const auto settings = daemon.request(request);
   if (!settings) return settings.error();
   fmt::print("{}\n", settings->own ? "Your own harmony shapes the list."
-                                   : "The list is now the one that somebody unknown would get.");
+                                   : "The list no longer depends on your earlier takes.");
   return std::nullopt;
 }
 

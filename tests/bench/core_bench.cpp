@@ -3,10 +3,12 @@
 #include <benchmark/benchmark.h>
 
 #include <cstdlib>
+#include <memory>
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/colour.h"
+#include "daemon/harmony/player_memory.h"
 #include "daemon/harmony/recogniser.h"
 #include "daemon/listen/analysis.h"
 #include "daemon/listen/meetings.h"
@@ -73,6 +75,29 @@ void rankAlternatives(benchmark::State& state) {
   }
 }
 BENCHMARK(rankAlternatives)->Arg(0)->Arg(1);
+
+// The same for a player who is known from earlier takes.
+void rankAlternativesForAKnownPlayer(benchmark::State& state) {
+  const auto counts = std::make_unique<harmony::PlayerCounts>();
+  for (int i = 0; i < 3000; ++i)
+    counts->add({harmony::PlayedChord::kNoChord, static_cast<std::uint8_t>(i * 7 % 156),
+                 static_cast<std::uint8_t>(i * 11 % 156), static_cast<std::uint8_t>(i % 12), 1},
+                1);
+  const auto player = std::make_unique<harmony::PlayerMemory>(*counts);
+  harmony::Question question;
+  question.key = harmony::Key{PitchClass(3), harmony::Mode::kMajor};
+  question.previous = harmony::Chord{PitchClass(5), harmony::quality("min7"), PitchClass(5)};
+  question.player = player.get();
+  question.melody.push_back(Pitch(72));
+  harmony::Alternatives list;
+  int i = 0;
+  for (auto _ : state) {
+    question.melody[0] = Pitch(60 + i++ % 24);
+    harmony::rank_alternatives(question, nullptr, list);
+    benchmark::DoNotOptimize(list.size());
+  }
+}
+BENCHMARK(rankAlternativesForAKnownPlayer);
 
 void voiceOne(benchmark::State& state) {
   const std::array<Pitch, 5> held{Pitch(41), Pitch(56), Pitch(60), Pitch(63), Pitch(72)};
