@@ -350,6 +350,7 @@ UNDERSONG_WIDE void Tops::refresh(std::size_t row) {
 }
 
 UNDERSONG_WIDE void make_places(Candidates& candidates, const Terms& terms) {
+  const float highest = candidates.score[greatest(candidates.score)];
   const Pool pool(candidates);
   Dozen dozen(candidates, terms, pool);
   dozen.by_score();
@@ -363,11 +364,12 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Terms& terms) {
   candidates.order.clear();
   for (const std::size_t c : chosen) candidates.order.push_back(pool.best[c]);
   rest.fill(kMaxAlternatives - chosen.size(), candidates);
-  // Only the order matters without wishes. The steps between the others are made smaller, so that wishes move
-  // them; the chosen ones go above them, in their order.
-  float place = candidates.score[greatest(candidates.score)];
+  // Only the order matters without wishes. The scores end where they ended before, and the steps between them
+  // are made smaller, so that wishes move them; the chosen ones go above them, in their order.
+  const float top = candidates.score[greatest(candidates.score)];
+  float place = highest;
   for (float& score : candidates.score)
-    score = score > kAvoided / 2 ? place - kStep * (place - score) : score;
+    score = score > kAvoided / 2 ? highest - kStep * (top - score) : score;
   for (std::size_t i = chosen.size(); i-- > 0;)
     candidates.score[pool.best[chosen[i]]] = place = place + kStepOfPlace;
 }

@@ -50,7 +50,7 @@ constexpr std::size_t kCount = std::size(kShapes);
 constexpr float kStays = 0.35f, kSteps = 0.4f, kTritoneLeap = -0.3f;  // of the bass
 constexpr float kBassOutside = -0.8f;                                 // a bass outside the key
 constexpr float kToneOutside = 0.2f;                                  // each tone outside the key
-constexpr float kLessUsual = 1.5f / kFamiliarSpan;                    // than the chord over its root
+constexpr float kLessUsual = 4 / kFamiliarSpan;                       // than the chord over its root
 constexpr float kSameRoot = -0.6f, kSameBass = -0.3f, kSameShape = -0.5f;
 
 static_assert(kCount % kLane == 0, "whole vectors");
