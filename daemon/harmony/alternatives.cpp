@@ -19,13 +19,13 @@ namespace {
 
 // The weights of the ranking. Scores of the learnt table are natural logarithms. Common practice, no source.
 constexpr float kFitWeight = 1.5f, kOlderNote = 0.7f;
-constexpr float kAvoided = -10;  // the held note clashes: such a chord is offered only at the familiar end
+constexpr float kAvoided = -60;  // the held note clashes: such a chord is offered only at the familiar end
 constexpr float kUsualWeight = 0.35f;  // by root and triad
 constexpr float kUsualFloor = -8;
 constexpr float kHandsWeight = 0.12f;  // per semitone of motion, averaged over the tones
 constexpr float kSameChord = -6;       // the current chord is not an alternative to itself
 constexpr float kLikedWeight = 0.3f;
-constexpr float kWishWeight = 2.0f;
+constexpr float kBrightWeight = 40, kTenseWeight = 80;  // of a full wish
 constexpr float kFamiliarSpan = 12;  // natural logarithms from 1 to 0 on the familiar scale
 constexpr float kPlainness = 5;  // price of a rarer name within its class at the familiar end, in logarithms
 constexpr float kNewRoot = 4, kNewCell = 8, kAlike = 1.0f, kStepOfPlace = 0.02f;
@@ -37,7 +37,12 @@ constexpr std::size_t kByScore = 3, kByVariety = 9;
 float familiar_weight(float surprising) {
   if (surprising >= 0) return -7 * surprising;
   const float square = surprising * surprising;
-  return 7 * -surprising + 1000 * square * square;
+  return 7 * -surprising + 6000 * square * square;
+}
+
+// A small wish leans the list; a full one puts the scale before everything but how the melody fits.
+float wish_weight(float wish) {
+  return wish * (0.2f + 0.8f * wish * wish);
 }
 
 struct Candidate {
@@ -139,6 +144,7 @@ struct Candidates {
   Candidates() { std::fill(score.begin() + kCandidates, score.end(), kGone); }
   std::array<float, (kCandidates + kLane - 1) / kLane * kLane> score;  // without wishes, then with
   std::array<float, kCandidates> familiar;                             // 0..1
+  std::array<bool, kCandidates> clashes;                               // with the held notes
   std::array<bool, kCandidates> kept;  // a combination always offered, or the best of its root
 };
 
@@ -199,7 +205,7 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Question& question
   for (std::size_t r = 0, c = 0; r < 12; ++r)
     for (std::size_t q = 0; q < kQualityClasses; ++q, ++c) {
       const bool rests = kRests[q] >> ((held + 12 - r) % 12) & 1u;
-      fits[c] = rests && score[c] > kAvoided / 2 ? score[c] : kGone;
+      fits[c] = rests && score[c] > kAvoided / 12 ? score[c] : kGone;
     }
   if (previous < kTableChords) fits[previous] = kGone;
   const auto taken = [&](std::size_t c) {
@@ -322,8 +328,8 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   if (question.variety) make_places(candidates, question, known, key);
 
   const float familiar = familiar_weight(question.wishes.surprising);
-  const float bright = kWishWeight * question.wishes.brighter,
-              tense = 2 * kWishWeight * question.wishes.tenser;
+  const float bright = kBrightWeight * wish_weight(question.wishes.brighter),
+              tense = kTenseWeight * wish_weight(question.wishes.tenser);
   const bool wished = familiar != 0 || bright != 0 || tense != 0;
   for (std::size_t r = 0, at = 0; r < 12; ++r) {
     std::size_t best_of_root = at;
@@ -370,12 +376,10 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   });
 
   ChordsBefore before;
-  PitchClassSet tones_before;
   NoteName from;
   if (question.previous) {
     before.push_back(*question.previous);
     for (const Chord& earlier : question.earlier) before.push_back(earlier);
-    tones_before = row(question.previous->quality).tones.transposed(question.previous->root.value());
     from = root_name_in(*question.previous, question.key);
   }
   const std::span<const Pitch> on_top(question.melody.begin(),
@@ -391,19 +395,13 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     for (Pitch note : question.melody) {
       const int interval = ascending(made.chord.root, note.pitch_class());
       made.degrees.push_back(degree_in(quality, interval));
-      made.reason.tension |= role(quality, interval) != Role::kChordTone;
     }
     made.score = candidate.score;
     made.dark_bright = home.colour.dark_bright;
     made.resolved_tense = home.colour.resolved_tense;
     made.familiar = candidate.familiar;
     made.tried = question.tried.contains(made.chord);
-    made.reason.relation = relation(before, made.chord, question.key);
-    made.reason.from = from;
-    made.reason.key = question.key;
-    made.reason.outside = home.outside;
-    made.reason.common_tones = static_cast<std::uint8_t>((home.tones & tones_before).size());
-    made.reason.liked = static_cast<std::uint8_t>(question.liked.times(made.chord));
+    made.reason = reason_for(made.chord, question.key, before, from, question.liked.times(made.chord));
     if (hands) {
       const auto styled =
           question.style == Style::kOpen ? std::nullopt : voice(made.chord, on_top, *hands, question.style);

@@ -10,8 +10,9 @@
 // - what the player liked in this take;
 // - a place for variety: the first three places go by score, the next nine to chords that differ in root and
 //   colour (maximal marginal relevance). The places are fixed for a question and do not depend on the wishes;
-// - the wishes: each wish times the chord's value on that scale. A greater wish therefore never lowers the
-//   mean of that scale over the first n chords: the best n by a + w * v have a mean v that grows with w.
+// - the wishes: a weight that grows with each wish, times the chord's value on that scale. A greater wish
+//   therefore never lowers the mean of that scale over the first n chords: the best n by a + w * v have a
+//   mean v that grows with w. A full wish moves that mean by about half the range of the list.
 //
 // At the familiar end of the scale, the learnt likelihood outweighs everything else.
 //

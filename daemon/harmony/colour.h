@@ -39,8 +39,7 @@ struct Colour {
 };
 
 // The colour of a named chord, as if played in close position around middle C, without a register term.
-// `root` is the spelling of the root.
-Colour colour(Chord chord, NoteName root, const std::optional<Key>& key);
+Colour colour(const Chord& chord, const std::optional<Key>& key);
 
 // The colour of a chord as it is played. `keys`: the sounding keys in any order; the first 16 different ones
 // count; without keys everything is 0. Without `root`, the likeliest one is used. `previous`: the keys that
