@@ -22,6 +22,7 @@ enum class Middle : std::uint8_t {
   kNumeral,  // the goal as a Roman numeral
   kKey,      // the name as a key, in the mode of the key: "C minor"
   kShared,   // a number of tones, and the chord in force
+  kAdded,    // a degree, and the chord in force
 };
 struct Wording {
   Word before;
@@ -46,6 +47,7 @@ constexpr std::array<Wording, static_cast<std::size_t>(Why::kCount)> kWordings{
     W{Word("resolves the suspension of "), M::kChord, Word()},
     W{Word("parallel minor of "), M::kChord, Word()},
     W{Word("parallel major of "), M::kChord, Word()},
+    W{Word("adds the "), M::kAdded, Word()},
     W{Word(), M::kChord, Word(" in another colour")},
     W{Word("deceptive cadence from "), M::kChord, Word()},
     W{Word("backdoor: bVII7 to I"), M::kNothing, Word()},
@@ -334,6 +336,15 @@ void write_function(TextWriter& out, const Function& function, Quality from) {
       out.put(word(function.about));
       out.put('7');
       break;
+    case Middle::kAdded: {
+      static constexpr Word kTo(" to ");
+      out.put(
+          word(Degree{static_cast<std::int8_t>(function.goal), static_cast<std::int8_t>(function.own - 2)}));
+      out.put(kTo);
+      out.put(word(function.about));
+      out.put(words(from).letters);
+      break;
+    }
     case Middle::kShared: {
       static constexpr std::array<Word, 8> kTones{Word("no tone with "),    Word("one tone with "),
                                                   Word("two tones with "),  Word("three tones with "),

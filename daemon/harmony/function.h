@@ -38,6 +38,8 @@ enum class Why : std::uint8_t {
   kUnsuspends,
   kParallelMinor,
   kParallelMajor,
+  kAdds,  // the same root with one more tone; `goal` and `own` are its degree: number, and alteration plus
+          // two
   kSameRoot,
   kDeceptive,           // V goes to vi, or to bVI
   kBackdoorHome,        // bVII7 goes to I
@@ -115,7 +117,7 @@ struct Function {
   bool minor = false;     // the key is minor
   NoteName about;         // the root, tonic or chord it is named after
   NoteName second;        // kMajorAlone and kMinorAlone: the second of two keys
-  std::uint8_t own = 0;   // kOver: its own degree
+  std::uint8_t own = 0;   // kOver: its own degree; kAdds: see there
   friend constexpr bool operator==(const Function&, const Function&) = default;
 };
 

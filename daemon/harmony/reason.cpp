@@ -167,7 +167,18 @@ Reason reason_for(const Chord& chord, const std::optional<Key>& key, const Chord
     came_back();
     return out;
   }
-  if (move == 0) return function.why == Why::kDominant ? out : after(Why::kSameRoot);
+  if (move == 0) {
+    const PitchClassSet come = next.tones - last.tones;
+    if (come.size() != 1 || !(last.tones - next.tones).empty())
+      return function.why == Why::kDominant ? out : after(Why::kSameRoot);
+    after(Why::kAdds);
+    for (const Degree degree : row(chord.quality).degrees)
+      if (come.contains(PitchClass(semitones(degree)))) {
+        out.function.goal = static_cast<std::uint8_t>(degree.number);
+        out.function.own = static_cast<std::uint8_t>(degree.alter + 2);
+      }
+    return out;
+  }
   const Why kin = kinship(last, next, move);
   const int common = (last.sounding() & next.sounding()).size();
   const auto shares = [&] {

@@ -203,6 +203,15 @@ const std::vector<Rule>& rules() {
          return c.move() == 0 && !above_root(*c.previous).contains(4) &&
                 above_root(*c.previous).contains(3) && major(c.tones());
        }},
+      {"adds the ", "",
+       [](const Case& c) {
+         std::istringstream words(c.text);
+         std::string adds, the, degree, to, name;
+         words >> adds >> the >> degree >> to >> name;
+         Tones last = above_root(*c.previous);
+         const int added = semitones(*parse_degree(degree)) % 12;
+         return c.move() == 0 && names_previous(c, name) && last.insert(added).second && last == c.tones();
+       }},
       {"", " in another colour", [](const Case& c) { return c.move() == 0; }},
       {"deceptive cadence from ", "",
        [](const Case& c) {
@@ -617,6 +626,7 @@ TEST(Reasons, SayWhatATeacherWouldSay) {
       {"A:min", "C", "C:maj", "relative minor of C"},
       {"E:maj", "C", "C:maj", "chromatic mediant of C"},
       {"C:minmaj7", "C minor", "C:min7", "line cliché: inner voice rises"},
+      {"C:maj9", "C", "C:maj7", "adds the 9 to Cmaj7"},
       {"C:min7", "C minor", "C:minmaj7", "line cliché: inner voice falls"},
       {"C:maj/7", "C", "C:maj", "line cliché: the bass falls"},
       {"F:maj/2", "C", "", "IV over V"},
