@@ -231,8 +231,8 @@ void append_moment(std::string& out, const listen::Moment& moment, const ListTex
     const auto& reading = moment.harmony->reading;
     out += '{';
     append_chord(out, reading.chord, reading.root_name);
-    const harmony::Colour colour = harmony::colour(
-        reading.chord, reading.root_name, moment.key ? std::optional(moment.key->key) : std::nullopt);
+    const harmony::Colour colour =
+        harmony::colour(reading.chord, moment.key ? std::optional(moment.key->key) : std::nullopt);
     append_colour(out, colour.dark_bright, colour.resolved_tense);
     append_confidence(out, reading.confidence);
     out.append(R"(,"since":)");
