@@ -2,7 +2,8 @@
 // are.
 //
 // The table is comma-separated and begins with a line of column names. Lines that start with # are comments.
-// Required columns are `id` and `midi` (MIDI keys in any order, 60 is middle C). Optional columns are `root`
+// Required columns are `id` and `midi` (MIDI keys in any order, 60 is middle C) or `chord` (a chord symbol or
+// Harte syntax; it is measured in close position around middle C). Optional columns are `root`
 // (semitones above the lowest key) or `root_pc` (0 is C), `key` ("C:maj") and `previous` (keys of the chord
 // before). A comment with the words "frame chord is midi KEYS" gives the chord before, and the key of which
 // it is the tonic, for the whole table. For a table with the columns `pcs_brighter` and `pcs_darker` the
@@ -21,6 +22,7 @@
 #include "clients/offline/commands.h"
 #include "clients/offline/input.h"
 #include "daemon/base/result.h"
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/colour.h"
 #include "daemon/harmony/colour_terms.h"
 #include "daemon/harmony/harmonicity.h"
@@ -132,6 +134,7 @@ std::string quoted(const std::string& text) {
 }
 
 struct Chord {
+  std::optional<harmony::Chord> named;  // or the keys
   std::vector<Pitch> keys;
   std::optional<PitchClass> root;
   std::optional<harmony::Key> key;
@@ -139,9 +142,11 @@ struct Chord {
 };
 
 std::string answer(const std::string& id, const Chord& chord, const std::string& predict, bool with_terms) {
-  const auto terms = harmony::colour_terms(chord.keys, chord.root, chord.key, chord.previous);
+  const auto terms = chord.named ? harmony::colour_terms(*chord.named, chord.key)
+                                 : harmony::colour_terms(chord.keys, chord.root, chord.key, chord.previous);
   const auto rated = harmony::ratings(terms, !chord.previous.empty());
-  const auto colour = harmony::colour(chord.keys, chord.key, chord.root, chord.previous);
+  const auto colour = chord.named ? harmony::colour(*chord.named, chord.key)
+                                  : harmony::colour(chord.keys, chord.key, chord.root, chord.previous);
   const std::array<float, kColumns.size()> values{
       rated.consonance,      chord.key ? rated.tension_in_key : rated.tension,
       rated.valence,         colour.dark_bright,
@@ -152,12 +157,12 @@ std::string answer(const std::string& id, const Chord& chord, const std::string&
   for (std::size_t i = 0; i < values.size(); ++i) out += fmt::format(",{:.5f}", values[i]);
   if (with_terms)
     out += fmt::format(
-        ",{:.6f},{:.6f},{:.6f},{:.6f},{},{},{:.6f},{:.6f},{:.6f},{:.6f},{:.3f},{:.3f},{:.5f},{},{:.5f},{:.6f}"
-        ",{:.6f},{}",
+        ",{:.6f},{:.6f},{:.6f},{:.6f},{},{},{:.6f},{:.6f},{:.6f},{:.6f},{:.3f},{:.3f},{:.5f},{},{:.5f},{:.5f}"
+        ",{},{},{:.6f},{:.6f},{}",
         terms.periodicity, terms.mean_roughness, terms.worst_roughness, terms.unfamiliarity, terms.outside,
         terms.fifth, terms.key_fit, terms.triads, terms.fifths, terms.height, terms.root_stability,
-        terms.least_stability, terms.mean_stability, terms.distance, terms.motion,
-        harmony::roughness(chord.keys), harmony::harmonicity([&] {
+        terms.least_stability, terms.mean_stability, terms.distance, terms.motion, terms.place,
+        terms.tritones, terms.seventh, harmony::roughness(chord.keys), harmony::harmonicity([&] {
           harmony::PitchClassSet set;
           for (Pitch key : chord.keys) set.insert(key.pitch_class());
           return set;
@@ -213,8 +218,9 @@ Result<void> run_table(std::istream& in, Options options) {
         fmt::print("brighter,darker,value_brighter,value_darker,holds\n");
         continue;
       }
-      if (!table->has("id") || !table->has("midi"))
-        return invalid_input(fmt::format("line {}: the columns \"id\" and \"midi\" are required", number));
+      if (!table->has("id") || !(table->has("midi") || table->has("chord")))
+        return invalid_input(
+            fmt::format("line {}: the columns \"id\", and \"midi\" or \"chord\", are required", number));
       if (options.predict.empty())
         options.predict = !table->has("rating") && table->has("tension") ? "tension" : "consonance";
       fmt::print(
@@ -222,7 +228,8 @@ Result<void> run_table(std::istream& in, Options options) {
           options.terms
               ? ",periodicity,mean_roughness,worst_roughness,unfamiliarity,outside,fifth,key_fit,triads,"
                 "fifths,octaves,"
-                "root_stability,least_stability,mean_stability,distance,motion,hk_roughness,harmonicity,n"
+                "root_stability,least_stability,mean_stability,distance,motion,place,tritones,seventh,hk_"
+                "roughness,harmonicity,n"
               : "");
       continue;
     }
@@ -232,6 +239,18 @@ Result<void> run_table(std::istream& in, Options options) {
       continue;
     }
     Chord chord;
+    if (!table->has("midi")) {
+      const std::string text = table->field(row, "chord");
+      const auto read = harmony::parse_chord(text);
+      if (!read) return fail(invalid_input(fmt::format("\"chord\" must be a chord, not \"{}\"", text)));
+      chord.named = read->chord;
+      for (const Pitch key : harmony::close_position(read->chord)) chord.keys.push_back(key);
+      const auto key = key_of(table->field(row, "key"));
+      if (!key) return fail(key.error());
+      chord.key = *key ? *key : *frame_key;
+      fmt::print("{}\n", answer(table->field(row, "id"), chord, options.predict, options.terms));
+      continue;
+    }
     auto keys = keys_of(table->field(row, "midi"), "\"midi\"");
     if (!keys) return fail(keys.error());
     if (keys->empty()) return fail(invalid_input("\"midi\" holds no keys"));
@@ -276,7 +295,7 @@ void add_colour(CLI::App& program, int& exit_code) {
       "colour", "Tell how dark or bright, resolved or tense the chords of a table are");
   command
       ->add_option("CHORDS", options->file,
-                   "comma-separated table with the columns id and midi, or - for standard input")
+                   "comma-separated table with the columns id, and midi or chord, or - for standard input")
       ->required();
   command
       ->add_option("--predict", options->predict,

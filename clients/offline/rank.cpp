@@ -282,7 +282,7 @@ int run(const Options& options) {
       ranked.emplace_back(harmony::harte(offered.chord, offered.root_name));
       if (!options.explain) continue;
       std::string reason = harmony::symbol(offered.chord, offered.root_name) + ": ";
-      harmony::append_reason(reason, offered, asked.melody, names, asked.previous);
+      harmony::append_reason(reason, offered, asked.melody, names);
       reasons.emplace_back(reason);
     }
     json::object out{{"id", query->id}, {"ranked", std::move(ranked)}};

@@ -14,7 +14,6 @@
 #include "daemon/harmony/ranking_terms.h"
 #include "daemon/harmony/slash_chords.h"
 #include "daemon/harmony/voicing_search.h"
-#include "daemon/harmony/words.h"
 
 namespace undersong::harmony {
 namespace {
@@ -22,7 +21,7 @@ namespace {
 // Common practice, no source.
 constexpr float kLikedWeight = 0.2f, kLikedKin = 0.1f;  // of the very chord, of its root and family
 constexpr int kMostLiked = 4;                           // coming back more often says no more
-constexpr float kWishWeight = 2.0f;
+constexpr float kBrightWeight = 40, kTenseWeight = 80;  // of a full wish
 constexpr float kPlainness = 5;  // price of a rarer name within its class at the familiar end, in logarithms
 constexpr std::size_t kSlashKept = 3;
 constexpr float kLikelihoodRules = 20;  // a weight of the familiar scale that outweighs all else
@@ -33,7 +32,12 @@ constexpr std::uint64_t kEveryQuality = (std::uint64_t{1} << kOfferedCount) - 1;
 float familiar_weight(float surprising) {
   if (surprising >= 0) return -7 * surprising;
   const float square = surprising * surprising;
-  return 7 * -surprising + 1000 * square * square;
+  return 7 * -surprising + 6000 * square * square;
+}
+
+// A small wish leans the list; a full one puts the scale before everything but how the melody fits.
+float wish_weight(float wish) {
+  return wish * (0.2f + 0.8f * wish * wish);
 }
 
 // The scores of all candidates without wishes and without places.
@@ -111,8 +115,8 @@ UNDERSONG_WIDE void make_scores(Candidates& candidates, const Terms& terms) {
 UNDERSONG_WIDE void add_wishes(Candidates& candidates, const Question& question, std::size_t key) {
   const Offered& known = offered();
   const float familiar = familiar_weight(question.wishes.surprising);
-  const float bright = kWishWeight * question.wishes.brighter,
-              tense = 2 * kWishWeight * question.wishes.tenser;
+  const float bright = kBrightWeight * wish_weight(question.wishes.brighter),
+              tense = kTenseWeight * wish_weight(question.wishes.tenser);
   if (familiar != 0 || bright != 0 || tense != 0) {
     for (std::size_t at = 0; at < kOverRoot; at += kLane)
       store(&candidates.score[at], load(&candidates.score[at]) + familiar * load(&candidates.familiar[at]) +
@@ -236,12 +240,10 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
   const Offered& known = offered();
   const auto& in_key = known.in_key[terms.key];
   ChordsBefore before;
-  PitchClassSet tones_before;
   NoteName from;
   if (question.previous) {
     before.push_back(*question.previous);
     for (const Chord& earlier : question.earlier) before.push_back(earlier);
-    tones_before = row(question.previous->quality).tones.transposed(question.previous->root.value());
     from = root_name_in(*question.previous, question.key);
   }
   const std::span<const Pitch> on_top(question.melody.begin(),
@@ -259,20 +261,13 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     for (Pitch note : question.melody) {
       const int interval = ascending(made.chord.root, note.pitch_class());
       made.degrees.push_back(degree_in(quality, interval));
-      made.reason.tension |=
-          role(quality, interval) != Role::kChordTone && note.pitch_class() != made.chord.bass;
     }
     made.score = candidates.score[at];
     made.dark_bright = home.colour.dark_bright;
     made.resolved_tense = home.colour.resolved_tense;
     made.familiar = candidates.familiar[at];
     made.tried = static_cast<std::uint8_t>(question.tried.times(made.chord));
-    made.reason.relation = relation(before, made.chord, question.key);
-    made.reason.from = from;
-    made.reason.key = question.key;
-    made.reason.outside = home.outside;
-    made.reason.common_tones = static_cast<std::uint8_t>((home.tones & tones_before).size());
-    made.reason.liked = static_cast<std::uint8_t>(question.liked.times(made.chord));
+    made.reason = reason_for(made.chord, question.key, before, from, question.liked.times(made.chord));
     if (hands) {
       auto styled =
           question.style == Style::kOpen ? std::nullopt : voice(made.chord, on_top, *hands, question.style);
@@ -283,49 +278,6 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
     }
     out.push_back(made);
   }
-}
-
-void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody,
-                  const MelodyNames& names, const std::optional<Chord>& previous) {
-  const Reason& reason = alternative.reason;
-  for (std::size_t i = 0; i < melody.size() && i < alternative.degrees.size(); ++i) {
-    if (i > 0) out.put(", ");
-    out.put(
-        word(i < names.size() ? names[i] : plain_name(alternative.root_name.above(alternative.degrees[i]))));
-    out.put(" is its ");
-    static constexpr Word kRoot("root");
-    out.put(alternative.degrees[i] == Degree{1, 0} ? kRoot : word(alternative.degrees[i]));
-  }
-  if (previous && reason.relation != Relation::kNone) {
-    out.put("; ");
-    out.put(word(reason.relation));
-    static constexpr Word kUnder(" under "), kAs(" as "), kFrom(" from ");
-    out.put(reason.relation == Relation::kPedalPoint ? kUnder
-            : reason.relation == Relation::kSameRoot ? kAs
-                                                     : kFrom);
-    out.put(word(reason.from));
-    out.put(words(previous->quality).letters);
-  }
-  if (reason.key) {
-    static constexpr std::array<Word, 5> kCount{Word("; stays in "), Word("; one tone outside "),
-                                                Word("; two tones outside "), Word("; three tones outside "),
-                                                Word("; four tones outside ")};
-    static constexpr Word kMost("; most tones outside ");
-    out.put(reason.outside < kCount.size() ? kCount[reason.outside] : kMost);
-    out.put(word(*reason.key));
-  }
-  static constexpr Word kUsual("; usual here"), kRare("; rare here"), kNeither,
-      kBack("; you came back to it");
-  out.put(alternative.familiar >= kUsualFrom ? kUsual : alternative.familiar < kRareBelow ? kRare : kNeither);
-  out.put(reason.liked > 0 ? kBack : kNeither);
-}
-
-void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
-                   const MelodyNames& names, const std::optional<Chord>& previous) {
-  std::array<char, kLongestReason + TextWriter::kSlack> text;
-  TextWriter writer(text.data());
-  write_reason(writer, alternative, melody, names, previous);
-  out.append(text.data(), writer.at());
 }
 
 }  // namespace undersong::harmony

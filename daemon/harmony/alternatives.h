@@ -11,9 +11,10 @@
 // - what the player liked in this take: the very chord, and a little its family.
 //
 // From these scores the order without wishes is made (places.h): likely, wide, then functions. It is fixed
-// for a question and does not depend on the wishes. To it are added the wishes: each wish times the chord's
-// value on that scale. A greater wish therefore never lowers the mean of that scale over the first n chords:
-// the best n by a + w * v have a mean v that grows with w.
+// for a question and does not depend on the wishes. To it are added the wishes: a weight that grows with each
+// wish, times the chord's value on that scale. A greater wish therefore never lowers the mean of that scale
+// over the first n chords: the best n by a + w * v have a mean v that grows with w. A full wish moves that
+// mean by about half the range of the list.
 //
 // At the familiar end of the scale, the learnt likelihood outweighs everything else.
 //
@@ -32,13 +33,12 @@
 #include <array>
 #include <cstdint>
 #include <optional>
-#include <string>
 
 #include "daemon/harmony/chord.h"
 #include "daemon/harmony/fixed_vector.h"
 #include "daemon/harmony/interval.h"
 #include "daemon/harmony/key.h"
-#include "daemon/harmony/relation.h"
+#include "daemon/harmony/reason.h"
 #include "daemon/harmony/spelling.h"
 #include "daemon/harmony/transition.h"
 #include "daemon/harmony/tried.h"
@@ -47,7 +47,6 @@
 namespace undersong::harmony {
 
 class PlayerMemory;
-class TextWriter;
 
 // What the player wishes for, each -1..1; 0 = no wish.
 struct Wishes {
@@ -58,21 +57,6 @@ struct Wishes {
 };
 
 inline constexpr std::size_t kMaxAlternatives = 36;
-inline constexpr std::size_t kMelodyNotes = 2;            // the held melody note, or the two newest
-using MelodyPitches = FixedVector<Pitch, kMelodyNotes>;   // newest first
-using MelodyNames = FixedVector<NoteName, kMelodyNotes>;  // their names as shown now
-
-// Why an alternative is offered, as data. append_reason makes the sentence.
-struct Reason {
-  Relation relation = Relation::kNone;  // to the chord in force
-  NoteName from;                        // name of the root of the chord in force
-  std::optional<Key> key;
-  std::uint8_t outside = 0;       // number of its tones outside the key
-  std::uint8_t common_tones = 0;  // with the chord in force
-  bool tension = false;           // a melody note is a tension, not a chord tone
-  std::uint8_t liked = 0;         // how often the player marked this chord or came back to it in this take
-  friend constexpr bool operator==(const Reason&, const Reason&) = default;
-};
 
 struct Alternative {
   Chord chord;
@@ -106,7 +90,7 @@ struct Question {
   bool variety = true;        // false: rank by score alone
   Tried tried;
   Liked liked;
-  const TakeMemory* take = nullptr;  // what was heard earlier in the take, or null; must outlive the call
+  const TakeMemory* take = nullptr;      // what was heard earlier in the take, or null; must outlive the call
   const PlayerMemory* player = nullptr;  // what was played in earlier takes, or null; must outlive the call
 };
 
@@ -118,15 +102,5 @@ void rank_alternatives(const Question& question, const Hands* hands, Alternative
 // as chords of a leading tone, and dominants as those of a degree of the key. Never has two accidentals.
 // Common practice, no source.
 NoteName root_name_in(const Chord& chord, const std::optional<Key>& key);
-
-// Appends a sentence such as "D is its 9; falling fifth from F7; stays in Eb major; usual here", without a
-// full stop. `names`: the names of the melody notes where they are shown; a note without a name is given by
-// its degree.
-void append_reason(std::string& out, const Alternative& alternative, const MelodyPitches& melody,
-                   const MelodyNames& names, const std::optional<Chord>& previous);
-// The same, faster. Writes at most kLongestReason bytes, and the slack of the writer.
-inline constexpr std::size_t kLongestReason = 256;
-void write_reason(TextWriter& out, const Alternative& alternative, const MelodyPitches& melody,
-                  const MelodyNames& names, const std::optional<Chord>& previous);
 
 }  // namespace undersong::harmony

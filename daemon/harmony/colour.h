@@ -3,18 +3,21 @@
 //   const Colour c = colour(keys, Key{PitchClass(0), Mode::kMajor});
 //
 // Resolved-tense is how tense listeners call such a chord. Without a key it depends on the chord's consonance
-// (periodicity, roughness, familiarity, tones outside a major scale) and its height. In a key it depends on
-// the stability of root and tones, Lerdahl's distance from the tonic, periodicity, mode, and how far the
-// voices had to move.
+// (periodicity, roughness, familiarity, tones outside a major scale), its place on the line of fifths, its
+// tritones, whether it has a seventh, and its height. In a key it depends on the stability of root and tones,
+// Lerdahl's distance from the tonic, periodicity, mode, a seventh, and how far the voices had to move.
 //
 // Dark-bright combines a mode term and a register term. The mode term is how major the chord is (key fit,
-// triads within it, place on the line of fifths); in a key it is averaged with the place on the line of
-// fifths seen from the tonic. The register term is height: higher is brighter (Collier & Hubbard 2004).
+// triads within it, place on the line of fifths); in a key it is averaged with the place of its tones on the
+// line of fifths seen from the tonic. The register term is height: higher is brighter (Collier & Hubbard
+// 2004). Brightness is not valence: both are learnt from the same ratings, but brightness also keeps the
+// orders of modes and chords that theory books agree on.
 //
 // Units: see Colour and Ratings.
 // Threads: any; pure functions. Tables are made at the first use (thread-safe); no allocation after that.
 // Errors: none; all functions are total.
-// Source: weights learnt from published ratings, named in colour_weights.inc; method and figures in
+// Source: weights learnt from published ratings, named in colour_weights.inc, and from the pairs with their
+// books in tests/harmony/colour_order.csv; method and figures in
 // daemon/harmony/learning/learn_colour.py. The shares of mode and register: common practice, no source.
 #pragma once
 
@@ -39,8 +42,7 @@ struct Colour {
 };
 
 // The colour of a named chord, as if played in close position around middle C, without a register term.
-// `root` is the spelling of the root.
-Colour colour(Chord chord, NoteName root, const std::optional<Key>& key);
+Colour colour(const Chord& chord, const std::optional<Key>& key);
 
 // The colour of a chord as it is played. `keys`: the sounding keys in any order; the first 16 different ones
 // count; without keys everything is 0. Without `root`, the likeliest one is used. `previous`: the keys that

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "daemon/harmony/chord_set.h"
+#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/fixed_vector.h"
 #include "daemon/harmony/harmonicity.h"
 #include "daemon/harmony/roughness.h"
@@ -15,6 +16,7 @@ namespace undersong::harmony {
 namespace {
 
 constexpr std::size_t kMostKeys = 16;
+constexpr int kBass = 52;         // of chords in close position
 constexpr float kUnknown = 8.5f;  // unfamiliarity above which chords are equally strange
 
 // notes^0.7
@@ -53,6 +55,8 @@ ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> 
 
   const PitchClass bottom = root ? *root : likely_root(tones, notes[0].pitch_class());
   out.fifths = mean_fifths(tones, bottom);
+  out.tritones = std::min(static_cast<float>((tones & tones.transposed(6)).size()) / 2, 2.0f);
+  out.seventh = tones.size() > 3 ? 1.0f : 0.0f;
   float sum = 0;
   for (Pitch note : notes) sum += static_cast<float>(note.value());
   out.height = (sum / count - 60) / 12;
@@ -63,10 +67,39 @@ ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> 
     out.least_stability = stable.least;
     out.mean_stability = stable.mean;
     out.distance = static_cast<float>(distance_from_tonic(tones, bottom, *key));
+    out.place = mean_place(tones, key->tonic);
   }
   if (!previous.empty())
     out.motion = static_cast<float>(voice_leading_distance(previous, sounding)) /
                  static_cast<float>(std::max(previous.size(), notes.size()));
+  return out;
+}
+
+CloseKeys close_position(const Chord& chord) {
+  const QualityRow& made = row(chord.quality);
+  CloseKeys keys;
+  keys.push_back(Pitch(kBass));
+  for (int i = 1; i < 12; ++i)
+    if (made.tones.contains(PitchClass(chord.bass.value() + i - chord.root.value())))
+      keys.push_back(Pitch(kBass + i));
+  // Ninths and higher tensions lie an octave up, as they are played.
+  for (Degree degree : made.degrees)
+    if (degree.number > 7)
+      for (Pitch& note : keys)
+        if (note != keys[0] &&
+            (note.value() - kBass + chord.bass.value() - chord.root.value() - semitones(degree)) % 12 == 0)
+          note = Pitch(note.value() + 12);
+  return keys;
+}
+
+ColourTerms colour_terms(const Chord& chord, const std::optional<Key>& key) {
+  const CloseKeys keys = close_position(chord);
+  // Move the key along with the chord.
+  const int moved = kBass - chord.bass.value();
+  std::optional<Key> moved_key = key;
+  if (moved_key) moved_key->tonic = transpose(moved_key->tonic, moved);
+  ColourTerms out = colour_terms({keys.begin(), keys.size()}, transpose(chord.root, moved), moved_key, {});
+  out.height = 0;
   return out;
 }
 

@@ -18,10 +18,10 @@ const Word& word_of(const std::array<Step, N>& steps, const Word& most, float va
 }
 
 constexpr std::array<Step, 4> kDarkBright{
-    {{-.45f, Word("very dark")}, {-.15f, Word("dark")}, {.15f, Word("neutral")}, {.45f, Word("bright")}}};
+    {{-.4f, Word("very dark")}, {-.15f, Word("dark")}, {.15f, Word("neutral")}, {.4f, Word("bright")}}};
 constexpr Word kBrightest("very bright");
 constexpr std::array<Step, 3> kResolvedTense{
-    {{.45f, Word("at rest")}, {.62f, Word("mild")}, {.78f, Word("leaning")}}};
+    {{.5f, Word("at rest")}, {.62f, Word("mild")}, {.72f, Word("leaning")}}};
 constexpr Word kTensest("tense");
 
 }  // namespace

@@ -4,9 +4,10 @@
 //   resolved_tense_word(0.7f)   "leaning"
 //
 // The words and their limits are defined only here. The daemon sends the words with the numbers, and clients
-// show them unchanged. The limits follow the distribution of chords: in a key, chords lie between about 0.1
-// and 0.9 on the scale resolved to tense, half of them above 0.7; on the scale dark to bright most lie within
-// 0.15 of the middle.
+// show them unchanged. The limits follow the distribution of chords: in a key, tonic, subdominant and their
+// major sevenths are at rest, the other chords of the key mild, plain dominants lean, and altered dominants
+// and chords far from the key are tense. On the scale dark to bright, a third of all chords lies within 0.15
+// of the middle, and one in ten beyond 0.4.
 //
 // Units: none; the ranges are given below.
 // Threads: pure functions; call them from any thread. No allocation.

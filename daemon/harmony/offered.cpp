@@ -214,7 +214,7 @@ void fill(Offered& made) {
         const Chord chord{root, made.quality[i], root};
         InKey& home = made.in_key[k][r * kPadded + i];
         home.root_name = root_name_in(chord, key);
-        home.colour = colour(chord, home.root_name, key);
+        home.colour = colour(chord, key);
         home.tones = row(chord.quality).tones.transposed(root.value());
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());
         home.liking = kRows[i].liking - kOutsideWeight * static_cast<float>(home.outside);

@@ -102,7 +102,7 @@ class Dozen {
       const int newest = above(question.melody[0]), older = above(question.melody.back());
       for (std::size_t q = 0; q < kQualityClasses; ++q, ++c) {
         const bool rests = kRests[q] >> newest & kRests[q] >> older & 1u;
-        fits_[c] = pool.score[c] <= kAvoided / 2 ? kGone : pool.score[c] + (rests ? 0 : kRestless);
+        fits_[c] = pool.score[c] <= kClashes ? kGone : pool.score[c] + (rests ? 0 : kRestless);
       }
     }
     for (std::size_t i = 0; i < kSlashInPool && i < candidates.slash.size(); ++i)
@@ -119,7 +119,7 @@ class Dozen {
     for (std::size_t c = kTableChords; c < kPool; ++c) left[c] = kGone;
     while (chosen_.size() < kByScore) {
       const std::size_t first = greatest(left);
-      if (left[first] <= kAvoided / 2) break;
+      if (left[first] <= kClashes) break;
       take(first);
       // Others with its root and kind wait for a place for variety.
       const std::size_t root = first / kQualityClasses, kind = kind_of(first % kQualityClasses);
@@ -260,7 +260,7 @@ void add_functions(const Terms& terms, Scores& score) {
     for (std::size_t cls = 0; cls < kQualityClasses; ++cls) {
       if (plain[cls] == Offered::kNone) continue;
       const std::size_t at = r * kPadded + plain[cls];
-      if (score[at] <= kAvoided / 2) continue;
+      if (score[at] <= kClashes) continue;
       const float above = (1 - kOwnShare) * of_function[function_of(cls)] + kOwnShare * usual[cls] - mean;
       score[at] += kFunction * std::clamp(above, 0.0f, kFunctionSpan);
       // At home: apart from the held notes, all its tones lie in the key.
@@ -315,7 +315,7 @@ class Rest {
     std::array<float, kMaxAlternatives> value;
     for (; places > 0; --places) {
       const std::size_t at = tops_.best();
-      if (tops_.score(at) <= kAvoided / 2) break;
+      if (tops_.score(at) <= kClashes) break;
       value[next.size()] = tops_.score(at);
       next.push_back(static_cast<std::uint16_t>(at));
       listed(at, false);
@@ -368,8 +368,7 @@ UNDERSONG_WIDE void make_places(Candidates& candidates, const Terms& terms) {
   // are made smaller, so that wishes move them; the chosen ones go above them, in their order.
   const float top = candidates.score[greatest(candidates.score)];
   float place = highest;
-  for (float& score : candidates.score)
-    score = score > kAvoided / 2 ? highest - kStep * (top - score) : score;
+  for (float& score : candidates.score) score = score > kClashes ? highest - kStep * (top - score) : score;
   for (std::size_t i = chosen.size(); i-- > 0;)
     candidates.score[pool.best[chosen[i]]] = place = place + kStepOfPlace;
 }

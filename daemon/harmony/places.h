@@ -28,8 +28,9 @@
 
 namespace undersong::harmony {
 
-inline constexpr float kAvoided =
-    -10;  // the held note clashes: such a chord is offered only at the familiar end
+// A held note clashes: such a chord is offered only at the familiar end, whatever the wishes are.
+inline constexpr float kAvoided = -60;
+inline constexpr float kClashes = -5;  // a score of at most this belongs to a chord that is avoided
 
 // The candidates: every offered quality on every root (root * kPadded + index of the quality), then the slash
 // chords. Row 12 is theirs. What pads the rows is kGone.

@@ -107,7 +107,7 @@ QualityClass quality_class(Quality of) {
 
 Chord plainest(std::size_t chord) {
   constexpr std::array<std::string_view, kQualityClasses> kNames{
-      "maj",     "maj6",  "maj7", "7",   "min",        "min6", "min7",
+      "maj",     "maj6",  "maj7", "7",   "min",     "min6", "min7",
       "minmaj7", "hdim7", "dim7", "aug", "aug(b7)", "sus4"};
   const PitchClass root(static_cast<int>(chord / kQualityClasses));
   return {root, quality(kNames[chord % kQualityClasses]), root};

@@ -106,7 +106,7 @@ void fill(Known& made) {
         const Chord chord{root, made.quality[s], transpose(root, kShapes[s].bass)};
         InKey& home = made.in_key[k][r * kCount + s];
         home.root_name = root_name_in({root, chord.quality, root}, key);
-        home.colour = colour(chord, home.root_name, key);
+        home.colour = colour(chord, key);
         home.tones = row(chord.quality).tones.transposed(root.value());
         home.tones.insert(chord.bass);
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());

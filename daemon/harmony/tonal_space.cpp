@@ -71,6 +71,7 @@ struct Tables {
     std::uint8_t third = 0, fifth = 0;  // of the triad at the bottom of the set, semitones
   };
   std::array<Above, 4096> above{};                         // indexed by the set above its root
+  std::array<float, 4096> place{};                         // mean_place, indexed by the set above the tonic
   std::array<std::array<SetStability, 4096>, 2> stable{};  // [mode][set above the tonic]
 
   Tables() {
@@ -100,11 +101,20 @@ struct Tables {
         }
         made.mean /= static_cast<float>(set.size());
       }
+      // The top of a diminished seventh chord, by its letters.
+      const bool diminished = (set & PitchClassSet(0b001011011001)) == PitchClassSet(0b001001001001);
       int sum = 0;
       for (int i = 0; i < 12; ++i)
         if (set.contains(PitchClass(i)))
-          sum += i == 6 ? (set.contains(PitchClass(7)) ? 6 : -6) : (7 * i + 5) % 12 - 5;
+          sum += i == 6                 ? (set.contains(PitchClass(7)) ? 6 : -6)
+                 : i == 9 && diminished ? -9
+                                        : (7 * i + 5) % 12 - 5;
       above[bits].fifths = static_cast<float>(sum) / static_cast<float>(set.size());
+      int others = 0;
+      for (int i = 0; i < 12; ++i)
+        if (i != 6 && set.contains(PitchClass(i))) others += (7 * i + 5) % 12 - 5;
+      const int tritone = set.contains(PitchClass(6)) ? (others > 0 ? 6 : -6) : 0;
+      place[bits] = static_cast<float>(others + tritone) / static_cast<float>(set.size());
     }
   }
 };
@@ -154,6 +164,10 @@ float stability(PitchClass tone, Key key) {
 
 float mean_fifths(PitchClassSet tones, PitchClass root) {
   return tables().above[tones.relative_to(root).bits()].fifths;
+}
+
+float mean_place(PitchClassSet tones, PitchClass tonic) {
+  return tables().place[tones.relative_to(tonic).bits()];
 }
 
 PitchClass likely_root(PitchClassSet tones, PitchClass bass) {

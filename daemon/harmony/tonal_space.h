@@ -45,9 +45,15 @@ struct SetStability {
 SetStability stability(PitchClassSet tones, Key key);
 
 // Mean place of the tones on the line of fifths above the root: P5 +1, M2 +2 ... M7 +5, P4 -1 ... m2 -5. The
-// tritone is +6 over a perfect fifth, otherwise -6. 0 for the empty set. Source: modes ordered by the line of
-// fifths, common practice; Temperley & Tan (2013). The tritone rule is ours.
+// tritone is +6 over a perfect fifth, otherwise -6, and the top of a diminished seventh chord -9. 0 for the
+// empty set. Source: modes ordered by the line of fifths, common practice; Temperley & Tan (2013). The rules
+// for these two are ours.
 float mean_fifths(PitchClassSet tones, PitchClass root);
+
+// Mean place of the tones on the line of fifths, seen from the tonic of a key: in C, Ab -4, Eb -3 ... B +5.
+// The tritone above the tonic is +6 if the other tones lie on the sharp side on average, otherwise -6. 0 for
+// the empty set. Source: compact spelling on the line of fifths, Temperley (2001), ch. 5.
+float mean_place(PitchClassSet tones, PitchClass tonic);
 
 // The tone that best explains the others as its harmonics; between near equals, the bass. Source: Parncutt
 // (1988), "Revision of Terhardt's psychoacoustical model of the root(s) of a musical chord", weights 1 1/2

@@ -173,8 +173,7 @@ void write_names(TextWriter& out, const harmony::Alternative& alternative,
 }
 
 void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
-                       const harmony::MelodyPitches& melody, const harmony::MelodyNames& names,
-                       const std::optional<harmony::Chord>& previous) {
+                       const harmony::MelodyPitches& melody, const harmony::MelodyNames& names) {
   out.put('{');
   write_chord(out, alternative.chord, alternative.root_name);
   out.put(R"(,"dark_bright":)");
@@ -203,7 +202,7 @@ void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
   out.put(R"(,"names":)");
   write_names(out, alternative, melody, names);
   out.put(R"(,"reason":")");
-  harmony::write_reason(out, alternative, melody, names, previous);
+  harmony::write_reason(out, alternative, melody, names);
   static constexpr harmony::Word kTried(R"(","tried":true,)"), kNotTried(R"(","tried":false,)");
   out.put(alternative.tried > 0 ? kTried : kNotTried);
   out.put(R"("tries":)");
@@ -212,19 +211,15 @@ void write_alternative(TextWriter& out, const harmony::Alternative& alternative,
 }
 
 void bring_up_to_date(ListText& list, const listen::Moment& moment) {
-  std::optional<harmony::Chord> previous;
-  if (moment.harmony) previous = moment.harmony->reading.chord;
-  if (list.number == moment.alternatives_number && list.number > 0 && list.previous == previous &&
-      list.names == moment.under_names)
+  if (list.number == moment.alternatives_number && list.number > 0 && list.names == moment.under_names)
     return;
   list.number = moment.alternatives_number;
-  list.previous = previous;
   list.names = moment.under_names;
   list.text.resize(kLongestAlternative * harmony::kMaxAlternatives + TextWriter::kSlack);
   TextWriter out(list.text.data());
   for (std::size_t i = 0; i < moment.alternatives.size(); ++i) {
     if (i != 0) out.put(',');
-    write_alternative(out, moment.alternatives[i], moment.under, moment.under_names, previous);
+    write_alternative(out, moment.alternatives[i], moment.under, moment.under_names);
   }
   list.size = static_cast<std::size_t>(out.at() - list.text.data());
 }
@@ -254,8 +249,8 @@ void append_moment(std::string& out, const listen::Moment& moment, const ListTex
     const auto& reading = moment.harmony->reading;
     out += '{';
     append_chord(out, reading.chord, reading.root_name);
-    const harmony::Colour colour = harmony::colour(
-        reading.chord, reading.root_name, moment.key ? std::optional(moment.key->key) : std::nullopt);
+    const harmony::Colour colour =
+        harmony::colour(reading.chord, moment.key ? std::optional(moment.key->key) : std::nullopt);
     append_colour(out, colour.dark_bright, colour.resolved_tense);
     append_confidence(out, reading.confidence);
     out.append(R"(,"since":)");

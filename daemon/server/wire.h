@@ -28,8 +28,7 @@ namespace undersong::server {
 
 // The text of a list of alternatives, kept because most moments have the same list as the one before.
 struct ListText {
-  std::uint32_t number = 0;  // of the list; 0 before the first
-  std::optional<harmony::Chord> previous;
+  std::uint32_t number = 0;    // of the list; 0 before the first
   harmony::MelodyNames names;  // of the melody notes it was made for
   std::string text;            // keeps its capacity
   std::size_t size = 0;

@@ -189,8 +189,8 @@ class Reharmoniser {
   }
 
  private:
-  double own_worth(const Chord& chord, NoteName root, double liking, const SungSpan& span) const {
-    const auto colour = harmony::colour(chord, root, out_.key);
+  double own_worth(const Chord& chord, double liking, const SungSpan& span) const {
+    const auto colour = harmony::colour(chord, out_.key);
     const double richness = harmony::row(chord.quality).tones.size() - richness_;
     return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) +
            kWish * static_cast<double>(wish_.wishes.brighter * colour.dark_bright) +
@@ -226,8 +226,7 @@ class Reharmoniser {
     Chord chord = played.chord;
     if (bass) chord.bass = *bass;
     return {chord, played.root,
-            kAsPlayed + own_worth(chord, played.root, liking, out_.melody.spans[place]) +
-                pedal_worth(chord, bass),
+            kAsPlayed + own_worth(chord, liking, out_.melody.spans[place]) + pedal_worth(chord, bass),
             kind_of(chord)};
   }
 
@@ -254,8 +253,7 @@ class Reharmoniser {
         if (!carries(chord, span)) continue;
         const auto& home = in_key[r * harmony::kOfferedCount + i];
         offer({chord, home.root_name,
-               own_worth(chord, home.root_name, static_cast<double>(home.liking), span) +
-                   pedal_worth(chord, bass),
+               own_worth(chord, static_cast<double>(home.liking), span) + pedal_worth(chord, bass),
                kind_of(chord)});
       }
     offer(played);
@@ -373,7 +371,7 @@ class Reharmoniser {
       out.changed += made.changed;
       made.voicing = voiced.voicings[i];
       out.hands_move += made.voicing.hands_move;
-      const auto colour = harmony::colour(made.chord, made.root, out_.key);
+      const auto colour = harmony::colour(made.chord, out_.key);
       made.dark_bright = colour.dark_bright;
       made.resolved_tense = colour.resolved_tense;
       out.dark_bright += colour.dark_bright / static_cast<float>(n);

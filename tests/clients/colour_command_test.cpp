@@ -64,6 +64,16 @@ TEST(ColourCommand, PredictsTheScaleThatTheTableIsAboutUnlessToldOtherwise) {
   const auto told = colour("id,midi,tension\na,60 64 67,3\n", {"--predict", "dark_bright"});
   EXPECT_EQ(number(told.lines[1], kPrediction), number(told.lines[1], kDarkBright));
 }
+TEST(ColourCommand, ReadsNamesOfChordsInPlaceOfKeys) {
+  const auto out =
+      colour("id,chord,key\nhome,C:maj7,C:maj\nseventh,C7,C:maj\nalone,C:7,\n", {"--predict", "dark_bright"});
+  EXPECT_EQ(out.exit_code, 0);
+  ASSERT_EQ(out.lines.size(), 4u) << out.complaint;
+  EXPECT_GT(number(out.lines[1], kPrediction), number(out.lines[2], kPrediction))
+      << "a major seventh is brighter than a dominant";
+  EXPECT_NE(number(out.lines[2], kPrediction), number(out.lines[3], kPrediction)) << "the key counts";
+}
+
 TEST(ColourCommand, HearsAChordInItsKeyAndAfterTheChordBefore) {
   const std::string table = "id,midi,tension\nhome,48 55 64 72,\nfar,54 61 66 70,\n";
   const auto framed = colour("# The frame chord is midi 48 55 64 72.\n" + table);
@@ -91,7 +101,10 @@ TEST(ColourCommand, SaysInOneSentenceWhatIsWrongAndWhere) {
       std::string::npos);
   EXPECT_NE(complaint("id,midi\na,60 128\n").find("line 2"), std::string::npos);
   EXPECT_NE(complaint("id,midi\na,\n").find("line 2: \"midi\" holds no keys"), std::string::npos);
-  EXPECT_NE(complaint("name\nC\n").find("line 1: the columns \"id\" and \"midi\" are required"),
+  EXPECT_NE(
+      complaint("name\nC\n").find("line 1: the columns \"id\", and \"midi\" or \"chord\", are required"),
+      std::string::npos);
+  EXPECT_NE(complaint("id,chord\na,Q\n").find("line 2: \"chord\" must be a chord, not \"Q\""),
             std::string::npos);
   EXPECT_NE(complaint("").find("no table"), std::string::npos);
   EXPECT_NE(complaint("id,midi\na,60\n", {"--key", "H:maj"}).find("a key must be written like"),

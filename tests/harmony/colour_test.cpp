@@ -174,8 +174,7 @@ TEST(TonalSpace, TheLikelyRootIsTheNamedOneOfEverydayChords) {
 }
 
 Colour of(const char* harte, int root, std::optional<Key> key) {
-  const int fifths = (7 * root + 5) % 12 - 5;
-  return colour({PitchClass(root), quality(harte), PitchClass(root)}, NoteName(fifths), key);
+  return colour({PitchClass(root), quality(harte), PitchClass(root)}, key);
 }
 constexpr Key kCMajor{PitchClass(0), Mode::kMajor};
 
@@ -251,7 +250,7 @@ TEST(Colour, IsTotalAndWithinItsRangesForWhateverSounds) {
   for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
     for (int root = 0; root < 12; ++root) {
       const Chord chord{PitchClass(root), Quality(static_cast<int>(i)), PitchClass(root)};
-      const Colour out = colour(chord, NoteName((7 * root + 5) % 12 - 5), kCMajor);
+      const Colour out = colour(chord, kCMajor);
       EXPECT_TRUE(out.dark_bright >= -1 && out.dark_bright <= 1 && out.resolved_tense >= 0 &&
                   out.resolved_tense <= 1);
       EXPECT_EQ(out.height, 0);

@@ -427,8 +427,7 @@ TEST(Names, AHeldNoteHasOneNameWhereverItIsShown) {
           EXPECT_TRUE(plainly(harmony::symbol(reading.chord, reading.root_name)));
         for (const auto& offered : moment.alternatives) {
           std::string reason;
-          harmony::append_reason(reason, offered, moment.under, moment.under_names,
-                                 moment.harmony->reading.chord);
+          harmony::append_reason(reason, offered, moment.under, moment.under_names);
           ++offers;
           others += !reason.starts_with(text(moment.melody[0].name) + " is its ");
           EXPECT_TRUE(plainly(reason.substr(0, reason.find(" is its ")))) << reason;

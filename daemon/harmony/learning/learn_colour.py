@@ -1,11 +1,15 @@
-"""Learns the weights of colour from published ratings, and measures how well held-out chords are predicted.
+"""Learns the weights of colour from published ratings and from orders that theory books agree on, and measures how well
+held-out chords are predicted.
 
     learn_colour.py UNDERSONG KIT/colour            figures only
     learn_colour.py UNDERSONG KIT/colour --write    and daemon/harmony/{chord_counts,colour_weights}.inc
 
 UNDERSONG is the built program: the terms are measured by the very code that runs live (`undersong colour --terms`), so a
 changed term only needs this script again. KIT/colour holds the ratings; no rating goes into the project, only weights.
-Every fit is a ridge on standardised terms. Python 3.11 with Debian's python3-numpy.
+The orders are the pairs of tests/harmony/colour_order.csv. Every fit is a ridge on standardised terms; where there are
+pairs, each that stands closer than a margin, or the wrong way round, costs the square of what is missing. The closed half
+of the pairs is predicted from the open half; the weights that are written have learnt from both.
+Python 3.11 with Debian's python3-numpy; less than a minute on a CPU.
 """
 import csv
 import io
@@ -17,8 +21,11 @@ import numpy as np
 
 CONSONANCE = ["periodicity", "mean_roughness", "worst_roughness", "unfamiliarity", "outside", "fifth"]
 MODE = ["key_fit", "triads", "fifths"]
-IN_KEY = ["root_stability", "least_stability", "mean_stability", "distance", "motion", "periodicity", "mode"]
-RIDGE = {"consonance": 3.0, "tension": 1.0, "valence": 10.0, "in_key": 1.0}
+IN_KEY = ["root_stability", "least_stability", "mean_stability", "distance", "motion", "periodicity", "mode", "seventh"]
+TENSION = ["consonance", "octaves", "fifths", "tritones", "seventh"]
+RIDGE = {"consonance": 3.0, "tension": 1.0, "valence": 10.0, "bright": 10.0, "in_key": 3.0}
+# Of the pairs: the least distance on the scale, and the price of what is missing.
+PAIRS = {"bright": (0.1, 30.0), "tension": (0.05, 100.0), "in_key": (0.2, 100.0)}
 
 
 def rows_of(path):
@@ -26,8 +33,8 @@ def rows_of(path):
         return list(csv.DictReader(line for line in f if not line.startswith("#")))
 
 
-def terms_of(program, path):
-    out = subprocess.run([program, "colour", path, "--terms"], check=True, capture_output=True, text=True).stdout
+def terms_of(program, path, table=None):
+    out = subprocess.run([program, "colour", path, "--terms"], input=table, check=True, capture_output=True, text=True).stdout
     return {r["id"]: {k: float(v) for k, v in r.items() if k != "id"} for r in csv.DictReader(io.StringIO(out))}
 
 
@@ -38,13 +45,29 @@ def fit(x, y, strength):
     return w, y.mean() - w @ mean
 
 
-def left_out(x, y, groups, strength):
+def fit_in_order(x, y, strength, apart, margin, price):
+    """The same with pairs: `apart` holds the terms of the one that must stand higher less those of the other."""
+    mean, spread = x.mean(0), x.std(0) + 1e-9
+    z, apart, centred = (x - mean) / spread, apart / spread, y - y.mean()
+    own = z.T @ z + strength * np.eye(z.shape[1])
+    w = np.linalg.solve(own, z.T @ centred)
+    for step in range(1000):
+        short = apart[apart @ w < margin]
+        new = np.linalg.solve(own + price * short.T @ short, z.T @ centred + price * margin * short.sum(0))
+        if np.abs(new - w).max() < 1e-10:
+            break
+        w = new if step < 20 else (w + new) / 2  # half steps where pairs go in and out by turns
+    w = w / spread
+    return w, y.mean() - w @ mean
+
+
+def left_out(x, y, groups, strength, *pairs):
     """Predictions for every group from a model trained on the others."""
     groups = np.array(groups)
     out = np.zeros(len(y))
     for g in set(groups):
         inside = groups == g
-        w, b = fit(x[~inside], y[~inside], strength)
+        w, b = (fit_in_order if pairs else fit)(x[~inside], y[~inside], strength, *pairs)
         out[inside] = x[inside] @ w + b
     return out
 
@@ -82,7 +105,56 @@ class Set:
             t[name] = v
 
 
-def learn(program, kit):
+class Order:
+    """The pairs of chords whose order theory books agree on."""
+
+    def __init__(self, program, path):
+        self.rows = rows_of(path)
+        named, played = ["id,chord,key"], ["id,midi,root"]
+        for i, row in enumerate(self.rows):
+            for side in ("more", "less"):
+                if ":" in row[side]:
+                    named.append(f'{side}{i},"{row[side]}",{row["key"]}')
+                else:  # a scale on C
+                    played.append(f'{side}{i},{" ".join(str(60 + int(tone)) for tone in row[side].split())},0')
+        self.terms = {}
+        for table in (named, played):
+            self.terms.update(terms_of(program, "-", "\n".join(table) + "\n"))
+
+    def add(self, name, value_of):
+        for t in self.terms.values():
+            t[name] = value_of(t)
+
+    def apart(self, scale, in_key, names, halves=("open", "closed")):
+        rows = [i for i, row in enumerate(self.rows) if row["scale"] == scale and (row["key"] != "") == in_key and row["half"] in halves]
+        return np.array([[self.terms[f"more{i}"][n] - self.terms[f"less{i}"][n] for n in names] for i in rows])
+
+    def held(self, scale, in_key, names, w):
+        """How many pairs stand in order, in words."""
+        told = []
+        for half in ("open", "closed"):
+            right = self.apart(scale, in_key, names, (half,)) @ w > 0
+            told.append(f"{right.sum()} of {len(right)} {half}")
+        return ", ".join(told)
+
+
+def learn_in_order(learnt, x, y, names, groups, order, scale, in_key, alone):
+    """Learns from ratings and pairs. `alone`: names of the terms that order the pairs; the others are equal in a pair."""
+    margin, price = PAIRS[learnt]
+    strength = RIDGE[learnt]
+    terms = np.array([n in alone for n in names])
+    w, _ = fit(x, y, strength)
+    print(f"  pairs in order, learnt from ratings only           {order.held(scale, in_key, names, w * terms)}")
+    w, _ = fit_in_order(x, y, strength, order.apart(scale, in_key, names, ("open",)) * terms, margin, price)
+    print(f"  pairs in order, learnt from the open half too      {order.held(scale, in_key, names, w * terms)}")
+    pairs = order.apart(scale, in_key, names) * terms
+    w, b = fit_in_order(x, y, strength, pairs, margin, price)
+    print(f"  pairs in order, learnt from both halves too        {order.held(scale, in_key, names, w * terms)}")
+    out = [left_out(x, y, g, strength, pairs, margin, price) for g in groups]
+    return w, b, out
+
+
+def learn(program, kit, order):
     weights = {}
     alone = Set(program, kit, "consonance.csv", "rating")
     classes = [prime(bits_of(row["midi"].split())) for row in alone.rows]
@@ -102,14 +174,16 @@ def learn(program, kit):
     mean = sum(v * (sets == s).sum() for s, v in each.items()) / len(sets)
     print(f"more consonance, never learnt from       mean r {mean:.3f}   " + "  ".join(f"{s} {v:.3f}" for s, v in each.items()))
 
+    order.add("consonance", lambda t: sum(t[n] * v for n, v in zip(CONSONANCE, w)) + b)
+
     tension = Set(program, kit, "emotion.csv", "tension")
     tension.add("consonance", tension.x(CONSONANCE) @ w + b)
-    names = ["consonance", "octaves"]
+    order.add("octaves", lambda t: 0)  # pairs are compared at one height
     types = [row["chord"] for row in tension.rows]
-    wt, bt = fit(tension.x(names), tension.y, RIDGE["tension"])
-    out = left_out(tension.x(names), tension.y, types, RIDGE["tension"])
-    weights["tension"] = (bt, dict(zip(names, wt)))
-    print(f"tension alone                            r {r(tension.x(names) @ wt, tension.y):.3f}   (chord types left out: {r(out, tension.y):.3f})")
+    print("tension alone")
+    wt, bt, (out,) = learn_in_order("tension", tension.x(TENSION), tension.y, TENSION, [types], order, "tense", False, TENSION)
+    weights["tension"] = (bt, dict(zip(TENSION, wt)))
+    print(f"  chord types left out                   r {r(out, tension.y):.3f}   (learnt on all: {r(tension.x(TENSION) @ wt, tension.y):.3f})")
 
     valence = Set(program, kit, "emotion.csv", "valence")
     valence.add("consonance", valence.x(CONSONANCE) @ w + b)
@@ -117,20 +191,24 @@ def learn(program, kit):
     wv, bv = fit(valence.x(names), valence.y, RIDGE["valence"])
     out = left_out(valence.x(names), valence.y, types, RIDGE["valence"])
     weights["valence"] = (bv, dict(zip(names, wv)))
-    mode = valence.x(MODE) @ wv[:3]
-    print(f"valence, chord types left out            r {r(out, valence.y):.3f}   (learnt on all: {r(valence.x(names) @ wv, valence.y):.3f}; "
-          f"its mode term alone: {r(mode, valence.y):.3f})")
+    print(f"valence, chord types left out            r {r(out, valence.y):.3f}   (learnt on all: {r(valence.x(names) @ wv, valence.y):.3f})")
+    print("dark to bright, learnt from valence with consonance held constant, and from pairs")
+    wb, bb, (out,) = learn_in_order("bright", valence.x(names), valence.y, names, [types], order, "bright", False, MODE)
+    weights["bright"] = (bb, dict(zip(names, wb)))
+    print(f"  valence, chord types left out          r {r(out, valence.y):.3f}   (learnt on all: {r(valence.x(names) @ wb, valence.y):.3f}; "
+          f"without consonance: {r(valence.x(MODE) @ wb[:3], valence.y):.3f})")
 
     key = Set(program, kit, "context_tension.csv", "tension")
     key.add("mode", key.x(MODE) @ wv[:3])
-    wk, bk = fit(key.x(IN_KEY), key.y, RIDGE["in_key"])
-    out = left_out(key.x(IN_KEY), key.y, range(len(key.y)), RIDGE["in_key"])
+    order.add("mode", lambda t: sum(t[n] * v for n, v in zip(MODE, wv)))
+    roots = [row["root_pc"] for row in key.rows]
+    print("tension in a key")
+    still = [n for n in IN_KEY if n != "motion"]  # pairs are compared without a chord before
+    wk, bk, (out, root_out) = learn_in_order("in_key", key.x(IN_KEY), key.y, IN_KEY, [range(len(key.y)), roots], order, "tense", True, still)
     weights["in_key"] = (bk, dict(zip(IN_KEY, wk)))
     weights["motion"] = float(key.x(["motion"]).mean())
-    print(f"tension in a key, left one out           r {r(out, key.y):.3f}   (learnt on all: {r(key.x(IN_KEY) @ wk, key.y):.3f})")
-    roots = [row["root_pc"] for row in key.rows]
-    out = left_out(key.x(IN_KEY), key.y, roots, RIDGE["in_key"])
-    print(f"  with all chords of a root left out     r {r(out, key.y):.3f}")
+    print(f"  left one out                           r {r(out, key.y):.3f}   (learnt on all: {r(key.x(IN_KEY) @ wk, key.y):.3f})")
+    print(f"  with all chords of a root left out     r {r(root_out, key.y):.3f}")
     return weights
 
 
@@ -140,18 +218,21 @@ def camel(name):
 
 def write_weights(weights, path):
     lines = ["// Made by daemon/harmony/learning/learn_colour.py. Weights of the terms in colour_terms.h for the scales in colour.h, learnt by",
-             "// ridge regression from mean ratings of listeners; none of the ratings is here. Sources:"]
+             "// ridge regression from mean ratings of listeners, and from the pairs of tests/harmony/colour_order.csv; none of the",
+             "// ratings is here. Sources:"]
     lines += ["// consonance: Bowling, Purves & Gill (2018), doi:10.1073/pnas.1713206115, via R package inconData (CC0)."]
     b, w = weights["consonance"]
     lines.append(f"constexpr float kConsonance = {b:.5f}f;")
     lines += [f"constexpr float k{camel(n)} = {v:.5f}f;" for n, v in w.items()]
     lines.append("// tension and valence: Lahdelma & Eerola (2016), doi:10.1177/2041669516655812, via R package inconData (CC0).")
     b, w = weights["tension"]
-    lines += [f"constexpr float kTension = {b:.5f}f;", f"constexpr float kTensionConsonance = {w['consonance']:.5f}f;",
-              f"constexpr float kTensionHeight = {w['octaves']:.5f}f;"]
+    lines.append(f"constexpr float kTension = {b:.5f}f;")
+    lines += [f"constexpr float kTension{'Height' if n == 'octaves' else camel(n)} = {v:.5f}f;" for n, v in w.items()]
     b, w = weights["valence"]
     lines += [f"constexpr float kValence = {b:.5f}f;", f"constexpr float kValenceConsonance = {w['consonance']:.5f}f;"]
     lines += [f"constexpr float kMode{camel(n)} = {w[n]:.5f}f;" for n in MODE]
+    lines.append("// dark to bright: valence as above, and the pairs.")
+    lines += [f"constexpr float kBright{camel(n)} = {weights['bright'][1][n]:.5f}f;" for n in MODE]
     lines.append("// tension in a key: Bigand, Parncutt & Lerdahl (1996), doi:10.3758/BF03205482, via R package incon (MIT).")
     b, w = weights["in_key"]
     lines.append(f"constexpr float kInKey = {b:.5f}f;")
@@ -186,7 +267,8 @@ def main():
         write_counts(kit, os.path.join(harmony, "chord_counts.inc"))
     if "--counts" in sys.argv:
         return
-    weights = learn(program, kit)
+    order = Order(program, os.path.join(harmony, "..", "..", "tests", "harmony", "colour_order.csv"))
+    weights = learn(program, kit, order)
     if "--write" in sys.argv:
         write_weights(weights, os.path.join(harmony, "colour_weights.inc"))
 
