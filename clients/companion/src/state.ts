@@ -42,6 +42,9 @@ export const shown_list = signal<ShownList | null>(null);
 export const shown_beat = signal<Moment['beat']>(null);
 export const held = signal<Moment['held']>([]);
 export const still = signal(false);
+/** The chords that the player came back to in this take, most often first. */
+export const shown_returned = signal<Moment['returned']>([]);
+const returned_text = (all: Moment['returned']) => all.map((each) => `${each.harte} ${each.times}`).join();
 
 // The chord, its other readings, and the degree of the melody in it are always of the same moment: a new chord brings its own.
 const chord_settles = new Settled<Moment>(
@@ -116,6 +119,7 @@ function hear_moment(m: Moment): void {
   batch(() => {
     moment.value = m;
     held.value = m.held;
+    if (returned_text(m.returned) !== returned_text(shown_returned.peek())) shown_returned.value = m.returned;
     if (JSON.stringify(m.beat) !== JSON.stringify(shown_beat.peek())) shown_beat.value = m.beat;
     still.value = m.still;
     chord_settles.offer(m, m.chord ? Math.max(1, wait - Math.max(0, age)) : wait);
@@ -175,7 +179,7 @@ export const takes_changed = signal(0);
 
 function hear_line(line: LogLine): void {
   switch (line.kind) {
-    case 'take_begin': case 'take_end': case 'rename': case 'annotate': case 'delete': case 'restore': case 'mark': case 'beat':
+    case 'take_begin': case 'take_end': case 'rename': case 'annotate': case 'delete': case 'restore': case 'mark': case 'unmark': case 'beat':
       takes_changed.value++;
       break;
   }

@@ -1,6 +1,6 @@
 // Buttons: hear a suggestion, freeze the list, mark the moment.
 import { ChordSymbol } from '../shell/chord_symbol';
-import { ask, chosen, chosen_by_hand, chosen_is_listed, complain, live, say, still, symbol_style } from '../state';
+import { ask, chosen, chosen_by_hand, chosen_is_listed, complain, live, say, status, still, symbol_style } from '../state';
 import { spoken } from '../music/chord';
 import { hear_chosen } from './hear';
 
@@ -9,7 +9,10 @@ export function toggle_still(): void {
 }
 
 export function mark(): void {
-  ask('take.mark', {}).then(() => say('Marked.'), complain);
+  ask('take.mark', {}).then(({ number: line }) => {
+    const take = status.peek()?.take?.take;
+    say('Marked.', { label: 'Undo', run: () => ask('take.unmark', take ? { take, line } : {}).then(() => say('The mark was taken back.'), complain) });
+  }, complain);
 }
 
 /** `words`: is there room for words on the buttons? */

@@ -33,6 +33,20 @@ export async function hear_chosen(): Promise<void> {
   }
 }
 
+/** Any chord, by its name. In the page it sounds as it lies best under the hands. */
+export async function hear_chord(harte: string): Promise<void> {
+  try {
+    if (through.peek() === 'midi') {
+      await ask('hear', { harte });
+      return;
+    }
+    const { voicings } = await ask('chord.voicings', { harte });
+    if (voicings[0]) sound_chord([...voicings[0].left, ...voicings[0].right]);
+  } catch (error) {
+    complain(error);
+  }
+}
+
 export function stop_hearing(): void {
   hush();
   if (through.peek() === 'midi') void ask('hear', { stop: true }).catch(() => undefined);

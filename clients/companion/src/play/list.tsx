@@ -10,6 +10,7 @@ import { choose, choose_next, chosen, chosen_by_hand, chosen_is_listed, listed, 
 import { HandsSign } from './cards';
 import { hear_chosen } from './hear';
 import { place } from './plane_layout';
+import { Returned } from './returned';
 
 export function List() {
   const list = listed.value;
@@ -44,6 +45,7 @@ export function List() {
         )}
       </div>
       {selected && !chosen_is_listed.value && <p class="list-gone soft">You chose {pretty(symbol_of(selected))}. It is no longer in the list.</p>}
+      <Returned />
       {list.length === 0 ? (
         <p class="teach small">No melody held yet. Keep one or two notes down on top: for each of the twelve roots the best chords that
           carry them are listed here, with the note’s degree, the colour and how far your hands would move.</p>
