@@ -210,5 +210,37 @@ TEST(WideList, FunctionsOfThePlaceAreThere) {
       << which;
 }
 
+// Of twenty more places, in as many keys as there are, the list holds more than six in seven of the chords
+// that were written down before the ranking was tuned. What it lacks are mostly bare triads whose seventh
+// chord it has.
+TEST(WideList, AtOtherPlacesTheFunctionsAreMostlyThere) {
+  std::string which;
+  const std::vector<Case> cases{
+      {"G", {71}, {"G", "Em", "C", "D"}, {"Em7", "B7", "Am9", "Cmaj7", "E7"}},
+      {"C", {68}, {"C", "Am", "F"}, {"Fm", "Bb7", "Fm6", "Abmaj7", "Dm7b5"}},
+      {"G", {74}, {"G", "C", "Am7"}, {"D7", "G", "Bm7", "Em7"}},
+      {"Ab", {73}, {"Fm", "Ab"}, {"Dbmaj7", "Bbm7", "Gm7b5", "Ebm7"}},
+      {"F", {69}, {"F"}, {"Dm7", "Bbmaj7", "Gm9", "A7", "F"}},
+      {"C", {69, 72}, {"C", "G"}, {"Am7", "Fmaj7", "D7", "Dm7"}},
+      {"C", {71}, {"C", "F"}, {"G7", "Em7", "Cmaj7", "Am9", "E7"}},
+      {"", {72}, {"F"}, {"F7", "Am7", "Dm7", "Bbmaj9"}},
+      {"Bb", {70}, {"Bbmaj7", "Gm7", "Cm7", "F7"}, {"Bb7", "Gm7", "Ebmaj7", "C7"}},
+      {"D", {78}, {"D", "A", "Bm", "G"}, {"D", "F#m7", "Bm7", "Em9", "Gmaj7"}},
+      {"Ab", {72}, {"Ab", "Fm", "Db", "Eb"}, {"Fm7", "Abmaj7", "F7", "Bbm9", "C7"}},
+      {"A", {76}, {"A", "F#m", "D"}, {"A", "C#m7", "F#m7", "E7", "Dmaj9"}},
+      {"F", {79}, {"F", "Dm"}, {"Gm7", "C7", "Am7", "Fmaj9", "Bb6"}},
+      {"Bb", {75}, {"Bbmaj7", "Cm7"}, {"F7", "Ebmaj7", "Am7b5", "Cm7b5", "Bb7sus4"}},
+      {"B", {70}, {"B", "F#"}, {"Bmaj7", "F#", "G#m9", "D#m7"}},
+      {"C", {74}, {"C", "Em", "F"}, {"G7", "Dm7", "Bm7b5", "Cmaj9", "Fm6"}},
+      {"G", {71, 74}, {"G", "Em"}, {"G", "Em7", "Bm7", "E7"}},
+      {"C", {77}, {}, {"Dm7", "G7", "Fmaj7", "Bbmaj9"}},
+      {"E", {78}, {"E", "C#m", "A", "B"}, {"F#m7", "B7", "Amaj13", "C#m11", "G#m7"}},
+      {"Db", {78}, {"Bbm", "Gb"}, {"Gbmaj7", "Ebm7", "Cm7b5", "F7b9"}}};
+  std::size_t wanted = 0;
+  for (const Case& each : cases) wanted += each.wanted.size();
+  EXPECT_EQ(wanted, 91u);
+  EXPECT_LE(missing(cases, which), 12) << which;
+}
+
 }  // namespace
 }  // namespace undersong::harmony
