@@ -86,8 +86,7 @@ constexpr std::array kOptions = {
            [](Config& c, const toml::node& node) -> Problem {
              const auto* list = node.as_array();
              if (!list) return "must be a list of names";
-             config.stage.settings.controls.clear();  // a file has all controls or none
-      for (const auto& item : *list) {
+             for (const auto& item : *list) {
                if (!item.is_string()) return "must be a list of names";
                c.inputs.push_back(**item.as_string());
              }
@@ -292,6 +291,7 @@ Result<Config> read(const toml::table& file, std::string_view name, const Config
     if (table_name == "controls") {
       const auto* list = table_node.as_array();
       if (!list) return at_line(name, table_node, "controls are written as [[controls]], one block each");
+      config.stage.settings.controls.clear();  // a file has all controls or none
       for (const auto& item : *list) {
         const auto* table = item.as_table();
         if (!table) return at_line(name, item, "controls are written as [[controls]], one block each");

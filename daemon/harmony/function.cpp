@@ -187,6 +187,36 @@ Function alone(const Chord& chord, NoteName root) {
   return {};
 }
 
+// What a chord of the key is usually for.
+Why diatonic(const QualityRow& made, int degree, bool minor, bool at_home) {
+  if (made.family == Family::kSuspended || made.family == Family::kPower) return Why::kNone;
+  const bool major_third = has(made.tones, 4), minor_third = has(made.tones, 3) && has(made.tones, 7);
+  const auto is = [&](int at, bool third) { return degree == at && third; };
+  if (is(0, minor ? minor_third : major_third)) return Why::kTonic;
+  if (is(2, has(made.tones, 3))) return Why::kPrepares;
+  if (is(5, minor ? minor_third : major_third)) return Why::kSubdominant;
+  if (is(7, major_third)) return Why::kDominant;
+  if (!minor) {
+    if (is(4, minor_third) || is(9, minor_third)) return Why::kStandsFor;
+    return degree == 11 ? Why::kLeadsTo : Why::kNone;
+  }
+  if (!at_home) return Why::kNone;
+  if (is(3, major_third)) return Why::kRelativeOf;
+  if (is(7, minor_third)) return Why::kMinorDominant;
+  if (is(8, major_third)) return Why::kStandsFor;
+  return is(10, major_third) ? Why::kLeadsTo : Why::kNone;
+}
+
+// The parallel mode that has all its tones, which lie above the tonic; the usual ones first.
+Why borrowed(PitchClassSet tones, bool minor, bool minor_home) {
+  if (!minor && minor_home) return Why::kFromMinor;
+  if (within(tones, kDorian)) return Why::kFromDorian;
+  if (minor && within(tones, kMajorScale)) return Why::kFromMajor;
+  if (!minor && within(tones, kMixolydian)) return Why::kFromMixolydian;
+  if (within(tones, kPhrygianScale)) return Why::kFromPhrygian;
+  return within(tones, kLydianScale) ? Why::kFromLydian : Why::kNone;
+}
+
 Function in_key(const Chord& chord, Key key, NoteName root) {
   const QualityRow& made = row(chord.quality);
   const bool minor = key.mode == Mode::kMinor;
@@ -229,24 +259,8 @@ Function in_key(const Chord& chord, Key key, NoteName root) {
   }
   const bool two =
       made.family == Family::kHalfDiminished || (made.family == Family::kMinor && has(made.tones, 10));
-  const bool thirds = made.family != Family::kSuspended && made.family != Family::kPower;
-  if (thirds && (at_home || (minor && minor_home))) {
-    const bool major_third = has(made.tones, 4), minor_third = has(made.tones, 3) && has(made.tones, 7);
-    const auto is = [&](int at, bool third) { return degree == at && third; };
-    if (is(0, minor ? minor_third : major_third)) return of(Why::kTonic);
-    if (is(2, has(made.tones, 3))) return of(Why::kPrepares);
-    if (is(5, minor ? minor_third : major_third)) return of(Why::kSubdominant);
-    if (is(7, major_third)) return of(Why::kDominant);
-    if (minor && at_home) {
-      if (is(3, major_third)) return of(Why::kRelativeOf);
-      if (is(7, minor_third)) return of(Why::kMinorDominant);
-      if (is(8, major_third)) return of(Why::kStandsFor, 8);
-      if (is(10, major_third)) return of(Why::kLeadsTo, 10);
-    } else if (!minor) {
-      if (is(4, minor_third) || is(9, minor_third)) return of(Why::kStandsFor, degree);
-      if (degree == 11) return of(Why::kLeadsTo, 11);
-    }
-  }
+  if (at_home || (minor && minor_home))
+    if (const Why why = diatonic(made, degree, minor, at_home); why != Why::kNone) return of(why, degree);
   if (at_home) return alone(chord, root);
   if (two) {
     const Function five = dominant_on((degree + 5) % 12, minor);
@@ -258,16 +272,7 @@ Function in_key(const Chord& chord, Key key, NoteName root) {
       return out;
     }
   }
-  if (minor) {
-    if (within(tones, kDorian)) return of(Why::kFromDorian);
-    if (within(tones, kMajorScale)) return of(Why::kFromMajor);
-  } else {
-    if (minor_home) return of(Why::kFromMinor);
-    if (within(tones, kDorian)) return of(Why::kFromDorian);
-    if (within(tones, kMixolydian)) return of(Why::kFromMixolydian);
-  }
-  if (within(tones, kPhrygianScale)) return of(Why::kFromPhrygian);
-  if (within(tones, kLydianScale)) return of(Why::kFromLydian);
+  if (const Why why = borrowed(tones, minor, minor_home); why != Why::kNone) return of(why);
   // The nearest major key that has all its tones, on the side of the fifths that is nearer.
   for (int step = 1; step <= 6; ++step)
     for (const int fifths : {step, -step}) {
