@@ -211,8 +211,7 @@ TEST(WideList, FunctionsOfThePlaceAreThere) {
 }
 
 // Of twenty more places, in as many keys as there are, the list holds more than six in seven of the chords
-// that were written down before the ranking was tuned. What it lacks are mostly bare triads whose seventh
-// chord it has.
+// that were written down for them by hand. What it lacks are mostly bare triads whose seventh chord it has.
 TEST(WideList, AtOtherPlacesTheFunctionsAreMostlyThere) {
   std::string which;
   const std::vector<Case> cases{
