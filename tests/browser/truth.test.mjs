@@ -186,6 +186,21 @@ describe('what is shown is so', { skip: why_not || false }, () => {
     assert.equal(await page.getByRole('button', { name: 'List', exact: true }).getAttribute('aria-pressed'), 'true');
   }));
 
+  test('the screen is kept on from the first key on, and only on the playing page', () => scene(async ({ page, client }) => {
+    await page.evaluate(() => {
+      globalThis.awake = 0;
+      navigator.wakeLock.request = async () => {
+        ++globalThis.awake;
+        return Object.assign(new EventTarget(), { release: async () => void --globalThis.awake });
+      };
+    });
+    assert.equal(await page.evaluate(() => globalThis.awake), 0);
+    await client.play(48, 52, 55, 72);
+    await until(() => page.evaluate(() => globalThis.awake === 1), 'a screen that stays on');
+    await page.evaluate(() => (location.hash = '#takes'));
+    await until(() => page.evaluate(() => globalThis.awake === 0), 'a screen that may go dark');
+  }));
+
   test('a change of page takes the focus and the title along', () => scene(async ({ page }) => {
     const at = () => page.evaluate(() => [document.title, document.activeElement.tagName]);
     assert.equal((await at())[0], 'Play · Undersong');

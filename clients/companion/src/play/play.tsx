@@ -1,6 +1,7 @@
 // The playing screen: the glance, or one step away what is there to study.
 import { useEffect } from 'preact/hooks';
 import { local } from '../local';
+import { keep_awake } from './awake';
 import { BeatPopover } from './beat';
 import { Chrome, Menu } from './chrome';
 import { Glance } from './glance';
@@ -13,7 +14,11 @@ import { live } from '../state';
 export function Play() {
   useEffect(() => {
     addEventListener('keydown', shortcuts);
-    return () => removeEventListener('keydown', shortcuts);
+    const sleep_again = keep_awake();
+    return () => {
+      removeEventListener('keydown', shortcuts);
+      sleep_again();
+    };
   }, []);
   return (
     <div class={`play${live.value ? '' : ' lost'}`} onClick={to_the_page}>
