@@ -67,7 +67,12 @@ describe('the playing screen', { skip: why_not || false }, () => {
     await client.play(53, 57, 60, 64, 76);
     const key = page.locator('button.now-key');
     await key.waitFor();
-    const heard = await key.innerText();
+    // Once the page shows the key that is heard now, it no longer changes: nothing more is played.
+    const heard = await until(async () => {
+      const { key: now } = await client.ask('moment.get');
+      const text = await key.innerText();
+      return now && text === `in ${now.name.replace(/^([A-G])b/, '$1♭').replace(/^([A-G])#/, '$1♯')}` && text;
+    }, 'the key that is heard');
     await key.click();
     await page.locator('.now-key[aria-pressed=true]:has-text("pinned")').waitFor();
     assert.equal((await key.innerText()).replace(/\s*pinned/, ''), heard);
@@ -192,20 +197,21 @@ describe('the playing screen', { skip: why_not || false }, () => {
   test('says that there is no steady pulse, and shows the bar when it is tapped', () => scene(async ({ page, client }) => {
     await client.play(48, 52, 55, 72);
     await page.locator('.beat', { hasText: 'no steady pulse' }).waitFor();
+    const places = () => page.locator('.glance *').evaluateAll((all) => all.map((each) => { const { x, y, width, height } = each.getBoundingClientRect(); return [x, y, width, height].map(Math.round).join(); }).join(' '));
+    const before_open = await places();
+    await page.getByRole('button', { name: 'Correct the beat' }).click();
+    const tools = page.getByRole('group', { name: 'The beat is' });
+    await tools.getByText('no steady pulse').waitFor();
+    assert.equal(await places(), before_open, 'the corrections lie over the page and move nothing');
     let beat = null;
     for (let i = 0; i < 12 && !beat; ++i) {  // as evenly as a busy machine allows
       ({ beat } = await client.ask('beat.tap'));
       if (!beat) await new Promise((done) => setTimeout(done, 600));
     }
     assert.equal(beat.source, 'tapped');
+    await tools.getByText(`${beat.tempo} a minute, 4 a bar, as tapped`).waitFor();
     await page.locator('.beat[data-source=tapped]', { hasText: String(beat.tempo) }).waitFor();
     assert.equal(await page.locator('.beat-dots i').count(), 4);
-    const places = () => page.locator('.glance *').evaluateAll((all) => all.map((each) => { const { x, y, width, height } = each.getBoundingClientRect(); return [x, y, width, height].map(Math.round).join(); }).join(' '));
-    const before_open = await places();
-    await page.getByRole('button', { name: 'Correct the beat' }).click();
-    const tools = page.getByRole('group', { name: 'The beat is' });
-    await tools.getByText('4 a bar, as tapped').waitFor();
-    assert.equal(await places(), before_open, 'the corrections lie over the page and move nothing');
     await tools.getByRole('button', { name: '3 a bar' }).click();
     await tools.getByText('3 a bar, as tapped').waitFor();
     await tools.getByRole('button', { name: 'Undo' }).click();
