@@ -21,7 +21,7 @@ namespace {
 // Common practice, no source.
 constexpr float kLikedWeight = 0.2f, kLikedKin = 0.1f;  // of the very chord, of its root and family
 constexpr int kMostLiked = 4;                           // coming back more often says no more
-constexpr float kBrightWeight = 40, kTenseWeight = 80;  // of a full wish
+constexpr float kBrightWeight = 200, kTenseWeight = 400;  // of a full wish
 constexpr float kPlainness = 5;  // price of a rarer name within its class at the familiar end, in logarithms
 constexpr std::size_t kSlashKept = 3;
 constexpr float kLikelihoodRules = 20;  // a weight of the familiar scale that outweighs all else
@@ -32,12 +32,13 @@ constexpr std::uint64_t kEveryQuality = (std::uint64_t{1} << kOfferedCount) - 1;
 float familiar_weight(float surprising) {
   if (surprising >= 0) return -7 * surprising;
   const float square = surprising * surprising;
-  return 7 * -surprising + 6000 * square * square;
+  return 7 * -surprising + 40000 * square * square;
 }
 
 // A small wish leans the list; a full one puts the scale before everything but how the melody fits.
 float wish_weight(float wish) {
-  return wish * (0.2f + 0.8f * wish * wish);
+  const float square = wish * wish;
+  return wish * (0.05f + 0.95f * square * square);
 }
 
 // The scores of all candidates without wishes and without places.

@@ -95,6 +95,10 @@ struct Offered {
   // [key][held note][root * 13 + class], 0..8: 3 * step of dark-bright (0..2) + step of tension (0..2).
   std::array<std::array<std::array<std::uint8_t, kTableChords>, 12>, 25> cell;
 
+  // The i-th quality on this root (0..11) in this key.
+  const InKey& at(std::size_t key, std::size_t root, std::size_t i) const {
+    return in_key[key][root * kPadded + i];
+  }
   static std::size_t key_index(const std::optional<Key>& key) {
     return key ? static_cast<std::size_t>(key->tonic.value() + (key->mode == Mode::kMinor ? 12 : 0)) : 24;
   }

@@ -29,7 +29,7 @@
 namespace undersong::harmony {
 
 // A held note clashes: such a chord is offered only at the familiar end, whatever the wishes are.
-inline constexpr float kAvoided = -60;
+inline constexpr float kAvoided = -400;
 inline constexpr float kClashes = -5;  // a score of at most this belongs to a chord that is avoided
 
 // The candidates: every offered quality on every root (root * kPadded + index of the quality), then the slash

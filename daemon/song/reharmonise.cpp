@@ -218,11 +218,10 @@ class Reharmoniser {
     double liking = 0;
     for (std::size_t i = 0; i < harmony::kOfferedCount; ++i)
       if (known.quality[i] == played.chord.quality)
-        liking = static_cast<double>(
-            known
-                .in_key[harmony::Offered::key_index(out_.key)]
-                       [static_cast<std::size_t>(played.chord.root.value()) * harmony::kOfferedCount + i]
-                .liking);
+        liking = static_cast<double>(known
+                                         .at(harmony::Offered::key_index(out_.key),
+                                             static_cast<std::size_t>(played.chord.root.value()), i)
+                                         .liking);
     Chord chord = played.chord;
     if (bass) chord.bass = *bass;
     return {chord, played.root,
@@ -235,7 +234,7 @@ class Reharmoniser {
     const Candidate played = played_candidate(place, bass);
     if (kept_[place]) return {played};
     const auto& known = harmony::offered();
-    const auto& in_key = known.in_key[harmony::Offered::key_index(out_.key)];
+    const std::size_t key = harmony::Offered::key_index(out_.key);
     const SungSpan& span = out_.melody.spans[place];
     std::vector<Candidate> best(12 * kKinds);
     std::vector<double> value(best.size(), -1e9);
@@ -251,7 +250,7 @@ class Reharmoniser {
         const PitchClass root(static_cast<int>(r));
         const Chord chord{root, known.quality[i], bass.value_or(root)};
         if (!carries(chord, span)) continue;
-        const auto& home = in_key[r * harmony::kOfferedCount + i];
+        const auto& home = known.at(key, r, i);
         offer({chord, home.root_name,
                own_worth(chord, static_cast<double>(home.liking), span) + pedal_worth(chord, bass),
                kind_of(chord)});

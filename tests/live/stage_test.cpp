@@ -168,8 +168,8 @@ TEST_F(StageTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
   stage_.reconfigure(options);
   auto* lane = inputs_.lane("keys");
   const auto press = [&] {
-    for (const std::uint8_t value : {127, 0})
-      lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, value));
+    for (const int value : {127, 0})
+      lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, static_cast<std::uint8_t>(value)));
     drain();
   };
   press();  // no key is known yet, so there is nothing to pin
@@ -205,8 +205,9 @@ TEST_F(StageTest, APedalMovesAWishByAQuarterUpToItsEndAndTakesAllWishesBack) {
   auto* lane = inputs_.lane("keys");
   const auto press = [&](int which, int times) {
     for (int i = 0; i < times; ++i)
-      for (const std::uint8_t value : {127, 0})
-        lane->push(midi::control_change(Micros(++now_ * 1'000), 0, static_cast<std::uint8_t>(which), value)),
+      for (const int value : {127, 0})
+        lane->push(midi::control_change(Micros(++now_ * 1'000), 0, static_cast<std::uint8_t>(which),
+                                        static_cast<std::uint8_t>(value))),
             drain();
     return stage_.settings().now().wishes;
   };
@@ -254,8 +255,8 @@ TEST_F(StageTest, AMarkSaysWhatSoundedAndWhenAndAPedalTakesItBack) {
   stage_.reconfigure(options);
   auto* lane = inputs_.lane("keys");
   const auto press = [&](std::uint8_t which) {
-    for (const std::uint8_t value : {127, 0})
-      lane->push(midi::control_change(Micros(++now_ * 1'000), 0, which, value));
+    for (const int value : {127, 0})
+      lane->push(midi::control_change(Micros(++now_ * 1'000), 0, which, static_cast<std::uint8_t>(value)));
     drain();
   };
   for (const int key : {48, 55, 64, 71}) lane->push(on(key));

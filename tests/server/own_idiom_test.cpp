@@ -98,8 +98,9 @@ TEST(OwnHarmony, TheReachOfAHandBoundsTheLeftHand) {
   for (const int reach : {12, 16}) {
     ASSERT_TRUE(client.request(protocol::SetSettings{.reach = reach}));
     for (const auto& each : made_anew(running, client))
-      if (each.voicing.left.size() > 1)
+      if (each.voicing.left.size() > 1) {
         EXPECT_LE(each.voicing.left.back().value() - each.voicing.left[0].value(), reach);
+      }
   }
   EXPECT_FALSE(client.request(protocol::SetSettings{.reach = 20}));
 }

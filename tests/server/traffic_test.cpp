@@ -77,31 +77,40 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
     question.previous = fmaj7.chord;
     harmony::Alternatives alternatives;
     harmony::rank_alternatives(question, nullptr, alternatives);
-    running.keep(demo_take({takes::chord_in_force(us(1), fmaj7),
-                            takes::alternative_tried(us(4), 1, alternatives[0], 0),
-                            takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1),
-                            takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)),
-                            takes::events_lost(us(8), 2, "Stage keys", 3), takes::meeting(met),
-                            takes::chord_heard(us(9), fmaj7.chord, fmaj7.root_name)}));
+    running.keep(demo_take(
+        {takes::chord_in_force(us(1), fmaj7), takes::alternative_tried(us(4), 1, alternatives[0], 0),
+         takes::along_begins(us(5), 1, along), takes::pass_begins(us(6), 1),
+         takes::suspected_echo(midi::note_on(us(7), 0, Pitch(60), Velocity(50), 2)),
+         takes::events_lost(us(8), 2, "Stage keys", 3), takes::meeting(met),
+         takes::chord_heard(us(9), fmaj7.chord, fmaj7.root_name), takes::mark(us(10), "this turn")}));
+    const auto detail = takes::now<takes::Detail>([&](auto answer) { running.store->detail(1, answer); });
+    ASSERT_TRUE(detail && !detail->marks.empty());
     running.play_cadence();
     Recorded watcher(running.socket, capture, 1);
     watcher.send(
         R"({"jsonrpc":"2.0","id":"all","method":"subscribe","params":{"topics":["moment","status","log"],"log_from":1}})");
     Recorded asker(running.socket, capture, 2);
     int id = 0;
-    boost::mp11::mp_for_each<boost::mp11::mp_transform<boost::mp11::mp_identity, protocol::Requests>>(
-        [&](auto message) {
-          using T = typename decltype(message)::type;
-          asker.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(++id) + R"(,"method":")" + T::kMethod +
-                     R"(","params":)" + protocol::to_json(example_of<T>()) + "}");
-          asker.receive_until(R"("id":)" + std::to_string(id) + "}");
-        });
+    boost::mp11::mp_for_each<
+        boost::mp11::mp_transform<boost::mp11::mp_identity, protocol::Requests>>([&](auto message) {
+      using T = typename decltype(message)::type;
+      asker.send(R"({"jsonrpc":"2.0","id":)" + std::to_string(++id) + R"(,"method":")" + T::kMethod +
+                 R"(","params":)" + protocol::to_json(example_of<T>()) + "}");
+      if constexpr (std::is_same_v<T, protocol::LearnControl>)  // answered by the next press
+        asker.send(
+            R"({"jsonrpc":"2.0","id":"press","method":"notes.send","params":{"notes":[{"pitch":108,"velocity":70,"on":true}]}})");
+      asker.receive_until(R"("id":)" + std::to_string(id) + "}");
+    });
+    asker.send(R"({"jsonrpc":"2.0","id":"unmark","method":"take.unmark","params":{"take":1,"line":)" +
+               std::to_string(detail->marks[0].number) + "}}");
+    asker.receive_until(R"("id":"unmark")");
     asker.send(R"({"jsonrpc":"2.0","id":"found","method":"take.find","params":{"question":"F under E"}})");
     asker.receive_until(R"("degree":"7")");
     asker.send(
         R"([{"jsonrpc":"2.0","id":"x","method":"hold","params":{"on":false}},{"jsonrpc":"2.0","id":"y","method":"no.such"}])");
     asker.receive_until("\"y\"");
     watcher.receive_until(R"("kind":"restore")");
+    watcher.receive_until(R"("kind":"unmark")");
   }
   const std::string validate =
       "node " + tools + "/validate.mjs --all " + UNDERSONG_SOURCE_DIR + "/protocol/schema.json < ";
