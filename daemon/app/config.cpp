@@ -68,7 +68,8 @@ struct Option {
 // In the order of listen::Under and of harmony::SymbolStyle.
 constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two", "bar"};
 constexpr std::array<std::string_view, 2> kSymbolStyles{"letters", "signs"};
-constexpr std::array<std::string_view, 5> kLeans{"found", "songbook", "pop", "jazz", "own"};  // of listen::Lean
+constexpr std::array<std::string_view, 5> kLeans{"found", "songbook", "pop", "jazz",
+                                                 "own"};  // of listen::Lean
 constexpr std::array<std::string_view, 5> kLogLevels{"trace", "debug", "info", "warn", "error"};
 
 std::string toml_real(float value) {
@@ -246,7 +247,8 @@ constexpr std::array kOptions = {
 };
 
 static_assert(std::count_if(kOptions.begin(), kOptions.end(),
-                            [](const Option& option) { return option.setting.has_value(); }) + 1 ==
+                            [](const Option& option) { return option.setting.has_value(); }) +
+                      1 ==
                   live::kSettings,
               "every setting that a client can change has its row, except the controls");
 

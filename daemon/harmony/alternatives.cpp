@@ -19,8 +19,8 @@ namespace undersong::harmony {
 namespace {
 
 // Common practice, no source.
-constexpr float kLikedWeight = 0.2f, kLikedKin = 0.1f;  // of the very chord, of its root and family
-constexpr int kMostLiked = 4;                           // coming back more often says no more
+constexpr float kLikedWeight = 0.2f, kLikedKin = 0.1f;    // of the very chord, of its root and family
+constexpr int kMostLiked = 4;                             // coming back more often says no more
 constexpr float kBrightWeight = 200, kTenseWeight = 400;  // of a full wish
 constexpr float kPlainness = 5;  // price of a rarer name within its class at the familiar end, in logarithms
 constexpr std::size_t kSlashKept = 3;
