@@ -307,13 +307,30 @@ describe('the playing screen', { skip: why_not || false }, () => {
     assert.equal((await client.ask('take.get')).marks.length, 1);
   }));
 
-  test('marks what was tried', () => scene(async ({ page, client }) => {
-    await client.play(48, 52, 55, 76);
-    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
-    await client.release(48, 52, 55);
-    await client.play(45, 57, 60);  // A minor under the same note
+  test('marks what was tried, and how often', () => scene(async ({ page, client }) => {
+    const a_minor = [45, 57, 60];
+    await client.play(...a_minor, 76);
     await shows(page, 'Am');
-    await page.locator('.row[data-tried=true][data-harte^="C:"]').first().waitFor({ state: 'attached' });  // C was tried before
+    await page.locator('.stone-body').first().waitFor({ state: 'attached' });
+    await view(page, 'List');
+    await page.getByLabel(/^all /).check();
+    // A plain seventh chord of the list, so that its keys have one name.
+    const { alternatives } = await client.ask('moment.get');
+    const chosen = alternatives.find((each) => ['maj7', 'min7', '7'].includes(each.quality) && each.bass === undefined);
+    const keys = [48, 52, 55, 59].map((_, i) => 48 + chosen.root + { maj7: [0, 4, 7, 11], min7: [0, 3, 7, 10], 7: [0, 4, 7, 10] }[chosen.quality][i]).filter((key) => key !== 76);
+    for (let time = 1; time <= 2; ++time) {
+      await client.release(...a_minor);
+      await client.play(...keys);
+      await until(async () => (await client.ask('moment.get')).chord?.harte === chosen.harte, chosen.harte);
+      const { since } = (await client.ask('moment.get')).chord;
+      await until(async () => (await client.ask('status.get')).at - since > 400_000, 'the chord to settle');
+      await client.release(...keys);
+      await client.play(...a_minor);
+      await until(async () => (await client.ask('moment.get')).chord?.harte === 'A:min', 'A minor');
+      const row = page.locator(`.row[data-tried=true][data-harte="${chosen.harte}"]`);
+      await row.waitFor({ state: 'attached' });
+      await until(async () => (await row.innerText()).includes(time === 1 ? 'tried' : 'tried 2×'), `time ${time}`);
+    }
     await page.locator('.stone.tried').first().waitFor({ state: 'attached' });
     assert.ok((await page.locator('.stone:not(.tried)').count()) > 8, 'the untried ones stand out');
   }, study));
