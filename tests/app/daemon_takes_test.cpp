@@ -82,7 +82,8 @@ TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMid
                 ", at, kind, data FROM log WHERE take = 1 ORDER BY number");
     }
     file.exec(
-        "DROP TABLE meetings; DROP TABLE statements; DROP TABLE chord_kinds; DROP TABLE heard; PRAGMA "
+        "DROP TABLE own; DROP TABLE meetings; DROP TABLE statements; DROP TABLE chord_kinds; DROP TABLE "
+        "heard; PRAGMA "
         "user_version = 1");
     all.commit();
   }

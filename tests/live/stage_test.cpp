@@ -227,7 +227,7 @@ TEST_F(StageTest, ThePlayerChoosesAControlByPressingIt) {
     std::optional<Result<listen::ControlMessage>> learnt;
     stage_.performance().learn([&](Result<listen::ControlMessage> what) { learnt = std::move(what); });
     for (const auto& event : events) lane->push(event), drain();
-    if (!learnt) stage_.advance(*stage_.next_deadline());
+    while (!learnt) stage_.advance(*stage_.next_deadline());
     return learnt && *learnt ? listen::to_text(**learnt) : std::string("nothing");
   };
   const auto at = [&] { return Micros(++now_ * 1'000); };
