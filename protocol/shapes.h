@@ -132,8 +132,7 @@ BOOST_DESCRIBE_STRUCT(Alternative, (Coloured),
 struct Returned : Chord {
   static constexpr const char* kSays =
       "A chord that the player came back to in this take. `times`: how often it was played, 2 or more. "
-      "`last`: "
-      "when it was played last.";
+      "`last`: when it was played last.";
   Whole<2, 65535> times;
   TimeUs last = 0;
 };

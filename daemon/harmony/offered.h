@@ -26,8 +26,6 @@ inline constexpr std::size_t kPadded = (kOfferedCount + 7) / 8 * 8;
 inline constexpr std::size_t kOverRoot = 12 * kPadded;
 inline constexpr float kOutsideWeight = 0.1f;
 inline constexpr float kChordTone = 1.0f, kTension = 0.45f, kAvoid = -1.5f;
-// Limits on the scale of Alternative::familiar, for the words "usual" and "rare".
-inline constexpr float kUsualFrom = 0.8f, kRareBelow = 0.4f;
 
 enum TriadKind : std::uint8_t {
   kMajorTriad,

@@ -14,13 +14,11 @@ Word made(std::string_view text) {
 }
 
 constexpr int kAlters = 5;  // alterations of a degree: -2..2
-constexpr int kRelations = static_cast<int>(Relation::kSameRoot) + 1;
 
 struct Words {
   std::array<QualityWords, 256> quality;
   std::array<Word, kSharpestWord - kFlattestWord + 1> name;
   std::array<std::array<Word, kAlters>, 14> degree;
-  std::array<Word, kRelations> relation;
   std::array<Word, 24> key;
   std::array<Word, 256> whole;
   std::array<Word, 1001> thousandths;
@@ -35,8 +33,6 @@ struct Words {
       for (int alter = -2; alter <= 2; ++alter)
         degree[static_cast<std::size_t>(number)][static_cast<std::size_t>(alter + 2)] =
             made(text(Degree{static_cast<std::int8_t>(number), static_cast<std::int8_t>(alter)}));
-    for (int i = 0; i < kRelations; ++i)
-      relation[static_cast<std::size_t>(i)] = made(text(static_cast<Relation>(i)));
     for (int tonic = 0; tonic < 12; ++tonic)
       for (const Mode mode : {Mode::kMajor, Mode::kMinor})
         key[index({PitchClass(tonic), mode})] = made(text(Key{PitchClass(tonic), mode}));
@@ -75,9 +71,6 @@ const Word& word(Degree degree) {
                      [static_cast<std::size_t>(std::clamp<int>(degree.alter, -2, 2) + 2)];
 }
 
-const Word& word(Relation relation) {
-  return all().relation[static_cast<std::size_t>(relation)];
-}
 const Word& word(Key key) {
   return all().key[Words::index(key)];
 }

@@ -16,7 +16,6 @@
 
 #include "daemon/harmony/chord.h"
 #include "daemon/harmony/key.h"
-#include "daemon/harmony/relation.h"
 #include "daemon/harmony/spelling.h"
 
 namespace undersong::harmony {
@@ -71,7 +70,6 @@ const QualityWords& words(Quality quality);
 // For names within kFlattestWord..kSharpestWord; beyond, the name of the same key within that range.
 const Word& word(NoteName name);
 const Word& word(Degree degree);
-const Word& word(Relation relation);
 const Word& word(Key key);                      // "Eb major"
 const Word& whole_word(int number);             // 0..255
 const Word& thousandths_word(int thousandths);  // 0..1000: "0", "0.5", "0.125", "1"

@@ -410,6 +410,11 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     };
     if (kind == LineKind::kRename) set("title", text);
     if (kind == LineKind::kAnnotate) set("annotation", text);
+    if (kind == LineKind::kUnmark) {  // what it said of the player's harmony is counted anew
+      SQLite::Statement stale(file_, "DELETE FROM own WHERE take = ?");
+      stale.bind(1, signed_of(take));
+      stale.exec();
+    }
     // A mark of the open take may not be counted in the file yet.
     const bool counted = kind == LineKind::kUnmark && (take != state_.take || counts_.marks == 0);
     if (counted) {

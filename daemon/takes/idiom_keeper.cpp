@@ -8,7 +8,7 @@ namespace undersong::takes {
 void IdiomKeeper::kept(const std::vector<Line>& lines) {
   const auto matters = [](const Line& line) {
     return line.kind == LineKind::kTakeEnd || line.kind == LineKind::kDelete ||
-           line.kind == LineKind::kRestore;
+           line.kind == LineKind::kRestore || line.kind == LineKind::kUnmark;
   };
   if (std::any_of(lines.begin(), lines.end(), matters)) load();
 }

@@ -1,6 +1,6 @@
 // IdiomKeeper keeps the player's own idiom at hand while the program runs. It counts the takes that an older
 // version kept, some at a time, and adds everything up anew whenever a take has ended, was deleted, restored
-// or analysed again. The store does the work on its own thread.
+// or analysed again, or a mark was taken back. The store does the work on its own thread.
 //
 //   IdiomKeeper keeper({store, use, say});
 //   keeper.begin();

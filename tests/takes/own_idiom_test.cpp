@@ -183,6 +183,22 @@ TEST(OwnStore, ADeletedTakeLeavesItAndComesBackWhenItIsRestored) {
   EXPECT_EQ(scores(own_of(*store)), scores(both));
 }
 
+TEST(OwnStore, AMarkThatIsTakenBackIsAsIfItHadNeverBeenSet) {
+  TemporaryFolder folder;
+  Reported reported;
+  auto plain = open_store(folder.path / "plain.sqlite", reported);
+  keep(*plain, take_of({kC, kAb, kC, kAb, kF}));
+  auto store = open_store(folder.path / "marked.sqlite", reported);
+  keep(*store, take_of({kC, kAb, kC, kAb, kF}, {mark(us(5 * kSecond + 10), "")}));
+  ASSERT_NE(scores(own_of(*store)), scores(own_of(*plain)));
+  const auto detail = now<Detail>([&](auto answer) { store->detail(1, answer); });
+  ASSERT_TRUE(detail && detail->marks.size() == 1);
+  ASSERT_TRUE(now<LineNumber>([&](auto answer) {
+    store->edit(LineKind::kUnmark, 1, us(9 * kSecond), std::to_string(detail->marks[0].number), answer);
+  }));
+  EXPECT_EQ(scores(own_of(*store)), scores(own_of(*plain)));
+}
+
 TEST(OwnStore, ErasedItIsAsIfItHadNeverBeen) {
   TemporaryFolder folder;
   Reported reported;
