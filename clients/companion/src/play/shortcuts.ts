@@ -6,7 +6,9 @@ import { hear_chosen } from './hear';
 
 /** True where keys have a meaning of their own: in fields, and Enter and Space also on what they press. */
 function taken(target: HTMLElement, key: string): boolean {
-  if (target.closest('dialog, [popover]')) return true;
+  // A button of a dialogue that has just closed still has the focus until the page is next drawn.
+  const layer = target.closest('dialog, [popover]');
+  if (layer) return layer.matches('[open], :popover-open');
   if (target.isContentEditable || target.matches('input, textarea, select')) return true;
   return (key === 'Enter' || key === ' ') && target.matches('button, a, summary, [role=slider]');
 }
