@@ -79,9 +79,8 @@ export function change(part: Partial<Draft>): void {
 export function change_section(id: number, part: { [name in keyof SketchSection]?: SketchSection[name] | undefined }): void {
   const sections = draft.peek()!.sections.map((each) => {
     if (each.id !== id) return each;
-    const section: Record<string, unknown> = { ...each.section, ...part };
-    for (const name of Object.keys(section)) if (section[name] === undefined) delete section[name];
-    return { id, section: section as SketchSection };
+    const members = Object.entries({ ...each.section, ...part }).filter(([, value]) => value !== undefined);
+    return { id, section: Object.fromEntries(members) as unknown as SketchSection };
   });
   change({ sections });
 }
