@@ -705,7 +705,10 @@ struct PlayAlong {
       "instead of the chords of the loop, one for each, as take.reharmonise proposes them; without `layers` "
       "all their notes are played. The current take ends, and the next note begins a take that is recorded "
       "against the loop: see take.passes. With `listen`, no take ends and nothing is recorded against the "
-      "loop. Ends with play.stop or after `rounds` rounds.";
+      "loop. With `by_client`, the client itself sounds what the answer's `notes` say, as the page does "
+      "where "
+      "there is no MIDI output; all else stays the same. Ends with play.stop, after `rounds` rounds, or, "
+      "with `by_client`, when that client's connection ends.";
   static constexpr const char* kExample =
       R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"],"chords":[{"harte":"F:maj7","notes":[41,57,60,64]}],"rounds":2})";
   static constexpr const char* kReplyExample =
@@ -718,9 +721,10 @@ struct PlayAlong {
   std::optional<Whole<1, 127>> velocity{};
   std::optional<std::vector<GivenChord>> chords{};
   std::optional<Whole<1, 64>> rounds{};
-  std::optional<bool> listen{};
+  std::optional<bool> listen{}, by_client{};
 };
-BOOST_DESCRIBE_STRUCT(PlayAlong, (), (take, tempo, count_in, layers, velocity, chords, rounds, listen))
+BOOST_DESCRIBE_STRUCT(PlayAlong, (),
+                      (take, tempo, count_in, layers, velocity, chords, rounds, listen, by_client))
 
 struct TakePasses {
   static constexpr const char* kSays =

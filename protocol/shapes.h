@@ -395,19 +395,32 @@ struct OutputPort {
 };
 BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble))
 
+struct SoundingNote {
+  static constexpr const char* kSays = "`at_us`: from `since` on.";
+  TimeUs at_us = 0, length_us = 0;
+  PitchNumber pitch;
+  VelocityNumber velocity;
+};
+BOOST_DESCRIBE_STRUCT(SoundingNote, (), (at_us, length_us, pitch, velocity))
+
 struct PlayingAlong {
   static constexpr const char* kSays =
       "The loop repeats after `count_in_us`; one round lasts `cycle_us`. `rounds`: how many are played; "
       "missing if it repeats until it is stopped. `given`: the chords came with the request and are not "
-      "those of the loop. `listen`: nothing is recorded against the loop.";
+      "those of the loop. `listen`: nothing is recorded against the loop. `by_client`: the client that asked "
+      "sounds it, and the MIDI output is silent; the answer to that client has `notes`, those of the "
+      "count-in and of one round.";
   double tempo = 0;
   Whole<1, 16> meter{4};
   TimeUs count_in_us = 0, cycle_us = 0;
   std::vector<AlongChord> chords;
   std::optional<std::uint32_t> rounds{};
   bool given = false, listen = false;
+  std::optional<bool> by_client{};
+  std::optional<std::vector<SoundingNote>> notes{};
 };
-BOOST_DESCRIBE_STRUCT(PlayingAlong, (), (tempo, meter, count_in_us, cycle_us, chords, rounds, given, listen))
+BOOST_DESCRIBE_STRUCT(PlayingAlong, (),
+                      (tempo, meter, count_in_us, cycle_us, chords, rounds, given, listen, by_client, notes))
 
 struct Playing {
   static constexpr const char* kSays =

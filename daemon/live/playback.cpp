@@ -52,7 +52,8 @@ void Playback::set_output(const std::string& name) {
 }
 
 void Playback::output_changed() {
-  if (!sender_.connected()) playing_.reset();  // the Sender dropped the score with the output
+  const bool silent = playing_ && playing_->along && playing_->along->by_client;
+  if (!sender_.connected() && !silent) playing_.reset();  // the Sender dropped the score with the output
   world_.changed_status();
 }
 
@@ -71,12 +72,15 @@ void Playback::stop_striking() {
   audition_.stop(midi::steady_now(), send());
 }
 
-Playing Playback::begin(std::shared_ptr<const midi::Score> score, Micros length) {
+Playing Playback::begin(std::shared_ptr<const midi::Score> score, Micros length, bool by_client) {
   stop_striking();
   Playing out;
-  out.since = midi::steady_now() + kLead;
+  out.since = midi::steady_now() + (by_client ? kClientLead : kLead);
   ends_ = length == Micros::max() ? length : out.since + length;
-  sender_.play(std::move(score), out.since);
+  if (by_client)
+    sender_.stop();
+  else
+    sender_.play(std::move(score), out.since);
   return out;
 }
 
@@ -91,13 +95,15 @@ Result<Playing> Playback::play(const TakeScore& take) {
   return *playing_;
 }
 
-Result<Playing> Playback::play_along(takes::TakeId of, const takes::Along& along, bool listen) {
-  if (auto there = ready(); !there) return there.error();
-  playing_ = begin(std::make_shared<const midi::Score>(along.score),
-                   along.rounds > 0 ? along.score.length : Micros::max());
+Result<Playing> Playback::play_along(takes::TakeId of, const takes::Along& along, bool listen,
+                                     bool by_client) {
+  if (!by_client)
+    if (auto there = ready(); !there) return there.error();
+  const auto score = std::make_shared<const midi::Score>(along.score);
+  playing_ = begin(score, along.rounds > 0 ? score->length : Micros::max(), by_client);
   playing_->take = of;
-  playing_->along = Playing::Along{along.tempo,  along.meter,  along.count_in, along.cycle,
-                                   along.chords, along.rounds, along.given,    listen};
+  playing_->along = Playing::Along{along.tempo,  along.meter, along.count_in, along.cycle, along.chords,
+                                   along.rounds, along.given, listen,         by_client,   score};
   world_.changed_status();
   world_.changed_deadline();
   return *playing_;

@@ -47,9 +47,11 @@ struct Playing {
     int meter = 4;
     Micros count_in{}, cycle{};
     std::vector<takes::AlongChord> chords;
-    int rounds = 0;       // ends after this many rounds; 0: repeats until stopped
-    bool given = false;   // a client gave other chords than the loop's own
-    bool listen = false;  // only to listen: the log gets no lines about passes of the loop
+    int rounds = 0;          // ends after this many rounds; 0: repeats until stopped
+    bool given = false;      // a client gave other chords than the loop's own
+    bool listen = false;     // only to listen: the log gets no lines about passes of the loop
+    bool by_client = false;  // a client sounds it, not the MIDI output
+    std::shared_ptr<const midi::Score> score;
   };
   takes::TakeId take = 0;
   Micros since{};       // when the score begins
@@ -85,8 +87,8 @@ class Playback {
   void stop_striking();
   Result<Playing> play(const TakeScore& take);
   // Plays the score of `along`, made from the loop of take `of`, for as many rounds as it says. `listen` is
-  // only reported in playing().
-  Result<Playing> play_along(takes::TakeId of, const takes::Along& along, bool listen);
+  // only reported in playing(). With `by_client` the output stays silent, and a client plays the score.
+  Result<Playing> play_along(takes::TakeId of, const takes::Along& along, bool listen, bool by_client);
   // Stops a take or a loop. True if one was being played.
   bool stop();
   const std::optional<Playing>& playing() const { return playing_; }
@@ -98,10 +100,12 @@ class Playback {
   // Delay between the request and the beginning of a score, so that its first message is on time. Common
   // practice, no source.
   static constexpr Micros kLead{30'000};
+  // A client needs the answer first, and sound in a browser needs a while; common practice, no source.
+  static constexpr Micros kClientLead{300'000};
   midi::Audition::Send send() {
     return [this](const midi::Event& event) { sender_.send(event); };
   }
-  Playing begin(std::shared_ptr<const midi::Score> score, Micros length);
+  Playing begin(std::shared_ptr<const midi::Score> score, Micros length, bool by_client = false);
 
   std::string name_;  // from the settings; empty: our own port
   const World world_;

@@ -133,18 +133,20 @@ void Player::play_take(const PlayWish& wish, Answer<Playing> answer) {
 }
 
 void Player::play_along(const AlongWish& wish, Answer<Playing> answer) {
-  if (auto there = playback_.ready(); !there) return answer(there.error());
+  if (!wish.sounded_by)
+    if (auto there = playback_.ready(); !there) return answer(there.error());
   takes::AlongWish how = wish.how;
   if (!wish.own_velocity) how.velocity = soft();
   using Found = std::pair<takes::TakeId, takes::Along>;
   world_.studies.with_study<Found>(
       wish.take,
-      [this, answer, listen = wish.listen, asked = ++play_asked_](Result<Found> found) {
+      [this, answer, listen = wish.listen, by = wish.sounded_by, asked = ++play_asked_](Result<Found> found) {
         if (!found) return answer(found.error());
         if (asked != play_asked_) return answer(overtaken());
         const auto& [take, along] = *found;
-        auto playing = playback_.play_along(take, along, listen);
+        auto playing = playback_.play_along(take, along, listen, by.has_value());
         if (!playing) return answer(playing.error());
+        sounded_by_ = by;
         world_.recorder.along_is_over();
         if (listen) return answer(*playing);
         if (world_.recorder.take())
@@ -160,6 +162,10 @@ void Player::play_along(const AlongWish& wish, Answer<Playing> answer) {
         if (!along) return along.error();
         return Found(take.detail.summary.take, std::move(*along));
       });
+}
+
+void Player::gone(ClientId client) {
+  if (sounded_by_ == client && playing() && playing()->along && playing()->along->by_client) stop();
 }
 
 bool Player::stop() {

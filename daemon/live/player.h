@@ -22,6 +22,7 @@
 
 #include "daemon/harmony/chord.h"
 #include "daemon/harmony/spelling.h"
+#include "daemon/live/client_keys.h"
 #include "daemon/live/live_settings.h"
 #include "daemon/live/performance.h"
 #include "daemon/live/playback.h"
@@ -60,6 +61,9 @@ struct AlongWish {
   takes::AlongWish how;
   bool own_velocity = false;  // how.velocity was given; otherwise softer than the player
   bool listen = false;        // only to listen: the open take goes on, and the log gets no lines about passes
+  // This client sounds the loop: nothing goes to the MIDI output, which need not be there. The loop ends with
+  // the client's connection.
+  std::optional<ClientId> sounded_by;
 };
 
 class Player {
@@ -84,6 +88,8 @@ class Player {
   // Ends the take that is open. The next note begins a take that is logged together with the passes of the
   // loop. With `wish.listen`, neither happens.
   void play_along(const AlongWish& wish, Answer<Playing> answer);
+  // The client's connection has ended: what it sounds is over.
+  void gone(ClientId client);
   // Stops a take or a loop, also one that was requested and is not ready. True if one was being played.
   bool stop();
 
@@ -115,7 +121,8 @@ class Player {
     NamedChord chord;
     std::vector<Pitch> notes;
   };
-  std::optional<Heard> heard_;  // the last suggestion from a list
+  std::optional<ClientId> sounded_by_;  // who sounds what is being played; empty: the MIDI output
+  std::optional<Heard> heard_;          // the last suggestion from a list
 };
 
 }  // namespace undersong::live

@@ -34,9 +34,16 @@ void answer(Session& session, const protocol::PlayTake& wish, To<protocol::Playi
 }
 
 void answer(Session& session, const protocol::PlayAlong& wish, To<protocol::Playing> to) {
-  const auto along = along_wish_of(wish);
+  auto along = along_wish_of(wish);
   if (!along) return to(along.error());
-  session.room().stage.player().play_along(*along, playing(to));
+  if (!wish.by_client.value_or(false)) return session.room().stage.player().play_along(*along, playing(to));
+  along->sounded_by = session.id();
+  session.room().stage.player().play_along(*along, [to](Result<live::Playing> began) {
+    if (!began) return to(began.error());
+    auto out = playing_of(*began);
+    out.along->notes = sounding_notes(*began->along->score);
+    to(std::move(out));
+  });
 }
 
 void answer(Session& session, const protocol::StopPlaying&, To<protocol::Stopped> to) {

@@ -137,6 +137,21 @@ protocol::Playing playing_of(const live::Playing& playing) {
   if (along.rounds > 0) made.rounds = static_cast<std::uint32_t>(along.rounds);
   made.given = along.given;
   made.listen = along.listen;
+  if (along.by_client) made.by_client = true;
+  return out;
+}
+
+std::vector<protocol::SoundingNote> sounding_notes(const midi::Score& score) {
+  std::vector<protocol::SoundingNote> out;
+  for (auto on = score.events.begin(); on != score.events.end(); ++on) {
+    if (on->kind() != midi::kNoteOn) continue;
+    const auto off = std::find_if(on, score.events.end(), [&](const midi::Event& event) {
+      return event.kind() == midi::kNoteOff && event.bytes[1] == on->bytes[1] &&
+             event.channel() == on->channel();
+    });
+    const Micros end = off == score.events.end() ? score.length : off->at;
+    out.push_back({on->at.count(), (end - on->at).count(), on->bytes[1], on->bytes[2]});
+  }
   return out;
 }
 

@@ -18,6 +18,7 @@ struct PlayAlong;
 struct PlayTake;
 struct PlayedNote;
 struct Playing;
+struct SoundingNote;
 }  // namespace undersong::protocol
 
 namespace undersong::server {
@@ -27,6 +28,8 @@ protocol::Heard heard_of(const std::optional<live::NamedChord>& heard);
 live::PlayWish play_wish_of(const protocol::PlayTake& wish);
 Result<live::AlongWish> along_wish_of(const protocol::PlayAlong& wish);
 protocol::Playing playing_of(const live::Playing& playing);
+// The notes of a score, ordered by beginning.
+std::vector<protocol::SoundingNote> sounding_notes(const midi::Score& score);
 std::vector<live::ClientNote> notes_of(const std::vector<protocol::PlayedNote>& notes);
 
 }  // namespace undersong::server

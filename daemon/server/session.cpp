@@ -136,6 +136,7 @@ void Session::closed() {
   moments_ = statuses_ = log_ = false;
   room_.publisher.remove(this);
   room_.stage.client_keys().gone(id_);
+  room_.stage.player().gone(id_);
 }
 
 void Session::close() {

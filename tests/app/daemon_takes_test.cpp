@@ -197,5 +197,58 @@ TEST_F(DaemonTest, ASongOfKeptTakesIsMadeShownHandedOverAndTakenOffTheList) {
   EXPECT_FALSE(daemon.request(protocol::GetKeptSketch{.name = "rounds"}));
 }
 
+TEST_F(DaemonTest, ALoopIsSoundedByAClientWhereThereIsNoOutputAndEndsWithItsConnection) {
+  start({"--play", write_cycle({{41, 57, 60, 65}, {38, 57, 62, 65}, {43, 58, 62, 67}, {36, 55, 60, 64}}, 6),
+         "--speed", "1000"});
+  {
+    Connection daemon = connect();
+    ASSERT_TRUE(until_kept(daemon));
+  }
+  daemon_->end(SIGTERM);
+  start();
+  Connection daemon = connect();
+  const protocol::PlayAlong wish{.take = 1, .tempo = 400, .count_in = 1};
+  EXPECT_FALSE(daemon.request(wish)) << "there is no MIDI output";
+  {
+    Connection page = connect();
+    auto here = wish;
+    here.by_client = true;
+    const auto playing = page.request(here);
+    ASSERT_TRUE(playing) << playing.error().sentence;
+    ASSERT_TRUE(playing->along && playing->along->notes);
+    const auto& along = *playing->along;
+    EXPECT_TRUE(along.by_client.value_or(false));
+    std::vector<std::int64_t> roots(along.chords.size(), -1);  // the lowest note at each change
+    std::size_t counted = 0;
+    for (const auto& note : *along.notes) {
+      EXPECT_GT(note.length_us, 0);
+      EXPECT_LE(note.at_us + note.length_us, along.count_in_us + along.cycle_us);
+      if (note.at_us < along.count_in_us) ++counted;
+      for (std::size_t i = 0; i < along.chords.size(); ++i)
+        if (note.at_us == along.count_in_us + along.chords[i].at_us &&
+            (roots[i] < 0 || note.pitch < roots[i]))
+          roots[i] = note.pitch;
+    }
+    EXPECT_EQ(counted, 4u) << "one bar of count-in";
+    ASSERT_EQ(roots.size(), 4u);
+    for (std::size_t i = 0; i < 4; ++i) EXPECT_EQ(roots[i] % 12, (std::vector{5, 2, 7, 0}[i])) << i;
+    const auto status = daemon.request(protocol::GetStatus{});
+    ASSERT_TRUE(status && status->playing && status->playing->along);
+    EXPECT_TRUE(status->playing->along->by_client.value_or(false));
+    EXPECT_FALSE(status->playing->along->notes) << "only the client that asked needs them";
+    ASSERT_TRUE(page.request(protocol::Subscribe{.topics = {protocol::Topic::kLog}}));
+    ASSERT_TRUE(page.request(protocol::SendNotes{keys({76}, true)}));
+    ASSERT_TRUE(page.request(protocol::SendNotes{keys({76}, false)}));
+    ASSERT_TRUE(
+        until<protocol::Log>(page, [](const auto& line) { return line.kind == protocol::LineKind::kPass; }));
+  }
+  EXPECT_TRUE(eventually([&] { return !daemon.request(protocol::GetStatus{})->playing; }));
+  ASSERT_TRUE(daemon.request(protocol::EndTake{}));
+  const auto passes = daemon.request(protocol::GetPasses{.take = 2});
+  ASSERT_TRUE(passes) << passes.error().sentence;
+  EXPECT_EQ(passes->along.take, 1u);
+  EXPECT_EQ(passes->pitch.size(), 1u);
+}
+
 }  // namespace
 }  // namespace undersong::app

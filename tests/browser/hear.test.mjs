@@ -61,6 +61,28 @@ async function over_jack(page_options, use, prepare = async () => {}) {
   }
 }
 
+/** Lets the tests hear what reaches the loudspeaker of the page, and counts what is struck. */
+async function listen_in(page) {
+  await page.addInitScript(() => {
+    const connect = AudioNode.prototype.connect;
+    AudioNode.prototype.connect = function (to, ...rest) {
+      if (to instanceof AudioDestinationNode) {
+        const ear = new AnalyserNode(this.context, { fftSize: 16384, smoothingTimeConstant: 0 });
+        connect.call(this, ear);
+        const samples = new Float32Array(2048), spectrum = new Float32Array(ear.frequencyBinCount);
+        globalThis.peak = () => { ear.getFloatTimeDomainData(samples); return Math.max(...samples.map(Math.abs)); };
+        globalThis.jump = () => { ear.getFloatTimeDomainData(samples); let most = 0; for (let i = 1; i < samples.length; ++i) most = Math.max(most, Math.abs(samples[i] - samples[i - 1])); return most; };
+        globalThis.loudest_hz = () => { ear.getFloatFrequencyData(spectrum); return spectrum.indexOf(Math.max(...spectrum)) * this.context.sampleRate / ear.fftSize; };
+      }
+      return connect.call(this, to, ...rest);
+    };
+    globalThis.strings = 0;
+    const start = AudioBufferSourceNode.prototype.start;
+    AudioBufferSourceNode.prototype.start = function (...when) { ++globalThis.strings; return start.apply(this, when); };
+  });
+}
+const the_piano = (page) => until(() => page.evaluate(() => performance.getEntriesByType('resource').filter((each) => each.name.endsWith('.mp3') && each.responseEnd > 0).length === 15), 'the piano');
+
 describe('hearing', { skip: why_not || false }, () => {
   before(async () => { browser = await open_browser({ args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--autoplay-policy=no-user-gesture-required'] }); });
   after(async () => { await browser?.close(); });
@@ -256,20 +278,7 @@ describe('hearing', { skip: why_not || false }, () => {
     const daemon = await new Daemon().start();
     const { page } = await browser.page();
     try {
-      // Record the last node before the loudspeaker.
-      await page.addInitScript(() => {
-        const connect = AudioNode.prototype.connect;
-        AudioNode.prototype.connect = function (to, ...rest) {
-          if (to instanceof AudioDestinationNode) {
-            const ear = new AnalyserNode(this.context, { fftSize: 2048 });
-            connect.call(this, ear);
-            const samples = new Float32Array(2048);
-            globalThis.peak = () => { ear.getFloatTimeDomainData(samples); return Math.max(...samples.map(Math.abs)); };
-            globalThis.jump = () => { ear.getFloatTimeDomainData(samples); let most = 0; for (let i = 1; i < samples.length; ++i) most = Math.max(most, Math.abs(samples[i] - samples[i - 1])); return most; };
-          }
-          return connect.call(this, to, ...rest);
-        };
-      });
+      await listen_in(page);
       const client = daemon.client();
       await page.goto(`${daemon.url}#settings`);
       await page.getByLabel('In this page', { exact: true }).check();
@@ -293,6 +302,74 @@ describe('hearing', { skip: why_not || false }, () => {
       await until(() => page.evaluate(() => globalThis.peak() < 0.0005), 'silence after the chord');
     } finally {
       await page.evaluate(() => localStorage.clear());
+      await page.close();
+      await daemon.stop();
+    }
+  });
+
+  test('the page plays a piano, every key at its pitch, and falls silent at once', async () => {
+    const daemon = await new Daemon().start();
+    const { page, complaints } = await browser.page();
+    try {
+      await listen_in(page);
+      await page.goto(`${daemon.url}#settings`);
+      await page.getByLabel('In this page', { exact: true }).check();
+      await page.getByRole('link', { name: 'Play' }).click();
+      await the_piano(page);  // is fetched before anything is asked for
+      const client = daemon.client();
+      // Chords whose highest note is far from the others, so that the octave of the loudest partial tells the key.
+      for (const [harte, lowest] of [['C:maj', 0], ['F#:min7', 6]]) {
+        await page.evaluate(() => { globalThis.strings = 0; });
+        await client.play(72 + lowest);
+        await page.locator('.card').first().waitFor();
+        await page.getByRole('button', { name: /^Hear/ }).click();
+        await until(() => page.evaluate(() => globalThis.strings >= 3), `the strings of a chord, ${harte}`);
+        const { alternatives } = await client.ask('moment.get');
+        const wanted = [...alternatives[0].left, ...alternatives[0].right].map((key) => 440 * 2 ** ((key - 69) / 12));
+        await until(() => page.evaluate(() => globalThis.peak() > 0.0005), 'a sound');
+        await until(async () => {
+          const hz = await page.evaluate(() => globalThis.loudest_hz());
+          return wanted.some((each) => [1, 2, 3].some((partial) => Math.abs(12 * Math.log2(hz / each / partial)) < 0.5));
+        }, () => `one of ${wanted.map(Math.round)} Hz`);
+        await client.release(72 + lowest);
+        await until(() => page.evaluate(() => globalThis.peak() < 0.0005), 'silence after the chord');
+      }
+      assert.deepEqual(complaints, []);
+    } finally {
+      await page.evaluate(() => localStorage.clear());
+      await page.close();
+      await daemon.stop();
+    }
+  });
+
+  test('without a MIDI output the loop of a take is played along with in the page, in time, and kept against it', async () => {
+    const daemon = new Daemon();
+    await keep_the_demo(daemon);
+    await daemon.start();
+    const { page, complaints } = await browser.page({ width: 900 });
+    try {
+      await listen_in(page);
+      const client = daemon.client();
+      await page.goto(`${daemon.url}#take/1`);
+      await page.locator('canvas.roll').waitFor();
+      await page.getByRole('button', { name: 'Play along' }).click();
+      const { playing } = await until(async () => { const status = await client.ask('status.get'); return status.playing && status; }, 'the loop');
+      assert.equal(playing.along.by_client, true);
+      await until(() => page.evaluate(() => globalThis.peak() > 0.0005), 'a sound');
+      await client.play(76);
+      await client.release(76);
+      await page.getByRole('button', { name: 'Stop the loop' }).click();
+      await until(async () => !(await client.ask('status.get')).playing, 'the end');
+      await until(() => page.evaluate(() => globalThis.peak() < 0.0005), 'silence');
+      await client.ask('take.end');
+      assert.equal((await client.ask('take.passes', { take: 2 })).along.take, 1);
+      // A page that goes away takes its loop along.
+      await page.getByRole('button', { name: 'Play along' }).click();
+      await until(async () => (await client.ask('status.get')).playing, 'the loop once more');
+      await page.goto('about:blank');
+      await until(async () => !(await client.ask('status.get')).playing, 'the end of the loop with its page');
+      assert.deepEqual(complaints, []);
+    } finally {
       await page.close();
       await daemon.stop();
     }

@@ -1,7 +1,7 @@
 // Tests the plane: names do not cover each other and do not fly, stones that coincide are one, the wish is drawn on it, and the path.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { Daemon, lacking, open_browser, root, until, with_settings } from './stage.mjs';
+import { Daemon, lacking, open_browser, root, symbol_of, until, with_settings } from './stage.mjs';
 
 const why_not = lacking();
 let browser;
@@ -127,12 +127,18 @@ describe('the plane', { skip: why_not || false }, () => {
     const chords = [[48, 52, 55], [50, 53, 57], [52, 55, 59], [53, 57, 60], [55, 59, 62], [57, 60, 64], [43, 47, 50], [41, 45, 48], [40, 43, 47]];
     for (const [i, chord] of chords.entries()) {
       await client.play(...chord, 76);
-      const name = await until(async () => { const { chord: now } = await client.ask('moment.get'); return now?.sounding && now.harte; }, 'a chord');
-      await until(() => page.evaluate(() => document.querySelector('.now-chord .chord') !== null), `${name} on the page`);
+      await until(async () => {
+        const { chord: now } = await client.ask('moment.get');
+        return now?.sounding && await page.locator(`.now-chord [data-symbol="${symbol_of(now)}"]`).count();
+      }, 'the chord on the page');
       await until(async () => (await page.locator('.path rect').count()) === Math.min(6, i), `${Math.min(6, i)} chords before the ${i + 1}th`);
       await client.release(...chord, 76);
     }
     assert.equal(await page.locator('.path line').count(), 6);
     assert.equal(await page.locator('.present-body').count(), 1);
+    const drawn = await page.locator('.path line').evaluateAll((lines) => lines.map((line) => line.getAttribute('x2')));
+    await page.reload();
+    await until(async () => (await page.locator('.path line').count()) === 6, 'the path after a reload');
+    assert.deepEqual(await page.locator('.path line').evaluateAll((lines) => lines.map((line) => line.getAttribute('x2'))), drawn);
   }));
 });

@@ -412,6 +412,14 @@ describe('the playing screen', { skip: why_not || false }, () => {
     await dialogue.waitFor({ state: 'hidden' });
     await page.keyboard.press('Space');
     await page.getByRole('button', { name: 'Hold still' }).waitFor();
+    // A key pressed in the very moment in which the dialogue closes is for the page too.
+    await page.keyboard.press('?');
+    await dialogue.getByRole('button', { name: 'Close' }).waitFor();
+    await page.evaluate(() => {
+      document.querySelector('dialog.help').close();
+      document.activeElement.dispatchEvent(new KeyboardEvent('keydown', { key: ' ', bubbles: true, cancelable: true }));
+    });
+    await page.getByRole('button', { name: 'Held still' }).waitFor();
   }));
 
   test('catches up after the daemon was killed, and misses no line of the log', () => scene(async ({ page, daemon, client }) => {

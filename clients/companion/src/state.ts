@@ -5,7 +5,9 @@ import { Settled } from './music/settled';
 import { plain_pitch } from './music/text';
 import type { Alternative, Chord, ChordInForce, LogLine, MelodyNote, Moment, Notifications, Status } from './protocol';
 import { Connection } from './wire/connection';
+import { forget_daemon_clock, note_daemon_time } from './wire/daemon_clock';
 import { local } from './local';
+import { step } from './path';
 
 export const moment = signal<Moment | null>(null);
 export const status = signal<Status | null>(null);
@@ -32,9 +34,6 @@ export interface ShownList {
   hand: number[];   // the keys that were down then
 }
 export const shown_chord = signal<ShownChord | null>(null);
-/** The chords shown last, the newest last: the current one and six before it. */
-export const path = signal<ChordInForce[]>([]);
-const path_length = 7;
 export const shown_melody = signal<ShownMelody | null>(null);
 export const shown_readings = signal<Moment['readings']>([]);
 export const shown_key = signal<Moment['key']>(null);
@@ -59,7 +58,7 @@ const chord_settles = new Settled<Moment>(
       const readings = m.readings.filter((reading) => reading.harte !== chord.harte).slice(0, 3);
       if (symbols(readings) !== symbols(shown_readings.peek())) shown_readings.value = readings;
       if (same) return;
-      path.value = [...path.peek(), chord].slice(-path_length);
+      step(chord);
       sounding_settles.offer(chord.sounding, 0);
       melody_settles.offer(m, 0);
     });
@@ -205,6 +204,7 @@ export function complain(error: unknown): void {
 // ---- the connection
 
 function hear<N extends keyof Notifications>(name: N, params: Notifications[N]): void {
+  if (name === 'moment' || name === 'status') note_daemon_time((params as Moment | Status).at);
   if (name === 'moment') hear_moment(params as Moment);
   else if (name === 'status') status.value = params as Status;
   else if (name === 'log') hear_line(params as LogLine);
@@ -228,6 +228,7 @@ export const live = computed(() => daemon.link.value === 'open');
 // Without the daemon nothing here claims to sound, to be held or to be counted any longer.
 effect(() => {
   if (live.value) return;
+  forget_daemon_clock();
   batch(() => {
     for (const each of [chord_settles, sounding_settles, melody_settles, key_settles, list_settles]) each.forget();
     held.value = [];

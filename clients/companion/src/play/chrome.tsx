@@ -47,10 +47,10 @@ export function Menu() {
       <button type="button" class="quiet" aria-pressed={local.keys_open.value} onClick={(event) => { local.keys_open.value = !local.keys_open.peek(); close(event); }}>Keys on the screen</button>
       {small_view_offered && <button type="button" class="quiet" onClick={(event) => { close(event); open_small_view().catch(complain); }}>On top of other windows</button>}
       <button type="button" class="quiet" onClick={(event) => { close(event); open_help(); }}>Keys of the computer <kbd>?</kbd></button>
-      <label class="volume" title={by_page ? 'Suggestions sound in this page. Begin low: it may be louder than you expect.' : 'Suggestions sound on the MIDI output; this is for the page’s own tone.'}>
-        <span>{by_page ? 'Page tone' : 'Page tone (suggestions sound on MIDI)'}</span>
+      <label class="volume" title={by_page ? 'Suggestions sound in this page. Begin low: it may be louder than you expect.' : 'Suggestions sound on the MIDI output; this is for what sounds in the page.'}>
+        <span>{by_page ? 'Volume' : 'Volume of the page (suggestions sound on MIDI)'}</span>
         <input type="range" min="0" max="1" step="0.05" value={volume.value} onInput={(event) => (volume.value = Number(event.currentTarget.value))}
-               aria-label="Volume of the page’s tone" aria-valuetext={`${Math.round(volume.value * 100)} percent`} />
+               aria-label="Volume of the page" aria-valuetext={`${Math.round(volume.value * 100)} percent`} />
       </label>
     </div>
   );

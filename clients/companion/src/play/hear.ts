@@ -1,8 +1,9 @@
 // Plays a suggestion on the daemon's MIDI output or with the page's own sound.
-import { computed } from '@preact/signals';
+import { computed, effect } from '@preact/signals';
 import { local } from '../local';
+import { load_piano } from '../sound/piano';
 import { hush, sound_chord } from '../sound/tone';
-import { ask, chosen, complain, shown_list, status } from '../state';
+import { ask, chosen, complain, live, shown_list, status } from '../state';
 import { RpcError } from '../wire/connection';
 import { way } from './ways';
 
@@ -51,3 +52,8 @@ export function stop_hearing(): void {
   hush();
   if (through.peek() === 'midi') void ask('hear', { stop: true }).catch(() => undefined);
 }
+
+// Where suggestions sound in this page, the piano is fetched once all else is there, so that the first chord needs no waiting.
+effect(() => {
+  if (live.value && through.value === 'page') setTimeout(() => void load_piano(), 1500);
+});

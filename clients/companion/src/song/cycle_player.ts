@@ -1,10 +1,12 @@
 // Plays a cycle of chords in tempo, in the voicings shown: with the page's own sound, or on the MIDI output. There the daemon
-// keeps the time, and its status says what is playing. On MIDI the cycle can also repeat, to be played along with.
+// keeps the time, and its status says what is playing. It can also repeat, to be played along with; the daemon keeps that time too.
 import { computed, effect, signal } from '@preact/signals';
 import { through } from '../play/hear';
 import type { PlayAlong, ProposedChord, TakeLoop } from '../protocol';
 import { audio, hush, sound } from '../sound/tone';
+import { repeat_loop } from '../sound/page_loop';
 import { ask, complain, status } from '../state';
+import { page_time } from '../wire/daemon_clock';
 import { count_in, how_loud } from '../takes/along';
 import { seconds } from './words';
 
@@ -58,7 +60,7 @@ export function hear_cycle(loop: TakeLoop, chords: ProposedChord[]): void {
   }
 }
 
-/** Repeats the cycle on the MIDI output after a count-in. What the player plays over it is recorded with its place in it. */
+/** Repeats the cycle after a count-in. What the player plays over it is recorded with its place in it. */
 export function play_along(loop: TakeLoop, chords: ProposedChord[]): void {
   stop_cycle();
   play(loop, chords, { count_in: count_in.peek(), velocity: how_loud() });
@@ -67,7 +69,8 @@ export function play_along(loop: TakeLoop, chords: ProposedChord[]): void {
 function play(loop: TakeLoop, chords: ProposedChord[], how: PlayAlong): void {
   const number = asked;
   const layers: PlayAlong['layers'] = on_top.peek() ? ['bass', 'chords', 'melody'] : ['bass', 'chords'];
-  ask('play.along', { ...how, take: loop.take, layers, chords: chords.map(({ harte, left, right }) => ({ harte, notes: [...left, ...right] })) })
+  const wish: PlayAlong = { ...how, take: loop.take, layers, chords: chords.map(({ harte, left, right }) => ({ harte, notes: [...left, ...right] })) };
+  (how.listen ? ask('play.along', wish) : repeat_loop(wish))
     .then(() => { if (number !== asked && how.listen) stop_midi(); }, (error: unknown) => {
       if (number !== asked) return;  // another cycle was asked for in the meantime
       own = '';
@@ -88,7 +91,7 @@ effect(() => {
   }
   if (playing.since !== since) {
     since = playing.since;
-    begun = performance.now() + (playing.since - status.value!.at) / 1000;
+    begun = page_time(playing.since) ?? performance.now();
   }
   const { chords, count_in_us, cycle_us, listen } = playing.along;
   const id = id_of(chords);

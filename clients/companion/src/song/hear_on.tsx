@@ -21,8 +21,8 @@ export function HearOn() {
 export function Tone() {
   if (through.value === 'page')
     return (
-      <label class="tone soft"><span>Page tone</span>
-        <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page’s tone" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
+      <label class="tone soft"><span>Volume</span>
+        <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
                onInput={(event) => (volume.value = Number(event.currentTarget.value))} />
       </label>
     );

@@ -2,6 +2,7 @@
 import { useId } from 'preact/hooks';
 import { spoken } from '../music/chord';
 import { pretty } from '../music/text';
+import { through } from '../play/hear';
 import type { LoopProposal, ProposedChord, TakeLoop } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { symbol_style } from '../state';
@@ -130,7 +131,7 @@ function Proposal({ rank, proposal, loop, use }: { rank: number; proposal: LoopP
         <button type="button" class="quiet" aria-pressed={hearing} aria-label={`${hearing ? 'Stop' : 'Hear'} proposal ${rank}`}
                 onClick={() => (hearing ? stop_hearing() : hear_cycle(loop, proposal.chords))}>{hearing ? '■ Stop' : '▶ Hear'}</button>
         <button type="button" class="quiet" aria-pressed={along} aria-label={along ? `Stop playing along with proposal ${rank}` : `Play along with proposal ${rank}`}
-                title="Round and round on the MIDI output, softly, after a count-in. What you play over it is kept against it."
+                title={`Round and round ${through.value === 'page' ? 'in this page' : 'on the MIDI output'}, softly, after a count-in. What you play over it is kept against it.`}
                 onClick={() => (along ? stop_midi() : play_along(loop, proposal.chords))}>{along ? '■ Stop' : '↻ Along'}</button>
         <button type="button" class="quiet" aria-label={`Put proposal ${rank} in the song`} onClick={() => use(proposal)}>+ Song</button>
       </div>

@@ -1,7 +1,9 @@
 // Playing along with the loop of a take: its tempo and layers, start and stop; and what was played over it.
 import { signal } from '@preact/signals';
 import { useEffect, useState } from 'preact/hooks';
+import { through } from '../play/hear';
 import type { PlayAlong, TakePasses } from '../protocol';
+import { repeat_loop } from '../sound/page_loop';
 import { ask, complain, say, settings, status } from '../state';
 import type { TakeData } from './take_data';
 import type { Round } from './time_line';
@@ -27,7 +29,7 @@ export function Along({ take }: { take: number }) {
     if (chords.value) layers.push('chords');
     const wish: PlayAlong = { take, count_in: count_in.value, layers, velocity: loud };
     if (Number(tempo) > 0) wish.tempo = Math.min(400, Math.max(20, Number(tempo)));
-    ask('play.along', wish).then(
+    repeat_loop(wish).then(
       (got) => say(`The loop goes round at ${Math.round(got.along?.tempo ?? 0)} a minute${count_in.peek() > 0 ? ` after ${bars_words[count_in.peek()]} of count-in` : ', at once'}. What you play now is kept against it.`),
       complain,
     );
@@ -36,7 +38,7 @@ export function Along({ take }: { take: number }) {
   return (
     <>
       <button type="button" class="quiet" aria-pressed={!!along} disabled={!along && !bass.value && !chords.value} onClick={along ? stop : start}
-              title="Bass and chords of this take’s loop, softly, on the MIDI output. Mind your instrument’s own volume.">
+              title={`Bass and chords of this take’s loop, softly, ${through.value === 'page' ? 'in this page.' : 'on the MIDI output. Mind your instrument’s own volume.'}`}>
         {along ? 'Stop the loop' : 'Play along'}
       </button>
       {along && along.take !== take && <span class="soft">it is that of take {along.take}</span>}

@@ -1,6 +1,7 @@
 // Plays a take on the daemon's MIDI output, from any point. The daemon keeps the time, and the page follows.
 import { effect } from '@preact/signals';
 import { ask, complain, status } from '../state';
+import { page_time } from '../wire/daemon_clock';
 import type { TakeData } from './take_data';
 
 export class MidiPlayer {
@@ -32,8 +33,7 @@ export class MidiPlayer {
     const asked = ++this.asked;
     ask('take.play', { take: this.take, from_us: Math.round(this.from) }).then((got) => {
       if (asked !== this.asked) return;
-      const due_in = status.peek() ? Math.max(0, (got.since - status.peek()!.at) / 1000) : 0;
-      this.begun = performance.now() + Math.min(100, due_in);
+      this.begun = page_time(got.since) ?? performance.now();
       this.sure = true;
       this.tick();
     }).catch((error: unknown) => {

@@ -113,8 +113,8 @@ function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
           </select>
         </label>
         {by === 'page' ? (
-          <label class="volume"><span>Page tone</span>
-            <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page’s tone" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
+          <label class="volume"><span>Volume</span>
+            <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
                    onInput={(event) => (volume.value = Number(event.currentTarget.value))} />
           </label>
         ) : output?.trouble && <span class="soft">{output.trouble}</span>}
