@@ -23,6 +23,7 @@ struct Piece {
   const WrittenChord* chord = nullptr;
   Ticks at, until;
   bool second_half = false;
+  std::optional<Pitch> tune{};  // the lowest melody note over it
 };
 
 std::optional<Pitch> lowest_note(std::span<const WrittenNote> tune, Ticks from, Ticks to) {
@@ -74,9 +75,9 @@ class Writer {
   PadRow write() {
     collect();
     std::vector<harmony::PadChord> chords;
-    for (const Piece& piece : pieces_) {
-      const auto tune = lowest_note(stretches_[piece.stretch].tune, piece.at, piece.until);
-      chords.push_back({piece.chord->chord, tune, piece.second_half});
+    for (Piece& piece : pieces_) {
+      piece.tune = lowest_note(stretches_[piece.stretch].tune, piece.at, piece.until);
+      chords.push_back({piece.chord->chord, piece.tune, piece.second_half});
     }
     const harmony::StringPad pad = harmony::voice_strings(chords, style_);
     PadRow out;
@@ -135,6 +136,7 @@ class Writer {
       const Piece& piece = pieces_[i];
       if (piece.stretch != s || piece.until <= from || piece.at >= to) continue;
       const Pitch pitch = pad.chords[i][voice];
+      if (piece.tune && pitch >= *piece.tune) continue;  // the tune is too low for this voice, which rests
       const Ticks at = std::max(piece.at, from), until = std::min(piece.until, to);
       if (notes.size() > first && notes.back().pitch == pitch &&
           notes.back().at + notes.back().length == at &&
