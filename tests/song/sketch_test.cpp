@@ -323,7 +323,7 @@ TEST(Sketch, TheExampleMakesASongThatIsWrittenOutWithItsLayers) {
   const auto folder = hand_over_form(*form);
   ASSERT_TRUE(folder);
   EXPECT_TRUE(std::any_of(folder->files.begin(), folder->files.end(),
-                          [](const File& file) { return file.name == "score.musicxml"; }));
+                          [](const File& each) { return each.name == "score.musicxml"; }));
 }
 
 TEST(Sketch, ANoteStruckInAnyTrackEnds) {
