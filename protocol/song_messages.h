@@ -180,11 +180,16 @@ struct HandedOver {
 };
 BOOST_DESCRIBE_STRUCT(HandedOver, (), (folder, files, remarks))
 
+enum class StringStyle : std::uint8_t { kStill, kMoving, kChorale };
+BOOST_DESCRIBE_ENUM(StringStyle, kStill, kMoving, kChorale)
+
 struct HandOverTake {
   static constexpr const char* kMethod = "take.hand_over";
   static constexpr const char* kSays =
-      "A take as parts for other musicians: parts.mid, lead_sheet.musicxml and chart.txt. `steady`: an even "
-      "tempo instead of the player's; `tempo`: that tempo in beats a minute, if given.";
+      "A take as files for other musicians: parts.mid, a full score, a lead sheet (also for instruments in B "
+      "flat and E flat), parts for bass and strings, and the chords as text. `steady`: an even tempo instead "
+      "of the player's; `tempo`: that tempo in beats a minute, if given. `strings`: they hold what they can "
+      "(`still`, the default), an inner voice moves (`moving`), or every chord is struck (`chorale`).";
   static constexpr const char* kExample = R"({"take":12,"steady":true,"tempo":96})";
   static constexpr const char* kReplyExample =
       R"({"folder":"take-12","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
@@ -192,8 +197,9 @@ struct HandOverTake {
   std::optional<std::uint64_t> take{};
   std::optional<bool> steady{};
   std::optional<double> tempo{};
+  std::optional<StringStyle> strings{};
 };
-BOOST_DESCRIBE_STRUCT(HandOverTake, (), (take, steady, tempo))
+BOOST_DESCRIBE_STRUCT(HandOverTake, (), (take, steady, tempo, strings))
 
 // ---- sketches of songs
 
@@ -348,14 +354,15 @@ BOOST_DESCRIBE_STRUCT(OutlineSketch, (), (name))
 struct HandOverSketch {
   static constexpr const char* kMethod = "sketch.hand_over";
   static constexpr const char* kSays =
-      "A sketch as files for other musicians: song.mid, lead_sheet.musicxml and chart.txt.";
+      "A sketch as files for other musicians: song.mid, and the pages as take.hand_over makes them.";
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample =
       R"({"folder":"rounds","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
   using Reply = HandedOver;
   std::string name;
+  std::optional<StringStyle> strings{};
 };
-BOOST_DESCRIBE_STRUCT(HandOverSketch, (), (name))
+BOOST_DESCRIBE_STRUCT(HandOverSketch, (), (name, strings))
 
 struct SketchName {
   std::string name;

@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "clients/offline/commands.h"
+#include "clients/strings_option.h"
 #include "daemon/midi/smf.h"
 
 namespace undersong::offline {
@@ -17,6 +18,7 @@ struct Options {
   std::string file, directory, title;
   std::optional<double> tempo;
   bool steady = false, force = false;
+  harmony::PadStyle strings = harmony::PadStyle::kStill;
 };
 
 std::string part_count(std::size_t parts) {
@@ -35,6 +37,7 @@ int run(const Options& options) {
   wish.title = options.title.empty() ? std::filesystem::path(options.file).stem().string() : options.title;
   wish.parts.steady = options.steady;
   wish.parts.tempo = options.tempo;
+  wish.parts.pad = options.strings;
   const auto folder = song::hand_over({midi::merged_events(*file), {}}, wish);
   if (!folder) return fail(options.file + ": " + folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
@@ -45,7 +48,7 @@ int run(const Options& options) {
              part_count(form.parts.size()), form.key ? ", " + harmony::text(*form.key) : "",
              form.pulse ? fmt::format(", {}/4, {:.0f} a minute", form.meter, form.tempo) : ", no pulse",
              folder->pad_motion, folder->pad_parallels);
-  for (const auto& made : folder->files) fmt::print("  {:<20} {} bytes\n", made.name, made.bytes.size());
+  for (const auto& made : folder->files) fmt::print("  {:<26} {} bytes\n", made.name, made.bytes.size());
   return 0;
 }
 
@@ -54,7 +57,7 @@ int run(const Options& options) {
 void add_hand_over(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
   auto* command = program.add_subcommand(
-      "hand-over", "Write parts, lead sheet and chord chart of a standard MIDI file into a folder");
+      "hand-over", "Write score, parts, lead sheet and chord chart of a standard MIDI file into a folder");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   command->add_option("DIR", options->directory, "the folder; created if it does not exist")->required();
   auto* steady = command
@@ -63,6 +66,7 @@ void add_hand_over(CLI::App& program, int& exit_code) {
                                   "number, that of the take")
                      ->expected(0, 1);
   command->add_option("--title", options->title, "title of the pages; by default the name of the file");
+  add_strings_option<harmony::PadStyle>(*command, options->strings);
   command->add_flag("--force", options->force, "write into a folder that is not empty");
   command->callback([options, steady, &exit_code] {
     options->steady = steady->count() > 0;

@@ -79,6 +79,7 @@ std::string change_words(const song::ProposedChord& chord, const takes::LoopChor
   const std::string usual = harmony::symbol(played.chord, played.root);
   if (chord.chord == played.chord) return "as played";
   if (chord.change == harmony::Substitution::kSame) return fmt::format("{} in other colours", usual);
+  if (chord.change == harmony::Substitution::kOther) return "in place of " + usual;
   return fmt::format("{} for {}", text(chord.change), usual);
 }
 

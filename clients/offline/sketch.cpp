@@ -7,6 +7,7 @@
 #include <memory>
 
 #include "clients/offline/commands.h"
+#include "clients/strings_option.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/form_midi.h"
 #include "daemon/song/sketch_folder.h"
@@ -38,6 +39,7 @@ struct Options {
   std::vector<std::string> files;
   std::string sketch, directory, title;
   bool force = false;
+  harmony::PadStyle strings = harmony::PadStyle::kStill;
 };
 
 int make_new(const Options& options) {
@@ -93,13 +95,13 @@ int check(const Options& options) {
 int hand_over(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
-  const auto folder = song::hand_over_form(*form);
+  const auto folder = song::hand_over_form(*form, options.strings);
   if (!folder) return fail(folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
     return fail(written.error().message);
   fmt::print("{}: {} sections{}, {}/4, {:.0f} a minute\n", options.directory, form->parts.size(),
              form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
-  for (const auto& made : folder->files) fmt::print("  {:<20} {} bytes\n", made.name, made.bytes.size());
+  for (const auto& made : folder->files) fmt::print("  {:<26} {} bytes\n", made.name, made.bytes.size());
   return 0;
 }
 
@@ -118,10 +120,11 @@ void add_sketch(CLI::App& program, int& exit_code) {
       command->add_subcommand("check", "Read a sketch and say what it makes, or what is wrong and where");
   look->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
   look->callback([options, &exit_code] { exit_code = check(*options); });
-  auto* give = command->add_subcommand("hand-over",
-                                       "Write a sketch's parts, lead sheet and chord chart into a folder");
+  auto* give = command->add_subcommand(
+      "hand-over", "Write a sketch's score, parts, lead sheet and chord chart into a folder");
   give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
   give->add_option("DIR", options->directory, "the folder; created if it does not exist")->required();
+  add_strings_option<harmony::PadStyle>(*give, options->strings);
   give->add_flag("--force", options->force, "write into a folder that is not empty");
   give->callback([options, &exit_code] { exit_code = hand_over(*options); });
 }

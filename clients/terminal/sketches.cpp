@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "clients/strings_option.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/handed_files.h"
@@ -129,17 +130,20 @@ void add_sketches(CLI::App& program, Session& session) {
   struct Given {
     std::string name, directory;
     bool force = false;
+    std::optional<protocol::StringStyle> strings;
   };
   auto given = std::make_shared<Given>();
-  auto* give =
-      group->add_subcommand("hand-over", "Write a song's parts, lead sheet and chord chart into a folder");
+  auto* give = group->add_subcommand("hand-over",
+                                     "Write a song's score, parts, lead sheet and chord chart into a folder");
   give->add_option("NAME", given->name, "name of the song")->required();
   give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
+  add_strings_option<protocol::StringStyle>(*give, given->strings);
   give->add_flag("--force", given->force, "write into a folder that is not empty");
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       if (auto unfit = unfit_for_files(given->directory, given->force)) return unfit;
-      const auto made = daemon.request(protocol::HandOverSketch{.name = given->name}, kPatience);
+      const auto made =
+          daemon.request(protocol::HandOverSketch{.name = given->name, .strings = given->strings}, kPatience);
       if (!made) return made.error();
       return write_files(*made, given->directory);
     });

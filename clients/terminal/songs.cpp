@@ -8,6 +8,7 @@
 #include <memory>
 #include <string>
 
+#include "clients/strings_option.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/handed_files.h"
@@ -124,10 +125,10 @@ std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol:
   return std::nullopt;
 }
 
-std::optional<Problem> hand_over(protocol::Connection& daemon, std::uint64_t take,
+std::optional<Problem> hand_over(protocol::Connection& daemon, const protocol::HandOverTake& wish,
                                  const std::string& directory, bool force) {
   if (auto unfit = unfit_for_files(directory, force)) return unfit;
-  const auto made = daemon.request(protocol::HandOverTake{.take = chosen(take)}, kPatience);
+  const auto made = daemon.request(wish, kPatience);
   if (!made) return made.error();
   return write_files(*made, directory);
 }
@@ -224,16 +225,19 @@ void add_songs(CLI::App& program, Session& session) {
     std::string directory;
     std::uint64_t take = 0;
     bool force = false;
+    std::optional<protocol::StringStyle> strings;
   };
   auto given = std::make_shared<Given>();
-  auto* give =
-      group->add_subcommand("hand-over", "Write parts, lead sheet and chord chart of a take into a folder");
+  auto* give = group->add_subcommand(
+      "hand-over", "Write score, parts, lead sheet and chord chart of a take into a folder");
   give->add_option("TAKE", given->take, "number of the take")->required();
   give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
+  add_strings_option<protocol::StringStyle>(*give, given->strings);
   give->add_flag("--force", given->force, "write into a folder that is not empty");
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) {
-      return hand_over(daemon, given->take, given->directory, given->force);
+      return hand_over(daemon, {.take = chosen(given->take), .strings = given->strings}, given->directory,
+                       given->force);
     });
   });
 }

@@ -41,8 +41,8 @@ Substitution substitution(const Chord& usual, const Chord& instead, const std::o
     return family == Family::kMinor || family == Family::kHalfDiminished;
   };
   const auto five = [](Family family) { return family == Family::kDominant; };
-  if ((move == 7 && five(from) && two(to)) || (move == 5 && two(from) && five(to)))
-    return Substitution::kRelatedTwo;
+  if (move == 7 && five(from) && two(to)) return Substitution::kRelatedTwo;
+  if (move == 5 && two(from) && five(to)) return Substitution::kItsDominant;
   if (diminished_for(usual, instead) || diminished_for(instead, usual)) return Substitution::kDiminished;
   const bool major_to_minor = from == Family::kMajor && to == Family::kMinor,
              minor_to_major = from == Family::kMinor && to == Family::kMajor;
@@ -63,11 +63,12 @@ Substitution substitution(const Chord& usual, const Chord& instead, const std::o
 }
 
 std::string_view text(Substitution substitution) {
-  static constexpr std::array<std::string_view, 12> kText{
+  static constexpr std::array<std::string_view, 13> kText{
       "the same",          "parallel",           "suspension",
       "same root",         "tritone substitute", "related ii",
       "diminished",        "relative",           "leading-tone exchange",
-      "chromatic mediant", "borrowed",           "another chord"};
+      "chromatic mediant", "borrowed",           "another chord",
+      "the V of that ii"};
   return kText[static_cast<std::size_t>(substitution)];
 }
 

@@ -6,7 +6,7 @@
 //   same root              same root, another family (C7 for Cmaj7)
 //   tritone substitute     a dominant for the one a tritone away (Db7 for G7)
 //   related ii             a minor or half-diminished chord a fifth above a dominant in its place
-//                          (Dm7 for G7), or that dominant for its ii
+//                          (Dm7 for G7)
 //   diminished             a diminished chord with the third and seventh of a dominant in its place
 //                          (Bdim7 for G7), or the reverse
 //   relative               major and minor a minor third apart (Am for C)
@@ -14,6 +14,7 @@
 //   borrowed               not all tones lie in the key, but all lie in its parallel minor or major
 //                          (Fm for Dm in C)
 //   chromatic mediant      roots a third apart, with tones outside the key (E for C)
+//   the V of that ii       a dominant a fifth below a minor or half-diminished chord in its place: G7 for Dm7
 //   another chord          the rest
 //
 // The first that applies, in this order, is the name.
@@ -47,6 +48,7 @@ enum class Substitution : std::uint8_t {
   kMediant,
   kBorrowed,
   kOther,
+  kItsDominant,
 };
 // What `instead` does in place of `usual`. Without a key nothing is borrowed.
 Substitution substitution(const Chord& usual, const Chord& instead, const std::optional<Key>& key);

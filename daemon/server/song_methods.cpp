@@ -31,7 +31,7 @@ void answer(Session& session, const protocol::OutlineSketch& wish, To<protocol::
   session.room().songs.outline(wish.name, as_text(to.reply));
 }
 void answer(Session& session, const protocol::HandOverSketch& wish, To<protocol::HandedOver> to) {
-  session.room().songs.hand_over_sketch(wish.name, as_text(to.reply));
+  session.room().songs.hand_over_sketch(wish, as_text(to.reply));
 }
 void answer(Session& session, const protocol::DeleteSketch& wish, To<protocol::SketchName> to) {
   session.room().songs.remove(wish.name, as_text(to.reply));

@@ -19,6 +19,10 @@
 namespace undersong::server {
 namespace {
 
+harmony::PadStyle style_of(const std::optional<protocol::StringStyle>& wish) {
+  return static_cast<harmony::PadStyle>(wish.value_or(protocol::StringStyle::kStill));
+}
+
 protocol::HandedOver handed(std::string folder, const song::Folder& made) {
   protocol::HandedOver out;
   out.folder = std::move(folder);
@@ -114,6 +118,7 @@ void Songs::hand_over(const protocol::HandOverTake& wish, Answer answer) {
         options.title = summary.title.empty() ? fmt::format("Take {}", summary.take) : summary.title;
         options.parts.steady = wish.steady.value_or(wish.tempo.has_value());
         options.parts.tempo = wish.tempo;
+        options.parts.pad = style_of(wish.strings);
         for (const takes::Line& mark : take.detail.marks)
           options.parts.marks.emplace_back(
               std::max(Micros(0), takes::span_of(summary).within(mark.at) - takes::span_of(summary).from),
@@ -196,11 +201,11 @@ void Songs::outline(const std::string& name, Answer answer) {
             [](const song::Form& form) -> Text { return protocol::to_json(outline_of(form)); });
 }
 
-void Songs::hand_over_sketch(const std::string& name, Answer answer) {
-  with_form(name, std::move(answer), [name](const song::Form& form) -> Text {
-    const auto made = song::hand_over_form(form);
+void Songs::hand_over_sketch(const protocol::HandOverSketch& wish, Answer answer) {
+  with_form(wish.name, std::move(answer), [wish](const song::Form& form) -> Text {
+    const auto made = song::hand_over_form(form, style_of(wish.strings));
     if (!made) return made.error();
-    return protocol::to_json(handed(name, *made));
+    return protocol::to_json(handed(wish.name, *made));
   });
 }
 

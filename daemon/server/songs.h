@@ -41,7 +41,7 @@ class Songs {
   void remove(const std::string& name, Answer answer);
   void propose(const protocol::ProposeSketch& wish, Answer answer);
   void outline(const std::string& name, Answer answer);
-  void hand_over_sketch(const std::string& name, Answer answer);
+  void hand_over_sketch(const protocol::HandOverSketch& wish, Answer answer);
 
  private:
   using Takes = takes::Fetcher::Takes;

@@ -28,11 +28,20 @@
 
 namespace undersong::song {
 
+struct WrittenPitch {
+  Pitch pitch;
+  harmony::NoteName name;
+  friend bool operator==(const WrittenPitch&, const WrittenPitch&) = default;
+};
+
 struct WrittenNote {
   Pitch pitch;
   harmony::NoteName name;
   Ticks at, length;
   Velocity velocity;
+  bool slurred = false;  // slurred to the next note of the voice
+  bool accent = false;
+  std::vector<WrittenPitch> above{};  // further notes of a chord, ascending
   friend bool operator==(const WrittenNote&, const WrittenNote&) = default;
 };
 
@@ -41,6 +50,15 @@ struct WrittenChord {
   harmony::NoteName root;
   Ticks at, length;
   friend bool operator==(const WrittenChord&, const WrittenChord&) = default;
+};
+
+// A dynamic, or the beginning or end of a hairpin.
+enum class Wedge : std::uint8_t { kEnd, kLouder, kSofter };
+struct Direction {
+  Ticks at;
+  std::string dynamic;  // "p", "mf"; if empty, a hairpin
+  Wedge wedge = Wedge::kEnd;
+  friend bool operator==(const Direction&, const Direction&) = default;
 };
 
 // An alternative ending. In the repeats listed in `times`, it replaces the part's own chords and melody from
@@ -52,6 +70,7 @@ struct Ending {
   Ticks length;                      // counted from `from`; usually as long as what it replaces
   std::vector<WrittenChord> chords;  // positions count from the beginning of the part
   std::vector<WrittenNote> melody;
+  std::vector<Direction> directions{};
 };
 
 // Which layers of the arrangement play in a part.
@@ -75,6 +94,7 @@ struct Part {
   Ticks length;                      // length of one time
   std::vector<WrittenChord> chords;  // ordered by beginning, without overlap
   std::vector<WrittenNote> melody;   // ordered by beginning, one voice
+  std::vector<Direction> directions;
   int times = 1;
   std::vector<Ending> endings;
   Layers layers;

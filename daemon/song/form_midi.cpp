@@ -5,10 +5,10 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <iterator>
 #include <optional>
 
 #include "daemon/harmony/chord_symbol.h"
-#include "daemon/harmony/string_pad.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/chart.h"
 #include "daemon/song/comping.h"
@@ -20,7 +20,7 @@ namespace {
 constexpr std::uint16_t kPerQuarter = 960;
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
-constexpr Velocity kChordsSoft{52}, kBassSoft{60}, kPadSoft{46};
+constexpr Velocity kChordsSoft{52}, kBassSoft{60};
 constexpr int kLowestBass = 28;  // E1
 
 midi::Tick file_tick(Ticks at) {
@@ -60,7 +60,7 @@ void finish(midi::Smf& file, midi::SmfTrack track) {
 
 }  // namespace
 
-Result<std::vector<std::uint8_t>> form_midi(const Form& form) {
+Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts& strings) {
   midi::Smf file;
   file.division.ticks_per_quarter = kPerQuarter;
   file.tempos.push_back({0,
@@ -119,31 +119,27 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form) {
   }
   finish(file, std::move(comping));
   finish(file, std::move(bass));
-  const harmony::StringPad pad = harmony::voice_strings(chords);
   constexpr std::array<const char*, harmony::kStrings> kNames{"cello", "viola", "violin II", "violin I"};
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const auto channel = static_cast<std::uint8_t>(3 + (harmony::kStrings - 1 - voice));
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kNames[voice]), channel, kStrings);
-    for (std::size_t i = 0; i < changes.size();) {
-      std::size_t to = i + 1;  // a common tone is held
-      while (to < changes.size() && pad.chords[to][voice] == pad.chords[i][voice] &&
-             changes[to].layers.pad == changes[i].layers.pad &&
-             changes[to].chord.at == changes[to - 1].chord.at + changes[to - 1].chord.length)
-        ++to;
-      if (changes[i].layers.pad)
-        add_note(track, channel, changes[i].chord.at, changes[to - 1].chord.at + changes[to - 1].chord.length,
-                 pad.chords[i][voice], kPadSoft);
-      i = to;
-    }
+    Ticks begin;
+    for (const Part& part : strings.voices[voice].parts)
+      for (int time = 1; time <= part.times; ++time) {
+        for (const WrittenNote& note : melody_at(part, time))
+          add_note(track, channel, begin + note.at, begin + note.at + note.length, note.pitch, note.velocity);
+        begin += length_at(part, time);
+      }
     finish(file, std::move(track));
   }
   return midi::write_smf(file);
 }
 
-Result<Folder> hand_over_form(const Form& form) {
+Result<Folder> hand_over_form(const Form& form, harmony::PadStyle style) {
   Folder out;
   out.form = form;
-  auto midi = form_midi(form);
+  auto band = band_files(form, style);
+  auto midi = form_midi(form, band.strings);
   if (!midi) return midi.error();
   const auto bytes = [](const std::string& text) {
     return std::vector<std::uint8_t>(text.begin(), text.end());
@@ -151,6 +147,7 @@ Result<Folder> hand_over_form(const Form& form) {
   out.files.push_back({"song.mid", std::move(*midi)});
   out.files.push_back({"lead_sheet.musicxml", bytes(lead_sheet(form))});
   out.files.push_back({"chart.txt", bytes(chart(form))});
+  std::move(band.files.begin(), band.files.end(), std::back_inserter(out.files));
   return out;
 }
 

@@ -1,4 +1,5 @@
-// A take as a folder of files for other musicians: parts.mid, lead_sheet.musicxml and chart.txt.
+// A take as a folder of files for other musicians: parts.mid, lead_sheet.musicxml, chart.txt, and the parts
+// of band_parts.h.
 //
 // Units: Micros from the beginning of the take; tempo in beats per minute, 10 to 400.
 // Threads: pure functions; call them from any thread. write_folder writes to the disk; call it for one folder
@@ -15,6 +16,7 @@
 
 #include "daemon/base/result.h"
 #include "daemon/midi/event.h"
+#include "daemon/song/band_parts.h"
 #include "daemon/song/form.h"
 #include "daemon/song/midi_parts.h"
 #include "daemon/song/take_study.h"
@@ -23,12 +25,7 @@ namespace undersong::song {
 
 struct HandOverOptions {
   std::string title = "Untitled";
-  PartsOptions parts;
-};
-
-struct File {
-  std::string name;  // without the folder
-  std::vector<std::uint8_t> bytes;
+  PartsOptions parts;  // its pad style also rules the written string parts
 };
 
 struct Folder {

@@ -1,6 +1,7 @@
 #include "daemon/song/harmony_kind.h"
 
 #include <algorithm>
+#include <optional>
 
 namespace undersong::song {
 namespace {
@@ -49,8 +50,17 @@ std::vector<Degree> parse(std::string_view list) {
   return out;
 }
 
-bool has_eleventh(std::string_view kind) {
-  return kind.ends_with("11th") || kind.ends_with("13th");
+// How many changes a musician would notice. A thirteenth chord is written 13 although its eleventh is left
+// out. With other changes of an eleventh chord, or of the third of a thirteenth, another kind reads better.
+std::optional<std::size_t> price(std::string_view kind, const std::vector<DegreeChange>& needed) {
+  if (kind.ends_with("11th") && !needed.empty()) return std::nullopt;
+  if (!kind.ends_with("13th")) return needed.size();
+  std::size_t count = 0;
+  for (const DegreeChange& change : needed) {
+    if (change.value == 3 || change.value == 4) return std::nullopt;
+    count += !(change.type == "subtract" && change.value == 11);
+  }
+  return count;
 }
 
 std::vector<DegreeChange> changes(std::vector<Degree> from, std::vector<Degree> to) {
@@ -86,10 +96,13 @@ std::vector<DegreeChange> changes(std::vector<Degree> from, std::vector<Degree> 
 HarmonyKind harmony_kind(const harmony::QualityRow& row) {
   const std::vector<Degree> wanted(row.degrees.begin(), row.degrees.end());
   HarmonyKind best;
+  std::optional<std::size_t> least;
   for (const Kind& kind : kKinds) {
     auto needed = changes(parse(kind.degrees), wanted);
-    if (has_eleventh(kind.name) && !needed.empty()) continue;
-    if (best.kind.empty() || needed.size() < best.degrees.size()) best = {kind.name, std::move(needed)};
+    const auto cost = price(kind.name, needed);
+    if (!cost || (least && *cost >= *least)) continue;
+    least = cost;
+    best = {kind.name, std::move(needed)};
   }
   return best;
 }

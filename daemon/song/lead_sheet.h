@@ -1,9 +1,6 @@
 // A form as a lead sheet in MusicXML 4.0: melody, chord symbols, rehearsal marks, repeats and endings.
 //
-// The sheet has one voice in the treble clef. Accidentals are written where they differ from the signature
-// and from what came before in the bar. Endings appear in the order in which they are played. If the last
-// time ends like an earlier time, its ending is written again at the end, so that a reader never has to go
-// back.
+// The sheet has one voice in the treble clef; sheet.h says how it is written.
 //
 // Units: 480 divisions per quarter note.
 // Threads: pure; call it from any thread.

@@ -8,11 +8,11 @@
 #include <map>
 
 #include "daemon/harmony/chord_symbol.h"
-#include "daemon/harmony/string_pad.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/comping.h"
 #include "daemon/song/quantise.h"
 #include "daemon/song/spell_form.h"
+#include "daemon/song/string_parts.h"
 
 namespace undersong::song {
 namespace {
@@ -21,7 +21,7 @@ namespace {
 constexpr std::uint16_t kPerQuarter = 3840;
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
-constexpr Velocity kChordsSoft{52}, kBassSoft{60}, kPadSoft{46};
+constexpr Velocity kChordsSoft{52}, kBassSoft{60};
 constexpr int kLowestBass = 28;  // E1
 
 midi::Tick file_tick(const BeatMap& map, Micros at) {
@@ -184,24 +184,45 @@ void add_bass(midi::Smf& file, const std::vector<WrittenChord>& changes, std::ui
   file.tracks.push_back(std::move(track));
 }
 
-void add_strings(midi::Smf& file, const std::vector<WrittenChord>& changes, const harmony::StringPad& pad,
-                 FreeChannels& channels) {
+// The melody on the beats of the take, as it was played.
+std::vector<WrittenNote> melody_in_beats(const Heard& heard) {
+  std::vector<WrittenNote> out;
+  for (const takes::PlayedNote& note : heard.melody) {
+    const auto tick = [&](Micros at) { return Ticks(std::llround(480 * heard.bars.map.beats_at(at))); };
+    WrittenNote written;
+    written.pitch = note.pitch;
+    written.at = tick(note.at);
+    written.length = tick(note.at + note.length) - written.at;
+    written.velocity = note.velocity;
+    out.push_back(written);
+  }
+  return out;
+}
+
+PadRow add_strings(midi::Smf& file, const Heard& heard, const std::vector<WrittenChord>& changes,
+                   FreeChannels& channels, harmony::PadStyle style) {
   constexpr std::array<const char*, harmony::kStrings> kNames{"cello", "viola", "violin II", "violin I"};
+  constexpr std::size_t kPhrase = 4;  // bars
+  const auto tune = melody_in_beats(heard);
+  std::vector<PadStretch> stretches;
+  const auto& bars = heard.bars.bars;
+  for (std::size_t i = 0; i < bars.size(); i += kPhrase) {
+    const Ticks from = i == 0 ? Ticks(0) : bars[i].at,
+                to = i + kPhrase < bars.size() ? bars[i + kPhrase].at : heard.bars.end();
+    if (to > from) stretches.push_back({changes, tune, from, to, to - from});
+  }
+  PadRow row = pad_row(stretches, style);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const std::uint8_t channel = channels.take();
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kNames[voice]), channel, kStrings);
-    for (std::size_t i = 0; i < changes.size();) {
-      std::size_t to = i + 1;  // a common tone is held
-      while (to < changes.size() && pad.chords[to][voice] == pad.chords[i][voice] &&
-             changes[to].at == changes[to - 1].at + changes[to - 1].length)
-        ++to;
-      add_note(track, channel, file_tick(changes[i].at),
-               file_tick(changes[to - 1].at + changes[to - 1].length), pad.chords[i][voice], kPadSoft);
-      i = to;
-    }
+    for (const PadVoices& stretch : row.stretches)
+      for (const WrittenNote& note : stretch.notes[voice])
+        add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch,
+                 note.velocity);
     sort(track);
     file.tracks.push_back(std::move(track));
   }
+  return row;
 }
 
 }  // namespace
@@ -254,8 +275,7 @@ Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard
   for (const WrittenChord& change : changes) chords.push_back(change.chord);
   add_chords(file, changes, chords, channels.take());
   add_bass(file, changes, channels.take());
-  const harmony::StringPad pad = harmony::voice_strings(chords);
-  add_strings(file, changes, pad, channels);
+  const PadRow pad = add_strings(file, heard, changes, channels, options.pad);
   auto bytes = midi::write_smf(file);
   if (!bytes) return bytes.error();
   return MidiParts{std::move(*bytes), pad.motion, pad.parallels};

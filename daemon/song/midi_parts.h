@@ -4,7 +4,7 @@
 // Tracks: one with tempo, signatures and markers; "as played", one for each input, with every channel message
 // as received; "melody"; "chords", with chord names as text events; "bass roots", the bass of each chord in
 // the rhythm of the changes; and four tracks "string pad": violin I, violin II, viola and cello, led by
-// harmony/string_pad.h, with common tones held. The tempo map follows the playing: each beat of the take is a
+// string_parts.h in phrases of four bars. The tempo map follows the playing: each beat of the take is a
 // quarter note at its own time. With a steady tempo the beats are even instead; what was played keeps its
 // position within the beat, and the melody is quantised.
 //
@@ -22,6 +22,7 @@
 #include <vector>
 
 #include "daemon/base/result.h"
+#include "daemon/harmony/string_pad.h"
 #include "daemon/midi/event.h"
 #include "daemon/song/strain.h"
 
@@ -32,6 +33,7 @@ struct PartsOptions {
   // Beats per minute, used with `steady`; empty: the form's tempo. hand_over copies it into the form.
   std::optional<double> tempo;
   std::vector<std::pair<Micros, std::string>> marks;  // time and text of the player's marks
+  harmony::PadStyle pad = harmony::PadStyle::kStill;
 };
 
 struct MidiParts {

@@ -30,6 +30,8 @@ const Value* value_of(std::int64_t ticks) {
   return found == kValues.end() ? nullptr : &*found;
 }
 
+constexpr Ticks kHalfBeat{240};
+
 struct Span {
   Ticks begin, end;
   const WrittenNote* note;
@@ -199,7 +201,13 @@ std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ti
     const Ticks begin = std::max(at, it->at), end = std::min(to, it->at + it->length);
     if (end <= begin) continue;
     if (begin > at) rest(at, begin);
-    spans.push_back({begin, end, &*it});
+    Ticks piece = begin;
+    for (const Ticks cut : cuts)
+      if (cut > piece && cut < end && (cut - from) % kHalfBeat == Ticks(0)) {
+        spans.push_back({piece, cut, &*it});
+        piece = cut;
+      }
+    spans.push_back({piece, end, &*it});
     at = end;
   }
   if (at < to) rest(at, to);

@@ -33,7 +33,7 @@ struct Symbol {                       // one note or rest on paper
 };
 
 // `notes`: ordered by beginning, one voice. Notes that cross a bar line are cut there and tied. `cuts`:
-// ascending; rests are split here, because something such as a chord begins.
+// ascending; rests are split here, because something such as a chord begins, and on half beats notes too.
 std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length,
                               std::span<const Ticks> cuts = {});
 

@@ -15,6 +15,7 @@
 #include "daemon/harmony/scales.h"
 #include "daemon/harmony/spelling.h"
 #include "daemon/harmony/voice_leading.h"
+#include "daemon/harmony/written_spelling.h"
 
 namespace undersong::song {
 namespace {
@@ -28,11 +29,15 @@ using harmony::NoteName;
 constexpr double kFit = 1.5;
 constexpr double kRichness = .2;  // for each tone more or less than the loop's chords have
 constexpr double kAsPlayed = .3;  // prefers the player's own chord to others of the same root and family
-constexpr double kWish = 2, kTenseWish = 4, kFamiliarWish = 7;
+constexpr double kWish = 4, kTenseWish = 6, kFamiliarWish = 7;
 constexpr double kUsual = .5, kUsualClass = .2, kUsualFloor = -8, kFamiliarSpan = 12, kPlainness = 5;
 constexpr double kMotion = .08;  // for each semitone that one voice moves
 constexpr double kRepeated = 4, kSameRoot = .7;
-constexpr double kRootWish = 2.5;
+constexpr double kRootWish = 7;
+// Chords like those of the loop: by how much the shares of families may weigh, and the tonic.
+constexpr double kLikeTheLoop = 2, kLeastShare = .04, kTonicStays = 2;
+constexpr std::size_t kLeastToSpread = 5;        // fewer proposals are all alike in colour
+constexpr float kTilt = .6f, kTenseTilt = 1.8f;  // the wishes by which the last proposals differ in colour
 constexpr double kPedalTension = .25, kPedalForeign = .8;  // for a bass note outside the chord
 constexpr double kPedalTonic = .35, kPedalDominant = .2;   // for each chord
 
@@ -123,12 +128,24 @@ bool carries(const Chord& chord, const SungSpan& span) {
   return true;
 }
 
+// Families of chords as a listener tells them apart; a major seventh is another sound than a plain triad.
+constexpr std::size_t kSounds = 8;
+std::size_t sound_of(const Chord& chord) {
+  const harmony::QualityRow& row = harmony::row(chord.quality);
+  if (row.family == Family::kMajor) return row.tones.contains(PitchClass(11)) ? 6 : 7;
+  return std::min<std::size_t>(5, static_cast<std::size_t>(row.family));
+}
+
 class Reharmoniser {
  public:
   Reharmoniser(const takes::Loop& loop, const ReharmoniseWish& wish, Reharmonisation& out)
-      : loop_(loop), wish_(wish), out_(out) {
-    for (const auto& chord : loop.chords)
-      richness_ += harmony::row(chord.chord.quality).tones.size() / static_cast<double>(loop.chords.size());
+      : loop_(loop), wish_(wish), wishes_(wish.wishes), out_(out) {
+    const auto n = static_cast<double>(loop.chords.size());
+    for (const auto& chord : loop.chords) {
+      richness_ += harmony::row(chord.chord.quality).tones.size() / n;
+      share_[sound_of(chord.chord)] += 1 / n;
+      tonic_ |= is_tonic(chord.chord);
+    }
   }
 
   Result<void> run() {
@@ -139,6 +156,86 @@ class Reharmoniser {
     out_.apart = (out_.free + 1) / 2;
     harmony::Kinds played;
     for (std::size_t i = 0; i < n; ++i) played.push_back(kind_of(loop_.chords[i].chord));
+    std::vector<harmony::Kinds> different{played};
+    const std::size_t count = std::min(wish_.count, kMostProposals);
+    // With no wish, half of the proposals are the best there are; then each in turn is brighter, darker,
+    // tenser or more resolved.
+    const bool spread =
+        strength() == 0 && count >= kLeastToSpread && different.size() + count < harmony::kMostDistinct;
+    const std::size_t plain = spread ? count - count / 2 : count;
+    out_.exact = search(plain, different);
+    for (std::size_t i = 0; i < count - plain; ++i) {
+      constexpr std::array<harmony::Wishes, 4> kTilts{
+          {{.brighter = kTilt}, {.tenser = -kTenseTilt}, {.brighter = -kTilt}, {.tenser = kTenseTilt}}};
+      wishes_ = kTilts[i % kTilts.size()];
+      out_.exact &= search(1, different);
+    }
+    wishes_ = wish_.wishes;
+    // All are compared by the same weights.
+    for (Proposal& made : out_.proposals) made.score = worth_of(made) / static_cast<double>(n);
+    std::stable_sort(out_.proposals.begin(), out_.proposals.end(),
+                     [](const Proposal& a, const Proposal& b) { return a.score > b.score; });
+    // Rate the loop itself with the same weights.
+    harmony::CycleProblem own;
+    std::vector<std::vector<Candidate>> single;
+    for (std::size_t i = 0; i < n; ++i) {
+      const Candidate made = played_candidate(i, std::nullopt);
+      single.push_back({made});
+      own.spans.push_back({{made.worth, made.kind}});
+    }
+    own.links.resize(n);
+    std::vector<Candidate> chords;
+    for (std::size_t i = 0; i < n; ++i)
+      link(own.links[i], i, single[i], single[(i + 1) % n]), chords.push_back(single[i][0]);
+    out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)), std::nullopt);
+    out_.played.reason = "as played";
+    for (Proposal& made : out_.proposals) made.reason = reason(made);
+    if (out_.proposals.empty()) return not_found("no other chords fit this melody");
+    return {};
+  }
+
+ private:
+  // How far the strongest wish is from none, 0..1.
+  double strength() const {
+    const auto& wishes = wish_.wishes;
+    return static_cast<double>(
+        std::max({std::abs(wishes.brighter), std::abs(wishes.tenser), std::abs(wishes.surprising)}));
+  }
+  bool is_tonic(const Chord& chord) const {
+    return out_.key && chord.root == out_.key->tonic &&
+           harmony::row(chord.quality).family ==
+               (out_.key->mode == harmony::Mode::kMajor ? Family::kMajor : Family::kMinor);
+  }
+
+  double worth_of(const Proposal& made) const {
+    const std::size_t n = made.chords.size();
+    const auto& known = harmony::offered();
+    const std::size_t key = harmony::Offered::key_index(out_.key);
+    harmony::CycleProblem own;
+    std::vector<std::vector<Candidate>> single;
+    for (std::size_t i = 0; i < n; ++i) {
+      const Chord& chord = made.chords[i].chord;
+      Candidate candidate = played_candidate(i, made.pedal);
+      for (std::size_t q = 0; q < harmony::kOfferedCount && chord != candidate.chord; ++q)
+        if (known.quality[q] == chord.quality) {
+          const auto liking = known.at(key, static_cast<std::size_t>(chord.root.value()), q).liking;
+          candidate = {chord, made.chords[i].root,
+                       own_worth(chord, static_cast<double>(liking), out_.melody.spans[i]) +
+                           pedal_worth(chord, made.pedal),
+                       kind_of(chord)};
+        }
+      own.spans.push_back({{candidate.worth, candidate.kind}});
+      single.push_back({candidate});
+    }
+    own.links.resize(n);
+    for (std::size_t i = 0; i < n; ++i) link(own.links[i], i, single[i], single[(i + 1) % n]);
+    return harmony::cycle_worth(own, std::vector<std::size_t>(n, 0));
+  }
+
+  // Adds up to `count` proposals that differ from all of `different`, and adds their kinds to it. True if
+  // they are proved to be the best.
+  bool search(std::size_t count, std::vector<harmony::Kinds>& different) {
+    const std::size_t n = loop_.chords.size();
     // One search problem for each possible pedal point, or one without.
     std::vector<std::optional<PitchClass>> basses{std::nullopt};
     if (wish_.pedal && wish_.pedal->note)
@@ -160,41 +257,29 @@ class Reharmoniser {
       problem.links.resize(n);
       for (std::size_t i = 0; i < n; ++i) link(problem.links[i], i, here[i], here[(i + 1) % n]);
     }
-    const auto found =
-        harmony::distinct_cycles(problems, {&played, 1}, out_.apart, std::min(wish_.count, kMostProposals));
-    out_.exact = found.exact;
+    const auto found = harmony::distinct_cycles(problems, different, out_.apart, count);
     for (std::size_t c = 0; c < found.cycles.size(); ++c) {
       std::vector<Candidate> chords;
-      for (std::size_t i = 0; i < n; ++i)
+      harmony::Kinds kinds;
+      for (std::size_t i = 0; i < n; ++i) {
         chords.push_back(pools[found.problem[c]][i][found.cycles[c].choice[i]]);
+        kinds.push_back(chords.back().kind);
+      }
+      different.push_back(std::move(kinds));
       out_.proposals.push_back(proposal(chords, found.cycles[c].worth, basses[found.problem[c]]));
     }
-    // Rate the loop itself with the same weights.
-    harmony::CycleProblem own;
-    std::vector<std::vector<Candidate>> single;
-    for (std::size_t i = 0; i < n; ++i) {
-      const Candidate made = played_candidate(i, std::nullopt);
-      single.push_back({made});
-      own.spans.push_back({{made.worth, made.kind}});
-    }
-    own.links.resize(n);
-    std::vector<Candidate> chords;
-    for (std::size_t i = 0; i < n; ++i)
-      link(own.links[i], i, single[i], single[(i + 1) % n]), chords.push_back(single[i][0]);
-    out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)), std::nullopt);
-    out_.played.reason = "as played";
-    for (Proposal& made : out_.proposals) made.reason = reason(made);
-    if (out_.proposals.empty()) return not_found("no other chords fit this melody");
-    return {};
+    return found.exact;
   }
 
- private:
   double own_worth(const Chord& chord, double liking, const SungSpan& span) const {
     const auto colour = harmony::colour(chord, out_.key);
     const double richness = harmony::row(chord.quality).tones.size() - richness_;
-    return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) +
-           kWish * static_cast<double>(wish_.wishes.brighter * colour.dark_bright) +
-           kTenseWish * static_cast<double>(wish_.wishes.tenser * colour.resolved_tense);
+    double like = kLikeTheLoop * std::log(std::max(kLeastShare, share_[sound_of(chord)]));
+    if (tonic_ && is_tonic(chord)) like += kTonicStays;
+    like *= 1 - std::pow(strength(), 4);  // a full wish knows no likeness
+    return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) + like +
+           kWish * static_cast<double>(wishes_.brighter * colour.dark_bright) +
+           kTenseWish * static_cast<double>(wishes_.tenser * colour.resolved_tense);
   }
 
   // How well a chord fits over a pedal point.
@@ -306,7 +391,7 @@ class Reharmoniser {
     return kUsual * value +
            kUsualClass *
                std::max(kUsualFloor, static_cast<double>(scores[root + static_cast<std::size_t>(cls)])) -
-           kFamiliarWish * static_cast<double>(wish_.wishes.surprising) * familiar;
+           kFamiliarWish * static_cast<double>(wishes_.surprising) * familiar;
   }
 
   static double motion(const Chord& from, const Chord& to) {
@@ -408,12 +493,17 @@ class Reharmoniser {
     const auto add = [&](const std::string& text) { out += (out.empty() ? "" : "; ") + text; };
     const std::size_t n = made.chords.size();
     if (made.pedal) {
-      // Use the name that most of the chords give to the bass note.
+      // The name that the key gives it, if a chord calls it so; else the name that most of the chords give
+      // it.
       std::vector<NoteName> names;
       for (const auto& chord : made.chords) names.push_back(harmony::bass_name(chord.chord, chord.root));
-      const auto most = std::max_element(names.begin(), names.end(), [&](NoteName a, NoteName b) {
-        return std::count(names.begin(), names.end(), a) < std::count(names.begin(), names.end(), b);
-      });
+      const NoteName home =
+          harmony::spell_note(*made.pedal, out_.key ? harmony::signature(*out_.key) : 0, nullptr, nullptr);
+      auto most = std::find(names.begin(), names.end(), home);
+      if (most == names.end())
+        most = std::max_element(names.begin(), names.end(), [&](NoteName a, NoteName b) {
+          return std::count(names.begin(), names.end(), a) < std::count(names.begin(), names.end(), b);
+        });
       add("the bass stays on " + harmony::text(*most));
     }
     constexpr std::array<std::pair<RootMotion, std::string_view>, 5> kWays{
@@ -461,9 +551,12 @@ class Reharmoniser {
 
   const takes::Loop& loop_;
   const ReharmoniseWish& wish_;
+  harmony::Wishes wishes_;  // those of the search that runs
   Reharmonisation& out_;
   std::vector<bool> kept_;
-  double richness_ = 0;
+  double richness_ = 0;                  // mean number of tones of the loop's chords
+  std::array<double, kSounds> share_{};  // of each family of chords in the loop
+  bool tonic_ = false;                   // the loop has its tonic chord
 };
 
 }  // namespace

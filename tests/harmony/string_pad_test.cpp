@@ -18,6 +18,11 @@ constexpr int kEasyCompass = 31;
 Chord chord(const char* text) {
   return parse_harte(text)->chord;
 }
+std::vector<PadChord> row_of(const std::vector<const char*>& names, std::optional<Pitch> tune = {}) {
+  std::vector<PadChord> out;
+  for (const char* name : names) out.push_back({chord(name), tune});
+  return out;
+}
 
 TEST(StringPad, EveryChordOfTheVocabularyHasALayoutThatFollowsTheRules) {
   for (std::size_t i = 0; i < chord_vocabulary().size(); ++i)
@@ -37,16 +42,15 @@ TEST(StringPad, EveryChordOfTheVocabularyHasALayoutThatFollowsTheRules) {
 }
 
 TEST(StringPad, ThirdAndSeventhAreThere) {
-  const std::vector<Chord> chords{chord("D:min7"), chord("G:7"), chord("C:maj9")};
-  const auto pad = voice_strings(chords);
+  const auto chords = row_of({"D:min7", "G:7", "C:maj9"});
+  const auto pad = voice_strings(chords, PadStyle::kStill);
   ASSERT_EQ(pad.chords.size(), 3u);
   for (std::size_t i = 0; i < chords.size(); ++i) {
     PitchClassSet has;
     for (Pitch p : pad.chords[i]) has.insert(p.pitch_class());
-    const auto seen = has.relative_to(chords[i].root);
+    const auto seen = has.relative_to(chords[i].chord.root);
     EXPECT_TRUE(seen.contains(PitchClass(3)) || seen.contains(PitchClass(4)));
     EXPECT_TRUE(seen.contains(PitchClass(10)) || seen.contains(PitchClass(11)));
-    EXPECT_EQ(pad.chords[i][0].pitch_class(), chords[i].root);
   }
 }
 
@@ -61,7 +65,7 @@ TEST(StringPad, ParallelsAreCounted) {
 }
 
 TEST(StringPad, CommonTonesAreHeld) {
-  const auto pad = voice_strings(std::vector<Chord>{chord("C:maj7"), chord("A:min7")});
+  const auto pad = voice_strings(row_of({"C:maj7", "A:min7"}), PadStyle::kStill);
   int held = 0;
   for (std::size_t v = 1; v < kStrings; ++v) held += pad.chords[0][v] == pad.chords[1][v];
   EXPECT_GE(held, 2);
@@ -70,29 +74,71 @@ TEST(StringPad, CommonTonesAreHeld) {
 TEST(StringPad, NoOtherRowIsCheaper) {
   const std::vector<std::vector<const char*>> rows{
       {"C:maj", "F:maj", "G:7"}, {"Eb:maj7", "C:min7", "Ab:maj7"}, {"G:sus4(b7)", "G:7(b9)", "C:min9"}};
-  for (const auto& names : rows) {
-    std::vector<Chord> chords;
-    for (const char* name : names) chords.push_back(chord(name));
-    const auto pad = voice_strings(chords);
-    // Brute force over all sequences of three layouts.
-    const auto a = string_layouts(chords[0]), b = string_layouts(chords[1]), c = string_layouts(chords[2]);
-    const StringChord middle{Pitch(43), Pitch(58), Pitch(64), Pitch(69)};
-    const auto price = [](const StringChord& x, const StringChord& y) {
-      return motion(x, y) + kParallel * parallels(x, y);
-    };
-    int least = std::numeric_limits<int>::max();
-    for (const auto& x : a)
-      for (const auto& y : b) {
-        const int so_far = motion(middle, x) / 4 + price(x, y);
-        if (so_far >= least) continue;
-        for (const auto& z : c) least = std::min(least, so_far + price(y, z));
+  for (const PadStyle style : {PadStyle::kStill, PadStyle::kMoving, PadStyle::kChorale})
+    for (const auto& names : rows) {
+      auto chords = row_of(names, Pitch(69));
+      if (style == PadStyle::kMoving) {
+        chords[1] = chords[0];
+        chords[1].second_half = true;
       }
-    EXPECT_EQ(motion(middle, pad.chords[0]) / 4 + pad.motion + kParallel * pad.parallels, least);
+      const auto pad = voice_strings(chords, style);
+      // Brute force over all sequences of three layouts.
+      const auto a = string_layouts(chords[0].chord), b = string_layouts(chords[1].chord),
+                 c = string_layouts(chords[2].chord);
+      int least = std::numeric_limits<int>::max();
+      for (const auto& x : a)
+        for (const auto& y : b) {
+          const auto step = step_price(x, y, chords[1].second_half);
+          if (!step) continue;
+          const int so_far =
+              standing_price(x, chords[0], style) + *step + standing_price(y, chords[1], style);
+          if (so_far >= least) continue;
+          for (const auto& z : c)
+            least = std::min(least, so_far + *step_price(y, z, false) + standing_price(z, chords[2], style));
+        }
+      int found = 0;
+      for (std::size_t i = 0; i < 3; ++i) {
+        found += standing_price(pad.chords[i], chords[i], style);
+        if (i > 0) found += *step_price(pad.chords[i - 1], pad.chords[i], chords[i].second_half);
+      }
+      EXPECT_EQ(found, least);
+    }
+}
+
+TEST(StringPad, StaysUnderTheTuneWhereTheRangesAllowIt) {
+  for (int tune = 62; tune <= 84; ++tune) {
+    const auto pad =
+        voice_strings(row_of({"D:min7", "G:7", "C:maj7", "A:7(b9)"}, Pitch(tune)), PadStyle::kStill);
+    for (const StringChord& layout : pad.chords) EXPECT_LT(layout[3].value(), tune - 1) << tune;
   }
 }
 
+TEST(StringPad, TheCelloIsFreeOfTheBassPlayersNote) {
+  const auto chords =
+      row_of({"D:min7", "G:7", "C:maj7", "A:min7", "F:maj7", "B:min7(b5)", "E:7", "A:min"}, Pitch(76));
+  const auto pad = voice_strings(chords, PadStyle::kStill);
+  for (std::size_t i = 0; i < chords.size(); ++i)
+    EXPECT_NE(pad.chords[i][0].pitch_class(), chords[i].chord.bass) << i;
+}
+
+TEST(StringPad, OneInnerVoiceMovesWithinAChordWhereItsTonesAllowIt) {
+  auto chords = row_of({"D:min7", "D:min7", "G:7", "G:7", "C:maj7", "C:maj7"}, Pitch(77));
+  for (const std::size_t second : {1u, 3u, 5u}) chords[second].second_half = true;
+  const auto pad = voice_strings(chords, PadStyle::kMoving);
+  int moved = 0;
+  for (const std::size_t second : {1u, 3u, 5u}) {
+    EXPECT_EQ(pad.chords[second][0], pad.chords[second - 1][0]);
+    EXPECT_EQ(pad.chords[second][3], pad.chords[second - 1][3]);
+    const int inner = (pad.chords[second][1] != pad.chords[second - 1][1]) +
+                      (pad.chords[second][2] != pad.chords[second - 1][2]);
+    EXPECT_LE(inner, 1);
+    moved += inner;
+  }
+  EXPECT_EQ(moved, 3);
+}
+
 TEST(StringPad, NothingGivesNothing) {
-  EXPECT_TRUE(voice_strings({}).chords.empty());
+  EXPECT_TRUE(voice_strings({}, PadStyle::kStill).chords.empty());
 }
 
 }  // namespace

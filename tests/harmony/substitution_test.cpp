@@ -19,7 +19,7 @@ TEST(Substitution, HasTheNameTheTradeGivesIt) {
   EXPECT_EQ(named("C:maj7", "C:7"), "same root");
   EXPECT_EQ(named("G:7", "Db:7"), "tritone substitute");
   EXPECT_EQ(named("G:7", "D:min7"), "related ii");
-  EXPECT_EQ(named("D:min7", "G:9"), "related ii");
+  EXPECT_EQ(named("D:min7", "G:9"), "the V of that ii");
   EXPECT_EQ(named("G:7", "B:dim7"), "diminished");
   EXPECT_EQ(named("G:7", "Ab:dim7"), "diminished");
   EXPECT_EQ(named("C:maj", "A:min7"), "relative");

@@ -122,5 +122,21 @@ TEST(HarmonyKind, EveryQualityOnEveryRootIsReadBackWithItsTonesAndBass) {
   EXPECT_GT(chords, 2000);
 }
 
+// The kinds by which musicians call them: G13 and not G9 with an added 13 (MusicXML 4.0, kind-value: a
+// thirteenth chord has an eleventh, which players leave out).
+TEST(HarmonyKind, ThirteenthChordsAreWrittenAsThirteenths) {
+  const std::map<std::string, std::string> wanted{
+      {"9(13)", "dominant-13th"},           {"maj9(13)", "major-13th"}, {"9(#11,13)", "dominant-13th"},
+      {"7(b9,13)", "dominant-13th"},        {"7(13)", "dominant"},      {"min9(11,13)", "minor-13th"},
+      {"sus4(b7,9,13)", "suspended-fourth"}};
+  std::size_t found = 0;
+  for (const auto& row : harmony::chord_vocabulary())
+    if (const auto kind = wanted.find(std::string(row.harte)); kind != wanted.end()) {
+      EXPECT_EQ(harmony_kind(row).kind, kind->second) << row.harte;
+      ++found;
+    }
+  EXPECT_EQ(found, wanted.size());
+}
+
 }  // namespace
 }  // namespace undersong::song

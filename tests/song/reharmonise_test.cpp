@@ -178,6 +178,36 @@ TEST(Reharmonise, KeepsWhatIsAskedToStayAndCountsDifferenceOverTheRest) {
   expect_sound(heard, *found);
 }
 
+TEST(Reharmonise, WithoutAWishTheEightSpreadInColourAndMostKeepATonic) {
+  const Heard heard = four_chords();
+  const auto found = reharmonise(heard.take, heard.loop, heard.sections, {});
+  ASSERT_TRUE(found);
+  ASSERT_EQ(found->proposals.size(), 8u);
+  const auto [dark, bright] =
+      std::minmax_element(found->proposals.begin(), found->proposals.end(),
+                          [](const auto& a, const auto& b) { return a.dark_bright < b.dark_bright; });
+  EXPECT_GT(bright->dark_bright - dark->dark_bright, .15f);
+  const auto [calm, tense] =
+      std::minmax_element(found->proposals.begin(), found->proposals.end(),
+                          [](const auto& a, const auto& b) { return a.resolved_tense < b.resolved_tense; });
+  EXPECT_GT(tense->resolved_tense - calm->resolved_tense, .1f);
+  int with_tonic = 0;
+  for (const auto& made : found->proposals)
+    with_tonic += std::any_of(made.chords.begin(), made.chords.end(),
+                              [&](const auto& chord) { return chord.chord.root == found->key->tonic; });
+  EXPECT_GE(with_tonic, 6);
+  // Asked for motion by fifths, all roots but the closing one fall by fifths: four fifths close no circle.
+  ReharmoniseWish fifths;
+  fifths.roots = RootMotion::kFallingFifths;
+  const auto falling = reharmonise(heard.take, heard.loop, heard.sections, fifths);
+  ASSERT_TRUE(falling);
+  int moves = 0;
+  for (std::size_t i = 0; i < 4; ++i)
+    moves += moves_so(RootMotion::kFallingFifths, falling->proposals[0].chords[i].chord.root,
+                      falling->proposals[0].chords[(i + 1) % 4].chord.root);
+  EXPECT_EQ(moves, 3);
+}
+
 TEST(Reharmonise, WishesMoveTheBestProposalTheirWay) {
   const Heard heard = four_chords();
   const auto best = [&](harmony::Wishes wishes) {

@@ -47,8 +47,14 @@ class Schema : public ::testing::Test {
   }
   void expect_valid(const Folder& folder) const {
     ASSERT_TRUE(write_folder(folder, out_ / "parts", true).has_value());
-    const Verdict verdict = validate(out_ / "parts" / "lead_sheet.musicxml");
-    EXPECT_EQ(verdict.exit_code, 0) << verdict.said;
+    int sheets = 0;
+    for (const File& file : folder.files) {
+      if (!file.name.ends_with(".musicxml")) continue;
+      ++sheets;
+      const Verdict verdict = validate(out_ / "parts" / file.name);
+      EXPECT_EQ(verdict.exit_code, 0) << file.name << ": " << verdict.said;
+    }
+    EXPECT_EQ(sheets, 10);
   }
 
   const fs::path out_ = fs::temp_directory_path() / ("undersong-schema-" + std::to_string(::getpid()));

@@ -4,13 +4,16 @@ import type { HandedOver } from '../protocol';
 import { ask, complain } from '../state';
 import { save_all, save_file, text_of } from './files';
 import type { SongState } from './song_state';
+import { Strings, strings } from './strings';
 import { worded } from './words';
 
 const about: Record<string, string> = {
   'parts.mid': 'the parts, on a track each', 'song.mid': 'the parts, on a track each',
   'lead_sheet.musicxml': 'melody and chord symbols, for notation programs', 'chart.txt': 'the chords in bars, as text',
+  'lead_sheet_b_flat.musicxml': 'the lead sheet for instruments in B flat', 'lead_sheet_e_flat.musicxml': 'the lead sheet for instruments in E flat',
+  'score.musicxml': 'melody, piano, bass and strings together', 'bass.musicxml': 'for the bass player, with chord symbols',
+  'strings.musicxml': 'the string section together', 'violin_1.musicxml': 'violin I', 'violin_2.musicxml': 'violin II', 'viola.musicxml': 'viola', 'cello.musicxml': 'cello',
 };
-
 /** The files that were made. Each can be saved alone, or all together in one archive. */
 export function Handed({ made }: { made: HandedOver }) {
   const chart = made.files.find((file) => file.name === 'chart.txt');
@@ -40,7 +43,7 @@ export function HandOverTake({ state }: { state: SongState }) {
   const make = () => {
     set_busy(true);
     const wanted = steady && tempo !== '' ? { tempo: Number(tempo) } : {};
-    ask('take.hand_over', { take: state.take, steady, ...wanted })
+    ask('take.hand_over', { take: state.take, steady, strings: strings.peek(), ...wanted })
       .then((got) => { set_made(got); set_trouble(''); }, (error: Error) => set_trouble(error.message))
       .finally(() => set_busy(false));
   };
@@ -48,7 +51,7 @@ export function HandOverTake({ state }: { state: SongState }) {
   return (
     <section class="song-part" aria-labelledby="part-parts">
       <h2 id="part-parts">Hand over</h2>
-      <p class="soft">The whole take written down for other musicians: its parts, a lead sheet and a chart.</p>
+      <p class="soft">The whole take written down for other musicians: a score and its parts, a lead sheet and a chart.</p>
       <fieldset class="how-steady">
         <legend>Tempo</legend>
         <label><input type="radio" name="steady" checked={steady} onChange={() => set_steady(true)} /> steady</label>
@@ -59,6 +62,7 @@ export function HandOverTake({ state }: { state: SongState }) {
         </label>
         <label><input type="radio" name="steady" checked={!steady} onChange={() => set_steady(false)} /> as played</label>
       </fieldset>
+      <Strings />
       <button type="button" class="act" disabled={busy} onClick={make}>Write it down</button>
       {trouble && <p class="trouble" role="alert">{worded(trouble)}</p>}
       {made && <Handed made={made} />}

@@ -2,6 +2,7 @@
 import { batch, effect, signal } from '@preact/signals';
 import type { Chord, HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
 import { ask, say } from '../state';
+import { strings } from './strings';
 
 export interface DraftSection {
   id: number;
@@ -190,7 +191,7 @@ export async function delete_kept(name: string): Promise<void> {
 export async function hand_over(): Promise<void> {
   if (draft.peek()!.changed && !(await keep())) return;
   try {
-    handed.value = await ask('sketch.hand_over', { name: draft.peek()!.name });
+    handed.value = await ask('sketch.hand_over', { name: draft.peek()!.name, strings: strings.peek() });
   } catch (error) {
     place_trouble(error);
   }

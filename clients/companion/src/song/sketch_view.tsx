@@ -7,6 +7,7 @@ import { ChordSymbol } from '../shell/chord_symbol';
 import { EditableNumber } from '../shell/editable';
 import { complain, daemon, symbol_of } from '../state';
 import { Handed } from './hand_over';
+import { Strings } from './strings';
 import * as sketch from './sketch_state';
 import type { SongState } from './song_state';
 import { number_of_beats, plural, worded } from './words';
@@ -85,6 +86,7 @@ function OpenSketch({ state, draft, busy, run }: { state: SongState; draft: sket
       <div class="sketch-acts">
         <button type="button" class="act" disabled={busy || !draft.changed} onClick={() => run(sketch.keep)}>Keep</button>
         <button type="button" class="act" disabled={busy} onClick={() => run(sketch.hand_over)}>Hand over</button>
+        <Strings />
         <span class="soft" role="status" data-kept-as={draft.changed ? '' : draft.name}>{draft.changed ? (draft.name ? `Changed since it was kept as ${draft.name}.` : 'Not kept yet.') : `Kept as ${draft.name}.`}
           {outline && ` ${number_of_beats(outline.parts.reduce((sum, part) => sum + part.beats, 0))} beats in all.`}</span>
       </div>
