@@ -48,8 +48,8 @@ struct StringRange {
 };
 inline constexpr std::array<StringRange, kStrings> kStringRanges{
     {{Pitch(36), Pitch(60)}, {Pitch(48), Pitch(74)}, {Pitch(55), Pitch(79)}, {Pitch(55), Pitch(84)}}};
-inline constexpr int kParallelPrice = 12, kOverTune = 40, kNextToTune = 20, kDoublesBass = 4, kDoublesThird = 4,
-                     kStandsStill = 6;
+inline constexpr int kParallelPrice = 12, kOverTune = 40, kNextToTune = 20, kDoublesBass = 4,
+                     kDoublesThird = 4, kStandsStill = 6;
 inline constexpr int kLowPlace = 64, kHighPlace = 74, kCelloGap = 16;
 
 // kStill: common tones are held. kMoving: also one inner voice moves in the second half of a chord. kChorale:

@@ -5,9 +5,9 @@
 //
 // A phrase lasts two to eight bars, the length that divides its part evenly if there is one, else four bars.
 // At the end of each phrase all voices have a short rest to breathe, and no note is held over it. The notes
-// of a phrase are slurred. A voice rests where the tune is too low for it. Common tones are held within a phrase; in a chorale every chord is struck. The
-// dynamic of a phrase follows the loudness of the tune in it, one degree softer, and a hairpin leads from one
-// phrase to a louder or softer one.
+// of a phrase are slurred. A voice rests where the tune is too low for it. Common tones are held within a
+// phrase; in a chorale every chord is struck. The dynamic of a phrase follows the loudness of the tune in it,
+// one degree softer, and a hairpin leads from one phrase to a louder or softer one.
 //
 // Units: Ticks from the beginning of each part.
 // Threads: pure functions; call them from any thread.
