@@ -515,7 +515,8 @@ std::string write_sheet(const std::string& title, std::span<const Staff> staves)
     StaffWriter(staves[i], part, i == 0).write();
   }
   std::ostringstream out;
-  document.save(out, " ");
+  // Indentation would double the size of the score of a long take.
+  document.save(out, "", pugi::format_raw);
   return out.str();
 }
 
