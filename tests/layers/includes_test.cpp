@@ -32,11 +32,12 @@ const std::map<std::string, Folders> kMayInclude{
      {"daemon/app", "daemon/server", "daemon/live", "daemon/song", "daemon/takes", "daemon/listen",
       "daemon/midi", "daemon/harmony", "daemon/base"}},
     {"protocol", {"protocol"}},
+    {"clients", {}},  // options that both halves of the client have
     // Only the entry point of the client knows both of its halves; a test below checks that.
-    {"clients/terminal", {"clients/terminal", "clients/offline", "protocol"}},
+    {"clients/terminal", {"clients/terminal", "clients/offline", "clients", "protocol"}},
     {"clients/offline",
-     {"clients/offline", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi", "daemon/harmony",
-      "daemon/base"}},
+     {"clients/offline", "clients", "daemon/song", "daemon/takes", "daemon/listen", "daemon/midi",
+      "daemon/harmony", "daemon/base"}},
 };
 
 const std::regex kInclude(R"re(^\s*#\s*include\s*([<"])([^>"]+)[>"])re");

@@ -145,7 +145,7 @@ TEST(Songs, ABarThatThePlayerSaidBeginsThereForTheBeatsThePartsAndTheLeadSheetAl
   const auto after = ask(client, protocol::HandOverTake{.take = 1});
   EXPECT_EQ(place_in_parts(before), 1);
   EXPECT_EQ(place_in_parts(after), 0);
-  ASSERT_EQ(after.files.size(), 3u);
+  ASSERT_EQ(after.files.size(), 12u);
   EXPECT_NE(after.files[1].base64, before.files[1].base64) << "the lead sheet";
   EXPECT_NE(after.files[2].base64, before.files[2].base64) << "the chart";
 }
@@ -165,7 +165,7 @@ TEST(Songs, HandATakeOverAsFiles) {
   auto client = running.connect();
   const auto made = ask(client, protocol::HandOverTake{.take = 1});
   EXPECT_EQ(made.folder, "take-1");
-  ASSERT_EQ(made.files.size(), 3u);
+  ASSERT_EQ(made.files.size(), 12u);
   const auto bytes = protocol::from_base64(made.files[0].base64);
   ASSERT_TRUE(bytes);
   const auto file = midi::read_smf(*bytes);
@@ -202,7 +202,7 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
   for (const auto& chord : outline.parts[0].chords) chords.push_back(chord.harte);
   EXPECT_EQ(chords, (std::vector<std::string>{"Eb:maj9", "C:min7", "Ab:maj7", "G:sus4(b7)"}));
   const auto files = ask(client, protocol::HandOverSketch{.name = "my rounds"});
-  ASSERT_EQ(files.files.size(), 3u);
+  ASSERT_EQ(files.files.size(), 12u);
   EXPECT_TRUE(midi::read_smf(*protocol::from_base64(files.files[0].base64)));
   EXPECT_EQ(ask(client, protocol::DeleteSketch{.name = "my rounds"}).name, "my rounds");
   EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty());
