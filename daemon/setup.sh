@@ -4,7 +4,7 @@ set -euo pipefail
 want=${1:-build}
 packages=(g++ cmake ninja-build pkg-config librtmidi-dev libjack-jackd2-dev libboost1.81-dev libboost-json1.81-dev
   libspdlog-dev libfmt-dev libtomlplusplus-dev libsqlitecpp-dev libsqlite3-dev libpugixml-dev libcli11-dev libgtest-dev
-  libbenchmark-dev python3)
+  libbenchmark-dev libqrencode-dev libssl-dev python3)
 # The companion page is built with node and npm.
 command -v node >/dev/null 2>&1 || packages+=(nodejs)
 command -v npm >/dev/null 2>&1 || packages+=(npm)

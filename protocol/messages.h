@@ -1,8 +1,9 @@
-// The list of messages. To add one, write its struct here, or in song_messages.h if it is about songs: its
-// name, one line of description, an example, and its place in `Requests` or `Notifications` at the end.
-// Nothing else in protocol/ changes. A request also needs a line in daemon/server/handlers.h and its function
-// in the _methods.cpp of its group there. PROTOCOL.md and schema.json are generated from these files (see
-// schema.h). Over 400 lines: one list of what the daemon says and can be asked.
+// The list of messages. To add one, write its struct here, in song_messages.h if it is about songs, or in
+// device_messages.h if it is about other devices: its name, one line of description, an example, and its
+// place in `Requests` or `Notifications` at the end. Nothing else in protocol/ changes. A request also needs
+// a line in daemon/server/handlers.h and its function in the _methods.cpp of its group there. PROTOCOL.md and
+// schema.json are generated from these files (see schema.h). Over 400 lines: one list of what the daemon says
+// and can be asked.
 //
 // A request is JSON-RPC 2.0 with named params. Its struct holds the params, and `Reply` is the result. The
 // struct of a notification holds its params.
@@ -19,6 +20,7 @@
 #include <string>
 #include <vector>
 
+#include "protocol/device_messages.h"
 #include "protocol/rpc_code.h"
 #include "protocol/shapes.h"
 #include "protocol/song_messages.h"
@@ -40,16 +42,17 @@ struct Welcome {
   static constexpr const char* kSays =
       "The first message on every connection. `passing_us`: a chord of the log that lasted less was only on "
       "the way to the next one; clients that show what was played leave it out, as take.get does. "
-      "`token_needed`: send hello with the token first; until then nothing else is answered.";
+      "`token_needed`: send hello with the token first; until then nothing else is answered. `may_pair`: "
+      "this is the player at this machine, who may pair other devices.";
   static constexpr const char* kExample =
-      R"({"protocol":2,"program":"0.1.0","capabilities":["moment","status","log","hear","notes","export","play","beat","along","song"],"passing_us":150000,"token_needed":false})";
+      R"({"protocol":2,"program":"0.1.0","capabilities":["moment","status","log","hear","notes","export","play","beat","along","song"],"passing_us":150000,"token_needed":false,"may_pair":true})";
   std::uint32_t protocol = kProtocolVersion;
   std::string program;
   std::vector<std::string> capabilities;
   TimeUs passing_us = 0;
-  bool token_needed = false;
+  bool token_needed = false, may_pair = false;
 };
-BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, passing_us, token_needed))
+BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, passing_us, token_needed, may_pair))
 
 struct Moment {
   static constexpr const char* kMethod = "moment";
@@ -117,7 +120,8 @@ struct Hello {
   static constexpr const char* kMethod = "hello";
   static constexpr const char* kSays =
       "Introduces the client. The reply is the same as `welcome`. `token` is needed only if the daemon says "
-      "`token_needed`.";
+      "`token_needed`: the one of the configuration, or the one of a paired device. After five wrong tokens "
+      "from an address, each further one makes that address wait longer (-32004).";
   static constexpr const char* kExample = R"({"client":"watch","token":"of your configuration"})";
   static constexpr const char* kReplyExample = Welcome::kExample;
   using Reply = Welcome;
@@ -977,12 +981,14 @@ BOOST_DESCRIBE_STRUCT(EraseIdiom, (), ())
 // ---- the list
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
-using Requests = boost::mp11::mp_list<
-    Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, GetMeetings,
-    GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake,
-    DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses,
-    StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
-    SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise, HandOverTake,
-    ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch>;
+using Requests =
+    boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments,
+                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake,
+                         RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat,
+                         CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying, Hold,
+                         SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
+                         SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise,
+                         HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
+                         HandOverSketch, DeleteSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
 
 }  // namespace undersong::protocol

@@ -22,6 +22,7 @@ enum class RpcCode : std::int32_t {
   kUnavailable = -32002,  // not now: no store, no output, or no take is being played
   kConflict = -32003,     // it has changed since it was read, or another client holds it
   kExhausted = -32004,    // the disk or a documented limit is full
+  kOnlyLocal = -32005,    // only the player at this machine may do that
 };
 
 }  // namespace undersong::protocol

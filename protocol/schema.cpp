@@ -219,7 +219,7 @@ std::string wrapped(std::string_view text) {
 
 constexpr const char* kPageHead = R"(# The protocol
 
-Generated from `messages.h`, `song_messages.h` and `shapes.h`; `schema.json` has the same for programs.
+Generated from `messages.h`, `song_messages.h`, `device_messages.h` and `shapes.h`; `schema.json` has the same for programs.
 
 `undersongd` speaks JSON-RPC 2.0. On the Unix socket `$XDG_RUNTIME_DIR/undersong/socket`, a message is a line that ends in a
 newline. On the WebSocket `ws://127.0.0.1:PORT/socket`, it is a text message. Both carry the same messages. A message to the
@@ -229,6 +229,13 @@ A client may have 32 requests in progress at a time; each request of a batch cou
 sends after them, wait until earlier ones are answered. If the answers to a batch exceed 1 MB, its requests that have not
 begun are answered with -32004. So is a request whose answer does not fit beside the answers that the client has not read yet
 (at most 16 MB).
+
+Who may do what: the Unix socket, and the page at the port of this machine alone, belong to **the player at this machine**, who
+needs no token. Whoever comes over the network shows a token first: that of the configuration, or that of a paired device. Then
+all requests are answered but those named `device.`: only the player at this machine may pair, list and revoke devices, and open
+the port for them (-32005). A program of any user of this machine counts as at this machine. A token travels in `hello`, or as
+`Authorization: Bearer TOKEN` when a program opens the WebSocket; the page's code carries it behind the # of the address, which
+browsers never send.
 
 - **Times** named `at` or `since`, and names that end in `_us`, are whole microseconds of the daemon's monotonic clock; names
   that end in `_utc_ms` are milliseconds since 1970, UTC. **Pitches** are MIDI keys, 60 = C4; **pitch classes** are 0..11,
@@ -242,7 +249,8 @@ begun are answered with -32004. So is a request whose answer does not fit beside
 - The daemon may answer in any order: match answers by `id`. Requests without `id` are carried out and not answered.
 - Params are named. Error codes: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the
   message names the member), -32603 an internal error, -32000 token needed, -32001 not found, -32002 not available now,
-  -32003 changed since it was read or held by another client, -32004 a limit is reached, or the disk is full.
+  -32003 changed since it was read or held by another client, -32004 a limit is reached, or the disk is full,
+  -32005 only the player at this machine may do that.
 
 In the notation below, `whole` is a whole number, `0..127` a whole number in that range, and `0.0..1.0` any number in that
 range.

@@ -1,8 +1,10 @@
 import { defineConfig } from 'vite';
+import { keep_page } from './keep_page.mjs';
 
 // The daemon's content security policy allows no inline script, style or data: URL, so nothing may be inlined.
 export default defineConfig({
   base: './',
+  plugins: [keep_page()],
   esbuild: { jsx: 'automatic', jsxImportSource: 'preact' },
   build: {
     target: 'es2022',

@@ -34,6 +34,7 @@ void add_commands(CLI::App& program, Session& session) {
   add_own(program, session);
   add_songs(program, session);
   add_sketches(program, session);
+  add_pair(program, session);
   add_doctor(program, session);
 }
 

@@ -42,6 +42,7 @@ void add_orders(CLI::App& program, Session& session);
 void add_own(CLI::App& program, Session& session);
 void add_songs(CLI::App& program, Session& session);     // take loop, take reharmonise, take hand-over
 void add_sketches(CLI::App& program, Session& session);  // song list, new, show, check, hand-over, delete
+void add_pair(CLI::App& program, Session& session);
 void add_doctor(CLI::App& program, Session& session);
 
 }  // namespace undersong::terminal

@@ -84,6 +84,15 @@ int examine(const Session& session) {
                       : "No companion page is served." +
                             (places->page_trouble ? " " + *places->page_trouble : std::string()));
   }
+  if (const auto devices = daemon->request(protocol::ListDevices{})) {
+    const std::size_t count = devices->devices.size();
+    line(!devices->trouble,
+         fmt::format("{} paired; {}", count == 1 ? "1 device is" : fmt::format("{} devices are", count),
+                     devices->trouble ? *devices->trouble
+                     : devices->addresses.empty()
+                         ? "only this machine can connect."
+                         : fmt::format("they connect at {}.", fmt::join(devices->addresses, " or "))));
+  }
   return status->store.good ? 0 : 1;
 }
 

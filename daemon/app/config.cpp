@@ -240,6 +240,23 @@ constexpr std::array kOptions = {
                return std::nullopt;
              });
            }},
+    Option{"server", "devices_port",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 0, 65'535, [&](std::int64_t v) { c.devices_port = static_cast<int>(v); });
+           }},
+    Option{"server", "devices_address",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               c.devices_address = value;
+               return std::nullopt;
+             });
+           }},
+    Option{"server", "tls",
+           [](Config& c, const toml::node& node) -> Problem {
+             if (!node.is_boolean()) return "must be true or false";
+             c.tls = **node.as_boolean();
+             return std::nullopt;
+           }},
     Option{"log", "level",
            [](Config& c, const toml::node& node) {
              return one_of(node, kLogLevels, c.log_level);
@@ -380,6 +397,9 @@ std::vector<std::string> differing_at_start(const Config& started, const Config&
   look(fresh.web_port == started.web_port, "server.web_port");
   look(fresh.web_address == started.web_address, "server.web_address");
   look(fresh.token == started.token, "server.token");
+  look(fresh.devices_port == started.devices_port, "server.devices_port");
+  look(fresh.devices_address == started.devices_address, "server.devices_address");
+  look(fresh.tls == started.tls, "server.tls");
   look(fresh.inputs == started.inputs, "midi.inputs");
   look(fresh.service == started.service, "midi.service");
   look(fresh.virtual_input == started.virtual_input, "midi.virtual_input");

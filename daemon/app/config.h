@@ -36,7 +36,10 @@ struct Config {
   std::filesystem::path socket;  // empty: RUNTIME_DIR/undersong/socket
   int web_port = 8344;           // 0..65,535; 0: no page
   std::string web_address = "127.0.0.1";
-  std::string token;  // required if web_address is not a loopback address
+  std::string token;        // required if web_address is not a loopback address
+  int devices_port = 8345;  // 0..65,535; 0: no devices can be paired
+  std::string devices_address = "0.0.0.0";
+  bool tls = false;  // on every port that other machines can reach
   // [log]
   std::string log_level = "info";
 };

@@ -162,7 +162,8 @@ class Running final : public Daemon {
                                   .web = std::nullopt,
                                   .program_version = std::string(kVersion),
                                   .places = {},
-                                  .sketches = takes_file.parent_path() / "sketches"};
+                                  .sketches = takes_file.parent_path() / "sketches",
+                                  .devices = {}};
     serve.places.configuration = options_.config_file.string();
     serve.places.configured = std::filesystem::exists(options_.config_file, error);
     serve.places.takes = takes_file.string();
@@ -170,16 +171,23 @@ class Running final : public Daemon {
       serve.web = server::WebOptions{.address = config.web_address,
                                      .port = static_cast<std::uint16_t>(config.web_port),
                                      .page_folder = options_.page_folder,
-                                     .token = config.token,
-                                     .more_hosts = {}};
+                                     .more_hosts = {},
+                                     .tls = nullptr};
+    serve.devices.folder = takes_file.parent_path() / "devices";
+    serve.devices.token = config.token;
+    serve.devices.tls = config.tls;
+    if (config.devices_port != 0)
+      serve.devices.web = server::WebOptions{.address = config.devices_address,
+                                             .port = static_cast<std::uint16_t>(config.devices_port),
+                                             .page_folder = options_.page_folder,
+                                             .more_hosts = {},
+                                             .tls = nullptr};
     server_ = std::make_unique<server::Server>(io_, serve, *stage_, *studies_, *fetcher_);
     if (auto listening = server_->start(); !listening) return listening;
     if (const auto& trouble = server_->page_trouble())
       spdlog::warn("{} Going on without the page.", trouble->message);
     spdlog::info("Clients connect at {}{}.", socket.string(),
-                 serve.web && !server_->page_trouble()
-                     ? fmt::format(" and http://{}:{}", config.web_address, server_->web_port())
-                     : "");
+                 server_->page() ? fmt::format(" and {}", *server_->page()) : "");
     return {};
   }
 

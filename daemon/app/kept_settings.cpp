@@ -1,6 +1,5 @@
 #include "daemon/app/kept_settings.h"
 
-#include <fcntl.h>
 #include <fmt/format.h>
 #include <unistd.h>
 
@@ -8,6 +7,8 @@
 #include <cstring>
 #include <fstream>
 #include <iterator>
+
+#include "daemon/base/replace_file.h"
 
 namespace undersong::app {
 
@@ -49,36 +50,16 @@ Result<live::Settings> read_kept(const live::Settings& configured, const std::fi
 }
 
 Result<void> write_kept(const std::string& text, const std::filesystem::path& file) {
-  const auto fail = [&](int reason) {
-    return Error{reason == ENOSPC ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
-                 fmt::format("{} can't be written: {}. A restart will bring back the earlier settings.",
-                             file.string(), std::strerror(reason))};
+  const auto fail = [](Error error) {
+    error.message += " A restart will bring back the earlier settings.";
+    return error;
   };
   if (text.empty()) {
-    if (::unlink(file.c_str()) != 0 && errno != ENOENT) return fail(errno);
+    if (::unlink(file.c_str()) != 0 && errno != ENOENT)
+      return fail(unavailable(fmt::format("{} can't be removed: {}.", file.string(), std::strerror(errno))));
     return {};
   }
-  const std::string part = file.string() + ".part";
-  const int out = ::open(part.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0600);
-  if (out < 0) return fail(errno);
-  int reason = 0;
-  for (std::size_t done = 0; done < text.size() && reason == 0;) {
-    const ssize_t some = ::write(out, text.data() + done, text.size() - done);
-    if (some < 0 && errno != EINTR) reason = errno;
-    if (some > 0) done += static_cast<std::size_t>(some);
-  }
-  if (reason == 0 && ::fsync(out) != 0) reason = errno;
-  if (::close(out) != 0 && reason == 0) reason = errno;
-  if (reason == 0 && ::rename(part.c_str(), file.c_str()) != 0) reason = errno;
-  if (reason != 0) {
-    ::unlink(part.c_str());
-    return fail(reason);
-  }
-  if (const int folder = ::open(file.parent_path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-      folder >= 0) {
-    ::fsync(folder);  // so that the new name is on disk too
-    ::close(folder);
-  }
+  if (const auto written = replace_file(file, text); !written) return fail(written.error());
   return {};
 }
 

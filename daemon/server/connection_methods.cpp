@@ -32,9 +32,12 @@ protocol::Subscribed subscribed(Session& session) {
 }  // namespace
 
 void answer(Session& session, const protocol::Hello& wish, To<protocol::Welcome> to) {
-  if (!session.show_token(wish.token))
+  const Shown shown = session.show_token(wish.token);
+  if (shown.kind == Shown::Kind::kWait)
+    return to.reply.error(protocol::RpcCode::kExhausted, wait_sentence(shown));
+  if (shown.kind == Shown::Kind::kWrong)
     return to.reply.error(protocol::RpcCode::kTokenNeeded, "The token is missing or wrong.");
-  to(welcome_of(session.room().program_version, !session.trusted()));
+  to(welcome_of(session.room().program_version, session.visitor()));
 }
 
 void answer(Session& session, const protocol::Subscribe& wish, To<protocol::Subscribed> to) {

@@ -10,19 +10,20 @@
 
 namespace undersong::server {
 
-protocol::Welcome welcome_of(const std::string& program_version, bool token_needed) {
+protocol::Welcome welcome_of(const std::string& program_version, const Visitor& visitor) {
   protocol::Welcome welcome;
   welcome.program = program_version;
   welcome.capabilities.assign(protocol::kCapabilities.begin(), protocol::kCapabilities.end());
   welcome.passing_us = harmony::kPassing.count();
-  welcome.token_needed = token_needed;
+  welcome.token_needed = !visitor.trusted;
+  welcome.may_pair = visitor.local;
   return welcome;
 }
 
-Buffer welcome_message(const std::string& program_version, bool token_needed) {
+Buffer welcome_message(const std::string& program_version, const Visitor& visitor) {
   std::string text =
       std::string(R"({"jsonrpc":"2.0","method":")") + protocol::Welcome::kMethod + R"(","params":)";
-  protocol::append_json(text, welcome_of(program_version, token_needed));
+  protocol::append_json(text, welcome_of(program_version, visitor));
   return std::make_shared<const std::string>(text + "}\n");
 }
 

@@ -8,6 +8,7 @@
 
 #include "daemon/server/buffer.h"
 #include "daemon/server/places.h"
+#include "daemon/server/visitor.h"
 #include "daemon/takes/store.h"
 
 namespace undersong::protocol {
@@ -20,9 +21,9 @@ class Stage;
 
 namespace undersong::server {
 
-protocol::Welcome welcome_of(const std::string& program_version, bool token_needed);
+protocol::Welcome welcome_of(const std::string& program_version, const Visitor& visitor);
 // The notification that opens every connection.
-Buffer welcome_message(const std::string& program_version, bool token_needed);
+Buffer welcome_message(const std::string& program_version, const Visitor& visitor);
 // The current status, as a notification.
 Buffer status_message(live::Stage& stage, const takes::Health& store, takes::LineNumber log_end);
 protocol::Places places_of(const Places& places);

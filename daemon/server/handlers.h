@@ -28,6 +28,11 @@ void answer(Session& session, const protocol::Unsubscribe& wish, To<protocol::Su
 void answer(Session& session, const protocol::GetMoment& wish, To<protocol::Moment> to);
 void answer(Session& session, const protocol::GetStatus& wish, To<protocol::Status> to);
 void answer(Session& session, const protocol::GetPlaces& wish, To<protocol::Places> to);
+// device_methods.cpp
+void answer(Session& session, const protocol::OpenDevices& wish, To<protocol::DeviceList> to);
+void answer(Session& session, const protocol::PairDevice& wish, To<protocol::PairingCode> to);
+void answer(Session& session, const protocol::ListDevices& wish, To<protocol::DeviceList> to);
+void answer(Session& session, const protocol::RevokeDevice& wish, To<protocol::DeviceList> to);
 // take_methods.cpp
 void answer(Session& session, const protocol::ListTakes& wish, To<protocol::TakeList> to);
 void answer(Session& session, const protocol::GetTake& wish, To<protocol::TakeDetail> to);

@@ -14,12 +14,19 @@ namespace undersong::server {
 namespace {
 
 template <class T>
-constexpr Method row{T::kMethod, [](Session& session, const boost::json::value& params, Reply reply) {
+constexpr bool kLocalOnly = requires {
+  requires T::kLocalOnly;
+};
+
+template <class T>
+constexpr Method row{T::kMethod,
+                     [](Session& session, const boost::json::value& params, Reply reply) {
                        auto read = protocol::read_value<T>(params, "params");
                        if (!read)
                          return reply.error(protocol::RpcCode::kInvalidParams, read.error().sentence);
                        answer(session, *read, To<typename T::Reply>{std::move(reply)});
-                     }};
+                     },
+                     kLocalOnly<T>};
 
 constexpr bool before(const Method& a, const Method& b) {
   return a.name < b.name;
@@ -53,6 +60,9 @@ void call_method(Session& session, std::string_view name, const boost::json::val
     return reply.error(protocol::RpcCode::kMethodNotFound, "Method not found: " + std::string(name) + ".");
   if (!session.trusted() && name != protocol::Hello::kMethod)
     return reply.error(protocol::RpcCode::kTokenNeeded, "Say hello with the token first.");
+  if (found->local_only && !session.visitor().local)
+    return reply.error(protocol::RpcCode::kOnlyLocal,
+                       "Only the player at the machine that runs Undersong may do that.");
   const Reply spare = reply;  // for the exception below; only the first answer counts
   try {
     found->answer(session, params, std::move(reply));

@@ -2,8 +2,8 @@
 // requests; the function is the overload of `answer` for the request's type (handlers.h).
 //
 // Threads: the io thread.
-// Errors: JSON-RPC errors, passed to the reply: unknown method, token needed, params that cannot be read, and
-// what the function throws.
+// Errors: JSON-RPC errors, passed to the reply: unknown method, token needed, only for the player at this
+// machine, params that cannot be read, and what the function throws.
 #pragma once
 
 #include <boost/json/value.hpp>
@@ -19,6 +19,7 @@ class Session;
 struct Method {
   std::string_view name;
   void (*answer)(Session& session, const boost::json::value& params, Reply reply);
+  bool local_only = false;  // only the player at this machine may call it
 };
 
 // All methods, sorted by name.

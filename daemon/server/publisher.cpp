@@ -21,6 +21,12 @@ void Publisher::close_all() {
   for (const auto& session : all) session->close();
 }
 
+void Publisher::close_if(const std::function<bool(const Session&)>& which) {
+  const auto all = sessions_;
+  for (const auto& session : all)
+    if (which(*session)) session->close();
+}
+
 bool Publisher::moment_wanted() const {
   return std::any_of(sessions_.begin(), sessions_.end(), [](const auto& s) { return s->wants_moments(); });
 }

@@ -12,6 +12,7 @@
 #pragma once
 
 #include <deque>
+#include <functional>
 #include <memory>
 #include <vector>
 
@@ -31,6 +32,9 @@ class Publisher {
   void remove(const Session* session);
   std::size_t sessions() const { return sessions_.size(); }
   void close_all();
+  const std::vector<std::shared_ptr<Session>>& all() const { return sessions_; }
+  // Closes the sessions for which `which` holds.
+  void close_if(const std::function<bool(const Session&)>& which);
 
   // True if a client subscribed to moments, so that the message must be made.
   bool moment_wanted() const;

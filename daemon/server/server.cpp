@@ -6,6 +6,7 @@
 #include "daemon/live/stage.h"
 #include "daemon/server/connection_wire.h"
 #include "daemon/server/songs.h"
+#include "daemon/server/web_guard.h"
 #include "daemon/server/wire.h"
 
 namespace undersong::server {
@@ -16,21 +17,27 @@ Server::Server(boost::asio::io_context& io, Options options, live::Stage& stage,
       stage_(stage),
       store_(fetcher.store()),
       songs_(std::make_unique<Songs>(studies, options_.sketches)),
+      pairing_(io, options_.devices, options_.web, fetcher.aside(), publisher_,
+               [this](Visitor visitor) { return make_session(std::move(visitor)); }),
       room_{stage,
             store_,
             fetcher,
             studies,
             *songs_,
+            pairing_,
             publisher_,
             [this] { return newest_moment(); },
             [this] { return newest_status(); },
             [this] { publish_status(); },
             [&io](std::function<void()> work) { boost::asio::post(io, std::move(work)); },
             options_.program_version,
-            options_.places,
-            options_.web ? options_.web->token : std::string()},
-      socket_(io, [this](bool trusted) { return make_session(trusted); }),
-      web_(io, [this](bool trusted) { return make_session(trusted); }),
+            options_.places},
+      socket_(io, [this](Visitor visitor) { return make_session(std::move(visitor)); }),
+      web_(
+          io, [this](Visitor visitor) { return make_session(std::move(visitor)); },
+          [this](std::string_view token, const std::string& address) {
+            return pairing_.show(token, address);
+          }),
       moment_(std::make_unique<listen::Moment>()),
       list_text_(std::make_unique<ListText>()) {
   publisher_.set_log_end(store_.last_number());
@@ -42,18 +49,32 @@ Server::~Server() {
 
 Result<void> Server::start() {
   if (auto listening = socket_.listen(options_.socket); !listening) return listening;
-  if (options_.web) {
-    const std::string host = options_.web->address.find(':') == std::string::npos
-                                 ? options_.web->address
-                                 : "[" + options_.web->address + "]";
-    if (auto listening = web_.listen(*options_.web); listening) {
-      room_.places.page.emplace("http://" + host + ":" + std::to_string(web_.port()) + "/");
-    } else {
+  pairing_.begin();
+  if (options_.web)
+    if (auto listening = start_web(*options_.web); !listening) {
       page_trouble_ = listening.error();
       room_.places.page_trouble = page_trouble_->message;
     }
-  }
   room_.places.socket = options_.socket.string();
+  return {};
+}
+
+// A port that other machines can reach needs a token, and speaks TLS if the player wants that.
+Result<void> Server::start_web(WebOptions web) {
+  const bool loopback = WebGuard(web.address, 0).loopback();
+  if (!loopback && options_.devices.token.empty())
+    return invalid_input("The web address " + web.address +
+                         " can be reached from other machines, which needs a token. For a tablet, `undersong "
+                         "pair` needs neither.");
+  if (!loopback) {
+    auto tls = pairing_.tls();
+    if (!tls) return tls.error();
+    web.tls = *tls;
+  }
+  const std::string place = (web.tls ? "https://" : "http://") + in_url(web.address) + ":";
+  if (auto listening = web_.listen(std::move(web)); !listening) return listening;
+  room_.places.page.emplace(place + std::to_string(web_.port()) + "/");
+  pairing_.main_listens(web_.port());
   return {};
 }
 
@@ -61,13 +82,31 @@ void Server::stop() {
   socket_.stop();
   web_.stop();
   publisher_.close_all();
+  pairing_.stop();
 }
 
-std::shared_ptr<Session> Server::make_session(bool trusted) {
+std::shared_ptr<Session> Server::make_session(Visitor visitor) {
   if (publisher_.sessions() >= kMostClients) return nullptr;
-  auto session = std::make_shared<Session>(++last_client_, room_, trusted);
+  if (!visitor.local) make_room_for_another_device();
+  auto session = std::make_shared<Session>(++last_client_, room_, std::move(visitor));
   publisher_.add(session);
   return session;
+}
+
+// Whoever is in the network may connect and show no token. They must not take the places of the player.
+void Server::make_room_for_another_device() {
+  const auto& all = publisher_.all();
+  const auto oldest_if = [&](std::size_t most, const std::function<bool(const Session&)>& which) {
+    std::shared_ptr<Session> oldest;
+    std::size_t count = 0;
+    for (const auto& each : all) {
+      if (!which(*each)) continue;
+      if (count++ == 0) oldest = each;
+    }
+    if (count >= most) oldest->close();
+  };
+  oldest_if(kMostStrangers, [](const Session& session) { return !session.trusted(); });
+  oldest_if(kMostClients / 2, [](const Session& session) { return !session.visitor().local; });
 }
 
 void Server::publish_moment(const listen::Moment& moment) {

@@ -1,4 +1,4 @@
-// Server: both listeners, all sessions, and what is published to them.
+// Server: the listeners, all sessions, and what is published to them.
 //
 //   Server server(io, options, stage, studies, fetcher);
 //   if (auto listening = server.start(); !listening) ...;
@@ -21,6 +21,7 @@
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/moment.h"
+#include "daemon/server/pairing.h"
 #include "daemon/server/publisher.h"
 #include "daemon/server/session.h"
 #include "daemon/server/socket_listener.h"
@@ -33,6 +34,9 @@ struct ListText;
 class Server {
  public:
   static constexpr std::size_t kMostClients = 64;
+  // Clients over the network have half of these places, and those of them that have not shown a token yet
+  // have these. When there are more, the oldest makes room.
+  static constexpr std::size_t kMostStrangers = 8;
   // How many long answers, for all clients together, may wait for the thread `answers`.
   static constexpr std::size_t kMostAnswersWaiting = Session::kMostCallsOfAll + kMostClients;
 
@@ -42,6 +46,7 @@ class Server {
     std::string program_version;
     Places places;                   // start() fills in the socket and the page
     std::filesystem::path sketches;  // the folder of sketches; created with the first sketch
+    PairingOptions devices;
   };
 
   // The arguments must outlive the server. The threads behind `studies` and `fetcher` must have stopped
@@ -58,7 +63,10 @@ class Server {
   const std::optional<Error>& page_trouble() const { return page_trouble_; }
   // Closes all connections and removes the socket. May be called twice.
   void stop();
+  const std::optional<std::string>& page() const { return room_.places.page; }  // its address
   std::uint16_t web_port() const { return web_.port(); }
+  std::uint16_t devices_port() const { return pairing_.port(); }      // 0 while it is closed
+  std::string fingerprint() const { return pairing_.fingerprint(); }  // of the certificate; "" without TLS
   const Load& load() const { return *room_.load; }
   std::size_t clients() const { return publisher_.sessions(); }
 
@@ -68,7 +76,9 @@ class Server {
   void publish_log(const std::vector<takes::Line>& lines);
 
  private:
-  std::shared_ptr<Session> make_session(bool trusted);
+  std::shared_ptr<Session> make_session(Visitor visitor);
+  void make_room_for_another_device();
+  Result<void> start_web(WebOptions web);
   Buffer newest_moment();
   Buffer newest_status();
 
@@ -77,6 +87,7 @@ class Server {
   takes::Store& store_;
   Publisher publisher_;
   std::unique_ptr<Songs> songs_;
+  Pairing pairing_;
   Room room_;
   SocketListener socket_;
   WebListener web_;

@@ -7,6 +7,7 @@
 #include "daemon/live/stage.h"
 #include "daemon/server/connection_wire.h"
 #include "daemon/server/methods.h"
+#include "daemon/server/pairing.h"
 #include "daemon/server/rpc.h"
 #include "daemon/server/wire.h"
 
@@ -17,16 +18,10 @@ constexpr int kWritesInARow = 32;  // then other work on io gets its turn; commo
 
 }  // namespace
 
-bool same_token(std::string_view a, std::string_view b) {
-  unsigned different = a.size() == b.size() ? 0 : 1;
-  for (std::size_t i = 0; i < a.size() && !b.empty(); ++i)
-    different |= static_cast<unsigned char>(a[i]) ^ static_cast<unsigned char>(b[i % b.size()]);
-  return different == 0;
-}
-
 void Session::start(std::shared_ptr<Transport> transport) {
+  if (gone_) return transport->close();  // it was closed before the connection was complete
   transport_ = std::move(transport);
-  keep_reply(welcome_message(room_.program_version, !trusted_));
+  keep_reply(welcome_message(room_.program_version, visitor_));
   pump();
 }
 
@@ -135,6 +130,7 @@ void Session::closed() {
   reply_bytes_ = gathered_ = 0;
   moments_ = statuses_ = log_ = false;
   room_.publisher.remove(this);
+  if (visitor_.device) room_.pairing.left(*visitor_.device);
   room_.stage.client_keys().gone(id_);
   room_.stage.player().gone(id_);
 }
@@ -151,9 +147,15 @@ void Session::refuse(protocol::RpcCode code, std::string_view sentence) {
   pump();
 }
 
-bool Session::show_token(const std::optional<std::string>& token) {
-  if (!trusted_) trusted_ = token && !room_.token.empty() && same_token(*token, room_.token);
-  return trusted_;
+Shown Session::show_token(const std::optional<std::string>& token) {
+  if (visitor_.trusted) return {.kind = Shown::Kind::kRight, .device = visitor_.device};
+  if (!token) return {.kind = Shown::Kind::kWrong};
+  const Shown shown = room_.pairing.show(*token, visitor_.address);
+  if (shown.kind == Shown::Kind::kRight) {
+    visitor_.trusted = true;
+    visitor_.device = shown.device;
+  }
+  return shown;
 }
 
 takes::LineNumber Session::log_next() const {

@@ -23,11 +23,13 @@
 #include <memory>
 #include <optional>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "daemon/live/client_keys.h"
 #include "daemon/server/places.h"
 #include "daemon/server/publisher.h"
+#include "daemon/server/visitor.h"
 #include "daemon/takes/store.h"
 #include "protocol/rpc_code.h"
 
@@ -60,6 +62,7 @@ class Transport {
 };
 
 class Songs;
+class Pairing;
 class Incoming;
 
 // What all clients together have under way. Shared, because answers may come after the Room is gone.
@@ -75,6 +78,7 @@ struct Room {
   takes::Fetcher& fetcher;  // for work of milliseconds
   song::Studies& studies;   // for work of about a second
   Songs& songs;
+  Pairing& pairing;
   Publisher& publisher;
   // Called on the io thread; the messages about the current state.
   std::function<Buffer()> newest_moment, newest_status;
@@ -84,7 +88,6 @@ struct Room {
   std::function<void(std::function<void()>)> post;
   std::string program_version;
   Places places;
-  std::string token;  // "" if none is configured
   std::shared_ptr<Load> load = std::make_shared<Load>();
 };
 
@@ -97,9 +100,8 @@ class Session : public std::enable_shared_from_this<Session> {
   static constexpr std::size_t kMostUnreadBytesOfAll = 64u << 20;
   static constexpr std::size_t kReplayLines = 128;
 
-  // `trusted`: the client needs no token.
-  Session(ClientId id, Room& room, bool trusted)
-      : id_(id), room_(room), load_(room.load), trusted_(trusted) {}
+  Session(ClientId id, Room& room, Visitor visitor)
+      : id_(id), room_(room), load_(room.load), visitor_(std::move(visitor)) {}
   ~Session() { load_->bytes -= unread(); }
 
   // Sends the greeting.
@@ -126,9 +128,10 @@ class Session : public std::enable_shared_from_this<Session> {
   // For the functions that answer requests (handlers.h).
   ClientId id() const { return id_; }
   Room& room() { return room_; }
-  bool trusted() const { return trusted_; }
-  // Checks the token. Returns whether the client is trusted now.
-  bool show_token(const std::optional<std::string>& token);
+  bool trusted() const { return visitor_.trusted; }
+  const Visitor& visitor() const { return visitor_; }
+  // Checks the token, unless the client is trusted already.
+  Shown show_token(const std::optional<std::string>& token);
   struct Topics {
     bool moment = false, status = false, log = false;
   };
@@ -156,7 +159,7 @@ class Session : public std::enable_shared_from_this<Session> {
   const ClientId id_;
   Room& room_;
   const std::shared_ptr<Load> load_;
-  bool trusted_;
+  Visitor visitor_;
   std::shared_ptr<Transport> transport_;
   bool writing_ = false, pumping_ = false, going_on_ = false, paused_ = false, again_ = false,
        closing_ = false, gone_ = false;
@@ -173,8 +176,5 @@ class Session : public std::enable_shared_from_this<Session> {
   std::deque<std::pair<takes::LineNumber, Buffer>> replay_;  // lines from log_next_ on
   bool fetching_ = false;
 };
-
-// Compares tokens in a time that does not depend on how many characters are right.
-bool same_token(std::string_view a, std::string_view b);
 
 }  // namespace undersong::server

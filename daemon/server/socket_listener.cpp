@@ -161,7 +161,8 @@ struct SocketListener::Impl : std::enable_shared_from_this<Impl> {
     acceptor.async_accept([self = shared_from_this()](error_code ec, Local::socket socket) {
       if (!self->acceptor.is_open()) return;
       if (!ec) {
-        if (auto session = self->make_session(true)) {
+        if (auto session =
+                self->make_session({.trusted = true, .local = true, .device = {}, .address = {}})) {
           std::make_shared<SocketTransport>(std::move(socket), std::move(session))->start();
         } else {
           const std::string sentence =

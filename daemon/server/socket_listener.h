@@ -25,7 +25,7 @@ namespace undersong::server {
 inline constexpr std::size_t kMostMessageBytes = 64u << 10;  // of one received message
 
 // Called on the io thread; makes the session of a new client. Null if there are too many clients.
-using MakeSession = std::function<std::shared_ptr<Session>(bool trusted)>;
+using MakeSession = std::function<std::shared_ptr<Session>(Visitor visitor)>;
 
 class SocketListener {
  public:

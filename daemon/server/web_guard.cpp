@@ -4,7 +4,7 @@
 #include <array>
 #include <cctype>
 
-#include "daemon/server/session.h"
+#include "daemon/server/addresses.h"
 
 namespace undersong::server {
 namespace {
@@ -15,42 +15,57 @@ bool same_text(std::string_view a, std::string_view b) {
                     [](unsigned char x, unsigned char y) { return std::tolower(x) == std::tolower(y); });
 }
 
-}  // namespace
-
-WebGuard::WebGuard(const std::string& address, std::uint16_t port, std::string token,
-                   const std::vector<std::string>& more_hosts)
-    : token_(std::move(token)),
-      loopback_(address.starts_with("127.") || address == "::1" || address == "localhost") {
-  const std::string suffix = ":" + std::to_string(port);
-  for (const char* name : {"127.0.0.1", "localhost", "[::1]"}) hosts_.push_back(name + suffix);
-  const std::string own = address.find(':') == std::string::npos ? address : "[" + address + "]";
-  for (const std::string& name : {own}) hosts_.push_back(name + suffix);
-  for (const std::string& name : more_hosts) hosts_.push_back(name + suffix);
+bool is_loopback(std::string_view address) {
+  return address.starts_with("127.") || address == "::1" || address == "localhost";
 }
 
-bool WebGuard::host_allowed(std::string_view host) const {
-  return std::any_of(hosts_.begin(), hosts_.end(),
-                     [&](const std::string& ours) { return same_text(host, ours); });
+}  // namespace
+
+WebGuard::WebGuard(const std::string& address, std::uint16_t port, bool tls,
+                   const std::vector<std::string>& more_hosts)
+    : port_(":" + std::to_string(port)),
+      tls_(tls),
+      loopback_(is_loopback(address)),
+      everywhere_(address == "0.0.0.0" || address == "::") {
+  for (const char* name : {"127.0.0.1", "localhost", "[::1]"}) loopback_hosts_.push_back(name + port_);
+  const std::string own = with_port(address);
+  if (!everywhere_ && std::find(loopback_hosts_.begin(), loopback_hosts_.end(), own) == loopback_hosts_.end())
+    hosts_.push_back(own);
+  for (const std::string& name : more_hosts) hosts_.push_back(name + port_);
+}
+
+std::string WebGuard::with_port(std::string_view address) const {
+  return in_url(std::string(address)) + port_;
+}
+
+bool WebGuard::host_allowed(std::string_view host, std::string_view reached) const {
+  const auto named = [&](const std::vector<std::string>& names) {
+    return std::any_of(names.begin(), names.end(),
+                       [&](const std::string& ours) { return same_text(host, ours); });
+  };
+  return named(hosts_) || (is_loopback(reached) && named(loopback_hosts_)) ||
+         (everywhere_ && same_text(host, with_port(reached)));
 }
 
 WebGuard::Verdict WebGuard::websocket(std::string_view host, std::optional<std::string_view> origin,
-                                      std::optional<std::string_view> authorization) const {
-  if (!host_allowed(host)) return Verdict::kRefused;
-  constexpr std::string_view kBearer = "Bearer ";
-  const bool token = authorization && !token_.empty() && authorization->starts_with(kBearer) &&
-                     same_token(authorization->substr(kBearer.size()), token_);
-  if (!origin) return token ? Verdict::kTrusted : Verdict::kRefused;
-  constexpr std::string_view kScheme = "http://";
-  if (!origin->starts_with(kScheme) || !host_allowed(origin->substr(kScheme.size())))
-    return Verdict::kRefused;
-  return loopback_ || token ? Verdict::kTrusted : Verdict::kTokenLater;
+                                      std::string_view reached) const {
+  if (!host_allowed(host, reached)) return Verdict::kRefused;
+  if (!origin) return Verdict::kProgram;
+  const std::string_view scheme = tls_ ? "https://" : "http://";
+  return origin->starts_with(scheme) && host_allowed(origin->substr(scheme.size()), reached)
+             ? Verdict::kOwnPage
+             : Verdict::kRefused;
 }
 
-std::string WebGuard::websocket_sources() const {
+std::string WebGuard::websocket_sources(std::string_view reached) const {
+  const std::string scheme = tls_ ? " wss://" : " ws://";
+  std::vector<std::string> names = hosts_;
+  if (is_loopback(reached)) names.insert(names.end(), loopback_hosts_.begin(), loopback_hosts_.end());
+  if (everywhere_) names.push_back(with_port(reached));
   std::string all;
   // Browsers do not accept IPv6 addresses in connect-src; 'self' covers our own.
-  for (const std::string& host : hosts_)
-    if (host[0] != '[') all += " ws://" + host;
+  for (const std::string& host : names)
+    if (host[0] != '[') all += scheme + host;
   return all;
 }
 
@@ -79,6 +94,10 @@ std::optional<std::filesystem::path> page_file(const std::filesystem::path& fold
   if (failed || std::mismatch(root.begin(), root.end(), real.begin(), real.end()).first != root.end())
     return std::nullopt;
   return file;
+}
+
+bool named_by_content(std::string_view target) {
+  return target.starts_with("/assets/");  // where the build of the page puts them
 }
 
 std::string_view content_type(const std::filesystem::path& file) {

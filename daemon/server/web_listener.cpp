@@ -9,7 +9,9 @@
 #include <fstream>
 #include <optional>
 
+#include "daemon/server/addresses.h"
 #include "daemon/server/web_guard.h"
+#include "daemon/server/web_stream.h"
 
 namespace undersong::server {
 namespace {
@@ -34,11 +36,11 @@ std::optional<std::string_view> header(const Request& request, http::field field
 
 class WebSocketTransport final : public Transport, public std::enable_shared_from_this<WebSocketTransport> {
  public:
-  WebSocketTransport(beast::tcp_stream&& stream, std::shared_ptr<Session> session)
+  WebSocketTransport(WebStream&& stream, std::shared_ptr<Session> session)
       : ws_(std::move(stream)), session_(std::move(session)) {}
 
   void start(Request request) {
-    beast::get_lowest_layer(ws_).expires_never();
+    ws_.next_layer().expires_never();
     ws_.set_option(websocket::stream_base::timeout::suggested(beast::role_type::server));
     ws_.read_message_max(kMostMessageBytes);  // after a longer one the connection is closed with code 1009
     ws_.auto_fragment(false);                 // one frame per message of any size
@@ -92,12 +94,20 @@ class WebSocketTransport final : public Transport, public std::enable_shared_fro
     session_->closed();
   }
 
-  websocket::stream<beast::tcp_stream> ws_;
+  websocket::stream<WebStream> ws_;
   std::shared_ptr<Session> session_;
   Request request_;
   beast::flat_buffer unread_;
   bool open_ = false, reading_ = false;
 };
+
+// The worker-src is for the service worker, which keeps the page while the daemon does not run.
+std::string content_security_policy(const std::string& websockets) {
+  return "default-src 'none'; script-src 'self'; worker-src 'self'; style-src 'self'; img-src 'self'; "
+         "font-src "
+         "'self'; media-src 'self'; manifest-src 'self'; connect-src 'self'" +
+         websockets + "; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+}
 
 constexpr const char* kNoPage = R"(<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>Undersong</title></head>
@@ -109,15 +119,28 @@ what is being played.</p></body></html>
 }  // namespace
 
 struct WebListener::Impl : std::enable_shared_from_this<Impl> {
-  Impl(asio::io_context& io, MakeSession make) : acceptor(io), pause(io), make_session(std::move(make)) {}
+  Impl(asio::io_context& io, MakeSession make, ShowToken show)
+      : acceptor(io), pause(io), make_session(std::move(make)), show_token(std::move(show)) {}
 
   // One HTTP connection, until it ends or becomes a WebSocket.
   class Connection : public std::enable_shared_from_this<Connection> {
    public:
     Connection(Tcp::socket socket, std::shared_ptr<Impl> web)
-        : stream_(std::move(socket)), web_(std::move(web)) {}
+        : stream_(std::move(socket)), web_(std::move(web)) {
+      reached_ = stream_.reached();
+      caller_ = stream_.caller();
+    }
 
     ~Connection() { --web_->connections; }
+
+    void start() {
+      if (!web_->options.tls) return read();
+      stream_.expires_after(kHttpPatience);
+      // A client that speaks no TLS is read too, to be told where to go.
+      stream_.begin(web_->options.tls->context(), [self = shared_from_this()](error_code ec, std::size_t) {
+        ec ? self->close() : self->read();
+      });
+    }
 
     void read() {
       parser_.emplace();
@@ -134,8 +157,7 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
     }
 
     void close() {
-      error_code ignored;
-      stream_.socket().shutdown(Tcp::socket::shutdown_both, ignored);
+      if (stream_.moved()) return;  // it is a WebSocket now
       stream_.close();
     }
 
@@ -146,25 +168,61 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       head_ = request.method() == http::verb::head;
       const auto host = header(request, http::field::host);
       const std::string_view target(request.target().data(), request.target().size());
-      if (websocket::is_upgrade(request)) {
-        if (target != "/socket")
-          return answer_status(http::status::not_found, "The WebSocket is at /socket.", false);
-        const auto verdict = web_->guard->websocket(host.value_or(""), header(request, http::field::origin),
-                                                    header(request, http::field::authorization));
-        if (verdict == WebGuard::Verdict::kRefused)
-          return answer_status(http::status::forbidden, "This Host, Origin or token is not accepted.", false);
-        auto session = web_->make_session(verdict == WebGuard::Verdict::kTrusted);
-        if (!session)
-          return answer_status(http::status::service_unavailable, "Too many clients are connected.", false);
-        auto transport = std::make_shared<WebSocketTransport>(std::move(stream_), std::move(session));
-        return transport->start(parser_->release());
+      if (!websocket::is_upgrade(request) || (web_->options.tls && !stream_.secure())) {
+        if (!host || !web_->guard->host_allowed(*host, reached_))
+          return answer_status(http::status::forbidden, "This Host is not accepted.", false);
+        if (web_->options.tls && !stream_.secure()) return send_to_https(*host, target);
+        if (request.method() != http::verb::get && !head_)
+          return answer_status(http::status::method_not_allowed, "Only GET and HEAD are answered here.",
+                               keep_alive_);
+        return serve(target);
       }
-      if (!host || !web_->guard->host_allowed(*host))
-        return answer_status(http::status::forbidden, "This Host is not accepted.", false);
-      if (request.method() != http::verb::get && !head_)
-        return answer_status(http::status::method_not_allowed, "Only GET and HEAD are answered here.",
-                             keep_alive_);
-      serve(target);
+      if (target != "/socket")
+        return answer_status(http::status::not_found, "The WebSocket is at /socket.", false);
+      const auto verdict =
+          web_->guard->websocket(host.value_or(""), header(request, http::field::origin), reached_);
+      const auto visitor = admit(verdict, header(request, http::field::authorization));
+      if (!visitor) return;  // it was answered
+      auto session = web_->make_session(*visitor);
+      if (!session)
+        return answer_status(http::status::service_unavailable, "Too many clients are connected.", false);
+      auto transport = std::make_shared<WebSocketTransport>(std::move(stream_), std::move(session));
+      transport->start(parser_->release());
+    }
+
+    // Who this is; empty if it was refused.
+    std::optional<Visitor> admit(WebGuard::Verdict verdict, std::optional<std::string_view> authorization) {
+      constexpr std::string_view kBearer = "Bearer ";
+      const bool local = web_->guard->loopback() && !web_->options.for_devices;
+      Visitor visitor{.trusted = false,
+                      .local = local,
+                      .device = {},
+                      .address = caller_,
+                      .by_devices_port = web_->options.for_devices};
+      Shown shown;
+      if (verdict != WebGuard::Verdict::kRefused && authorization && authorization->starts_with(kBearer))
+        shown = web_->show_token(authorization->substr(kBearer.size()), caller_);
+      if (shown.kind == Shown::Kind::kWait) {
+        answer_status(http::status::too_many_requests, wait_sentence(shown), false);
+        return std::nullopt;
+      }
+      const bool right = shown.kind == Shown::Kind::kRight;
+      if (verdict == WebGuard::Verdict::kRefused || (verdict == WebGuard::Verdict::kProgram && !right)) {
+        answer_status(http::status::forbidden, "This Host, Origin or token is not accepted.", false);
+        return std::nullopt;
+      }
+      visitor.trusted = right || local;
+      if (right && shown.device) {
+        visitor.device = shown.device;
+        visitor.local = false;
+      }
+      return visitor;
+    }
+
+    void send_to_https(std::string_view host, std::string_view target) {
+      const std::string place = "https://" + std::string(host) + std::string(target);
+      answer(http::status::temporary_redirect, "This port speaks https only: " + place + "\n",
+             "text/plain; charset=utf-8", false, place);
     }
 
     void serve(std::string_view target) {
@@ -173,6 +231,7 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       if (!web_->options.page_folder.empty() && file && std::filesystem::is_regular_file(*file, failed)) {
         std::ifstream in(*file, std::ios::binary);
         std::string body(std::istreambuf_iterator<char>(in), {});
+        may_be_kept_ = named_by_content(target);
         return answer(http::status::ok, std::move(body), content_type(*file), keep_alive_);
       }
       if (target == "/" || target == "/index.html")
@@ -184,15 +243,19 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       answer(status, std::move(sentence) + "\n", "text/plain; charset=utf-8", keep);
     }
 
-    void answer(http::status status, std::string body, std::string_view type, bool keep) {
+    void answer(http::status status, std::string body, std::string_view type, bool keep,
+                const std::string& location = {}) {
       auto response = std::make_shared<Response>(status, 11);
       response->set(http::field::content_type, beast::string_view(type.data(), type.size()));
-      response->set("Content-Security-Policy", web_->content_security_policy);
+      response->set("Content-Security-Policy",
+                    content_security_policy(web_->guard->websocket_sources(reached_)));
       response->set("X-Content-Type-Options", "nosniff");
       response->set("Referrer-Policy", "no-referrer");
       response->set("Cross-Origin-Opener-Policy", "same-origin");
       response->set("Cross-Origin-Resource-Policy", "same-origin");
-      response->set(http::field::cache_control, "no-cache");
+      response->set(http::field::cache_control,
+                    std::exchange(may_be_kept_, false) ? "public, max-age=31536000, immutable" : "no-cache");
+      if (!location.empty()) response->set(http::field::location, location);
       if (status == http::status::method_not_allowed) response->set(http::field::allow, "GET, HEAD");
       response->keep_alive(keep);
       response->content_length(body.size());
@@ -211,11 +274,12 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       }
     }
 
-    beast::tcp_stream stream_;
+    WebStream stream_;
     std::shared_ptr<Impl> web_;
+    std::string reached_, caller_;  // our address and theirs
     beast::flat_buffer buffer_;
     std::optional<http::request_parser<http::empty_body>> parser_;
-    bool keep_alive_ = false, head_ = false;
+    bool keep_alive_ = false, head_ = false, may_be_kept_ = false;
   };
 
   void accept() {
@@ -229,7 +293,7 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
           auto connection = std::make_shared<Connection>(std::move(socket), self);
           std::erase_if(self->open, [](const auto& weak) { return weak.expired(); });
           self->open.push_back(connection);
-          connection->read();
+          connection->start();
         }  // otherwise the socket is closed here, and the browser tries again
         return self->accept();
       }
@@ -243,15 +307,15 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
   Tcp::acceptor acceptor;
   asio::steady_timer pause;
   MakeSession make_session;
+  ShowToken show_token;
   WebOptions options;
   std::optional<WebGuard> guard;
-  std::string content_security_policy;
   std::size_t connections = 0;
   std::vector<std::weak_ptr<Connection>> open;
 };
 
-WebListener::WebListener(asio::io_context& io, MakeSession make_session)
-    : impl_(std::make_shared<Impl>(io, std::move(make_session))) {}
+WebListener::WebListener(asio::io_context& io, MakeSession make_session, ShowToken show_token)
+    : impl_(std::make_shared<Impl>(io, std::move(make_session), std::move(show_token))) {}
 
 WebListener::~WebListener() {
   stop();
@@ -262,10 +326,7 @@ Result<void> WebListener::listen(WebOptions options) {
   const auto address =
       asio::ip::make_address(options.address == "localhost" ? "127.0.0.1" : options.address, failed);
   if (failed) return invalid_input("The web address " + options.address + " is not an IP address.");
-  if (!address.is_loopback() && options.token.empty())
-    return invalid_input("The web address " + options.address +
-                         " can be reached from other machines, which needs a token.");
-  const std::string place = options.address + ":" + std::to_string(options.port);
+  const std::string place = in_url(options.address) + ":" + std::to_string(options.port);
   auto& acceptor = impl_->acceptor;
   const Tcp::endpoint endpoint(address, options.port);
   acceptor.open(endpoint.protocol(), failed);
@@ -279,11 +340,7 @@ Result<void> WebListener::listen(WebOptions options) {
       return Error{ErrorCode::kConflict, "The web port " + place + " is taken by another program."};
     return unavailable("Listening at " + place + " failed: " + failed.message() + ".");
   }
-  impl_->guard.emplace(options.address, port(), options.token, options.more_hosts);
-  impl_->content_security_policy =
-      "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; media-src "
-      "'self'; manifest-src 'self'; connect-src 'self'" +
-      impl_->guard->websocket_sources() + "; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+  impl_->guard.emplace(options.address, port(), options.tls != nullptr, options.more_hosts);
   impl_->options = std::move(options);
   impl_->accept();
   return {};

@@ -49,6 +49,9 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_EQ(shown->web_port, fresh.web_port);
   EXPECT_EQ(shown->web_address, fresh.web_address);
   EXPECT_EQ(shown->token, fresh.token);
+  EXPECT_EQ(shown->devices_port, fresh.devices_port);
+  EXPECT_EQ(shown->devices_address, fresh.devices_address);
+  EXPECT_EQ(shown->tls, fresh.tls);
   EXPECT_EQ(shown->log_level, fresh.log_level);
 }
 
@@ -86,6 +89,8 @@ TEST(Config, WhatIsWrongIsSaidWithItsLine) {
            Case{"[midi]\nservice = \"carrier pigeon\"", "line 2", "alsa"},
            Case{"[takes]\nfile = \"takes.sqlite\"", "line 2", "absolute"},
            Case{"[server]\nweb_port = 70000", "line 2", "65535"},
+           Case{"[server]\ndevices_port = -1", "line 2", "65535"},
+           Case{"[server]\ntls = \"yes\"", "line 2", "true or false"},
            Case{"[log]\nlevel = 3", "line 2", "text in quotes"},
            Case{"x = ", "line 1", ""},
            Case{"[[controls]]\nmessage = \"cc 300\"\naction = \"mark\"", "line 1", "300"},
@@ -104,11 +109,11 @@ TEST(Config, WhatIsWrongIsSaidWithItsLine) {
 
 TEST(Config, WhatHoldsFromTheStartToTheEndIsNamedWhereItDiffers) {
   EXPECT_TRUE(differing_at_start(Config{}, Config{}).empty());
-  const auto fresh =
-      parse_config("[server]\nweb_port = 1\n[listen]\nbrighter = 1\n[midi]\ninputs = [\"a\"]\n", "x");
+  const auto fresh = parse_config(
+      "[server]\nweb_port = 1\ntls = true\n[listen]\nbrighter = 1\n[midi]\ninputs = [\"a\"]\n", "x");
   ASSERT_TRUE(fresh);
   EXPECT_EQ(differing_at_start(Config{}, *fresh),
-            (std::vector<std::string>{"server.web_port", "midi.inputs"}));
+            (std::vector<std::string>{"server.web_port", "server.tls", "midi.inputs"}));
 }
 
 TEST(Config, PlacesFollowTheEnvironmentAndIgnoreRelativePaths) {

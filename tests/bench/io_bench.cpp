@@ -136,7 +136,8 @@ class Bench {
                                                                        .web = std::nullopt,
                                                                        .program_version = "bench",
                                                                        .places = {},
-                                                                       .sketches = folder / "sketches"},
+                                                                       .sketches = folder / "sketches",
+                                                                       .devices = {}},
                                                stage_, studies_, fetcher_);
     if (auto listening = server_->start(); !listening) die(listening.error().message);
     wait_for([&] {

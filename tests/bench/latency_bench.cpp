@@ -158,7 +158,8 @@ int main(int argc, char** argv) {
                                                                       .web = std::nullopt,
                                                                       .program_version = "bench",
                                                                       .places = {},
-                                                                      .sketches = {}},
+                                                                      .sketches = {},
+                                                                      .devices = {}},
                                               stage, studies, fetcher);
     if (auto listening = server->start(); !listening) die(listening.error().message);
 

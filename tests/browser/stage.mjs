@@ -1,6 +1,6 @@
 // The environment of the browser tests: a real daemon in its own folder, and a real Chromium that shows its page.
 import { spawn, execFileSync } from 'node:child_process';
-import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { createServer, createConnection } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
@@ -10,7 +10,7 @@ import { chromium } from 'playwright-core';
 export const root = resolve(fileURLToPath(import.meta.url), '../../..');
 const build = resolve(root, process.env.UNDERSONG_BUILD ?? 'build');
 const executablePath = process.env.CHROMIUM ?? '/usr/bin/chromium';
-const page_folder = join(root, 'clients/companion/dist');
+export const page_folder = join(root, 'clients/companion/dist');
 const patience_ms = 45_000;  // JACK takes long to notice that a client was killed
 
 /** Why these tests can't run here; empty when they can. */
@@ -39,7 +39,7 @@ export async function until(check, what = 'the condition', patience = patience_m
 
 // Below the range of ports for clients. Otherwise, while the daemon is down, a browser that keeps reconnecting could be
 // given the port of the daemon and hold it.
-async function free_port() {
+export async function free_port() {
   for (let tries = 0; tries < 100; ++tries) {
     const port = 12_000 + Math.floor(Math.random() * 16_000);
     const free = await new Promise((done) => {
@@ -61,10 +61,15 @@ export class Daemon {
     this.clients = [];
   }
 
-  /** `play`: a standard MIDI file instead of keyboards. `jack`: with the MIDI ports of the JACK server there is. */
-  async start({ play, speed = 1, args = [], jack = false } = {}) {
+  /**
+   * `play`: a standard MIDI file instead of keyboards. `jack`: with the MIDI ports of the JACK server there is.
+   * `config`: the text of a configuration. `page`: another folder of the page.
+   */
+  async start({ play, speed = 1, args = [], jack = false, config = '', page = page_folder } = {}) {
     this.port ??= await free_port();
-    const options = ['--socket', this.socket, '--takes', this.takes, '--web-port', String(this.port), '--page', page_folder, '--config', '/dev/null', ...args];
+    const configuration = join(this.folder, 'undersong.toml');
+    writeFileSync(configuration, config);
+    const options = ['--socket', this.socket, '--takes', this.takes, '--web-port', String(this.port), '--page', page, '--config', configuration, ...args];
     if (play) options.push('--play', play, '--speed', String(speed));
     const env = { ...process.env, JACK_NO_START_SERVER: '1' };
     if (!jack) env.JACK_DEFAULT_SERVER = 'none-for-this-test';
@@ -97,6 +102,11 @@ export class Daemon {
     for (const client of this.clients) client.close();
     await this.kill('SIGTERM');
     rmSync(this.folder, { recursive: true, force: true });
+  }
+
+  /** Runs a command of the terminal client and gives what it printed. */
+  terminal(...words) {
+    return execFileSync(join(build, 'clients/undersong'), ['--socket', this.socket, ...words], { encoding: 'utf8' });
   }
 
   /** A client of its own, to play and to look behind the page's back. */
@@ -143,13 +153,13 @@ export class Client {
 }
 
 /** A Chromium with a fresh profile. `page()` gives a new page and the list of what the browser complains about. */
-export async function open_browser(options = {}) {
+export async function open_browser({ args = [], ...options } = {}) {
   const profile = mkdtempSync(join(tmpdir(), 'undersong-chromium-'));
   const context = await chromium.launchPersistentContext(profile, {
     executablePath,
     headless: true,
     acceptDownloads: true,
-    args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
+    args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', ...args],
     ...options,
   });
   return {

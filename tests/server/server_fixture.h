@@ -82,7 +82,8 @@ class Running {
  public:
   static constexpr const char* kKeyboard = "test keyboard";
 
-  explicit Running(std::optional<WebOptions> web = {}) {
+  // `devices`: its folder is ours, and its port any free one of this machine alone, if none is given.
+  explicit Running(std::optional<WebOptions> web = {}, PairingOptions devices = {}) {
     store = open();
     fetcher = std::make_unique<takes::Fetcher>(*store, on(answers));
     studies = std::make_unique<song::Studies>(*store, on(study));
@@ -105,6 +106,10 @@ class Running {
     options.web = std::move(web);
     options.program_version = "0.1.0";
     options.sketches = folder.path / "sketches";
+    options.devices = std::move(devices);
+    if (options.devices.folder.empty()) options.devices.folder = folder.path / "devices";
+    devices_folder = options.devices.folder;
+    if (!options.devices.web) options.devices.web.emplace();
     server = std::make_unique<Server>(io, options, *stage, *studies, *fetcher);
     socket = options.socket;
     const auto listening = server->start();
@@ -209,7 +214,7 @@ class Running {
   std::unique_ptr<song::Studies> studies;
   std::unique_ptr<live::Stage> stage;
   std::unique_ptr<Server> server;
-  std::filesystem::path socket;
+  std::filesystem::path socket, devices_folder;
   StageLoop loop{io,
                  inputs,
                  {.publish_moment = [this] { server->publish_moment(stage->performance().moment()); },

@@ -383,7 +383,7 @@ TEST(Clients, AreClosedAndTheSocketIsRemovedAtTheEnd) {
 TEST(SecondInstance, GivesWayToOneThatAnswers) {
   Running running;
   boost::asio::io_context io;
-  SocketListener second(io, [](bool) { return nullptr; });
+  SocketListener second(io, [](Visitor) { return nullptr; });
   const auto refused = second.listen(running.socket);
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, ErrorCode::kConflict);
@@ -397,7 +397,7 @@ TEST(SecondInstance, GivesWayToOneWithoutALock) {
   const auto path = folder.path / "socket";
   boost::asio::io_context io;
   boost::asio::local::stream_protocol::acceptor other(io, path.string());
-  SocketListener second(io, [](bool) { return nullptr; });
+  SocketListener second(io, [](Visitor) { return nullptr; });
   const auto refused = second.listen(path);
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, ErrorCode::kConflict);
@@ -410,7 +410,7 @@ std::filesystem::perms mode_of(const std::filesystem::path& path) {
 TEST(SocketPlace, FoldersThatWeMakeAreOpenToTheUserAlone) {
   TemporaryFolder folder;
   boost::asio::io_context io;
-  SocketListener listener(io, [](bool) { return nullptr; });
+  SocketListener listener(io, [](Visitor) { return nullptr; });
   ASSERT_TRUE(listener.listen(folder.path / "one" / "two" / "socket"));
   for (const char* made : {"one", "one/two"})
     EXPECT_EQ(mode_of(folder.path / made), std::filesystem::perms::owner_all) << made;
@@ -429,7 +429,7 @@ TEST(SocketPlace, AFolderThatWasThereKeepsItsMode) {
     std::filesystem::create_directory(shared);
     std::filesystem::permissions(shared, mode);
     boost::asio::io_context io;
-    SocketListener listener(io, [](bool) { return nullptr; });
+    SocketListener listener(io, [](Visitor) { return nullptr; });
     EXPECT_TRUE(listener.listen(shared / "socket"));
     EXPECT_EQ(mode_of(shared), mode);
     EXPECT_EQ(mode_of(shared / "socket"), perms::owner_read | perms::owner_write);
@@ -442,7 +442,7 @@ TEST(SocketPlace, AFolderInWhichOthersCouldPutTheirOwnSocketIsRefusedAndLeftAsIt
   std::filesystem::create_directory(shared);
   std::filesystem::permissions(shared, std::filesystem::perms::all);
   boost::asio::io_context io;
-  SocketListener listener(io, [](bool) { return nullptr; });
+  SocketListener listener(io, [](Visitor) { return nullptr; });
   const auto refused = listener.listen(shared / "socket");
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, ErrorCode::kConflict);
@@ -457,7 +457,7 @@ TEST(SocketPlace, AFileInTheWayIsSaid) {
   TemporaryFolder folder;
   std::ofstream(folder.path / "file") << "mine";
   boost::asio::io_context io;
-  SocketListener listener(io, [](bool) { return nullptr; });
+  SocketListener listener(io, [](Visitor) { return nullptr; });
   const auto refused = listener.listen(folder.path / "file" / "socket");
   ASSERT_FALSE(refused);
   EXPECT_NE(refused.error().message.find("is not a folder"), std::string::npos) << refused.error().message;
@@ -470,7 +470,7 @@ TEST(StaleSocket, IsCleanedUp) {
   boost::asio::io_context io;
   { boost::asio::local::stream_protocol::acceptor killed(io, path.string()); }  // its file stays behind
   ASSERT_TRUE(std::filesystem::exists(path));
-  SocketListener listener(io, [](bool) { return nullptr; });
+  SocketListener listener(io, [](Visitor) { return nullptr; });
   EXPECT_TRUE(listener.listen(path));
 }
 
@@ -479,7 +479,7 @@ TEST(StaleSocket, AnotherKindOfFileIsLeftAlone) {
   const auto path = folder.path / "socket";
   std::ofstream(path) << "mine";
   boost::asio::io_context io;
-  SocketListener listener(io, [](bool) { return nullptr; });
+  SocketListener listener(io, [](Visitor) { return nullptr; });
   const auto refused = listener.listen(path);
   ASSERT_FALSE(refused);
   EXPECT_NE(refused.error().message.find("is not a socket"), std::string::npos);

@@ -121,7 +121,7 @@ TEST(Traffic, EveryKindOfMessageMatchesTheSchema) {
   // The check finds mistakes.
   const auto broken_path = running.folder.path / "broken.jsonl";
   std::ofstream(broken_path)
-      << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","method":"welcome","params":{"protocol":2,"program":"x","capabilities":[],"passing_us":150000,"token_needed":"no"}}})"
+      << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","method":"welcome","params":{"protocol":2,"program":"x","capabilities":[],"passing_us":150000,"token_needed":"no","may_pair":false}}})"
          "\n"
       << R"({"client":1,"to":"client","message":{"jsonrpc":"2.0","id":3,"result":{}}})"
          "\n"

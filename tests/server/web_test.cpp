@@ -1,70 +1,14 @@
-// The web port with a real WebSocket client and plain HTTP. No other test uses Beast.
+// The web port with a real WebSocket client and plain HTTP.
 #include <gtest/gtest.h>
 
-#include <boost/asio/ip/tcp.hpp>
-#include <boost/beast/core.hpp>
-#include <boost/beast/http.hpp>
-#include <boost/beast/websocket.hpp>
 #include <fstream>
 
 #include "daemon/server/web_guard.h"
 #include "tests/server/server_fixture.h"
+#include "tests/server/web_client.h"
 
 namespace undersong::server {
 namespace {
-
-namespace asio = boost::asio;
-namespace beast = boost::beast;
-namespace http = beast::http;
-namespace websocket = beast::websocket;
-
-struct Browser {
-  asio::io_context io;
-  std::optional<websocket::stream<beast::tcp_stream>> ws;
-  // Opens a WebSocket and returns the HTTP status of the answer.
-  int shake(std::uint16_t port, const std::string& host, std::optional<std::string> origin,
-            std::optional<std::string> token = {}, const std::string& target = "/socket") {
-    ws.emplace(io);
-    beast::get_lowest_layer(*ws).connect({asio::ip::make_address("127.0.0.1"), port});
-    ws->set_option(websocket::stream_base::decorator([=](websocket::request_type& request) {
-      if (origin) request.set(http::field::origin, *origin);
-      if (token) request.set(http::field::authorization, "Bearer " + *token);
-    }));
-    websocket::response_type response;
-    boost::system::error_code failed;
-    ws->handshake(response, host, target, failed);
-    return response.result_int();
-  }
-  std::string read() {
-    beast::flat_buffer buffer;
-    boost::system::error_code failed;
-    ws->read(buffer, failed);
-    return failed ? "" : beast::buffers_to_string(buffer.data());
-  }
-  void write(const std::string& text) {
-    boost::system::error_code failed;
-    ws->write(asio::buffer(text), failed);
-  }
-};
-
-http::response<http::string_body> get(std::uint16_t port, const std::string& target, std::string host = "",
-                                      http::verb verb = http::verb::get) {
-  asio::io_context io;
-  beast::tcp_stream stream(io);
-  stream.connect({asio::ip::make_address("127.0.0.1"), port});
-  http::request<http::empty_body> request(verb, target, 11);
-  request.set(http::field::host, host.empty() ? "127.0.0.1:" + std::to_string(port) : host);
-  http::write(stream, request);
-  beast::flat_buffer buffer;
-  http::response_parser<http::string_body> parser;
-  if (verb == http::verb::head) parser.skip(true);
-  http::read(stream, buffer, parser);
-  return parser.release();
-}
-
-std::string at(const std::string& name, std::uint16_t port) {
-  return name + ":" + std::to_string(port);
-}
 
 TEST(WebSocket, GreetsAnswersAndPublishesAsTheSocketDoes) {
   Running running(WebOptions{});
@@ -87,9 +31,9 @@ TEST(WebSocket, GreetsAnswersAndPublishesAsTheSocketDoes) {
 }
 
 TEST(WebSocket, IsOpenToOurOwnPageOnly) {
-  WebOptions options;
+  PairingOptions options;
   options.token = "a-secret-of-the-test";
-  Running running(options);
+  Running running(WebOptions{}, options);
   const auto port = running.server->web_port();
   const std::string host = at("127.0.0.1", port), page = "http://" + host;
   const auto shake = [&](const std::string& h, std::optional<std::string> origin,
@@ -138,33 +82,54 @@ TEST(WebSocket, ClosesAMessageThatIsTooLongWith1009) {
 }
 
 TEST(BeyondLoopback, NeedsATokenToListenAndToSpeak) {
-  boost::asio::io_context io;
-  WebListener listener(io, [](bool) { return nullptr; });
   WebOptions open;
   open.address = "0.0.0.0";
-  const auto refused = listener.listen(open);
-  ASSERT_FALSE(refused);
-  EXPECT_NE(refused.error().message.find("needs a token"), std::string::npos);
-
-  open.token = "a-secret-of-the-test";
+  {
+    Running refused(open);
+    ASSERT_TRUE(refused.server->page_trouble());
+    EXPECT_NE(refused.server->page_trouble()->message.find("needs a token"), std::string::npos);
+  }
+  PairingOptions options;
+  options.token = "a-secret-of-the-test";
   open.more_hosts = {"studio.example"};
-  Running running(open);
+  Running running(open, options);
   const auto port = running.server->web_port();
   Browser browser;
   ASSERT_EQ(browser.shake(port, at("studio.example", port), "http://" + at("studio.example", port)), 101);
   EXPECT_NE(browser.read().find(R"("token_needed":true)"), std::string::npos);
-  const auto code = [&](const std::string& request) {
-    browser.write(request);
-    const auto tree = protocol::parse(browser.read());
-    const auto* error = tree->as_object().if_contains("error");
-    return error == nullptr ? 0 : error->at("code").as_int64();
-  };
+  const auto code = [&](const std::string& request) { return browser.code_of(request); };
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"status.get"})"), -32000);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{"token":"wrong"}})"), -32000);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{}})"), -32000);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"hello","params":{"token":"a-secret-of-the-test"}})"),
             0);
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"status.get"})"), 0);
+}
+
+// 127.0.0.2 is an address of this machine too, and stands for one of the network.
+TEST(BeyondLoopback, IsCalledByTheAddressThatWasReachedAndByNoOther) {
+  WebOptions everywhere;
+  everywhere.address = "0.0.0.0";
+  PairingOptions options;
+  options.token = "a-secret-of-the-test";
+  Running running(everywhere, options);
+  const auto port = running.server->web_port();
+  const auto shake = [&](const std::string& host, const char* to) {
+    return Browser().shake(port, at(host, port), "http://" + at(host, port), {}, "/socket", to);
+  };
+  EXPECT_EQ(shake("127.0.0.2", "127.0.0.2"), 101);
+  EXPECT_EQ(shake("127.0.0.3", "127.0.0.2"), 403) << "another address of the machine";
+  EXPECT_EQ(shake("192.168.1.20", "127.0.0.2"), 403);
+  EXPECT_EQ(shake("studio.example", "127.0.0.2"), 403);
+  EXPECT_EQ(shake("0.0.0.0", "127.0.0.2"), 403);
+  EXPECT_EQ(get(port, "/", at("127.0.0.1", port)).result_int(), 200u);
+  EXPECT_EQ(get(port, "/", at("192.168.1.20", port)).result_int(), 403u);
+  WebGuard guard("0.0.0.0", 8345);
+  EXPECT_TRUE(guard.host_allowed("192.168.1.20:8345", "192.168.1.20"));
+  EXPECT_TRUE(guard.host_allowed("[2001:db8::7]:8345", "2001:db8::7"));
+  EXPECT_FALSE(guard.host_allowed("localhost:8345", "192.168.1.20")) << "nobody else's loopback is ours";
+  EXPECT_FALSE(guard.host_allowed("127.0.0.1:8345", "192.168.1.20"));
+  EXPECT_FALSE(guard.host_allowed("192.168.1.20", "192.168.1.20")) << "without port";
 }
 
 TEST(Http, ServesThePageWithAStrictPolicy) {
@@ -189,6 +154,10 @@ TEST(Http, ServesThePageWithAStrictPolicy) {
   EXPECT_NE(policy.find("ws://127.0.0.1:" + std::to_string(port)), std::string::npos);
   EXPECT_EQ(index["X-Content-Type-Options"], "nosniff");
   EXPECT_EQ(get(port, "/assets/app-1.js?v=2")[http::field::content_type], "text/javascript; charset=utf-8");
+  EXPECT_EQ(index[http::field::cache_control], "no-cache") << "a new build replaces the old one";
+  EXPECT_NE(policy.find("worker-src 'self';"), std::string::npos) << policy;
+  EXPECT_EQ(get(port, "/assets/app-1.js")[http::field::cache_control], "public, max-age=31536000, immutable");
+  EXPECT_EQ(get(port, "/assets/gone.js")[http::field::cache_control], "no-cache");
   const auto head = get(port, "/", "", http::verb::head);
   EXPECT_EQ(head[http::field::content_length], "20");
   for (const char* target : {"/missing", "/.hidden", "/../x", "/assets/../../etc/passwd", "/%2e%2e/x",
@@ -229,7 +198,8 @@ TEST(Http, SurvivesWhatIsNotHttp) {
 TEST(Http, APortThatIsTakenIsSaid) {
   Running running(WebOptions{});
   boost::asio::io_context io;
-  WebListener second(io, [](bool) { return nullptr; });
+  WebListener second(
+      io, [](Visitor) { return nullptr; }, [](std::string_view, const std::string&) { return Shown{}; });
   WebOptions options;
   options.port = running.server->web_port();
   const auto refused = second.listen(options);

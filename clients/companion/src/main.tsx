@@ -1,14 +1,16 @@
 import { render } from 'preact';
-import { useEffect, useRef, useState } from 'preact/hooks';
+import { useEffect, useRef } from 'preact/hooks';
 import { local } from './local';
 import { Play } from './play/play';
 import { Help } from './shell/help';
 import { SettingsPage } from './shell/settings';
 import { NoticeBar } from './shell/notice';
+import { keep_page } from './shell/offline';
 import { route, route_title } from './shell/route';
 import { StatusLine } from './shell/status_line';
+import { TokenForm } from './shell/token_form';
 import { LazySong } from './song/lazy';
-import { complain, daemon } from './state';
+import { daemon } from './state';
 import { TakeList } from './takes/take_list';
 import { TakePage } from './takes/take_page';
 
@@ -51,18 +53,6 @@ function App() {
   );
 }
 
-function TokenForm() {
-  const [token, set] = useState('');
-  return (
-    <form class="page" onSubmit={(event) => { event.preventDefault(); daemon.give_token(token).catch(complain); }}>
-      <h1>Token</h1>
-      <label class="line">The token in Undersong’s configuration
-        <input type="password" autocomplete="off" value={token} onInput={(event) => set(event.currentTarget.value)} />
-      </label>
-      <button type="submit" class="act">Connect</button>
-    </form>
-  );
-}
-
 daemon.start();
 render(<App />, document.getElementById('app')!);
+keep_page();

@@ -8,6 +8,7 @@ import { ask, complain, daemon, pin_key, settings, status } from '../state';
 import { style_names } from '../play/ways';
 import { ChordSymbol } from './chord_symbol';
 import { Controls } from './controls';
+import { Devices } from './devices';
 import { Editable, EditableNumber } from './editable';
 import { Shortcuts } from './help';
 import { OwnHarmony } from './own_harmony';
@@ -122,6 +123,7 @@ export function SettingsPage() {
           </fieldset>
         </>
       )}
+      <Devices />
       <SeatSettings />
       {now && now.changed.length > 0 && (
         <fieldset>

@@ -4,6 +4,7 @@
 // has, as long as the store is still the same one.
 import { signal } from '@preact/signals';
 import type { LogLine, Notifications, Requests, Welcome } from '../protocol';
+import { keep_token, kept_token, token_in_address } from './token';
 
 export type Link = 'connecting' | 'open' | 'lost' | 'token';
 
@@ -25,6 +26,7 @@ export interface LogPosition {
   missed: number; // lines that did not come although they should have
 }
 
+const token_is_wrong = -32000;
 const first_wait_ms = 200;
 const longest_wait_ms = 4000;
 
@@ -32,6 +34,8 @@ export class Connection {
   readonly link = signal<Link>('connecting');
   readonly welcome = signal<Welcome | null>(null);
   readonly log = signal<LogPosition>({ store: '', first: 0, next: 0, missed: 0 });
+  /** The token that this browser kept is no longer accepted. */
+  readonly token_refused = signal(false);
   /** How often it was lost and found again. */
   readonly reconnected = signal(0);
 
@@ -50,7 +54,12 @@ export class Connection {
   ) {}
 
   start(): void {
+    this.token = token_in_address() || kept_token();
     this.connect();
+    addEventListener('hashchange', () => {
+      const token = token_in_address();  // another code was opened in this tab
+      if (token) this.begin_with(token);
+    });
     const now = () => this.retry_now();
     addEventListener('online', now);
     document.addEventListener('visibilitychange', () => document.visibilityState === 'visible' && now());
@@ -68,9 +77,17 @@ export class Connection {
   }
 
   async give_token(token: string): Promise<void> {
+    this.welcome.value = await this.ask('hello', { client: 'companion', token });
     this.token = token;
-    await this.ask('hello', { client: 'companion', token });
+    keep_token(token);
+    this.token_refused.value = false;
     await this.subscribe();
+  }
+
+  private begin_with(token: string): void {
+    this.token = token;
+    if (this.socket) this.socket.close();
+    else this.retry_now();
   }
 
   private connect(): void {
@@ -122,8 +139,12 @@ export class Connection {
     try {
       if (!welcome.token_needed) return await this.subscribe();
       if (this.token) return await this.give_token(this.token);
-    } catch {
+    } catch (error) {
+      // Who must wait after wrong tokens of others tries again; the token may be right.
+      if (!(error instanceof RpcError) || error.code !== token_is_wrong) return this.socket?.close();
       this.token = '';
+      keep_token('');
+      this.token_refused.value = true;
     }
     if (this.socket) this.link.value = 'token';
   }

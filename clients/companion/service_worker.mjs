@@ -1,0 +1,47 @@
+// The service worker: keeps the files of one build of the page, so that the page opens while the daemon does not run.
+// keep_page.mjs writes `version` and `files` above this text and puts it beside the page.
+//
+// The page itself comes from the daemon whenever that answers, so nobody is stuck on an old build; what was kept stands in
+// only when it does not. The other files of a build have the hash of their content in their names and come from what was kept.
+/* global version, files */
+const ours = 'undersong-';
+const cache_name = `${ours}${version}`;
+const patience_ms = 2500;  // a machine that is switched off does not even refuse
+
+self.addEventListener('install', (event) => {
+  event.waitUntil((async () => {
+    const cache = await caches.open(cache_name);
+    await cache.addAll(files.map((file) => new Request(file, { cache: 'no-cache' })));
+    await self.skipWaiting();
+  })());
+});
+
+self.addEventListener('activate', (event) => {
+  event.waitUntil((async () => {
+    // The build before this one stays: a page that is still open may ask for its files.
+    const before = (await caches.keys()).filter((name) => name.startsWith(ours) && name !== cache_name);
+    await Promise.all(before.slice(0, -1).map((name) => caches.delete(name)));
+    await self.clients.claim();
+  })());
+});
+
+self.addEventListener('fetch', (event) => {
+  const { request } = event;
+  if (request.method !== 'GET' || new URL(request.url).origin !== self.location.origin) return;
+  event.respondWith(request.mode === 'navigate' ? page(request) : file(request));
+});
+
+async function page(request) {
+  const kept = async () => (await caches.open(cache_name)).match('./');
+  try {
+    const fresh = await fetch(request, { signal: AbortSignal.timeout(patience_ms) });
+    return fresh.status < 500 ? fresh : await kept() ?? fresh;
+  } catch {
+    return await kept() ?? Response.error();
+  }
+}
+
+async function file(request) {
+  const own = await (await caches.open(cache_name)).match(request, { ignoreSearch: true });
+  return own ?? await caches.match(request, { ignoreSearch: true }) ?? fetch(request);
+}
