@@ -27,13 +27,17 @@ constexpr double kKnown = 1.4;  // a replacement that occurs repeatedly in one p
 constexpr double kFurther = .4;   // share of that for further places
 constexpr double kUnbased = .35;  // weight of a root that is not struck in the bass
 constexpr std::size_t kLongest = 24, kWindows = 4;
+constexpr std::size_t kMany = 800;  // segments; in a longer take fewer cycles are tried
 constexpr double kNever = -1e9;
 constexpr Micros kRest{1'200'000};  // a silence after which something begins anew
 
-// How much a segment misses a length, on a logarithmic scale.
+double log_length(double seconds) {
+  return std::log(std::max(.05, seconds));
+}
+
+// How much a segment misses a length; both are logarithms.
 double late(double length, double usual) {
-  const double d = std::abs(std::log(std::max(.05, length) / std::max(.05, usual)));
-  return std::min(2., std::max(0., d - .08) * 2.2);
+  return std::clamp((std::abs(length - usual) - .08) * 2.2, 0., 2.);
 }
 
 double fit(const Segment& item, const Cycle& cycle, std::size_t place, int up) {
@@ -92,12 +96,26 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
   struct State {
     int cycle, key, place;
     std::size_t base, count;  // first state of this cycle and key; places of the cycle
+    // Logarithms of the length of this place, and with one or two places before it.
+    std::array<double, 3> lengths;
+    std::array<std::size_t, 3> from;  // the state before, if none, one or two places are left out
+    std::size_t skips;
   };
   std::vector<State> states;
   for (std::size_t c = 0; c < cycles.size(); ++c)
     for (int t = 0; t < (transpositions ? 12 : 1); ++t)
-      for (std::size_t p = 0, base = states.size(); p < cycles[c].size(); ++p)
-        states.push_back({static_cast<int>(c), t, static_cast<int>(p), base, cycles[c].size()});
+      for (std::size_t p = 0, base = states.size(), k = cycles[c].size(); p < k; ++p) {
+        State state{static_cast<int>(c),        t, static_cast<int>(p), base, k, {}, {},
+                    std::min<std::size_t>(3, k)};
+        double length = cycles[c].lengths[p];
+        for (std::size_t skip = 0; skip < state.skips; ++skip) {
+          const std::size_t before = (p + 2 * k - 1 - skip) % k;
+          state.lengths[skip] = log_length(length);
+          state.from[skip] = base + before;
+          length += cycles[c].lengths[before];
+        }
+        states.push_back(state);
+      }
   const std::size_t n = take.size();
   std::vector<double> now(states.size(), kNever), next = now;
   double outside = 0;
@@ -119,7 +137,7 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
     for (std::size_t s = 0; s < states.size(); ++s)
       if (now[s] + leave(states[s]) > out)
         out = now[s] + leave(states[s]), out_from = static_cast<std::int16_t>(s);
-    const double length = take[i].length();
+    const double length = take[i].length(), log = log_length(length);
     for (std::size_t s = 0; s < states.size(); ++s) {
       const State& state = states[s];
       const Cycle& cycle = cycles[static_cast<std::size_t>(state.cycle)];
@@ -128,7 +146,7 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
       const bool fits = right > 0 && (take[i].root == (cycle.roots[p] + state.key) % 12 || right > .4);
       const AlignStep step = fits ? AlignStep::kFits : AlignStep::kOther;
       const double half = fits ? 1 : .5;
-      const double here = right - half * late(length, cycle.lengths[p]);
+      const double here = right - half * late(log, state.lengths[0]);
       double best = out + kEnter + (p == 0 || anywhere ? 0. : 1.2 * kAtMiddle) +
                     (state.key == 0 ? 0. : kTranspose) + here;
       Back b{out_from, step, true, true, static_cast<float>(right)};
@@ -136,15 +154,13 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
         if (value > best)
           best = value, b = {static_cast<std::int16_t>(from), how, false, round, static_cast<float>(right)};
       };
-      double skipped = 0;
-      for (std::size_t skip = 0; skip <= 2 && skip < state.count; ++skip) {
-        const std::size_t from = (p + 2 * state.count - 1 - skip) % state.count;
+      for (std::size_t skip = 0; skip < state.skips; ++skip) {
         // A segment that lasts as long as the places it passes over has covered them.
-        const double over = right - half * late(length, cycle.lengths[p] + skipped);
+        const double over = right - half * late(log, state.lengths[skip]);
         const double value = std::max(static_cast<double>(skip) * kLeftOut + here,
                                       static_cast<double>(skip) * .8 * kLeftOut + over);
-        offer(state.base + from, now[state.base + from] + value, step, from >= p);
-        skipped += cycle.lengths[from];
+        const std::size_t from = state.from[skip];
+        offer(from, now[from] + value, step, from - state.base >= p);
       }
       const double more = std::min(1., length / cycle.lengths[p]);
       offer(s, now[s] + kAnother * (.4 + .6 * more) * (fits ? .5 : 1), AlignStep::kMore, false);
@@ -274,6 +290,8 @@ std::vector<Cycle> candidates(const std::vector<Segment>& take, const std::vecto
     const auto x = value(*a.second), y = value(*b.second);
     return x != y ? x > y : a.first < b.first;
   });
+  if (n > kMany) most /= 2;
+  const std::size_t kept_windows = n > kMany ? kWindows / 2 : kWindows;
   if (ranked.size() > most) ranked.resize(most);
   std::vector<Cycle> out;
   for (const auto& [key, entry] : ranked) out.push_back(cycle_at(take, entry->at, entry->length));
@@ -283,6 +301,8 @@ std::vector<Cycle> candidates(const std::vector<Segment>& take, const std::vecto
     std::size_t at, length;
   };
   std::vector<Window> windows;
+  std::vector<double> logs;
+  for (const Segment& segment : take) logs.push_back(log_length(segment.length()));
   for (std::size_t k = 2; k <= kLongest && 2 * k <= n; ++k) {
     std::vector<double> sum(n - k + 1, 0);  // of how well each segment agrees with that k later
     for (std::size_t i = 0; i + k < n; ++i) {
@@ -292,7 +312,7 @@ std::vector<Cycle> candidates(const std::vector<Segment>& take, const std::vecto
               ? 1
               : -.6 + 1.2 * std::clamp((likeness(a.profile, b.profile) - kSimilar) / (kSame - kSimilar), 0.,
                                        1.);
-      sum[i + 1] = sum[i] + alike - .5 * late(a.length(), b.length());
+      sum[i + 1] = sum[i] + alike - .5 * late(logs[i], logs[i + k]);
     }
     std::vector<Window> here;
     for (std::size_t i = 0; i + 2 * k <= n; ++i)
@@ -302,7 +322,7 @@ std::vector<Cycle> candidates(const std::vector<Segment>& take, const std::vecto
     // One for each rotation would be enough; the best few usually are different rotations.
     std::vector<Window> kept;
     for (const Window& window : here) {
-      if (kept.size() >= kWindows) break;
+      if (kept.size() >= kept_windows) break;
       if (window.value < .5 * static_cast<double>(k)) break;
       if (std::none_of(kept.begin(), kept.end(),
                        [&](const Window& other) { return (window.at + 50 * k - other.at) % k == 0; }))

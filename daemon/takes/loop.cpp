@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/takes/bass_line.h"
 #include "daemon/takes/cycle.h"
 #include "daemon/takes/vamp.h"
@@ -159,6 +160,19 @@ void put_on_bar_lines(Loop& loop, const Beats& beats) {
     if (const auto at = line(pass.on_beat, 1.15)) pass.on_beat = *at;
 }
 
+// The plain quality that fits best what sounds.
+harmony::Quality nearest_quality(const Profile& profile, PitchClass root) {
+  harmony::Quality best;
+  double most = -1;
+  for (const char* name :
+       {"maj", "min", "7", "maj7", "min7", "hdim7", "dim7", "dim", "aug", "sus4", "sus4(b7)"}) {
+    const harmony::Quality quality = harmony::quality(name);
+    const double value = likeness(profile_of({root, quality, root}), profile);
+    if (value > most) most = value, best = quality;
+  }
+  return best;
+}
+
 Loop loop_of(const HeardTake& take, const Beats& beats, const std::vector<Segment>& items, const Cycle& cycle,
              const Aligned& aligned, int number) {
   const std::size_t k = cycle.size();
@@ -240,8 +254,14 @@ Loop loop_of(const HeardTake& take, const Beats& beats, const std::vector<Segmen
     const auto less = [](const auto& a, const auto& b) {
       return std::pair(a.first.said, a.second) < std::pair(b.first.said, b.second);
     };
-    if (const auto name = std::max_element(names.begin(), names.end(), less); name != names.end())
-      chord.chord = name->first.chord, chord.root = name->first.root;
+    const auto name = std::max_element(names.begin(), names.end(), less);
+    if (name != names.end()) chord.chord = name->first.chord, chord.root = name->first.root;
+    // Where the ear named no pass by the root that the basses of some passes give, the notes name it.
+    if (name == names.end() || (!name->first.said && chord.chord.root.value() != cycle.roots[p])) {
+      const PitchClass root(cycle.roots[p]);
+      chord.chord = {root, nearest_quality(cycle.profiles[p], root), root};
+      chord.root = harmony::spell_within(root, -5);
+    }
     chord.length = Micros(static_cast<std::int64_t>(1e6 * median(lengths)));
     chord.beats = beats.pulse() && !counts.empty() ? std::round(2 * median(counts)) / 2 : 0;
     loop.chords.push_back(chord);

@@ -14,9 +14,9 @@ constexpr std::size_t kOrders = 8, kShuffled = 240, kShuffledCandidates = 30;
 constexpr double kKnown = .7;  // a replacement that comes back, against 1 for the chord itself
 
 // Learnt by daemon/harmony/learning/train_loop.py: constant, then one weight for each term of terms().
-constexpr std::array<double, 9> kWeights{-14.764, 2.734, -.358, .8, 3.317, 1.171, 2.084, 1.212, 2.008};
+constexpr std::array<double, 9> kWeights{-15.492, 2.894, -.632, 1.081, 3.472, 1.737, 1.928, .935, 2.166};
 // The same for a vamp.
-constexpr std::array<double, 4> kVampWeights{-8.363, 7.901, 1.952, .388};
+constexpr std::array<double, 4> kVampWeights{-8.077, 7.937, 1.829, .328};
 
 double logistic(double x) {
   return 1 / (1 + std::exp(-x));

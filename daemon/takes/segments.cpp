@@ -14,8 +14,8 @@ constexpr Micros kEarly{60'000};  // a note this little before a chord belongs t
 constexpr int kLowest = 60;       // a bass lies below middle C
 constexpr int kTenor = 50;        // from here on the lowest note is often no bass
 constexpr float kHighBass = .5f;
-constexpr int kBroken = 69;            // notes below may belong to a broken chord
-constexpr double kCompletes = .66;    // how much the tones of a triad and of the one on its third agree
+constexpr int kBroken = 69;         // notes below may belong to a broken chord
+constexpr double kCompletes = .66;  // how much the tones of a triad and of the one on its third agree
 
 void add_note(Profile& to, const PlayedNote& note, Micros begin, Micros end, float weight) {
   const Micros from = std::max(begin, note.at), until = std::min(end, note.at + note.length);
@@ -25,7 +25,12 @@ void add_note(Profile& to, const PlayedNote& note, Micros begin, Micros end, flo
   to.tones[static_cast<std::size_t>(note.pitch.pitch_class().value())] += weight * length;
 }
 
-Profile of_chord(const harmony::Chord& chord) {
+// Notes that last longer than this are looked for from their beginning only that far back.
+constexpr Micros kLongest{12'000'000};
+
+}  // namespace
+
+Profile profile_of(const harmony::Chord& chord) {
   Profile out;
   for (int t = 0; t < 12; ++t)
     if (harmony::row(chord.quality).tones.contains(PitchClass(t)))
@@ -34,11 +39,6 @@ Profile of_chord(const harmony::Chord& chord) {
   out.normalise();
   return out;
 }
-
-// Notes that last longer than this are looked for from their beginning only that far back.
-constexpr Micros kLongest{12'000'000};
-
-}  // namespace
 
 Profile& Profile::operator+=(const Profile& other) {
   for (std::size_t i = 0; i < 12; ++i) tones[i] += other.tones[i], bass[i] += other.bass[i];
@@ -356,7 +356,8 @@ std::vector<Segment> segments_of(const HeardTake& take, const Beats& beats) {
   const auto add = [&](Micros begin, Micros end, std::size_t first, std::size_t last, int root,
                        Family family) {
     Segment made{first, last, begin, end, root, family, {}, steady};
-    made.profile = take.notes.empty() ? of_chord(take.spans[first].chord) : profile_between(take, begin, end);
+    made.profile =
+        take.notes.empty() ? profile_of(take.spans[first].chord) : profile_between(take, begin, end);
     for (const auto& run : runs)
       if (begin >= run.first - kSlack && begin <= run.second + kSlack) made.free = false;
     made.based = take.notes.empty() || struck_in_bass(take, begin, end, root);
@@ -371,6 +372,14 @@ std::vector<Segment> segments_of(const HeardTake& take, const Beats& beats) {
   }
   const auto frames = frames_of(take, beats);
   const auto labels = labels_of(take, frames, static_cast<float>(seconds(usual_length(beats))));
+  struct Stretch {
+    Micros begin, end;
+    std::size_t first, last;
+    int root;
+    Family family;
+  };
+  std::vector<Stretch> stretches;
+  std::vector<Micros> lengths;
   for (std::size_t f = 0; f < frames.size();) {
     std::size_t g = f;
     std::array<double, kKinds.size()> kinds{};
@@ -378,23 +387,28 @@ std::vector<Segment> segments_of(const HeardTake& take, const Beats& beats) {
       kinds[labels[g] / 12] += seconds(frames[g].end - frames[g].begin);
       ++g;
     }
-    const auto root = static_cast<int>(labels[f] % 12);
-    const Family family =
-        kKinds[static_cast<std::size_t>(std::max_element(kinds.begin(), kinds.end()) - kinds.begin())].family;
-    const Micros begin = frames[f].begin, end = frames[g - 1].end;
-    const std::size_t first = frames[f].span, last = frames[g - 1].span;
-    // A chord that is struck twice is two segments; struck more often it is one.
-    std::vector<std::size_t> anew;
-    for (std::size_t s = first + 1; s <= last; ++s)
-      if (take.spans[s].chord.root.value() == root && take.spans[s - 1].chord.root.value() == root)
-        anew.push_back(s);
-    if (anew.size() == 1) {
-      add(begin, take.spans[anew[0]].begin, first, anew[0] - 1, root, family);
-      add(take.spans[anew[0]].begin, end, anew[0], last, root, family);
-    } else {
-      add(begin, end, first, last, root, family);
-    }
+    const auto kind = std::max_element(kinds.begin(), kinds.end()) - kinds.begin();
+    stretches.push_back({frames[f].begin, frames[g - 1].end, frames[f].span, frames[g - 1].span,
+                         static_cast<int>(labels[f] % 12), kKinds[static_cast<std::size_t>(kind)].family});
+    lengths.push_back(stretches.back().end - stretches.back().begin);
     f = g;
+  }
+  std::nth_element(lengths.begin(), lengths.begin() + static_cast<std::ptrdiff_t>(lengths.size() / 2),
+                   lengths.end());
+  const Micros usual = lengths[lengths.size() / 2];
+  for (const Stretch& s : stretches) {
+    // A chord that is stated twice in full is two segments; struck anew more often, or sooner, it is one.
+    std::vector<std::size_t> anew;
+    for (std::size_t i = s.first + 1; i <= s.last; ++i)
+      if (take.spans[i].chord.root.value() == s.root && take.spans[i - 1].chord.root.value() == s.root)
+        anew.push_back(i);
+    const Micros middle = anew.size() == 1 ? take.spans[anew[0]].begin : s.begin;
+    if (anew.size() == 1 && std::min(middle - s.begin, s.end - middle) * 10 >= usual * 6) {
+      add(s.begin, middle, s.first, anew[0] - 1, s.root, s.family);
+      add(middle, s.end, anew[0], s.last, s.root, s.family);
+    } else {
+      add(s.begin, s.end, s.first, s.last, s.root, s.family);
+    }
   }
   if (!beats.pulse()) return out;
   const double bar = seconds(usual_length(beats)) * std::max(3, beats.meter);

@@ -48,6 +48,9 @@ std::vector<Segment> segments_of(const HeardTake& take, const Beats& beats);
 // `next` follows `to`; what it stated becomes part of it.
 void join(Segment& to, const Segment& next);
 
+// As if each tone of the chord sounded as much.
+Profile profile_of(const harmony::Chord& chord);
+
 // What sounds from `begin` to `end`. The melody counts less than what lies below it.
 Profile profile_between(const HeardTake& take, Micros begin, Micros end);
 
