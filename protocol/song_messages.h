@@ -50,7 +50,22 @@ struct LoopSection {
 };
 BOOST_DESCRIBE_STRUCT(LoopSection, (), (label, kind, first, passes, at, length_us, reason))
 
+struct FoundLoop {
+  static constexpr const char* kSays =
+      "One loop of a take. `confidence` is the probability that these chords were really circled. The "
+      "labels of all loops' sections differ.";
+  Share confidence;
+  std::vector<LoopChord> chords;
+  std::vector<LoopPass> passes;
+  std::vector<LoopSection> sections;
+};
+BOOST_DESCRIBE_STRUCT(FoundLoop, (), (confidence, chords, passes, sections))
+
 struct TakeLoop {
+  static constexpr const char* kSays =
+      "`loops`: all loops of the take, the one that explains most first; `confidence`, `chords`, `passes` "
+      "and "
+      "`sections` are those of the first.";
   std::uint64_t take = 0;
   std::optional<double> tempo{};  // beats a minute
   std::optional<std::uint32_t> meter{};
@@ -58,18 +73,20 @@ struct TakeLoop {
   std::vector<LoopChord> chords;
   std::vector<LoopPass> passes;
   std::vector<LoopSection> sections;
+  std::vector<FoundLoop> loops;
 };
-BOOST_DESCRIBE_STRUCT(TakeLoop, (), (take, tempo, meter, confidence, chords, passes, sections))
+BOOST_DESCRIBE_STRUCT(TakeLoop, (), (take, tempo, meter, confidence, chords, passes, sections, loops))
 
 struct GetLoop {
   static constexpr const char* kMethod = "take.loop";
   static constexpr const char* kSays =
-      "The chord loop that was repeated in a take, its passes and sections. Without `take`: the newest. The "
+      "The chord loops that were repeated in a take, their passes and sections. Without `take`: the newest. "
+      "The "
       "error is -32001 (not found) if nothing repeats. `tempo` and `meter` are missing if there is no "
       "pulse.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}]})";
+      R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}],"loops":[{"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}]}]})";
   using Reply = TakeLoop;
   std::optional<std::uint64_t> take{};
 };

@@ -1,4 +1,4 @@
-// undersong loop FILE.mid: finds the chord loop, each pass through it, and the sections over it.
+// undersong loop FILE.mid: finds the chord loops, each pass through them, and the sections over them.
 #include <fmt/format.h>
 
 #include <boost/json.hpp>
@@ -38,7 +38,7 @@ double bpm(const takes::Beats& beats) {
 
 // The members are those of the protocol's TakeLoop, with these differences: `chords` are Harte texts alone
 // and their lengths stand beside them; and a pass has its `start` and `end` in seconds too.
-void print_json(const takes::Loop& loop, const takes::Sections& sections, const takes::Beats& beats) {
+json::object as_json(const takes::Loop& loop, const takes::Sections& sections) {
   json::object out;
   json::array chords, lengths, passes, parts;
   for (const auto& chord : loop.chords) {
@@ -51,7 +51,7 @@ void print_json(const takes::Loop& loop, const takes::Sections& sections, const 
     const auto& pass = loop.passes[i];
     passes.push_back(json::object{{"at", pass.begin.count()},
                                   {"length_us", (pass.end - pass.begin).count()},
-                                  {"start", rounded(seconds(pass.begin))},
+                                  {"start", rounded(seconds(pass.on_beat))},
                                   {"end", rounded(seconds(pass.end))},
                                   {"section", sections.sections[sections.of_pass[i]].label},
                                   {"variant", pass.variant},
@@ -75,15 +75,24 @@ void print_json(const takes::Loop& loop, const takes::Sections& sections, const 
   out["confidence"] = rounded(loop.confidence);
   out["passes"] = std::move(passes);
   out["sections"] = std::move(parts);
-  if (beats.pulse()) {
-    out["tempo"] = std::round(10 * bpm(beats)) / 10;
-    out["meter"] = beats.meter;
+  return out;
+}
+
+// The loop that explains most stands by itself, and again as the first of all loops.
+void print_json(const takes::Study& found) {
+  json::object out = as_json(*found.loop, found.sections);
+  json::array loops{out};
+  for (const auto& other : found.others) loops.push_back(as_json(other.loop, other.sections));
+  out["loops"] = std::move(loops);
+  if (found.beats.pulse()) {
+    out["tempo"] = std::round(10 * bpm(found.beats)) / 10;
+    out["meter"] = found.beats.meter;
   }
   std::cout << json::serialize(out) << '\n';
 }
 
-void print_summary(const takes::Loop& loop, const takes::Sections& sections, const takes::Beats& beats) {
-  fmt::print("Loop  ");
+void print_loop(const takes::Loop& loop, const takes::Beats& beats, std::string_view title) {
+  fmt::print("{}", title);
   double length = 0;
   for (const auto& chord : loop.chords) {
     length += chord.beats > 0 ? chord.beats : seconds(chord.length);
@@ -92,11 +101,9 @@ void print_summary(const takes::Loop& loop, const takes::Sections& sections, con
   }
   fmt::print("\n       {:.3g} {}, {} times, {:.0f} % sure\n", length, beats.pulse() ? "beats" : "seconds",
              loop.passes.size(), 100 * loop.confidence);
-  if (beats.pulse())
-    fmt::print("Beat   {:.0f} a minute, {} a bar, {:.0f} % sure\n", bpm(beats), beats.meter,
-               100 * beats.confidence);
-  else
-    fmt::print("Beat   no pulse was found; lengths are in seconds\n");
+}
+
+void print_sections(const takes::Loop& loop, const takes::Sections& sections) {
   for (const auto& section : sections.sections) {
     fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, text(section.kind),
                clock(loop.passes[section.first].begin),
@@ -109,6 +116,22 @@ void print_summary(const takes::Loop& loop, const takes::Sections& sections, con
   }
 }
 
+void print_summary(const takes::Study& found) {
+  const takes::Beats& beats = found.beats;
+  print_loop(*found.loop, beats, "Loop  ");
+  if (beats.pulse())
+    fmt::print("Beat   {:.0f} a minute, {} a bar, {:.0f} % sure\n", bpm(beats), beats.meter,
+               100 * beats.confidence);
+  else
+    fmt::print("Beat   no pulse was found; lengths are in seconds\n");
+  print_sections(*found.loop, found.sections);
+  for (std::size_t i = 0; i < found.others.size(); ++i) {
+    fmt::print("\n");
+    print_loop(found.others[i].loop, beats, fmt::format("Loop {}", i + 2));
+    print_sections(found.others[i].loop, found.others[i].sections);
+  }
+}
+
 struct Options {
   std::string file;
   bool json = false;
@@ -117,8 +140,7 @@ struct Options {
 int run(const Options& options) {
   const auto heard = hear_loop(options.file);
   if (!heard) return 1;
-  options.json ? print_json(*heard->loop, heard->sections, heard->beats)
-               : print_summary(*heard->loop, heard->sections, heard->beats);
+  options.json ? print_json(*heard) : print_summary(*heard);
   return 0;
 }
 
@@ -127,7 +149,7 @@ int run(const Options& options) {
 void add_loop(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
   auto* command = program.add_subcommand(
-      "loop", "Find the chord cycle that was circled in a standard MIDI file, and its sections");
+      "loop", "Find the chord cycles that were circled in a standard MIDI file, and their sections");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   command->add_flag("--json", options->json, "print one JSON object");
   command->callback([options, &exit_code] { exit_code = run(*options); });

@@ -31,6 +31,24 @@ std::string symbols(const protocol::LoopProposal& proposal, protocol::SymbolStyl
   return out;
 }
 
+void print_loop(const protocol::FoundLoop& loop, std::string_view title, protocol::SymbolStyle style) {
+  fmt::print("{}", title);
+  for (const auto& chord : loop.chords)
+    fmt::print(" {}{}", symbol(chord, style), chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
+  fmt::print("\n       {} times, {:.0f} % sure\n", loop.passes.size(),
+             100 * static_cast<double>(loop.confidence));
+}
+
+void print_sections(const protocol::FoundLoop& loop, protocol::TimeUs begin) {
+  for (const auto& section : loop.sections) {
+    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, section.kind, duration(section.at - begin),
+               duration(section.at + section.length_us - begin), section.reason);
+    for (std::uint64_t i = section.first; i < section.first + section.passes && i < loop.passes.size(); ++i)
+      fmt::print("    {:>2}  {:>8}{}{}\n", i + 1, duration(loop.passes[i].at - begin),
+                 loop.passes[i].difference.empty() ? "" : "  ", loop.passes[i].difference);
+  }
+}
+
 std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   const auto found = daemon.request(protocol::GetLoop{.take = chosen(take)}, kPatience);
   if (!found) return found.error();
@@ -38,21 +56,15 @@ std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   if (!summary) return summary.error();
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
-  const auto begin = summary->summary.at;
-  fmt::print("Loop  ");
-  for (const auto& chord : found->chords)
-    fmt::print(" {}{}", symbol(chord, *style), chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
-  fmt::print("\n       take {}, {} times, {:.0f} % sure{}\n", found->take, found->passes.size(),
-             100 * static_cast<double>(found->confidence),
-             found->tempo
-                 ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo, found->meter.value_or(4))
-                 : ", no pulse");
-  for (const auto& section : found->sections) {
-    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, section.kind, duration(section.at - begin),
-               duration(section.at + section.length_us - begin), section.reason);
-    for (std::uint64_t i = section.first; i < section.first + section.passes && i < found->passes.size(); ++i)
-      fmt::print("    {:>2}  {:>8}{}{}\n", i + 1, duration(found->passes[i].at - begin),
-                 found->passes[i].difference.empty() ? "" : "  ", found->passes[i].difference);
+  for (std::size_t i = 0; i < found->loops.size(); ++i) {
+    if (i > 0) fmt::print("\n");
+    print_loop(found->loops[i], i == 0 ? "Loop  " : fmt::format("Loop {}", i + 1), *style);
+    if (i == 0)
+      fmt::print("       take {}{}\n", found->take,
+                 found->tempo ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo,
+                                            found->meter.value_or(4))
+                              : ", no pulse");
+    print_sections(found->loops[i], summary->summary.at);
   }
   return std::nullopt;
 }

@@ -51,6 +51,31 @@ protocol::LoopProposal proposal_of(const song::Proposal& made) {
   return out;
 }
 
+protocol::FoundLoop found_loop(const takes::Loop& loop, const takes::Sections& sections,
+                               const takes::Summary& take) {
+  protocol::FoundLoop out;
+  out.confidence = rounded(loop.confidence);
+  for (const auto& chord : loop.chords) {
+    protocol::LoopChord& made = out.chords.emplace_back();
+    put_chord(made, chord.chord, chord.root);
+    if (chord.beats > 0) made.beats = chord.beats;
+    made.length_us = chord.length.count();
+  }
+  for (std::size_t i = 0; i < loop.passes.size(); ++i) {
+    const auto& pass = loop.passes[i];
+    out.passes.push_back({(take.at + pass.begin).count(), (pass.end - pass.begin).count(),
+                          sections.sections[sections.of_pass[i]].label, pass.variant, pass.cut,
+                          pass.transposed, describe_difference(loop, pass)});
+  }
+  for (const auto& section : sections.sections) {
+    const Micros begin = loop.passes[section.first].begin,
+                 end = loop.passes[section.first + section.count - 1].end;
+    out.sections.push_back({section.label, std::string(text(section.kind)), section.first, section.count,
+                            (take.at + begin).count(), (end - begin).count(), section.reason});
+  }
+  return out;
+}
+
 constexpr std::array<bool song::Layers::*, 4> kLayers{&song::Layers::melody, &song::Layers::chords,
                                                       &song::Layers::bass, &song::Layers::pad};
 std::vector<protocol::SongLayer> layers_of(const song::Layers& layers) {
@@ -63,32 +88,19 @@ std::vector<protocol::SongLayer> layers_of(const song::Layers& layers) {
 }  // namespace
 
 protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& take) {
-  const takes::Loop& loop = *found.loop;
   protocol::TakeLoop out;
   out.take = take.take;
   if (found.bars.pulse) {
     out.tempo = rounded(60 / found.bars.seconds_a_beat);
     out.meter = static_cast<std::uint32_t>(found.bars.meter);
   }
-  out.confidence = rounded(loop.confidence);
-  for (const auto& chord : loop.chords) {
-    protocol::LoopChord& made = out.chords.emplace_back();
-    put_chord(made, chord.chord, chord.root);
-    if (chord.beats > 0) made.beats = chord.beats;
-    made.length_us = chord.length.count();
-  }
-  for (std::size_t i = 0; i < loop.passes.size(); ++i) {
-    const auto& pass = loop.passes[i];
-    out.passes.push_back({(take.at + pass.begin).count(), (pass.end - pass.begin).count(),
-                          found.sections.sections[found.sections.of_pass[i]].label, pass.variant, pass.cut,
-                          pass.transposed, describe_difference(loop, pass)});
-  }
-  for (const auto& section : found.sections.sections) {
-    const Micros begin = loop.passes[section.first].begin,
-                 end = loop.passes[section.first + section.count - 1].end;
-    out.sections.push_back({section.label, std::string(text(section.kind)), section.first, section.count,
-                            (take.at + begin).count(), (end - begin).count(), section.reason});
-  }
+  out.loops.push_back(found_loop(*found.loop, found.sections, take));
+  for (const auto& other : found.others) out.loops.push_back(found_loop(other.loop, other.sections, take));
+  const protocol::FoundLoop& first = out.loops.front();
+  out.confidence = first.confidence;
+  out.chords = first.chords;
+  out.passes = first.passes;
+  out.sections = first.sections;
   return out;
 }
 

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "daemon/song/consensus.h"
+
 namespace undersong::song {
 namespace {
 
@@ -36,7 +38,7 @@ bool may_fold(const Group& group, const Strain& strain, Ticks bar) {
   return alike;
 }
 
-// The melody that agrees best with the others; the first of equals.
+// The number of the melody that agrees best with the others; the first of equals.
 std::size_t representative(const std::vector<std::vector<WrittenNote>>& melodies) {
   std::size_t best = 0;
   double most = -1;
@@ -73,13 +75,19 @@ std::vector<WrittenChord> chords_from(const std::vector<WrittenChord>& all, Tick
 }
 
 std::vector<WrittenNote> common_melody(const Group& group, const std::vector<std::size_t>& members,
-                                       Ticks begin, Ticks end) {
+                                       Ticks begin, Ticks end, std::span<const Strain> elsewhere) {
   std::vector<std::vector<WrittenNote>> melodies;
   for (const std::size_t i : members) melodies.push_back(within(group[i]->melody, begin, end));
-  return melodies[representative(melodies)];
+  const std::size_t doubts = representative(melodies);
+  // Passes elsewhere that have the same melody vote, too.
+  for (const Strain& strain : elsewhere) {
+    auto melody = within(strain.melody, begin, end);
+    if (agreement(melodies[doubts], melody) >= kSame) melodies.push_back(std::move(melody));
+  }
+  return consensus(melodies, doubts);
 }
 
-Part part_of(const Group& group, Ticks bar) {
+Part part_of(const Group& group, Ticks bar, const std::vector<Strain>& elsewhere) {
   Part part;
   const Strain& front = *group.front();
   part.length = front.length;
@@ -110,11 +118,11 @@ Part part_of(const Group& group, Ticks bar) {
   // The most frequent ending becomes the part's own.
   std::stable_sort(ends.begin(), ends.end(),
                    [](const auto& a, const auto& b) { return a.size() > b.size(); });
-  part.melody = common_melody(group, all, Ticks(0), from);
+  part.melody = common_melody(group, all, Ticks(0), from, elsewhere);
   part.chords = within(front.chords, Ticks(0), from);
   for (std::size_t e = 0; e < ends.size() && from < part.length; ++e) {
     auto chords = chords_from(group[ends[e].front()]->chords, from, part.length);
-    auto melody = common_melody(group, ends[e], from, part.length);
+    auto melody = common_melody(group, ends[e], from, part.length, {});
     if (e == 0) {
       part.chords.insert(part.chords.end(), chords.begin(), chords.end());
       part.melody.insert(part.melody.end(), melody.begin(), melody.end());
@@ -145,13 +153,18 @@ double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b)
   return 2. * static_cast<double>(hits) / static_cast<double>(a.size() + b.size());
 }
 
-std::vector<Part> fold(std::span<const Strain> strains, int meter) {
+std::vector<Part> fold(std::span<const Strain> strains, int meter, std::span<const Strain> also) {
   std::vector<Part> out;
   const Ticks bar = meter * kBeat;
   for (std::size_t i = 0; i < strains.size();) {
     Group group{&strains[i++]};
     while (i < strains.size() && may_fold(group, strains[i], bar)) group.push_back(&strains[i++]);
-    out.push_back(part_of(group, bar));
+    std::vector<Strain> elsewhere;
+    for (const Strain& strain : also)
+      if (strain.whole && strain.length == group.front()->length &&
+          (strain.end <= group.front()->begin || strain.begin >= group.back()->end))
+        elsewhere.push_back(strain);
+    out.push_back(part_of(group, bar, elsewhere));
   }
   return out;
 }

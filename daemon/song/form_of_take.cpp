@@ -1,6 +1,7 @@
 // The form of a take: the sections over its loop, folded, and what lies outside the loop.
 #include <algorithm>
 #include <cmath>
+#include <map>
 
 #include "daemon/song/fold.h"
 #include "daemon/song/form.h"
@@ -31,8 +32,29 @@ void add_outside(Form& form, const Heard& heard, std::size_t first, std::size_t 
   form.parts.push_back(std::move(part));
 }
 
-void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const takes::Sections& sections,
-                  const Cycle& cycle) {
+// A pass of any loop of the take.
+struct Round {
+  const takes::Loop* loop;
+  const takes::Section* section;
+  const takes::LoopPass* pass;
+  const Cycle* cycle;
+};
+
+std::vector<Round> rounds_of(const TakeStudy& study) {
+  std::vector<Round> out;
+  const auto add = [&](const takes::Loop& loop, const takes::Sections& sections, const Cycle& cycle) {
+    for (std::size_t i = 0; i < loop.passes.size(); ++i)
+      out.push_back({&loop, &sections.sections[sections.of_pass[i]], &loop.passes[i], &cycle});
+  };
+  add(*study.loop, study.sections, study.cycle);
+  for (std::size_t i = 0; i < study.others.size(); ++i)
+    add(study.others[i].loop, study.others[i].sections, study.other_cycles[i]);
+  std::stable_sort(out.begin(), out.end(),
+                   [](const Round& a, const Round& b) { return a.pass->begin < b.pass->begin; });
+  return out;
+}
+
+void add_sections(Form& form, const Heard& heard, const TakeStudy& study) {
   const auto& spans = heard.take.spans;
   const auto span_at = [&](Micros t) {
     return static_cast<std::size_t>(
@@ -40,42 +62,50 @@ void add_sections(Form& form, const Heard& heard, const takes::Loop& loop, const
                          [](const takes::ChordSpan& s, Micros at) { return s.begin < at; }) -
         spans.begin());
   };
+  const auto rounds = rounds_of(study);
   // If somebody said that bars begin elsewhere than the loop does, the notes before the first bar become a
   // pickup.
   const Bars& bars = heard.bars;
   if (bars.barred && bars.bars.size() > 1 && bars.bars[0].beats < bars.meter &&
-      loop.passes.front().begin < bars.map.time_at(bars.bars[1].at)) {
+      rounds.front().pass->begin < bars.map.time_at(bars.bars[1].at)) {
     form.parts.push_back(plain_part(write_bars(heard, Ticks(0), bars.bars[1].at)));
     form.parts.back().name = "Pickup";
   }
   std::size_t done = 0;  // number of spans already written
-  for (const takes::Section& section : sections.sections) {
-    std::vector<Strain> strains;
-    bool named = false;
-    int strain_number = 0;
-    const auto flush = [&] {
-      for (Part& part : fold(strains, form.meter)) {
-        if (part.length <= Ticks(0)) continue;
-        part.label = section.label;
-        part.kind = section.kind;
-        part.name = ++strain_number == 1 ? section.label : section.label + std::to_string(strain_number);
-        form.parts.push_back(std::move(part));
-      }
-      strains.clear();
-      named = true;
-    };
-    for (std::size_t i = section.first; i < section.first + section.count; ++i) {
-      const takes::LoopPass& pass = loop.passes[i];
-      const std::size_t first = span_at(pass.begin);
-      if (first > done) {
-        if (!strains.empty()) flush();
-        add_outside(form, heard, done, first, true, done == 0 ? "Intro" : "Interlude");
-      }
-      strains.push_back(write_pass(heard, loop, pass, cycle));
-      done = std::max(done, span_at(pass.end));
+  const takes::Section* section = nullptr;
+  // A melody that returns later is voted on by all its passes.
+  std::map<std::string, std::vector<Strain>> of_label;
+  for (const Round& round : rounds)
+    of_label[round.section->label].push_back(write_pass(heard, *round.loop, *round.pass, *round.cycle));
+  std::map<std::string, std::size_t> used;
+  std::vector<Strain> strains;
+  int strain_number = 0;
+  const auto flush = [&] {
+    for (Part& part : fold(strains, form.meter, of_label[section->label])) {
+      if (part.length <= Ticks(0)) continue;
+      part.label = section->label;
+      part.kind = section->kind;
+      part.name = ++strain_number == 1 ? section->label : section->label + std::to_string(strain_number);
+      form.parts.push_back(std::move(part));
     }
-    flush();
+    strains.clear();
+  };
+  for (const Round& round : rounds) {
+    if (round.section != section) {
+      if (section) flush();
+      section = round.section;
+      strain_number = 0;
+    }
+    const std::size_t first = span_at(round.pass->begin);
+    if (first > done) {
+      if (!strains.empty()) flush();
+      add_outside(form, heard, done, first, true, done == 0 ? "Intro" : "Interlude");
+    }
+    const std::string& label = round.section->label;
+    strains.push_back(of_label[label][used[label]++]);
+    done = std::max(done, span_at(round.pass->end));
   }
+  flush();
   add_outside(form, heard, done, spans.size(), false, "Outro");
 }
 
@@ -133,7 +163,7 @@ Result<Form> form_of_take(const TakeStudy& study) {
   form.pulse = study.bars.pulse;
   if (form.pulse) form.tempo = 60 / study.bars.seconds_a_beat;
   if (study.carries && !study.sections.sections.empty())
-    add_sections(form, heard, *study.loop, study.sections, study.cycle);
+    add_sections(form, heard, study);
   else
     add_linear(form, heard, study.beats);
   for (Part& part : form.parts)

@@ -23,7 +23,8 @@ struct Played {
 struct TakeStudy : takes::Study {
   std::vector<takes::PlayedNote> melody;  // from melody_line()
   Bars bars;
-  Cycle cycle;  // of the loop
+  Cycle cycle;                      // of the loop
+  std::vector<Cycle> other_cycles;  // one for each of `others`
 };
 
 TakeStudy study_take(const Played& played);

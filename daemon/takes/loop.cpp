@@ -1,205 +1,24 @@
-// Over 400 lines: finding candidates, aligning, rating and describing them all use one model of a cycle that
-// is private to this file.
+// The loops of a take: which cycles explain it, where their passes lie, and how they differ.
 #include "daemon/takes/loop.h"
 
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
 #include <map>
-#include <unordered_map>
+#include <utility>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
+#include "daemon/takes/bass_line.h"
+#include "daemon/takes/cycle.h"
+#include "daemon/takes/vamp.h"
 
 namespace undersong::takes {
 namespace {
 
-// What each step of the alignment is worth. A chord that fits is worth 1, a chord outside the loop 0.
-constexpr double kInstead = -.6, kAnother = -.9, kLeftOut = -.9;
-constexpr double kOtherFamily = -.25;  // the root fits but the family does not, such as minor for major
-constexpr double kNoPulse = -.6;       // a chord without a pulse, in a take that has one elsewhere
-// Extra cost of entering the loop, and of entering or leaving in mid-cycle.
-constexpr double kEnter = -.5, kAtMiddle = -1;
-constexpr double kTranspose = -2.5;
-constexpr double kPerChord = 1.0;  // cost of describing one chord of the cycle
-constexpr double kKnown = 1.4;  // a replacement that occurs repeatedly in one place earns this much each time
 constexpr double kLeastWorth = .8;  // less than this may be chance
-constexpr std::size_t kLongest = 16;
-constexpr std::size_t kCandidates = 80;
-
-struct Cycle {
-  std::vector<int> roots;
-  std::vector<harmony::Family> families;
-  std::vector<double> lengths;  // seconds
-};
-
-enum class Step : std::uint8_t { kOutside, kFits, kOther, kMore };
-struct Aligned {
-  double score = 0;
-  struct At {
-    Step step = Step::kOutside;
-    int place = 0;
-    int transposed = 0;
-    bool enters = false;  // the chord before was outside or in another transposition
-    bool round = false;   // a new pass begins here
-  };
-  std::vector<At> spans;
-};
-
-struct Item {
-  int root = 0;
-  harmony::Family family = harmony::Family::kMajor;
-  double length = 0;  // seconds
-  bool free = false;  // there is no pulse here, but there is one elsewhere in the take
-};
-
-double fit(const Item& item, int root, harmony::Family family, double length) {
-  const double d = std::abs(std::log(std::max(.05, item.length) / length));
-  const double late = std::min(2., std::max(0., d - .08) * 2.2);
-  const double free = item.free ? kNoPulse : 0;
-  if (item.root != root) return kInstead - .5 * late + free;
-  return 1 + (item.family == family ? 0 : kOtherFamily) - late + free;
-}
-
-// Finds the best alignment. States: each place in the cycle, for each allowed transposition; and outside.
-Aligned align(const std::vector<Item>& spans, const Cycle& cycle, bool transpositions) {
-  const int k = static_cast<int>(cycle.roots.size()), keys = transpositions ? 12 : 1, states = k * keys;
-  const std::size_t n = spans.size();
-  constexpr double kNever = -1e9;
-  std::vector<double> now(static_cast<std::size_t>(states), kNever), next = now;
-  double outside = 0;
-  struct Back {
-    std::int16_t from = -1;  // -1: outside
-    Step step = Step::kOutside;
-    bool enters = false, round = false;
-  };
-  std::vector<Back> back(n * static_cast<std::size_t>(states));
-  std::vector<std::int16_t> out_back(n, -1);  // the state before span i, if span i is outside
-  const auto leave = [&](int place) { return place == k - 1 ? 0. : kAtMiddle; };
-  for (std::size_t i = 0; i < n; ++i) {
-    // The best state before this span from which to be outside.
-    double out = outside;
-    std::int16_t out_from = -1;
-    for (int s = 0; s < states; ++s)
-      if (now[static_cast<std::size_t>(s)] + leave(s % k) > out)
-        out = now[static_cast<std::size_t>(s)] + leave(s % k), out_from = static_cast<std::int16_t>(s);
-    for (int t = 0; t < keys; ++t) {
-      const int base = t * k;
-      for (int p = 0; p < k; ++p) {
-        const int s = base + p;
-        const int root = (cycle.roots[static_cast<std::size_t>(p)] + t) % 12;
-        const double here = fit(spans[i], root, cycle.families[static_cast<std::size_t>(p)],
-                                cycle.lengths[static_cast<std::size_t>(p)]);
-        const Step step = spans[i].root == root ? Step::kFits : Step::kOther;
-        double best = out + kEnter + (p == 0 ? 0. : 1.2 * kAtMiddle) + (t == 0 ? 0. : kTranspose) + here;
-        Back b{out_from, step, true, true};
-        const auto offer = [&](int from, double value, Step how, bool round) {
-          if (value > best) best = value, b = {static_cast<std::int16_t>(from), how, false, round};
-        };
-        for (int skip = 0; skip <= 2 && skip < k; ++skip) {
-          const int from = (p - 1 - skip + 2 * k) % k;
-          offer(base + from, now[static_cast<std::size_t>(base + from)] + skip * kLeftOut + here, step,
-                from >= p);
-        }
-        const double more = std::min(1., spans[i].length / cycle.lengths[static_cast<std::size_t>(p)]);
-        offer(s, now[static_cast<std::size_t>(s)] + kAnother * (.4 + .6 * more), Step::kMore, false);
-        next[static_cast<std::size_t>(s)] = best;
-        back[i * static_cast<std::size_t>(states) + static_cast<std::size_t>(s)] = b;
-      }
-    }
-    out_back[i] = out_from;
-    outside = out;
-    std::swap(now, next);
-  }
-  Aligned result;
-  result.spans.resize(n);
-  int state = -1;
-  result.score = outside;
-  for (int s = 0; s < states; ++s)
-    if (now[static_cast<std::size_t>(s)] + leave(s % k) > result.score)
-      result.score = now[static_cast<std::size_t>(s)] + leave(s % k), state = s;
-  for (std::size_t i = n; i-- > 0;) {
-    auto& at = result.spans[i];
-    if (state < 0) {
-      at.step = Step::kOutside;
-      state = out_back[i];
-      continue;
-    }
-    const Back& b = back[i * static_cast<std::size_t>(states) + static_cast<std::size_t>(state)];
-    at = {b.step, state % k, state / k, b.enters, b.round};
-    state = b.from;
-  }
-  return result;
-}
-
-// What the cycle explains, minus the cost of describing it. A replacement chord that occurs repeatedly is
-// described once.
-double worth(const std::vector<Item>& spans, const Cycle& cycle, const Aligned& aligned) {
-  double value = aligned.score - kPerChord * static_cast<double>(cycle.roots.size());
-  std::map<std::pair<int, int>, int> others;
-  for (std::size_t i = 0; i < spans.size(); ++i)
-    if (aligned.spans[i].step == Step::kOther && !aligned.spans[i].enters)
-      ++others[{aligned.spans[i].place, (spans[i].root - aligned.spans[i].transposed + 12) % 12}];
-  for (const auto& [what, count] : others)
-    if (count >= 2) value += std::max(0., kKnown * count - kPerChord);
-  return value;
-}
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
-std::vector<Cycle> candidates(const std::vector<Item>& spans) {
-  struct Seen {
-    std::size_t length = 0;
-    std::vector<std::size_t> at;
-  };
-  std::unordered_map<std::string, Seen> seen;
-  const std::size_t n = spans.size();
-  for (std::size_t k = 1; k <= kLongest && 2 * k <= n; ++k)
-    for (std::size_t i = 0; i + k <= n; ++i) {
-      std::string key;
-      for (std::size_t j = 0; j < k; ++j) key += static_cast<char>('A' + spans[i + j].root);
-      auto& entry = seen[key];
-      entry.length = k;
-      if (entry.at.empty() || i >= entry.at.back() + k) entry.at.push_back(i);
-    }
-  std::vector<std::pair<std::string, const Seen*>> ranked;
-  for (const auto& [key, entry] : seen) {
-    // A run that only repeats a shorter run is not a candidate of its own.
-    bool again = false;
-    for (std::size_t d = 1; d < entry.length && !again; ++d)
-      again = entry.length % d == 0 && key.substr(d) + key.substr(0, d) == key;
-    if (entry.at.size() >= 2 && !again) ranked.emplace_back(key, &entry);
-  }
-  std::sort(ranked.begin(), ranked.end(), [](const auto& a, const auto& b) {
-    const auto value = [](const Seen& s) { return s.length * (s.at.size() - 1); };
-    const auto x = value(*a.second), y = value(*b.second);
-    return x != y ? x > y : a.first < b.first;
-  });
-  if (ranked.size() > kCandidates) ranked.resize(kCandidates);
-  std::vector<Cycle> out;
-  for (const auto& [key, entry] : ranked) {
-    Cycle cycle;
-    for (std::size_t j = 0; j < entry->length; ++j) {
-      std::vector<double> lengths;
-      std::map<harmony::Family, int> families;
-      for (const std::size_t i : entry->at)
-        lengths.push_back(spans[i + j].length), ++families[spans[i + j].family];
-      cycle.families.push_back(
-          std::max_element(families.begin(), families.end(), [](const auto& a, const auto& b) {
-            return a.second < b.second;
-          })->first);
-      cycle.roots.push_back(key[j] - 'A');
-      cycle.lengths.push_back(std::max(.05, median(lengths)));
-    }
-    out.push_back(std::move(cycle));
-  }
-  return out;
-}
+constexpr double kClaimed = .5;     // a loop that is less probable is not claimed
+constexpr std::size_t kCandidates = 80, kSettled = 12, kMostLoops = 4;
 
 double beats_between(const Beats& beats, Micros from, Micros to) {
   const auto place = [&](Micros t) {
@@ -214,100 +33,18 @@ double beats_between(const Beats& beats, Micros from, Micros to) {
   return a < 0 || b < 0 ? 0 : b - a;
 }
 
-std::vector<Item> items_of(const HeardTake& take, const Beats& beats) {
-  std::vector<Item> items;
-  // The stretches with a pulse.
-  std::vector<std::pair<Micros, Micros>> runs;
-  Micros covered{};
-  for (std::size_t i = 0; i < beats.beats.size(); ++i) {
-    if (i == 0 || beats.beats[i].begins) runs.emplace_back(beats.beats[i].at, beats.beats[i].at);
-    runs.back().second = beats.beats[i].at;
-  }
-  for (const auto& run : runs) covered += run.second - run.first;
-  const bool steady = !take.spans.empty() && covered * 2 > take.spans.back().end - take.spans.front().begin;
-  constexpr Micros kSlack{400'000};
-  for (const ChordSpan& span : take.spans) {
-    Item item{span.chord.root.value(), harmony::row(span.chord.quality).family,
-              seconds(span.end - span.begin), steady};
-    for (const auto& run : runs)
-      if (span.begin >= run.first - kSlack && span.begin <= run.second + kSlack) item.free = false;
-    items.push_back(item);
-  }
-  return items;
-}
-
-// Sets each place to the chord that most passes play there, the earlier one if two are equally frequent, and
-// to its median length.
-void settle(Cycle& cycle, const std::vector<Item>& items, const Aligned& aligned) {
-  for (std::size_t p = 0; p < cycle.roots.size(); ++p) {
-    std::map<int, int> roots;
-    std::vector<double> lengths;
-    int best = cycle.roots[p], count = 0;
-    const auto here = [&](std::size_t i) {
-      const auto& at = aligned.spans[i];
-      return at.place == static_cast<int>(p) && (at.step == Step::kFits || at.step == Step::kOther);
-    };
-    const auto root_at = [&](std::size_t i) {
-      return (items[i].root - aligned.spans[i].transposed + 12) % 12;
-    };
-    for (std::size_t i = 0; i < items.size(); ++i)
-      if (here(i)) lengths.push_back(items[i].length), ++roots[root_at(i)];
-    for (std::size_t i = 0; i < items.size(); ++i)
-      if (here(i) && !aligned.spans[i].enters && roots[root_at(i)] > count)
-        count = roots[root_at(i)], best = root_at(i);
-    if (count >= 2) {
-      std::map<harmony::Family, int> families;
-      for (std::size_t i = 0; i < items.size(); ++i)
-        if (here(i) && root_at(i) == best) ++families[items[i].family];
-      cycle.roots[p] = best;
-      cycle.families[p] =
-          std::max_element(families.begin(), families.end(), [](const auto& a, const auto& b) {
-            return a.second < b.second;
-          })->first;
-    }
-    if (!lengths.empty()) cycle.lengths[p] = std::max(.05, median(lengths));
-  }
-}
-
-// A cycle abcd abcd abcd abce is really abcd with another ending now and then. Blocks of three or more chords
-// that differ in at most one place, and there in at most half of the blocks, count as one block. Returns its
-// length.
-std::optional<std::size_t> block(const Cycle& cycle) {
-  const std::size_t k = cycle.roots.size();
-  for (std::size_t d = 3; 2 * d <= k; ++d) {
-    if (k % d != 0) continue;
-    std::size_t places = 0, differ = 0;
-    for (std::size_t p = 0; p < d; ++p) {
-      std::map<int, std::size_t> roots;
-      for (std::size_t i = p; i < k; i += d) ++roots[cycle.roots[i]];
-      std::size_t most = 0;
-      for (const auto& [root, count] : roots) most = std::max(most, count);
-      places += most < k / d;
-      differ += k / d - most;
-    }
-    if (places <= 1 && 2 * differ <= k / d) return d;
-  }
-  return std::nullopt;
-}
-
-void shorten(Cycle& cycle, std::size_t length) {
-  cycle.roots.resize(length);
-  cycle.families.resize(length);
-  cycle.lengths.resize(length);
-}
-
 // A cycle a b a c may have four chords, or two with a different second ending. If the same tune returns with
 // each half, it has two.
-bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& items, const Cycle& cycle,
+bool halves_share_their_melody(const HeardTake& take, const std::vector<Segment>& items, const Cycle& cycle,
                                const Aligned& aligned) {
-  const std::size_t k = cycle.roots.size(), half = k / 2;
+  const std::size_t k = cycle.size(), half = k / 2;
   if (k % 2 != 0 || k < 4) return false;
   for (std::size_t p = 0; p + 1 < half; ++p)
     if (cycle.roots[p] != cycle.roots[p + half]) return false;
   // Notes over half a cycle: milliseconds from the first span, pitch.
   const auto tune = [&](std::size_t first) {
     std::vector<std::pair<int, int>> notes;
-    const Micros from = take.spans[first].begin, to = take.spans[first + half - 1].end;
+    const Micros from = items[first].begin, to = items[first + half - 1].end;
     for (auto it = std::lower_bound(take.melody.begin(), take.melody.end(), from - Micros(60'000),
                                     [](const HeardNote&n, Micros t) { return n.at < t; });
          it != take.melody.end() && it->at < to - Micros(60'000); ++it)
@@ -318,8 +55,9 @@ bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& i
   for (std::size_t i = 0; i + k <= items.size(); ++i) {
     bool whole = true;
     for (std::size_t j = 0; j < k && whole; ++j)
-      whole = aligned.spans[i + j].place == static_cast<int>(j) &&
-              (aligned.spans[i + j].step == Step::kFits || aligned.spans[i + j].step == Step::kOther);
+      whole =
+          aligned.spans[i + j].place == static_cast<int>(j) &&
+          (aligned.spans[i + j].step == AlignStep::kFits || aligned.spans[i + j].step == AlignStep::kOther);
     if (!whole) continue;
     const auto a = tune(i);
     auto b = tune(i + half);
@@ -338,113 +76,333 @@ bool halves_share_their_melody(const HeardTake& take, const std::vector<Item>& i
   return alike >= 2 && 5 * alike >= passes;
 }
 
-}  // namespace
-
-std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats) {
-  const auto& spans = take.spans;
+// The cycle that explains most of the segments marked as usable, beside those that are known.
+std::optional<Cycle> best_cycle(const std::vector<Segment>& items, const std::vector<Cycle>& known,
+                                const std::vector<bool>& usable, double least) {
+  std::vector<std::pair<double, std::vector<Cycle>>> rated;
+  for (Cycle& cycle : candidates(items, usable, kCandidates)) {
+    auto all = known;
+    all.push_back(std::move(cycle));
+    const double value = worth(items, all, align(items, all, false));
+    rated.emplace_back(value, std::move(all));
+  }
+  std::stable_sort(rated.begin(), rated.end(),
+                   [](const auto& a, const auto& b) { return a.first > b.first; });
+  if (rated.size() > kSettled) rated.resize(kSettled);
   std::optional<Cycle> best;
-  Aligned best_aligned;
-  double best_worth = 0;
-  const auto items = items_of(take, beats);
-  for (const Cycle& cycle : candidates(items)) {
-    Aligned aligned = align(items, cycle, false);
-    const double value = worth(items, cycle, aligned);
-    if (value > best_worth + 1e-9) best_worth = value, best = cycle, best_aligned = std::move(aligned);
+  double most = least;
+  for (auto& [value, all] : rated) {
+    // The chords that most passes play explain more than those of the passes from which it was made.
+    auto settled = all;
+    settle(settled, items, align(items, settled, false));
+    const double then = worth(items, settled, align(items, settled, false));
+    if (value > most + 1e-9) most = value, best = all.back();
+    if (then > most + 1e-9) most = then, best = settled.back();
   }
-  if (!best || best_worth < kLeastWorth) return std::nullopt;
-  if (const auto length = block(*best)) {
-    shorten(*best, *length);
-    best_aligned = align(items, *best, false);
-  }
-  while (halves_share_their_melody(take, items, *best, best_aligned)) {
-    shorten(*best, best->roots.size() / 2);
-    best_aligned = align(items, *best, false);
-  }
-  const std::size_t k = best->roots.size();
-  settle(*best, items, best_aligned);
-  const Aligned aligned = align(items, *best, true);
+  return best;
+}
 
+// Segments that lie in no pass which fits as a whole.
+std::vector<bool> unexplained(const std::vector<Cycle>& cycles, const Aligned& aligned) {
+  const std::size_t n = aligned.spans.size();
+  std::vector<bool> out(n, true);
+  for (std::size_t i = 0; i < n;) {
+    std::size_t j = i + 1, fits = aligned.spans[i].step == AlignStep::kFits, others = 0;
+    if (aligned.spans[i].step == AlignStep::kOutside) {
+      ++i;
+      continue;
+    }
+    for (; j < n && aligned.spans[j].step != AlignStep::kOutside && !aligned.spans[j].round; ++j) {
+      fits += aligned.spans[j].step == AlignStep::kFits;
+      others += aligned.spans[j].step != AlignStep::kFits;
+    }
+    const std::size_t k = cycles[static_cast<std::size_t>(aligned.spans[i].cycle)].size();
+    if (4 * fits >= 3 * k && 3 * others <= k)
+      std::fill(out.begin() + static_cast<std::ptrdiff_t>(i), out.begin() + static_cast<std::ptrdiff_t>(j),
+                false);
+    i = j;
+  }
+  return out;
+}
+
+// The beat on which something begins that is played at `at`: a bar line half a beat later, or the nearest
+// beat.
+Micros beat_of(const Beats& beats, Micros at) {
+  if (!beats.pulse()) return at;
+  const auto& all = beats.beats;
+  const auto after =
+      std::lower_bound(all.begin(), all.end(), at, [](const Beat& b, Micros t) { return b.at < t; });
+  if (after == all.begin() || after == all.end() || after->begins) return at;
+  const Micros length = after->at - (after - 1)->at, later = after->at - at, earlier = at - (after - 1)->at;
+  if (after->downbeat && later * 10 <= length * 6) return after->at;
+  if ((after - 1)->downbeat && earlier * 10 <= length * 4) return (after - 1)->at;
+  if (later * 10 <= length * 3) return after->at;
+  return earlier * 10 <= length * 3 ? (after - 1)->at : at;
+}
+
+// If most passes begin on a bar line, one that begins at most a beat away from one does so, too.
+void put_on_bar_lines(Loop& loop, const Beats& beats) {
+  if (!beats.pulse()) return;
+  const auto line = [&](Micros at, double within) -> std::optional<Micros> {
+    const Micros reach(static_cast<std::int64_t>(within * static_cast<double>(usual_length(beats).count())));
+    std::optional<Micros> best;
+    auto it = std::lower_bound(beats.beats.begin(), beats.beats.end(), at - reach,
+                               [](const Beat& b, Micros t) { return b.at < t; });
+    for (; it != beats.beats.end() && it->at <= at + reach; ++it)
+      if (it->downbeat && (!best || std::chrono::abs(it->at - at) < std::chrono::abs(*best - at)))
+        best = it->at;
+    return best;
+  };
+  std::size_t on = 0;
+  for (const LoopPass& pass : loop.passes) on += line(pass.on_beat, .35).has_value();
+  if (5 * on < 3 * loop.passes.size()) return;
+  for (LoopPass& pass : loop.passes)
+    if (const auto at = line(pass.on_beat, 1.15)) pass.on_beat = *at;
+}
+
+// The plain quality that fits best what sounds.
+harmony::Quality nearest_quality(const Profile& profile, PitchClass root) {
+  harmony::Quality best;
+  double most = -1;
+  for (const char* name :
+       {"maj", "min", "7", "maj7", "min7", "hdim7", "dim7", "dim", "aug", "sus4", "sus4(b7)"}) {
+    const harmony::Quality quality = harmony::quality(name);
+    const double value = likeness(profile_of({root, quality, root}), profile);
+    if (value > most) most = value, best = quality;
+  }
+  return best;
+}
+
+Loop loop_of(const HeardTake& take, const Beats& beats, const std::vector<Segment>& items, const Cycle& cycle,
+             const Aligned& aligned, int number) {
+  const std::size_t k = cycle.size();
   Loop loop;
-  int fits = 0, inside = 0;
-  for (std::size_t i = 0; i < spans.size(); ++i) {
+  bool inside = false;
+  for (std::size_t i = 0; i < items.size(); ++i) {
     const auto& at = aligned.spans[i];
-    if (at.step == Step::kOutside) continue;
-    ++inside;
-    fits += at.step == Step::kFits;
-    if (at.round || loop.passes.empty()) {
+    if (at.step == AlignStep::kOutside || at.cycle != number) {
+      inside = false;
+      continue;
+    }
+    if (at.round || !inside) {
       loop.passes.push_back({});
       auto& pass = loop.passes.back();
       pass.places.resize(k);
-      pass.begin = spans[i].begin;
+      pass.begin = items[i].begin;
       pass.transposed = at.transposed > 6 ? at.transposed - 12 : at.transposed;
       pass.cut = at.enters && at.place > 0;
       for (auto& place : pass.places) place.begin = place.end = pass.begin;
     }
+    inside = true;
     auto& pass = loop.passes.back();
     auto& place = pass.places[static_cast<std::size_t>(at.place)];
-    if (at.step == Step::kMore) {
-      ++place.more;
-      pass.variant = true;
+    if (at.step == AlignStep::kMore) {
+      if (at.value <= 0) ++place.more, pass.variant = true;
     } else {
-      place.begin = spans[i].begin;
-      if (at.step == Step::kOther) place.instead = spans[i], pass.variant = true;
+      place.begin = items[i].begin;
+      if (at.step == AlignStep::kOther) {
+        std::size_t longest = items[i].first;
+        for (std::size_t s = items[i].first; s <= items[i].last; ++s)
+          if (take.spans[s].chord.root.value() == items[i].root &&
+              (take.spans[longest].chord.root.value() != items[i].root ||
+               take.spans[s].end - take.spans[s].begin > take.spans[longest].end - take.spans[longest].begin))
+            longest = s;
+        place.instead = take.spans[longest], pass.variant = true;
+      }
     }
-    place.end = spans[i].end;
+    place.end = items[i].end;
     for (std::size_t p = static_cast<std::size_t>(at.place) + 1; p < k; ++p)
-      pass.places[p].begin = pass.places[p].end = spans[i].end;
-    pass.end = spans[i].end;
+      pass.places[p].begin = pass.places[p].end = items[i].end;
+    pass.end = items[i].end;
   }
   for (std::size_t j = 0; j < loop.passes.size(); ++j) {
     auto& pass = loop.passes[j];
     const bool last_missing = pass.places.back().begin == pass.places.back().end;
+    pass.on_beat = beat_of(beats, pass.begin);
     const bool goes_on = j + 1 < loop.passes.size() && loop.passes[j + 1].begin == pass.end;
     if (last_missing && !goes_on) pass.cut = true;
     for (const auto& place : pass.places)
       if (place.begin == place.end && !pass.cut) pass.variant = true;
   }
-  if (loop.passes.size() < 2) return std::nullopt;
+  put_on_bar_lines(loop, beats);
   // A chord's name is the one that the player gave it in some pass, or else the one that stood there longest,
   // over all passes.
   for (std::size_t p = 0; p < k; ++p) {
     std::vector<std::pair<ChordSpan, double>> names;
     std::vector<double> lengths, counts;
-    for (std::size_t i = 0; i < spans.size(); ++i) {
+    for (std::size_t i = 0; i < items.size(); ++i) {
       const auto& at = aligned.spans[i];
-      if (at.step != Step::kFits || at.place != static_cast<int>(p) || at.transposed != 0) continue;
-      lengths.push_back(seconds(spans[i].end - spans[i].begin));
-      if (const double b = beats_between(beats, spans[i].begin, spans[i].end); b > 0) counts.push_back(b);
-      const auto known = std::find_if(names.begin(), names.end(), [&](const auto& name) {
-        return name.first.chord == spans[i].chord && name.first.said == spans[i].said;
-      });
-      if (known != names.end())
-        known->second += lengths.back();
-      else
-        names.emplace_back(spans[i], lengths.back());
+      if (at.step != AlignStep::kFits || at.cycle != number || at.place != static_cast<int>(p) ||
+          at.transposed != 0)
+        continue;
+      lengths.push_back(items[i].length());
+      if (const double b = beats_between(beats, items[i].begin, items[i].end); b > 0) counts.push_back(b);
+      for (std::size_t s = items[i].first; s <= items[i].last; ++s) {
+        const ChordSpan& span = take.spans[s];
+        const double weight =
+            seconds(span.end - span.begin) * (span.chord.root.value() == cycle.roots[p] ? 1 : .01);
+        const auto known = std::find_if(names.begin(), names.end(), [&](const auto& name) {
+          return name.first.chord == span.chord && name.first.said == span.said;
+        });
+        if (known != names.end())
+          known->second += weight;
+        else
+          names.emplace_back(span, weight);
+      }
     }
     LoopChord chord;
     const auto less = [](const auto& a, const auto& b) {
       return std::pair(a.first.said, a.second) < std::pair(b.first.said, b.second);
     };
-    if (const auto name = std::max_element(names.begin(), names.end(), less); name != names.end())
-      chord.chord = name->first.chord, chord.root = name->first.root;
+    const auto name = std::max_element(names.begin(), names.end(), less);
+    if (name != names.end()) chord.chord = name->first.chord, chord.root = name->first.root;
+    // Where the ear named no pass by the root that the basses of some passes give, the notes name it.
+    if (name == names.end() || (!name->first.said && chord.chord.root.value() != cycle.roots[p])) {
+      const PitchClass root(cycle.roots[p]);
+      chord.chord = {root, nearest_quality(cycle.profiles[p], root), root};
+      chord.root = harmony::spell_within(root, -5);
+    }
     chord.length = Micros(static_cast<std::int64_t>(1e6 * median(lengths)));
     chord.beats = beats.pulse() && !counts.empty() ? std::round(2 * median(counts)) / 2 : 0;
     loop.chords.push_back(chord);
   }
-  const double times = static_cast<double>(fits) / static_cast<double>(k);
-  loop.confidence = std::clamp(static_cast<double>(fits) / std::max(1, inside) *
-                                   (1 - std::exp(-.9 * (times - 1))) * (1 - std::exp(-best_worth / 4)),
-                               0., 1.);
   return loop;
 }
 
-Beats without_free_playing(const Beats& beats, const Loop& loop) {
+std::vector<Loop> cycles_of(const HeardTake& take, const Beats& beats, const std::vector<Segment>& items) {
+  std::vector<Cycle> cycles;
+  {
+    auto best = best_cycle(items, {}, std::vector<bool>(items.size(), true), kLeastWorth);
+    if (!best) return {};
+    cycles.push_back(std::move(*best));
+  }
+  Aligned aligned = align(items, cycles, false);
+  if (const auto length = block(cycles[0])) {
+    cycles[0].shorten(*length);
+    aligned = align(items, cycles, false);
+  }
+  while (halves_share_their_melody(take, items, cycles[0], aligned)) {
+    cycles[0].shorten(cycles[0].size() / 2);
+    aligned = align(items, cycles, false);
+  }
+  settle(cycles, items, aligned);
+  aligned = align(items, cycles, false);
+  while (cycles.size() < kMostLoops) {
+    const double before = worth(items, cycles, aligned);
+    auto next = best_cycle(items, cycles, unexplained(cycles, aligned), before + 2);
+    if (!next) break;
+    if (const auto length = block(*next)) next->shorten(*length);
+    cycles.push_back(std::move(*next));
+    aligned = align(items, cycles, false);
+    settle(cycles, items, aligned);
+    aligned = align(items, cycles, false);
+  }
+  for (std::size_t c = 0; c < cycles.size(); ++c) cycles[c].rotate(first_place(items, cycles, c));
+  settle(cycles, items, align(items, cycles, false));
+  aligned = align(items, cycles, true);
+  const double chance = worth_by_chance(items);
+  std::vector<Loop> out;
+  for (std::size_t c = 0; c < cycles.size(); ++c) {
+    Loop loop = loop_of(take, beats, items, cycles[c], aligned, static_cast<int>(c));
+    if (loop.passes.size() < 2) continue;
+    loop.evidence = evidence_of(items, cycles, aligned, c, chance);
+    loop.confidence = confidence(loop.evidence);
+    add_bass_line(loop, take);
+    out.push_back(std::move(loop));
+  }
+  return out;
+}
+
+// The vamps among the segments that lie in no pass of a loop.
+void add_vamps(const HeardTake& take, const Beats& beats, const std::vector<Segment>& items,
+               std::vector<Loop>& loops) {
+  std::vector<bool> usable(items.size(), true);
+  double all = 0;
+  for (std::size_t i = 0; i < items.size(); ++i) {
+    all += items[i].length();
+    for (const Loop& loop : loops)
+      for (const LoopPass& pass : loop.passes)
+        if (items[i].begin >= pass.begin && items[i].end <= pass.end) usable[i] = false;
+  }
+  while (loops.size() < kMostLoops) {
+    const auto vamp = find_vamp(take, beats, items, usable);
+    if (!vamp) return;
+    Loop loop;
+    std::vector<std::pair<ChordSpan, double>> names;
+    for (std::size_t s = items[vamp->first].first; s <= items[vamp->last].last; ++s) {
+      const ChordSpan& span = take.spans[s];
+      const double weight =
+          seconds(span.end - span.begin) * (span.chord.root.value() == vamp->root ? 1 : .01);
+      const auto known = std::find_if(names.begin(), names.end(), [&](const auto& name) {
+        return name.first.chord == span.chord && name.first.said == span.said;
+      });
+      if (known != names.end())
+        known->second += weight;
+      else
+        names.emplace_back(span, weight);
+    }
+    const auto name = std::max_element(names.begin(), names.end(), [](const auto& a, const auto& b) {
+      return std::pair(a.first.said, a.second) < std::pair(b.first.said, b.second);
+    });
+    std::vector<double> lengths;
+    for (std::size_t b = 0; b + 1 < vamp->begins.size(); ++b) {
+      LoopPass pass;
+      pass.begin = pass.on_beat = vamp->begins[b];
+      pass.end = vamp->begins[b + 1];
+      pass.places.push_back({pass.begin, pass.end, std::nullopt, 0});
+      lengths.push_back(seconds(pass.end - pass.begin));
+      loop.passes.push_back(std::move(pass));
+    }
+    LoopChord chord;
+    chord.chord = name->first.chord;
+    chord.root = name->first.root;
+    chord.length = Micros(static_cast<std::int64_t>(1e6 * median(lengths)));
+    chord.beats = beats.pulse() ? beats.meter : 0;
+    loop.chords.push_back(chord);
+    const auto bars = static_cast<double>(loop.passes.size());
+    loop.evidence = {seconds(loop.passes.back().end - loop.passes.front().begin) / std::max(.1, all),
+                     bars,
+                     bars,
+                     vamp->share,
+                     vamp->regular,
+                     0,
+                     1};
+    loop.confidence = confidence(loop.evidence);
+    for (std::size_t i = vamp->first; i <= vamp->last; ++i) usable[i] = false;
+    loops.push_back(std::move(loop));
+  }
+}
+
+}  // namespace
+
+std::vector<Loop> all_loops(const HeardTake& take, const Beats& beats) {
+  const auto items = segments_of(take, beats);
+  auto loops = cycles_of(take, beats, items);
+  add_vamps(take, beats, items, loops);
+  return loops;
+}
+
+std::vector<Loop> find_loops(const HeardTake& take, const Beats& beats) {
+  auto loops = all_loops(take, beats);
+  std::erase_if(loops, [](const Loop& loop) { return loop.confidence < kClaimed; });
+  return loops;
+}
+
+std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats) {
+  auto loops = find_loops(take, beats);
+  if (loops.empty()) return std::nullopt;
+  return std::move(loops.front());
+}
+
+Beats without_free_playing(const Beats& beats, const std::vector<const Loop*>& loops) {
   constexpr Micros kSlack{250'000};
-  if (loop.confidence < .75 || beats.beats.size() < 8) return beats;
+  if (loops.empty() || loops.front()->confidence < .75 || beats.beats.size() < 8) return beats;
   const auto inside = [&](Micros t) {
-    const auto it = std::upper_bound(loop.passes.begin(), loop.passes.end(), t + kSlack,
-                                     [](Micros at, const LoopPass& p) { return at < p.begin; });
-    return it != loop.passes.begin() && t < (it - 1)->end - kSlack;
+    return std::any_of(loops.begin(), loops.end(), [&](const Loop* loop) {
+      const auto it = std::upper_bound(loop->passes.begin(), loop->passes.end(), t + kSlack,
+                                       [](Micros at, const LoopPass& p) { return at < p.begin; });
+      return it != loop->passes.begin() && t < (it - 1)->end - kSlack;
+    });
   };
   // How much a beat's length differs from the one before, on a logarithmic scale; 0 at a gap.
   const auto change = [&](std::size_t i) {

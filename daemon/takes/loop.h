@@ -18,6 +18,7 @@
 
 #include "daemon/takes/beats.h"
 #include "daemon/takes/heard_take.h"
+#include "daemon/takes/loop_evidence.h"
 
 namespace undersong::takes {
 
@@ -35,6 +36,7 @@ struct LoopPass {
     int more = 0;                      // number of chords added after it
   };
   Micros begin{}, end{};
+  Micros on_beat{};  // the beat on which it begins: a chord may be played a little before it
   std::vector<Place> places;
   bool cut = false;      // begins or ends in the middle of the cycle
   bool variant = false;  // a chord is replaced, added or left out
@@ -44,18 +46,25 @@ struct LoopPass {
 struct Loop {
   std::vector<LoopChord> chords;
   std::vector<LoopPass> passes;  // ordered by beginning
-  double confidence = 0;         // 0..1
+  double confidence = 0;         // the probability that these chords were really circled
+  LoopEvidence evidence;         // what it rests on
 };
 
+// Everything that could be a loop, however improbable, for learning what to believe.
+std::vector<Loop> all_loops(const HeardTake& take, const Beats& beats);
+// All loops of a take that are more probable than not: the one that explains most first, then others that
+// explain what it does not.
+std::vector<Loop> find_loops(const HeardTake& take, const Beats& beats);
+// The first of them.
 std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats);
 
 // Finds beats from the notes and the chord spans of a take.
 Beats first_beats(const HeardTake& take);
 
-// Removes the beats of free playing outside the loop. It changes something only if most of the take is loop,
-// and removes only stretches outside the loop that keep time clearly worse than the loop does. Beats from an
+// Removes the beats of free playing outside the loops. It changes something only if most of the take is loop,
+// and removes only stretches outside the loops that keep time clearly worse than the loops do. Beats from an
 // external clock stay.
-Beats without_free_playing(const Beats& beats, const Loop& loop);
+Beats without_free_playing(const Beats& beats, const std::vector<const Loop*>& loops);
 
 // How the pass differs, for people: "2 semitones up, Ab7 instead of G7". Empty if it does not.
 std::string describe_difference(const Loop& loop, const LoopPass& pass);

@@ -84,7 +84,16 @@ std::string_view text(SectionKind kind) {
   return "";
 }
 
-Sections find_sections(const HeardTake& take, const Loop& loop) {
+std::size_t letters_of(const Sections& sections) {
+  std::vector<std::string> known;
+  for (const Section& section : sections.sections) {
+    const std::string letter = section.label.substr(0, section.label.find('\''));
+    if (std::find(known.begin(), known.end(), letter) == known.end()) known.push_back(letter);
+  }
+  return known.size();
+}
+
+Sections find_sections(const HeardTake& take, const Loop& loop, std::size_t letters) {
   Sections found;
   const std::size_t n = loop.passes.size();
   std::vector<SungLine> lines;
@@ -120,7 +129,6 @@ Sections find_sections(const HeardTake& take, const Loop& loop) {
   std::vector<std::string> label_of(n);
   double usual = 0;
   for (std::size_t i = 0; i < n; ++i) usual += lines[i].per_beat / static_cast<double>(n);
-  std::size_t letters = 0;
   for (std::size_t i = 0; i < n; ++i) {
     const auto it = std::find(known.begin(), known.end(), group[i]);
     if (it != known.end()) {

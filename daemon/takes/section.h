@@ -34,6 +34,10 @@ struct Sections {
   std::vector<std::size_t> of_pass;  // for each pass, an index into `sections`
 };
 
-Sections find_sections(const HeardTake& take, const Loop& loop);
+// `letters`: how many letters other loops of the take already use.
+Sections find_sections(const HeardTake& take, const Loop& loop, std::size_t letters = 0);
+
+// The number of letters that these sections use; A and A' are one.
+std::size_t letters_of(const Sections& sections);
 
 }  // namespace undersong::takes

@@ -9,13 +9,15 @@ constexpr double kShortestLoop = 3;  // beats
 
 }  // namespace
 
-bool carries_form(const HeardTake& take, const Loop& loop) {
+bool carries_form(const HeardTake& take, const Loop& loop, const std::vector<OtherLoop>& others) {
   if (loop.chords.size() < 2 || take.spans.empty()) return false;
   double beats = 0;
   for (const LoopChord& chord : loop.chords) beats += chord.beats;
   if (beats > 0 && beats < kShortestLoop) return false;
   Micros inside{};
   for (const LoopPass& pass : loop.passes) inside += pass.end - pass.begin;
+  for (const OtherLoop& other : others)
+    for (const LoopPass& pass : other.loop.passes) inside += pass.end - pass.begin;
   return 2 * inside >= take.spans.back().end - take.spans.front().begin;
 }
 
@@ -24,11 +26,21 @@ Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& 
   Study out;
   out.take = hear(events, keys, said);
   out.beats = corrected(first_beats(out.take), said);
-  out.loop = find_loop(out.take, out.beats);
-  if (out.loop) {
-    out.carries = carries_form(out.take, *out.loop);
-    if (out.carries) out.beats = without_free_playing(out.beats, *out.loop);
-    out.sections = find_sections(out.take, *out.loop);
+  auto loops = find_loops(out.take, out.beats);
+  if (loops.empty()) return out;
+  out.loop = std::move(loops.front());
+  out.sections = find_sections(out.take, *out.loop);
+  std::size_t letters = letters_of(out.sections);
+  for (std::size_t i = 1; i < loops.size(); ++i) {
+    Sections sections = find_sections(out.take, loops[i], letters);
+    letters += letters_of(sections);
+    out.others.push_back({std::move(loops[i]), std::move(sections)});
+  }
+  out.carries = carries_form(out.take, *out.loop, out.others);
+  if (out.carries) {
+    std::vector<const Loop*> all{&*out.loop};
+    for (const OtherLoop& other : out.others) all.push_back(&other.loop);
+    out.beats = without_free_playing(out.beats, all);
   }
   return out;
 }

@@ -4,7 +4,7 @@
 //   if (study.loop) ...
 //
 // The steps are: analyse the events, find beats, apply what the player or a clock said about them, find the
-// loop, find its sections. What was said outranks what was found. If somebody said where bars begin
+// loops, find their sections. What was said outranks what was found. If somebody said where bars begin
 // (Beats::barred), they begin there on every page, whatever the loop suggests.
 //
 // Units: Micros on the clock of the events.
@@ -24,18 +24,25 @@
 
 namespace undersong::takes {
 
+struct OtherLoop {
+  Loop loop;
+  Sections sections;  // their labels go on after those of the loops before
+};
+
 struct Study {
   HeardTake take;
   // With corrections applied. If `carries`, without the beats of free playing outside the loop.
   Beats beats;
-  std::optional<Loop> loop;
-  Sections sections;     // of the loop; empty if there is none
-  bool carries = false;  // carries_form(take, *loop)
+  std::optional<Loop> loop;       // the one that explains most of the take
+  Sections sections;              // of the loop; empty if there is none
+  std::vector<OtherLoop> others;  // further loops of the take
+  bool carries = false;           // carries_form(take, all loops)
 };
 
-// True if the take is built on this loop: at least two chords, at least three beats long, and half of the
-// playing. If a piece only returns to a phrase now and then, it is better written out in full.
-bool carries_form(const HeardTake& take, const Loop& loop);
+// True if the take is built on these loops: the first has at least two chords and is at least three beats
+// long, and half of the playing lies in their passes. If a piece only returns to a phrase now and then, it is
+// better written out in full, and so is a vamp.
+bool carries_form(const HeardTake& take, const Loop& loop, const std::vector<OtherLoop>& others = {});
 
 // `said`: what the player said of the take's beat and chords, on the same clock; other lines are passed over.
 // `keys`: its key lines, for a key that was pinned.

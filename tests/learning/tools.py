@@ -74,6 +74,10 @@ def main(build, midi):
     if name.decode() != midi or count == 0: fail('dump_strikes writes no strikes')
     rows(rest[4 + 8 * count:], constant('train_beats.py', 'WIDTH'), 'dump_strikes')
     if len(rest) != 4 + count * (8 + 4 * constant('train_beats.py', 'WIDTH')): fail('dump_strikes writes too much or too little')
+    loops = [json.loads(line) for line in run('dump_loop', midi).splitlines()]
+    if [take['name'] for take in loops] != [midi] or not loops[0]['loops']: fail('dump_loop writes no loop')
+    if any(len(loop['evidence']) != 7 or not all(map(math.isfinite, loop['evidence'])) for loop in loops[0]['loops']):
+        fail('dump_loop writes evidence that train_loop.py cannot read')
 
 
 if __name__ == '__main__':

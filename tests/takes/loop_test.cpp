@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <random>
+
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/takes/section.h"
 
@@ -121,6 +123,140 @@ TEST(Loop, SeparateStatementsOfOneChordStayApart) {
   ASSERT_TRUE(loop);
   EXPECT_EQ(loop->chords.size(), 4u);
   EXPECT_EQ(loop->passes.size(), 5u);
+}
+
+TEST(Loop, ChordsInARandomOrderAreNoLoop) {
+  const std::vector<const char*> names{"C:maj7", "D:min7", "E:min7", "F:maj7",
+                                       "G:7",    "A:min7", "Bb:7",   "Eb:maj7"};
+  int claimed = 0;
+  for (unsigned seed = 1; seed <= 20; ++seed) {
+    std::mt19937 random(seed);
+    Script s;
+    for (int i = 0, last = -1; i < 60; ++i) {
+      int next = static_cast<int>(random() % names.size());
+      if (next == last) next = (next + 1) % static_cast<int>(names.size());
+      s.chord(names[static_cast<std::size_t>(next)], 1 + static_cast<double>(random() % 3));
+      last = next;
+    }
+    claimed += !find_loops(s.take, {}).empty();
+  }
+  EXPECT_EQ(claimed, 0);
+}
+
+TEST(Loop, APhraseThatReturnsNowAndThenIsNoLoop) {
+  Script s;
+  const auto phrase = [&] { s.chords({"C:maj7", "A:min7", "D:min7", "G:7"}); };
+  phrase();
+  s.chords({"F:maj7", "Bb:7", "E:min7", "Eb:dim7", "B:min7", "E:7"});
+  phrase();
+  s.chords({"Ab:maj7", "Db:maj7", "F:min7", "Bb:7", "Eb:maj7", "F#:hdim7", "B:7", "E:min7"});
+  EXPECT_TRUE(find_loops(s.take, {}).empty());
+}
+
+TEST(Loop, TwoLoopsOfOneTakeAreBothFoundWithTheirPasses) {
+  Script s;
+  for (int i = 0; i < 5; ++i) s.chords({"A:min7", "D:min7", "E:7"});
+  const double second = s.now;
+  for (int i = 0; i < 5; ++i) s.chords({"F:maj7", "G:maj", "C:maj7", "Bb:maj7"});
+  for (int i = 0; i < 3; ++i) s.chords({"A:min7", "D:min7", "E:7"});
+  auto loops = find_loops(s.take, {});
+  ASSERT_EQ(loops.size(), 2u);
+  if (loops[0].chords.size() == 4) std::swap(loops[0], loops[1]);
+  EXPECT_EQ(names(loops[0]), "A:min7 D:min7 E:7 ");
+  EXPECT_EQ(names(loops[1]), "F:maj7 G:maj C:maj7 Bb:maj7 ");
+  EXPECT_EQ(loops[0].passes.size(), 8u);
+  ASSERT_EQ(loops[1].passes.size(), 5u);
+  EXPECT_EQ(loops[1].passes[0].begin, Script::at(second));
+}
+
+TEST(Loop, InnerRepeatsOfAFormAreNotLoopsOfTheirOwn) {
+  Script s;
+  const auto a = [&] { s.chords({"C:maj7", "A:min7", "D:min7", "G:7"}); };
+  for (int i = 0; i < 4; ++i) {
+    a(), a();
+    s.chords({"E:7", "A:7", "D:7", "Ab:7"});
+    a();
+  }
+  const auto loops = find_loops(s.take, {});
+  ASSERT_EQ(loops.size(), 1u);
+  EXPECT_EQ(names(loops[0]),
+            "C:maj7 A:min7 D:min7 G:7 C:maj7 A:min7 D:min7 G:7 E:7 A:7 D:7 Ab:7 C:maj7 A:min7 D:min7 G:7 ");
+  EXPECT_EQ(loops[0].passes.size(), 4u);
+}
+
+// Keys, played for a listener: chords of one length with a bass note each, struck on every beat or once.
+struct Keys {
+  std::vector<midi::Event> events;
+  double now = 1;
+  std::mt19937 random{7};
+  void note(double at, double length, int pitch, int velocity) {
+    const double off = std::normal_distribution<double>(0, .006)(random);
+    events.push_back(midi::note_on(Script::at(at + off), 0, Pitch(pitch), Velocity(velocity)));
+    events.push_back(midi::note_off(Script::at(at + off + length), 0, Pitch(pitch)));
+  }
+  // `bass` 0: no bass note.
+  void chord(int bass, std::initializer_list<int> keys, int beats, double beat = .6) {
+    if (bass) note(now, .9 * beat * beats, bass, 66);
+    for (int b = 0; b < beats; ++b)
+      for (const int key : keys) note(now + b * beat, .8 * beat, key, 55);
+    now += beat * beats;
+  }
+  std::vector<Loop> loops() {
+    std::stable_sort(events.begin(), events.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+    const HeardTake take = hear(events);
+    return find_loops(take, first_beats(take));
+  }
+};
+
+TEST(Loop, AVampIsOneChordWithItsCount) {
+  Keys k;
+  for (int bar = 0; bar < 16; ++bar) k.chord(38, {57, 60, 65}, 4);
+  const auto loops = k.loops();
+  ASSERT_EQ(loops.size(), 1u);
+  ASSERT_EQ(loops[0].chords.size(), 1u);
+  EXPECT_EQ(loops[0].chords[0].chord.root, PitchClass(2));
+  EXPECT_NEAR(static_cast<double>(loops[0].passes.size()), 16, 1);
+}
+
+TEST(Loop, ABassThatMovesBelowAChordBelongsToTheCycle) {
+  Keys k;
+  for (int i = 0; i < 7; ++i) {
+    k.chord(36, {60, 64, 67}, 2), k.chord(35, {60, 64, 67}, 2);
+    k.chord(45, {60, 64, 69}, 2), k.chord(43, {60, 64, 69}, 2);
+    k.chord(41, {60, 65, 69}, 2), k.chord(40, {60, 65, 69}, 2);
+  }
+  const auto loops = k.loops();
+  ASSERT_EQ(loops.size(), 1u);
+  EXPECT_EQ(names(loops[0]), "C:maj C:maj/7 A:min A:min/b7 F:maj F:maj/7 ");
+  EXPECT_EQ(loops[0].passes.size(), 7u);
+  for (const auto& pass : loops[0].passes) EXPECT_EQ(pass.places.size(), 6u);
+}
+
+TEST(Loop, ABassThatSwingsToTheFifthIsAccompaniment) {
+  Keys k;
+  for (int i = 0; i < 7; ++i) {
+    k.chord(36, {60, 64, 67}, 2), k.chord(43, {60, 64, 67}, 2);
+    k.chord(41, {60, 65, 69}, 2), k.chord(36, {60, 65, 69}, 2);
+    k.chord(43, {59, 62, 67}, 2), k.chord(38, {59, 62, 67}, 2);
+  }
+  const auto loops = k.loops();
+  ASSERT_EQ(loops.size(), 1u);
+  EXPECT_EQ(names(loops[0]), "C:maj F:maj G:maj ");
+}
+
+TEST(Loop, MissingBassesAreBridgedFromTheOtherPasses) {
+  Keys k;
+  // The bass of every other chord is left out; without it, Dm7 sounds like F6.
+  for (int i = 0; i < 8; ++i) {
+    const bool even = i % 2 == 0;
+    k.chord(even ? 45 : 0, {60, 64, 67, 69}, 4), k.chord(even ? 0 : 38, {60, 65, 69}, 4);
+    k.chord(even ? 43 : 0, {59, 62, 65}, 4), k.chord(even ? 0 : 36, {59, 64, 67}, 4);
+  }
+  const auto loops = k.loops();
+  ASSERT_EQ(loops.size(), 1u);
+  ASSERT_EQ(loops[0].chords.size(), 4u);
+  EXPECT_EQ(loops[0].chords[1].chord.root, PitchClass(2)) << names(loops[0]);
+  EXPECT_EQ(loops[0].passes.size(), 8u);
 }
 
 TEST(Loop, ChordsThatNeverComeAgainAreNoLoop) {

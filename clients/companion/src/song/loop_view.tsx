@@ -1,26 +1,47 @@
-// The loop: its chords in a row, each pass as a line below it, and the sections that its melody makes.
+// The loops: the chords of each in a row, each pass as a line below them, and the sections that the melody makes.
 import { key_name } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
-import type { LoopPass, LoopSection, TakeLoop } from '../protocol';
+import type { FoundLoop, LoopPass, LoopSection } from '../protocol';
 import { columns } from './columns';
 import type { SongState } from './song_state';
 import { lasts, plural, worded } from './words';
 
 export function LoopView({ state }: { state: SongState }) {
-  const loop = state.loop.value!;
+  const found = state.loop.value!;
   const key = state.others.value?.key ?? state.summary.value?.key;
-  const longest = Math.max(...loop.passes.map((pass) => pass.length_us));
+  const several = found.loops.length > 1;
   return (
     <section class="song-part loop" aria-labelledby="part-loop">
       <div class="loop-head">
-        <h2 id="part-loop">The loop</h2>
+        <h2 id="part-loop">{several ? `${found.loops.length} loops` : 'The loop'}</h2>
         <p class="loop-facts soft">
           {key && <span>{key_name(key)}</span>}
-          {loop.tempo !== undefined && <span>{Math.round(loop.tempo)} beats a minute{loop.meter !== undefined && `, ${loop.meter} to a bar`}</span>}
-          <span>{plural(loop.passes.length, 'time')} round</span>
-          <span>{Math.round(loop.confidence * 100)} % sure</span>
+          {found.tempo !== undefined && <span>{Math.round(found.tempo)} beats a minute{found.meter !== undefined && `, ${found.meter} to a bar`}</span>}
+          {!several && <Rounds loop={found} />}
         </p>
       </div>
+      {found.tempo === undefined && (
+        <p class="caution">No steady beat was found, so lengths are in seconds. Tap the beat four times while you play, or start another machine’s clock,
+          and the next take will be in beats.</p>
+      )}
+      {found.loops.map((loop, i) => (
+        <section key={i} class="one-loop" aria-label={several ? `Loop ${i + 1}` : 'The loop'}>
+          {several && <p class="loop-facts soft"><span>Loop {i + 1}</span><Rounds loop={loop} /></p>}
+          <OneLoop loop={loop} />
+        </section>
+      ))}
+    </section>
+  );
+}
+
+function Rounds({ loop }: { loop: FoundLoop }) {
+  return <><span>{plural(loop.passes.length, loop.chords.length === 1 ? 'bar' : 'time')}{loop.chords.length > 1 && ' round'}</span><span>{Math.round(loop.confidence * 100)} % sure</span></>;
+}
+
+function OneLoop({ loop }: { loop: FoundLoop }) {
+  const longest = Math.max(...loop.passes.map((pass) => pass.length_us));
+  return (
+    <>
       <ol class="loop-row" aria-label="Chords of the loop" style={columns(loop)}>
         {loop.chords.map((chord, i) => (
           <li key={i}>
@@ -32,16 +53,12 @@ export function LoopView({ state }: { state: SongState }) {
           </li>
         ))}
       </ol>
-      {loop.tempo === undefined && (
-        <p class="caution">No steady beat was found, so lengths are in seconds. Tap the beat four times while you play, or start another machine’s clock,
-          and the next take will be in beats.</p>
-      )}
       {loop.sections.map((section, i) => <Section key={i} section={section} passes={passes_of(loop, section)} longest={longest} />)}
-    </section>
+    </>
   );
 }
 
-function passes_of(loop: TakeLoop, section: LoopSection): { pass: LoopPass; number: number }[] {
+function passes_of(loop: FoundLoop, section: LoopSection): { pass: LoopPass; number: number }[] {
   return loop.passes.slice(section.first, section.first + section.passes).map((pass, i) => ({ pass, number: section.first + i + 1 }));
 }
 
