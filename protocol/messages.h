@@ -50,7 +50,8 @@ struct Welcome {
   std::string program;
   std::vector<std::string> capabilities;
   TimeUs passing_us = 0;
-  bool token_needed = false, may_pair = false;
+  bool token_needed = false;
+  std::optional<bool> may_pair{};  // optional: older daemons do not say
 };
 BOOST_DESCRIBE_STRUCT(Welcome, (), (protocol, program, capabilities, passing_us, token_needed, may_pair))
 

@@ -67,7 +67,7 @@ std::string text_of(const std::filesystem::path& path) {
 TEST(Pairing, ItsPortIsClosedUntilThePlayerOpensIt) {
   Running running(WebOptions{});
   auto player = running.connect();
-  EXPECT_TRUE(player.welcome().may_pair);
+  EXPECT_EQ(player.welcome().may_pair, true);
   EXPECT_EQ(running.server->devices_port(), 0);
   const auto refused = player.request(protocol::PairDevice{});
   ASSERT_FALSE(refused);

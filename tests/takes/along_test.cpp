@@ -22,7 +22,7 @@ Loop loop_of(std::initializer_list<std::pair<const char*, double>> chords) {
     loop.chords.push_back({parsed->chord, parsed->root, beats, ms(500) * static_cast<int>(beats)});
     at += ms(500) * static_cast<int>(beats);
   }
-  loop.passes.push_back({ms(0), at, {}});
+  loop.passes.push_back({ms(0), at, {}, {}});
   return loop;
 }
 Beats steady(int count) {
