@@ -27,6 +27,11 @@ struct Player {
                           at(now + 2),
                           {moved(parsed->chord.root), parsed->chord.quality, moved(parsed->chord.bass)},
                           name});
+    const harmony::Chord& struck = take.spans.back().chord;
+    take.notes.push_back({at(now), at(1.9), Pitch(36 + struck.bass.value()), Velocity(70)});
+    for (int key = 48; key < 60; ++key)
+      if (harmony::row(struck.quality).tones.transposed(struck.root.value()).contains(PitchClass(key)))
+        take.notes.push_back({at(now), at(1.9), Pitch(key), Velocity(60)});
     for (std::size_t i = 0; i < tune.size(); ++i) {
       const double step = 2 / static_cast<double>(tune.size()), begin = now + step * static_cast<double>(i);
       const Pitch pitch(tune[i] + transposed);
