@@ -353,17 +353,18 @@ std::vector<Segment> segments_of(const HeardTake& take, const Beats& beats) {
   for (const auto& run : runs) covered += run.second - run.first;
   const bool steady = covered * 2 > take.spans.back().end - take.spans.front().begin;
   constexpr Micros kSlack{400'000};
+  // Where hardly anything sounds below the melody, the names of the spans say all there is.
+  const bool named = take.notes.size() < take.melody.size() + take.spans.size();
   const auto add = [&](Micros begin, Micros end, std::size_t first, std::size_t last, int root,
                        Family family) {
     Segment made{first, last, begin, end, root, family, {}, steady};
-    made.profile =
-        take.notes.empty() ? profile_of(take.spans[first].chord) : profile_between(take, begin, end);
+    made.profile = named ? profile_of(take.spans[first].chord) : profile_between(take, begin, end);
     for (const auto& run : runs)
       if (begin >= run.first - kSlack && begin <= run.second + kSlack) made.free = false;
-    made.based = take.notes.empty() || struck_in_bass(take, begin, end, root);
+    made.based = named || struck_in_bass(take, begin, end, root);
     out.push_back(made);
   };
-  if (take.notes.empty()) {
+  if (named) {
     for (std::size_t i = 0; i < take.spans.size(); ++i) {
       const ChordSpan& span = take.spans[i];
       add(span.begin, span.end, i, i, span.chord.root.value(), harmony::row(span.chord.quality).family);
