@@ -18,6 +18,7 @@ constexpr double kNoPulse = -.6;       // a chord without a pulse, in a take tha
 // Another root whose notes are the same, such as Fmaj7 for Dm9 without its bass: from this likeness on it
 // begins to count, and from that on it counts nearly as much as the root.
 constexpr double kSimilar = .72, kSame = .95, kSameSound = 1.35;
+constexpr double kSameWithoutBass = .84;
 // Extra cost of entering a cycle, and of entering or leaving in mid-cycle.
 constexpr double kEnter = -.5, kAtMiddle = -1;
 constexpr double kTranspose = -2.5;
@@ -394,14 +395,24 @@ void settle(std::vector<Cycle>& cycles, const std::vector<Segment>& take, const 
 
 std::optional<std::size_t> block(const Cycle& cycle) {
   const std::size_t k = cycle.size();
+  const auto low = [](const Profile& profile) {
+    return std::any_of(profile.bass.begin(), profile.bass.end(), [](float b) { return b > .01f; });
+  };
+  // Dm7 without its bass is F6.
+  const auto same = [&](std::size_t a, std::size_t b) {
+    const Profile &x = cycle.profiles[a], &y = cycle.profiles[b];
+    return cycle.roots[a] == cycle.roots[b] || likeness(x, y) > (low(x) && low(y) ? kSame : kSameWithoutBass);
+  };
   for (std::size_t d = 3; 2 * d <= k; ++d) {
     if (k % d != 0) continue;
     std::size_t places = 0, differ = 0;
     for (std::size_t p = 0; p < d; ++p) {
-      std::map<int, std::size_t> roots;
-      for (std::size_t i = p; i < k; i += d) ++roots[cycle.roots[i]];
       std::size_t most = 0;
-      for (const auto& [root, count] : roots) most = std::max(most, count);
+      for (std::size_t i = p; i < k; i += d) {
+        std::size_t count = 0;
+        for (std::size_t j = p; j < k; j += d) count += same(i, j);
+        most = std::max(most, count);
+      }
       places += most < k / d;
       differ += k / d - most;
     }

@@ -194,7 +194,8 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
   std::size_t sung = 0;
   int ground = -1;
   std::array<float, 12> memory{};
-  const auto usual = static_cast<float>(seconds(usual_length(beats)));
+  const Micros beat_length = usual_length(beats);
+  const auto usual = static_cast<float>(seconds(beat_length));
   const float fades = usual > 0 ? std::clamp(kFadeBeats * usual, .5f, 2.f) : kFades;
   std::vector<bool> melody(take.notes.size(), false);
   for (std::size_t i = 0; i < take.notes.size(); ++i) {
@@ -235,6 +236,9 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
     frame.span = span;
     while (beat + 1 < beats.beats.size() && beats.beats[beat + 1].at <= frame.begin + kEarly) ++beat;
     if (struck) frame.change -= kOnBass;
+    // Without beats any moment may be one.
+    if (beats.beats.empty() || std::chrono::abs(beats.beats[beat].at - frame.begin) > 2 * beat_length)
+      frame.change -= kOnBeat;
     for (std::size_t b = beat; b < std::min(beat + 2, beats.beats.size()); ++b)
       if (std::chrono::abs(beats.beats[b].at - frame.begin) <= kEarly + kEarly / 2) {
         frame.change -= kOnBeat;
