@@ -18,6 +18,8 @@ namespace {
 
 constexpr double kLeastWorth = .8;  // less than this may be chance
 constexpr double kClaimed = .5;     // a loop that is less probable is not claimed
+// In a longer take no transposed passes are looked for: the memory would be large.
+constexpr std::size_t kMostTransposed = 6000;
 constexpr std::size_t kCandidates = 80, kSettled = 12, kMostLoops = 4;
 
 double beats_between(const Beats& beats, Micros from, Micros to) {
@@ -301,7 +303,7 @@ std::vector<Loop> cycles_of(const HeardTake& take, const Beats& beats, const std
   }
   for (std::size_t c = 0; c < cycles.size(); ++c) cycles[c].rotate(first_place(items, cycles, c));
   settle(cycles, items, align(items, cycles, false));
-  aligned = align(items, cycles, true);
+  aligned = align(items, cycles, items.size() < kMostTransposed);
   const double chance = worth_by_chance(items);
   std::vector<Loop> out;
   for (std::size_t c = 0; c < cycles.size(); ++c) {
