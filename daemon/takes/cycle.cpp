@@ -1,3 +1,4 @@
+// Over 400 lines: candidates, alignment and worth share the costs of the steps.
 #include "daemon/takes/cycle.h"
 
 #include <algorithm>

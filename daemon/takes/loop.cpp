@@ -1,3 +1,4 @@
+// Over 400 lines: choosing cycles, placing their passes and describing them share one view of the alignment.
 // The loops of a take: which cycles explain it, where their passes lie, and how they differ.
 #include "daemon/takes/loop.h"
 

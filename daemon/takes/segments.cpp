@@ -1,3 +1,4 @@
+// Over 400 lines: frames, course of chords and what becomes of it share one model of what sounds.
 #include "daemon/takes/segments.h"
 
 #include <algorithm>
