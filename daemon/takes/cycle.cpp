@@ -1,3 +1,4 @@
+// Over 400 lines: candidates, alignment and worth share the costs of the steps.
 #include "daemon/takes/cycle.h"
 
 #include <algorithm>
@@ -18,6 +19,7 @@ constexpr double kNoPulse = -.6;       // a chord without a pulse, in a take tha
 // Another root whose notes are the same, such as Fmaj7 for Dm9 without its bass: from this likeness on it
 // begins to count, and from that on it counts nearly as much as the root.
 constexpr double kSimilar = .72, kSame = .95, kSameSound = 1.35;
+constexpr double kSameWithoutBass = .84;
 // Extra cost of entering a cycle, and of entering or leaving in mid-cycle.
 constexpr double kEnter = -.5, kAtMiddle = -1;
 constexpr double kTranspose = -2.5;
@@ -29,7 +31,6 @@ constexpr double kUnbased = .35;  // weight of a root that is not struck in the 
 constexpr std::size_t kLongest = 24, kWindows = 4;
 constexpr std::size_t kMany = 800;  // segments; in a longer take fewer cycles are tried
 constexpr double kNever = -1e9;
-constexpr Micros kRest{1'200'000};  // a silence after which something begins anew
 
 double log_length(double seconds) {
   return std::log(std::max(.05, seconds));
@@ -92,7 +93,7 @@ double median(std::vector<double> values) {
 }
 
 Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles, bool transpositions,
-              bool anywhere) {
+              const std::vector<bool>& usable) {
   struct State {
     int cycle, key, place;
     std::size_t base, count;  // first state of this cycle and key; places of the cycle
@@ -128,7 +129,7 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
   std::vector<Back> back(n * states.size());
   std::vector<std::int16_t> out_back(n, -1);  // the state before segment i, if segment i is outside
   const auto leave = [&](const State& s) {
-    return anywhere || static_cast<std::size_t>(s.place) + 1 == s.count ? 0. : kAtMiddle;
+    return static_cast<std::size_t>(s.place) + 1 == s.count ? 0. : kAtMiddle;
   };
   for (std::size_t i = 0; i < n; ++i) {
     // The best state before this segment from which to be outside.
@@ -137,6 +138,12 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
     for (std::size_t s = 0; s < states.size(); ++s)
       if (now[s] + leave(states[s]) > out)
         out = now[s] + leave(states[s]), out_from = static_cast<std::int16_t>(s);
+    out_back[i] = out_from;
+    outside = out;
+    if (!usable.empty() && !usable[i]) {
+      std::fill(now.begin(), now.end(), kNever);
+      continue;
+    }
     const double length = take[i].length(), log = log_length(length);
     for (std::size_t s = 0; s < states.size(); ++s) {
       const State& state = states[s];
@@ -147,8 +154,8 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
       const AlignStep step = fits ? AlignStep::kFits : AlignStep::kOther;
       const double half = fits ? 1 : .5;
       const double here = right - half * late(log, state.lengths[0]);
-      double best = out + kEnter + (p == 0 || anywhere ? 0. : 1.2 * kAtMiddle) +
-                    (state.key == 0 ? 0. : kTranspose) + here;
+      double best =
+          out + kEnter + (p == 0 ? 0. : 1.2 * kAtMiddle) + (state.key == 0 ? 0. : kTranspose) + here;
       Back b{out_from, step, true, true, static_cast<float>(right)};
       const auto offer = [&](std::size_t from, double value, AlignStep how, bool round) {
         if (value > best)
@@ -167,8 +174,6 @@ Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles
       next[s] = best;
       back[i * states.size() + s] = b;
     }
-    out_back[i] = out_from;
-    outside = out;
     std::swap(now, next);
   }
   Aligned result;
@@ -391,14 +396,24 @@ void settle(std::vector<Cycle>& cycles, const std::vector<Segment>& take, const 
 
 std::optional<std::size_t> block(const Cycle& cycle) {
   const std::size_t k = cycle.size();
+  const auto low = [](const Profile& profile) {
+    return std::any_of(profile.bass.begin(), profile.bass.end(), [](float b) { return b > .01f; });
+  };
+  // Dm7 without its bass is F6.
+  const auto same = [&](std::size_t a, std::size_t b) {
+    const Profile &x = cycle.profiles[a], &y = cycle.profiles[b];
+    return cycle.roots[a] == cycle.roots[b] || likeness(x, y) > (low(x) && low(y) ? kSame : kSameWithoutBass);
+  };
   for (std::size_t d = 3; 2 * d <= k; ++d) {
     if (k % d != 0) continue;
     std::size_t places = 0, differ = 0;
     for (std::size_t p = 0; p < d; ++p) {
-      std::map<int, std::size_t> roots;
-      for (std::size_t i = p; i < k; i += d) ++roots[cycle.roots[i]];
       std::size_t most = 0;
-      for (const auto& [root, count] : roots) most = std::max(most, count);
+      for (std::size_t i = p; i < k; i += d) {
+        std::size_t count = 0;
+        for (std::size_t j = p; j < k; j += d) count += same(i, j);
+        most = std::max(most, count);
+      }
       places += most < k / d;
       differ += k / d - most;
     }

@@ -43,13 +43,12 @@ struct Aligned {
   std::vector<At> spans;  // one for each segment
 };
 
-// Finds the best way through one or more cycles, or outside them. `anywhere`: entering or leaving a cycle
-// costs the same in all places.
+// Finds the best way through one or more cycles, or outside them. `usable`: the segments that may lie in a
+// cycle; empty: all.
 Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles, bool transpositions,
-              bool anywhere = false);
+              const std::vector<bool>& usable = {});
 
-// The place with which the player begins: where the cycle is entered from outside, or after a rest, or with
-// the first note.
+// The place with which the player begins: counted from it, most passes are whole.
 std::size_t first_place(const std::vector<Segment>& take, const std::vector<Cycle>& cycles,
                         std::size_t which);
 

@@ -1,3 +1,4 @@
+// Over 400 lines: choosing cycles, placing their passes and describing them share one view of the alignment.
 // The loops of a take: which cycles explain it, where their passes lie, and how they differ.
 #include "daemon/takes/loop.h"
 
@@ -18,6 +19,8 @@ namespace {
 
 constexpr double kLeastWorth = .8;  // less than this may be chance
 constexpr double kClaimed = .5;     // a loop that is less probable is not claimed
+// In a longer take no transposed passes are looked for: the memory would be large.
+constexpr std::size_t kMostTransposed = 6000;
 constexpr std::size_t kCandidates = 80, kSettled = 12, kMostLoops = 4;
 
 double beats_between(const Beats& beats, Micros from, Micros to) {
@@ -79,22 +82,24 @@ bool halves_share_their_melody(const HeardTake& take, const std::vector<Segment>
 // The cycle that explains most of the segments marked as usable, beside those that are known.
 std::optional<Cycle> best_cycle(const std::vector<Segment>& items, const std::vector<Cycle>& known,
                                 const std::vector<bool>& usable, double least) {
-  std::vector<std::pair<double, std::vector<Cycle>>> rated;
+  std::vector<std::pair<double, Cycle>> rated;
   for (Cycle& cycle : candidates(items, usable, kCandidates)) {
-    auto all = known;
-    all.push_back(std::move(cycle));
-    const double value = worth(items, all, align(items, all, false));
-    rated.emplace_back(value, std::move(all));
+    const double value = worth(items, {cycle}, align(items, {cycle}, false, usable));
+    rated.emplace_back(value, std::move(cycle));
   }
   std::stable_sort(rated.begin(), rated.end(),
                    [](const auto& a, const auto& b) { return a.first > b.first; });
   if (rated.size() > kSettled) rated.resize(kSettled);
   std::optional<Cycle> best;
   double most = least;
-  for (auto& [value, all] : rated) {
+  for (const auto& [alone, cycle] : rated) {
+    auto all = known;
+    all.push_back(cycle);
+    Aligned aligned = align(items, all, false);
+    const double value = worth(items, all, aligned);
     // The chords that most passes play explain more than those of the passes from which it was made.
     auto settled = all;
-    settle(settled, items, align(items, settled, false));
+    settle(settled, items, aligned);
     const double then = worth(items, settled, align(items, settled, false));
     if (value > most + 1e-9) most = value, best = all.back();
     if (then > most + 1e-9) most = then, best = settled.back();
@@ -299,7 +304,7 @@ std::vector<Loop> cycles_of(const HeardTake& take, const Beats& beats, const std
   }
   for (std::size_t c = 0; c < cycles.size(); ++c) cycles[c].rotate(first_place(items, cycles, c));
   settle(cycles, items, align(items, cycles, false));
-  aligned = align(items, cycles, true);
+  aligned = align(items, cycles, items.size() < kMostTransposed);
   const double chance = worth_by_chance(items);
   std::vector<Loop> out;
   for (std::size_t c = 0; c < cycles.size(); ++c) {

@@ -11,7 +11,8 @@ namespace undersong::takes {
 namespace {
 
 constexpr std::size_t kOrders = 8, kShuffled = 240, kShuffledCandidates = 30;
-constexpr double kKnown = .7;  // a replacement that comes back, against 1 for the chord itself
+constexpr double kLongestHeld = 20;  // seconds; a chord that only goes on for longer is no playing
+constexpr double kKnown = .7;        // a replacement that comes back, against 1 for the chord itself
 
 // Learnt by daemon/harmony/learning/train_loop.py: constant, then one weight for each term of terms().
 constexpr std::array<double, 9> kWeights{-15.492, 2.894, -.632, 1.081, 3.472, 1.737, 1.928, .935, 2.166};
@@ -46,7 +47,8 @@ LoopEvidence evidence_of(const std::vector<Segment>& take, const std::vector<Cyc
   double inside = 0, all = 0, fits = 0, value = 0, count = 0, regular = 0, own = 0, row = 0;
   for (std::size_t i = 0; i < take.size(); ++i) {
     const auto& at = aligned.spans[i];
-    all += take[i].length();
+    const bool in = at.step != AlignStep::kOutside && at.cycle == static_cast<int>(which);
+    all += in ? take[i].length() : std::min(kLongestHeld, take[i].length());
     if (at.step == AlignStep::kOutside || at.cycle != static_cast<int>(which)) {
       row = 0;
       continue;

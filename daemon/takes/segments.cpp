@@ -1,3 +1,4 @@
+// Over 400 lines: frames, course of chords and what becomes of it share one model of what sounds.
 #include "daemon/takes/segments.h"
 
 #include <algorithm>
@@ -194,7 +195,8 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
   std::size_t sung = 0;
   int ground = -1;
   std::array<float, 12> memory{};
-  const auto usual = static_cast<float>(seconds(usual_length(beats)));
+  const Micros beat_length = usual_length(beats);
+  const auto usual = static_cast<float>(seconds(beat_length));
   const float fades = usual > 0 ? std::clamp(kFadeBeats * usual, .5f, 2.f) : kFades;
   std::vector<bool> melody(take.notes.size(), false);
   for (std::size_t i = 0; i < take.notes.size(); ++i) {
@@ -235,6 +237,9 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
     frame.span = span;
     while (beat + 1 < beats.beats.size() && beats.beats[beat + 1].at <= frame.begin + kEarly) ++beat;
     if (struck) frame.change -= kOnBass;
+    // Without beats any moment may be one.
+    if (beats.beats.empty() || std::chrono::abs(beats.beats[beat].at - frame.begin) > 2 * beat_length)
+      frame.change -= kOnBeat;
     for (std::size_t b = beat; b < std::min(beat + 2, beats.beats.size()); ++b)
       if (std::chrono::abs(beats.beats[b].at - frame.begin) <= kEarly + kEarly / 2) {
         frame.change -= kOnBeat;
@@ -353,17 +358,18 @@ std::vector<Segment> segments_of(const HeardTake& take, const Beats& beats) {
   for (const auto& run : runs) covered += run.second - run.first;
   const bool steady = covered * 2 > take.spans.back().end - take.spans.front().begin;
   constexpr Micros kSlack{400'000};
+  // Where hardly anything sounds below the melody, the names of the spans say all there is.
+  const bool named = take.notes.size() < take.melody.size() + take.spans.size();
   const auto add = [&](Micros begin, Micros end, std::size_t first, std::size_t last, int root,
                        Family family) {
     Segment made{first, last, begin, end, root, family, {}, steady};
-    made.profile =
-        take.notes.empty() ? profile_of(take.spans[first].chord) : profile_between(take, begin, end);
+    made.profile = named ? profile_of(take.spans[first].chord) : profile_between(take, begin, end);
     for (const auto& run : runs)
       if (begin >= run.first - kSlack && begin <= run.second + kSlack) made.free = false;
-    made.based = take.notes.empty() || struck_in_bass(take, begin, end, root);
+    made.based = named || struck_in_bass(take, begin, end, root);
     out.push_back(made);
   };
-  if (take.notes.empty()) {
+  if (named) {
     for (std::size_t i = 0; i < take.spans.size(); ++i) {
       const ChordSpan& span = take.spans[i];
       add(span.begin, span.end, i, i, span.chord.root.value(), harmony::row(span.chord.quality).family);
