@@ -7,6 +7,7 @@
 #include <memory>
 #include <optional>
 
+#include "clients/offline/beat_options.h"
 #include "clients/offline/commands.h"
 #include "daemon/midi/smf.h"
 
@@ -17,6 +18,7 @@ struct Options {
   std::string file, directory, title;
   std::optional<double> tempo;
   bool steady = false, force = false;
+  BeatOptions beat;
 };
 
 std::string part_count(std::size_t parts) {
@@ -35,7 +37,12 @@ int run(const Options& options) {
   wish.title = options.title.empty() ? std::filesystem::path(options.file).stem().string() : options.title;
   wish.parts.steady = options.steady;
   wish.parts.tempo = options.tempo;
-  const auto folder = song::hand_over({midi::merged_events(*file), {}}, wish);
+  const auto events = midi::merged_events(*file);
+  const auto said = options.beat.said(events);
+  if (!said) return fail(options.file + ": " + said.error().message);
+  const song::TakeStudy study = song::study_take({events, *said});
+  if (const auto wrong = options.beat.refused(study.beats)) return fail(options.file + ": " + wrong->message);
+  const auto folder = song::hand_over(events, study, wish);
   if (!folder) return fail(options.file + ": " + folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
     return fail(written.error().message);
@@ -62,6 +69,7 @@ void add_hand_over(CLI::App& program, int& exit_code) {
                                   "a steady tempo instead of the player's, in beats per minute; without a "
                                   "number, that of the take")
                      ->expected(0, 1);
+  options->beat.add_to(*command);
   command->add_option("--title", options->title, "title of the pages; by default the name of the file");
   command->add_flag("--force", options->force, "write into a folder that is not empty");
   command->callback([options, steady, &exit_code] {

@@ -3,8 +3,8 @@
 // usage: dump_strikes WARP FILE.mid...
 // WARP is 0, or the seed of a time warp (slow waves, spread key presses, another tempo). For each file,
 // standard output gets its name and a newline, then an int32 count, count doubles (seconds as written in the
-// file) and count rows of floats. The times are always those of the file, warped or not, so that its
-// annotations fit.
+// file), count doubles (how much longer a second lasts there) and count rows of floats. The times are always
+// those of the file, warped or not, so that its annotations fit.
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -13,6 +13,7 @@
 #include <cstdlib>
 #include <random>
 #include <string>
+#include <vector>
 
 #include "daemon/midi/smf.h"
 #include "daemon/takes/loop.h"
@@ -65,13 +66,18 @@ int main(int argc, char** argv) {
     const auto count = static_cast<std::int32_t>(seen.at.size());
     std::fwrite(&count, sizeof count, 1, stdout);
     std::size_t n = 0;
+    std::vector<double> was;
     for (const Micros at : seen.at) {  // the nearest note gives the time in the file
       while (n + 1 < all.size() &&
              std::chrono::abs(all[n + 1].first.at - at) <= std::chrono::abs(all[n].first.at - at))
         ++n;
-      const double was =
-          static_cast<double>((all[n].second + (seed == 0 ? at - all[n].first.at : Micros{})).count()) / 1e6;
-      std::fwrite(&was, sizeof was, 1, stdout);
+      was.push_back(
+          static_cast<double>((all[n].second + (seed == 0 ? at - all[n].first.at : Micros{})).count()) / 1e6);
+    }
+    std::fwrite(was.data(), sizeof was[0], was.size(), stdout);
+    for (const double t : was) {
+      const double pace = seed == 0 ? 1 : (bent(t + .25) - bent(t - .25)) / .5;
+      std::fwrite(&pace, sizeof pace, 1, stdout);
     }
     std::fwrite(seen.features.data(), sizeof(takes::StrikeFeatures), seen.features.size(), stdout);
   }
