@@ -1,6 +1,7 @@
-// Writes the inputs of the network of daemon/takes/strikes.h for performances, for train_beats.py.
+// Writes the inputs of the network of daemon/takes/strikes.h for performances, for train_beats.py; with --near those
+// of daemon/takes/near_strikes.h, for train_near_strikes.py.
 //
-// usage: dump_strikes WARP FILE.mid...
+// usage: dump_strikes [--near] WARP FILE.mid...
 // WARP is 0, or the seed of a time warp (slow waves, spread key presses, another tempo). For each file,
 // standard output gets its name and a newline, then an int32 count, count doubles (seconds as written in the
 // file), count doubles (how much longer a second lasts there) and count rows of floats. The times are always
@@ -17,12 +18,15 @@
 
 #include "daemon/midi/smf.h"
 #include "daemon/takes/loop.h"
+#include "daemon/takes/near_strikes.h"
 #include "daemon/takes/strikes.h"
 
 using namespace undersong;
 
 int main(int argc, char** argv) {
-  if (argc < 3) return std::fprintf(stderr, "usage: dump_strikes WARP FILE.mid...\n"), 2;
+  const bool near = argc > 1 && std::string(argv[1]) == "--near";
+  if (near) --argc, ++argv;
+  if (argc < 3) return std::fprintf(stderr, "usage: dump_strikes [--near] WARP FILE.mid...\n"), 2;
   const unsigned seed = static_cast<unsigned>(std::atoi(argv[1]));
   for (int a = 2; a < argc; ++a) {
     const auto file = midi::read_smf_file(argv[a]);
@@ -79,6 +83,11 @@ int main(int argc, char** argv) {
       const double pace = seed == 0 ? 1 : (bent(t + .25) - bent(t - .25)) / .5;
       std::fwrite(&pace, sizeof pace, 1, stdout);
     }
-    std::fwrite(seen.features.data(), sizeof(takes::StrikeFeatures), seen.features.size(), stdout);
+    if (near) {
+      const auto features = takes::near_features(notes, changes);
+      std::fwrite(features.data(), sizeof features[0], features.size(), stdout);
+    } else {
+      std::fwrite(seen.features.data(), sizeof seen.features[0], seen.features.size(), stdout);
+    }
   }
 }

@@ -9,7 +9,8 @@ the place of strikes), then the four answers. PyTorch (Debian: python3-torch), C
 """
 import argparse, bisect, json, os, numpy as np, torch, torch.nn as nn, torch.nn.functional as F
 
-HEARD, WIDTH = 92, 193                      # inputs: heard so far; all
+HEARD = 92                                  # inputs heard so far
+WIDTH = 193                                 # all inputs
 PERIODS, FIRST, OCTAVE = 31, .22, 10        # lengths of a beat, seconds, bins an octave
 METRES = (2, 3, 4, 5, 7)
 LAYOUT = {False: (48, (1, 2, 4, 8, 16)), True: (32, (1, 2, 4, 8))}
