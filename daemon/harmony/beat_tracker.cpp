@@ -8,8 +8,8 @@ namespace {
 
 constexpr Micros kNear{90'000};  // a note this near to a beat belongs to it
 // The shares of the two kinds of evidence: strikes as judged by the network, and single notes.
-constexpr StrikeShares kShares{1, .75f, 0};
-constexpr float kNotesShare = .7f;
+constexpr StrikeShares kShares{.5f, .75f, 0};
+constexpr float kNotesShare = 1;
 
 }  // namespace
 

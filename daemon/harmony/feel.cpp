@@ -18,29 +18,29 @@ constexpr double kLongestEighth = .34;  // seconds: slower fives and sevens are 
 void Feel::strike(float place) {
   if (!(place >= 0 && place < 1)) return;
   for (float& x : struck_) x *= kMemory;
-  struck_[std::min(kPlaces - 1, static_cast<std::size_t>(place * kPlaces))] += 1;
+  struck_[static_cast<std::size_t>(std::lround(place * kPlaces)) % kPlaces] += 1;
 }
 
 FeelNow Feel::now() const {
   FeelNow out;
-  // Bins of a 24th: sums from the first to the last, both included.
+  // Bins around each 24th: sums from the first to the last, both included.
   const auto sum = [&](std::size_t first, std::size_t last) {
     float all = 0;
     for (std::size_t k = first; k <= last; ++k) all += struck_[k];
     return all;
   };
-  const float inside = sum(3, 20);
+  const float inside = sum(3, 21);
   if (inside < kEnough) return out;
-  const float third = sum(7, 8), second_third = sum(15, 16);
-  const float halves = sum(11, 12), quarters = sum(5, 6) + sum(17, 18);
+  const float third = sum(7, 9), second_third = sum(15, 17);
+  const float halves = sum(11, 13), quarters = sum(5, 6) + sum(18, 19);
   if (third + second_third > kCompound * (halves + quarters) && third > kBoth * second_third) {
     out.division = 3;
     return out;
   }
   // The second of two parts: the mean place of strikes in the middle of the beat.
   float mass = 0, mean = 0;
-  for (std::size_t k = 10; k <= 17; ++k)
-    mass += struck_[k], mean += struck_[k] * (static_cast<float>(k) + .5f) / static_cast<float>(kPlaces);
+  for (std::size_t k = 10; k <= 18; ++k)
+    mass += struck_[k], mean += struck_[k] * static_cast<float>(k) / static_cast<float>(kPlaces);
   const float first_quarters = sum(5, 6);
   if (mass < kEnough / 2 || first_quarters > .4f * mass) return out;
   mean /= mass;
