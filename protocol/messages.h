@@ -63,7 +63,7 @@ struct Moment {
       "for. `beat` is null while there is no steady pulse. `returned`: the chords that were played most "
       "often in this take, at most six.";
   static constexpr const char* kExample =
-      R"({"number":412,"at":83512004,"chord":{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","dark_bright":0.05,"resolved_tense":0.18,"colour":["neutral","at rest"],"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","confidence":0.83},{"root":9,"root_name":"A","quality":"min","letters":["m",""],"signs":["-",""],"bass":5,"bass_name":"F","harte":"A:min/b6","confidence":0.06}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played"},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"returned":[{"root":0,"root_name":"C","quality":"maj","letters":["",""],"signs":["",""],"harte":"C:maj","times":3,"last":82011120}],"under":[76],"alternatives":[{"root":2,"root_name":"D","quality":"min9","letters":["m","9"],"signs":["-","9"],"harte":"D:min9","dark_bright":-0.2,"resolved_tense":0.24,"colour":["dark","at rest"],"degrees":["9"],"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"names":["D2","C3","F4","A4","E5"],"reason":"down a third, two tones stay","tried":false,"tries":0}]})";
+      R"({"number":412,"at":83512004,"chord":{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","dark_bright":0.05,"resolved_tense":0.18,"colour":["neutral","at rest"],"confidence":0.83,"since":83490112,"sounding":true},"readings":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","confidence":0.83},{"root":9,"root_name":"A","quality":"min","letters":["m",""],"signs":["-",""],"bass":5,"bass_name":"F","harte":"A:min/b6","confidence":0.06}],"key":{"name":"C major","harte":"C:maj","tonic":0,"mode":"major","confidence":0.71,"pinned":false},"melody":[{"pitch":76,"name":"E5","degree":"7","since":83490112,"held":true}],"held":[{"pitch":53,"velocity":61,"key_down":true,"since":83490112},{"pitch":76,"velocity":74,"key_down":true,"since":83490112}],"alternatives_number":37,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":3,"meter":4,"source":"played","division":2,"signature":{"upper":4,"lower":4},"swing":1},"still":false,"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"returned":[{"root":0,"root_name":"C","quality":"maj","letters":["",""],"signs":["",""],"harte":"C:maj","times":3,"last":82011120}],"under":[76],"alternatives":[{"root":2,"root_name":"D","quality":"min9","letters":["m","9"],"signs":["-","9"],"harte":"D:min9","dark_bright":-0.2,"resolved_tense":0.24,"colour":["dark","at rest"],"degrees":["9"],"familiar":0.62,"hands_move":9,"left":[38,48],"right":[65,69,76],"names":["D2","C3","F4","A4","E5"],"reason":"down a third, two tones stay","tried":false,"tries":0}]})";
   std::uint64_t number = 0;
   TimeUs at = 0;
   Nullable<ChordInForce> chord;
@@ -541,7 +541,7 @@ struct TapBeat {
       "pulse follows the playing. The reply has the beat as it is now, null if there is none.";
   static constexpr const char* kExample = "{}";
   static constexpr const char* kReplyExample =
-      R"({"beat":{"at":83400112,"tempo":96,"confidence":1,"place":4,"meter":4,"source":"tapped"}})";
+      R"({"beat":{"at":83400112,"tempo":96,"confidence":1,"place":4,"meter":4,"source":"tapped","division":2,"signature":{"upper":4,"lower":4},"swing":1}})";
   using Reply = Tapped;
 };
 BOOST_DESCRIBE_STRUCT(TapBeat, (), ())
@@ -568,7 +568,7 @@ struct CorrectBeat {
       "is refused.";
   static constexpr const char* kExample = R"({"what":"meter","meter":3})";
   static constexpr const char* kReplyExample =
-      R"({"number":90420,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":1,"meter":3,"source":"played"}})";
+      R"({"number":90420,"beat":{"at":83400112,"tempo":96,"confidence":0.8,"place":1,"meter":3,"source":"played","division":2,"signature":{"upper":3,"lower":4},"swing":1}})";
   using Reply = Corrected;
   BeatCorrection what = BeatCorrection::kOne;
   std::optional<std::uint64_t> take{};
@@ -580,15 +580,19 @@ BOOST_DESCRIBE_STRUCT(CorrectBeat, (), (what, take, at, meter))
 struct TakeBeats {
   static constexpr const char* kSays =
       "Lists of equal length: when each beat fell, and its `place` in the bar, from 1. `pulse` false: no "
-      "steady pulse was found, and the beats are only the best fit.";
+      "steady pulse was found, and the beats are only the best fit. `division`, `signature` and `swing` as "
+      "in BeatNow.";
   std::uint64_t take = 0;
   bool pulse = false;
   Share confidence;
   Whole<1, 16> meter{4};
   std::vector<TimeUs> at;
   std::vector<std::uint32_t> place;
+  Whole<2, 3> division{2};
+  TimeSignature signature{};
+  Real<1, 3> swing{1};
 };
-BOOST_DESCRIBE_STRUCT(TakeBeats, (), (take, pulse, confidence, meter, at, place))
+BOOST_DESCRIBE_STRUCT(TakeBeats, (), (take, pulse, confidence, meter, at, place, division, signature, swing))
 
 struct GetBeats {
   static constexpr const char* kMethod = "take.beats";
@@ -597,7 +601,7 @@ struct GetBeats {
       "second.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"pulse":true,"confidence":0.9,"meter":4,"at":[81200345,81825345],"place":[1,2]})";
+      R"({"take":12,"pulse":true,"confidence":0.9,"meter":4,"at":[81200345,81825345],"place":[1,2],"division":2,"signature":{"upper":4,"lower":4},"swing":1})";
   using Reply = TakeBeats;
   std::optional<std::uint64_t> take{};
 };

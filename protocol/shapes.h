@@ -243,18 +243,30 @@ BOOST_DESCRIBE_STRUCT(LoggedTrial, (Chord), (list, place))
 enum class BeatSource : std::uint8_t { kPlayed, kTapped, kClock };
 BOOST_DESCRIBE_ENUM(BeatSource, kPlayed, kTapped, kClock)
 
+struct TimeSignature {
+  static constexpr const char* kSays = "How a metre is written: 6/8 has `upper` 6 and `lower` 8.";
+  Whole<1, 48> upper{4};
+  Whole<4, 8> lower{4};
+};
+BOOST_DESCRIBE_STRUCT(TimeSignature, (), (upper, lower))
+
 struct BeatNow {
   static constexpr const char* kSays =
       "The newest beat: when it fell, the tempo in beats a minute, its `place` in the bar from 1 to "
       "`meter`, and whether it comes from the playing, from taps or from an external MIDI clock. Changes at "
-      "most once a beat, and with each correction.";
+      "most once a beat, and with each correction. `division`: parts of a beat, 3 in compound metres, where "
+      "a beat is a dotted quarter. `signature`: how the metre is written. `swing`: the first half of a beat "
+      "in multiples of the second, 1 if straight.";
   TimeUs at = 0;
   Whole<1, 1000> tempo{1};
   Share confidence;
   Whole<1, 16> place{1}, meter{4};
   BeatSource source = BeatSource::kPlayed;
+  Whole<2, 3> division{2};
+  TimeSignature signature{};
+  Real<1, 3> swing{1};
 };
-BOOST_DESCRIBE_STRUCT(BeatNow, (), (at, tempo, confidence, place, meter, source))
+BOOST_DESCRIBE_STRUCT(BeatNow, (), (at, tempo, confidence, place, meter, source, division, signature, swing))
 
 enum class BeatWord : std::uint8_t { kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo };
 BOOST_DESCRIBE_ENUM(BeatWord, kTap, kClock, kOne, kTwice, kHalf, kMeter, kUndo)

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "clients/offline/beat_options.h"
 #include "clients/offline/commands.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/analysis.h"
@@ -24,6 +25,7 @@ struct Options {
   std::string file;
   bool events = false;
   bool afterwards = false;  // beats found from the whole take instead of those found live
+  BeatOptions beat;         // corrections of those
 };
 
 // Appends one JSON line for each change, in the order in which a client would have received it.
@@ -89,8 +91,7 @@ std::vector<std::string> told_beats(const std::vector<midi::Event>& events) {
   return out;
 }
 
-void print_revised_beats(const std::vector<midi::Event>& events) {
-  const auto beats = takes::study_of(events, {}).beats;
+void print_revised_beats(const std::vector<midi::Event>& events, const takes::Beats& beats) {
   const Micros end = events.empty() ? Micros{} : events.back().at;
   for (const auto& beat : beats.beats) fmt::print("{}", beat_line(end, beat.at, beat.downbeat));
 }
@@ -123,12 +124,24 @@ int run(const Options& options) {
   listen::Analysis analysis(settings);
   const auto events = midi::merged_events(*file);
   const Micros end = (events.empty() ? Micros{} : events.back().at) + kAfterwards;
+  const auto fail = [&](const std::string& why) {
+    fmt::print(stderr, "undersong: {}: {}\n", options.file, why);
+    return 1;
+  };
+  const auto said = options.beat.said(events);
+  if (!said) return fail(said.error().message);
+  if (!said->empty() && !(options.events && options.afterwards))
+    return fail("--beat corrects the beats that --events --afterwards prints.");
   if (!options.events) {
     for (const midi::Event& event : events) listen::drive(analysis, event, print_table);
     listen::drive(analysis, end, print_table);
   } else {
     std::future<std::vector<std::string>> beats;
-    if (!options.afterwards) beats = std::async(std::launch::async, told_beats, std::cref(events));
+    std::future<takes::Study> study;
+    if (options.afterwards)
+      study = std::async(std::launch::async, [&] { return takes::study_of(events, *said); });
+    else
+      beats = std::async(std::launch::async, told_beats, std::cref(events));
     std::vector<std::string> heard(1);  // the lines at each event, and those after the last one
     const auto each = [&](const listen::Analysis& changed) { append_events(heard.back(), changed); };
     for (const midi::Event& event : events) {
@@ -138,7 +151,11 @@ int run(const Options& options) {
     listen::drive(analysis, end, each);
     const auto told = beats.valid() ? beats.get() : std::vector<std::string>(heard.size());
     for (std::size_t i = 0; i < heard.size(); ++i) fmt::print("{}{}", told[i], heard[i]);
-    if (options.afterwards) print_revised_beats(events);
+    if (options.afterwards) {
+      const takes::Study found = study.get();
+      if (const auto wrong = options.beat.refused(found.beats)) return fail(wrong->message);
+      print_revised_beats(events, found.beats);
+    }
   }
   if (analysis.moment().number == 0)
     fmt::print(stderr, "undersong: {}: no notes in this file.\n", options.file);
@@ -155,6 +172,7 @@ void add_analyse(CLI::App& program, int& exit_code) {
   command->add_flag("--events", options->events, "print JSON lines, one for each change");
   command->add_flag("--afterwards", options->afterwards,
                     "with --events: beats as found when the whole take is known");
+  options->beat.add_to(*command);
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }
 

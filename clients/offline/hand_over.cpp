@@ -7,6 +7,7 @@
 #include <memory>
 #include <optional>
 
+#include "clients/offline/beat_options.h"
 #include "clients/offline/commands.h"
 #include "clients/strings_option.h"
 #include "daemon/midi/smf.h"
@@ -19,6 +20,7 @@ struct Options {
   std::optional<double> tempo;
   bool steady = false, force = false;
   harmony::PadStyle strings = harmony::PadStyle::kStill;
+  BeatOptions beat;
 };
 
 std::string part_count(std::size_t parts) {
@@ -38,7 +40,12 @@ int run(const Options& options) {
   wish.parts.steady = options.steady;
   wish.parts.tempo = options.tempo;
   wish.parts.pad = options.strings;
-  const auto folder = song::hand_over({midi::merged_events(*file), {}}, wish);
+  const auto events = midi::merged_events(*file);
+  const auto said = options.beat.said(events);
+  if (!said) return fail(options.file + ": " + said.error().message);
+  const song::TakeStudy study = song::study_take({events, *said});
+  if (const auto wrong = options.beat.refused(study.beats)) return fail(options.file + ": " + wrong->message);
+  const auto folder = song::hand_over(events, study, wish);
   if (!folder) return fail(options.file + ": " + folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
     return fail(written.error().message);
@@ -65,6 +72,7 @@ void add_hand_over(CLI::App& program, int& exit_code) {
                                   "a steady tempo instead of the player's, in beats per minute; without a "
                                   "number, that of the take")
                      ->expected(0, 1);
+  options->beat.add_to(*command);
   command->add_option("--title", options->title, "title of the pages; by default the name of the file");
   add_strings_option<harmony::PadStyle>(*command, options->strings);
   command->add_flag("--force", options->force, "write into a folder that is not empty");

@@ -8,11 +8,12 @@
 #include <optional>
 #include <string>
 
+#include "clients/offline/beat_options.h"
 #include "daemon/takes/study.h"
 
 namespace undersong::offline {
 
-// `file`: path of a standard MIDI file. The returned study has a loop.
-std::optional<takes::Study> hear_loop(const std::string& file);
+// `file`: path of a standard MIDI file. `beat`: what was said of its beat. The returned study has a loop.
+std::optional<takes::Study> hear_loop(const std::string& file, const BeatOptions& beat = {});
 
 }  // namespace undersong::offline

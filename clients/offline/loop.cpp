@@ -84,11 +84,27 @@ void print_json(const takes::Study& found) {
   json::array loops{out};
   for (const auto& other : found.others) loops.push_back(as_json(other.loop, other.sections));
   out["loops"] = std::move(loops);
-  if (found.beats.pulse()) {
-    out["tempo"] = std::round(10 * bpm(found.beats)) / 10;
-    out["meter"] = found.beats.meter;
+  const takes::Beats& beats = found.beats;
+  if (beats.pulse()) {
+    out["tempo"] = std::round(10 * bpm(beats)) / 10;
+    out["meter"] = beats.meter;
+    const auto written =
+        harmony::time_signature(beats.meter, beats.feel.division, seconds(takes::usual_length(beats)));
+    out["division"] = beats.feel.division;
+    out["signature"] = json::object{{"upper", written.upper}, {"lower", written.lower}};
+    out["swing"] = rounded(static_cast<double>(beats.feel.swing));
   }
   std::cout << json::serialize(out) << '\n';
+}
+
+// " (6/8)", ", swung 1.8 to 1"
+std::string feel_words(const takes::Beats& beats) {
+  const auto written =
+      harmony::time_signature(beats.meter, beats.feel.division, seconds(takes::usual_length(beats)));
+  std::string out;
+  if (written.lower != 4) out = fmt::format(" ({}/{})", written.upper, written.lower);
+  if (beats.feel.swing > 1) out += fmt::format(", swung {:.1f} to 1", beats.feel.swing);
+  return out;
 }
 
 void print_loop(const takes::Loop& loop, const takes::Beats& beats, std::string_view title) {
@@ -120,8 +136,8 @@ void print_summary(const takes::Study& found) {
   const takes::Beats& beats = found.beats;
   print_loop(*found.loop, beats, "Loop  ");
   if (beats.pulse())
-    fmt::print("Beat   {:.0f} a minute, {} a bar, {:.0f} % sure\n", bpm(beats), beats.meter,
-               100 * beats.confidence);
+    fmt::print("Beat   {:.0f} a minute, {} a bar{}, {:.0f} % sure\n", bpm(beats), beats.meter,
+               feel_words(beats), 100 * beats.confidence);
   else
     fmt::print("Beat   no pulse was found; lengths are in seconds\n");
   print_sections(*found.loop, found.sections);
@@ -135,10 +151,11 @@ void print_summary(const takes::Study& found) {
 struct Options {
   std::string file;
   bool json = false;
+  BeatOptions beat;
 };
 
 int run(const Options& options) {
-  const auto heard = hear_loop(options.file);
+  const auto heard = hear_loop(options.file, options.beat);
   if (!heard) return 1;
   options.json ? print_json(*heard) : print_summary(*heard);
   return 0;
@@ -151,6 +168,7 @@ void add_loop(CLI::App& program, int& exit_code) {
   auto* command = program.add_subcommand(
       "loop", "Find the chord cycles that were circled in a standard MIDI file, and their sections");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
+  options->beat.add_to(*command);
   command->add_flag("--json", options->json, "print one JSON object");
   command->callback([options, &exit_code] { exit_code = run(*options); });
 }

@@ -4,8 +4,9 @@
 #include <fmt/format.h>
 
 #include <array>
-#include <charconv>
 #include <ctime>
+
+#include "clients/time_text.h"
 
 namespace undersong::terminal {
 
@@ -15,25 +16,7 @@ std::string duration(protocol::TimeUs length) {
 }
 
 std::optional<protocol::TimeUs> time_in_take(const std::string& text) {
-  const auto number = [](std::string_view part, double below) -> std::optional<double> {
-    double value = 0;
-    const auto [end, error] =
-        std::from_chars(part.data(), part.data() + part.size(), value, std::chars_format::fixed);
-    if (error != std::errc() || end != part.data() + part.size() || !(value >= 0 && value < below))
-      return std::nullopt;
-    return value;
-  };
-  const auto colon = text.find(':');
-  double minutes = 0;
-  if (colon != std::string::npos) {
-    const auto whole = number(std::string_view(text).substr(0, colon), 1e5);
-    if (!whole || *whole != static_cast<double>(static_cast<int>(*whole))) return std::nullopt;
-    minutes = *whole;
-  }
-  const auto seconds = number(std::string_view(text).substr(colon == std::string::npos ? 0 : colon + 1),
-                              colon == std::string::npos ? 1e6 : 60);
-  if (!seconds) return std::nullopt;
-  return static_cast<protocol::TimeUs>((minutes * 60 + *seconds) * 1e6 + .5);
+  return time_of(text);
 }
 
 std::string nth(std::uint32_t number) {
@@ -55,8 +38,11 @@ std::string beat_words(const protocol::BeatNow& beat) {
                      : beat.confidence > .65                        ? "sure"
                      : beat.confidence > .35                        ? "fairly sure"
                                                                     : "unsure";
-  return fmt::format("{} a minute, beat {} of {}, {}", beat.tempo.value, beat.place.value, beat.meter.value,
-                     sure);
+  std::string feel;
+  if (beat.signature.lower.value != 4) feel = fmt::format(" in {}/8", beat.signature.upper.value);
+  if (beat.swing.value > 1) feel += fmt::format(", swung {:.1f} to 1", beat.swing.value);
+  return fmt::format("{} a minute, beat {} of {}{}, {}", beat.tempo.value, beat.place.value, beat.meter.value,
+                     feel, sure);
 }
 
 std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style) {

@@ -96,6 +96,18 @@ const Tables& tables() {
 
 }  // namespace
 
+BeatOnset strike_onset(Micros at, const Judgement& judged, Micros since, const StrikeShares& shares) {
+  constexpr Micros kLongestThatCounts{1'000'000};
+  BeatOnset onset;
+  onset.at = at;
+  onset.weight = shares.strikes;
+  const float tempered = std::pow(judged.beat / std::max(1e-6f, 1 - judged.beat), shares.temper);
+  onset.beat = tempered / (1 + tempered);
+  if (shares.lengths > 0) onset.lengths = &judged.lengths;
+  onset.lasts = shares.lengths * static_cast<float>(std::min(since, kLongestThatCounts).count()) / 1e6f;
+  return onset;
+}
+
 BeatOnset BeatWeigher::weigh(Micros at, Pitch pitch, Velocity velocity) {
   constexpr Micros kChord{70'000};  // notes struck this close together are one chord
   BeatOnset out;
@@ -263,6 +275,7 @@ UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
     one = t.plain.data(), other = t.bass.data();
     more = onset.bass * onset.weight, much = onset.weight - more;
   }
+  if (onset.lengths) add_lengths(onset);
   for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
     const int offset = now_ - beat;
     // Start at a vector boundary: shorter intervals have ended, and nobody reads them.
@@ -280,6 +293,39 @@ UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
   }
   none_ += costs_->least * onset.weight;
   best_known_ = false;
+}
+
+// What is judged of the length of a beat counts for all beats that go on here.
+UNDERSONG_WIDE void BeatLattice::add_lengths(const BeatOnset& onset) {
+  struct Place {
+    std::size_t bin;
+    float share;
+  };
+  static const auto kPlaces = [] {
+    std::array<Place, kIntervals> out{};
+    for (int i = 0; i < kIntervals; ++i) {
+      const float length = static_cast<float>(kShortest + i) * 1e-6f * static_cast<float>(kBeatFrame.count());
+      const float at = std::clamp(kLengthsAnOctave * std::log2(length / kShortestLength), 0.f,
+                                  static_cast<float>(kBeatLengths - 1) - 1e-3f);
+      const auto bin = static_cast<std::size_t>(at);
+      out[static_cast<std::size_t>(i)] = {bin, at - static_cast<float>(bin)};
+    }
+    return out;
+  }();
+  constexpr float kLeastLikely = -5;
+  std::array<float, kIntervals> more;
+  for (std::size_t i = 0; i < kIntervals; ++i) {
+    const auto [bin, share] = kPlaces[i];
+    const float here = (*onset.lengths)[bin], next = (*onset.lengths)[bin + 1];
+    more[i] = onset.lasts * std::max(kLeastLikely, here + share * (next - here));
+  }
+  for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
+    float* __restrict values = row(beat);
+    const int first =
+        std::max(0, now_ - beat - kShortest) / static_cast<int>(kLane) * static_cast<int>(kLane);
+    for (int i = first; i < kIntervals; i += static_cast<int>(kLane))
+      store(values + i, load(values + i) + load(&more[static_cast<std::size_t>(i)]));
+  }
 }
 
 UNDERSONG_WIDE void BeatLattice::find_best() {

@@ -23,6 +23,7 @@
 #include <vector>
 
 #include "daemon/harmony/pitch.h"
+#include "daemon/harmony/strike_net.h"
 
 namespace undersong::harmony {
 
@@ -36,7 +37,21 @@ struct BeatOnset {
   // 0..1: the probability that it lies on a beat, where that was judged; `bass` is then ignored. -1: not
   // judged.
   float beat = -1;
+  // The logarithm of how likely each length of a beat is here, where that was judged; it counts `lasts`
+  // times.
+  const BeatLengths* lengths = nullptr;
+  float lasts = 0;
 };
+
+// A judged strike as evidence. `since`: time from the strike before or to the strike after it, for which its
+// judgement of the length of a beat counts. `judged` must outlive the onset.
+struct StrikeShares {
+  float strikes = 1;  // weight of a strike's place
+  // Flattens the networks' probabilities: they are less certain of new takes than of those they learnt from.
+  float temper = .75f;
+  float lengths = .3f;  // what a judged length weighs, a second
+};
+BeatOnset strike_onset(Micros at, const Judgement& judged, Micros since, const StrikeShares& shares = {});
 
 // Weighs key presses in order, each by what was struck before it. Threads: one owner. No allocation.
 class BeatWeigher {
@@ -114,6 +129,7 @@ class BeatLattice {
   }
 
   void find_best();
+  void add_lengths(const BeatOnset& onset);
 
   // The costs of a beat and of the change from one beat to the next.
   struct Costs;

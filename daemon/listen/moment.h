@@ -13,6 +13,7 @@
 
 #include "daemon/harmony/alternatives.h"
 #include "daemon/harmony/chord.h"
+#include "daemon/harmony/feel.h"
 #include "daemon/harmony/fixed_vector.h"
 #include "daemon/harmony/interval.h"
 #include "daemon/harmony/key.h"
@@ -58,6 +59,7 @@ struct BeatNow {
   int place = 0;         // place in the bar, from 0
   int meter = 4;         // beats per bar
   BeatSource source = BeatSource::kPlayed;
+  harmony::FeelNow feel{};
   friend bool operator==(const BeatNow&, const BeatNow&) = default;
 };
 

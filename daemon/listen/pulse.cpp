@@ -77,7 +77,16 @@ void Pulse::show() {
   // Shown in tenths. The shown value stays while the real one is within a tenth of it.
   float shown = std::round(confidence_ * 10) / 10;
   if (now_ && std::abs(confidence_ - now_->confidence) < .1f) shown = now_->confidence;
-  now_ = BeatNow{newest.at, tempo_, std::clamp(shown, 0.f, 1.f), newest.place, newest.meter, newest.source};
+  // How beats are divided was heard at the level of the tracker.
+  const auto& heard = tracker_.newest();
+  const bool same_level = heard && std::abs(std::log(ratio(heard->interval, newest.interval))) < .2;
+  now_ = BeatNow{newest.at,
+                 tempo_,
+                 std::clamp(shown, 0.f, 1.f),
+                 newest.place,
+                 newest.meter,
+                 newest.source,
+                 same_level ? tracker_.feel() : harmony::FeelNow{}};
 }
 
 std::optional<ToldBeat> Pulse::take_beat() {

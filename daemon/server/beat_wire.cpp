@@ -45,6 +45,9 @@ protocol::TakeBeats beats_of(const takes::Summary& take, const song::TakeStudy& 
   out.pulse = beats.pulse();
   out.confidence = static_cast<double>(beats.confidence);
   out.meter = beats.meter;
+  out.division = beats.feel.division;
+  out.signature = signature_of(beats.meter, beats.feel, seconds(takes::usual_length(beats)));
+  out.swing = static_cast<double>(beats.feel.swing);
   // If the take begins within a bar, its first beats are the last ones of that bar.
   const auto one =
       std::find_if(beats.beats.begin(), beats.beats.end(), [](const auto& beat) { return beat.downbeat; });

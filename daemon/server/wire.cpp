@@ -168,6 +168,17 @@ protocol::BeatNow beat_of(const listen::BeatNow& beat) {
   out.place = beat.place + 1;
   out.meter = beat.meter;
   out.source = static_cast<protocol::BeatSource>(beat.source);
+  out.division = beat.feel.division;
+  out.signature = signature_of(beat.meter, beat.feel, 60. / std::max(1, beat.tempo));
+  out.swing = static_cast<double>(beat.feel.swing);
+  return out;
+}
+
+protocol::TimeSignature signature_of(int meter, const harmony::FeelNow& feel, double seconds_a_beat) {
+  const auto written = harmony::time_signature(meter, feel.division, seconds_a_beat);
+  protocol::TimeSignature out;
+  out.upper = written.upper;
+  out.lower = written.lower;
   return out;
 }
 

@@ -50,5 +50,6 @@ protocol::TakeSummary summary_of(const takes::Summary& summary);
 protocol::TakeDetail detail_of(const takes::Detail& detail);
 
 protocol::BeatNow beat_of(const listen::BeatNow& beat);
+protocol::TimeSignature signature_of(int meter, const harmony::FeelNow& feel, double seconds_a_beat);
 
 }  // namespace undersong::server

@@ -20,7 +20,7 @@ double usual_interval(const std::vector<takes::Beat>& beats) {
 }
 
 // Moves the downbeats to the beginnings of the loop's passes, because they were found before the loop was
-// known.
+// known. A pass that begins near a downbeat begins there: its first chord may be pushed or late.
 void bar_by_loop(std::vector<takes::Beat>& beats, const takes::Loop& loop, int meter) {
   const auto nearest = [&](Micros at) {
     auto it = std::lower_bound(beats.begin(), beats.end(), at,
@@ -31,7 +31,13 @@ void bar_by_loop(std::vector<takes::Beat>& beats, const takes::Loop& loop, int m
   std::vector<std::size_t> starts;
   for (const takes::LoopPass& pass : loop.passes) {
     if (pass.cut && pass.places.front().begin == pass.places.front().end) continue;
-    const std::size_t at = nearest(pass.begin);
+    std::size_t at = nearest(pass.begin);
+    for (const std::size_t by : {at, at + 1})
+      if (by < beats.size() && beats[by].downbeat && !beats[by].begins && by > 0 &&
+          std::chrono::abs(beats[by].at - pass.begin) < 2 * (beats[by].at - beats[by - 1].at) / 3) {
+        at = by;
+        break;
+      }
     if (starts.empty() || at > starts.back()) starts.push_back(at);
   }
   if (starts.empty()) return;
@@ -97,6 +103,7 @@ std::size_t Bars::bar_at(Ticks tick) const {
 
 int meter_of(const takes::Beats& beats, const std::optional<takes::Loop>& loop) {
   if (!loop || !beats.pulse() || beats.barred) return beats.meter;
+  if (beats.meter != 3 && beats.meter != 4) return beats.meter;
   double total = 0;
   for (const auto& chord : loop->chords) total += chord.beats;
   const bool threes = std::fmod(total, 3) == 0, fours = std::fmod(total, 4) == 0;

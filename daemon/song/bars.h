@@ -44,8 +44,8 @@ struct Bars {
 Bars bars_of(const takes::HeardTake& take, const takes::Beats& beats, const std::optional<takes::Loop>& loop,
              Micros end);
 
-// Beats per bar. The beats decide, unless nobody said where bars begin and the length of the loop fits only
-// the other meter.
+// Beats per bar. The beats decide, unless they found three or four, nobody said where bars begin, and the
+// length of the loop fits only the other of these two.
 int meter_of(const takes::Beats& beats, const std::optional<takes::Loop>& loop);
 
 }  // namespace undersong::song

@@ -17,6 +17,7 @@
 #include <cstddef>
 #include <vector>
 
+#include "daemon/harmony/feel.h"
 #include "daemon/takes/played_notes.h"
 
 namespace undersong::takes {
@@ -31,12 +32,14 @@ struct Beat {
 struct Beats {
   std::vector<Beat> beats;  // ascending
   int meter = 4;            // beats per bar in most bars
+  harmony::FeelNow feel{};  // how most beats are divided
   bool barred = false;      // the player or a clock said where bars begin; the analysis must not move them
   // 0..1. Grows with how many notes fall on beats, how even the beats are, and how much better they fit than
   // by chance.
   float confidence = 0;
   // If false, the beats are only a rough fit; count in chord changes instead.
-  bool pulse() const { return beats.size() > 3 && confidence >= .2f; }
+  // What the player said outranks the doubt.
+  bool pulse() const { return beats.size() > 3 && (barred || confidence >= .2f); }
 };
 
 // `notes`: ordered by beginning. `chord_changes`: when settled chords begin, ascending; may be empty.

@@ -1,63 +1,111 @@
 #include "daemon/takes/strikes.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
-#include <cstdint>
-#include <cstdlib>
+#include <iterator>
+
+#include "daemon/takes/near_strikes.h"
 
 namespace undersong::takes {
 namespace {
 
+using harmony::kJudgedRow;
+using harmony::Layer;
+
 #include "daemon/takes/strikes_table.inc"
 
-struct Group {
-  Micros at{};                     // mean time of its notes
-  std::size_t first = 0, end = 0;  // indices of its notes
-  float size = 0, low = 0, high = 0, loud = 0, length = 0, low_length = 0, high_length = 0, fresh = 0,
-        fresh_long = 0;
+// The share of the nearest strikes in what is said of bars where the tempo bends.
+constexpr float kNearBarShare = .3f;
+
+constexpr std::size_t kHidden = std::size(kFirstBias), kReaches = 5;
+constexpr std::array<std::size_t, kReaches> kReach{1, 2, 4, 8, 16};  // in strikes
+
+struct Network {
+  Layer<kHidden> first{kFirst, kFirstScale, kFirstBias};
+  std::array<Layer<kHidden>, kReaches> convs{
+      Layer<kHidden>{kConv0, kConv0Scale, kConv0Bias}, Layer<kHidden>{kConv1, kConv1Scale, kConv1Bias},
+      Layer<kHidden>{kConv2, kConv2Scale, kConv2Bias}, Layer<kHidden>{kConv3, kConv3Scale, kConv3Bias},
+      Layer<kHidden>{kConv4, kConv4Scale, kConv4Bias}};
+  Layer<kJudgedRow> last{kLast, kLastScale, kLastBias};
 };
 
-constexpr Micros kTogether{45'000}, kChordChange{80'000};
+const Network& network() {
+  static const Network kNetwork;
+  return kNetwork;
+}
+
+using Rows = std::vector<std::array<float, kHidden>>;
+
+UNDERSONG_WIDE void first_layer(const std::vector<StrikeFeatures>& from, Rows& to) {
+  const auto& layer = network().first;
+  for (std::size_t i = 0; i < from.size(); ++i) {
+    to[i] = layer.bias;
+    harmony::add_inputs<kHidden>(to[i].data(), from[i].data(), kStrikeFeatures, layer.weights.data());
+    harmony::rectify<kHidden>(to[i].data());
+  }
+}
+
+// Three taps: `reach` strikes before, here, and `reach` strikes after.
+UNDERSONG_WIDE void convolve(const Rows& from, const Layer<kHidden>& layer, std::size_t reach, Rows& to) {
+  for (std::size_t i = 0; i < from.size(); ++i) {
+    to[i] = layer.bias;
+    const auto tap = [&](std::size_t which, std::size_t at) {
+      harmony::add_inputs<kHidden>(to[i].data(), from[at].data(), kHidden,
+                                   layer.weights.data() + which * kHidden * kHidden);
+    };
+    if (i >= reach) tap(0, i - reach);
+    tap(1, i);
+    if (i + reach < from.size()) tap(2, i + reach);
+    harmony::rectify<kHidden>(to[i].data());
+    for (std::size_t h = 0; h < kHidden; ++h) to[i][h] += from[i][h];
+  }
+}
+
+UNDERSONG_WIDE void last_layer(const std::array<float, kHidden>& from, std::array<float, kJudgedRow>& to) {
+  to = network().last.bias;
+  harmony::add_inputs<kJudgedRow>(to.data(), from.data(), kHidden, network().last.weights.data());
+}
+
+struct Group {
+  harmony::StruckNotes notes;      // its time is the mean of its notes
+  std::size_t first = 0, end = 0;  // indices of its notes
+  float length = 0, low_length = 0, high_length = 0;
+};
+
+constexpr Micros kChordChange{80'000};
 
 std::vector<Group> grouped(const std::vector<PlayedNote>& notes) {
   std::vector<Group> out;
-  std::array<Micros, 12> heard{};
-  heard.fill(Micros(-100'000'000));
   for (std::size_t i = 0; i < notes.size();) {
     Group g;
     g.first = i;
     Micros sum{};
-    for (g.end = i + 1; g.end < notes.size() && notes[g.end].at - notes[g.end - 1].at <= kTogether &&
-                        notes[g.end].at - notes[i].at <= 2 * kTogether;)
+    for (g.end = i + 1; g.end < notes.size() && notes[g.end].at - notes[g.end - 1].at <= harmony::kTogether &&
+                        notes[g.end].at - notes[i].at <= 2 * harmony::kTogether;)
       ++g.end;
-    g.low = 127;
-    std::array<bool, 12> is{};
+    g.notes.low = 127, g.notes.high = 0, g.notes.loud = 0;
     for (std::size_t k = g.first; k < g.end; ++k) {
       const auto& n = notes[k];
       const float height = static_cast<float>(n.pitch.value()), length = static_cast<float>(n.length.count());
       sum += n.at - notes[i].at;
-      g.loud = std::max(g.loud, static_cast<float>(n.velocity.value()));
+      g.notes.loud = std::max(g.notes.loud, static_cast<float>(n.velocity.value()));
       g.length = std::max(g.length, length);
-      if (height < g.low) g.low = height, g.low_length = length;
-      if (height > g.high) g.high = height, g.high_length = length;
-      const auto pc = static_cast<std::size_t>(n.pitch.pitch_class().value());
-      if (!is[pc]) {
-        is[pc] = true;
-        g.fresh += n.at - heard[pc] > Micros(1'000'000) ? 1.f : 0.f;
-        g.fresh_long += n.at - heard[pc] > Micros(2'500'000) ? 1.f : 0.f;
-        heard[pc] = n.at;
-      }
+      if (height < g.notes.low) g.notes.low = height, g.low_length = length;
+      if (height > g.notes.high) g.notes.high = height, g.high_length = length;
+      g.notes.classes = static_cast<std::uint16_t>(g.notes.classes | 1u << n.pitch.pitch_class().value());
     }
-    g.size = static_cast<float>(g.end - g.first);
-    g.at = notes[i].at + sum / static_cast<std::int64_t>(g.end - g.first);
+    g.notes.size = static_cast<float>(g.end - g.first);
+    g.notes.at = notes[i].at + sum / static_cast<std::int64_t>(g.end - g.first);
     out.push_back(g);
     i = g.end;
   }
   return out;
 }
 
-float ratio(float a, float b) {
-  return std::clamp(std::log2((a + 1e3f) / (b + 1e3f)), -3.f, 3.f);
+// A length in microseconds as a logarithm around half a second.
+float logarithm(float length) {
+  return std::clamp(std::log2(std::max(0.f, length) / 5e5f + 1e-3f), -3.f, 3.f);
 }
 
 // How much the harmony changes at a moment: 1 minus the cosine of the pitch class counts before and after it.
@@ -81,102 +129,58 @@ float chroma_change(const std::vector<PlayedNote>& notes, std::size_t first, Mic
 SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes) {
   SeenStrikes out;
   const auto groups = grouped(notes);
-  const auto n = static_cast<std::ptrdiff_t>(groups.size());
-  const auto at = [&](std::ptrdiff_t i) -> const Group& {
-    return groups[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i, 0, n - 1))];
-  };
-  const auto gap = [&](std::ptrdiff_t i) {  // time from strike i to the next
-    return i < 0 || i + 1 >= n ? 2e6f : std::min(4e6f, static_cast<float>((at(i + 1).at - at(i).at).count()));
-  };
-  constexpr std::ptrdiff_t kNear = 12;
-  std::vector<float> gaps;
-  for (std::ptrdiff_t i = 0; i < n; ++i) {
-    const Group& g = at(i);
-    gaps.clear();
-    float loud = 0, loud2 = 0, low = 0, high = 0, size = 0, length = 0, count = 0;
-    for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(0, i - kNear); k <= std::min(n - 1, i + kNear); ++k) {
-      const Group& o = at(k);
-      if (k + 1 < n) gaps.push_back(gap(k));
-      loud += o.loud, loud2 += o.loud * o.loud, low += o.low, high += o.high, size += o.size,
-          length += std::log2(o.length + 1e3f), ++count;
-    }
-    float usual = 3e5f;
-    if (!gaps.empty()) {
-      const auto middle = gaps.begin() + static_cast<std::ptrdiff_t>(gaps.size() / 2);
-      std::nth_element(gaps.begin(), middle, gaps.end());
-      usual = *middle;
-    }
-    loud /= count, low /= count, high /= count, size /= count, length /= count;
-    const float swing = std::sqrt(std::max(9.f, loud2 / count - loud * loud));
-    StrikeFeatures f{};
-    std::size_t at_feature = 0;
-    const auto put = [&](float x) { f[at_feature++] = x; };
-    put(std::clamp(std::log2(usual / 2.5e5f), -3.f, 3.f));
-    for (std::ptrdiff_t k = -3; k < 3; ++k) put(ratio(gap(i + k), usual));
-    // Time to and from the next note near the lowest and near the highest note, roughly in the same voice.
-    const auto voice = [&](float height, int way) {
-      for (std::ptrdiff_t k = i + way; k >= 0 && k < n && k - i <= 24 && i - k <= 24; k += way)
-        for (std::size_t m = at(k).first; m < at(k).end; ++m)
-          if (std::abs(static_cast<float>(notes[m].pitch.value()) - height) < 8)
-            return static_cast<float>(std::abs((at(k).at - g.at).count()));
-      return 3e6f;
-    };
-    put(ratio(voice(g.low, 1), usual)), put(ratio(voice(g.low, -1), usual));
-    put(ratio(voice(g.high, 1), usual)), put(ratio(voice(g.high, -1), usual));
-    put(std::clamp(std::log2(g.length + 1e3f) - length, -3.f, 3.f));
-    put(ratio(g.low_length, usual)), put(ratio(g.high_length, usual));
-    // Time from and to the next strike as low as this, and as high.
-    const auto reached = [&](int way, bool down) {
-      for (std::ptrdiff_t k = i + way; k >= 0 && k < n && k - i <= 32 && i - k <= 32; k += way)
-        if (down ? at(k).low <= g.low + .5f : at(k).high >= g.high - .5f)
-          return static_cast<float>(std::abs((at(k).at - g.at).count()));
-      return 5e6f;
-    };
-    put(ratio(reached(-1, true), usual)), put(ratio(reached(1, true), usual));
-    put(ratio(reached(-1, false), usual)), put(ratio(reached(1, false), usual));
-    for (const float spans : {3.f, 6.f, 12.f})
-      put(chroma_change(notes, g.first,
-                        Micros(static_cast<std::int64_t>(std::clamp(spans * usual, 2e5f, 4e6f)))));
-    const auto changed = [&](Micros when) {
-      const auto c = std::lower_bound(chord_changes.begin(), chord_changes.end(), when - kChordChange);
-      return c != chord_changes.end() && *c <= when + kChordChange;
-    };
-    // This strike and its neighbours, relative to the average.
-    for (std::ptrdiff_t k = -4; k <= 4; ++k) {
-      const Group& o = at(i + k);
-      put(std::clamp((o.size - size) / (1 + size), -1.5f, 1.5f));
-      put(std::clamp((o.low - low) / 12, -2.5f, 2.5f));
-      put(std::clamp((o.loud - loud) / swing, -3.f, 3.f));
-      put((o.fresh + .5f * o.fresh_long) / (1 + size));
-      put(changed(o.at) ? 1.f : 0.f);
-    }
-    put(std::clamp((g.high - high) / 12, -2.5f, 2.5f));
-    put(std::clamp((g.high - at(i - 1).high) / 12, -2.5f, 2.5f)),
-        put(std::clamp((g.high - at(i + 1).high) / 12, -2.5f, 2.5f));
-    put(size / 4);
-    put(g.size > 1 ? 1.f : 0.f);
-    out.at.push_back(g.at);
-    out.features.push_back(f);
+  out.features.resize(groups.size());
+  harmony::StrikeInputs inputs;
+  harmony::StrikeEar forwards, backwards;
+  for (std::size_t i = 0; i < groups.size(); ++i) {
+    forwards.hear(groups[i].notes, inputs);
+    std::copy(inputs.begin(), inputs.end(), out.features[i].begin());
+    out.at.push_back(groups[i].notes.at);
+  }
+  for (std::size_t i = groups.size(); i-- > 0;) {
+    harmony::StruckNotes notes_then = groups[i].notes;
+    notes_then.at = groups.back().notes.at - notes_then.at;
+    backwards.hear(notes_then, inputs);
+    std::copy(inputs.begin(), inputs.end(), out.features[i].begin() + harmony::kStrikeInputs);
+  }
+  for (std::size_t i = 0; i < groups.size(); ++i) {
+    const Group& g = groups[i];
+    std::size_t at = 2 * harmony::kStrikeInputs;
+    const auto put = [&](float x) { out.features[i][at++] = x; };
+    put(logarithm(g.length)), put(logarithm(g.low_length)), put(logarithm(g.high_length));
+    for (const int span : {600'000, 1'200'000, 2'500'000}) put(chroma_change(notes, g.first, Micros(span)));
+    const auto after =
+        std::lower_bound(chord_changes.begin(), chord_changes.end(), g.notes.at - kChordChange);
+    const bool here = after != chord_changes.end() && *after <= g.notes.at + kChordChange;
+    put(here ? 1.f : 0.f);
+    put(after != chord_changes.begin() ? logarithm(static_cast<float>((g.notes.at - *(after - 1)).count()))
+                                       : 3.f);
+    const auto next = here ? after + 1 : after;
+    put(next != chord_changes.end() ? logarithm(static_cast<float>((*next - g.notes.at).count())) : 3.f);
   }
   return out;
 }
 
 std::vector<Strike> strikes(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes) {
   const SeenStrikes seen = seen_strikes(notes, chord_changes);
+  Rows hidden(seen.at.size()), next(seen.at.size());
+  first_layer(seen.features, hidden);
+  for (std::size_t k = 0; k < kReaches; ++k) {
+    convolve(hidden, network().convs[k], kReach[k], next);
+    hidden.swap(next);
+  }
+  const auto near = near_judgements(notes, chord_changes);
   std::vector<Strike> out;
   out.reserve(seen.at.size());
+  std::array<float, kJudgedRow> judged{};
   for (std::size_t i = 0; i < seen.at.size(); ++i) {
-    std::array<float, kHidden> hidden;
-    std::copy(std::begin(kInBias), std::end(kInBias), hidden.begin());
-    for (std::size_t f = 0; f < kStrikeFeatures; ++f)
-      for (std::size_t h = 0; h < kHidden; ++h) hidden[h] += seen.features[i][f] * kIn[f * kHidden + h];
-    float beat = kOutBias[0], downbeat = kOutBias[1];
-    for (std::size_t h = 0; h < kHidden; ++h) {
-      const float x = std::tanh(hidden[h]);
-      beat += x * kOut[2 * h];
-      downbeat += x * kOut[2 * h + 1];
-    }
-    out.push_back({seen.at[i], 1 / (1 + std::exp(-beat)), 1 / (1 + std::exp(-downbeat))});
+    last_layer(hidden[i], judged);
+    Strike strike{harmony::judgement_of(judged.data()), {}, seen.at[i]};
+    judged[0] = near[i].beat;
+    judged[1] += kNearBarShare * (near[i].downbeat - judged[1]);
+    strike.freely = harmony::judgement_of(judged.data());
+    strike.freely.lengths = {};  // not from the neighbours alone
+    out.push_back(strike);
   }
   return out;
 }

@@ -1,31 +1,34 @@
-// Estimates for each strike of a take how likely it falls on a beat and on a downbeat. A strike is a group of
-// notes struck together.
+// Judges each strike of a finished take: how likely it falls on a beat and begins a bar, how long a beat is
+// there, and how many beats a bar has. A strike is a group of notes struck together.
 //
-// A small neural network judges each strike by gaps, lengths, loudness, height, number of notes and new pitch
-// classes. All inputs are relative to the neighbouring strikes, so tempo, loudness and register do not
-// matter.
+// A small neural network hears the strikes around each strike, some thirty on both sides.
 //
 // Units: Micros of the take; probabilities 0..1.
 // Threads: pure functions; call them from any thread.
 // Errors: none; all functions are total.
-// Source: our own; weights learnt by daemon/harmony/learning/train_beats.py, see the README there.
+// Source: harmony/strike_net.h; weights learnt by daemon/harmony/learning/train_beats.py, see the README
+// there.
 #pragma once
 
 #include <array>
 #include <cstddef>
 #include <vector>
 
+#include "daemon/harmony/strike_ear.h"
+#include "daemon/harmony/strike_net.h"
 #include "daemon/takes/played_notes.h"
 
 namespace undersong::takes {
 
-inline constexpr std::size_t kStrikeFeatures = 71;
+// Inputs of the network: the strike heard after the strikes before it, the same backwards, and what only a
+// finished take tells: lengths of notes, changes of harmony.
+inline constexpr std::size_t kAfterwardsInputs = 9;
+inline constexpr std::size_t kStrikeFeatures = 2 * harmony::kStrikeInputs + kAfterwardsInputs;
 using StrikeFeatures = std::array<float, kStrikeFeatures>;
 
-struct Strike {
+struct Strike : harmony::Judgement {  // as judged in measured playing
+  harmony::Judgement freely;          // the same where the tempo bends: by the nearest strikes
   Micros at{};
-  float beat = .5f;      // probability that it falls on a beat
-  float downbeat = .2f;  // probability that it begins a bar
 };
 
 // `notes`: ordered by beginning. `chord_changes`: ascending.

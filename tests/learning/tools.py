@@ -68,12 +68,16 @@ def main(build, midi):
     for what in ('chord', 'melody', 'key'):
         if not any(what in line for line in told): fail('ear_events tells no ' + what)
     if any(line['t'] < before['t'] for before, line in zip(told, told[1:])): fail('ear_events tells something too late')
-    strikes = run('dump_strikes', 0, midi)
-    name, rest = strikes.split(b'\n', 1)
-    count = int.from_bytes(rest[:4], 'little')
-    if name.decode() != midi or count == 0: fail('dump_strikes writes no strikes')
-    rows(rest[4 + 8 * count:], constant('train_beats.py', 'WIDTH'), 'dump_strikes')
-    if len(rest) != 4 + count * (8 + 4 * constant('train_beats.py', 'WIDTH')): fail('dump_strikes writes too much or too little')
+    for script, words in (('train_beats.py', ()), ('train_near_strikes.py', ('--near',))):
+        strikes = run('dump_strikes', *words, 0, midi)
+        name, rest = strikes.split(b'\n', 1)
+        count, width = int.from_bytes(rest[:4], 'little'), constant(script, 'WIDTH')
+        if name.decode() != midi or count == 0: fail('dump_strikes writes no strikes')
+        rows(rest[4 + 16 * count:], width, 'dump_strikes')
+        if len(rest) != 4 + count * (16 + 4 * width): fail('dump_strikes writes too much or too little')
+    levels = [json.loads(line) for line in run('dump_levels', midi).splitlines()]
+    if not levels or any(level['file'] != midi or not level['beats'] and any(level['features'][:1]) for level in levels):
+        fail('dump_levels writes no levels')
     loops = [json.loads(line) for line in run('dump_loop', midi).splitlines()]
     if [take['name'] for take in loops] != [midi] or not loops[0]['loops']: fail('dump_loop writes no loop')
     if any(len(loop['evidence']) != 7 or not all(map(math.isfinite, loop['evidence'])) for loop in loops[0]['loops']):

@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 #include <random>
 
@@ -49,6 +51,55 @@ TEST(Beats, LieOnThePulseAndBarsBeginWithTheBass) {
       }
     }
   }
+}
+
+// Chords in quarters over a bass note each bar, with a tune.
+std::vector<PlayedNote> straight(double beat, int bar_count = 24) {
+  std::vector<PlayedNote> notes;
+  const std::array roots{45, 41, 38, 40};
+  for (int i = 0; i < 4 * bar_count; ++i) {
+    const double t = 2 + i * beat;
+    const int root = roots[static_cast<std::size_t>(i / 4 % 4)];
+    if (i % 4 == 0) notes.push_back({at(t), at(beat * 3.8), Pitch(root), Velocity(74)});
+    for (const int third : {12, 15, 19})
+      notes.push_back({at(t + .004), at(beat * .8), Pitch(root + third), Velocity(56)});
+    if (i % 4 == 0) notes.push_back({at(t), at(beat * 1.4), Pitch(root + 24), Velocity(78)});
+    if (i % 4 == 1) notes.push_back({at(t + beat / 2), at(beat * .4), Pitch(root + 26), Velocity(72)});
+    if (i % 4 == 2) notes.push_back({at(t), at(beat * 1.9), Pitch(root + 27), Velocity(76)});
+  }
+  std::stable_sort(notes.begin(), notes.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
+  return notes;
+}
+
+TEST(Beats, AStraightGridIsCountedAtTheLevelOfItsQuarters) {
+  for (const double tempo : {72., 96., 120., 144.}) {
+    const Beats found = find_beats(straight(60 / tempo));
+    ASSERT_TRUE(found.pulse()) << tempo;
+    EXPECT_NEAR(60 / sec(usual_length(found)), tempo, 2) << tempo;
+    EXPECT_EQ(found.meter, 4) << tempo;
+    EXPECT_EQ(found.feel, harmony::FeelNow{}) << tempo;
+  }
+}
+
+TEST(Beats, SixEightIsCountedInTwoDottedBeats) {
+  std::vector<PlayedNote> notes;
+  const double eighth = 60. / 56 / 3;
+  const std::array roots{38, 45, 47, 43};
+  for (int i = 0; i < 24 * 6; ++i) {
+    const double t = 2 + i * eighth;
+    const int root = roots[static_cast<std::size_t>(i / 6 % 4)];
+    const std::array figure{0, 12, 16, 19, 16, 12};
+    notes.push_back({at(t), at(eighth * (i % 6 == 0 ? 2.8 : 1)),
+                     Pitch(root + figure[static_cast<std::size_t>(i % 6)]), Velocity(i % 6 == 0 ? 72 : 58)});
+    if (i % 6 == 0 || i % 6 == 3)
+      notes.push_back({at(t + .003), at(eighth * 2.6), Pitch(root + 31 - i % 6), Velocity(76)});
+    if (i % 6 == 5) notes.push_back({at(t + .003), at(eighth * .9), Pitch(root + 29), Velocity(70)});
+  }
+  const Beats found = find_beats(notes);
+  ASSERT_TRUE(found.pulse());
+  EXPECT_NEAR(60 / sec(usual_length(found)), 56, 2);
+  EXPECT_EQ(found.meter, 2);
+  EXPECT_EQ(found.feel.division, 3);
 }
 
 TEST(Beats, APulseThatStopsAndBeginsElsewhereIsTwoStretches) {

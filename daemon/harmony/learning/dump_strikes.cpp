@@ -1,10 +1,11 @@
-// Writes the inputs of the network of daemon/takes/strikes.h for performances, for train_beats.py.
+// Writes the inputs of the network of daemon/takes/strikes.h for performances, for train_beats.py; with --near those
+// of daemon/takes/near_strikes.h, for train_near_strikes.py.
 //
-// usage: dump_strikes WARP FILE.mid...
+// usage: dump_strikes [--near] WARP FILE.mid...
 // WARP is 0, or the seed of a time warp (slow waves, spread key presses, another tempo). For each file,
 // standard output gets its name and a newline, then an int32 count, count doubles (seconds as written in the
-// file) and count rows of floats. The times are always those of the file, warped or not, so that its
-// annotations fit.
+// file), count doubles (how much longer a second lasts there) and count rows of floats. The times are always
+// those of the file, warped or not, so that its annotations fit.
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -13,15 +14,19 @@
 #include <cstdlib>
 #include <random>
 #include <string>
+#include <vector>
 
 #include "daemon/midi/smf.h"
 #include "daemon/takes/loop.h"
+#include "daemon/takes/near_strikes.h"
 #include "daemon/takes/strikes.h"
 
 using namespace undersong;
 
 int main(int argc, char** argv) {
-  if (argc < 3) return std::fprintf(stderr, "usage: dump_strikes WARP FILE.mid...\n"), 2;
+  const bool near = argc > 1 && std::string(argv[1]) == "--near";
+  if (near) --argc, ++argv;
+  if (argc < 3) return std::fprintf(stderr, "usage: dump_strikes [--near] WARP FILE.mid...\n"), 2;
   const unsigned seed = static_cast<unsigned>(std::atoi(argv[1]));
   for (int a = 2; a < argc; ++a) {
     const auto file = midi::read_smf_file(argv[a]);
@@ -65,14 +70,24 @@ int main(int argc, char** argv) {
     const auto count = static_cast<std::int32_t>(seen.at.size());
     std::fwrite(&count, sizeof count, 1, stdout);
     std::size_t n = 0;
+    std::vector<double> was;
     for (const Micros at : seen.at) {  // the nearest note gives the time in the file
       while (n + 1 < all.size() &&
              std::chrono::abs(all[n + 1].first.at - at) <= std::chrono::abs(all[n].first.at - at))
         ++n;
-      const double was =
-          static_cast<double>((all[n].second + (seed == 0 ? at - all[n].first.at : Micros{})).count()) / 1e6;
-      std::fwrite(&was, sizeof was, 1, stdout);
+      was.push_back(
+          static_cast<double>((all[n].second + (seed == 0 ? at - all[n].first.at : Micros{})).count()) / 1e6);
     }
-    std::fwrite(seen.features.data(), sizeof(takes::StrikeFeatures), seen.features.size(), stdout);
+    std::fwrite(was.data(), sizeof was[0], was.size(), stdout);
+    for (const double t : was) {
+      const double pace = seed == 0 ? 1 : (bent(t + .25) - bent(t - .25)) / .5;
+      std::fwrite(&pace, sizeof pace, 1, stdout);
+    }
+    if (near) {
+      const auto features = takes::near_features(notes, changes);
+      std::fwrite(features.data(), sizeof features[0], features.size(), stdout);
+    } else {
+      std::fwrite(seen.features.data(), sizeof seen.features[0], seen.features.size(), stdout);
+    }
   }
 }

@@ -23,12 +23,14 @@ export function BeatLine() {
   );
 }
 
-/** "96 a minute, 4 a bar, as tapped" */
+/** "96 a minute, 4 a bar, as tapped"; "56 a minute, 2 a bar in 6/8"; "132 a minute, 4 a bar, swung 1.8 to 1" */
 export function beat_words(): string {
   const beat = shown_beat.value;
   if (!beat) return 'no steady pulse';
   const sure = beat.source === 'clock' ? 'by the clock' : beat.source === 'tapped' ? 'as tapped' : beat.confidence > 0.65 ? '' : beat.confidence > 0.35 ? 'fairly sure' : 'unsure';
-  return `${beat.tempo} a minute, ${beat.meter} a bar${sure && `, ${sure}`}`;
+  const compound = beat.signature.lower === 8 ? ` in ${beat.signature.upper}/8` : '';
+  const swung = beat.swing > 1 ? `, swung ${beat.swing} to 1` : '';
+  return `${beat.tempo} a minute, ${beat.meter} a bar${compound}${swung}${sure && `, ${sure}`}`;
 }
 
 export function BeatPopover() {
