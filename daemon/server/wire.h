@@ -22,6 +22,7 @@ struct BeatNow;
 struct Status;
 struct TakeDetail;
 struct TakeSummary;
+struct TimeSignature;
 }  // namespace undersong::protocol
 
 namespace undersong::server {

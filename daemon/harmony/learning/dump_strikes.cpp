@@ -1,5 +1,5 @@
-// Writes the inputs of the network of daemon/takes/strikes.h for performances, for train_beats.py; with --near those
-// of daemon/takes/near_strikes.h, for train_near_strikes.py.
+// Writes the inputs of the network of daemon/takes/strikes.h for performances, for train_beats.py; with
+// --near those of daemon/takes/near_strikes.h, for train_near_strikes.py.
 //
 // usage: dump_strikes [--near] WARP FILE.mid...
 // WARP is 0, or the seed of a time warp (slow waves, spread key presses, another tempo). For each file,
