@@ -17,11 +17,11 @@ void add_strings_option(CLI::App& command, Wish& wish) {
   static const std::map<std::string, Style> kWords{
       {"still", Style::kStill}, {"moving", Style::kMoving}, {"chorale", Style::kChorale}};
   command
-      .add_option_function<Style>(
-          "--strings", [&wish](const Style& style) { wish = style; },
+      .add_option_function<std::string>(
+          "--strings", [&wish](const std::string& word) { wish = kWords.at(word); },
           "how the strings play: still (the default) holds what it can, moving lets an inner voice move, "
           "chorale strikes every chord")
-      ->transform(CLI::CheckedTransformer(kWords, CLI::ignore_case).description("still|moving|chorale"));
+      ->check(CLI::IsMember({"still", "moving", "chorale"}));
 }
 
 }  // namespace undersong

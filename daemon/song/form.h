@@ -39,8 +39,7 @@ struct WrittenNote {
   harmony::NoteName name;
   Ticks at, length;
   Velocity velocity;
-  bool slurred = false;  // slurred to the next note of the voice
-  bool accent = false;
+  bool slurred = false;               // slurred to the next note of the voice
   std::vector<WrittenPitch> above{};  // further notes of a chord, ascending
   friend bool operator==(const WrittenNote&, const WrittenNote&) = default;
 };

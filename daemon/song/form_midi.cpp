@@ -119,10 +119,9 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts&
   }
   finish(file, std::move(comping));
   finish(file, std::move(bass));
-  constexpr std::array<const char*, harmony::kStrings> kNames{"cello", "viola", "violin II", "violin I"};
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const auto channel = static_cast<std::uint8_t>(3 + (harmony::kStrings - 1 - voice));
-    midi::SmfTrack track = new_track(fmt::format("string pad, {}", kNames[voice]), channel, kStrings);
+    midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
     Ticks begin;
     for (const Part& part : strings.voices[voice].parts)
       for (int time = 1; time <= part.times; ++time) {

@@ -201,7 +201,6 @@ std::vector<WrittenNote> melody_in_beats(const Heard& heard) {
 
 PadRow add_strings(midi::Smf& file, const Heard& heard, const std::vector<WrittenChord>& changes,
                    FreeChannels& channels, harmony::PadStyle style) {
-  constexpr std::array<const char*, harmony::kStrings> kNames{"cello", "viola", "violin II", "violin I"};
   constexpr std::size_t kPhrase = 4;  // bars
   const auto tune = melody_in_beats(heard);
   std::vector<PadStretch> stretches;
@@ -214,7 +213,7 @@ PadRow add_strings(midi::Smf& file, const Heard& heard, const std::vector<Writte
   PadRow row = pad_row(stretches, style);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const std::uint8_t channel = channels.take();
-    midi::SmfTrack track = new_track(fmt::format("string pad, {}", kNames[voice]), channel, kStrings);
+    midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
     for (const PadVoices& stretch : row.stretches)
       for (const WrittenNote& note : stretch.notes[voice])
         add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch,

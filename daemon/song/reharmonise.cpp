@@ -171,23 +171,14 @@ class Reharmoniser {
       out_.exact &= search(1, different);
     }
     wishes_ = wish_.wishes;
-    // All are compared by the same weights.
-    for (Proposal& made : out_.proposals) made.score = worth_of(made) / static_cast<double>(n);
+    // All are compared by the same weights, and so is the loop itself.
+    for (Proposal& made : out_.proposals) made.score = score_of(made);
     std::stable_sort(out_.proposals.begin(), out_.proposals.end(),
                      [](const Proposal& a, const Proposal& b) { return a.score > b.score; });
-    // Rate the loop itself with the same weights.
-    harmony::CycleProblem own;
-    std::vector<std::vector<Candidate>> single;
-    for (std::size_t i = 0; i < n; ++i) {
-      const Candidate made = played_candidate(i, std::nullopt);
-      single.push_back({made});
-      own.spans.push_back({{made.worth, made.kind}});
-    }
-    own.links.resize(n);
     std::vector<Candidate> chords;
-    for (std::size_t i = 0; i < n; ++i)
-      link(own.links[i], i, single[i], single[(i + 1) % n]), chords.push_back(single[i][0]);
-    out_.played = proposal(chords, harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)), std::nullopt);
+    for (std::size_t i = 0; i < n; ++i) chords.push_back(played_candidate(i, std::nullopt));
+    out_.played = proposal(chords, std::nullopt);
+    out_.played.score = score_of(out_.played);
     out_.played.reason = "as played";
     for (Proposal& made : out_.proposals) made.reason = reason(made);
     if (out_.proposals.empty()) return not_found("no other chords fit this melody");
@@ -207,7 +198,8 @@ class Reharmoniser {
                (out_.key->mode == harmony::Mode::kMajor ? Family::kMajor : Family::kMinor);
   }
 
-  double worth_of(const Proposal& made) const {
+  // By the wishes that were asked for, whichever search found it.
+  double score_of(const Proposal& made) const {
     const std::size_t n = made.chords.size();
     const auto& known = harmony::offered();
     const std::size_t key = harmony::Offered::key_index(out_.key);
@@ -229,7 +221,7 @@ class Reharmoniser {
     }
     own.links.resize(n);
     for (std::size_t i = 0; i < n; ++i) link(own.links[i], i, single[i], single[(i + 1) % n]);
-    return harmony::cycle_worth(own, std::vector<std::size_t>(n, 0));
+    return harmony::cycle_worth(own, std::vector<std::size_t>(n, 0)) / static_cast<double>(n);
   }
 
   // Adds up to `count` proposals that differ from all of `different`, and adds their kinds to it. True if
@@ -266,7 +258,7 @@ class Reharmoniser {
         kinds.push_back(chords.back().kind);
       }
       different.push_back(std::move(kinds));
-      out_.proposals.push_back(proposal(chords, found.cycles[c].worth, basses[found.problem[c]]));
+      out_.proposals.push_back(proposal(chords, basses[found.problem[c]]));
     }
     return found.exact;
   }
@@ -425,12 +417,11 @@ class Reharmoniser {
     }
   }
 
-  Proposal proposal(const std::vector<Candidate>& chosen, double worth,
-                    const std::optional<PitchClass>& bass) const {
+  // Without score and reason.
+  Proposal proposal(const std::vector<Candidate>& chosen, const std::optional<PitchClass>& bass) const {
     Proposal out;
     out.pedal = bass;
     const std::size_t n = chosen.size();
-    out.score = worth / static_cast<double>(n);
     std::vector<Chord> chords;
     std::vector<Pitch> tops;
     for (std::size_t i = 0; i < n; ++i) {

@@ -8,6 +8,10 @@
 // at least half of the chords that may change. Two chords differ if their roots or their kinds do; the kinds
 // are major (including dominants and suspensions), minor and diminished.
 //
+// Chords like those of the loop, and its tonic, are preferred, the less the stronger a wish is. With no wish
+// and five proposals or more, half of them are the best there are; of the others each in turn is the best
+// that is brighter, more resolved, darker or tenser.
+//
 // With a pedal point every chord stands over the same bass note. The search is exact over all twelve bass
 // notes, or over the one that was named. A bass note outside the chord costs something, and one that clashes
 // with it costs more; the tonic and the dominant are preferred.
@@ -101,7 +105,8 @@ struct Reharmonisation {
   std::size_t free = 0;             // how many chords may change
   // At least this many chords differ between any two proposals, and between each and what was played.
   std::size_t apart = 0;
-  bool exact = true;  // true: no better proposals exist; false: the search stopped before it could prove that
+  bool exact =
+      true;  // true: each is the best for its wish; false: the search stopped before it could prove that
 };
 
 inline constexpr std::size_t kMostProposals = 16;

@@ -158,9 +158,7 @@ void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int oc
       set(add(node, "beam", std::string(beam_text(symbol.beams[level]))), "number",
           std::to_string(level + 1));
   const bool tuplet_edge = symbol.tuplet != Mark::kNone && member == 0;
-  const bool accent = symbol.note && symbol.note->accent && !symbol.tied_before && member == 0;
-  if (!symbol.tied_before && !symbol.tied_after && !tuplet_edge && !slur_begins && !slur_ends && !accent)
-    return;
+  if (!symbol.tied_before && !symbol.tied_after && !tuplet_edge && !slur_begins && !slur_ends) return;
   xml_node notations = add(node, "notations");
   if (symbol.tied_before) set(add(notations, "tied"), "type", "stop");
   if (symbol.tied_after) set(add(notations, "tied"), "type", "start");
@@ -175,7 +173,6 @@ void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int oc
     set(tuplet, "type", symbol.tuplet == Mark::kBegin ? "start" : "stop");
     if (symbol.tuplet == Mark::kBegin) set(tuplet, "bracket", "yes");
   }
-  if (accent) add(add(notations, "articulations"), "accent");
 }
 
 // One of the endings of a part, in the order in which they are written.

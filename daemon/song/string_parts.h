@@ -24,6 +24,9 @@
 
 namespace undersong::song {
 
+inline constexpr std::array<const char*, harmony::kStrings> kStringNames{"cello", "viola", "violin II",
+                                                                         "violin I"};
+
 struct StringParts {
   // Cello first, as in harmony::StringChord. Each has the shape of the form it was made for, and its notes as
   // the melody.

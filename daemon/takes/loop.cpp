@@ -17,6 +17,37 @@
 namespace undersong::takes {
 namespace {
 
+// The names that a chord had, by how long. What the player said wins; a name on another root than the cycle's
+// hardly counts.
+class Names {
+ public:
+  explicit Names(int root) : root_(root) {}
+  void add(const HeardTake& take, std::size_t first, std::size_t last) {
+    for (std::size_t s = first; s <= last; ++s) {
+      const ChordSpan& span = take.spans[s];
+      const double weight = seconds(span.end - span.begin) * (span.chord.root.value() == root_ ? 1 : .01);
+      const auto known = std::find_if(names_.begin(), names_.end(), [&](const auto& name) {
+        return name.first.chord == span.chord && name.first.said == span.said;
+      });
+      if (known != names_.end())
+        known->second += weight;
+      else
+        names_.emplace_back(span, weight);
+    }
+  }
+  // Null if there was none.
+  const ChordSpan* best() const {
+    const auto found = std::max_element(names_.begin(), names_.end(), [](const auto& a, const auto& b) {
+      return std::pair(a.first.said, a.second) < std::pair(b.first.said, b.second);
+    });
+    return found == names_.end() ? nullptr : &found->first;
+  }
+
+ private:
+  int root_;
+  std::vector<std::pair<ChordSpan, double>> names_;
+};
+
 constexpr double kLeastWorth = .8;  // less than this may be chance
 constexpr double kClaimed = .5;     // a loop that is less probable is not claimed
 // In a longer take no transposed passes are looked for: the memory would be large.
@@ -233,7 +264,7 @@ Loop loop_of(const HeardTake& take, const Beats& beats, const std::vector<Segmen
   // A chord's name is the one that the player gave it in some pass, or else the one that stood there longest,
   // over all passes.
   for (std::size_t p = 0; p < k; ++p) {
-    std::vector<std::pair<ChordSpan, double>> names;
+    Names names(cycle.roots[p]);
     std::vector<double> lengths, counts;
     for (std::size_t i = 0; i < items.size(); ++i) {
       const auto& at = aligned.spans[i];
@@ -242,27 +273,13 @@ Loop loop_of(const HeardTake& take, const Beats& beats, const std::vector<Segmen
         continue;
       lengths.push_back(items[i].length());
       if (const double b = beats_between(beats, items[i].begin, items[i].end); b > 0) counts.push_back(b);
-      for (std::size_t s = items[i].first; s <= items[i].last; ++s) {
-        const ChordSpan& span = take.spans[s];
-        const double weight =
-            seconds(span.end - span.begin) * (span.chord.root.value() == cycle.roots[p] ? 1 : .01);
-        const auto known = std::find_if(names.begin(), names.end(), [&](const auto& name) {
-          return name.first.chord == span.chord && name.first.said == span.said;
-        });
-        if (known != names.end())
-          known->second += weight;
-        else
-          names.emplace_back(span, weight);
-      }
+      names.add(take, items[i].first, items[i].last);
     }
     LoopChord chord;
-    const auto less = [](const auto& a, const auto& b) {
-      return std::pair(a.first.said, a.second) < std::pair(b.first.said, b.second);
-    };
-    const auto name = std::max_element(names.begin(), names.end(), less);
-    if (name != names.end()) chord.chord = name->first.chord, chord.root = name->first.root;
+    const ChordSpan* name = names.best();
+    if (name) chord.chord = name->chord, chord.root = name->root;
     // Where the ear named no pass by the root that the basses of some passes give, the notes name it.
-    if (name == names.end() || (!name->first.said && chord.chord.root.value() != cycle.roots[p])) {
+    if (!name || (!name->said && chord.chord.root.value() != cycle.roots[p])) {
       const PitchClass root(cycle.roots[p]);
       chord.chord = {root, nearest_quality(cycle.profiles[p], root), root};
       chord.root = harmony::spell_within(root, -5);
@@ -333,22 +350,9 @@ void add_vamps(const HeardTake& take, const Beats& beats, const std::vector<Segm
     const auto vamp = find_vamp(take, beats, items, usable);
     if (!vamp) return;
     Loop loop;
-    std::vector<std::pair<ChordSpan, double>> names;
-    for (std::size_t s = items[vamp->first].first; s <= items[vamp->last].last; ++s) {
-      const ChordSpan& span = take.spans[s];
-      const double weight =
-          seconds(span.end - span.begin) * (span.chord.root.value() == vamp->root ? 1 : .01);
-      const auto known = std::find_if(names.begin(), names.end(), [&](const auto& name) {
-        return name.first.chord == span.chord && name.first.said == span.said;
-      });
-      if (known != names.end())
-        known->second += weight;
-      else
-        names.emplace_back(span, weight);
-    }
-    const auto name = std::max_element(names.begin(), names.end(), [](const auto& a, const auto& b) {
-      return std::pair(a.first.said, a.second) < std::pair(b.first.said, b.second);
-    });
+    Names names(vamp->root);
+    names.add(take, items[vamp->first].first, items[vamp->last].last);
+    const ChordSpan* name = names.best();
     std::vector<double> lengths;
     for (std::size_t b = 0; b + 1 < vamp->begins.size(); ++b) {
       LoopPass pass;
@@ -359,8 +363,8 @@ void add_vamps(const HeardTake& take, const Beats& beats, const std::vector<Segm
       loop.passes.push_back(std::move(pass));
     }
     LoopChord chord;
-    chord.chord = name->first.chord;
-    chord.root = name->first.root;
+    chord.chord = name->chord;
+    chord.root = name->root;
     chord.length = Micros(static_cast<std::int64_t>(1e6 * median(lengths)));
     chord.beats = beats.pulse() ? beats.meter : 0;
     loop.chords.push_back(chord);

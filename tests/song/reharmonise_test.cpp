@@ -343,8 +343,8 @@ TEST(Reharmonise, ANoteHeldOverTheChangeCountsUnderBothChords) {
   Player player;
   for (int pass = 0; pass < 5; ++pass) {
     player.chord("D:min7", {77});
+    player.take.notes.back().length = at(3.5);  // the tune is the last note of a chord
     player.chord("G:7", {});
-    player.take.notes.back().length = at(3.5);
   }
   const Heard heard = found_in(player);
   const Sung melody = sung(heard.take, heard.loop, heard.sections, "");

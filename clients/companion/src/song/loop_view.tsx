@@ -24,12 +24,12 @@ export function LoopView({ state }: { state: SongState }) {
         <p class="caution">No steady beat was found, so lengths are in seconds. Tap the beat four times while you play, or start another machine’s clock,
           and the next take will be in beats.</p>
       )}
-      {found.loops.map((loop, i) => (
-        <section key={i} class="one-loop" aria-label={several ? `Loop ${i + 1}` : 'The loop'}>
-          {several && <p class="loop-facts soft"><span>Loop {i + 1}</span><Rounds loop={loop} /></p>}
+      {several ? found.loops.map((loop, i) => (
+        <section key={i} class="one-loop" aria-label={`Loop ${i + 1}`}>
+          <p class="loop-facts soft"><span>Loop {i + 1}</span><Rounds loop={loop} /></p>
           <OneLoop loop={loop} />
         </section>
-      ))}
+      )) : <OneLoop loop={found} />}
     </section>
   );
 }
