@@ -26,7 +26,7 @@ constexpr harmony::StrikeShares kFreeShares{.7f, .8f, 0};
 constexpr harmony::BeatPrior kOpen{65, .403, .2, 10.3, 16.3, 2.64, 0, 0};
 // Where the tempo bends, the length of a beat is not judged: what is usual counts more.
 constexpr harmony::BeatPrior kOpenFreely{};
-constexpr double kBends = .024; // median change of the interval from beat to beat, as a logarithm
+constexpr double kBends = .022;  // median change of the interval from beat to beat, as a logarithm
 constexpr std::size_t kLeastChanges = 4;
 // Free playing, too, fits this much better than the same notes shifted at random.
 constexpr double kLuck = 1.05;
@@ -166,8 +166,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   Helper<Path> bent_first(kHelper, [&] { return best_path(bent, kOpenFreely); });
   Path first = best_path(measured, kOpen);
   Path other = bent_first.get();
-  const bool freely =
-      chord_changes.size() < kLeastChanges || std::min(wander(first), wander(other)) > kBends;
+  const bool freely = chord_changes.size() < kLeastChanges || std::min(wander(first), wander(other)) > kBends;
   if (freely) std::swap(first, other);
   const auto& evidence = freely ? bent : measured;
   Helper<double> by_chance(kHelper, [&] { return score_by_chance(evidence, freely ? kOpenFreely : kOpen); });
