@@ -42,6 +42,9 @@ class BarLattice {
   };
   static State state(std::size_t index);
 
+  // `uncommon`: the weight of what bars of other than four beats cost.
+  explicit BarLattice(float uncommon = 1) : uncommon_(uncommon) {}
+
   // The next beat. `begins`: the pulse begins here, or begins again.
   void beat(const BarEvidence& evidence, bool begins);
   std::size_t best() const;  // index of the best state
@@ -50,6 +53,7 @@ class BarLattice {
   const std::array<std::uint8_t, kStates>& came_from() const { return came_from_; }
 
  private:
+  float uncommon_;
   bool any_ = false;
   std::array<float, kStates> score_{};
   std::array<std::uint8_t, kStates> came_from_{};

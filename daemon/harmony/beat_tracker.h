@@ -4,21 +4,18 @@
 //   tracker.note_on(at, pitch, velocity);
 //   while (auto beat = tracker.take_beat()) show(*beat);
 //
-// Feed it key presses in time order and call advance(t) for time without any. Notes struck together are
-// judged as one strike, as soon as no more can belong to it. A beat is reported kBeatDelay after it fell or
-// later, so that a note struck slightly late still counts. A reported beat is never revised.
+// Feed it key presses in time order and call advance(t) for time without any. A beat is reported kBeatDelay
+// after it fell or later, so that a note struck slightly late still counts. A reported beat is never revised.
 //
 // Units: Micros of one stream.
 // Threads: one owner. No allocation after construction.
 // Errors: none; all functions are total. A note earlier than the newest time counts at the newest time; after
 // a silence longer than kBeatSilence the tracker starts again.
-// Source: beat_lattice.h, bar_lattice.h and beat_ear.h.
+// Source: beat_lattice.h; bars by votes of bass notes and new notes, common practice, no source.
 #pragma once
 
 #include <optional>
 
-#include "daemon/harmony/bar_lattice.h"
-#include "daemon/harmony/beat_ear.h"
 #include "daemon/harmony/beat_lattice.h"
 #include "daemon/harmony/feel.h"
 
@@ -51,34 +48,29 @@ class BeatTracker {
   static constexpr std::size_t kWaiting = 64;
   static constexpr int kLook = 4;  // frames between two readings of the lattice
   void to_frame(int frame);
-  void judge();  // the strike whose notes were being collected
   void look();
-  void place_in_bar(TrackedBeat& beat, bool begins);
+  void place_in_bar(TrackedBeat& beat);
   void hear_feel(const TrackedBeat& beat);
   float confidence(Micros at);
 
   std::optional<Micros> origin_;  // time of frame 0
-  Micros last_note_{}, now_{};
-  BeatEar ear_;
-  BeatWeigher weigher_;
+  Micros last_note_{};
   BeatLattice lattice_;
+  BeatWeigher weigher_;
   std::optional<TrackedBeat> newest_;
   int newest_frame_ = -1;
-  // The strike whose notes are still being collected; its size is 0 if there is none.
-  StruckNotes strike_{.size = 0};
-  Micros strike_began_{}, after_began_{};  // its first note; sum of the others' times after that
-  // The same notes one by one, the first ones if there are more.
-  std::array<BeatOnset, 16> collected_{};
-  std::size_t collected_count_ = 0;
   // Decaying sums over beats: change of interval, beats with a note on them, all beats.
   float change_ = 0, struck_ = 0, told_ = 0;
-  struct Judged {
-    Micros at{-3'600'000'000};
-    Judgement judgement;
+  std::array<Micros, 32> notes_{};  // the newest key presses
+  std::size_t next_note_ = 0;
+  struct Strike {
+    Micros at{};
+    float weight = 0;
   };
-  std::array<Judged, 32> judged_{};  // the newest strikes
-  std::size_t next_judged_ = 0;
-  BarLattice bars_;
+  std::array<Strike, 32> strikes_{};  // bass notes; the newest is at next_strike_ - 1
+  std::size_t next_strike_ = 0;
+  std::array<std::array<float, 4>, 2> votes_{};  // [3 or 4 beats in a bar][place]
+  int count_ = 0;                                // beats since the pulse started
   Feel feel_;
   FeelNow feel_now_{};
   std::array<TrackedBeat, kWaiting> waiting_{};

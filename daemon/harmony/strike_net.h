@@ -1,5 +1,4 @@
-// The networks that judge strikes: their layers, and what they answer. One hears strikes as they come
-// (beat_ear.h), one hears a finished take (takes/strikes.h).
+// The network that judges strikes (takes/strikes.h): its layers, and what it answers.
 //
 // A layer on the inputs of each strike is followed by convolutions over the strikes, each with a residual
 // connection and a longer reach than the one before.

@@ -19,6 +19,7 @@
 
 namespace undersong::protocol {
 struct BeatNow;
+struct TimeSignature;
 struct Status;
 struct TakeDetail;
 struct TakeSummary;

@@ -10,12 +10,13 @@ namespace undersong::takes {
 using harmony::BarLattice;
 using harmony::kMetres;
 
-BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, bool freely) {
+BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, bool freely,
+                  float uncommon) {
   BarPath out;
   const std::size_t n = beats.size();
   out.downbeats.resize(n);
   if (n == 0) return out;
-  BarLattice lattice;
+  BarLattice lattice(uncommon);
   std::vector<std::array<std::uint8_t, BarLattice::kStates>> back(n);
   std::size_t s = 0;
   for (std::size_t i = 0; i < n; ++i) {

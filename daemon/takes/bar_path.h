@@ -23,6 +23,8 @@ struct BarPath {
   float score = 0;              // how well the bars explain the strikes
 };
 // `beats` and `strikes`: ascending. `freely`: strikes count as judged where the tempo bends.
-BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, bool freely = false);
+// `uncommon`: as in BarLattice.
+BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, bool freely = false,
+                  float uncommon = 1);
 
 }  // namespace undersong::takes

@@ -26,7 +26,8 @@ constexpr harmony::StrikeShares kFreeShares{.7f, .8f, 0};
 constexpr harmony::BeatPrior kOpen{65, .403, .2, 10.3, 16.3, 2.64, 0, 0};
 // Where the tempo bends, the length of a beat is not judged: what is usual counts more.
 constexpr harmony::BeatPrior kOpenFreely{};
-constexpr double kBends = .03;  // median change of the interval from beat to beat, as a logarithm
+constexpr double kBends = .022;  // median change of the interval from beat to beat, as a logarithm
+constexpr std::size_t kLeastChanges = 4;
 // Free playing, too, fits this much better than the same notes shifted at random.
 constexpr double kLuck = 1.05;
 constexpr double kSure = .15;   // beyond kLuck, this much more removes any doubt that there is a pulse
@@ -90,13 +91,13 @@ double score_by_chance(const std::vector<BeatOnset>& onsets, const harmony::Beat
 
 // The beats at the level that a musician would choose. If the playing is steady, passages outside the pulse
 // get a pulse of their own or none; if the tempo bends, the beats follow it.
-std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onsets,
+std::vector<Beat> settled(const Path& first, const Path& other, const std::vector<BeatOnset>& onsets,
                           const std::vector<Strike>& strikes, const std::vector<Micros>& changes, bool freely,
                           bool part = false) {
   const auto usual = lengths_of(first.beats);
   const bool is_steady = steady(usual);
   if (part && !is_steady) return {};
-  std::vector<Level> levels = tried_levels(onsets, first, strikes, changes, freely);
+  std::vector<Level> levels = tried_levels(onsets, first, other, strikes, changes, freely);
   if (levels.empty()) return part ? std::vector<Beat>{} : first.beats;
   Level& level = *std::max_element(levels.begin(), levels.end(),
                                    [](const Level& a, const Level& b) { return a.value() < b.value(); });
@@ -115,7 +116,7 @@ std::vector<Beat> settled(const Path& first, const std::vector<BeatOnset>& onset
     if (to - from < kLong) return;
     const auto inside = between(onsets, from, to, [](const BeatOnset& o) { return o.at; });
     if (inside.size() < 16) return;
-    for (const Beat& beat : settled(best_path(inside, kOpen), inside,
+    for (const Beat& beat : settled(best_path(inside, kOpen), {}, inside,
                                     between(strikes, from, to, [](const Strike& s) { return s.at; }),
                                     between(changes, from, to, [](Micros at) { return at; }), freely, true))
       if (beat.at > from + kRoom && beat.at < to - kRoom) out.push_back(beat);
@@ -150,7 +151,8 @@ std::vector<Level> levels_of(const std::vector<PlayedNote>& notes, const std::ve
   if (notes.size() < 4) return {};
   const auto struck = strikes(notes, changes);
   const auto evidence = judged(weighed(notes), struck, false);
-  return tried_levels(evidence, best_path(evidence, kOpen), struck, changes, false);
+  const Path other = best_path(judged(weighed(notes), struck, true), kOpenFreely);
+  return tried_levels(evidence, best_path(evidence, kOpen), other, struck, changes, false);
 }
 
 Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes) {
@@ -164,11 +166,11 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   Helper<Path> bent_first(kHelper, [&] { return best_path(bent, kOpenFreely); });
   Path first = best_path(measured, kOpen);
   Path other = bent_first.get();
-  const bool freely = std::min(wander(first), wander(other)) > kBends;
-  if (freely) first = std::move(other);
+  const bool freely = chord_changes.size() < kLeastChanges || std::min(wander(first), wander(other)) > kBends;
+  if (freely) std::swap(first, other);
   const auto& evidence = freely ? bent : measured;
   Helper<double> by_chance(kHelper, [&] { return score_by_chance(evidence, freely ? kOpenFreely : kOpen); });
-  found.beats = settled(first, evidence, struck, chord_changes, freely);
+  found.beats = settled(first, other, evidence, struck, chord_changes, freely);
   float near = 0, all = 0;
   std::size_t b = 0;
   for (const BeatOnset& onset : onsets) {

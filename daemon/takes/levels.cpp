@@ -17,6 +17,8 @@ constexpr double kSteady = .03;  // median change of the interval from beat to b
 constexpr harmony::BeatPrior kSteadily{65, .06, 2, 50, 16.3, 2.64, .5, 0};
 // For a player who bends the tempo: the beats follow it, around the level.
 constexpr harmony::BeatPrior kFreely{65, .2, 1, 10.3, 16.3, 2.64, .5, 0};
+// The levels are weighed by bars that prefer four beats less than the bars that are told.
+constexpr float kUncommon = .5f;
 constexpr double kShortest = .22, kLongest = 1.75;  // seconds a beat, of the levels that are tried
 
 // Where the tempo bends: fit, chord changes on downbeats, and a beat of about .65 seconds. Chosen among a few
@@ -49,7 +51,7 @@ float said_of_length(double beat, const std::vector<Strike>& strikes) {
   const float share = at - static_cast<float>(bin);
   float sum = 0;
   for (const Strike& strike : strikes)
-    sum += std::max(-5.f, strike.lengths[bin] + share * (strike.lengths[bin + 1] - strike.lengths[bin]));
+    sum += std::max(-3.f, strike.lengths[bin] + share * (strike.lengths[bin + 1] - strike.lengths[bin]));
   return sum / static_cast<float>(std::max<std::size_t>(1, strikes.size()));
 }
 
@@ -71,7 +73,7 @@ double changes_on_downbeats(const Level& level, const std::vector<Micros>& chang
   return static_cast<double>(on) / static_cast<double>(std::max<std::size_t>(1, changes.size()));
 }
 
-void describe(Level& level, double ratio, double played, const std::vector<Strike>& strikes,
+void describe(Level& level, double ratio, double elsewhere, double played, const std::vector<Strike>& strikes,
               const std::vector<Micros>& changes) {
   const auto lengths = lengths_of(level.path.beats);
   level.beat = lengths.empty() ? level.beat : median(lengths);
@@ -91,6 +93,7 @@ void describe(Level& level, double ratio, double played, const std::vector<Strik
   const auto feel = feel_of(level.path.beats, strikes);
   const int m = level.bars.meter;
   const double compound = feel.division == 3;
+  const bool agrees = elsewhere > 0 && std::abs(std::log(level.beat / elsewhere)) < .1;
   std::size_t at = 0;
   const auto put = [&](double value) { level.features[at++] = static_cast<float>(value); };
   put(static_cast<double>(level.path.score) / played), put(static_cast<double>(level.bars.score) / played);
@@ -100,7 +103,7 @@ void describe(Level& level, double ratio, double played, const std::vector<Strik
   put(static_cast<double>(struck) / beats);
   put(chord), put(chord * chord), put(compound), put(compound * x), put(feel.swing > 1);
   put(ratio == 1), put(wander / beats);
-  put((m == 2) * (1 - compound) * x), put((m == 3) * x), put((m == 7) * x);
+  put(agrees), put((m == 3) * x), put((m == 7) * x);
   put(changes_on_downbeats(level, changes));
 }
 
@@ -160,12 +163,14 @@ float Level::value() const {
 }
 
 std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, const Path& first,
-                                const std::vector<Strike>& strikes, const std::vector<Micros>& changes,
-                                bool freely) {
+                                const Path& other, const std::vector<Strike>& strikes,
+                                const std::vector<Micros>& changes, bool freely) {
   const auto usual = lengths_of(first.beats);
   std::vector<Level> out;
   if (usual.size() < 12) return out;
   const double played = std::max(1., seconds(played_for(onsets))), most = commonest(usual);
+  const auto others_lengths = lengths_of(other.beats);
+  const double elsewhere = others_lengths.empty() ? 0 : commonest(others_lengths);
   std::vector<double> ratios;
   for (const double ratio : {1., 1. / 2, 2., 2. / 3, 3. / 2, 3. / 4, 4. / 3, 1. / 3, 3.})
     if (most * ratio >= kShortest && most * ratio <= kLongest) ratios.push_back(ratio);
@@ -175,9 +180,9 @@ std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, c
     for (std::size_t i = from; i < ratios.size(); i += 2) {
       out[i].beat = most * ratios[i];
       out[i].path = best_path(onsets, prior_at(out[i].beat, usual));
-      out[i].bars = best_bars(out[i].path.beats, strikes, freely);
+      out[i].bars = best_bars(out[i].path.beats, strikes, freely, kUncommon);
       out[i].freely = freely;
-      describe(out[i], ratios[i], played, strikes, changes);
+      describe(out[i], ratios[i], elsewhere, played, strikes, changes);
     }
     return true;
   };

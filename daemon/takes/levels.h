@@ -34,8 +34,8 @@ struct Level {
 // `onsets`: the evidence for beats, ascending, one or more. `first`: the best path without a level in mind.
 // Empty if it has too few beats to say anything.
 std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, const Path& first,
-                                const std::vector<Strike>& strikes, const std::vector<Micros>& chord_changes,
-                                bool freely);
+                                const Path& other, const std::vector<Strike>& strikes,
+                                const std::vector<Micros>& chord_changes, bool freely);
 
 // The same from the notes of a take, for learning.
 std::vector<Level> levels_of(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes);

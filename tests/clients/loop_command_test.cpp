@@ -115,7 +115,7 @@ TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
   const File file(smf(circle(6, true)));
   const auto table = run({"loop", file.name()});
   EXPECT_EQ(table.exit_code, 0) << table.complaint;
-  EXPECT_NE(table.printed.find("Loop   Dm7 (2) G7 (2) Cmaj7 (2) A7 (2)\n       8 beats, 6 times"),
+  EXPECT_NE(table.printed.find("Loop   Dm7 (4) G7 (4) Cmaj7 (4) A7 (4)\n       16 beats, 6 times"),
             std::string::npos)
       << table.printed;
   const auto object = json::parse(run({"loop", "--json", file.name()}).printed).as_object();
@@ -123,7 +123,7 @@ TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
   EXPECT_EQ(object.at("passes").as_array().size(), 6u);
   ASSERT_FALSE(object.at("sections").as_array().empty());
   EXPECT_EQ(object.at("sections").at(0).at("label"), "A");
-  EXPECT_EQ(object.at("lengths").at(0).at("beats"), 2.0);
+  EXPECT_EQ(object.at("lengths").at(0).at("beats"), 4.0);
   // The members that evaluation scripts read, and those of the protocol.
   const auto& pass = object.at("passes").at(1);
   EXPECT_NEAR(pass.at("start").as_double() * 1e6, static_cast<double>(pass.at("at").as_int64()), 100);

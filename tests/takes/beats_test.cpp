@@ -71,9 +71,16 @@ std::vector<PlayedNote> straight(double beat, int bar_count = 24) {
   return notes;
 }
 
+// Where the chords of `count` bars change.
+std::vector<Micros> changes_each(double bar, int count) {
+  std::vector<Micros> out;
+  for (int i = 0; i < count; ++i) out.push_back(at(2 + i * bar));
+  return out;
+}
+
 TEST(Beats, AStraightGridIsCountedAtTheLevelOfItsQuarters) {
   for (const double tempo : {72., 96., 120., 144.}) {
-    const Beats found = find_beats(straight(60 / tempo));
+    const Beats found = find_beats(straight(60 / tempo), changes_each(240 / tempo, 24));
     ASSERT_TRUE(found.pulse()) << tempo;
     EXPECT_NEAR(60 / sec(usual_length(found)), tempo, 2) << tempo;
     EXPECT_EQ(found.meter, 4) << tempo;
@@ -95,7 +102,7 @@ TEST(Beats, SixEightIsCountedInTwoDottedBeats) {
       notes.push_back({at(t + .003), at(eighth * 2.6), Pitch(root + 31 - i % 6), Velocity(76)});
     if (i % 6 == 5) notes.push_back({at(t + .003), at(eighth * .9), Pitch(root + 29), Velocity(70)});
   }
-  const Beats found = find_beats(notes);
+  const Beats found = find_beats(notes, changes_each(6 * eighth, 24));
   ASSERT_TRUE(found.pulse());
   EXPECT_NEAR(60 / sec(usual_length(found)), 56, 2);
   EXPECT_EQ(found.meter, 2);

@@ -1,19 +1,18 @@
 #!/usr/bin/env python3
 """Learn what strikes tell of beats: on a beat, begins a bar, how long a beat is, how many beats a bar has.
 
-usage: train_beats.py OUT.pt DUMP[=SHARE]... [--causal] [--epochs N] [--held DUMP...] [--export TABLE.inc] [--load IN.pt] [--seed N]
+usage: train_beats.py OUT.pt DUMP[=SHARE]... [--epochs N] [--held DUMP...] [--export TABLE.inc] [--load IN.pt] [--seed N]
 DUMP comes from dump_strikes.cpp; SHARE is how often its takes are drawn, 1 by default. Beside every FILE.mid lies FILE.truth.json with "beats", and "downbeats" where they are known. Every
-twentieth file of a dump is kept out of learning and reported. --causal: from the strikes heard so far only. The network: one layer on the inputs of each
+twentieth file of a dump is kept out of learning and reported. The network: one layer on the inputs of each
 strike, then dilated convolutions over the strikes with residual connections (as in Davies & Boeck, EUSIPCO 2019, which has frames in
 the place of strikes), then the four answers. PyTorch (Debian: python3-torch), CPU. Same seed, threads and version: same table.
 """
 import argparse, bisect, json, os, numpy as np, torch, torch.nn as nn, torch.nn.functional as F
 
-HEARD = 92                                  # inputs heard so far
 WIDTH = 193                                 # all inputs
 PERIODS, FIRST, OCTAVE = 31, .22, 10        # lengths of a beat, seconds, bins an octave
 METRES = (2, 3, 4, 5, 7)
-LAYOUT = {False: (48, (1, 2, 4, 8, 16)), True: (32, (1, 2, 4, 8))}
+UNITS, REACHES = 48, (1, 2, 4, 8, 16)       # of the hidden layers; in strikes
 
 def read(path):
     raw = open(path, 'rb').read(); i = 0
@@ -49,17 +48,16 @@ def label(name, at, pace):
     return y
 
 class Net(nn.Module):
-    def __init__(self, causal):
+    def __init__(self):
         super().__init__()
-        self.causal = causal; c, dil = LAYOUT[causal]
-        self.first = nn.Conv1d(HEARD if causal else WIDTH, c, 1)
+        c, dil = UNITS, REACHES
+        self.first = nn.Conv1d(WIDTH, c, 1)
         self.convs = nn.ModuleList([nn.Conv1d(c, c, 3, dilation=d) for d in dil]); self.dil = dil
         self.last = nn.Conv1d(c, 2 + PERIODS + len(METRES), 1)
     def forward(self, x, drop=0.):
         h = F.relu(self.first(x))
         for conv, d in zip(self.convs, self.dil):
-            p = (2 * d, 0) if self.causal else (d, d)
-            h = h + F.dropout(F.relu(conv(F.pad(h, p))), drop)
+            h = h + F.dropout(F.relu(conv(F.pad(h, (d, d)))), drop)
         return self.last(h)
 
 def soft_period(length):
@@ -90,8 +88,8 @@ def report(net, files, text):
             right[3] += int(((z[..., 2 + PERIODS:].argmax(-1) == y[..., 3]) & (y[..., 3] >= 0)).sum())
     print(text, ' | '.join('%s %.3f right %.3f' % (n, s[1] / max(1, s[0]), g / max(1, s[0])) for n, s, g in zip(('beat', 'bar', 'length', 'metre'), sums, right)), flush=True)
 
-def load(paths, causal):
-    return [[(torch.from_numpy(x[:, :HEARD].copy() if causal else x.copy()), torch.from_numpy(label(name, at, pace))) for name, at, pace, x in read(p)] for p in paths]
+def load(paths):
+    return [[(torch.from_numpy(x.copy()), torch.from_numpy(label(name, at, pace))) for name, at, pace, x in read(p)] for p in paths]
 
 def train(net, learn, held, epochs, rate, batch=24, T=192, rng=None):
     lengths = np.array([len(x) * w for x, _, w in learn], float)
@@ -114,7 +112,7 @@ def train(net, learn, held, epochs, rate, batch=24, T=192, rng=None):
         if s % 600 == 599:
             for p, g in held: report(net, g, '  ' + os.path.basename(p))
 
-def export(net, path, causal):
+def export(net, path):
     """Whole numbers of 8 bits, with a scale for each output channel."""
     def table(f, name, v, kind): f.write('constexpr %s %s[] = {%s};\n' % (kind, name, ','.join(('%d' % q) if kind != 'float' else ('%.5g' % q if '.' in '%.5g' % q or 'e' in '%.5g' % q else '%.5g.' % q) + 'f' for q in v.ravel())))
     with open(path, 'w') as f:
@@ -133,16 +131,16 @@ def export(net, path, causal):
             table(f, 'k%sBias' % name, np.pad(l.bias.detach().numpy(), (0, pad)), 'float')
 
 def main():
-    ap = argparse.ArgumentParser(); ap.add_argument('out'); ap.add_argument('dumps', nargs='*'); ap.add_argument('--causal', action='store_true')
+    ap = argparse.ArgumentParser(); ap.add_argument('out'); ap.add_argument('dumps', nargs='*')
     ap.add_argument('--epochs', type=float, default=10); ap.add_argument('--held', nargs='*', default=[]); ap.add_argument('--export'); ap.add_argument('--load')
     ap.add_argument('--seed', type=int, default=1); ap.add_argument('--rate', type=float, default=3e-3)
     o = ap.parse_args()
     torch.manual_seed(o.seed); rng = np.random.default_rng(o.seed); torch.set_num_threads(1)
-    groups = load([d.split('=')[0] for d in o.dumps], o.causal)
+    groups = load([d.split('=')[0] for d in o.dumps])
     share = [float(d.split('=')[1]) if '=' in d else 1. for d in o.dumps]
     learn = [(*f, w) for g, w in zip(groups, share) for i, f in enumerate(g) if i % 20 and len(f[0]) > 24]
-    held = list(zip(o.held, load(o.held, o.causal)))
-    net = Net(o.causal)
+    held = list(zip(o.held, load(o.held)))
+    net = Net()
     if o.load: net.load_state_dict(torch.load(o.load))
     elif learn:
         x = torch.cat([f[0] for f in learn[::3]]); mean, sd = x.mean(0), x.std(0) + .05
@@ -151,7 +149,7 @@ def main():
     print(sum(len(f[0]) for f in learn), 'strikes', sum(p.numel() for p in net.parameters()), 'weights', flush=True)
     if learn: train(net, learn, held, o.epochs, o.rate, rng=rng)
     torch.save(net.state_dict(), o.out)
-    if o.export: export(net, o.export, o.causal)
+    if o.export: export(net, o.export)
     for p, g in zip(o.dumps, groups): report(net, g[::20], 'held out of %s:' % os.path.basename(p))
     for p, g in held: report(net, g, 'never learnt from, %s:' % os.path.basename(p))
 
