@@ -10,9 +10,8 @@ constexpr float kOther = 7;     // cost of a bar of another length
 constexpr float kBroken = 10;   // cost of a bar that breaks off
 constexpr float kAfresh = 1;    // the same where the pulse begins anew
 constexpr float kPickup = .7f;  // cost of beginning within a bar
-// Cost of each bar of 2, 3, 4, 5 and 7 beats. In a bar of four the third beat is strong, too, which looks
-// like two bars; fives and sevens need evidence.
-constexpr std::array<float, kMetres.size()> kBar{.5f, .1f, 0, .6f, .6f};
+// Cost of each bar of 3, 4, 5 and 7 beats: fives and sevens need evidence. The first is that of two.
+constexpr std::array<float, kMetres.size()> kBar{0, .1f, 0, .6f, .6f};
 // Weight of what strikes say of the metre, for each beat.
 constexpr float kMetreShare = .15f;
 constexpr float kLeastLikely = -4;
@@ -54,7 +53,7 @@ std::size_t BarLattice::best() const {
 void BarLattice::beat(const BarEvidence& evidence, bool begins) {
   const auto observed = [&](std::size_t s) {
     return (kAll[s].place == 0 ? evidence.down : evidence.other) + evidence.metres[kAll[s].metre] -
-           (kAll[s].place == 0 ? uncommon_ * kBar[kAll[s].metre] : 0);
+           (kAll[s].place > 0 ? 0 : uncommon_ * (kMetres[kAll[s].metre] == 2 ? two_ : kBar[kAll[s].metre]));
   };
   if (!any_) {
     any_ = true;

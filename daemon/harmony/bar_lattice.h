@@ -36,14 +36,16 @@ class BarLattice {
     for (const int metre : kMetres) sum += static_cast<std::size_t>(metre);
     return sum;
   }();
+  // In a bar of four the third beat is strong, too, which looks like two bars of two.
+  static constexpr float kTwo = .5f;
   struct State {
     std::size_t metre = 0;  // index in kMetres
     int place = 0;          // 0 is the downbeat
   };
   static State state(std::size_t index);
 
-  // `uncommon`: the weight of what bars of other than four beats cost.
-  explicit BarLattice(float uncommon = 1) : uncommon_(uncommon) {}
+  // `uncommon`: the weight of what bars of other than four beats cost. `two`: cost of each bar of two beats.
+  explicit BarLattice(float uncommon = 1, float two = kTwo) : uncommon_(uncommon), two_(two) {}
 
   // The next beat. `begins`: the pulse begins here, or begins again.
   void beat(const BarEvidence& evidence, bool begins);
@@ -53,7 +55,7 @@ class BarLattice {
   const std::array<std::uint8_t, kStates>& came_from() const { return came_from_; }
 
  private:
-  float uncommon_;
+  float uncommon_, two_;
   bool any_ = false;
   std::array<float, kStates> score_{};
   std::array<std::uint8_t, kStates> came_from_{};

@@ -3,20 +3,18 @@
 #include <algorithm>
 #include <array>
 
-#include "daemon/harmony/bar_lattice.h"
-
 namespace undersong::takes {
 
 using harmony::BarLattice;
 using harmony::kMetres;
 
-BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, bool freely,
-                  float uncommon) {
+BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, float uncommon,
+                  float two) {
   BarPath out;
   const std::size_t n = beats.size();
   out.downbeats.resize(n);
   if (n == 0) return out;
-  BarLattice lattice(uncommon);
+  BarLattice lattice(uncommon, two);
   std::vector<std::array<std::uint8_t, BarLattice::kStates>> back(n);
   std::size_t s = 0;
   for (std::size_t i = 0; i < n; ++i) {
@@ -27,8 +25,7 @@ BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& str
     while (s < strikes.size() && strikes[s].at < at - reach) ++s;
     const harmony::Judgement* on = nullptr;
     for (std::size_t k = s; k < strikes.size() && strikes[k].at <= at + reach; ++k) {
-      const harmony::Judgement& judged = freely ? strikes[k].freely : strikes[k];
-      if (!on || judged.downbeat > on->downbeat) on = &judged;
+      if (!on || strikes[k].downbeat > on->downbeat) on = &strikes[k];
     }
     lattice.beat(harmony::bar_evidence(on), beats[i].begins);
     back[i] = lattice.came_from();

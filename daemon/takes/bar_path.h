@@ -12,6 +12,7 @@
 
 #include <vector>
 
+#include "daemon/harmony/bar_lattice.h"
 #include "daemon/takes/beats.h"
 #include "daemon/takes/strikes.h"
 
@@ -22,9 +23,8 @@ struct BarPath {
   int meter = 4;                // beats a bar, in most bars
   float score = 0;              // how well the bars explain the strikes
 };
-// `beats` and `strikes`: ascending. `freely`: strikes count as judged where the tempo bends.
-// `uncommon`: as in BarLattice.
-BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, bool freely = false,
-                  float uncommon = 1);
+// `beats` and `strikes`: ascending. `uncommon` and `two`: as in BarLattice.
+BarPath best_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes, float uncommon = 1,
+                  float two = harmony::BarLattice::kTwo);
 
 }  // namespace undersong::takes

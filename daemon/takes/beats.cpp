@@ -27,7 +27,6 @@ constexpr harmony::BeatPrior kOpen{65, .403, .2, 10.3, 16.3, 2.64, 0, 0};
 // Where the tempo bends, the length of a beat is not judged: what is usual counts more.
 constexpr harmony::BeatPrior kOpenFreely{};
 constexpr double kBends = .022;  // median change of the interval from beat to beat, as a logarithm
-constexpr std::size_t kLeastChanges = 4;
 // Free playing, too, fits this much better than the same notes shifted at random.
 constexpr double kLuck = 1.05;
 constexpr double kSure = .15;   // beyond kLuck, this much more removes any doubt that there is a pulse
@@ -36,8 +35,8 @@ constexpr double kBegins = 10;  // cost of beginning a pulse whose tempo is know
 constexpr double kLeast = .6;
 
 // Puts bars on the beats.
-void bar(Beats& found, const std::vector<Strike>& strikes, bool freely) {
-  const BarPath path = best_bars(found.beats, strikes, freely);
+void bar(Beats& found, const std::vector<Strike>& strikes) {
+  const BarPath path = usual_bars(found.beats, strikes);
   for (std::size_t i = 0; i < found.beats.size(); ++i) found.beats[i].downbeat = path.downbeats[i];
   found.meter = path.meter;
 }
@@ -137,7 +136,7 @@ std::vector<BeatOnset> judged(std::vector<BeatOnset> onsets, const std::vector<S
   for (BeatOnset& onset : onsets) onset.weight *= freely ? kNotesShareFreely : kNotesShare;
   for (std::size_t i = 0; i < struck.size(); ++i) {
     const Micros since = i + 1 < struck.size() ? struck[i + 1].at - struck[i].at : Micros(1'000'000);
-    onsets.push_back(freely ? harmony::strike_onset(struck[i].at, struck[i].freely, since, kFreeShares)
+    onsets.push_back(freely ? harmony::strike_onset(struck[i].at, struck[i], since, kFreeShares)
                             : harmony::strike_onset(struck[i].at, struck[i], since));
   }
   std::stable_sort(onsets.begin(), onsets.end(),
@@ -161,12 +160,12 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   const auto onsets = weighed(notes);
   const auto struck = strikes(notes, chord_changes);
   // The beats are looked for in two ways, for measured playing and for a tempo that bends. If either finds
-  // that the tempo keeps, it does.
+  // that the tempo keeps, it does. The network learnt with chord changes; without any, it counts for less.
   const auto measured = judged(onsets, struck, false), bent = judged(onsets, struck, true);
   Helper<Path> bent_first(kHelper, [&] { return best_path(bent, kOpenFreely); });
   Path first = best_path(measured, kOpen);
   Path other = bent_first.get();
-  const bool freely = chord_changes.size() < kLeastChanges || std::min(wander(first), wander(other)) > kBends;
+  const bool freely = chord_changes.empty() || std::min(wander(first), wander(other)) > kBends;
   if (freely) std::swap(first, other);
   const auto& evidence = freely ? bent : measured;
   Helper<double> by_chance(kHelper, [&] { return score_by_chance(evidence, freely ? kOpenFreely : kOpen); });
@@ -202,7 +201,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
                        static_cast<float>(std::exp(-change / changes / kWandering));
   found.confidence *= static_cast<float>(
       std::clamp(((static_cast<double>(first.score) + 1) / (by_chance.get() + 1) - kLuck) / kSure, 0., 1.));
-  bar(found, struck, freely);
+  bar(found, struck);
   found.feel = feel_of(found.beats, struck);
   return found;
 }

@@ -21,11 +21,12 @@ constexpr harmony::BeatPrior kFreely{65, .2, 1, 10.3, 16.3, 2.64, .5, 0};
 constexpr float kUncommon = .5f;
 constexpr double kShortest = .22, kLongest = 1.75;  // seconds a beat, of the levels that are tried
 
-// Where the tempo bends: fit, chord changes on downbeats, and a beat of about .65 seconds. Chosen among a few
+// Where the tempo bends: fit, the length of a beat as the strikes tell it, chord changes on downbeats, and a
+// beat of about .65 seconds. Chosen among a few
 // with the human performances in view that are for measuring.
 const std::array<float, kLevelFeatures> kFreeWeights = [] {
   std::array<float, kLevelFeatures> out{};
-  out[0] = 1, out[7] = 1.03f, out[8] = -3.08f, out[24] = .5f;
+  out[0] = 1, out[2] = 1.5f, out[7] = 1.03f, out[8] = -3.08f, out[24] = .5f;
   return out;
 }();
 
@@ -121,6 +122,13 @@ harmony::FeelNow feel_of(const std::vector<Beat>& beats, const std::vector<Strik
   return feel.now();
 }
 
+BarPath usual_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes) {
+  constexpr float kRareTwo = 3;
+  BarPath out = best_bars(beats, strikes);
+  if (out.meter == 2 && feel_of(beats, strikes).division != 3) out = best_bars(beats, strikes, 1, kRareTwo);
+  return out;
+}
+
 std::vector<double> lengths_of(const std::vector<Beat>& beats) {
   std::vector<double> out;
   for (std::size_t i = 1; i < beats.size(); ++i)
@@ -180,9 +188,11 @@ std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, c
     for (std::size_t i = from; i < ratios.size(); i += 2) {
       out[i].beat = most * ratios[i];
       out[i].path = best_path(onsets, prior_at(out[i].beat, usual));
-      out[i].bars = best_bars(out[i].path.beats, strikes, freely, kUncommon);
+      out[i].bars = best_bars(out[i].path.beats, strikes, kUncommon);
       out[i].freely = freely;
       describe(out[i], ratios[i], elsewhere, played, strikes, changes);
+      // Strikes tell the length of a beat less surely than it is usual; only a tempo that bends needs them.
+      if (steady(usual)) out[i].features[2] = 0;
     }
     return true;
   };

@@ -40,6 +40,10 @@ std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, c
 // The same from the notes of a take, for learning.
 std::vector<Level> levels_of(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes);
 
+// The best bars. Bars of two beats are rare where the beats are not divided in three (as in 6/8): what looks
+// like them is usually half a bar of four.
+BarPath usual_bars(const std::vector<Beat>& beats, const std::vector<Strike>& strikes);
+
 // How the strikes divide the beats.
 harmony::FeelNow feel_of(const std::vector<Beat>& beats, const std::vector<Strike>& strikes);
 

@@ -5,8 +5,6 @@
 #include <cmath>
 #include <iterator>
 
-#include "daemon/takes/near_strikes.h"
-
 namespace undersong::takes {
 namespace {
 
@@ -15,18 +13,16 @@ using harmony::Layer;
 
 #include "daemon/takes/strikes_table.inc"
 
-// The share of the nearest strikes in what is said of bars where the tempo bends.
-constexpr float kNearBarShare = .3f;
-
-constexpr std::size_t kHidden = std::size(kFirstBias), kReaches = 5;
-constexpr std::array<std::size_t, kReaches> kReach{1, 2, 4, 8, 16};  // in strikes
+constexpr std::size_t kHidden = std::size(kFirstBias), kReaches = 7;
+constexpr std::array<std::size_t, kReaches> kReach{1, 2, 4, 8, 16, 32, 64};  // in strikes
 
 struct Network {
   Layer<kHidden> first{kFirst, kFirstScale, kFirstBias};
   std::array<Layer<kHidden>, kReaches> convs{
       Layer<kHidden>{kConv0, kConv0Scale, kConv0Bias}, Layer<kHidden>{kConv1, kConv1Scale, kConv1Bias},
       Layer<kHidden>{kConv2, kConv2Scale, kConv2Bias}, Layer<kHidden>{kConv3, kConv3Scale, kConv3Bias},
-      Layer<kHidden>{kConv4, kConv4Scale, kConv4Bias}};
+      Layer<kHidden>{kConv4, kConv4Scale, kConv4Bias}, Layer<kHidden>{kConv5, kConv5Scale, kConv5Bias},
+      Layer<kHidden>{kConv6, kConv6Scale, kConv6Bias}};
   Layer<kJudgedRow> last{kLast, kLastScale, kLastBias};
 };
 
@@ -169,18 +165,12 @@ std::vector<Strike> strikes(const std::vector<PlayedNote>& notes, const std::vec
     convolve(hidden, network().convs[k], kReach[k], next);
     hidden.swap(next);
   }
-  const auto near = near_judgements(notes, chord_changes);
   std::vector<Strike> out;
   out.reserve(seen.at.size());
   std::array<float, kJudgedRow> judged{};
   for (std::size_t i = 0; i < seen.at.size(); ++i) {
     last_layer(hidden[i], judged);
-    Strike strike{harmony::judgement_of(judged.data()), {}, seen.at[i]};
-    judged[0] = near[i].beat;
-    judged[1] += kNearBarShare * (near[i].downbeat - judged[1]);
-    strike.freely = harmony::judgement_of(judged.data());
-    strike.freely.lengths = {};  // not from the neighbours alone
-    out.push_back(strike);
+    out.push_back({harmony::judgement_of(judged.data()), seen.at[i]});
   }
   return out;
 }

@@ -1,7 +1,7 @@
 // Judges each strike of a finished take: how likely it falls on a beat and begins a bar, how long a beat is
 // there, and how many beats a bar has. A strike is a group of notes struck together.
 //
-// A small neural network hears the strikes around each strike, some thirty on both sides.
+// A small neural network hears the strikes around each strike, some hundred on both sides.
 //
 // Units: Micros of the take; probabilities 0..1.
 // Threads: pure functions; call them from any thread.
@@ -26,8 +26,7 @@ inline constexpr std::size_t kAfterwardsInputs = 9;
 inline constexpr std::size_t kStrikeFeatures = 2 * harmony::kStrikeInputs + kAfterwardsInputs;
 using StrikeFeatures = std::array<float, kStrikeFeatures>;
 
-struct Strike : harmony::Judgement {  // as judged in measured playing
-  harmony::Judgement freely;          // the same where the tempo bends: by the nearest strikes
+struct Strike : harmony::Judgement {
   Micros at{};
 };
 

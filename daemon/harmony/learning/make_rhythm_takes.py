@@ -23,9 +23,9 @@ class Take:
         self.r = r = random.Random(seed)
         self.meter = r.choice((2, 2, 3, 3, 4, 4, 4))
         self.division = r.choice((2, 2, 2, 3))                      # eighths a beat: simple or compound
-        self.spb = math.exp(r.gauss(math.log(.55 if self.division == 2 else .72), .42))
-        self.spb = min(1.5, max(.24, self.spb))
-        self.free = r.choice((.02, .05, .08, .12))                  # how much the tempo bends
+        self.spb = math.exp(r.gauss(math.log(.6 if self.division == 2 else .8), .48))
+        self.spb = min(1.75, max(.26, self.spb))
+        self.free = r.choice((.02, .05, .08, .12, .15))                  # how much the tempo bends
         self.scale, self.key = r.choice((MAJOR, MINOR)), r.randrange(12)
         self.jitter, self.lead = r.uniform(.006, .02), r.uniform(0, .025)
         self.accent = r.uniform(0, 9)
@@ -53,6 +53,11 @@ class Take:
             out.append((s, self.chord))
         return out or [(0, self.chord)]
 
+    def steps(self, at_least=2.2, at_most=11.):
+        """Even notes a beat, as fast as hands play."""
+        fits = [k for k in ((2, 4, 8, 3, 6, 1) if self.division == 2 else (3, 6, 12, 2, 1)) if at_least < k / self.spb < at_most]
+        return self.r.choice(fits[:3] or [self.division])
+
     def melody(self, at, chords, loud, height):
         """A melody over one bar: long notes prefer strong beats, short notes lead to them."""
         r, m, d = self.r, self.meter, self.division
@@ -64,7 +69,11 @@ class Take:
             if on:
                 cells = [(1,), (1,), (.5, .5), (2,), (.75, .25), (1.5, .5), (.25,) * 4, (.5, .25, .25)] if d == 2 else \
                         [(1,), (2 / 3, 1 / 3), (2 / 3, 1 / 3), (1 / 3,) * 3, (1 / 2, 1 / 6, 1 / 3), (2,)]
+                if self.spb > .75: cells = cells + ([(.5, .25, .25), (.25,) * 4, (.75, .125, .125), (.125,) * 8, (.25, .125, .125, .5), (1 / 6,) * 6, (.375, .125, .5)] if d == 2 else
+                                                    [(1 / 6,) * 6, (1 / 3, 1 / 6, 1 / 6, 1 / 3), (1 / 2, 1 / 6, 1 / 6, 1 / 6)])
+                if self.spb > 1.1: cells = cells[2:] + ([(.25, .25, .125, .125, .25), (1 / 3,) * 3, (.125,) * 4 + (.5,)] if d == 2 else [(1 / 12,) * 12])
                 cells = [c for c in cells if sum(c) <= left + .01]
+                if self.spb < .4: cells = [c for c in cells if min(c) > .3] or cells
                 if beat == 0 and r.random() < .3: cells = [c for c in cells if c[0] >= 1] or cells
                 if r.random() < .06 and d == 2 and left >= 2: cells = [(.5, 1, .5)]  # against the beat
                 cell = r.choice(cells)
@@ -108,7 +117,7 @@ class Take:
                     for k in range(1, d):
                         for p in tones: self.put(at + b + k / d, .3, p, loud - 5)
             elif style in ('alberti', 'arpeggio', 'wide'):
-                per = d * self.fast
+                per = self.per
                 figure = {'alberti': (0, 2, 1, 2) if d == 2 else (0, 1, 2), 'arpeggio': (0, 1, 2, 3, 4, 3, 2, 1) if d == 2 else (0, 1, 2, 3, 2, 1),
                           'wide': (0, 2, 3, 4) if d == 2 else (0, 2, 4, 3, 2, 4)}[style]
                 spread = [bass] + [self.near(root + (4 if k % 3 == 1 else 0 if k % 3 == 2 else 2), bass + 7 + 5 * k) for k in range(1, 5)]
@@ -118,15 +127,16 @@ class Take:
                     on = k == 0 or (figure[k % len(figure)] == 0)
                     self.put(at + begin + k / per, n if on and self.hold else 1.1 / per, spread[figure[k % len(figure)]], loud - (0 if on else 5))
             elif style == 'run':                                    # one voice in even notes
-                per = d * 2
+                per = self.per
                 degree = root
                 for k in range(int(n * per + .5)):
                     degree = root + r.choice((0, 2, 4)) if k % per == 0 else degree + self.direction * r.choice((1, 1, 1, 2, -1))
                     if r.random() < .06: self.direction = -self.direction
                     self.put(at + begin + k / per, .95 / per, self.near(degree, low + 10), loud + (2 if k % per == 0 else 0))
             elif style == 'repeat':                                 # repeated chords
-                for k in range(int(n * d + .5)):
-                    for p in tones: self.put(at + begin + k / d, .7 / d, p, loud - 4)
+                per = min(self.per, 6 if self.spb > .8 else 4 if d == 2 else 3)
+                for k in range(int(n * per + .5)):
+                    for p in tones: self.put(at + begin + k / per, .7 / per, p, loud - 4)
                 self.put(at + begin, n * .95, bass, loud + 3)
             elif style == 'walk':
                 for b in range(int(begin), int(end)):
@@ -135,6 +145,41 @@ class Take:
             elif style == 'held':
                 self.put(at + begin, n * .98, bass, loud, 0, 0)
                 for k, p in enumerate(tones): self.put(at + begin, n * .95, p, loud - 4, 0, self.roll * (k + 1))
+            elif style == 'chorale':                                # four voices, notes in passing
+                for b in range(int(begin), int(end)):
+                    if b > begin and r.random() < self.sparse * .6: continue
+                    for k, p in enumerate([bass if b == begin else self.near(root + r.choice((0, 2, 4)), low)] + tones):
+                        self.put(at + b, .95, p, loud - (0 if k in (0, 3) else 5))
+                        if r.random() < .15: self.put(at + b + .5, .45, p + r.choice((-2, -1, 1, 2)), loud - 4)
+            elif style == 'tremolo':                                # two keys in turns
+                per = max(self.per, 4)
+                for k in range(int(n * per + .5)): self.put(at + begin + k / per, 1. / per, bass if k % 2 == 0 else bass + 12, loud - (0 if k == 0 else 6))
+                if self.hold: self.put(at + begin, n * .9, tones[-1], loud)
+            elif style == 'syncopated':                             # bass on the beat, a chord that leans over the next
+                for b in range(int(begin), int(end)):
+                    if b == begin or r.random() < .6: self.put(at + b, .45 if d == 2 else .3, bass if b == begin else self.near(root + 4, low), loud)
+                    for p in tones: self.put(at + b + (.5 if d == 2 else 1 / 3), .8 if d == 2 else .6, p, loud - 2)
+            elif style == 'dotted':
+                for b in range(int(begin), int(end)):
+                    t = .75 if d == 2 else 2 / 3
+                    for p in [bass] + tones[:2]: self.put(at + b, t * .8, p, loud); self.put(at + b + t, (1 - t) * .8, p, loud - 5)
+            elif style == 'second':                                 # the second beat is the heaviest
+                for b in range(int(begin), int(end)):
+                    if b == 0: self.put(at, .9, bass, loud - 3)
+                    elif b == 1:
+                        for p in [bass + 12] + tones: self.put(at + 1, m - 1.1, p, loud + 6)
+                    elif r.random() < .3: self.put(at + b, .9, tones[1], loud - 6)
+            elif style == 'off':                                    # only after the beat
+                for b in range(int(begin), int(end)):
+                    for p in tones: self.put(at + b + (.5 if d == 2 else 2 / 3), .4, p, loud - 3)
+                if r.random() < .6: self.put(at + begin, n * .9, bass, loud)
+            elif style == 'octaves':                                # both hands, the same line
+                per = self.per if self.hold else d
+                for k in range(int(n * per + .5)):
+                    if k and r.random() < .12: continue
+                    p = self.near(root + self.line[k % len(self.line)], low + 6)
+                    for q in (p, p + 12, p + 24): self.put(at + begin + k / per, .9 / per, q, loud + (3 if k == 0 else 0))
+            elif style == 'rest': pass                              # the melody alone
             elif style == 'voices':                                 # inner voices that move by turns
                 self.put(at + begin, n * .98, bass, loud)
                 for k in range(int(n * d + .5)):
@@ -143,19 +188,20 @@ class Take:
     def compose(self, bars=72):
         r = self.r
         self.tune_degree, self.walk = 0, 0
-        styles = ['block', 'alberti', 'arpeggio', 'wide', 'run', 'repeat', 'walk', 'held', 'voices', 'afterbeat'] + (['waltz'] * 3 if self.meter == 3 else [])
+        styles = ['block', 'alberti', 'arpeggio', 'wide', 'run', 'repeat', 'walk', 'held', 'voices', 'afterbeat', 'alberti', 'arpeggio', 'wide', 'run',
+                  'chorale', 'tremolo', 'syncopated', 'dotted', 'second', 'off', 'octaves', 'rest'] + (['waltz'] * 3 if self.meter == 3 else [])
         bar, at = 0, 1. if self.pickup else 0.
         if self.pickup: self.put(1 - 1. / self.division, 1. / self.division, self.near(4, 67), 62, self.lead)
         loud = r.uniform(48, 75)
         self.turns = []
         while bar < bars:
             length = r.choice((4, 8, 8, 12, 16))
-            style, self.fast, self.hold = r.choice(styles), r.choice((1, 1, 2)), r.random() < .4
-            if self.spb < .45: self.fast = 1
+            style, self.hold = r.choice(styles), r.random() < .4
+            self.per, self.line = self.steps(), [r.choice((0, 1, 2, 3, 4, 5, 6, 7)) for _ in range(r.choice((3, 4, 6, 8)))]
             self.thick, self.sparse, self.direction = r.random() < .25, r.choice((0, .3, .6)), r.choice((-1, 1))
             self.roll = r.choice((0, 0, .012, .03)) if style in ('block', 'held') else 0
             self.low = r.randrange(38, 52); height = r.randrange(66, 80); loud = max(40, min(90, loud + r.gauss(0, 10)))
-            tune = style == 'held' or r.random() < .85
+            tune = style in ('held', 'rest') or r.random() < (.5 if style in ('octaves', 'run') else .85)
             swap = r.random() < .15                                 # the tune below
             for k in range(length):
                 chords = self.harmony()

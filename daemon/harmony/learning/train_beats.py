@@ -1,18 +1,18 @@
 #!/usr/bin/env python3
 """Learn what strikes tell of beats: on a beat, begins a bar, how long a beat is, how many beats a bar has.
 
-usage: train_beats.py OUT.pt DUMP[=SHARE]... [--epochs N] [--held DUMP...] [--export TABLE.inc] [--load IN.pt] [--seed N]
+usage: train_beats.py OUT.pt DUMP[=SHARE]... [--epochs N] [--export TABLE.inc] [--load IN.pt] [--seed N] [--device cpu|cuda] [--batch N]
 DUMP comes from dump_strikes.cpp; SHARE is how often its takes are drawn, 1 by default. Beside every FILE.mid lies FILE.truth.json with "beats", and "downbeats" where they are known. Every
 twentieth file of a dump is kept out of learning and reported. The network: one layer on the inputs of each
 strike, then dilated convolutions over the strikes with residual connections (as in Davies & Boeck, EUSIPCO 2019, which has frames in
-the place of strikes), then the four answers. PyTorch (Debian: python3-torch), CPU. Same seed, threads and version: same table.
+the place of strikes), then the four answers. PyTorch (Debian: python3-torch). On a CPU: same seed and version, same table.
 """
-import argparse, bisect, json, os, numpy as np, torch, torch.nn as nn, torch.nn.functional as F
+import argparse, bisect, json, multiprocessing, os, numpy as np, torch, torch.nn as nn, torch.nn.functional as F
 
 WIDTH = 193                                 # all inputs
 PERIODS, FIRST, OCTAVE = 31, .22, 10        # lengths of a beat, seconds, bins an octave
 METRES = (2, 3, 4, 5, 7)
-UNITS, REACHES = 48, (1, 2, 4, 8, 16)       # of the hidden layers; in strikes
+UNITS, REACHES = 128, (1, 2, 4, 8, 16, 32, 64)      # of the hidden layers; in strikes
 
 def read(path):
     raw = open(path, 'rb').read(); i = 0
@@ -62,7 +62,7 @@ class Net(nn.Module):
 
 def soft_period(length):
     place = torch.clamp(OCTAVE * torch.log2(torch.clamp(length, min=.05) / FIRST), 0, PERIODS - 1)
-    return torch.clamp(1 - (place[..., None] - torch.arange(PERIODS)).abs(), min=0)
+    return torch.clamp(1 - (place[..., None] - torch.arange(PERIODS, device=length.device)).abs(), min=0)
 
 def losses(z, y):
     on, down, length, metre = y[..., 0], y[..., 1], y[..., 2], y[..., 3]
@@ -72,14 +72,15 @@ def losses(z, y):
     known = length > 0
     c = -(F.log_softmax(z[..., 2:2 + PERIODS], -1) * soft_period(length)).sum(-1)[known]
     m = metre >= 0
-    d = F.cross_entropy(z[..., 2 + PERIODS:][m], metre[m].long(), reduction='none') if m.any() else torch.zeros(0)
+    d = F.cross_entropy(z[..., 2 + PERIODS:][m], metre[m].long(), reduction='none') if m.any() else torch.zeros(0, device=z.device)
     return a, b, c, d
 
-def report(net, files, text):
+def report(net, data, text):
     net.eval(); sums = [[0, 0., 0] for _ in range(4)]; right = [0, 0, 0, 0]
     with torch.no_grad():
-        for x, y in files:
-            z = net(x.T[None]); y = y[None]
+        for begin, end in data.spans.tolist():
+            x, y = data.x[begin:end].float(), data.y[begin:end][None]
+            z = net(x.T[None])
             for k, l in enumerate(losses(z, y)): sums[k][0] += len(l); sums[k][1] += float(l.sum())
             z = z.transpose(1, 2)
             right[0] += int((((z[..., 0] > 0) == (y[..., 0] > .5)) & (y[..., 0] >= 0)).sum()); right[1] += int((((z[..., 1] > 0) == (y[..., 1] > .5)) & (y[..., 1] >= 0)).sum())
@@ -88,29 +89,40 @@ def report(net, files, text):
             right[3] += int(((z[..., 2 + PERIODS:].argmax(-1) == y[..., 3]) & (y[..., 3] >= 0)).sum())
     print(text, ' | '.join('%s %.3f right %.3f' % (n, s[1] / max(1, s[0]), g / max(1, s[0])) for n, s, g in zip(('beat', 'bar', 'length', 'metre'), sums, right)), flush=True)
 
-def load(paths):
-    return [[(torch.from_numpy(x.copy()), torch.from_numpy(label(name, at, pace))) for name, at, pace, x in read(p)] for p in paths]
+class Strikes:
+    """Takes one after the other: inputs in half precision, labels, where each take begins and ends."""
+    def __init__(self, takes, device):
+        ends = np.cumsum([len(x) for x, _ in takes])
+        self.spans = torch.tensor(np.stack([ends - [len(x) for x, _ in takes], ends], 1), device=device) if takes else torch.zeros(0, 2).long()
+        self.x = torch.from_numpy(np.concatenate([x for x, _ in takes])).to(device) if takes else torch.zeros(0, WIDTH)
+        self.y = torch.from_numpy(np.concatenate([y for _, y in takes])).to(device) if takes else torch.zeros(0, 4)
 
-def train(net, learn, held, epochs, rate, batch=24, T=192, rng=None):
-    lengths = np.array([len(x) * w for x, _, w in learn], float)
-    steps = int(epochs * lengths.sum() / (batch * T)); share = lengths / lengths.sum()
-    opt = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3)
-    mean = 0.
+def labelled(path):
+    return [(x.astype(np.float16), label(name, at, pace)) for name, at, pace, x in read(path) if len(x) > 24]
+
+def train(net, data, share, epochs, rate, batch, device, T=256):
+    length = data.spans[:, 1] - data.spans[:, 0]
+    likely = length * share.to(device)
+    steps = max(1, int(epochs * float(likely.sum()) / (batch * T)))
+    opt = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-2)
+    mean, slow = 0., {k: v.detach().clone() for k, v in net.state_dict().items()}
     for s in range(steps):
-        for g in opt.param_groups: g['lr'] = rate * min(1, (s + 1) / 100) * (1 - s / steps) + 1e-6
-        xs, ys = [], []
-        for i in rng.choice(len(learn), batch, p=share):
-            x, y, _ = learn[i]; a = rng.integers(0, max(1, len(x) - T + 1)); x, y = x[a:a + T], y[a:a + T]
-            if len(x) < T: x, y = F.pad(x, (0, 0, 0, T - len(x))), F.pad(y, (0, 0, 0, T - len(y)), value=-1.)
-            xs.append(x); ys.append(y)
+        for g in opt.param_groups: g['lr'] = rate * min(1, (s + 1) / 200) * (1 - s / steps) + 1e-6
+        i = torch.multinomial(likely.float(), batch, replacement=True)
+        first = data.spans[i, 0] + (torch.rand(batch, device=device) * (length[i] - T + 1).clamp(min=1)).long()
+        at = first[:, None] + torch.arange(T, device=device)
+        inside = at < data.spans[i, 1][:, None]
+        at = at.clamp(max=len(data.x) - 1)
+        x = data.x[at].float() * inside[..., None]
+        y = torch.where(inside[..., None], data.y[at], torch.tensor([-1., -1., 0., -1.], device=device))
         net.train()
-        parts = losses(net(torch.stack(xs).transpose(1, 2), .1), torch.stack(ys))
+        parts = losses(net(x.transpose(1, 2), .1), y)
         loss = sum(w * l.sum() / (batch * T) for w, l in zip((1., 1.2, .5, .3), parts))
         opt.zero_grad(); loss.backward(); nn.utils.clip_grad_norm_(net.parameters(), 1.); opt.step()
-        mean += .02 * (float(loss) - mean)
-        if s % 100 == 99: print('step %d of %d, loss %.4f' % (s + 1, steps, mean), flush=True)
-        if s % 600 == 599:
-            for p, g in held: report(net, g, '  ' + os.path.basename(p))
+        for k, v in net.state_dict().items(): slow[k].lerp_(v, max(.002, 1 / (s + 1)))  # the mean of the last weights
+        mean += .02 * (loss.item() - mean) if s % 50 == 0 else 0
+        if s % 1000 == 999: print('step %d of %d, loss %.4f' % (s + 1, steps, mean), flush=True)
+    net.load_state_dict(slow)
 
 def export(net, path):
     """Whole numbers of 8 bits, with a scale for each output channel."""
@@ -132,25 +144,29 @@ def export(net, path):
 
 def main():
     ap = argparse.ArgumentParser(); ap.add_argument('out'); ap.add_argument('dumps', nargs='*')
-    ap.add_argument('--epochs', type=float, default=10); ap.add_argument('--held', nargs='*', default=[]); ap.add_argument('--export'); ap.add_argument('--load')
-    ap.add_argument('--seed', type=int, default=1); ap.add_argument('--rate', type=float, default=3e-3)
+    ap.add_argument('--epochs', type=float, default=10); ap.add_argument('--export'); ap.add_argument('--load'); ap.add_argument('--device', default='cpu')
+    ap.add_argument('--seed', type=int, default=1); ap.add_argument('--rate', type=float, default=3e-3); ap.add_argument('--batch', type=int, default=24)
     o = ap.parse_args()
-    torch.manual_seed(o.seed); rng = np.random.default_rng(o.seed); torch.set_num_threads(1)
-    groups = load([d.split('=')[0] for d in o.dumps])
+    torch.manual_seed(o.seed)
+    if o.device == 'cpu': torch.set_num_threads(1)
+    paths = [d.split('=')[0] for d in o.dumps]
+    with multiprocessing.Pool() as pool: groups = pool.map(labelled, paths)
     share = [float(d.split('=')[1]) if '=' in d else 1. for d in o.dumps]
-    learn = [(*f, w) for g, w in zip(groups, share) for i, f in enumerate(g) if i % 20 and len(f[0]) > 24]
-    held = list(zip(o.held, load(o.held)))
+    learn = Strikes([f for g in groups for i, f in enumerate(g) if i % 20], o.device)
+    shares = torch.tensor([w for g, w in zip(groups, share) for i, _ in enumerate(g) if i % 20])
     net = Net()
-    if o.load: net.load_state_dict(torch.load(o.load))
-    elif learn:
-        x = torch.cat([f[0] for f in learn[::3]]); mean, sd = x.mean(0), x.std(0) + .05
+    if o.load: net.load_state_dict(torch.load(o.load, map_location='cpu'))
+    elif len(learn.x):
+        some = learn.x[::37].float().cpu(); mean, sd = some.mean(0), some.std(0) + .05
         with torch.no_grad():                                   # inputs of mean 0 and spread 1, by the first layer's weights
             net.first.weight /= sd[None, :, None]; net.first.bias -= (net.first.weight[:, :, 0] @ mean)
-    print(sum(len(f[0]) for f in learn), 'strikes', sum(p.numel() for p in net.parameters()), 'weights', flush=True)
-    if learn: train(net, learn, held, o.epochs, o.rate, rng=rng)
-    torch.save(net.state_dict(), o.out)
+    net.to(o.device)
+    print(len(learn.x), 'strikes', sum(p.numel() for p in net.parameters()), 'weights', flush=True)
+    if len(learn.x) and o.epochs: train(net, learn, shares, o.epochs, o.rate, o.batch, o.device)
+    kinds = {}
+    for p, g in zip(paths, groups): kinds.setdefault(os.path.basename(p).split('.')[0], []).extend(g[::20])
+    for p, g in kinds.items(): report(net, Strikes(g, o.device), 'held out of %s:' % p)
+    net.cpu(); torch.save(net.state_dict(), o.out)
     if o.export: export(net, o.export)
-    for p, g in zip(o.dumps, groups): report(net, g[::20], 'held out of %s:' % os.path.basename(p))
-    for p, g in held: report(net, g, 'never learnt from, %s:' % os.path.basename(p))
 
 if __name__ == '__main__': main()
