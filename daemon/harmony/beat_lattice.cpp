@@ -151,6 +151,8 @@ struct BeatLattice::Costs {
   std::array<Next, kIntervals> next{};  // intervals that may follow this one, in whole vectors
   std::array<std::array<float, kIntervals>, kIntervals> change{};  // cost [from][to]
   float start = 0, stop = 0, least = 0;
+  // The intervals worth trying, in whole vectors: the prior rules out the others.
+  int first = 0, end = kIntervals;
 };
 
 std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior& prior) {
@@ -162,12 +164,19 @@ std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior&
     t.prior[static_cast<std::size_t>(i)] =
         static_cast<float>(-(prior.strength * .5 * x * x + prior.rent) * interval / 100);
   }
+  constexpr double kFarthest = 5;  // standard deviations
+  constexpr int kVector = static_cast<int>(kLane);
+  const auto index = [&](double away) {
+    return static_cast<int>(prior.usual * std::exp(away * kFarthest * prior.width)) - first;
+  };
+  t.first = std::clamp(index(-1), 0, n - 1) / kVector * kVector;
+  t.end = (std::clamp(index(1), 0, n - 1) / kVector + 1) * kVector;
   const auto reach = [](int to) { return std::max(2, static_cast<int>((first + to) * kReach)); };
   for (int from = 0; from < n; ++from) {
     const auto at = static_cast<std::size_t>(from);
     int low = from, high = from;
-    while (low > 0 && from - (low - 1) <= reach(low - 1)) --low;
-    while (high + 1 < n && high + 1 - from <= reach(high + 1)) ++high;
+    while (low > t.first && from - (low - 1) <= reach(low - 1)) --low;
+    while (high + 1 < t.end && high + 1 - from <= reach(high + 1)) ++high;
     constexpr int kWhole = static_cast<int>(kLane);
     t.next[at] = {low / kWhole * kWhole, (high / kWhole + 1) * kWhole};
     t.change[at].fill(-kNever);
@@ -221,8 +230,8 @@ UNDERSONG_WIDE void BeatLattice::step() {
   ++now_;
   // A pulse that arrives now left one interval ago: one row further back for each longer interval.
   arrived_.fill(kNever);
-  const int able = std::min(kIntervals, now_ - kShortest + 1);
-  for (int i = 0, place = (now_ - kShortest + kRing) % kRing; i < able;
+  const int able = std::min(t.end, now_ - kShortest + 1);
+  for (int i = t.first, place = (now_ - kShortest - t.first + 2 * kRing) % kRing; i < able;
        ++i, place = place == 0 ? kRing - 1 : place - 1)
     arrived_[static_cast<std::size_t>(i)] = values_[static_cast<std::size_t>(place * kIntervals + i)];
   stopped_from_ = kStart;
@@ -233,8 +242,8 @@ UNDERSONG_WIDE void BeatLattice::step() {
   float* __restrict values = row(now_);
   std::int32_t* __restrict came = from_.data();
   const float begin = none_ - t.start;
-  for (int i = 0; i < kIntervals; ++i) values[i] = begin, came[i] = kStart;
-  for (std::int32_t j = 0; j < kIntervals; ++j) {
+  for (int i = t.first; i < t.end; ++i) values[i] = begin, came[i] = kStart;
+  for (std::int32_t j = t.first; j < t.end; ++j) {
     const auto at = static_cast<std::size_t>(j);
     const float value = arrived_[at];
     if (value <= begin) continue;  // starting a new pulse is better
@@ -247,9 +256,9 @@ UNDERSONG_WIDE void BeatLattice::step() {
       store(came + i, better ? from : load(came + i));
     }
   }
-  for (int i = 0; i < kIntervals; ++i)
+  for (int i = t.first; i < t.end; ++i)
     came_from_[static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(came[i]);
-  for (int i = 0; i < kIntervals; i += static_cast<int>(kLane))
+  for (int i = t.first; i < t.end; i += static_cast<int>(kLane))
     store(values + i, load(values + i) + load(&t.prior[static_cast<std::size_t>(i)]));
   if (!best_known_) return;
   if (best_.interval <= now_ - best_.beat) {
@@ -283,12 +292,11 @@ UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
     float* __restrict values = row(beat);
     const float* __restrict a = one + static_cast<std::ptrdiff_t>(offset) * kIntervals;
     const float* __restrict b = other + static_cast<std::ptrdiff_t>(offset) * kIntervals;
-    const int first = std::max(0, offset - kShortest) / kWhole * kWhole;
+    const int first = std::max(costs_->first, (offset - kShortest) / kWhole * kWhole), end = costs_->end;
     if (more == 0)
-      for (int i = first; i < kIntervals; i += kWhole)
-        store(values + i, load(values + i) + much * load(a + i));
+      for (int i = first; i < end; i += kWhole) store(values + i, load(values + i) + much * load(a + i));
     else
-      for (int i = first; i < kIntervals; i += kWhole)
+      for (int i = first; i < end; i += kWhole)
         store(values + i, load(values + i) + (much * load(a + i) + more * load(b + i)));
   }
   none_ += costs_->least * onset.weight;
