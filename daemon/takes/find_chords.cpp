@@ -92,8 +92,8 @@ void ProgressionFinder::go(std::size_t i, std::size_t k, float score, double log
     weighted += agreement(i, joined) * static_cast<float>(joined.length);
     float now = score + kByChance + weighted / static_cast<float>(std::max(1, length)) +
                 kMerged * static_cast<float>(end - k - 1);
-    const double ratio =
-        std::log(static_cast<double>(std::max(1, length)) / static_cast<double>(std::max(1, asked_[i].length)));
+    const double ratio = std::log(static_cast<double>(std::max(1, length)) /
+                                  static_cast<double>(std::max(1, asked_[i].length)));
     double rate = ratio;
     if (known == 0) {
       if (std::abs(ratio) > kWidestTempo) continue;

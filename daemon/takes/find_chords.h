@@ -1,8 +1,8 @@
 // find_chords looks for a progression in the chords of a take, in any key and tempo.
 //
-// Each chord of the progression lies over one or a few neighbouring chords of the take (the ear may have heard
-// a passing chord there), in the same order. What counts is the movement of the roots, how much the tones of
-// the chords agree, and whether the proportions of their lengths do.
+// Each chord of the progression lies over one or a few neighbouring chords of the take (the ear may have
+// heard a passing chord there), in the same order. What counts is the movement of the roots, how much the
+// tones of the chords agree, and whether the proportions of their lengths do.
 //
 // Units: FindTime. A score is a sum of log likelihood ratios, found in this take against found by chance.
 // Threads: one owner; not synchronised.

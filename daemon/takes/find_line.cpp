@@ -86,30 +86,34 @@ LineSeeds::LineSeeds(std::span<const FindNote> tune) {
       for (std::size_t l = j + 1; l < std::min(j + 3, tune.size()); ++l) {
         const int a = tune[j].key - tune[i].key, b = tune[l].key - tune[j].key;
         if (std::abs(a) > kWidest || std::abs(b) > kWidest || tune[l].at - tune[i].at < 8) continue;
-        found.push_back({cell(a, b),
-                         {{static_cast<std::uint16_t>(i), static_cast<std::uint16_t>(j), static_cast<std::uint16_t>(l)},
-                          static_cast<float>(tune[j].at - tune[i].at),
-                          static_cast<float>(tune[l].at - tune[j].at)}});
+        found.push_back(
+            {cell(a, b),
+             {{static_cast<std::uint16_t>(i), static_cast<std::uint16_t>(j), static_cast<std::uint16_t>(l)},
+              static_cast<float>(tune[j].at - tune[i].at),
+              static_cast<float>(tune[l].at - tune[j].at)}});
       }
-  std::stable_sort(found.begin(), found.end(), [](const auto& x, const auto& y) { return x.first < y.first; });
+  std::stable_sort(found.begin(), found.end(),
+                   [](const auto& x, const auto& y) { return x.first < y.first; });
   begin_.assign(kSide * kSide + 1, 0);
   for (const auto& [at, triple] : found) {
     ++begin_[static_cast<std::size_t>(at) + 1];
     triples_.push_back(triple);
   }
-  for (std::size_t i = 1; i < begin_.size(); ++i) begin_[i] = static_cast<std::uint16_t>(begin_[i] + begin_[i - 1]);
+  for (std::size_t i = 1; i < begin_.size(); ++i)
+    begin_[i] = static_cast<std::uint16_t>(begin_[i] + begin_[i - 1]);
 }
 
 LineMatch follow(std::span<const FindNote> tune, std::span<const FindNote> line, const LineSeed& seed) {
   tune = tune.first(std::min(tune.size(), kLongestTune));
   const auto& [first, middle, last] = seed.tune;
-  const double rate = static_cast<double>(line[seed.line[2]].at - line[seed.line[0]].at) /
-                      (tune[last].at - tune[first].at);
+  const double rate =
+      static_cast<double>(line[seed.line[2]].at - line[seed.line[0]].at) / (tune[last].at - tune[first].at);
   Follower f{tune, line, rate, line[seed.line[0]].key - tune[first].key};
   // The middle, and what lies between, was compared by the seed.
   f.score = 3 * kExact;
   f.found = 3;
-  f.score += closeness(line[seed.line[1]].at - line[seed.line[0]].at - rate * (tune[middle].at - tune[first].at), 9);
+  f.score +=
+      closeness(line[seed.line[1]].at - line[seed.line[0]].at - rate * (tune[middle].at - tune[first].at), 9);
   f.score += kMissed * static_cast<float>(last - first - 2);
   f.passed = static_cast<int>(seed.line[2] - seed.line[0]) - 2;
   const std::size_t end = f.walk(last, seed.line[2], 1, tune[first].at, line[seed.line[0]].at);

@@ -1,20 +1,21 @@
-// find_line compares two single lines of notes: where in a take's melody (or highest line) does a tune lie, in
-// any key, register and tempo?
+// find_line compares two single lines of notes: where in a take's melody (or highest line) does a tune lie,
+// in any key, register and tempo?
 //
 //   const LineSeeds seeds(tune);
 //   seeds.scan(line, [&](const LineSeed& seed) { best = std::max(best, follow(tune, line, seed).score); });
 //
 // A seed is three notes of the tune and three of the line with the same two intervals and nearly the same
-// proportion of their two durations; up to two notes between them may be missing on either side. From a seed the
-// rest of the tune is followed in both directions: each note is expected where the tempo so far puts it, and
-// is found, found as a neighbour key, or missed.
+// proportion of their two durations; up to two notes between them may be missing on either side. From a seed
+// the rest of the tune is followed in both directions: each note is expected where the tempo so far puts it,
+// and is found, found as a neighbour key, or missed.
 //
 // Units: FindTime. A score is a sum of log likelihood ratios, found in the take against found by chance.
 // Threads: pure; any thread.
 // Errors: none; an empty tune has no seeds.
 // Source: alignment by intervals and durations after Mongeau and Sankoff, Comparison of musical sequences
-// (Computers and the Humanities 24, 1990); seeds by pitch differences and proportions of durations after Arzt,
-// Boeck and Widmer, Fast identification of piece and score position via symbolic fingerprinting (ISMIR 2012).
+// (Computers and the Humanities 24, 1990); seeds by pitch differences and proportions of durations after
+// Arzt, Boeck and Widmer, Fast identification of piece and score position via symbolic fingerprinting (ISMIR
+// 2012).
 #pragma once
 
 #include <array>
@@ -30,8 +31,8 @@ namespace undersong::takes {
 inline constexpr double kSlowest = 0.45, kFastest = 2.25;  // tempo of the take against that of the tune
 inline constexpr std::size_t kLongestTune = 64;            // notes of a tune that are compared
 
-// Where the tune would lie in the take: its note at `tune_at` falls at `take_at`, `shift` keys higher, and its
-// durations are multiplied by `rate`.
+// Where the tune would lie in the take: its note at `tune_at` falls at `take_at`, `shift` keys higher, and
+// its durations are multiplied by `rate`.
 struct FindMapping {
   int shift = 0;
   double rate = 1;

@@ -144,7 +144,8 @@ bool same_content(std::span<const FindNote> a, std::span<const FindNote> b) {
   if (a.empty()) return true;
   const auto by_key = [](std::span<const FindNote> notes) {
     std::vector<FindNote> out(notes.begin(), notes.end());
-    std::stable_sort(out.begin(), out.end(), [](const FindNote& x, const FindNote& y) { return x.key < y.key; });
+    std::stable_sort(out.begin(), out.end(),
+                     [](const FindNote& x, const FindNote& y) { return x.key < y.key; });
     return out;
   };
   const FindTime later = b.front().at - a.front().at;
@@ -184,8 +185,7 @@ FindPrint find_print(Micros begin, std::span<const PlayedNote> notes, std::span<
     if (!from || !to || *to <= *from || !parsed) continue;
     FindChord chord{*from, *to - *from, static_cast<std::uint8_t>(parsed->chord.root.value()),
                     harmony::row(parsed->chord.quality).tones};
-    if (!out.chords.empty() && out.chords.back().root == chord.root &&
-        out.chords.back().tones == chord.tones)
+    if (!out.chords.empty() && out.chords.back().root == chord.root && out.chords.back().tones == chord.tones)
       out.chords.back().length = chord.at + chord.length - out.chords.back().at;
     else
       out.chords.push_back(chord);

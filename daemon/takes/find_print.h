@@ -8,8 +8,8 @@
 // Units: FindTime is hundredths of a second from the beginning of the take, 0..kLongestFind. Keys 0..127.
 // Threads: plain values and pure functions; any thread.
 // Errors: unpack functions return nullopt for bytes that are not a print.
-// Source: own design; the highest line is the "skyline" of Uitdenbogerd and Zobel, Melodic matching techniques
-// for large music databases (ACM Multimedia, 1999).
+// Source: own design; the highest line is the "skyline" of Uitdenbogerd and Zobel, Melodic matching
+// techniques for large music databases (ACM Multimedia, 1999).
 #pragma once
 
 #include <cstdint>
@@ -41,8 +41,8 @@ struct FindNote {
 
 struct FindChord {
   FindTime at = 0, length = 0;
-  std::uint8_t root = 0;              // pitch class
-  harmony::PitchClassSet tones;       // seen from the root
+  std::uint8_t root = 0;         // pitch class
+  harmony::PitchClassSet tones;  // seen from the root
   friend bool operator==(const FindChord&, const FindChord&) = default;
 };
 

@@ -14,7 +14,8 @@ Result<FindQuery> find_query(std::vector<midi::Event> events) {
   const auto played = played_notes(events);
   if (played.notes.empty()) return invalid_input("There are no notes to look for.");
   if (played.notes.size() < kFewestFindNotes)
-    return invalid_input("There " + std::string(played.notes.size() == 1 ? "is only one note" : "are only two notes") +
+    return invalid_input("There " +
+                         std::string(played.notes.size() == 1 ? "is only one note" : "are only two notes") +
                          " to look for; play at least " + std::to_string(kFewestFindNotes) + ".");
   // Only from the first note on, so that a silence before it costs nothing.
   const Micros begin = played.notes.front().at;
@@ -37,7 +38,7 @@ Result<FindQuery> find_query(std::vector<midi::Event> events) {
   FindQuery out;
   out.print = find_print(begin, played.notes, {}, settled, end);
   // Notes of a tune may overlap a little, and one may be struck with its neighbour by mistake.
-  out.single_line = out.print.notes.size() <= out.print.top.size() + out.print.top.size() / 6;
+  out.single_line = out.print.notes.size() <= out.print.top.size() + out.print.top.size() / 4;
   return out;
 }
 

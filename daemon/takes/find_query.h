@@ -21,7 +21,7 @@ inline constexpr std::size_t kMostFindEvents = 20'000;
 
 struct FindQuery {
   FindPrint print;
-  // One voice: a tune. Otherwise chords or a whole passage, which are tried both.
+  // Nearly one voice: a tune. Otherwise chords. A whole passage may look like either.
   bool single_line = false;
 };
 

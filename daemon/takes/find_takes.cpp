@@ -1,6 +1,7 @@
 #include "daemon/takes/find_takes.h"
 
 #include <algorithm>
+#include <cstdlib>
 #include <map>
 
 #include "daemon/takes/find_chords.h"
@@ -89,7 +90,8 @@ std::vector<Likely> likely_places(std::span<const FindNote> tune, std::span<cons
 
 // Looks at the likely places with all notes: fit(print, place) gives its score, beginning and end.
 template <class Fit>
-std::vector<FoundTake> looked_at(std::vector<Likely> likely, FoundAs as, const ReadNotes& read_notes, Fit fit) {
+std::vector<FoundTake> looked_at(std::vector<Likely> likely, FoundAs as, const ReadNotes& read_notes,
+                                 Fit fit) {
   std::stable_sort(likely.begin(), likely.end(),
                    [](const Likely& a, const Likely& b) { return a.take->take < b.take->take; });
   std::vector<FoundTake> out;
@@ -158,19 +160,18 @@ std::vector<FoundTake> find_takes(const FindQuery& query, std::span<const FindLi
       if (!fresh && each.score > known->second.score) known->second = each;
     }
   };
-  if (query.single_line) {
-    add(as_tune(query, takes, read_notes, effort));
-  } else {
-    auto passages = as_passage(query, takes, read_notes, effort);
-    std::erase_if(passages, [](const FoundTake& each) { return each.score < kSurePassage; });
-    for (FoundTake& each : passages) each.score += kAbove;
-    add(passages);
-    add(as_chords(query, takes));
-  }
+  auto passages = as_passage(query, takes, read_notes, effort);
+  // A few notes of one voice may lie in a solo of another take by chance.
+  const float sure = query.single_line ? static_cast<float>(query.print.notes.size()) : kSurePassage;
+  std::erase_if(passages, [sure](const FoundTake& each) { return each.score < sure; });
+  for (FoundTake& each : passages) each.score += kAbove;
+  add(passages);
+  add(query.single_line ? as_tune(query, takes, read_notes, effort) : as_chords(query, takes));
   std::vector<FoundTake> out;
   for (const auto& [take, found] : best)
     if (found.score > 0) out.push_back(found);
-  std::stable_sort(out.begin(), out.end(), [](const FoundTake& a, const FoundTake& b) { return a.score > b.score; });
+  std::stable_sort(out.begin(), out.end(),
+                   [](const FoundTake& a, const FoundTake& b) { return a.score > b.score; });
   if (out.size() > limit) out.resize(limit);
   return out;
 }

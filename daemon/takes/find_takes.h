@@ -4,11 +4,11 @@
 //
 // First all takes are compared by their lines: the melody and the highest notes by seeds (find_line.h), the
 // chords one by one (find_chords.h). Then the most likely places are looked at with all their notes
-// (find_tune.h, find_texture.h). A single line is looked for as a tune; anything else as a passage and as
-// chords, and the surer of both counts.
+// (find_tune.h, find_texture.h). A single line is looked for as a tune, anything else as chords,
+// and both as a whole passage; a passage that is there comes first, because it can't be there by chance.
 //
-// Places that follow one another without a gap are one place: somebody who circled a loop eight times is shown
-// the whole run.
+// Places that follow one another without a gap are one place: somebody who circled a loop eight times is
+// shown the whole run.
 //
 // Units: FindTime from the beginning of a take.
 // Threads: pure, except that `read_notes` is called on the calling thread.

@@ -69,8 +69,8 @@ TextureFit fit_texture(std::span<const FindNote> passage, std::span<const FindNo
              high = std::lower_bound(low, notes.end(),
                                      mapping.take_at + 1.5 * mapping.rate * after + 2 * kReach, by_time);
   std::vector<std::uint8_t> used(static_cast<std::size_t>(high - low));
-  Sweep sweep{passage, notes, mapping.shift, mapping.rate, used,
-              static_cast<std::size_t>(low - notes.begin()), out};
+  Sweep sweep{
+      passage, notes, mapping.shift, mapping.rate, used, static_cast<std::size_t>(low - notes.begin()), out};
   sweep.go(start, 1, mapping.tune_at, mapping.take_at);
   out.to = sweep.reached;
   out.from = mapping.take_at;
@@ -80,7 +80,8 @@ TextureFit fit_texture(std::span<const FindNote> passage, std::span<const FindNo
     out.from = std::min(out.from, sweep.reached);
   }
   for (auto it = low; it != high; ++it)
-    if (it->at >= out.from - 2 && it->at <= out.to + 2 && !used[static_cast<std::size_t>(it - low)]) ++out.passed;
+    if (it->at >= out.from - 2 && it->at <= out.to + 2 && !used[static_cast<std::size_t>(it - low)])
+      ++out.passed;
   out.score = kFound * static_cast<float>(out.found) - kOffTexture * out.off -
               kMissedNote * static_cast<float>(out.missed) - kPassedNote * static_cast<float>(out.passed);
   return out;

@@ -4,8 +4,9 @@
 // Units: FindTime.
 // Threads: pure; any thread.
 // Errors: none.
-// Source: matching of point sets in pitch and time after Ukkonen, Lemstroem and Maekinen, Geometric algorithms
-// for transposition invariant content-based music retrieval (ISMIR 2003), with a tempo that may bend.
+// Source: matching of point sets in pitch and time after Ukkonen, Lemstroem and Maekinen, Geometric
+// algorithms for transposition invariant content-based music retrieval (ISMIR 2003), with a tempo that may
+// bend.
 #pragma once
 
 #include <span>

@@ -26,7 +26,8 @@ enum Term : std::uint8_t {
 };
 using Terms = std::array<float, kTerms>;
 // Learnt; see the header.
-constexpr Terms kWeights{2.01f, 0.98f, 0.39f, -1.80f, -0.78f, -2.18f, -0.71f, -0.41f, 0.03f, -1.24f, 0.15f, 0.23f};
+constexpr Terms kWeights{2.01f,  0.98f,  0.39f, -1.80f, -0.78f, -2.18f,
+                         -0.71f, -0.41f, 0.03f, -1.24f, 0.15f,  0.23f};
 
 struct Walk {
   std::span<const FindNote> tune;
@@ -60,10 +61,10 @@ struct Walk {
         if ((it->at - last_note) * step <= 0) continue;
         const int away = std::abs(it->key - key);
         if (away > 2 || (away != 0 && it->role != Role::kMelody)) continue;
-        const Term t = away != 0                    ? kNeighbour
-                           : it->role == Role::kMelody ? kInMelody
-                           : it->role == Role::kTop    ? kInTop
-                                                       : kInner;
+        const Term t = away != 0                   ? kNeighbour
+                       : it->role == Role::kMelody ? kInMelody
+                       : it->role == Role::kTop    ? kInTop
+                                                   : kInner;
         const double off = (it->at - expected) / width;
         const float v = kWeights[t] + kWeights[kOff] * static_cast<float>(off * off);
         if (v > value) value = v, term = t, best = &*it, best_off = off;

@@ -4,8 +4,8 @@
 // Units: FindTime.
 // Threads: pure; any thread.
 // Errors: none.
-// Source: as find_line.h. The weights are a conditional logit over tunes made from the takes of POP909 (Wang et
-// al., ISMIR 2020) that are kept for learning.
+// Source: as find_line.h. The weights are a conditional logit over tunes made from the takes of POP909 (Wang
+// et al., ISMIR 2020) that are kept for learning.
 #pragma once
 
 #include <span>
@@ -24,11 +24,11 @@ struct RoledNote {
 // `print` with all its parts.
 std::vector<RoledNote> roled(const FindPrint& print);
 
-
 struct TuneFit {
   float score = 0;
   FindTime from = 0, to = 0;
 };
-TuneFit fit_tune(std::span<const FindNote> tune, std::span<const RoledNote> notes, const FindMapping& mapping);
+TuneFit fit_tune(std::span<const FindNote> tune, std::span<const RoledNote> notes,
+                 const FindMapping& mapping);
 
 }  // namespace undersong::takes
