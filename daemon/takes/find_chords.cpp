@@ -115,10 +115,10 @@ void ProgressionFinder::from(std::size_t begin, int shift) {
   go(0, begin, 0, 0, 0);
 }
 
-std::vector<ChordFit> ProgressionFinder::find(std::span<const FindChord> chords) {
+std::vector<ChordFit> ProgressionFinder::find(std::span<const FindChord> chords, float floor) {
   std::vector<ChordFit> out;
   heard_ = chords;
-  best_ = -1e9f;
+  best_ = floor + kNearlyAsGood;
   if (asked_.size() < 2) return out;
   for (std::size_t k = 0; k + 1 < chords.size(); ++k) {
     int tried = -1;

@@ -32,9 +32,9 @@ struct ChordFit {
 class ProgressionFinder {
  public:
   explicit ProgressionFinder(std::span<const FindChord> progression);
-  // The places in the take, best first; of those that begin at the same chord only the best. The chords are
-  // used during the call only.
-  std::vector<ChordFit> find(std::span<const FindChord> chords);
+  // The places in the take, best first; of those that begin at the same chord only the best. Places with a
+  // score below `floor` may be left out. The chords are used during the call only.
+  std::vector<ChordFit> find(std::span<const FindChord> chords, float floor);
 
  private:
   static constexpr std::size_t kMostWays = 3 * kLongestProgression;

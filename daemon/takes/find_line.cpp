@@ -80,6 +80,7 @@ struct Follower {
 
 LineSeeds::LineSeeds(std::span<const FindNote> tune) {
   tune = tune.first(std::min(tune.size(), kLongestTune));
+  tune_.assign(tune.begin(), tune.end());
   std::vector<std::pair<int, Triple>> found;
   for (std::size_t i = 0; i < tune.size(); ++i)
     for (std::size_t j = i + 1; j < std::min(i + 3, tune.size()); ++j)
@@ -101,6 +102,31 @@ LineSeeds::LineSeeds(std::span<const FindNote> tune) {
   }
   for (std::size_t i = 1; i < begin_.size(); ++i)
     begin_[i] = static_cast<std::uint16_t>(begin_[i] + begin_[i - 1]);
+}
+
+// One of the two notes before, or of the two after, is where it is expected. Most seeds are found by chance,
+// and this ends nine of ten at little cost.
+bool LineSeeds::goes_on(std::span<const FindNote> line, const LineSeed& seed, float rate) const {
+  const int shift = line[seed.line[0]].key - tune_[seed.tune[0]].key;
+  for (const int step : {1, -1}) {
+    const auto last_tune = static_cast<std::ptrdiff_t>(step > 0 ? seed.tune[2] : seed.tune[0]);
+    const auto last_line = static_cast<std::ptrdiff_t>(step > 0 ? seed.line[2] : seed.line[0]);
+    for (std::ptrdiff_t n = 1; n <= 2; ++n) {
+      const std::ptrdiff_t i = last_tune + step * n;
+      if (i < 0 || i >= static_cast<std::ptrdiff_t>(tune_.size())) break;
+      const int key = tune_[i].key + shift;
+      const float gap = rate * static_cast<float>(tune_[i].at - tune_[last_tune].at);
+      const float expected = static_cast<float>(line[last_line].at) + gap;
+      const float reach = 10 + 0.15f * std::abs(gap);
+      for (std::ptrdiff_t j = last_line + step;
+           j >= 0 && j < static_cast<std::ptrdiff_t>(line.size()) && j != last_line + step * 5; j += step) {
+        const float off = static_cast<float>(line[j].at) - expected;
+        if (off * static_cast<float>(step) > reach) break;
+        if (line[j].key == key && std::abs(off) <= reach) return true;
+      }
+    }
+  }
+  return false;
 }
 
 LineMatch follow(std::span<const FindNote> tune, std::span<const FindNote> line, const LineSeed& seed) {

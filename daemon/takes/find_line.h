@@ -54,9 +54,10 @@ struct LineMatch {
 class LineSeeds {
  public:
   explicit LineSeeds(std::span<const FindNote> tune);
-  // Calls use(LineSeed) for every seed.
+  // Calls use(LineSeed) for every seed that a fourth note confirms. `skipping`: also where the line has a
+  // note between that the tune lacks.
   template <class Use>
-  void scan(std::span<const FindNote> line, Use use) const;
+  void scan(std::span<const FindNote> line, bool skipping, Use use) const;
 
  private:
   static constexpr int kWidest = 24, kSide = 2 * kWidest + 1;
@@ -64,20 +65,23 @@ class LineSeeds {
     std::uint16_t note[3];
     float first, second;  // durations
   };
+  bool goes_on(std::span<const FindNote> line, const LineSeed& seed, float rate) const;
   static int cell(int a, int b) { return (a + kWidest) * kSide + b + kWidest; }
   std::vector<std::uint16_t> begin_;  // by cell, into triples_
   std::vector<Triple> triples_;
+  std::vector<FindNote> tune_;
 };
 
 // REQUIRES: a seed that `scan` found between these two.
 LineMatch follow(std::span<const FindNote> tune, std::span<const FindNote> line, const LineSeed& seed);
 
 template <class Use>
-void LineSeeds::scan(std::span<const FindNote> line, Use use) const {
+void LineSeeds::scan(std::span<const FindNote> line, bool skipping, Use use) const {
   static constexpr std::array<std::array<std::uint32_t, 2>, 3> kSteps{{{1, 2}, {1, 3}, {2, 3}}};
   if (triples_.empty()) return;
   for (std::uint32_t k = 0; k + 2 < line.size(); ++k)
-    for (const auto& [one, two] : kSteps) {
+    for (std::size_t way = 0; way < (skipping ? kSteps.size() : 1); ++way) {
+      const auto [one, two] = kSteps[way];
       if (k + two >= line.size()) continue;
       const int a = line[k + one].key - line[k].key, b = line[k + two].key - line[k + one].key;
       if (a < -kWidest || a > kWidest || b < -kWidest || b > kWidest) continue;
@@ -91,7 +95,8 @@ void LineSeeds::scan(std::span<const FindNote> line, Use use) const {
         // The unevenness of three notes, and of the ear's times.
         const float off = std::abs(first - rate * t.first);
         if (off > 7 + 0.12f * (first + second) / 2 + 4 * rate) continue;
-        use(LineSeed{{t.note[0], t.note[1], t.note[2]}, {k, k + one, k + two}});
+        const LineSeed seed{{t.note[0], t.note[1], t.note[2]}, {k, k + one, k + two}};
+        if (goes_on(line, seed, rate)) use(seed);
       }
     }
 }

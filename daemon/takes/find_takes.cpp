@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cstdlib>
+#include <functional>
 #include <map>
+#include <queue>
 
 #include "daemon/takes/find_chords.h"
 #include "daemon/takes/find_line.h"
@@ -16,6 +18,8 @@ constexpr std::size_t kPlacesOfATake = 16;  // looked at with all notes, at most
 constexpr float kAsGood = 0.5f;             // what a place may be worse and still count as another time
 // Above this a passage is surer than any progression; the scores of the two are not comparable.
 constexpr float kSurePassage = 4, kAbove = 1000;
+// A single line of fewer notes is not tried as a passage.
+constexpr std::size_t kFewestOfASolo = 15;
 
 struct Place {
   float score = 0;
@@ -59,14 +63,14 @@ std::vector<Likely> likely_places(std::span<const FindNote> tune, std::span<cons
   std::vector<Place> here;
   for (const FindLines* take : takes) {
     here.clear();
-    const auto look = [&](std::span<const FindNote> line) {
-      seeds.scan(line, [&](const LineSeed& seed) {
+    const auto look = [&](std::span<const FindNote> line, bool skipping) {
+      seeds.scan(line, skipping, [&](const LineSeed& seed) {
         const LineMatch match = follow(tune, line, seed);
         if (match.score > 0) here.push_back({match.score, match.from, match.to, match.mapping});
       });
     };
-    if (in_melody) look(take->lines.melody);
-    look(take->lines.top);
+    if (in_melody) look(take->lines.melody, true);
+    look(take->lines.top, false);
     std::stable_sort(here.begin(), here.end(), better);
     std::size_t kept = 0;
     for (std::size_t i = 0; i < here.size() && kept < kPlacesOfATake; ++i) {
@@ -137,14 +141,20 @@ std::vector<FoundTake> as_passage(const FindQuery& query, std::span<const FindLi
                    });
 }
 
-std::vector<FoundTake> as_chords(const FindQuery& query, std::span<const FindLines* const> takes) {
+std::vector<FoundTake> as_chords(const FindQuery& query, std::span<const FindLines* const> takes,
+                                 std::size_t limit) {
   std::vector<FoundTake> out;
   ProgressionFinder finder(query.print.chords);
+  // The scores of the best takes so far, lowest on top: what can't come among them is not looked for in full.
+  std::priority_queue<float, std::vector<float>, std::greater<>> best;
   for (const FindLines* take : takes) {
     std::vector<Place> places;
-    for (const ChordFit& fit : finder.find(take->lines.chords))
+    for (const ChordFit& fit : finder.find(take->lines.chords, best.size() < limit ? -1e9f : best.top()))
       places.push_back({fit.score, fit.from, fit.to, {fit.shift, fit.rate, 0, 0}});
-    if (!places.empty()) out.push_back(together(take->take, FoundAs::kChords, std::move(places)));
+    if (places.empty()) continue;
+    best.push(places.front().score);
+    if (best.size() > limit) best.pop();
+    out.push_back(together(take->take, FoundAs::kChords, std::move(places)));
   }
   return out;
 }
@@ -160,13 +170,15 @@ std::vector<FoundTake> find_takes(const FindQuery& query, std::span<const FindLi
       if (!fresh && each.score > known->second.score) known->second = each;
     }
   };
-  auto passages = as_passage(query, takes, read_notes, effort);
+  std::vector<FoundTake> passages;
+  if (!query.single_line || query.print.notes.size() >= kFewestOfASolo)
+    passages = as_passage(query, takes, read_notes, effort);
   // A few notes of one voice may lie in a solo of another take by chance.
   const float sure = query.single_line ? static_cast<float>(query.print.notes.size()) : kSurePassage;
   std::erase_if(passages, [sure](const FoundTake& each) { return each.score < sure; });
   for (FoundTake& each : passages) each.score += kAbove;
   add(passages);
-  add(query.single_line ? as_tune(query, takes, read_notes, effort) : as_chords(query, takes));
+  add(query.single_line ? as_tune(query, takes, read_notes, effort) : as_chords(query, takes, limit));
   std::vector<FoundTake> out;
   for (const auto& [take, found] : best)
     if (found.score > 0) out.push_back(found);
