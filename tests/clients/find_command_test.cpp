@@ -85,9 +85,10 @@ TEST_F(FindCommand, WhatWasImportedIsFound) {
         takes::asked_of(takes::invented_piece(2), {.from = 2, .to = 11, .shift = 5, .slower = 1.3}));
   const Outcome found = run({"find", path("tune.mid"), "--takes", path("store/takes.db"), "--json"});
   EXPECT_EQ(found.exit_code, 0) << found.complaint;
-  ASSERT_EQ(found.lines().size(), 1u);
-  EXPECT_EQ(found.lines()[0].at("query").as_string(), "tune");
-  const auto& places = found.lines()[0].at("found").as_array();
+  const auto answers = found.lines();
+  ASSERT_EQ(answers.size(), 1u);
+  EXPECT_EQ(answers[0].at("query").as_string(), "tune");
+  const auto& places = answers[0].at("found").as_array();
   ASSERT_FALSE(places.empty());
   EXPECT_EQ(places[0].at("take").as_string(), "20180102");
   EXPECT_EQ(places[0].at("as").as_string(), "tune");

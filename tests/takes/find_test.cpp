@@ -63,9 +63,11 @@ TEST_F(Find, ATakeIsFoundByItself) {
 
 TEST_F(Find, ATuneIsFoundInAnyKeyRegisterAndTempo) {
   const auto piece = invented_piece(3);
+  const auto part_twice = invented_piece(3, 2).notes;
+  const auto repeat = static_cast<FindTime>(part_twice[part_twice.size() / 2].at.count() / 10'000);
   for (const int shift : {-12, -5, 0, 1, 6, 12})
     for (const double slower : {0.6, 1.0, 1.7}) {
-      const auto found = find(asked_of(piece, {.from = 0, .to = 9, .shift = shift, .slower = slower}));
+      const auto found = find(asked_of(piece, {.from = 0, .to = 6, .shift = shift, .slower = slower}));
       ASSERT_FALSE(found.places.empty());
       const FoundTake& best = found.places[0].found;
       EXPECT_EQ(best.take, 3u) << shift << " " << slower;
@@ -73,7 +75,7 @@ TEST_F(Find, ATuneIsFoundInAnyKeyRegisterAndTempo) {
       EXPECT_EQ(best.shift, -shift);
       EXPECT_NEAR(best.rate, 1 / slower, 0.15);
       EXPECT_GE(best.times, 2) << "each part comes twice";
-      EXPECT_LT(best.from, 900);
+      EXPECT_TRUE(best.from < 100 || std::abs(best.from - repeat) < 100) << best.from;
     }
 }
 
