@@ -12,7 +12,6 @@
 #include <thread>
 #include <utility>
 
-#include "daemon/app/instance_lock.h"
 #include "daemon/app/kept_settings.h"
 #include "daemon/app/settings_writer.h"
 #include "daemon/app/version.h"
@@ -26,6 +25,7 @@
 #include "daemon/server/server.h"
 #include "daemon/server/stage_loop.h"
 #include "daemon/song/studies.h"
+#include "daemon/takes/instance_lock.h"
 #include "daemon/takes/relistener.h"
 
 namespace undersong::app {
@@ -79,7 +79,8 @@ class Running final : public Daemon {
 
     std::error_code error;
     if (auto made = make_private_folder(takes_file.parent_path()); !made) return made.error();
-    auto lock = InstanceLock::take(takes_file);
+    auto lock =
+        takes::InstanceLock::take(takes_file, "use that one, or give this one another file with --takes");
     if (!lock) return lock.error();
     lock_ = std::move(*lock);
     takes::Store::Options keep{.path = takes_file};
@@ -110,6 +111,7 @@ class Running final : public Daemon {
     loop_.begin(*stage_);
     wait_for_signals();
     asio::post(io_, [this] { relistener_->nudge(); });
+    asio::post(io_, [this] { make_find_prints(); });
     return {};
   }
 
@@ -127,6 +129,8 @@ class Running final : public Daemon {
   }
 
  private:
+  static constexpr std::size_t kPrintsAtOnce = 5;
+
   void set_stage(const Config& config, const std::filesystem::path& takes_file) {
     const auto settings_file = kept_settings_file(takes_file);
     settings_writer_ = std::make_unique<SettingsWriter>(settings_file, on(worker_));
@@ -227,6 +231,13 @@ class Running final : public Daemon {
     if (relistener_) relistener_->nudge();
   }
 
+  // A store of an older version has none, and they take a few milliseconds each; so some at a time.
+  void make_find_prints() {
+    store_->make_find_prints(kPrintsAtOnce, [this](Result<std::uint64_t> left) {
+      if (left && *left > 0) make_find_prints();
+    });
+  }
+
   void store_health(const takes::Health& health) {
     if (health.good) {
       if (!health.sentence.empty()) spdlog::info("{}", health.sentence);
@@ -297,7 +308,7 @@ class Running final : public Daemon {
   // Declared after io_, because their jobs post to it. Stopped before server_ is destroyed.
   Worker answers_{"answers", say_error, {.nice = 0, .most_waiting = server::Server::kMostAnswersWaiting}};
   Worker worker_{"aside", say_error};
-  std::unique_ptr<InstanceLock> lock_;
+  std::unique_ptr<takes::InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<takes::Fetcher> fetcher_;  // on answers_
   std::unique_ptr<song::Studies> studies_;   // on worker_

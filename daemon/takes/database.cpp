@@ -15,8 +15,6 @@
 namespace undersong::takes {
 namespace {
 
-constexpr int kApplicationId = 0x556E6453;  // "UndS", so that file(1) and this program can recognise the file
-
 // Each brings the layout from its index to the next version. Never changed once released; a new one is added.
 constexpr const char* kMigrations[kLayoutVersion] = {R"(
 CREATE TABLE about(name TEXT PRIMARY KEY, value TEXT NOT NULL);
@@ -50,6 +48,11 @@ CREATE TABLE heard(take INTEGER PRIMARY KEY, ear INTEGER NOT NULL, digest BLOB N
 )",
                                                      R"(
 CREATE TABLE own(take INTEGER PRIMARY KEY, layout INTEGER NOT NULL, counts BLOB NOT NULL);
+)",
+                                                     R"(
+CREATE TABLE find_prints(take INTEGER PRIMARY KEY, version INTEGER NOT NULL, content INTEGER NOT NULL, lines BLOB NOT NULL);
+CREATE INDEX find_prints_by_content ON find_prints(content);
+CREATE TABLE find_notes(take INTEGER PRIMARY KEY, notes BLOB NOT NULL);
 )"};
 
 constexpr const char* kSummaryColumns =
@@ -285,6 +288,7 @@ void Database::end_take(const Line& line) {
   const auto statements = heard_statements(state_.take, line.at, met);
   index_heard(state_.take, ear, statements);
   count_own(state_.take, statements, met);
+  keep_find_print(state_.take);
   state_.take = 0;
   counts_ = {};
 }
@@ -426,6 +430,7 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     if (kind == LineKind::kRestore) set("deleted", "0");
     group.commit();
     if (kind == LineKind::kUnmark && !counted) --counts_.marks;
+    if (kind == LineKind::kDelete || kind == LineKind::kRestore) shelf_.reset();
     if (index_ && (kind == LineKind::kDelete || kind == LineKind::kRestore))
       for (IndexedTake& indexed : *index_)
         if (indexed.take == take) indexed.deleted = kind == LineKind::kDelete;

@@ -16,11 +16,14 @@
 #include <filesystem>
 #include <functional>
 #include <map>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "daemon/base/result.h"
+#include "daemon/takes/bring.h"
+#include "daemon/takes/find_shelf.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moment_matcher.h"
 #include "daemon/takes/moments.h"
@@ -30,7 +33,9 @@
 
 namespace undersong::takes {
 
-inline constexpr int kLayoutVersion = 3;
+inline constexpr int kLayoutVersion = 4;
+inline constexpr int kApplicationId =
+    0x556E6453;  // "UndS", so that file(1) and this program recognise the file
 
 enum class Trouble : std::uint8_t { kLocked, kFull, kDamaged, kOther };
 Trouble kind_of(const SQLite::Exception& exception);
@@ -92,6 +97,15 @@ class Database {
   std::uint64_t count_own(std::size_t most);
   // Forgets the own idiom up to now. The takes stay.
   void erase_own(std::int64_t utc_ms);
+  // The takes that hold what somebody played, best first. Deleted takes are left out, and so is the one that
+  // is being played.
+  FoundPlaces find_places(const FindQuery& query);
+  // Makes the find prints of up to `most` takes that have none, the newest first. Returns how many are left.
+  std::uint64_t make_find_prints(std::size_t most);
+  // Adds a take that was played elsewhere, all or nothing. The take being played goes on.
+  Brought bring(const BroughtTake& take);
+  // The take with these notes, if there is one; also a deleted one.
+  std::optional<TakeId> known(const std::vector<FindNote>& notes);
 
  private:
   // What a transaction changes besides the file; restored if the transaction fails.
@@ -126,6 +140,8 @@ class Database {
   // A number in the table `about`; 0 if it has none.
   std::int64_t number_about(const char* name);
   void keep_about(const char* name, std::int64_t value);
+  void keep_find_print(TakeId take);
+  std::optional<TakeId> same_take(const std::vector<FindNote>& notes, std::int64_t content);
   void load_kinds();
   std::vector<IndexedTake>& all_indexed();
   void forget_index();
@@ -147,6 +163,7 @@ class Database {
   std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
   std::optional<std::uint64_t> unheard_;             // cached count
   std::optional<std::vector<IndexedTake>> index_;    // all digests, by take; read on first use
+  std::unique_ptr<FindShelf> shelf_;                 // all find prints; read on first use
   std::string id_;
 };
 

@@ -114,6 +114,7 @@ std::vector<Database::IndexedTake>& Database::all_indexed() {
 }
 
 void Database::forget_index() {
+  shelf_.reset();
   kinds_.clear();
   index_.reset();
   unheard_.reset();
@@ -200,6 +201,7 @@ void Database::put_heard(const HeardAgain& heard) {
     const auto statements = statements_of(heard.chords, heard.keys, heard.meetings, heard.end);
     index_heard(heard.take, kEarVersion, statements);
     count_own(heard.take, statements, heard.meetings);
+    keep_find_print(heard.take);
     group.commit();
   } catch (...) {
     forget_index();

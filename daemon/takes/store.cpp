@@ -183,6 +183,33 @@ class SqliteStore final : public Store {
     });
   }
 
+  void find_places(FindQuery query, Answer<FoundPlaces> answer) override {
+    task<FoundPlaces>(std::move(answer), false, [this, query = std::move(query)]() -> Result<FoundPlaces> {
+      return database_->find_places(query);
+    });
+  }
+
+  void make_find_prints(std::size_t most, Answer<std::uint64_t> answer) override {
+    task<std::uint64_t>(std::move(answer), false, [this, most]() -> Result<std::uint64_t> {
+      return database_->make_find_prints(most);
+    });
+  }
+
+  void known(std::vector<FindNote> notes, Answer<std::optional<TakeId>> answer) override {
+    task<std::optional<TakeId>>(std::move(answer), false,
+                                [this, notes = std::move(notes)]() -> Result<std::optional<TakeId>> {
+                                  return database_->known(notes);
+                                });
+  }
+
+  void bring(BroughtTake take, Answer<Brought> answer) override {
+    task<Brought>(std::move(answer), true, [this, take = std::move(take)]() -> Result<Brought> {
+      Brought brought = database_->bring(take);
+      announce(std::move(brought.lines));
+      return brought;
+    });
+  }
+
  private:
   static Error no_take(std::optional<TakeId> take) {
     return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");

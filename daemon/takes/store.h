@@ -35,6 +35,8 @@
 #include <vector>
 
 #include "daemon/base/result.h"
+#include "daemon/takes/bring.h"
+#include "daemon/takes/find_shelf.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moments.h"
 #include "daemon/takes/own_idiom.h"
@@ -133,6 +135,14 @@ class Store {
   virtual void count_own(std::size_t most, Answer<std::uint64_t> answer) = 0;
   // Forgets it up to now; the takes stay. Answers what is left when that is on disk.
   virtual void erase_own(std::int64_t utc_ms, Answer<OwnIdiom> answer) = 0;
+  // The takes that hold what somebody played (find_takes.h).
+  virtual void find_places(FindQuery query, Answer<FoundPlaces> answer) = 0;
+  // Makes the missing find prints of up to `most` takes. Answers how many are left.
+  virtual void make_find_prints(std::size_t most, Answer<std::uint64_t> answer) = 0;
+  // The take with exactly these notes, if it is there.
+  virtual void known(std::vector<FindNote> notes, Answer<std::optional<TakeId>> answer) = 0;
+  // Adds a take that was played elsewhere. Answered when it is on disk.
+  virtual void bring(BroughtTake take, Answer<Brought> answer) = 0;
 
  protected:
   Store() = default;

@@ -82,7 +82,8 @@ TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMid
                 ", at, kind, data FROM log WHERE take = 1 ORDER BY number");
     }
     file.exec(
-        "DROP TABLE own; DROP TABLE meetings; DROP TABLE statements; DROP TABLE chord_kinds; DROP TABLE "
+        "DROP TABLE find_prints; DROP TABLE find_notes; DROP TABLE own; DROP TABLE meetings; DROP TABLE "
+        "statements; DROP TABLE chord_kinds; DROP TABLE "
         "heard; PRAGMA "
         "user_version = 1");
     all.commit();

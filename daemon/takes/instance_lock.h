@@ -1,7 +1,7 @@
-// InstanceLock: ensures that only one daemon uses a file of takes. The lock is held while this object lives,
-// and the system releases it if the process is killed.
+// InstanceLock: ensures that only one program writes to a file of takes. The lock is held while this object
+// lives, and the system releases it if the process is killed.
 //
-//   auto lock = InstanceLock::take(takes_file);
+//   auto lock = InstanceLock::take(takes_file, "stop it first");
 //   if (!lock) return lock.error();
 //
 // Take it before the store is opened. Otherwise a second daemon would find the first one's open take and
@@ -14,15 +14,18 @@
 
 #include <filesystem>
 #include <memory>
+#include <string>
 
 #include "daemon/base/result.h"
 
-namespace undersong::app {
+namespace undersong::takes {
 
 class InstanceLock {
  public:
   // Creates the file `takes_file`.lock and locks it. Errors: kConflict if another process holds the lock.
-  static Result<std::unique_ptr<InstanceLock>> take(const std::filesystem::path& takes_file);
+  // `advice` ends the sentence that says so.
+  static Result<std::unique_ptr<InstanceLock>> take(const std::filesystem::path& takes_file,
+                                                    const std::string& advice);
   ~InstanceLock();
   InstanceLock(const InstanceLock&) = delete;
   InstanceLock& operator=(const InstanceLock&) = delete;
@@ -32,4 +35,4 @@ class InstanceLock {
   int descriptor_;
 };
 
-}  // namespace undersong::app
+}  // namespace undersong::takes

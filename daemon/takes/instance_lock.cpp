@@ -1,4 +1,4 @@
-#include "daemon/app/instance_lock.h"
+#include "daemon/takes/instance_lock.h"
 
 #include <fcntl.h>
 #include <fmt/format.h>
@@ -8,9 +8,10 @@
 #include <cerrno>
 #include <cstring>
 
-namespace undersong::app {
+namespace undersong::takes {
 
-Result<std::unique_ptr<InstanceLock>> InstanceLock::take(const std::filesystem::path& takes_file) {
+Result<std::unique_ptr<InstanceLock>> InstanceLock::take(const std::filesystem::path& takes_file,
+                                                         const std::string& advice) {
   const std::string path = takes_file.string() + ".lock";
   const int descriptor = open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600);
   if (descriptor < 0)
@@ -20,9 +21,7 @@ Result<std::unique_ptr<InstanceLock>> InstanceLock::take(const std::filesystem::
     close(descriptor);
     if (reason == EWOULDBLOCK)
       return Error{ErrorCode::kConflict,
-                   fmt::format("Another undersongd is running and keeps takes in {}: use that one, or give "
-                               "this one another file with --takes.",
-                               takes_file.string())};
+                   fmt::format("Another program keeps takes in {} now: {}.", takes_file.string(), advice)};
     return unavailable(fmt::format("{}: can't be locked: {}.", path, std::strerror(reason)));
   }
   return std::unique_ptr<InstanceLock>(new InstanceLock(descriptor));
@@ -32,4 +31,4 @@ InstanceLock::~InstanceLock() {
   close(descriptor_);
 }
 
-}  // namespace undersong::app
+}  // namespace undersong::takes

@@ -1,0 +1,98 @@
+#include "daemon/takes/find_reader.h"
+
+#include "daemon/takes/database.h"
+
+namespace undersong::takes {
+namespace {
+
+constexpr const char* kPrinted =
+    " FROM takes JOIN find_prints ON find_prints.take = takes.take WHERE deleted = 0 AND ended IS NOT NULL "
+    "AND "
+    "version = ?";
+
+std::int64_t signed_of(std::uint64_t n) {
+  return static_cast<std::int64_t>(n);
+}
+
+std::string_view bytes_of(const SQLite::Column& blob) {
+  return {static_cast<const char*>(blob.getBlob()), static_cast<std::size_t>(blob.getBytes())};
+}
+
+}  // namespace
+
+std::unique_ptr<FindShelf> read_find_shelf(SQLite::Database& file) {
+  auto shelf = std::make_unique<FindShelf>();
+  SQLite::Statement query(file, std::string("SELECT takes.take, lines") + kPrinted + " ORDER BY takes.take");
+  query.bind(1, kFindVersion);
+  while (query.executeStep()) {
+    FindLines row{static_cast<TakeId>(query.getColumn(0).getInt64()), {}};
+    const SQLite::Column blob = query.getColumn(1);
+    if (unpack_lines(bytes_of(blob), row.lines))  // a damaged row is as good as none
+      shelf->takes.emplace_hint(shelf->takes.end(), row.take, std::move(row));
+  }
+  return shelf;
+}
+
+std::uint64_t count_unprinted(SQLite::Database& file) {
+  SQLite::Statement query(file,
+                          "SELECT count(*) FROM takes LEFT JOIN find_prints ON find_prints.take = takes.take "
+                          "WHERE deleted = 0 AND ended IS NOT NULL AND ifnull(version, 0) <> ?");
+  query.bind(1, kFindVersion);
+  query.executeStep();
+  return static_cast<std::uint64_t>(query.getColumn(0).getInt64());
+}
+
+FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const FindQuery& query) {
+  SQLite::Statement notes(file, "SELECT notes FROM find_notes WHERE take = ?");
+  const auto read_notes = [&](TakeId take) -> std::optional<std::vector<FindNote>> {
+    notes.reset();
+    notes.bind(1, signed_of(take));
+    if (!notes.executeStep()) return std::nullopt;
+    const SQLite::Column blob = notes.getColumn(0);
+    return unpack_notes(bytes_of(blob));
+  };
+  FoundPlaces out;
+  SQLite::Statement about(file, "SELECT title, begin_utc_ms FROM takes WHERE take = ?");
+  for (FoundTake& found : find_takes(query, shelf.all(), read_notes)) {
+    about.reset();
+    about.bind(1, signed_of(found.take));
+    if (!about.executeStep()) continue;
+    out.places.push_back({found, about.getColumn(0).getString(), about.getColumn(1).getInt64()});
+  }
+  out.takes = shelf.takes.size();
+  out.unprinted = count_unprinted(file);
+  return out;
+}
+
+Result<FindFile> FindFile::open(const std::filesystem::path& path) {
+  std::error_code failed;
+  if (!std::filesystem::exists(path, failed))
+    return not_found("There is no file of takes " + path.string() + ".");
+  try {
+    FindFile out;
+    out.path_ = path;
+    out.file_ = std::make_unique<SQLite::Database>(path.string(), SQLite::OPEN_READONLY, 1000);
+    if (out.file_->execAndGet("PRAGMA application_id").getInt() != kApplicationId)
+      return invalid_input(path.string() + " is not a file of takes.");
+    if (const int layout = out.file_->execAndGet("PRAGMA user_version").getInt(); layout != kLayoutVersion)
+      return Error{
+          ErrorCode::kConflict,
+          "The file of takes " + path.string() + " has layout " + std::to_string(layout) +
+              ", and this undersong reads layout " + std::to_string(kLayoutVersion) +
+              (layout < kLayoutVersion ? "; start undersongd once, which brings it up to date." : ".")};
+    return out;
+  } catch (const SQLite::Exception& e) {
+    return unavailable(sentence_of(e, path));
+  }
+}
+
+Result<FoundPlaces> FindFile::find(const FindQuery& query) {
+  try {
+    if (!shelf_) shelf_ = read_find_shelf(*file_);
+    return find_on_shelf(*file_, *shelf_, query);
+  } catch (const SQLite::Exception& e) {
+    return unavailable(sentence_of(e, path_));
+  }
+}
+
+}  // namespace undersong::takes

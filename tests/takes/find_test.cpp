@@ -1,0 +1,240 @@
+// Finding takes by playing, in a real store: in any key, register and tempo, with slips; and bringing takes.
+#include <gtest/gtest.h>
+
+#include <optional>
+
+#include "daemon/takes/database.h"
+#include "daemon/takes/find_reader.h"
+#include "tests/takes/invented_pieces.h"
+#include "tests/takes/store_fixture.h"
+
+namespace undersong::takes {
+namespace {
+
+constexpr unsigned kPieces = 12;
+
+BroughtTake piece_as_take(unsigned seed) {
+  return bring(played(invented_piece(seed).notes), "piece " + std::to_string(seed), 1'700'000'000'000 + seed);
+}
+
+class Find : public testing::Test {
+ protected:
+  static void SetUpTestSuite() {
+    folder_ = new TemporaryFolder;
+    auto opened = Database::open(folder_->path / "takes.db", 1);
+    ASSERT_TRUE(opened);
+    database_ = new Database(std::move(*opened));
+    for (unsigned seed = 1; seed <= kPieces; ++seed)
+      EXPECT_EQ(database_->bring(piece_as_take(seed)).take, seed);
+  }
+  static void TearDownTestSuite() {
+    delete database_;
+    delete folder_;
+  }
+
+  static FoundPlaces find(const std::vector<InventedNote>& notes) {
+    auto query = find_query(played(notes));
+    EXPECT_TRUE(query) << query.error().message;
+    return query ? database_->find_places(*query) : FoundPlaces{};
+  }
+  static TakeId first(const std::vector<InventedNote>& notes) {
+    const auto found = find(notes);
+    return found.places.empty() ? 0 : found.places.front().found.take;
+  }
+
+  static TemporaryFolder* folder_;
+  static Database* database_;
+};
+TemporaryFolder* Find::folder_ = nullptr;
+Database* Find::database_ = nullptr;
+
+TEST_F(Find, ATakeIsFoundByItself) {
+  for (unsigned seed = 1; seed <= kPieces; ++seed) {
+    const auto piece = invented_piece(seed);
+    const auto found = find(asked_of(piece, {.from = 20, .to = 28, .tune_only = false}));
+    ASSERT_FALSE(found.places.empty());
+    EXPECT_EQ(found.places[0].found.take, seed);
+    EXPECT_EQ(found.places[0].found.as, FoundAs::kPassage);
+    EXPECT_EQ(found.places[0].title, "piece " + std::to_string(seed));
+    EXPECT_EQ(found.takes, kPieces);
+    EXPECT_EQ(found.unprinted, 0u);
+  }
+}
+
+TEST_F(Find, ATuneIsFoundInAnyKeyRegisterAndTempo) {
+  const auto piece = invented_piece(3);
+  const auto part_twice = invented_piece(3, 2).notes;
+  const auto repeat = static_cast<FindTime>(part_twice[part_twice.size() / 2].at.count() / 10'000);
+  for (const int shift : {-12, -5, 0, 1, 6, 12})
+    for (const double slower : {0.6, 1.0, 1.7}) {
+      const auto found = find(asked_of(piece, {.from = 0, .to = 6, .shift = shift, .slower = slower}));
+      ASSERT_FALSE(found.places.empty());
+      const FoundTake& best = found.places[0].found;
+      EXPECT_EQ(best.take, 3u) << shift << " " << slower;
+      EXPECT_EQ(best.as, FoundAs::kTune);
+      EXPECT_EQ(best.shift, -shift);
+      EXPECT_NEAR(best.rate, 1 / slower, 0.15);
+      EXPECT_GE(best.times, 2) << "each part comes twice";
+      EXPECT_TRUE(best.from < 100 || std::abs(best.from - repeat) < 100) << best.from;
+    }
+}
+
+TEST_F(Find, ATuneIsFoundDespiteSlips) {
+  int right = 0;
+  for (unsigned seed = 1; seed <= kPieces; ++seed)
+    right += first(asked_of(invented_piece(seed),
+                            {.from = 4, .to = 13, .shift = 3, .slower = 1.2, .slips = seed})) == seed;
+  EXPECT_GE(right, 11);
+}
+
+TEST_F(Find, APassageIsFoundDespiteSlips) {
+  int right = 0;
+  for (unsigned seed = 1; seed <= kPieces; ++seed)
+    right +=
+        first(asked_of(
+            invented_piece(seed),
+            {.from = 4, .to = 11, .tune_only = false, .shift = -4, .slower = 0.8, .slips = seed})) == seed;
+  EXPECT_EQ(right, static_cast<int>(kPieces));
+}
+
+TEST_F(Find, AProgressionIsFoundByItsChordsAlone) {
+  const auto piece = invented_piece(5);
+  std::vector<InventedNote> chords;
+  for (InventedNote note : piece.notes)
+    if (!note.tune && seconds(note.at) < 16) {
+      note.key += 7;
+      chords.push_back(note);
+    }
+  ASSERT_GT(chords.size(), 9u);
+  const auto found = find(chords);
+  ASSERT_FALSE(found.places.empty());
+  EXPECT_EQ(found.places[0].found.take, 5u);
+}
+
+TEST_F(Find, TooLittleToLookForIsSaidInOneSentence) {
+  EXPECT_EQ(find_query({}).error().message, "There are no notes to look for.");
+  const std::vector<InventedNote> notes{
+      {us(0), us(300'000), 60}, {us(400'000), us(300'000), 62}, {us(800'000), us(300'000), 64}};
+  EXPECT_EQ(find_query(played({notes[0]})).error().message,
+            "There is only one note to look for; play at least 3.");
+  EXPECT_EQ(find_query(played({notes[0], notes[1]})).error().message,
+            "There are only two notes to look for; play at least 3.");
+  EXPECT_TRUE(find_query(played(notes)));
+}
+
+TEST_F(Find, AFileThatAnotherProgramWritesIsRead) {
+  auto file = FindFile::open(folder_->path / "takes.db");
+  ASSERT_TRUE(file) << file.error().message;
+  const auto query = find_query(played(asked_of(invented_piece(2), {})));
+  ASSERT_TRUE(query);
+  const auto found = file->find(*query);
+  ASSERT_TRUE(found);
+  ASSERT_FALSE(found->places.empty());
+  EXPECT_EQ(found->places[0].found.take, 2u);
+  EXPECT_EQ(FindFile::open(folder_->path / "none.db").error().code, ErrorCode::kNotFound);
+}
+
+TEST(FindPrint, IsReadAsItWasKept) {
+  const auto events = played(invented_piece(1).notes);
+  const auto notes = played_notes(events).notes;
+  const std::vector<HeardNote> melody{{us(10'000), Pitch(60)}, {us(700'000), Pitch(64)}};
+  const std::vector<KeptChord> chords{{us(0), "C:maj7"}, {us(2'000'000), "A:min/b3"}, {us(4'000'000), "N"}};
+  const FindPrint print = find_print(us(0), notes, melody, chords, us(6'000'000));
+  ASSERT_EQ(print.chords.size(), 2u);
+  EXPECT_EQ(print.chords[1].root, 9);
+  EXPECT_EQ(print.chords[1].length, 200);
+  FindPrint read;
+  const std::string lines = packed_lines(print);
+  ASSERT_TRUE(unpack_lines(lines, read));
+  read.notes = *unpack_notes(packed_notes(print.notes));
+  EXPECT_EQ(read, print);
+  // Bytes that are cut short are refused, wherever that is.
+  for (std::size_t length = 0; length < lines.size(); ++length)
+    EXPECT_FALSE(unpack_lines(std::string_view(lines).substr(0, length), read)) << length;
+}
+
+TEST(Bring, TheSameNotesAreKnownWhateverTheBytes) {
+  TemporaryFolder folder;
+  auto database = Database::open(folder.path / "takes.db", 1);
+  ASSERT_TRUE(database);
+  EXPECT_FALSE(database->bring(piece_as_take(1)).known);
+  const Brought again = database->bring(piece_as_take(1));
+  EXPECT_TRUE(again.known);
+  EXPECT_EQ(again.take, 1u);
+  EXPECT_TRUE(again.lines.empty());
+  // Written later in the file, and rounded to other ticks.
+  auto notes = invented_piece(1).notes;
+  for (auto& note : notes) note.at += us(3'000'700);
+  EXPECT_TRUE(database->bring(bring(played(notes), "copy", 1)).known);
+  notes[4].key += 1;
+  EXPECT_FALSE(database->bring(bring(played(notes), "other", 1)).known);
+}
+
+TEST(Bring, TheTakeBeingPlayedGoesOn) {
+  TemporaryFolder folder;
+  auto database = Database::open(folder.path / "takes.db", 1);
+  ASSERT_TRUE(database);
+  const auto write = [&](const Entry& entry) { return database->write({&entry}); };
+  write(take_begin(us(0), 1'800'000'000'000));
+  write(midi_received(midi::note_on(us(1000), 0, Pitch(60), Velocity(80))));
+  const Brought brought = database->bring(piece_as_take(1));
+  EXPECT_EQ(brought.take, 2u);
+  EXPECT_EQ(database->open_take(), std::optional<TakeId>(1));
+  for (std::size_t i = 1; i < brought.lines.size(); ++i)
+    ASSERT_EQ(brought.lines[i].number, brought.lines[i - 1].number + 1) << "numbered without gaps";
+  write(midi_received(midi::note_on(us(2000), 0, Pitch(62), Velocity(80))));
+  write(take_end(us(3000), EndReason::kSilence));
+  EXPECT_EQ(database->summary(1)->notes, 2u);
+  const auto kept = database->summary(2);
+  ASSERT_TRUE(kept);
+  EXPECT_EQ(kept->title, "piece 1");
+  EXPECT_EQ(kept->notes, invented_piece(1).notes.size());
+  EXPECT_GT(kept->chords, 10u);
+  EXPECT_EQ(kept->begin_utc_ms, 1'700'000'000'001);
+}
+
+TEST(Bring, AFileWithoutNotesIsRefused) {
+  midi::Smf file;
+  file.tracks.resize(1);
+  EXPECT_EQ(events_to_bring(file).error().message, "It has no notes.");
+  file.tracks[0].events.push_back({0, {}, {0x99, 36, 100}, 3});
+  EXPECT_EQ(events_to_bring(file).error().message, "It has no notes besides drums.");
+  file.tracks[0].events.push_back({0, {}, {0x90, 60, 100}, 3});
+  const auto kept = events_to_bring(file);
+  ASSERT_TRUE(kept);
+  EXPECT_EQ(kept->size(), 1u);
+}
+
+TEST(FindPrints, OfAnOlderStoreAreMadeSomeAtATime) {
+  TemporaryFolder folder;
+  const auto path = folder.path / "takes.db";
+  {
+    auto database = Database::open(path, 1);
+    ASSERT_TRUE(database);
+    for (unsigned seed = 1; seed <= 3; ++seed) database->bring(piece_as_take(seed));
+  }
+  {
+    SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
+    file.exec("DROP TABLE find_prints; DROP TABLE find_notes; PRAGMA user_version = 3");
+  }
+  EXPECT_EQ(FindFile::open(path).error().code, ErrorCode::kConflict);
+  auto database = Database::open(path, 1);
+  ASSERT_TRUE(database);
+  const auto query = find_query(played(asked_of(invented_piece(2), {})));
+  ASSERT_TRUE(query);
+  EXPECT_EQ(database->find_places(*query).unprinted, 3u);
+  EXPECT_EQ(database->make_find_prints(2), 1u);
+  EXPECT_EQ(database->make_find_prints(2), 0u);
+  const auto found = database->find_places(*query);
+  ASSERT_FALSE(found.places.empty());
+  EXPECT_EQ(found.places[0].found.take, 2u);
+  EXPECT_EQ(found.unprinted, 0u);
+  // A deleted take is not found, and found again once it is restored.
+  ASSERT_TRUE(database->edit(LineKind::kDelete, 2, us(0), ""));
+  for (const auto& place : database->find_places(*query).places) EXPECT_NE(place.found.take, 2u);
+  ASSERT_TRUE(database->edit(LineKind::kRestore, 2, us(0), ""));
+  EXPECT_EQ(database->find_places(*query).places[0].found.take, 2u);
+}
+
+}  // namespace
+}  // namespace undersong::takes
