@@ -83,7 +83,7 @@ int check(const Options& options) {
     for (int time = 1; time <= part.times; ++time) beats += song::length_at(part, time).beats();
     const int at = static_cast<int>(now * 60 / form->tempo + .5);
     fmt::print("  {:>2}:{:02d}  {:<16} {:>3.0f} bars  {:>2} {}  {}\n", at / 60, at % 60, part.name,
-               beats / form->meter, part.times, part.times == 1 ? "time " : "times",
+               beats / song::meter_of(*form, part), part.times, part.times == 1 ? "time " : "times",
                layer_words(part.layers));
     now += beats;
   }

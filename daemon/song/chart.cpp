@@ -103,16 +103,21 @@ std::string chart(const Form& form) {
     out += "no pulse: each bar is one chord change, lengths are free\n";
   std::size_t width = 4;
   for (const Part& part : form.parts)
-    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter))
+    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, meter_of(form, part)))
       width = std::max(width, std::min(kWidest, bar.size()));
   WrittenKey key{form.key, form.signature};
+  int meter_before = 0;
   for (const Part& part : form.parts) {
-    const int meter = part.free ? 4 : form.meter;
+    const int meter = meter_of(form, part);
     out += '\n';
     std::string head = part.name;
     if (!part.label.empty()) head += fmt::format("{}{}", head.empty() ? "" : ", ", takes::text(part.kind));
     if (part.times > 1) head += fmt::format(", {} times", part.times);
     if (part.free && form.pulse) head += head.empty() ? "free time" : ", free time";
+    if (!part.free && meter != meter_before) {
+      if (meter_before != 0) head += fmt::format("{}{}/4", head.empty() ? "" : ", ", meter);
+      meter_before = meter;
+    }
     if (const WrittenKey here = key_of(form, part); here != key) {
       key = here;
       if (here.key) head += (head.empty() ? "key of " : ", key of ") + harmony::text(*here.key);

@@ -20,6 +20,7 @@
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/pitch.h"
 #include "daemon/harmony/spelling.h"
+#include "daemon/song/tempo_mark.h"
 #include "daemon/song/ticks.h"
 #include "daemon/takes/beats.h"
 #include "daemon/takes/heard_take.h"
@@ -98,6 +99,7 @@ struct Part {
   std::vector<Ending> endings;
   Layers layers;
   std::optional<WrittenKey> own_key;  // empty: the key of the form
+  std::optional<int> own_meter;       // quarter notes per bar; empty: the metre of the form
   Micros begin{}, end{};              // time in the take, from the first time to the last
 };
 
@@ -105,9 +107,9 @@ struct Form {
   std::string title;
   std::optional<harmony::Key> key;  // in a song with several keys, that of the first part
   int signature = 0;                // number of sharps; flats are negative
-  int meter = 4;                    // quarter notes per bar
+  int meter = 4;                    // quarter notes per bar; of the first part that is not free
   bool pulse = true;                // false: every part is free
-  double tempo = 120;               // beats per minute: the median of the take, or 120 if there is no pulse
+  double tempo = 120;   // beats per minute, 30..300: the median of the take, or 120 without a pulse
   bool steady = false;  // the user asked for this tempo; it holds throughout, even without a pulse
   std::vector<Part> parts;
 };
@@ -115,6 +117,11 @@ struct Form {
 // The key in which a part is written.
 inline WrittenKey key_of(const Form& form, const Part& part) {
   return part.own_key.value_or(WrittenKey{form.key, form.signature});
+}
+
+// Quarter notes per bar in a part.
+inline int meter_of(const Form& form, const Part& part) {
+  return part.free ? 4 : part.own_meter.value_or(form.meter);
 }
 
 // What is played in repeat number `time`, counted from 1: the part's own chords and melody, or those of an

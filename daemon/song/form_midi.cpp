@@ -67,7 +67,7 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts&
                          {},
                          static_cast<std::uint32_t>(std::clamp<std::int64_t>(
                              std::llround(60e6 / std::max(1., form.tempo)), 1, 0xFF'FFFF))});
-  file.time_signatures.push_back({0, {}, static_cast<std::uint8_t>(form.meter), 4, 24, 8});
+  int meter_before = 0;
   std::vector<SoundingChord> changes;
   midi::SmfTrack melody = new_track("melody", 0, kVibraphone);
   Ticks now;
@@ -79,6 +79,10 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts&
                                      {},
                                      static_cast<std::int8_t>(here.signature),
                                      here.key && here.key->mode == harmony::Mode::kMinor});
+    }
+    if (const int meter = meter_of(form, part); meter != meter_before) {
+      meter_before = meter;
+      file.time_signatures.push_back({file_tick(now), {}, static_cast<std::uint8_t>(meter), 4, 24, 8});
     }
     if (!part.name.empty())
       file.markers.push_back(

@@ -161,7 +161,7 @@ Result<Form> form_of_take(const TakeStudy& study) {
   Form form;
   form.meter = study.bars.meter;
   form.pulse = study.bars.pulse;
-  if (form.pulse) form.tempo = 60 / study.bars.seconds_a_beat;
+  if (form.pulse) form.tempo = as_tempo_mark(60 / study.bars.seconds_a_beat);
   if (study.carries && !study.sections.sections.empty())
     add_sections(form, heard, study);
   else

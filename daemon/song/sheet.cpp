@@ -248,7 +248,7 @@ class StaffWriter {
 
   // `part`: set if a part begins here, perhaps in another key.
   void attributes(xml_node node, bool pickup, const Part* part) {
-    const int beats = pickup ? form_.meter : pending_beats_;
+    const int beats = pickup ? meter_ : pending_beats_;
     const WrittenKey here = part ? key_of(form_, *part) : key_;
     const bool new_key = first_ || here != key_;
     if (!new_key && beats == beats_) return;
@@ -376,6 +376,7 @@ class StaffWriter {
     for (Ticks at = from; at < to;) {
       const Ticks length = std::min(meter * kBeat, to - at);
       const bool begins = at == from, ends = at + length >= to;
+      meter_ = meter;
       const bool pickup = first_ && length < meter * kBeat && to - from == length;
       xml_node node = measure(static_cast<int>((length.count() + 479) / 480), pickup);
       if (leads_ && begins && edges.part && !edges.part->name.empty() && !first_)
@@ -424,7 +425,7 @@ class StaffWriter {
 
   void write_part(const Part& part, bool last, bool repeat_follows) {
     in_slur_ = false;
-    const int meter = part.free ? 4 : form_.meter;
+    const int meter = meter_of(form_, part);
     const auto ways = voltas(part);
     Edges edges;
     edges.part = &part;
@@ -460,7 +461,7 @@ class StaffWriter {
   WrittenKey key_;
   Accidentals accidentals_;
   int number_ = 0;
-  int beats_ = 0, pending_beats_ = 4;
+  int beats_ = 0, pending_beats_ = 4, meter_ = 4;
   bool first_ = true, free_ = false, tempo_said_ = false, in_slur_ = false;
 };
 

@@ -38,6 +38,8 @@
 
 namespace undersong::song {
 
+inline constexpr std::size_t kLongestSketchText = 200;  // bytes of a title or a name
+
 enum class SketchKind : std::uint8_t { kIntro, kTheme, kDevelopment, kBridge, kSolo, kInterlude, kEnding };
 std::string_view text(SketchKind kind);
 std::optional<SketchKind> parse_sketch_kind(std::string_view text);
@@ -66,7 +68,7 @@ struct SketchSection {
 
 struct Sketch {
   std::string title;
-  std::optional<double> tempo;  // beats per minute, 10..400; empty: the tempo of the first source
+  std::optional<double> tempo;  // beats per minute, 30..300; empty: the tempo of the first source
   std::vector<SketchSection> sections;
 };
 
@@ -81,7 +83,7 @@ using SourceReader = std::function<Result<std::shared_ptr<const TakeStudy>>(cons
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read);
 
 // Proposes a first sketch from what was found in the sources: theme, development, a sparse section as a
-// bridge, solo, ending.
+// bridge, solo, ending. form_of_sketch makes a song of it, and read_sketch reads what write_sketch writes.
 Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read,
                               const std::string& title);
 

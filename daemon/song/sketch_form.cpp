@@ -10,6 +10,7 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/song/fold.h"
 #include "daemon/song/sketch.h"
+#include "daemon/song/sketch_source.h"
 #include "daemon/song/spell_form.h"
 
 namespace undersong::song {
@@ -28,16 +29,6 @@ takes::SectionKind section_kind(SketchKind kind) {
   return takes::SectionKind::kTheme;
 }
 
-// The study of a source, if a section can be drawn from it.
-Result<std::shared_ptr<const TakeStudy>> study_of_source(const SourceReader& read,
-                                                         const SketchSource& source) {
-  auto study = read(source);
-  if (!study) return study.error();
-  if ((*study)->take.notes.empty()) return invalid_input("there are no notes in its take");
-  if ((*study)->take.spans.empty()) return invalid_input("no chord was heard in its take");
-  return study;
-}
-
 class Builder {
  public:
   explicit Builder(const SourceReader& read) : read_(read) {}
@@ -45,6 +36,8 @@ class Builder {
   Result<Form> build(const Sketch& sketch) {
     Form form;
     form.title = sketch.title.empty() ? "Untitled" : sketch.title;
+    form.pulse = false;
+    form.tempo = sketch.tempo.value_or(form.tempo);
     // Sections from the same take with the same transposition share one key.
     std::map<std::pair<SketchSource, int>, std::size_t> regions;
     std::vector<std::optional<harmony::Key>> heard;
@@ -59,15 +52,6 @@ class Builder {
       auto source = studied(section.source);
       if (!source) return where(source.error());
       const TakeStudy& from = **source;
-      if (i == 0) {
-        form.meter = from.bars.meter;
-        form.pulse = from.bars.pulse;
-        form.tempo = sketch.tempo.value_or(from.bars.pulse ? 60 / from.bars.seconds_a_beat : 120);
-      } else if (from.bars.pulse && form.pulse && from.bars.meter != form.meter) {
-        return where(invalid_input(fmt::format(
-            "its take has {} beats per bar, but the first section's has {}; a song has only one metre",
-            from.bars.meter, form.meter)));
-      }
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
       const int up = (section.transpose % 12 + 12) % 12;
@@ -77,10 +61,17 @@ class Builder {
         if (heard.back()) heard.back()->tonic = transpose(heard.back()->tonic, up);
       }
       for (Part& part : *parts) {
+        if (!part.free && !form.pulse) {  // the first part that has a pulse
+          form.pulse = true;
+          form.meter = *part.own_meter;
+          form.tempo = as_tempo_mark(sketch.tempo.value_or(60 / from.bars.seconds_a_beat));
+        }
         form.parts.push_back(std::move(part));
         region_of.push_back(region->second);
       }
     }
+    for (Part& part : form.parts)
+      if (part.own_meter == form.meter) part.own_meter.reset();
     spell_form_by_regions(form, region_of, heard);
     return form;
   }
@@ -197,6 +188,7 @@ class Builder {
       parts[i].kind = section_kind(section.kind);
       parts[i].name = i == 0 ? section.name : "";
       parts[i].layers = section.layers;
+      if (!parts[i].free) parts[i].own_meter = from.bars.meter;
       if (parts[i].melody.empty()) parts[i].layers.melody = false;
     }
     return parts;
@@ -298,84 +290,6 @@ class Builder {
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read) {
   if (sketch.sections.empty()) return invalid_input("there are no sections, so there is nothing to play");
   return Builder(read).build(sketch);
-}
-
-Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read,
-                              const std::string& title) {
-  Sketch out;
-  out.title = title;
-  if (sources.empty()) return invalid_input("a sketch needs a take to draw from");
-  std::vector<std::shared_ptr<const TakeStudy>> studies;
-  for (const SketchSource& source : sources) {
-    const std::string name = source.file.empty() ? fmt::format("take {}", source.take) : source.file;
-    auto study = study_of_source(read, source);
-    if (!study) return Error{study.error().code, fmt::format("{}: {}", name, study.error().message)};
-    studies.push_back(std::move(*study));
-  }
-  using takes::SectionKind;
-  const auto add = [&](std::size_t source, SketchKind kind, std::string name, const std::string& label,
-                       int repeats) -> SketchSection& {
-    SketchSection section;
-    section.name = std::move(name);
-    section.kind = kind;
-    section.source = sources[source];
-    section.label = label;
-    section.repeats = repeats;
-    out.sections.push_back(std::move(section));
-    return out.sections.back();
-  };
-  // The first section of one of these kinds, in any source, that is not used yet.
-  struct Place {
-    std::size_t source;
-    std::string label;
-  };
-  const auto first = [&](std::initializer_list<SectionKind> kinds,
-                         const std::vector<Place>& used) -> std::optional<Place> {
-    for (const SectionKind kind : kinds)
-      for (std::size_t i = 0; i < studies.size(); ++i)
-        for (const auto& section : studies[i]->sections.sections) {
-          const bool taken = std::any_of(used.begin(), used.end(), [&](const Place& p) {
-            return p.source == i && p.label == section.label;
-          });
-          if (section.kind == kind && !taken) return Place{i, section.label};
-        }
-    return std::nullopt;
-  };
-  std::vector<Place> used;
-  const auto take = [&](std::initializer_list<SectionKind> kinds) {
-    auto place = first(kinds, used);
-    if (place) used.push_back(*place);
-    return place;
-  };
-  const auto theme = take({SectionKind::kTheme, SectionKind::kDeveloped, SectionKind::kSolo,
-                           SectionKind::kSparse, SectionKind::kAccompaniment});
-  if (!theme) {  // no source has a loop: use everything that was played, one source after another
-    for (std::size_t i = 0; i < studies.size(); ++i) {
-      SketchSection& whole = add(i, i == 0 ? SketchKind::kTheme : SketchKind::kDevelopment,
-                                 i == 0 ? "Theme" : fmt::format("Part {}", i + 1), "", 1);
-      whole.span = {0.0, std::ceil(std::chrono::duration<double>(studies[i]->take.spans.back().end).count())};
-    }
-    return out;
-  }
-  add(theme->source, SketchKind::kIntro, "Intro", theme->label, 1).layers = {false, true, true, false};
-  add(theme->source, SketchKind::kTheme, "Theme", theme->label, 2);
-  if (const auto place = take({SectionKind::kDeveloped}))
-    add(place->source, SketchKind::kDevelopment, "Development", place->label, 2);
-  // The bridge is a sparse section, or another theme, or else the theme with other chords.
-  if (const auto place = take({SectionKind::kSparse, SectionKind::kTheme})) {
-    add(place->source, SketchKind::kBridge, "Bridge", place->label, 1).layers.bass = false;
-  } else {
-    const TakeStudy& from = *studies[theme->source];
-    ReharmoniseWish wish;
-    wish.section = theme->label;
-    if (reharmonise(from.take, *from.loop, from.sections, wish))
-      add(theme->source, SketchKind::kBridge, "Bridge", theme->label, 1).proposal = 1;
-  }
-  if (const auto place = take({SectionKind::kSolo}))
-    add(place->source, SketchKind::kSolo, "Solo", place->label, 2);
-  add(theme->source, SketchKind::kTheme, "Theme again", theme->label, 1);
-  add(theme->source, SketchKind::kEnding, "Ending", theme->label, 1).layers = {true, false, false, true};
-  return out;
 }
 
 }  // namespace undersong::song

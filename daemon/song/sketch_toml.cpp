@@ -18,7 +18,7 @@ constexpr std::array<std::pair<std::string_view, bool Layers::*>, 4> kLayers{{{"
                                                                               {"chords", &Layers::chords},
                                                                               {"bass", &Layers::bass},
                                                                               {"pad", &Layers::pad}}};
-constexpr std::size_t kMostSections = 200, kLongestText = 200;
+constexpr std::size_t kMostSections = 200, kLongestText = kLongestSketchText;
 
 using Problem = std::optional<std::string>;  // the end of a sentence: "must be ..."
 
@@ -159,8 +159,10 @@ class Reader {
         if (const auto problem = text_of(node, out.title)) return wrong(node, "title", *problem);
       } else if (key == "tempo") {
         const auto value = node.value<double>();
-        if (!node.is_number() || !value || !(*value >= 10 && *value <= 400))
-          return wrong(node, "tempo", "must be beats per minute, from 10 to 400");
+        if (!node.is_number() || !value || !is_tempo_mark(*value))
+          return wrong(
+              node, "tempo",
+              fmt::format("must be beats per minute, from {:g} to {:g}", kSlowestMark, kFastestMark));
         out.tempo = *value;
       } else if (key != "section") {
         return unknown(key, "; the keys are title, tempo and [[section]]");

@@ -177,7 +177,7 @@ StringParts string_parts(const Form& form, harmony::PadStyle style) {
   // For each part its own chords up to where endings begin, then the rest of them, then its endings.
   std::vector<PadStretch> stretches;
   for (const Part& part : form.parts) {
-    const Ticks bar = (part.free ? 4 : form.meter) * kBeat;
+    const Ticks bar = meter_of(form, part) * kBeat;
     const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;
     const auto add = [&](const auto& chords, const auto& tune, Ticks begin, Ticks end) {
       stretches.push_back({chords, tune, begin, end, bar, !part.layers.pad});

@@ -172,7 +172,7 @@ TEST(Songs, HandATakeOverAsFiles) {
   ASSERT_TRUE(file) << file.error().message;
   EXPECT_GE(file->tracks.size(), 6u);
   EXPECT_EQ(refusal(client, protocol::HandOverTake{.take = 1, .tempo = 1e9}),
-            "A steady tempo of 1e+09 beats a minute is outside 10 to 400.");
+            "A steady tempo of 1e+09 beats a minute is outside 30 to 300.");
 }
 
 TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {

@@ -485,7 +485,7 @@ TEST(HandOver, BadInputGetsOneSentence) {
   fast.parts.steady = true;
   fast.parts.tempo = 9000;
   EXPECT_EQ(sentence(play(Tune{}, 2).events, fast),
-            "A steady tempo of 9000 beats a minute is outside 10 to 400.");
+            "A steady tempo of 9000 beats a minute is outside 30 to 300.");
 }
 
 class OnDisk : public testing::Test {

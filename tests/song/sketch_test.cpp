@@ -92,8 +92,8 @@ TEST(Sketch, SaysInOneSentenceWhatIsWrongAndOnWhichLine) {
   const std::vector<std::pair<std::string, std::string>> bad{
       {"", "song.toml: there is no [[section]], so there is nothing to play"},
       {"title = \"x\"\ntempo = 0\n" + section,
-       "song.toml, line 2: tempo must be beats per minute, from 10 to 400"},
-      {"tempo = nan\n" + section, "song.toml, line 1: tempo must be beats per minute, from 10 to 400"},
+       "song.toml, line 2: tempo must be beats per minute, from 30 to 300"},
+      {"tempo = nan\n" + section, "song.toml, line 1: tempo must be beats per minute, from 30 to 300"},
       {"title = 7\n" + section, "song.toml, line 1: title must be quoted text of at most 200 bytes"},
       {"titel = \"x\"\n" + section,
        "song.toml, line 1: titel is not known here; the keys are title, tempo and [[section]]"},
@@ -355,6 +355,18 @@ TEST(Sketch, IsProposedFromWhatWasFound) {
   EXPECT_EQ(sketch->sections[3].label, "C");
   EXPECT_TRUE(form_of_sketch(*sketch, from_configs));
   EXPECT_FALSE(propose_sketch({}, from_configs, ""));
+}
+
+TEST(Sketch, AProposedTitleIsOneThatASketchCanHold) {
+  for (const std::string& title : {std::string(500, 'x'), std::string("two\nlines\tand \xff\xc3"),
+                                   std::string("\xc3\xa9").append(300, 'y')}) {
+    const auto sketch = propose_sketch({{"demo.mid", 0}}, from_configs, title);
+    ASSERT_TRUE(sketch);
+    const auto again = read_sketch(write_sketch(*sketch), "s");
+    ASSERT_TRUE(again) << again.error().message;
+    EXPECT_EQ(again->title, sketch->title);
+    EXPECT_EQ(again->title.substr(0, 1), title.substr(0, 1));
+  }
 }
 
 }  // namespace
