@@ -66,7 +66,9 @@ Form bass_part(const Form& form) {
 }
 
 Form piano_left_hand(const Form& form) {
-  return low_notes(form, &Layers::chords, kLowestLeft);
+  Form out = low_notes(form, &Layers::chords, kLowestLeft);
+  for (Part& part : out.parts) part.dynamic.clear();  // the right hand has it for both
+  return out;
 }
 
 Form piano_right_hand(const Form& form) {

@@ -35,6 +35,16 @@ struct WrittenPitch {
   friend bool operator==(const WrittenPitch&, const WrittenPitch&) = default;
 };
 
+// A syllable under a note. A note on which an earlier syllable goes on has one without text.
+enum class Syllabic : std::uint8_t { kSingle, kBegin, kMiddle, kEnd };
+struct Syllable {
+  int verse = 1;
+  std::string text;
+  Syllabic syllabic = Syllabic::kSingle;
+  bool goes_on = false;  // over the next note, too
+  friend bool operator==(const Syllable&, const Syllable&) = default;
+};
+
 struct WrittenNote {
   Pitch pitch;
   harmony::NoteName name;
@@ -42,6 +52,7 @@ struct WrittenNote {
   Velocity velocity;
   bool slurred = false;               // slurred to the next note of the voice
   std::vector<WrittenPitch> above{};  // further notes of a chord, ascending
+  std::vector<Syllable> words{};      // by verse
   friend bool operator==(const WrittenNote&, const WrittenNote&) = default;
 };
 
@@ -79,6 +90,21 @@ struct Layers {
   friend bool operator==(const Layers&, const Layers&) = default;
 };
 
+// Swing is written in even eighths and played long and short.
+enum class Feel : std::uint8_t { kStraight, kSwing };
+
+// Signs that lead through a song. A part that is played again after the jump is played once, with its last
+// ending.
+enum class Jump : std::uint8_t { kNone, kDaCapo, kDalSegno };
+enum class Until : std::uint8_t { kEnd, kFine, kCoda };
+struct Signs {
+  bool segno = false, coda = false;    // where the part begins
+  bool fine = false, to_coda = false;  // where it ends
+  Jump jump = Jump::kNone;             // after its last time
+  Until until = Until::kEnd;
+  friend bool operator==(const Signs&, const Signs&) = default;
+};
+
 // How a key is written. `signature`: number of sharps; flats are negative.
 struct WrittenKey {
   std::optional<harmony::Key> key;
@@ -99,8 +125,13 @@ struct Part {
   std::vector<Ending> endings;
   Layers layers;
   std::optional<WrittenKey> own_key;  // empty: the key of the form
-  std::optional<int> own_meter;       // quarter notes per bar; empty: the metre of the form
-  Micros begin{}, end{};              // time in the take, from the first time to the last
+  std::optional<double> own_tempo;    // beats per minute; empty: the tempo of the form
+  Feel feel = Feel::kStraight;
+  std::string dynamic;  // that holds here, "pp" to "ff"; empty: as it was played
+  Signs signs;
+  bool ritardando = false, fermata = false;  // at the end of the last time
+  std::optional<int> own_meter;              // quarter notes per bar; empty: the metre of the form
+  Micros begin{}, end{};                     // time in the take, from the first time to the last
 };
 
 struct Form {
@@ -111,6 +142,7 @@ struct Form {
   bool pulse = true;                // false: every part is free
   double tempo = 120;   // beats per minute, 30..300: the median of the take, or 120 without a pulse
   bool steady = false;  // the user asked for this tempo; it holds throughout, even without a pulse
+  int count_in = 0;     // bars before the song, in its MIDI file
   std::vector<Part> parts;
 };
 
@@ -122,6 +154,10 @@ inline WrittenKey key_of(const Form& form, const Part& part) {
 // Quarter notes per bar in a part.
 inline int meter_of(const Form& form, const Part& part) {
   return part.free ? 4 : part.own_meter.value_or(form.meter);
+}
+
+inline double tempo_of(const Form& form, const Part& part) {
+  return part.own_tempo.value_or(form.tempo);
 }
 
 // What is played in repeat number `time`, counted from 1: the part's own chords and melody, or those of an

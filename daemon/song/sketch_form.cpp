@@ -8,7 +8,10 @@
 #include <memory>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/chord_line.h"
+#include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
+#include "daemon/song/lyrics.h"
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_source.h"
 #include "daemon/song/spell_form.h"
@@ -19,11 +22,15 @@ namespace {
 takes::SectionKind section_kind(SketchKind kind) {
   switch (kind) {
     case SketchKind::kDevelopment:
+    case SketchKind::kPreChorus:
     case SketchKind::kInterlude: return takes::SectionKind::kDeveloped;
     case SketchKind::kBridge: return takes::SectionKind::kSparse;
     case SketchKind::kSolo: return takes::SectionKind::kSolo;
     case SketchKind::kIntro:
     case SketchKind::kTheme:
+    case SketchKind::kVerse:
+    case SketchKind::kChorus:
+    case SketchKind::kOutro:
     case SketchKind::kEnding: break;
   }
   return takes::SectionKind::kTheme;
@@ -37,6 +44,9 @@ class Builder {
     Form form;
     form.title = sketch.title.empty() ? "Untitled" : sketch.title;
     form.pulse = false;
+    form.count_in = sketch.count_in;
+    feel_ = sketch.feel;
+    std::string dynamic;  // that holds
     form.tempo = sketch.tempo.value_or(form.tempo);
     // Sections from the same take with the same transposition share one key.
     std::map<std::pair<SketchSource, int>, std::size_t> regions;
@@ -54,6 +64,9 @@ class Builder {
       const TakeStudy& from = **source;
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
+      if (!section.dynamic.empty()) dynamic = section.dynamic;
+      for (Part& part : *parts) part.dynamic = dynamic;
+      mark(section, section.feel.value_or(feel_), *parts);
       const int up = (section.transpose % 12 + 12) % 12;
       const auto [region, is_new] = regions.try_emplace({section.source, up}, heard.size());
       if (is_new) {
@@ -70,8 +83,10 @@ class Builder {
         region_of.push_back(region->second);
       }
     }
-    for (Part& part : form.parts)
+    for (Part& part : form.parts) {
       if (part.own_meter == form.meter) part.own_meter.reset();
+      if (part.own_tempo == form.tempo) part.own_tempo.reset();
+    }
     spell_form_by_regions(form, region_of, heard);
     return form;
   }
@@ -155,7 +170,99 @@ class Builder {
     return out;
   }
 
-  Result<std::vector<Part>> parts_of(const SketchSection& section, const TakeStudy& from) const {
+  // What a section says beside its notes.
+  static void mark(const SketchSection& section, Feel feel, std::vector<Part>& parts) {
+    for (Part& part : parts) {
+      part.own_tempo = section.tempo;
+      if (part.free) continue;
+      part.feel = feel;
+    }
+    Signs &first = parts.front().signs, &last = parts.back().signs;
+    first.segno = section.signs.segno;
+    first.coda = section.signs.coda;
+    last.fine = section.signs.fine;
+    last.to_coda = section.signs.to_coda;
+    last.jump = section.signs.jump;
+    last.until = section.signs.until;
+    parts.back().ritardando = section.ritardando;
+    parts.back().fermata = section.fermata;
+  }
+
+  // The melody of the section of another take that has the most passes.
+  Result<void> lay_tune(const SketchSource& source, const TakeStudy& from, std::vector<Part>& parts) {
+    auto study = studied(source);
+    if (!study) return Error{study.error().code, "its tune: " + study.error().message};
+    const TakeStudy& other = **study;
+    SketchSection usual;
+    const auto strains = strains_of(usual, other);
+    if (!strains) return Error{strains.error().code, "its tune: " + strains.error().message};
+    const auto made = fold(*strains, other.bars.meter);
+    const Part& tune = *std::max_element(made.begin(), made.end(),
+                                         [](const Part& a, const Part& b) { return a.times < b.times; });
+    if (tune.melody.empty()) return not_found("its tune: there is no melody in that take");
+    for (Part& part : parts) {
+      if (tune.free != part.free)
+        return invalid_input(tune.free ? "its tune has no pulse, but its chords have"
+                                       : "its tune has a pulse, but its chords have none");
+      if (!part.free && other.bars.meter != from.bars.meter)
+        return invalid_input(fmt::format("its tune has {} beats per bar, but its chords have {}",
+                                         other.bars.meter, from.bars.meter));
+      part.melody = fitted(tune.melody, tune.length, part.length);
+      for (Ending& ending : part.endings) {
+        ending.melody = fitted(tune.melody, tune.length, ending.from + ending.length);
+        std::erase_if(ending.melody, [&](const WrittenNote& note) { return note.at < ending.from; });
+        for (WrittenNote& note : part.melody)  // none is held into the endings
+          if (note.at < ending.from) note.length = std::min(note.length, ending.from - note.at);
+      }
+    }
+    return {};
+  }
+
+  // A melody of another length: it is repeated, and cut at the end.
+  static std::vector<WrittenNote> fitted(const std::vector<WrittenNote>& notes, Ticks length, Ticks wanted) {
+    std::vector<WrittenNote> out;
+    for (Ticks begin; begin < wanted && length > Ticks(0); begin += length)
+      for (WrittenNote note : notes) {
+        note.at += begin;
+        if (note.at >= wanted) break;
+        note.length = std::min(note.length, wanted - note.at);
+        out.push_back(std::move(note));
+      }
+    return out;
+  }
+
+  // With a fermata, the last note lasts to the end if it begins in the last bar.
+  static void hold_last(Part& part, Ticks bar) {
+    std::vector<WrittenNote>* notes = &part.melody;
+    for (Ending& ending : part.endings)
+      if (ending.times.back() == part.times) notes = &ending.melody;
+    const Ticks end = length_at(part, part.times);
+    if (notes->empty() || notes->back().at + bar < end) return;
+    notes->back().length = end - notes->back().at;
+  }
+
+  // Chords with a rhythm and a length of their own.
+  static Result<void> lay_chords(const SketchSection& section, const TakeStudy& from,
+                                 std::vector<Part>& parts) {
+    if (parts.size() > 1)
+      return invalid_input(
+          fmt::format("what it draws on has {} stretches that differ, but a line of chords needs one; use a "
+                      "label or one pass",
+                      parts.size()));
+    Part& part = parts.front();
+    if (part.free)
+      return invalid_input(
+          "its take has no pulse, so chords cannot have a rhythm of their own; list them instead");
+    auto line = read_chord_line(section.chord_line, section.meter.value_or(from.bars.meter));
+    if (!line) return line.error();
+    part.melody = fitted(part.melody, part.length, line->length);
+    part.chords = std::move(line->chords);
+    part.length = line->length;
+    part.endings.clear();
+    return {};
+  }
+
+  Result<std::vector<Part>> parts_of(const SketchSection& section, const TakeStudy& from) {
     auto strains = strains_of(section, from);
     if (!strains) return strains.error();
     std::vector<Part> parts = fold(*strains, from.bars.meter);
@@ -168,6 +275,10 @@ class Builder {
                                          [](const Part& a, const Part& b) { return a.times < b.times; });
       parts = {*most};
     }
+    if (section.tune)
+      if (auto laid = lay_tune(*section.tune, from, parts); !laid) return laid.error();
+    if (!section.chord_line.empty())
+      if (auto laid = lay_chords(section, from, parts); !laid) return laid.error();
     if (section.proposal || !section.chords.empty()) {
       auto changed = rechorded(section, from, parts);
       if (!changed) return changed.error();
@@ -177,6 +288,7 @@ class Builder {
         if (auto moved = transpose_part(part, section.transpose); !moved) return moved.error();
     const int repeats =
         section.repeats.value_or(section.passes.empty() && !section.span ? parts.front().times : 1);
+    const std::size_t round = parts.size();
     if (parts.size() == 1) {
       repeat(parts.front(), section.passes.empty() ? repeats : parts.front().times * repeats);
     } else {
@@ -188,9 +300,20 @@ class Builder {
       parts[i].kind = section_kind(section.kind);
       parts[i].name = i == 0 ? section.name : "";
       parts[i].layers = section.layers;
-      if (!parts[i].free) parts[i].own_meter = from.bars.meter;
+      if (!parts[i].layers.melody) {  // what is left out is neither played nor printed
+        parts[i].melody.clear();
+        for (Ending& ending : parts[i].endings) ending.melody.clear();
+      }
       if (parts[i].melody.empty()) parts[i].layers.melody = false;
+      if (!parts[i].free) parts[i].own_meter = section.meter.value_or(from.bars.meter);
+      if (!parts[i].free && section.feel.value_or(feel_) == Feel::kSwing) {
+        straighten(parts[i].melody);
+        for (Ending& ending : parts[i].endings) straighten(ending.melody);
+      }
     }
+    if (section.fermata) hold_last(parts.back(), section.meter.value_or(from.bars.meter) * kBeat);
+    if (!section.lyrics.empty())
+      if (auto laid = lay_lyrics(parts, round, section.lyrics); !laid) return laid.error();
     return parts;
   }
 
@@ -282,6 +405,7 @@ class Builder {
   }
 
   const SourceReader& read_;
+  Feel feel_ = Feel::kStraight;  // of the song
   std::map<SketchSource, std::shared_ptr<const TakeStudy>> sources_;
 };
 
