@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/bass_voice.h"
 #include "daemon/song/comping.h"
 #include "daemon/song/sheet.h"
 
@@ -13,9 +14,8 @@ namespace {
 
 using harmony::kStrings;
 
-constexpr int kLowestBass = 28;  // E1
 constexpr int kLowestLeft = 40;  // E2, for the left hand of the reduction
-constexpr Velocity kBassSoft{60}, kChordsSoft{52};
+constexpr Velocity kLeftSoft{60}, kChordsSoft{52};
 constexpr int kMostAccidentals = 6;
 
 WrittenNote note_of(const WrittenChord& chord, Pitch pitch, Velocity velocity) {
@@ -47,7 +47,7 @@ Form low_notes(const Form& form, bool Layers::*layer, int lowest) {
     for (const WrittenChord& chord : chords) {
       if (chord.length <= Ticks(0)) continue;
       WrittenNote note =
-          note_of(chord, Pitch(lowest + ascending(PitchClass(lowest), chord.chord.bass)), kBassSoft);
+          note_of(chord, Pitch(lowest + ascending(PitchClass(lowest), chord.chord.bass)), kLeftSoft);
       note.name = harmony::bass_name(chord.chord, chord.root);
       out.push_back(std::move(note));
     }
@@ -62,7 +62,32 @@ std::vector<std::uint8_t> bytes_of(const std::string& text) {
 }  // namespace
 
 Form bass_part(const Form& form) {
-  return low_notes(form, &Layers::bass, kLowestBass);
+  Form out = form;
+  for (Part& part : out.parts) {
+    const Ticks bar = meter_of(form, part) * kBeat;
+    const auto play = [&](const std::vector<WrittenChord>& chords, const BassLine& line) {
+      return part.layers.bass ? bass_voice(chords, line, bar, true) : std::vector<WrittenNote>();
+    };
+    // What stands before the endings and what is the part's own end are read one without the other.
+    const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;
+    std::vector<WrittenChord> before, after;
+    for (WrittenChord chord : part.chords) {
+      if (chord.at >= from) {
+        after.push_back(chord);
+        continue;
+      }
+      chord.length = std::min(chord.length, from - chord.at);
+      before.push_back(chord);
+    }
+    BassLine first, last;
+    for (const WrittenNote& note : part.bass.notes) (note.at < from ? first : last).notes.push_back(note);
+    for (const Ticks at : part.bass.slashes) (at < from ? first : last).slashes.push_back(at);
+    part.melody = play(before, first);
+    const auto end = play(after, last);
+    part.melody.insert(part.melody.end(), end.begin(), end.end());
+    for (Ending& ending : part.endings) ending.melody = play(ending.chords, ending.bass);
+  }
+  return out;
 }
 
 Form piano_left_hand(const Form& form) {
@@ -132,9 +157,11 @@ Form transposed(const Form& form, int semitones) {
     };
     chords(part.chords);
     notes(part.melody);
+    notes(part.bass.notes);
     for (Ending& ending : part.endings) {
       chords(ending.chords);
       notes(ending.melody);
+      notes(ending.bass.notes);
     }
   }
   return out;

@@ -53,6 +53,7 @@ struct WrittenNote {
   bool slurred = false;               // slurred to the next note of the voice
   std::vector<WrittenPitch> above{};  // further notes of a chord, ascending
   std::vector<Syllable> words{};      // by verse
+  bool slash = false;                 // no note, but a beat for which the player finds one
   friend bool operator==(const WrittenNote&, const WrittenNote&) = default;
 };
 
@@ -61,6 +62,14 @@ struct WrittenChord {
   harmony::NoteName root;
   Ticks at, length;
   friend bool operator==(const WrittenChord&, const WrittenChord&) = default;
+};
+
+// The bass over a row of chords: what the passes have in common, and the bars in which they have nothing.
+struct BassLine {
+  std::vector<WrittenNote> notes;  // one voice
+  std::vector<Ticks> slashes;      // beginnings of bars, ascending
+  bool empty() const { return notes.empty() && slashes.empty(); }
+  friend bool operator==(const BassLine&, const BassLine&) = default;
 };
 
 // A dynamic, or the beginning or end of a hairpin.
@@ -82,6 +91,7 @@ struct Ending {
   std::vector<WrittenChord> chords;  // positions count from the beginning of the part
   std::vector<WrittenNote> melody;
   std::vector<Direction> directions{};
+  BassLine bass{};
 };
 
 // Which layers of the arrangement play in a part.
@@ -120,6 +130,7 @@ struct Part {
   Ticks length;                      // length of one time
   std::vector<WrittenChord> chords;  // ordered by beginning, without overlap
   std::vector<WrittenNote> melody;   // ordered by beginning, one voice
+  BassLine bass;                     // empty: the bass of each chord is held
   std::vector<Direction> directions;
   int times = 1;
   std::vector<Ending> endings;
@@ -164,6 +175,7 @@ inline double tempo_of(const Form& form, const Part& part) {
 // ending from where it begins.
 std::vector<WrittenChord> chords_at(const Part& part, int time);
 std::vector<WrittenNote> melody_at(const Part& part, int time);
+BassLine bass_at(const Part& part, int time);
 Ticks length_at(const Part& part, int time);
 
 // If the loop does not carry the form (TakeStudy::carries), the take is written out from beginning to end.

@@ -12,6 +12,7 @@
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
+#include "daemon/song/bass_voice.h"
 #include "daemon/song/chart.h"
 #include "daemon/song/comping.h"
 #include "daemon/song/feel.h"
@@ -24,8 +25,7 @@ namespace {
 constexpr std::uint16_t kPerQuarter = 960;
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
-constexpr Velocity kChordsSoft{52}, kBassSoft{60};
-constexpr int kLowestBass = 28;  // E1
+constexpr Velocity kChordsSoft{52};
 constexpr std::uint8_t kWoodBlock = 115, kCountInChannel = 8;
 constexpr int kHighClick = 84, kLowClick = 77, kSoftestClick = 36, kLoudestClick = 64;
 
@@ -72,13 +72,13 @@ std::optional<double> loudness_of(const Part& part) {
 Velocity scaled(Velocity velocity, double by) {
   return Velocity(std::clamp(static_cast<int>(std::lround(velocity.value() * by)), 1, 127));
 }
-// What brings the tune of a part to its dynamic, with its accents kept.
-double scale_of_tune(const Part& part, std::span<const WrittenNote> tune) {
+// What brings a line of a part to its dynamic, with its accents kept.
+double scale_of_line(const Part& part, std::span<const WrittenNote> line) {
   const auto loudness = loudness_of(part);
-  if (!loudness || tune.empty()) return 1;
+  if (!loudness || line.empty()) return 1;
   double sum = 0;
-  for (const WrittenNote& note : tune) sum += note.velocity.value();
-  return *loudness * static_cast<double>(tune.size()) / std::max(1., sum);
+  for (const WrittenNote& note : line) sum += note.velocity.value();
+  return *loudness * static_cast<double>(line.size()) / std::max(1., sum);
 }
 double scale_of_others(const Part& part) {
   return loudness_of(part).value_or(kUsualLoudness) / kUsualLoudness;
@@ -121,7 +121,7 @@ midi::SmfTrack melody_track(midi::Smf& file, const Form& form, const std::vector
     const Part& part = form.parts[turn.part];
     if (!part.layers.melody) continue;
     const auto tune = melody_at(part, turn.time);
-    const double scale = scale_of_tune(part, tune);
+    const double scale = scale_of_line(part, tune);
     for (WrittenNote note : tune) {
       for (const Syllable& syllable : note.words)
         if (syllable.verse == turn.time && !syllable.text.empty())
@@ -152,8 +152,7 @@ void add_chords_and_bass(midi::Smf& file, const Form& form, const std::vector<Tu
       chords.push_back(chord.chord);
     }
   const auto keys = close_chords(chords);
-  midi::SmfTrack comping = new_track("chords", 1, kElectricPiano),
-                 bass = new_track("bass roots", 2, kAcousticBass);
+  midi::SmfTrack comping = new_track("chords", 1, kElectricPiano), bass = new_track("bass", 2, kAcousticBass);
   for (std::size_t i = 0; i < changes.size(); ++i) {
     const auto& [chord, part, begin] = changes[i];
     const double scale = scale_of_others(*part);
@@ -171,9 +170,17 @@ void add_chords_and_bass(midi::Smf& file, const Form& form, const std::vector<Tu
         note.pitch = key;
         add_note(comping, 1, begin, note, part->feel);
       }
-    note.velocity = scaled(kBassSoft, scale);
-    note.pitch = Pitch(kLowestBass + ascending(PitchClass(kLowestBass), chord.chord.bass));
-    if (part->layers.bass) add_note(bass, 2, begin, note, part->feel);
+  }
+  for (const Turn& turn : turns) {
+    const Part& part = form.parts[turn.part];
+    if (!part.layers.bass) continue;
+    const auto line =
+        bass_voice(chords_at(part, turn.time), bass_at(part, turn.time), meter_of(form, part) * kBeat, false);
+    const double scale = scale_of_line(part, line);
+    for (WrittenNote note : line) {
+      note.velocity = scaled(note.velocity, scale);
+      add_note(bass, 2, lead + turn.at, note, part.feel);
+    }
   }
   finish(file, std::move(comping));
   finish(file, std::move(bass));

@@ -2,7 +2,7 @@
 // with.
 //
 // Tracks: one with tempo, time and key signatures, and a marker for each part; "melody"; "chords", with chord
-// names as text events; "bass roots"; four string parts, "string pad"; and "count-in", clicks that begin
+// names as text events; "bass"; four string parts, "string pad"; and "count-in", clicks that begin
 // softly, if the form has a count-in. All repeats, endings and jumps are written out (road.h), and swing is
 // played long and short. A layer that is silent in a part has rests there. Where a part has a dynamic, its
 // notes are made as loud as it says, with their accents. Words are lyric events of the melody.

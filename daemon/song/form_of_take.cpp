@@ -18,6 +18,7 @@ Part plain_part(Strain strain) {
   part.length = strain.length;
   part.chords = std::move(strain.chords);
   part.melody = std::move(strain.melody);
+  part.bass.notes = std::move(strain.bass);
   part.begin = strain.begin;
   part.end = strain.end;
   return part;
@@ -183,7 +184,7 @@ Result<Form> form_of_take(const TakeStudy& study) {
     return invalid_input("There is only one note in this take; a form needs chords and a melody.");
   if (take.spans.empty())
     return invalid_input("No chord was heard in this take, so there are no changes to write down.");
-  const Heard heard{take, study.melody, study.bars};
+  const Heard heard{take, study.melody, study.bars, &study.bass};
   Form form;
   form.meter = study.bars.meter;
   form.pulse = study.bars.pulse;

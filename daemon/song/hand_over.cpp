@@ -44,7 +44,8 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy
     out.form.steady = true;
     out.form.tempo = tempo.value_or(std::round(out.form.tempo));
   }
-  auto parts = midi_parts(events, {study.take, study.melody, study.bars}, out.form, options.parts);
+  auto parts =
+      midi_parts(events, {study.take, study.melody, study.bars, &study.bass}, out.form, options.parts);
   if (!parts) return parts.error();
   out.pad_motion = parts->pad_motion;
   out.pad_parallels = parts->pad_parallels;

@@ -135,7 +135,8 @@ void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int oc
     add(pitch, "step", std::string(1, name.step));
     if (name.alter != 0) add(pitch, "alter", name.alter);
     add(pitch, "octave", at_octave);
-    accidental = accidentals.needed(name.step, name.alter, at_octave, symbol.tied_before);
+    if (!symbol.note->slash)
+      accidental = accidentals.needed(name.step, name.alter, at_octave, symbol.tied_before);
   } else {
     xml_node rest = add(node, "rest");
     if (symbol.whole_bar) set(rest, "measure", "yes");
@@ -152,6 +153,10 @@ void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int oc
     add(time, "actual-notes", symbol.actual);
     add(time, "normal-notes", symbol.normal);
     add(time, "normal-type", std::string(symbol.actual == 3 ? "eighth" : "16th"));
+  }
+  if (symbol.note && symbol.note->slash) {
+    add(node, "stem", std::string("none"));
+    add(node, "notehead", std::string("slash"));
   }
   for (int level = 0; level < 3 && member == 0; ++level)
     if (symbol.beams[level] != Mark::kNone)

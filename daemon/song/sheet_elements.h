@@ -41,7 +41,7 @@ class Accidentals {
 void add_harmony(pugi::xml_node measure, const WrittenChord& chord, Ticks offset);
 
 struct NoteSigns {
-  bool slur_begins = false, slur_ends = false, fermata = false, cue = false;
+  bool slur_begins = false, slur_ends = false, fermata = false;
 };
 // `member`: the note of a chord that is written, counted from 0; only the first has what belongs to the whole
 // chord. `octaves`: how much higher than it sounds the note is written.

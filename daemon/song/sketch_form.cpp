@@ -8,6 +8,7 @@
 #include <memory>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/bass_line.h"
 #include "daemon/song/chord_line.h"
 #include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
@@ -104,7 +105,7 @@ class Builder {
 
   // The strains for a section, in the order in which they are played.
   Result<std::vector<Strain>> strains_of(const SketchSection& section, const TakeStudy& from) const {
-    const Heard heard{from.take, from.melody, from.bars};
+    const Heard heard{from.take, from.melody, from.bars, &from.bass};
     std::vector<Strain> out;
     if (section.span) {
       const Micros begin(std::llround(1e6 * section.span->first)),
@@ -259,6 +260,7 @@ class Builder {
     part.chords = std::move(line->chords);
     part.length = line->length;
     part.endings.clear();
+    part.bass = {};  // what was played belongs to the old chords
     return {};
   }
 
@@ -308,7 +310,8 @@ class Builder {
       if (!parts[i].free) parts[i].own_meter = section.meter.value_or(from.bars.meter);
       if (!parts[i].free && section.feel.value_or(feel_) == Feel::kSwing) {
         straighten(parts[i].melody);
-        for (Ending& ending : parts[i].endings) straighten(ending.melody);
+        straighten(parts[i].bass.notes);
+        for (Ending& ending : parts[i].endings) straighten(ending.melody), straighten(ending.bass.notes);
       }
     }
     if (section.fermata) hold_last(parts.back(), section.meter.value_or(from.bars.meter) * kBeat);
@@ -370,6 +373,7 @@ class Builder {
                                          places.size() == 1 ? "is" : "are"));
       part.endings.clear();
       part.chords.clear();
+      part.bass = {};  // what was played belongs to the old chords
       for (std::size_t i = 0; i < places.size(); ++i) {
         const Ticks end = i + 1 < places.size() ? places[i + 1] : part.length;
         part.chords.push_back({chords[i].first, chords[i].second, places[i], end - places[i]});
@@ -394,9 +398,14 @@ class Builder {
         note.pitch = Pitch(key);
       }
     };
+    const auto move_bass = [&](BassLine& bass) {
+      for (WrittenNote& note : bass.notes) note.pitch = within_bass_range(note.pitch.value() + by);
+    };
     move_chords(part.chords);
     move_notes(part.melody);
-    for (Ending& ending : part.endings) move_chords(ending.chords), move_notes(ending.melody);
+    move_bass(part.bass);
+    for (Ending& ending : part.endings)
+      move_chords(ending.chords), move_notes(ending.melody), move_bass(ending.bass);
     if (!fits)
       return invalid_input(
           fmt::format("transposed {} semitones {}, its melody leaves the range of MIDI notes", std::abs(by),

@@ -297,7 +297,7 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   EXPECT_EQ(file.format, 1);
   std::vector<std::string> names;
   for (const auto& t : file.tracks) names.push_back(t.name);
-  EXPECT_EQ(names, (std::vector<std::string>{"Untitled", "as played", "melody", "chords", "bass roots",
+  EXPECT_EQ(names, (std::vector<std::string>{"Untitled", "as played", "melody", "chords", "bass",
                                              "string pad, violin I", "string pad, violin II",
                                              "string pad, viola", "string pad, cello"}));
   ASSERT_FALSE(file.markers.empty());
@@ -307,7 +307,7 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   ASSERT_FALSE(file.time_signatures.empty());
   EXPECT_EQ(file.time_signatures.back().numerator, 4);
   // The chords track has a text event with a name for each chord, where the bass changes.
-  const auto bass = notes_of(track(file, "bass roots"));
+  const auto bass = notes_of(track(file, "bass"));
   std::vector<midi::Tick> named;
   for (const auto& text : file.texts) {
     EXPECT_EQ(text.kind, midi::SmfText::Kind::kText);
@@ -316,7 +316,8 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   }
   ASSERT_EQ(bass.size(), named.size());
   EXPECT_EQ(bass.size(), 16u);
-  for (std::size_t i = 0; i < bass.size(); ++i) EXPECT_EQ(bass[i].from, named[i]);
+  for (std::size_t i = 0; i < bass.size(); ++i)  // the bass is as it was played
+    EXPECT_NEAR(static_cast<double>(bass[i].from), static_cast<double>(named[i]), 240);
   EXPECT_EQ(notes_of(track(file, "melody")).size(), 4 * Tune{}.melody.size());
 }
 
@@ -451,7 +452,7 @@ TEST(HandOver, WithoutAPulseABarIsAChordChangeAndItSaysSo) {
   ASSERT_EQ(played.events.size(), take.events.size());
   for (std::size_t i = 0; i < take.events.size(); ++i)
     EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at).count()), 0, 1000);
-  for (const Sounding& note : notes_of(track(file, "bass roots")))
+  for (const Sounding& note : notes_of(track(file, "bass")))
     EXPECT_TRUE(std::any_of(file.time_signatures.begin(), file.time_signatures.end(), [&](const auto& s) {
       return note.from >= s.tick &&
              (note.from - s.tick) % (s.numerator * std::uint64_t{file.division.ticks_per_quarter}) == 0;

@@ -301,7 +301,7 @@ TEST(SketchSong, DynamicsArePrintedAndHeard) {
   const Form form = made(named("A", "dynamics = \"pp\"\n") + named("B") + named("C", "dynamics = \"ff\"\n"));
   const auto file = midi_of(form);
   const midi::Tick one = 8 * 960;
-  for (const char* name : {"melody", "chords", "bass roots", "string pad, viola"}) {
+  for (const char* name : {"melody", "chords", "bass", "string pad, viola"}) {
     const double soft = loudness(file, name, 0, one), still = loudness(file, name, one, 2 * one),
                  loud = loudness(file, name, 2 * one, 3 * one);
     EXPECT_NEAR(soft, still, 2) << name << ": it holds until the next";
@@ -343,7 +343,7 @@ TEST(SketchSong, TheCountInBeginsSoftlyAndMovesEverythingElse) {
       EXPECT_LE(event.bytes[2], 64);
       before = event.bytes[2];
     }
-  for (const char* name : {"melody", "chords", "bass roots", "string pad, cello"}) {
+  for (const char* name : {"melody", "chords", "bass", "string pad, cello"}) {
     const auto early = onsets(track(plain, name)), late = onsets(track(counted, name));
     ASSERT_EQ(early.size(), late.size());
     for (std::size_t i = 0; i < early.size(); ++i) EXPECT_EQ(late[i], early[i] + 4 * 960);

@@ -321,7 +321,7 @@ TEST(Sketch, TheExampleMakesASongThatIsWrittenOutWithItsLayers) {
   EXPECT_GE(sounds["melody"].first, begins[1]) << "the intro has no melody";
   EXPECT_EQ(sounds["chords"].first, 0u);
   EXPECT_LT(sounds["chords"].second, begins[5]) << "the ending has no chords";
-  EXPECT_LT(sounds["bass roots"].second, begins[5]);
+  EXPECT_LT(sounds["bass"].second, begins[5]);
   EXPECT_GE(sounds["string pad, cello"].first, begins[1]);
   EXPECT_GE(sounds["string pad, cello"].second, begins[5]);
   const auto folder = hand_over_form(*form);
