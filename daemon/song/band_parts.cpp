@@ -8,6 +8,7 @@
 #include "daemon/song/bass_voice.h"
 #include "daemon/song/comping.h"
 #include "daemon/song/sheet.h"
+#include "daemon/song/slashes.h"
 
 namespace undersong::song {
 namespace {
@@ -172,9 +173,14 @@ BandFiles band_files(const Form& form, harmony::PadStyle style) {
   out.strings = string_parts(form, style);
   const auto& voices = out.strings.voices;
   const Form bass = bass_part(form), right = piano_right_hand(form), left = piano_left_hand(form),
-             in_b_flat = transposed(form, 2), in_e_flat = transposed(form, 9);
-  const Staff bass_staff{
-      .name = "Bass", .abbreviation = "B.", .clef = Clef::kBass, .sounds = {.octaves = -1}, .form = &bass};
+             in_b_flat = with_slashes(transposed(form, 2), true),
+             in_e_flat = with_slashes(transposed(form, 9), true), changes = with_slashes(form, false);
+  const Staff bass_staff{.name = "Bass",
+                         .abbreviation = "B.",
+                         .clef = Clef::kBass,
+                         .sounds = {.octaves = -1},
+                         .kicks = true,
+                         .form = &bass};
   const std::array<Staff, kStrings> strings{{
       {.name = "Violin I", .abbreviation = "Vln. I", .group = Group::kBracket, .form = &voices[3]},
       {.name = "Violin II", .abbreviation = "Vln. II", .group = Group::kBracket, .form = &voices[2]},
@@ -217,8 +223,10 @@ BandFiles band_files(const Form& form, harmony::PadStyle style) {
                             .form = &left}};
   score.push_back(bass_staff);
   score.back().chord_symbols = false;
+  score.back().kicks = false;
   score.insert(score.end(), section.begin(), section.end());
   add("score.musicxml", score);
+  add_one("chords.musicxml", {.name = "Chords", .bars_a_line = 4, .form = &changes});
   add_one("lead_sheet_b_flat.musicxml",
           {.name = "Melody in B flat", .sounds = {.steps = -1, .semitones = -2}, .form = &in_b_flat});
   add_one("lead_sheet_e_flat.musicxml",

@@ -5,14 +5,13 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/song/bass_line.h"
 #include "daemon/song/consensus.h"
+#include "daemon/song/slashes.h"
 
 namespace undersong::song {
 namespace {
 
 constexpr Velocity kBassSoft{60};
-constexpr Pitch kSlashLine{50};             // D3, the middle line of the bass clef
-constexpr harmony::NoteName kSlashName{2};  // D
-constexpr Ticks kLate{120};                 // a line that begins at most so late begins with the chord
+constexpr Ticks kLate{120};  // a line that begins at most so late begins with the chord
 
 WrittenNote held_bass(const WrittenChord& chord, Ticks at, Ticks until) {
   WrittenNote note;
@@ -72,20 +71,9 @@ std::vector<WrittenNote> bass_voice(std::span<const WrittenChord> chords, const 
         }) + bar;
         const Ticks until = std::min(end, bar_end);
         if (!slashes) out.push_back(held_bass(chord, at, until));
-        for (Ticks beat = at; slashes && beat < until; beat += kBeat - beat % kBeat) {
-          WrittenNote slash;
-          slash.pitch = kSlashLine;
-          slash.name = kSlashName;
-          slash.at = beat;
-          slash.length = std::min(until, beat - beat % kBeat + kBeat) - beat;
-          slash.velocity = kBassSoft;
-          slash.slash = true;
-          // A chord that changes between two beats does not divide a slash.
-          if (!out.empty() && out.back().slash && beat % kBeat != Ticks(0) &&
-              out.back().at + out.back().length == beat)
-            out.back().length += slash.length;
-          else
-            out.push_back(std::move(slash));
+        if (slashes) {
+          const auto beats = song::slashes(chords, at, until, SlashLine::kBass);
+          out.insert(out.end(), beats.begin(), beats.end());
         }
         at = until;
         continue;

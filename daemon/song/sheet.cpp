@@ -248,6 +248,40 @@ class StaffWriter {
     if (signs.jump == Jump::kDalSegno) say("D.S." + until, "dalsegno", "segno");
   }
 
+  // The rhythm of changes between two beats, in small notes above the staff, as a second voice.
+  void kicks(xml_node node, const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& notes,
+             Ticks from, Ticks length) const {
+    std::vector<Ticks> places;
+    for (const WrittenChord& chord : chords) {
+      const bool played =
+          std::any_of(notes.begin(), notes.end(), [&](const WrittenNote& n) { return n.at == chord.at; });
+      if (chord.at >= from && chord.at < from + length && chord.at % kBeat == Ticks(240) && !played)
+        places.push_back(chord.at);
+    }
+    if (places.empty()) return;
+    const auto step = [&](const char* name, Ticks by) {
+      if (by > Ticks(0)) add(add(node, name), "duration", by.count());
+    };
+    step("backup", length);
+    Ticks now = from;
+    for (const Ticks at : places) {
+      step("forward", at - now);
+      xml_node note = add(node, "note");
+      add(note, "cue");
+      xml_node pitch = add(note, "pitch");
+      const bool bass = staff_.clef == Clef::kBass;  // the second space above the staff
+      add(pitch, "step", std::string(bass ? "D" : "B"));
+      add(pitch, "octave", bass ? 4 : 5);
+      add(note, "duration", 240);
+      add(note, "voice", 2);
+      add(note, "type", std::string("eighth"));
+      add(note, "stem", std::string("up"));
+      add(note, "notehead", std::string("slash"));
+      now = at + Ticks(240);
+    }
+    step("forward", from + length - now);
+  }
+
   bool shows_symbols(const Part& part) const {
     if (!staff_.chord_symbols) return false;
     return part.layers.chords || (staff_.clef == Clef::kBass && part.layers.bass);
@@ -281,8 +315,12 @@ class StaffWriter {
       meter_ = meter;
       const bool pickup = first_ && length < meter * kBeat && to - from == length;
       xml_node node = measure(static_cast<int>((length.count() + 479) / 480), pickup);
-      if (leads_ && begins && edges.part && !edges.part->name.empty() && !first_)
-        set(add(node, "print"), "new-system", "yes");
+      const bool section = begins && edges.part && !edges.part->name.empty();
+      if (section) line_bars_ = 0;
+      const bool line_full = staff_.bars_a_line > 0 && line_bars_ == staff_.bars_a_line;
+      if (line_full) line_bars_ = 0;
+      ++line_bars_;
+      if (leads_ && (section || line_full) && !first_) set(add(node, "print"), "new-system", "yes");
       if (begins && (edges.forward || edges.volta))
         barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0,
                 edges.forward);
@@ -325,6 +363,7 @@ class StaffWriter {
                    {slur_begins, slur_ends, ends && edges.held && &symbol == &symbols.back()});
         in_slur_ = (in_slur_ || slur_begins) && !slur_ends;
       }
+      if (staff_.kicks && edges.symbols) kicks(node, chords, melody, at, length);
       if (ends && edges.leads_on) leads_on(node, *edges.leads_on);
       if (ends && !edges.open) {
         const char* style = edges.backward > 0                    ? "light-heavy"
@@ -388,7 +427,7 @@ class StaffWriter {
   WrittenKey key_;
   Accidentals accidentals_;
   int number_ = 0;
-  int beats_ = 0, pending_beats_ = 4, meter_ = 4;
+  int beats_ = 0, pending_beats_ = 4, meter_ = 4, line_bars_ = 0;
   bool first_ = true, free_ = false, in_slur_ = false, sung_ = false;
   Feel feel_ = Feel::kStraight;
   std::string tempo_said_, dynamic_;  // what holds

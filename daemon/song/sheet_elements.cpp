@@ -129,8 +129,10 @@ void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int oc
     if (member > 0) add(node, "chord");
     const WrittenPitch& written =
         member == 0 ? WrittenPitch{symbol.note->pitch, symbol.note->name} : symbol.note->above[member - 1];
-    const Letter name = letter(written.name);
+    Letter name = letter(written.name);
     const int at_octave = octave(name, written.pitch) + octaves;
+    // A slash lies on its line in every key.
+    if (symbol.note->slash) name.alter = accidentals.of_signature(name.step);
     xml_node pitch = add(node, "pitch");
     add(pitch, "step", std::string(1, name.step));
     if (name.alter != 0) add(pitch, "alter", name.alter);
@@ -155,7 +157,7 @@ void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int oc
     add(time, "normal-type", std::string(symbol.actual == 3 ? "eighth" : "16th"));
   }
   if (symbol.note && symbol.note->slash) {
-    add(node, "stem", std::string("none"));
+    if (symbol.type == "quarter" && symbol.dots == 0) add(node, "stem", std::string("none"));
     add(node, "notehead", std::string("slash"));
   }
   for (int level = 0; level < 3 && member == 0; ++level)

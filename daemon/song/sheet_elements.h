@@ -30,9 +30,10 @@ class Accidentals {
   void new_signature(int signature) { signature_ = signature; }
   // The accidental that must be written, or nullptr. `step`, `alter`: the letter and what it is altered by.
   const char* needed(char step, int alter, int at_octave, bool tied);
+  // What the signature alters a letter by.
+  int of_signature(char step) const;
 
  private:
-  int of_signature(char step) const;
   int signature_;
   std::map<std::pair<char, int>, int> bar_;
 };

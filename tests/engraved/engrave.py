@@ -3,8 +3,8 @@
 
 usage: engrave.py UNDERSONG FILE.mid|SKETCH.toml ... [--keep FOLDER]
 
-MuseScore reads the lead sheet, the score and the bass part and writes them again: the bars, their lengths, and the place of every chord symbol must
-be the same afterwards. LilyPond engraves the lead sheet and the bass part: it must do so without an error, and no bar check may fail. --keep: the pages
+MuseScore reads the lead sheet, the score, the bass part and the page of chords and writes them again: the bars, their lengths, and the place of every chord symbol must
+be the same afterwards. LilyPond engraves the single parts among them: it must do so without an error, and no bar check may fail. --keep: the pages
 stay there as PDF, to be looked at. Prints one line a file and the totals; exits with 1 if something differs.
 
 Needs (Debian): musescore3, lilypond. Not part of the tests in CI: a page takes seconds.
@@ -93,8 +93,8 @@ def main() -> int:
                 wrong += 1
                 continue
             pages = folder / 'pages'
-            found = [f'{name}: {each}' for name in ('lead_sheet', 'score', 'bass') if (each := read_by_musescore(pages / f'{name}.musicxml', folder))]
-            found += [f'{name}: {each}' for name in ('bass', 'lead_sheet') if (each := engraved_by_lilypond(pages / f'{name}.musicxml', folder))]
+            found = [f'{name}: {each}' for name in ('lead_sheet', 'score', 'bass', 'chords') if (each := read_by_musescore(pages / f'{name}.musicxml', folder))]
+            found += [f'{name}: {each}' for name in ('bass', 'chords', 'lead_sheet') if (each := engraved_by_lilypond(pages / f'{name}.musicxml', folder))]
             wrong += bool(found)
             print(f'{file.name}: {"; ".join(found) or "good"}', flush=True)
             if given.keep:

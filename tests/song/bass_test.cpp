@@ -178,5 +178,53 @@ TEST(Bass, TheSlashesOfABarHaveNoStemsAndNoAccidentals) {
   }
 }
 
+pugi::xml_document page(const Form& form, const std::string& name) {
+  const auto folder = hand_over_form(form);
+  pugi::xml_document out;
+  for (const File& file : folder->files)
+    if (file.name == name) out.load_buffer(file.bytes.data(), file.bytes.size());
+  return out;
+}
+
+TEST(Bass, ChangesBetweenTwoBeatsThatTheBassDoesNotPlayAreCuedAboveTheStaff) {
+  Form form = two_feel();
+  form.parts[0].chords = {chord(0, 0, 1.5), chord(5, 1.5, 2), chord(7, 3.5, 4.5)};
+  form.parts[0].bass.notes = {note(0, 36, 3), note(3.5, 43, 2), note(6, 48, 2)};
+  const auto sheet = page(form, "bass.musicxml");
+  const auto cues = sheet.select_nodes("//note[cue]");
+  ASSERT_EQ(cues.size(), 1u) << "the bass plays the second change itself";
+  EXPECT_STREQ(cues[0].node().child_value("voice"), "2");
+  EXPECT_STREQ(cues[0].node().previous_sibling("forward").child_value("duration"), "720");
+  EXPECT_EQ(page(form, "score.musicxml").select_nodes("//note[cue]").size(), 0u);
+}
+
+TEST(Chords, ThePageHasFourBarsALineSectionsByNameAndTheRhythmOfTheChanges) {
+  Form form = two_feel();
+  Part& verse = form.parts[0];
+  verse.name = "Verse";
+  verse.length = 6 * kBar;
+  verse.chords = {chord(0, 0, 2.5), chord(5, 2.5, 5.5), chord(7, 8, 16)};
+  verse.melody.clear();
+  Part silent = verse;
+  silent.name = "Bridge";
+  silent.layers.chords = false;
+  form.parts.push_back(silent);
+  form.signature = -3;
+  for (Part& part : form.parts) part.own_key.reset();
+  const auto sheet = page(form, "chords.musicxml");
+  EXPECT_EQ(sheet.select_nodes("//measure").size(), 12u);
+  std::vector<int> lines;
+  for (const auto& found : sheet.select_nodes("//measure[print/@new-system='yes']"))
+    lines.push_back(found.node().attribute("number").as_int());
+  EXPECT_EQ(lines, (std::vector<int>{5, 7, 11}));
+  EXPECT_EQ(sheet.select_nodes("//rehearsal").size(), 2u);
+  EXPECT_EQ(sheet.select_nodes("//measure[1]/note[notehead='slash']").size(), 5u) << "one is divided";
+  EXPECT_EQ(sheet.select_nodes("//measure[2]/note[notehead='slash']").size(), 4u);
+  EXPECT_EQ(sheet.select_nodes("//measure[7]/note[notehead]").size(), 0u) << "chords rest in the bridge";
+  EXPECT_EQ(sheet.select_nodes("//note[pitch/step='B'][pitch/alter='-1']").size(),
+            sheet.select_nodes("//note[notehead]").size())
+      << "a slash has no accidental in any key";
+}
+
 }  // namespace
 }  // namespace undersong::song
