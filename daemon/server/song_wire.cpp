@@ -212,7 +212,8 @@ Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch) {
     to.chord_line = section.chord_line.value_or("");
     if (!to.chords.empty() && !to.chord_line.empty())
       return invalid_input(
-          fmt::format("params.sketch.sections[{}] has both chords and chord_line; use one of them.", out.sections.size()));
+          fmt::format("params.sketch.sections[{}] has both chords and chord_line; use one of them.",
+                      out.sections.size()));
     if (section.tune_take || section.tune_source)
       to.tune = song::SketchSource{section.tune_source.value_or(""),
                                    section.tune_source ? 0

@@ -182,7 +182,13 @@ class StaffWriter {
       add(metronome, "per-minute", tempo);
       set(add(direction, "sound"), "tempo", tempo);
     }
-    if (!part.name.empty()) add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
+    if (!part.name.empty() && !sign) {
+      add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
+    } else if (!part.name.empty()) {  // some readers have only one mark in a place, and the sign is one
+      xml_node name = add(add(direction_above(node), "direction-type"), "words", part.name);
+      set(name, "font-weight", "bold");
+      set(name, "enclosure", "rectangle");
+    }
     std::string text;
     const auto say = [&](const std::string& what) { text += (text.empty() ? "" : ", ") + what; };
     if (part.name == part.label && !part.label.empty() && part.kind != takes::SectionKind::kTheme)
@@ -348,6 +354,8 @@ class StaffWriter {
       if (!edges.symbols) cuts.clear();
       const auto symbols = write_bar(melody, at, length, cuts);
       for (const Symbol& symbol : symbols) {
+        // Before the last note, because some readers hang what follows it on the next bar.
+        if (ends && edges.leads_on && leads_ && &symbol == &symbols.back()) leads_on(node, *edges.leads_on);
         // A chord symbol goes before the note it begins with. Where it begins within a note shorter than a
         // beat, its offset says where.
         for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c)
@@ -364,7 +372,6 @@ class StaffWriter {
         in_slur_ = (in_slur_ || slur_begins) && !slur_ends;
       }
       if (staff_.kicks && edges.symbols) kicks(node, chords, melody, at, length);
-      if (ends && edges.leads_on) leads_on(node, *edges.leads_on);
       if (ends && !edges.open) {
         const char* style = edges.backward > 0                    ? "light-heavy"
                             : edges.last                          ? "light-heavy"

@@ -241,6 +241,12 @@ TEST(SketchSong, JumpsArePlayedOutAndPrinted) {
   EXPECT_EQ(sheet_of(fine, "lead_sheet.musicxml").select_nodes("//sound[@dacapo] | //sound[@fine]").size(),
             2u);
   EXPECT_EQ(texts(sheet, "//words[.='D.S. al Coda']").size(), 1u);
+  // Each stands in its own bar, before the last note, and the names of sections with a sign are boxed words.
+  EXPECT_EQ(
+      sheet.select_nodes("//direction[direction-type/words='D.S. al Coda']/following-sibling::note").size(),
+      1u);
+  EXPECT_EQ(texts(sheet, "//words[@enclosure='rectangle']"), (std::vector<std::string>{"V", "X"}));
+  EXPECT_EQ(texts(sheet, "//rehearsal"), (std::vector<std::string>{"C", "B"}));
   // The MIDI file has it all: six times the two bars of the section, and markers where parts begin.
   const auto file = midi_of(coda);
   EXPECT_EQ(file.tracks[0].end, 7u * 8 * 960);
