@@ -187,9 +187,9 @@ Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch) {
   out.tempo = sketch.tempo;
   if (sketch.feel) out.feel = static_cast<song::Feel>(*sketch.feel);
   if (sketch.count_in) out.count_in = static_cast<int>(sketch.count_in->value);
-  const auto wrong = [&](const char* member, const std::string& known) {
-    return invalid_input(
-        fmt::format("params.sketch.sections[{}].{} must be one of {}.", out.sections.size(), member, known));
+  const auto wrong = [&](const std::string& problem) {
+    const std::size_t place = out.sections.size();
+    return invalid_input(fmt::format("section {} ({}) {}", place + 1, sketch.sections[place].name, problem));
   };
   for (const auto& section : sketch.sections) {
     song::SketchSection to;
@@ -211,9 +211,7 @@ Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch) {
     if (section.transpose) to.transpose = static_cast<int>(section.transpose->value);
     to.chord_line = section.chord_line.value_or("");
     if (!to.chords.empty() && !to.chord_line.empty())
-      return invalid_input(
-          fmt::format("params.sketch.sections[{}] has both chords and chord_line; use one of them.",
-                      out.sections.size()));
+      return wrong("has both chords and chord_line; use one of them");
     if (section.tune_take || section.tune_source)
       to.tune = song::SketchSource{section.tune_source.value_or(""),
                                    section.tune_source ? 0
@@ -225,8 +223,9 @@ Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch) {
     if (section.dynamics) to.dynamic = kDynamics[static_cast<std::size_t>(*section.dynamics)];
     to.lyrics = section.lyrics.value_or(std::vector<std::string>{});
     if (section.begins && !song::set_begins(to.signs, *section.begins))
-      return wrong("begins", song::known_begins());
-    if (section.ends && !song::set_ends(to.signs, *section.ends)) return wrong("ends", song::known_ends());
+      return wrong("begins with an unknown sign; they are " + song::known_begins());
+    if (section.ends && !song::set_ends(to.signs, *section.ends))
+      return wrong("ends with an unknown sign; they are " + song::known_ends());
     to.ritardando = section.ritardando.value_or(false);
     to.fermata = section.fermata.value_or(false);
     out.sections.push_back(std::move(to));

@@ -255,11 +255,13 @@ TEST(Songs, WhatASketchSaysOfASongIsKeptAndHeard) {
   auto wrong = sketch;
   wrong.sections[0].chords = std::vector<std::string>{"Cm7"};
   EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "song", .sketch = wrong}),
-            "params.sketch.sections[0] has both chords and chord_line; use one of them.");
+            "Section 1 (Verse) has both chords and chord_line; use one of them.");
   wrong = sketch;
   wrong.sections[1].ends = "the end";
-  EXPECT_TRUE(refusal(client, protocol::PutSketch{.name = "song", .sketch = wrong})
-                  .starts_with("params.sketch.sections[1].ends must be one of fine, to coda, D.C."));
+  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "song", .sketch = wrong}),
+            "Section 2 (Outro) ends with an unknown sign; they are fine, to coda, D.C., D.C. al fine, D.C. "
+            "al coda, "
+            "D.S., D.S. al fine, D.S. al coda.");
   wrong.sections[1].ends.reset();
   EXPECT_NE(
       refusal(client, protocol::PutSketch{.name = "song", .sketch = wrong}).find("begins with the segno"),
