@@ -94,6 +94,7 @@ BassLine common_bass(const Group& group, const std::vector<std::size_t>& members
   std::vector<std::vector<WrittenNote>> lines;
   for (const std::size_t i : members) lines.push_back(within(group[i]->bass, begin, end));
   for (const Strain& strain : elsewhere) {
+    if (first_difference(*group.front(), strain) < end) continue;  // other chords have another bass
     auto line = within(strain.bass, begin, end);
     if (agreement(lines.front(), line) >= kSame) lines.push_back(std::move(line));
   }

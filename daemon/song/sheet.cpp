@@ -275,9 +275,9 @@ class StaffWriter {
       xml_node note = add(node, "note");
       add(note, "cue");
       xml_node pitch = add(note, "pitch");
-      const bool bass = staff_.clef == Clef::kBass;  // the second space above the staff
-      add(pitch, "step", std::string(bass ? "D" : "B"));
-      add(pitch, "octave", bass ? 4 : 5);
+      const bool bass = staff_.clef == Clef::kBass;  // well above the staff
+      add(pitch, "step", std::string(bass ? "G" : "E"));
+      add(pitch, "octave", bass ? 4 : 6);
       add(note, "duration", 240);
       add(note, "voice", 2);
       add(note, "type", std::string("eighth"));

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 
 namespace undersong::song {
@@ -92,7 +93,16 @@ void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
     for (std::size_t i = 0; i < roots.size(); ++i) row.chord_of[i]->root = roots[i];
     for (std::size_t i = 0; i < names.size(); ++i) row.note_of[i]->name = names[i];
     const auto low = harmony::spell_melody(row.bass, row.chords, roots, signature);
-    for (std::size_t i = 0; i < low.size(); ++i) row.bass_of[i]->name = low[i];
+    for (std::size_t i = 0; i < low.size(); ++i) {
+      row.bass_of[i]->name = low[i];
+      for (std::size_t k = 0; k < row.chords.size();
+           ++k) {  // the bass of a chord is named as its symbol names it
+        const auto& chord = row.chords[k];
+        if (chord.begin <= row.bass[i].begin && row.bass[i].begin < chord.end &&
+            chord.chord.bass == row.bass[i].pitch.pitch_class())
+          row.bass_of[i]->name = harmony::bass_name(chord.chord, roots[k]);
+      }
+    }
   }
   if (form.parts.empty()) return;
   form.key = keys[region_of[0]].key;

@@ -131,6 +131,31 @@ Form two_feel() {
   return form;
 }
 
+TEST(Bass, PassesOverOtherChordsHaveNoVote) {
+  std::vector<Strain> strains(3);
+  for (std::size_t i = 0; i < strains.size(); ++i) {
+    Strain& strain = strains[i];
+    strain.length = 2 * kBar;
+    strain.whole = true;
+    strain.begin = Micros(1'000'000 * static_cast<std::int64_t>(i));
+    strain.end = strain.begin + Micros(1'000'000);
+    const int last = i == 0 ? 7 : 5;
+    strain.chords = {chord(4, 0, 4, "min7"), chord(last, 4, 4)};
+    strain.bass = {note(0, 40, 4), note(4, last == 7 ? 43 : 41, 4)};
+  }
+  const auto parts = fold({strains.data(), 1}, 4, strains);
+  ASSERT_EQ(parts.size(), 1u);
+  EXPECT_EQ(places(parts[0].bass.notes), (Places{{0, 40}, {4, 43}}));
+  EXPECT_TRUE(parts[0].bass.slashes.empty());
+  // And in a key of many flats the bass of Em7 is E, as its symbol says.
+  Form form;
+  form.parts = parts;
+  form.parts[0].chords.push_back(chord(8, 8, 40));
+  form.parts[0].chords.push_back(chord(1, 48, 40));
+  spell_form(form, std::nullopt);
+  EXPECT_EQ(form.parts[0].bass.notes[0].name, form.parts[0].chords[0].root);
+}
+
 TEST(Bass, ThePartTheScoreAndTheMidiFileHaveTheLine) {
   const Form form = two_feel();
   ASSERT_EQ(form.parts.size(), 1u);
