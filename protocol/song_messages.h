@@ -220,8 +220,27 @@ BOOST_DESCRIBE_STRUCT(HandOverTake, (), (take, steady, tempo, strings))
 
 // ---- sketches of songs
 
-enum class SectionRole : std::uint8_t { kIntro, kTheme, kDevelopment, kBridge, kSolo, kInterlude, kEnding };
-BOOST_DESCRIBE_ENUM(SectionRole, kIntro, kTheme, kDevelopment, kBridge, kSolo, kInterlude, kEnding)
+enum class SectionRole : std::uint8_t {
+  kIntro,
+  kTheme,
+  kDevelopment,
+  kBridge,
+  kSolo,
+  kInterlude,
+  kEnding,
+  kVerse,
+  kChorus,
+  kPreChorus,
+  kOutro
+};
+BOOST_DESCRIBE_ENUM(SectionRole, kIntro, kTheme, kDevelopment, kBridge, kSolo, kInterlude, kEnding, kVerse,
+                    kChorus, kPreChorus, kOutro)
+
+enum class SongFeel : std::uint8_t { kStraight, kSwing };
+BOOST_DESCRIBE_ENUM(SongFeel, kStraight, kSwing)
+
+enum class SongDynamic : std::uint8_t { kPp, kP, kMp, kMf, kF, kFf };
+BOOST_DESCRIBE_ENUM(SongDynamic, kPp, kP, kMp, kMf, kF, kFf)
 
 enum class SongLayer : std::uint8_t { kMelody, kChords, kBass, kPad };
 BOOST_DESCRIBE_ENUM(SongLayer, kMelody, kChords, kBass, kPad)
@@ -231,8 +250,13 @@ struct SketchSection {
       "Where a section of a song comes from: a `take`, or a standard MIDI file `source` that lies beside "
       "the sketches. From it a section by `label`, or `passes` (from 1), or a `span` of two times in "
       "seconds; with none of these, the section with the most passes. `layers`: all by default. "
-      "`reharmonise`: the number of a proposal; or `chords`: symbols or Harte syntax. `transpose`: "
-      "semitones.";
+      "`reharmonise`: the number of a proposal; or `chords`: symbols or Harte syntax; or `chord_line`: "
+      "chords "
+      "with a rhythm of their own, such as \"Cm7 . Ab | G7\". `tune_take` or `tune_source`: whose melody is "
+      "played instead. `transpose`: semitones. `tempo`, `meter` and `feel`: where they differ from the "
+      "song's. "
+      "`lyrics`: one text for each time. `begins`: \"segno\" or \"coda\"; `ends`: \"to coda\", \"fine\", "
+      "\"D.C.\", \"D.S.\", and these with \"al coda\" or \"al fine\".";
   std::string name;
   SectionRole kind = SectionRole::kTheme;
   std::optional<std::uint64_t> take{};
@@ -244,20 +268,34 @@ struct SketchSection {
   std::optional<Whole<1, 16>> reharmonise{};
   std::optional<std::vector<std::string>> chords{};
   std::optional<Whole<-24, 24>> transpose{};
+  std::optional<std::string> chord_line{};
+  std::optional<std::uint64_t> tune_take{};
+  std::optional<std::string> tune_source{};
+  std::optional<double> tempo{};
+  std::optional<Whole<2, 12>> meter{};
+  std::optional<SongFeel> feel{};
+  std::optional<SongDynamic> dynamics{};
+  std::optional<std::vector<std::string>> lyrics{};
+  std::optional<std::string> begins{}, ends{};
+  std::optional<bool> ritardando{}, fermata{};
 };
 BOOST_DESCRIBE_STRUCT(SketchSection, (),
                       (name, kind, take, source, label, passes, span, repeats, layers, reharmonise, chords,
-                       transpose))
+                       transpose, chord_line, tune_take, tune_source, tempo, meter, feel, dynamics, lyrics,
+                       begins, ends, ritardando, fermata))
 
 struct SongSketch {
   static constexpr const char* kSays =
-      "A song as an ordered list of sections taken from takes. `tempo`: beats a minute; by default that of "
-      "the first section.";
+      "A song as an ordered list of sections taken from takes. `tempo`: beats a minute, 30 to 300; by "
+      "default "
+      "that of the first section. `count_in`: bars before the song, in its MIDI file.";
   std::string title;
   std::optional<double> tempo{};
   std::vector<SketchSection> sections;
+  std::optional<SongFeel> feel{};
+  std::optional<Whole<0, 2>> count_in{};
 };
-BOOST_DESCRIBE_STRUCT(SongSketch, (), (title, tempo, sections))
+BOOST_DESCRIBE_STRUCT(SongSketch, (), (title, tempo, sections, feel, count_in))
 
 struct KeptSketch {
   static constexpr const char* kSays =

@@ -3,6 +3,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <memory>
 
@@ -10,6 +12,8 @@
 #include "clients/strings_option.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/form_midi.h"
+#include "daemon/song/road.h"
+#include "daemon/song/signs.h"
 #include "daemon/song/sketch_folder.h"
 
 namespace undersong::offline {
@@ -72,23 +76,52 @@ Result<song::Form> form_of(const std::string& name) {
   return form;
 }
 
+// What a section has beside its notes, where it is not what the song has anyway.
+std::string said_beside(const song::Form& form, const song::Part& part) {
+  std::string out;
+  const auto say = [&](const std::string& word) { out += (out.empty() ? "; " : ", ") + word; };
+  if (!part.free && song::meter_of(form, part) != form.meter)
+    say(fmt::format("{}/4", song::meter_of(form, part)));
+  if (song::tempo_of(form, part) != form.tempo)
+    say(fmt::format("{:.0f} a minute", song::tempo_of(form, part)));
+  if (part.feel == song::Feel::kSwing) say("swing");
+  if (!part.dynamic.empty()) say(part.dynamic);
+  if (std::any_of(part.melody.begin(), part.melody.end(),
+                  [](const auto& note) { return !note.words.empty(); }))
+    say("words");
+  for (const std::string& sign : {song::begins_text(part.signs), song::ends_text(part.signs)})
+    if (!sign.empty()) say(sign);
+  if (part.ritardando) say("ritardando");
+  if (part.fermata) say("fermata");
+  return out;
+}
+
 int check(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
   fmt::print("{}{}; {}/4, {:.0f} a minute\n\n", form->title,
              form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
-  double now = 0;
-  for (const song::Part& part : form->parts) {
+  const auto turns = song::road(*form);
+  const auto tempos = song::tempo_steps(*form, turns);
+  const auto clock = [&](song::Ticks at) {
+    const int seconds = static_cast<int>(song::seconds_until(tempos, at) + .5);
+    return fmt::format("{:>2}:{:02d}", seconds / 60, seconds % 60);
+  };
+  song::Ticks end;
+  for (std::size_t i = 0; i < turns.size();) {  // a part and its repeats
+    const song::Part& part = form->parts[turns[i].part];
+    const std::size_t first = turns[i].part;
+    const song::Ticks at = turns[i].at;
     double beats = 0;
-    for (int time = 1; time <= part.times; ++time) beats += song::length_at(part, time).beats();
-    const int at = static_cast<int>(now * 60 / form->tempo + .5);
-    fmt::print("  {:>2}:{:02d}  {:<16} {:>3.0f} bars  {:>2} {}  {}\n", at / 60, at % 60, part.name,
-               beats / form->meter, part.times, part.times == 1 ? "time " : "times",
-               layer_words(part.layers));
-    now += beats;
+    int times = 0;
+    for (; i < turns.size() && turns[i].part == first && (times == 0 || turns[i].time > 1); ++i, ++times)
+      beats += song::length_at(part, turns[i].time).beats();
+    end = at + song::Ticks(std::llround(480 * beats));
+    fmt::print("  {}  {:<16} {:>3.0f} bars  {:>2} {}  {}{}\n", clock(at), part.name,
+               beats / song::meter_of(*form, part), times, times == 1 ? "time " : "times",
+               layer_words(part.layers), said_beside(*form, part));
   }
-  const int whole = static_cast<int>(now * 60 / form->tempo + .5);
-  fmt::print("\n  {:>2}:{:02d}  the end\n", whole / 60, whole % 60);
+  fmt::print("\n  {}  the end\n", clock(end));
   return 0;
 }
 

@@ -1,19 +1,22 @@
 #include "daemon/server/song_wire.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/server/music_wire.h"
+#include "daemon/song/signs.h"
 
 namespace undersong::server {
 namespace {
 
 static_assert(static_cast<int>(protocol::RootsMove::kSemitones) ==
               static_cast<int>(song::RootMotion::kSemitones));
-static_assert(static_cast<int>(protocol::SectionRole::kEnding) ==
-              static_cast<int>(song::SketchKind::kEnding));
+static_assert(static_cast<int>(protocol::SectionRole::kOutro) == static_cast<int>(song::SketchKind::kOutro));
+static_assert(static_cast<int>(protocol::SongFeel::kSwing) == static_cast<int>(song::Feel::kSwing));
 static_assert(static_cast<int>(protocol::NoteRole::kAvoid) == static_cast<int>(harmony::Role::kAvoid));
 
 double rounded(double value) {
@@ -85,6 +88,8 @@ std::vector<protocol::SongLayer> layers_of(const song::Layers& layers) {
   return out;
 }
 
+constexpr std::array<std::string_view, 6> kDynamics{"pp", "p", "mp", "mf", "f", "ff"};
+
 }  // namespace
 
 protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& take) {
@@ -141,6 +146,8 @@ protocol::SongSketch sketch_of(const song::Sketch& sketch) {
   protocol::SongSketch out;
   out.title = sketch.title;
   out.tempo = sketch.tempo;
+  if (sketch.feel != song::Feel::kStraight) out.feel = static_cast<protocol::SongFeel>(sketch.feel);
+  if (sketch.count_in != 0) out.count_in = sketch.count_in;
   for (const auto& section : sketch.sections) {
     protocol::SketchSection to;
     to.name = section.name;
@@ -155,15 +162,35 @@ protocol::SongSketch sketch_of(const song::Sketch& sketch) {
     if (section.proposal) to.reharmonise = *section.proposal;
     if (!section.chords.empty()) to.chords = section.chords;
     if (section.transpose != 0) to.transpose = section.transpose;
+    if (!section.chord_line.empty()) to.chord_line = section.chord_line;
+    if (section.tune && section.tune->take != 0)
+      to.tune_take = static_cast<std::uint64_t>(section.tune->take);
+    if (section.tune && !section.tune->file.empty()) to.tune_source = section.tune->file;
+    to.tempo = section.tempo;
+    if (section.meter) to.meter = *section.meter;
+    if (section.feel) to.feel = static_cast<protocol::SongFeel>(*section.feel);
+    for (std::size_t i = 0; i < kDynamics.size(); ++i)
+      if (section.dynamic == kDynamics[i]) to.dynamics = static_cast<protocol::SongDynamic>(i);
+    if (!section.lyrics.empty()) to.lyrics = section.lyrics;
+    if (const auto sign = song::begins_text(section.signs); !sign.empty()) to.begins = sign;
+    if (const auto sign = song::ends_text(section.signs); !sign.empty()) to.ends = sign;
+    if (section.ritardando) to.ritardando = true;
+    if (section.fermata) to.fermata = true;
     out.sections.push_back(std::move(to));
   }
   return out;
 }
 
-song::Sketch sketch_of(const protocol::SongSketch& sketch) {
+Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch) {
   song::Sketch out;
   out.title = sketch.title;
   out.tempo = sketch.tempo;
+  if (sketch.feel) out.feel = static_cast<song::Feel>(*sketch.feel);
+  if (sketch.count_in) out.count_in = static_cast<int>(sketch.count_in->value);
+  const auto wrong = [&](const std::string& problem) {
+    const std::size_t place = out.sections.size();
+    return invalid_input(fmt::format("section {} ({}) {}", place + 1, sketch.sections[place].name, problem));
+  };
   for (const auto& section : sketch.sections) {
     song::SketchSection to;
     to.name = section.name;
@@ -182,6 +209,25 @@ song::Sketch sketch_of(const protocol::SongSketch& sketch) {
     if (section.reharmonise) to.proposal = static_cast<int>(section.reharmonise->value);
     to.chords = section.chords.value_or(std::vector<std::string>{});
     if (section.transpose) to.transpose = static_cast<int>(section.transpose->value);
+    to.chord_line = section.chord_line.value_or("");
+    if (!to.chords.empty() && !to.chord_line.empty())
+      return wrong("has both chords and chord_line; use one of them");
+    if (section.tune_take || section.tune_source)
+      to.tune = song::SketchSource{section.tune_source.value_or(""),
+                                   section.tune_source ? 0
+                                                       : static_cast<std::int64_t>(std::min<std::uint64_t>(
+                                                             *section.tune_take, INT64_MAX))};
+    to.tempo = section.tempo;
+    if (section.meter) to.meter = static_cast<int>(section.meter->value);
+    if (section.feel) to.feel = static_cast<song::Feel>(*section.feel);
+    if (section.dynamics) to.dynamic = kDynamics[static_cast<std::size_t>(*section.dynamics)];
+    to.lyrics = section.lyrics.value_or(std::vector<std::string>{});
+    if (section.begins && !song::set_begins(to.signs, *section.begins))
+      return wrong("begins with an unknown sign; they are " + song::known_begins());
+    if (section.ends && !song::set_ends(to.signs, *section.ends))
+      return wrong("ends with an unknown sign; they are " + song::known_ends());
+    to.ritardando = section.ritardando.value_or(false);
+    to.fermata = section.fermata.value_or(false);
     out.sections.push_back(std::move(to));
   }
   return out;

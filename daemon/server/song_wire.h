@@ -17,7 +17,7 @@ protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& t
 protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes::TakeId take);
 Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish);
 protocol::SongSketch sketch_of(const song::Sketch& sketch);
-song::Sketch sketch_of(const protocol::SongSketch& sketch);
+Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch);
 protocol::SketchOutline outline_of(const song::Form& form);
 
 }  // namespace undersong::server

@@ -51,8 +51,8 @@ void Songs::with_form(const std::string& name, Answer answer, std::function<Text
       [this, answer = std::move(answer), job = std::move(job)](Result<Read> sketch) {
         if (!sketch) return answer(sketch.error());
         std::vector<takes::TakeId> wanted;
-        for (const auto& section : (*sketch)->sections) {
-          const auto take = static_cast<takes::TakeId>(section.source.take);
+        for (const auto& source : song::sources_of(**sketch)) {
+          const auto take = static_cast<takes::TakeId>(source.take);
           if (take != 0 && std::find(wanted.begin(), wanted.end(), take) == wanted.end())
             wanted.push_back(take);
         }
@@ -166,7 +166,9 @@ void Songs::get(const std::string& name, Answer answer) {
 void Songs::put(const protocol::PutSketch& wish, Answer answer) {
   work(std::move(answer), [this, wish]() -> Text {
     // The sketch is written and read again, so that the same rules hold as for a file.
-    const std::string text = song::write_sketch(sketch_of(wish.sketch));
+    const auto given = sketch_of(wish.sketch);
+    if (!given) return given.error();
+    const std::string text = song::write_sketch(*given);
     const auto sketch = song::read_sketch(text, wish.name + ".toml");
     if (!sketch) return sketch.error();
     if (const auto written = folder_.write(wish.name, text, wish.revision); !written) return written.error();

@@ -5,17 +5,18 @@
 #include <utility>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/bass_voice.h"
 #include "daemon/song/comping.h"
 #include "daemon/song/sheet.h"
+#include "daemon/song/slashes.h"
 
 namespace undersong::song {
 namespace {
 
 using harmony::kStrings;
 
-constexpr int kLowestBass = 28;  // E1
 constexpr int kLowestLeft = 40;  // E2, for the left hand of the reduction
-constexpr Velocity kBassSoft{60}, kChordsSoft{52};
+constexpr Velocity kLeftSoft{60}, kChordsSoft{52};
 constexpr int kMostAccidentals = 6;
 
 WrittenNote note_of(const WrittenChord& chord, Pitch pitch, Velocity velocity) {
@@ -47,7 +48,7 @@ Form low_notes(const Form& form, bool Layers::*layer, int lowest) {
     for (const WrittenChord& chord : chords) {
       if (chord.length <= Ticks(0)) continue;
       WrittenNote note =
-          note_of(chord, Pitch(lowest + ascending(PitchClass(lowest), chord.chord.bass)), kBassSoft);
+          note_of(chord, Pitch(lowest + ascending(PitchClass(lowest), chord.chord.bass)), kLeftSoft);
       note.name = harmony::bass_name(chord.chord, chord.root);
       out.push_back(std::move(note));
     }
@@ -62,11 +63,38 @@ std::vector<std::uint8_t> bytes_of(const std::string& text) {
 }  // namespace
 
 Form bass_part(const Form& form) {
-  return low_notes(form, &Layers::bass, kLowestBass);
+  Form out = form;
+  for (Part& part : out.parts) {
+    const Ticks bar = meter_of(form, part) * kBeat;
+    const auto play = [&](const std::vector<WrittenChord>& chords, const BassLine& line) {
+      return part.layers.bass ? bass_voice(chords, line, bar, true) : std::vector<WrittenNote>();
+    };
+    // What stands before the endings and what is the part's own end are read one without the other.
+    const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;
+    std::vector<WrittenChord> before, after;
+    for (WrittenChord chord : part.chords) {
+      if (chord.at >= from) {
+        after.push_back(chord);
+        continue;
+      }
+      chord.length = std::min(chord.length, from - chord.at);
+      before.push_back(chord);
+    }
+    BassLine first, last;
+    for (const WrittenNote& note : part.bass.notes) (note.at < from ? first : last).notes.push_back(note);
+    for (const Ticks at : part.bass.slashes) (at < from ? first : last).slashes.push_back(at);
+    part.melody = play(before, first);
+    const auto end = play(after, last);
+    part.melody.insert(part.melody.end(), end.begin(), end.end());
+    for (Ending& ending : part.endings) ending.melody = play(ending.chords, ending.bass);
+  }
+  return out;
 }
 
 Form piano_left_hand(const Form& form) {
-  return low_notes(form, &Layers::chords, kLowestLeft);
+  Form out = low_notes(form, &Layers::chords, kLowestLeft);
+  for (Part& part : out.parts) part.dynamic.clear();  // the right hand has it for both
+  return out;
 }
 
 Form piano_right_hand(const Form& form) {
@@ -130,9 +158,11 @@ Form transposed(const Form& form, int semitones) {
     };
     chords(part.chords);
     notes(part.melody);
+    notes(part.bass.notes);
     for (Ending& ending : part.endings) {
       chords(ending.chords);
       notes(ending.melody);
+      notes(ending.bass.notes);
     }
   }
   return out;
@@ -143,9 +173,14 @@ BandFiles band_files(const Form& form, harmony::PadStyle style) {
   out.strings = string_parts(form, style);
   const auto& voices = out.strings.voices;
   const Form bass = bass_part(form), right = piano_right_hand(form), left = piano_left_hand(form),
-             in_b_flat = transposed(form, 2), in_e_flat = transposed(form, 9);
-  const Staff bass_staff{
-      .name = "Bass", .abbreviation = "B.", .clef = Clef::kBass, .sounds = {.octaves = -1}, .form = &bass};
+             in_b_flat = with_slashes(transposed(form, 2), true),
+             in_e_flat = with_slashes(transposed(form, 9), true), changes = with_slashes(form, false);
+  const Staff bass_staff{.name = "Bass",
+                         .abbreviation = "B.",
+                         .clef = Clef::kBass,
+                         .sounds = {.octaves = -1},
+                         .kicks = true,
+                         .form = &bass};
   const std::array<Staff, kStrings> strings{{
       {.name = "Violin I", .abbreviation = "Vln. I", .group = Group::kBracket, .form = &voices[3]},
       {.name = "Violin II", .abbreviation = "Vln. II", .group = Group::kBracket, .form = &voices[2]},
@@ -188,8 +223,10 @@ BandFiles band_files(const Form& form, harmony::PadStyle style) {
                             .form = &left}};
   score.push_back(bass_staff);
   score.back().chord_symbols = false;
+  score.back().kicks = false;
   score.insert(score.end(), section.begin(), section.end());
   add("score.musicxml", score);
+  add_one("chords.musicxml", {.name = "Chords", .bars_a_line = 4, .form = &changes});
   add_one("lead_sheet_b_flat.musicxml",
           {.name = "Melody in B flat", .sounds = {.steps = -1, .semitones = -2}, .form = &in_b_flat});
   add_one("lead_sheet_e_flat.musicxml",

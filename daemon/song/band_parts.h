@@ -1,11 +1,13 @@
 // What each musician of a band gets from a form: the bass part, a piano reduction, the string section, the
-// lead sheet for transposing instruments, and the full score.
+// lead sheet for transposing instruments, a page of chords, and the full score.
 //
 //   for (File& file : band_files(form, harmony::PadStyle::kStill).files) ...
 //
-// The bass is written an octave higher than it sounds, E1 to D#2; it has the chord symbols above. The piano
+// The bass is written an octave higher than it sounds, E1 to G4; it has the chord symbols above. It plays
+// what the passes have in common, with slashes in bars where they have nothing (bass_voice.h). The piano
 // reduction has the chords in close position and the bass below. Instruments in B flat read the lead sheet a
-// whole tone higher, instruments in E flat a major sixth higher.
+// whole tone higher, instruments in E flat a major sixth higher. The page of chords has slashes, four bars a
+// line.
 //
 // Units: Ticks and MIDI keys, as in form.h.
 // Threads: pure functions; call them from any thread.

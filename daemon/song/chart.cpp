@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/signs.h"
 
 namespace undersong::song {
 namespace {
@@ -49,6 +50,16 @@ std::vector<std::string> bars_text(const std::vector<WrittenChord>& chords, Tick
   return out;
 }
 
+// What is said at the end of a part.
+std::string way_out(const Part& part) {
+  std::string out;
+  const auto say = [&](std::string_view word) { out.append(out.empty() ? "" : ", ").append(word); };
+  if (part.ritardando) say("ritardando");
+  if (part.fermata) say("fermata");
+  if (const std::string sign = ends_text(part.signs); !sign.empty()) say(sign);
+  return out.empty() ? out : fmt::format("{:<8}{}\n", "", out);
+}
+
 void add_lines(std::string& out, const std::vector<std::string>& bars, std::size_t width, bool repeat_begin,
                bool repeat_end, const std::string& prefix) {
   for (std::size_t i = 0; i < bars.size(); i += kBarsALine) {
@@ -64,9 +75,9 @@ void add_lines(std::string& out, const std::vector<std::string>& bars, std::size
 
 }  // namespace
 
-std::string tempo_text(const Form& form) {
-  return form.steady ? fmt::format("{:g}", std::round(form.tempo * 100) / 100)
-                     : std::to_string(std::lround(form.tempo));
+std::string tempo_text(const Form& form, double tempo) {
+  return form.steady ? fmt::format("{:g}", std::round(tempo * 100) / 100)
+                     : std::to_string(std::lround(tempo));
 }
 
 std::string times_text(const std::vector<int>& times) {
@@ -95,32 +106,61 @@ std::string chart(const Form& form) {
   std::string out = form.title + "\n";
   if (form.key) out += "Key of " + harmony::text(*form.key) + ", ";
   if (form.pulse)
-    out += fmt::format("{}/4, quarter = {}\n", form.meter, tempo_text(form));
+    out += fmt::format("{}/4, quarter = {}\n", form.meter, tempo_text(form, form.tempo));
   else if (form.steady)
-    out +=
-        fmt::format("no pulse: each bar is one chord change of four beats, quarter = {}\n", tempo_text(form));
+    out += fmt::format("no pulse: each bar is one chord change of four beats, quarter = {}\n",
+                       tempo_text(form, form.tempo));
   else
     out += "no pulse: each bar is one chord change, lengths are free\n";
   std::size_t width = 4;
   for (const Part& part : form.parts)
-    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, part.free ? 4 : form.meter))
+    for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, meter_of(form, part)))
       width = std::max(width, std::min(kWidest, bar.size()));
   WrittenKey key{form.key, form.signature};
+  int meter_before = 0;
+  std::string tempo = tempo_text(form, form.tempo), dynamic;
+  Feel feel = Feel::kStraight;
   for (const Part& part : form.parts) {
-    const int meter = part.free ? 4 : form.meter;
+    const int meter = meter_of(form, part);
     out += '\n';
     std::string head = part.name;
     if (!part.label.empty()) head += fmt::format("{}{}", head.empty() ? "" : ", ", takes::text(part.kind));
     if (part.times > 1) head += fmt::format(", {} times", part.times);
     if (part.free && form.pulse) head += head.empty() ? "free time" : ", free time";
+    if (!part.free && meter != meter_before) {
+      if (meter_before != 0) head += fmt::format("{}{}/4", head.empty() ? "" : ", ", meter);
+      meter_before = meter;
+    }
     if (const WrittenKey here = key_of(form, part); here != key) {
       key = here;
       if (here.key) head += (head.empty() ? "key of " : ", key of ") + harmony::text(*here.key);
     }
+    const auto say = [&](const std::string& word) { head += (head.empty() ? "" : ", ") + word; };
+    if (!part.free && form.pulse)
+      if (const std::string here = tempo_text(form, tempo_of(form, part)); here != tempo) {
+        tempo = here;
+        say("quarter = " + here);
+      }
+    if (part.feel != feel) {
+      feel = part.feel;
+      say(feel == Feel::kSwing ? "swing" : "straight");
+    }
+    if (!part.dynamic.empty() && part.dynamic != dynamic) say(dynamic = part.dynamic);
+    if (part.signs.segno || part.signs.coda) say(part.signs.segno ? "segno" : "coda");
+    if (!part.layers.chords && part.layers.bass) say("bass only");
     if (!head.empty()) out += head + "\n";
     const bool again = part.times > 1;
+    if (!part.layers.chords && !part.layers.bass) {  // nothing for those who read chords
+      Ticks rest;
+      for (int time = 1; time <= part.times; ++time) rest += length_at(part, time);
+      const std::int64_t bars = (rest.count() + meter * 480 - 1) / (meter * 480);
+      out += fmt::format("{:<8}tacet, {} {}\n", "", bars, bars == 1 ? "bar" : "bars");
+      out += way_out(part);
+      continue;
+    }
     if (part.endings.empty()) {
       add_lines(out, bars_text(part.chords, Ticks(0), part.length, meter), width, again, again, "");
+      out += way_out(part);
       continue;
     }
     const Ticks from = part.endings.front().from;
@@ -130,6 +170,7 @@ std::string chart(const Form& form) {
     for (const Ending& ending : part.endings)
       add_lines(out, bars_text(ending.chords, from, from + ending.length, meter), width, false,
                 ending.times.back() != part.times || ending.times.size() > 1, times_text(ending.times));
+    out += way_out(part);
   }
   // Explain the signs that were used, because readers of the page may not know them.
   std::string signs;

@@ -18,9 +18,9 @@ namespace undersong::song {
 
 std::string chart(const Form& form);
 
-// The tempo in beats per minute as text: rounded to two decimals if the user asked for it, else to a whole
+// A tempo in beats per minute as text: rounded to two decimals if the user asked for it, else to a whole
 // number.
-std::string tempo_text(const Form& form);
+std::string tempo_text(const Form& form, double tempo);
 // The numbers of an ending's times, for people: "1.-3.", "1., 3.".
 std::string times_text(const std::vector<int>& times);
 // The times without an ending of their own.

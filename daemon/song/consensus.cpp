@@ -53,7 +53,47 @@ std::vector<Position> positions_of(const std::vector<std::vector<WrittenNote>>& 
   return list;
 }
 
+// One note from those of several passes with the same pitch, or pitch class, in one position.
+WrittenNote merged(const std::vector<const WrittenNote*>& notes) {
+  WrittenNote made = *notes.front();
+  made.pitch = usual(notes, [](const WrittenNote& n) { return n.pitch; });
+  made.at = usual(notes, [](const WrittenNote& n) { return n.at; });
+  made.length = usual(notes, [](const WrittenNote& n) { return n.length; });
+  std::vector<int> loud;
+  for (const WrittenNote* note : notes) loud.push_back(note->velocity.value());
+  std::nth_element(loud.begin(), loud.begin() + static_cast<std::ptrdiff_t>(loud.size() / 2), loud.end());
+  made.velocity = Velocity(loud[loud.size() / 2]);
+  return made;
+}
+
 }  // namespace
+
+Agreement agreement_of(const std::vector<std::vector<WrittenNote>>& lines) {
+  Agreement out;
+  for (const Position& position : positions_of(lines)) {
+    std::map<int, std::vector<const WrittenNote*>> pitches;  // by pitch class
+    std::map<int, std::vector<bool>> passes;
+    std::vector<bool> any(lines.size(), false);
+    for (const auto& [pass, note] : position.notes) {
+      const int name = note->pitch.pitch_class().value();
+      auto& had = passes.try_emplace(name, lines.size(), false).first->second;
+      if (!had[pass]) pitches[name].push_back(note);
+      had[pass] = any[pass] = true;
+    }
+    const auto best = std::max_element(pitches.begin(), pitches.end(), [](const auto& a, const auto& b) {
+      return a.second.size() < b.second.size();
+    });
+    if (2 * best->second.size() > lines.size()) {
+      WrittenNote made = merged(best->second);
+      if (out.notes.empty() || out.notes.back().at < made.at) out.notes.push_back(std::move(made));
+    } else if (2 * std::count(any.begin(), any.end(), true) >= static_cast<std::ptrdiff_t>(lines.size())) {
+      out.disputed.push_back(position.at);
+    }
+  }
+  for (std::size_t i = 0; i + 1 < out.notes.size(); ++i)
+    out.notes[i].length = std::min(out.notes[i].length, out.notes[i + 1].at - out.notes[i].at);
+  return out;
+}
 
 std::vector<WrittenNote> consensus(const std::vector<std::vector<WrittenNote>>& melodies,
                                    std::size_t doubts) {
@@ -71,13 +111,7 @@ std::vector<WrittenNote> consensus(const std::vector<std::vector<WrittenNote>>& 
     // Of equals, what the pass has that agrees best with the others.
     for (const auto& [pass, note] : position.notes)
       if (pass == doubts && pitches[note->pitch].size() == best->size()) best = &pitches[note->pitch];
-    WrittenNote made = *best->front();
-    made.at = usual(*best, [](const WrittenNote& n) { return n.at; });
-    made.length = usual(*best, [](const WrittenNote& n) { return n.length; });
-    std::vector<int> loud;
-    for (const WrittenNote* note : *best) loud.push_back(note->velocity.value());
-    std::nth_element(loud.begin(), loud.begin() + static_cast<std::ptrdiff_t>(loud.size() / 2), loud.end());
-    made.velocity = Velocity(loud[loud.size() / 2]);
+    const WrittenNote made = merged(*best);
     if (!out.empty() && out.back().at >= made.at) continue;
     out.push_back(made);
   }

@@ -20,4 +20,13 @@ namespace undersong::song {
 // `melodies`: one voice each, ordered by beginning. `doubts`: the one to follow where there is no majority.
 std::vector<WrittenNote> consensus(const std::vector<std::vector<WrittenNote>>& melodies, std::size_t doubts);
 
+// The stricter vote, for a line that may be improvised anew each time: a note is agreed on only if more than
+// half of the passes play it there, in any octave; the most frequent octave is written. Two passes must both
+// have it; one pass agrees with itself.
+struct Agreement {
+  std::vector<WrittenNote> notes;
+  std::vector<Ticks> disputed;  // positions where half of the passes or more play, but not the same
+};
+Agreement agreement_of(const std::vector<std::vector<WrittenNote>>& lines);
+
 }  // namespace undersong::song

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "daemon/song/bass_voice.h"
 #include "daemon/song/consensus.h"
 
 namespace undersong::song {
@@ -87,6 +88,19 @@ std::vector<WrittenNote> common_melody(const Group& group, const std::vector<std
   return consensus(melodies, doubts);
 }
 
+// The bass on which these members agree.
+BassLine common_bass(const Group& group, const std::vector<std::size_t>& members, Ticks begin, Ticks end,
+                     Ticks bar, std::span<const Strain> elsewhere) {
+  std::vector<std::vector<WrittenNote>> lines;
+  for (const std::size_t i : members) lines.push_back(within(group[i]->bass, begin, end));
+  for (const Strain& strain : elsewhere) {
+    if (first_difference(*group.front(), strain) < end) continue;  // other chords have another bass
+    auto line = within(strain.bass, begin, end);
+    if (agreement(lines.front(), line) >= kSame) lines.push_back(std::move(line));
+  }
+  return agreed_bass(lines, begin, end, bar);
+}
+
 Part part_of(const Group& group, Ticks bar, const std::vector<Strain>& elsewhere) {
   Part part;
   const Strain& front = *group.front();
@@ -119,16 +133,20 @@ Part part_of(const Group& group, Ticks bar, const std::vector<Strain>& elsewhere
   std::stable_sort(ends.begin(), ends.end(),
                    [](const auto& a, const auto& b) { return a.size() > b.size(); });
   part.melody = common_melody(group, all, Ticks(0), from, elsewhere);
+  part.bass = common_bass(group, all, Ticks(0), from, bar, elsewhere);
   part.chords = within(front.chords, Ticks(0), from);
   for (std::size_t e = 0; e < ends.size() && from < part.length; ++e) {
     auto chords = chords_from(group[ends[e].front()]->chords, from, part.length);
     auto melody = common_melody(group, ends[e], from, part.length, {});
+    auto bass = common_bass(group, ends[e], from, part.length, bar, {});
     if (e == 0) {
+      part.bass.notes.insert(part.bass.notes.end(), bass.notes.begin(), bass.notes.end());
+      part.bass.slashes.insert(part.bass.slashes.end(), bass.slashes.begin(), bass.slashes.end());
       part.chords.insert(part.chords.end(), chords.begin(), chords.end());
       part.melody.insert(part.melody.end(), melody.begin(), melody.end());
       continue;
     }
-    Ending ending{{}, from, part.length - from, std::move(chords), std::move(melody)};
+    Ending ending{{}, from, part.length - from, std::move(chords), std::move(melody), {}, std::move(bass)};
     for (const std::size_t i : ends[e]) ending.times.push_back(static_cast<int>(i) + 1);
     part.endings.push_back(std::move(ending));
   }

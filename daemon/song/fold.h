@@ -2,7 +2,7 @@
 //
 // Two strains are the same if at least half of their melody notes agree (position and pitch) and their chords
 // agree at least through the first half, up to a bar line. The part gets the melody on which its strains
-// agree (consensus.h). Strains that cannot be folded follow one another.
+// agree, and the bass line on which they do (consensus.h). Strains that cannot be folded follow one another.
 //
 // Units: Ticks from the beginning of a strain or part.
 // Threads: pure functions; call them from any thread.

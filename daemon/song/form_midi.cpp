@@ -7,12 +7,17 @@
 #include <cmath>
 #include <iterator>
 #include <optional>
+#include <span>
+#include <string_view>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
+#include "daemon/song/bass_voice.h"
 #include "daemon/song/chart.h"
 #include "daemon/song/comping.h"
+#include "daemon/song/feel.h"
 #include "daemon/song/lead_sheet.h"
+#include "daemon/song/road.h"
 
 namespace undersong::song {
 namespace {
@@ -20,18 +25,13 @@ namespace {
 constexpr std::uint16_t kPerQuarter = 960;
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
-constexpr Velocity kChordsSoft{52}, kBassSoft{60};
-constexpr int kLowestBass = 28;  // E1
+constexpr Velocity kChordsSoft{52};
+constexpr std::uint8_t kWoodBlock = 115, kCountInChannel = 8;
+constexpr int kHighClick = 84, kLowClick = 77, kSoftestClick = 36, kLoudestClick = 64;
 
 midi::Tick file_tick(Ticks at) {
   return static_cast<midi::Tick>(at.count() * kFine);
 }
-
-// A chord of the whole song with all repeats written out, and the layers that play it.
-struct SoundingChord {
-  WrittenChord chord;
-  Layers layers;
-};
 
 midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t program) {
   midi::SmfTrack track;
@@ -39,10 +39,11 @@ midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t pr
   track.events.push_back({0, {}, {static_cast<std::uint8_t>(0xC0 | channel), program, 0}, 2});
   return track;
 }
-void add_note(midi::SmfTrack& track, std::uint8_t channel, Ticks from, Ticks to, Pitch pitch,
-              Velocity velocity) {
-  const midi::Event on = midi::note_on({}, channel, pitch, Velocity(std::max(1, velocity.value()))),
-                    off = midi::note_off({}, channel, pitch);
+// `begin`: where the part begins that the note counts from.
+void add_note(midi::SmfTrack& track, std::uint8_t channel, Ticks begin, const WrittenNote& note, Feel feel) {
+  const Ticks from = begin + swung(note.at, feel), to = begin + swung(note.at + note.length, feel);
+  const midi::Event on = midi::note_on({}, channel, note.pitch, Velocity(std::max(1, note.velocity.value()))),
+                    off = midi::note_off({}, channel, note.pitch);
   track.events.push_back({file_tick(from), {}, on.bytes, on.size});
   track.events.push_back({std::max(file_tick(to), file_tick(from) + 1), {}, off.bytes, off.size});
 }
@@ -58,79 +59,181 @@ void finish(midi::Smf& file, midi::SmfTrack track) {
   file.tracks.push_back(std::move(track));
 }
 
-}  // namespace
+// How loud the dynamics are, and the loudness to which those of the accompaniment belong.
+constexpr std::array<std::pair<std::string_view, double>, 6> kLoudness{
+    {{"pp", 36}, {"p", 48}, {"mp", 60}, {"mf", 74}, {"f", 90}, {"ff", 108}}};
+constexpr double kUsualLoudness = 74;
 
-Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts& strings) {
-  midi::Smf file;
-  file.division.ticks_per_quarter = kPerQuarter;
-  file.tempos.push_back({0,
-                         {},
-                         static_cast<std::uint32_t>(std::clamp<std::int64_t>(
-                             std::llround(60e6 / std::max(1., form.tempo)), 1, 0xFF'FFFF))});
-  file.time_signatures.push_back({0, {}, static_cast<std::uint8_t>(form.meter), 4, 24, 8});
-  std::vector<SoundingChord> changes;
-  midi::SmfTrack melody = new_track("melody", 0, kVibraphone);
-  Ticks now;
+std::optional<double> loudness_of(const Part& part) {
+  for (const auto& [dynamic, loudness] : kLoudness)
+    if (part.dynamic == dynamic) return loudness;
+  return std::nullopt;
+}
+Velocity scaled(Velocity velocity, double by) {
+  return Velocity(std::clamp(static_cast<int>(std::lround(velocity.value() * by)), 1, 127));
+}
+// What brings a line of a part to its dynamic, with its accents kept.
+double scale_of_line(const Part& part, std::span<const WrittenNote> line) {
+  const auto loudness = loudness_of(part);
+  if (!loudness || line.empty()) return 1;
+  double sum = 0;
+  for (const WrittenNote& note : line) sum += note.velocity.value();
+  return *loudness * static_cast<double>(line.size()) / std::max(1., sum);
+}
+double scale_of_others(const Part& part) {
+  return loudness_of(part).value_or(kUsualLoudness) / kUsualLoudness;
+}
+
+// Markers, time signatures and key signatures.
+void add_signs(midi::Smf& file, const Form& form, const std::vector<Turn>& turns, Ticks lead) {
+  int meter_before = 0;
   std::optional<WrittenKey> key_before;
-  for (const Part& part : form.parts) {
+  std::size_t part_before = form.parts.size();
+  for (const Turn& turn : turns) {
+    const Part& part = form.parts[turn.part];
+    const midi::Tick at = turn.at == Ticks(0) ? 0 : file_tick(lead + turn.at);  // the count-in has them, too
     if (const WrittenKey here = key_of(form, part); here != key_before) {
       key_before = here;
-      file.key_signatures.push_back({file_tick(now),
+      file.key_signatures.push_back({at,
                                      {},
                                      static_cast<std::int8_t>(here.signature),
                                      here.key && here.key->mode == harmony::Mode::kMinor});
     }
-    if (!part.name.empty())
-      file.markers.push_back(
-          {file_tick(now),
-           {},
-           midi::SmfText::Kind::kMarker,
-           0,
-           part.times > 1 ? fmt::format("{}, {} times", part.name, part.times) : part.name});
-    for (int time = 1; time <= part.times; ++time) {
-      for (WrittenChord chord : chords_at(part, time)) {
-        chord.at += now;
-        if (chord.length > Ticks(0)) changes.push_back({chord, part.layers});
-      }
-      for (const WrittenNote& note : melody_at(part, time))
-        if (part.layers.melody)
-          add_note(melody, 0, now + note.at, now + note.at + note.length, note.pitch, note.velocity);
-      now += length_at(part, time);
+    if (const int meter = meter_of(form, part); meter != meter_before) {
+      meter_before = meter;
+      file.time_signatures.push_back({at, {}, static_cast<std::uint8_t>(meter), 4, 24, 8});
+    }
+    const bool again = turn.part == part_before && turn.time > 1;
+    part_before = turn.part;
+    if (part.name.empty() || again) continue;
+    const int times = part.times - turn.time + 1;
+    file.markers.push_back({file_tick(lead + turn.at),
+                            {},
+                            midi::SmfText::Kind::kMarker,
+                            0,
+                            times > 1 ? fmt::format("{}, {} times", part.name, times) : part.name});
+  }
+}
+
+midi::SmfTrack melody_track(midi::Smf& file, const Form& form, const std::vector<Turn>& turns, Ticks lead) {
+  midi::SmfTrack out = new_track("melody", 0, kVibraphone);
+  for (const Turn& turn : turns) {
+    const Part& part = form.parts[turn.part];
+    if (!part.layers.melody) continue;
+    const auto tune = melody_at(part, turn.time);
+    const double scale = scale_of_line(part, tune);
+    for (WrittenNote note : tune) {
+      for (const Syllable& syllable : note.words)
+        if (syllable.verse == turn.time && !syllable.text.empty())
+          file.texts.push_back({file_tick(lead + turn.at + swung(note.at, part.feel)),
+                                {},
+                                midi::SmfText::Kind::kLyric,
+                                1,
+                                syllable.text});
+      note.velocity = scaled(note.velocity, scale);
+      add_note(out, 0, lead + turn.at, note, part.feel);
     }
   }
-  file.tracks.push_back({form.title, {}, file_tick(now)});
-  finish(file, std::move(melody));
+  return out;
+}
 
+void add_chords_and_bass(midi::Smf& file, const Form& form, const std::vector<Turn>& turns, Ticks lead) {
+  struct SoundingChord {
+    WrittenChord chord;
+    const Part* part;
+    Ticks begin;  // of the part
+  };
+  std::vector<SoundingChord> changes;
   std::vector<harmony::Chord> chords;
-  for (const SoundingChord& change : changes) chords.push_back(change.chord.chord);
-  midi::SmfTrack comping = new_track("chords", 1, kElectricPiano),
-                 bass = new_track("bass roots", 2, kAcousticBass);
+  for (const Turn& turn : turns)
+    for (const WrittenChord& chord : chords_at(form.parts[turn.part], turn.time)) {
+      if (chord.length <= Ticks(0)) continue;
+      changes.push_back({chord, &form.parts[turn.part], lead + turn.at});
+      chords.push_back(chord.chord);
+    }
   const auto keys = close_chords(chords);
+  midi::SmfTrack comping = new_track("chords", 1, kElectricPiano), bass = new_track("bass", 2, kAcousticBass);
   for (std::size_t i = 0; i < changes.size(); ++i) {
-    const WrittenChord& chord = changes[i].chord;
-    file.texts.push_back(
-        {file_tick(chord.at), {}, midi::SmfText::Kind::kText, 2, harmony::symbol(chord.chord, chord.root)});
-    if (changes[i].layers.chords)
-      for (const Pitch key : keys[i])
-        add_note(comping, 1, chord.at, chord.at + chord.length, key, kChordsSoft);
-    if (changes[i].layers.bass)
-      add_note(bass, 2, chord.at, chord.at + chord.length,
-               Pitch(kLowestBass + ascending(PitchClass(kLowestBass), chord.chord.bass)), kBassSoft);
+    const auto& [chord, part, begin] = changes[i];
+    const double scale = scale_of_others(*part);
+    file.texts.push_back({file_tick(begin + swung(chord.at, part->feel)),
+                          {},
+                          midi::SmfText::Kind::kText,
+                          2,
+                          harmony::symbol(chord.chord, chord.root)});
+    WrittenNote note;
+    note.at = chord.at;
+    note.length = chord.length;
+    note.velocity = scaled(kChordsSoft, scale);
+    if (part->layers.chords)
+      for (const Pitch key : keys[i]) {
+        note.pitch = key;
+        add_note(comping, 1, begin, note, part->feel);
+      }
+  }
+  for (const Turn& turn : turns) {
+    const Part& part = form.parts[turn.part];
+    if (!part.layers.bass) continue;
+    const auto line =
+        bass_voice(chords_at(part, turn.time), bass_at(part, turn.time), meter_of(form, part) * kBeat, false);
+    const double scale = scale_of_line(part, line);
+    for (WrittenNote note : line) {
+      note.velocity = scaled(note.velocity, scale);
+      add_note(bass, 2, lead + turn.at, note, part.feel);
+    }
   }
   finish(file, std::move(comping));
   finish(file, std::move(bass));
+}
+
+// A click on every beat of the count-in, a little louder each time; the first of a bar is higher.
+midi::SmfTrack count_in_track(const Form& form, Ticks lead) {
+  midi::SmfTrack out = new_track("count-in", kCountInChannel, kWoodBlock);
+  const int beats = static_cast<int>(lead / kBeat), meter = meter_of(form, form.parts.front());
+  for (int beat = 0; beat < beats; ++beat) {
+    WrittenNote click;
+    click.pitch = Pitch(beat % meter == 0 ? kHighClick : kLowClick);
+    click.at = beat * kBeat;
+    click.length = Ticks(120);
+    click.velocity =
+        Velocity(kSoftestClick + (kLoudestClick - kSoftestClick) * beat / std::max(1, beats - 1));
+    add_note(out, kCountInChannel, Ticks(0), click, Feel::kStraight);
+  }
+  return out;
+}
+
+}  // namespace
+
+Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts& strings) {
+  const auto turns = road(form);
+  const Ticks lead =
+      form.parts.empty() ? Ticks(0) : form.count_in * meter_of(form, form.parts.front()) * kBeat;
+  midi::Smf file;
+  file.division.ticks_per_quarter = kPerQuarter;
+  for (const TempoStep& step : tempo_steps(form, turns))
+    file.tempos.push_back({step.at == Ticks(0) ? 0 : file_tick(lead + step.at),
+                           {},
+                           static_cast<std::uint32_t>(std::llround(60e6 / step.tempo))});
+  if (file.tempos.empty())
+    file.tempos.push_back({0, {}, static_cast<std::uint32_t>(std::llround(60e6 / form.tempo))});
+  const Ticks end =
+      turns.empty() ? lead
+                    : lead + turns.back().at + length_at(form.parts[turns.back().part], turns.back().time);
+  file.tracks.push_back({form.title, {}, file_tick(end)});
+  add_signs(file, form, turns, lead);
+  finish(file, melody_track(file, form, turns, lead));
+  add_chords_and_bass(file, form, turns, lead);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const auto channel = static_cast<std::uint8_t>(3 + (harmony::kStrings - 1 - voice));
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
-    Ticks begin;
-    for (const Part& part : strings.voices[voice].parts)
-      for (int time = 1; time <= part.times; ++time) {
-        for (const WrittenNote& note : melody_at(part, time))
-          add_note(track, channel, begin + note.at, begin + note.at + note.length, note.pitch, note.velocity);
-        begin += length_at(part, time);
-      }
+    for (const Turn& turn : turns) {
+      const Part& part = strings.voices[voice].parts[turn.part];
+      for (const WrittenNote& note : melody_at(part, turn.time))
+        add_note(track, channel, lead + turn.at, note, form.parts[turn.part].feel);
+    }
     finish(file, std::move(track));
   }
+  if (lead > Ticks(0)) finish(file, count_in_track(form, lead));
   return midi::write_smf(file);
 }
 

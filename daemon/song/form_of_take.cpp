@@ -18,6 +18,7 @@ Part plain_part(Strain strain) {
   part.length = strain.length;
   part.chords = std::move(strain.chords);
   part.melody = std::move(strain.melody);
+  part.bass.notes = std::move(strain.bass);
   part.begin = strain.begin;
   part.end = strain.end;
   return part;
@@ -54,6 +55,30 @@ std::vector<Round> rounds_of(const TakeStudy& study) {
   return out;
 }
 
+// The names of the strains of a take: A, A', A'' for those of one letter in the order in which they first
+// come. A strain that comes back has its name again. One that would need a fourth prime goes on without a
+// name.
+class StrainNames {
+ public:
+  std::string name(const std::string& label, const Part& part) {
+    constexpr double kSame = .5;
+    constexpr std::size_t kMostPrimes = 3;
+    const std::string letter = label.substr(0, label.find('\''));
+    auto& known = known_[letter];
+    const auto same = [&](const Part& other) {
+      return other.length == part.length && other.chords == part.chords &&
+             agreement(other.melody, part.melody) >= kSame;
+    };
+    const auto found = std::find_if(known.begin(), known.end(), same);
+    const auto primes = static_cast<std::size_t>(found - known.begin());
+    if (found == known.end()) known.push_back(part);
+    return primes > kMostPrimes ? "" : letter + std::string(primes, '\'');
+  }
+
+ private:
+  std::map<std::string, std::vector<Part>> known_;
+};
+
 void add_sections(Form& form, const Heard& heard, const TakeStudy& study) {
   const auto& spans = heard.take.spans;
   const auto span_at = [&](Micros t) {
@@ -80,12 +105,14 @@ void add_sections(Form& form, const Heard& heard, const TakeStudy& study) {
   std::map<std::string, std::size_t> used;
   std::vector<Strain> strains;
   int strain_number = 0;
+  StrainNames names;
   const auto flush = [&] {
     for (Part& part : fold(strains, form.meter, of_label[section->label])) {
       if (part.length <= Ticks(0)) continue;
-      part.label = section->label;
       part.kind = section->kind;
-      part.name = ++strain_number == 1 ? section->label : section->label + std::to_string(strain_number);
+      part.name = names.name(section->label, part);
+      part.label = part.name.empty() ? section->label : part.name;
+      if (++strain_number > 1) part.label = section->label;
       form.parts.push_back(std::move(part));
     }
     strains.clear();
@@ -157,11 +184,11 @@ Result<Form> form_of_take(const TakeStudy& study) {
     return invalid_input("There is only one note in this take; a form needs chords and a melody.");
   if (take.spans.empty())
     return invalid_input("No chord was heard in this take, so there are no changes to write down.");
-  const Heard heard{take, study.melody, study.bars};
+  const Heard heard{take, study.melody, study.bars, &study.bass};
   Form form;
   form.meter = study.bars.meter;
   form.pulse = study.bars.pulse;
-  if (form.pulse) form.tempo = 60 / study.bars.seconds_a_beat;
+  if (form.pulse) form.tempo = as_tempo_mark(60 / study.bars.seconds_a_beat);
   if (study.carries && !study.sections.sections.empty())
     add_sections(form, heard, study);
   else

@@ -11,8 +11,6 @@
 namespace undersong::song {
 namespace {
 
-constexpr double kSlowest = 10, kFastest = 400;  // limits of a requested tempo, in beats per minute
-
 std::vector<std::uint8_t> bytes_of(const std::string& text) {
   return {text.begin(), text.end()};
 }
@@ -33,9 +31,9 @@ Result<Folder> hand_over(const Played& played, const HandOverOptions& options) {
 Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy& study,
                          const HandOverOptions& options) {
   const auto& tempo = options.parts.tempo;
-  if (tempo && !(*tempo >= kSlowest && *tempo <= kFastest))
+  if (tempo && !is_tempo_mark(*tempo))
     return invalid_input(fmt::format("A steady tempo of {:g} beats a minute is outside {:g} to {:g}.", *tempo,
-                                     kSlowest, kFastest));
+                                     kSlowestMark, kFastestMark));
   auto form = form_of_take(study);
   if (!form) return form.error();
   Folder out;
@@ -46,7 +44,8 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy
     out.form.steady = true;
     out.form.tempo = tempo.value_or(std::round(out.form.tempo));
   }
-  auto parts = midi_parts(events, {study.take, study.melody, study.bars}, out.form, options.parts);
+  auto parts =
+      midi_parts(events, {study.take, study.melody, study.bars, &study.bass}, out.form, options.parts);
   if (!parts) return parts.error();
   out.pad_motion = parts->pad_motion;
   out.pad_parallels = parts->pad_parallels;

@@ -1,7 +1,7 @@
 // A take as a folder of files for other musicians: parts.mid, lead_sheet.musicxml, chart.txt, and the parts
 // of band_parts.h.
 //
-// Units: Micros from the beginning of the take; tempo in beats per minute, 10 to 400.
+// Units: Micros from the beginning of the take; tempo in beats per minute, 30 to 300.
 // Threads: pure functions; call them from any thread. write_folder writes to the disk; call it for one folder
 // from one thread at a time.
 // Errors: one sentence, for example if there are no notes, only one note, or no chord. What is only missing

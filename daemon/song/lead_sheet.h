@@ -1,6 +1,7 @@
 // A form as a lead sheet in MusicXML 4.0: melody, chord symbols, rehearsal marks, repeats and endings.
 //
-// The sheet has one voice in the treble clef; sheet.h says how it is written.
+// The sheet has one voice in the treble clef; sheet.h says how it is written. Parts without a tune have
+// slashes.
 //
 // Units: 480 divisions per quarter note.
 // Threads: pure; call it from any thread.

@@ -8,15 +8,14 @@ namespace {
 constexpr Micros kNear{60'000};     // between the time a note is heard as melody and the time it was struck
 constexpr Micros kBreath{150'000};  // a silence that the ear does not notice
 
-// The time until which the pedal sustains what sounds at `at`.
-Micros carried(const std::vector<takes::PedalMove>& pedal, Micros at) {
+}  // namespace
+
+Micros pedal_until(const std::vector<takes::PedalMove>& pedal, Micros at) {
   const auto after = std::upper_bound(pedal.begin(), pedal.end(), at,
                                       [](Micros t, const takes::PedalMove& move) { return t < move.at; });
   if (after == pedal.begin() || !(after - 1)->down) return at;
   return after == pedal.end() ? Micros::max() : after->at;
 }
-
-}  // namespace
 
 std::vector<takes::PlayedNote> melody_line(const takes::HeardTake& take) {
   std::vector<takes::PlayedNote> out;
@@ -36,7 +35,7 @@ std::vector<takes::PlayedNote> melody_line(const takes::HeardTake& take) {
   for (std::size_t i = 0; i < out.size(); ++i) {
     takes::PlayedNote& note = out[i];
     const Micros next = i + 1 < out.size() ? out[i + 1].at : Micros::max();
-    if (next != Micros::max() && carried(take.pedal, note.at + note.length) >= next - kBreath)
+    if (next != Micros::max() && pedal_until(take.pedal, note.at + note.length) >= next - kBreath)
       note.length = next - note.at;
     note.length = std::min(note.length, next - note.at);
   }

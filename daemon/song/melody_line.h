@@ -16,6 +16,9 @@
 
 namespace undersong::song {
 
+// The time until which the pedal holds what sounds at `at`; `at` itself if the pedal is up.
+Micros pedal_until(const std::vector<takes::PedalMove>& pedal, Micros at);
+
 std::vector<takes::PlayedNote> melody_line(const takes::HeardTake& take);
 
 }  // namespace undersong::song

@@ -9,6 +9,7 @@
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
+#include "daemon/song/bass_voice.h"
 #include "daemon/song/comping.h"
 #include "daemon/song/quantise.h"
 #include "daemon/song/spell_form.h"
@@ -21,8 +22,7 @@ namespace {
 constexpr std::uint16_t kPerQuarter = 3840;
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
-constexpr Velocity kChordsSoft{52}, kBassSoft{60};
-constexpr int kLowestBass = 28;  // E1
+constexpr Velocity kChordsSoft{52};
 
 midi::Tick file_tick(const BeatMap& map, Micros at) {
   return static_cast<midi::Tick>(std::max<std::int64_t>(0, std::llround(map.beats_at(at) * kPerQuarter)));
@@ -137,13 +137,32 @@ void add_as_played(midi::Smf& file, const std::vector<midi::Event>& events, cons
   }
 }
 
+// Notes on the beats of the take, as they were played.
+std::vector<WrittenNote> written_as_played(const std::vector<takes::PlayedNote>& notes, const BeatMap& map) {
+  std::vector<WrittenNote> out;
+  for (const takes::PlayedNote& note : notes) {
+    const auto tick = [&](Micros at) { return Ticks(std::llround(480 * map.beats_at(at))); };
+    WrittenNote written;
+    written.pitch = note.pitch;
+    written.at = tick(note.at);
+    written.length = tick(note.at + note.length) - written.at;
+    written.velocity = note.velocity;
+    out.push_back(written);
+  }
+  return out;
+}
+
+std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& notes, const BeatMap& map) {
+  std::vector<PlayedInBeats> out;
+  for (const takes::PlayedNote& note : notes)
+    out.push_back({map.beats_at(note.at), map.beats_at(note.at + note.length), note.pitch, note.velocity});
+  return out;
+}
+
 void add_melody(midi::Smf& file, const Heard& heard, std::uint8_t channel, bool quantised) {
   midi::SmfTrack track = new_track("melody", channel, kVibraphone);
   if (quantised) {
-    std::vector<PlayedInBeats> notes;
-    for (const takes::PlayedNote& note : heard.melody)
-      notes.push_back({heard.bars.map.beats_at(note.at), heard.bars.map.beats_at(note.at + note.length),
-                       note.pitch, note.velocity});
+    const auto notes = in_beats(heard.melody, heard.bars.map);
     for (const WrittenNote& note : quantise(notes, heard.bars.end(), heard.bars.seconds_a_beat))
       add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch,
                note.velocity);
@@ -174,35 +193,26 @@ void add_chords(midi::Smf& file, const std::vector<WrittenChord>& changes,
   file.tracks.push_back(std::move(track));
 }
 
-void add_bass(midi::Smf& file, const std::vector<WrittenChord>& changes, std::uint8_t channel) {
-  midi::SmfTrack track = new_track("bass roots", channel, kAcousticBass);
-  for (const WrittenChord& change : changes) {
-    const Pitch key(kLowestBass + ascending(PitchClass(kLowestBass), change.chord.bass));
-    add_note(track, channel, file_tick(change.at), file_tick(change.at + change.length), key, kBassSoft);
+// The line that the left hand played, and the bass of each chord under which it played none.
+void add_bass(midi::Smf& file, const Heard& heard, const std::vector<WrittenChord>& changes,
+              std::uint8_t channel, bool quantised) {
+  midi::SmfTrack track = new_track("bass", channel, kAcousticBass);
+  BassLine line;
+  if (heard.bass && quantised) {
+    line.notes = quantise(in_beats(*heard.bass, heard.bars.map), heard.bars.end(), heard.bars.seconds_a_beat);
+  } else if (heard.bass) {
+    line.notes = written_as_played(*heard.bass, heard.bars.map);
   }
+  for (const WrittenNote& note : bass_voice(changes, line, 4 * kBeat, false))
+    add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch, note.velocity);
   sort(track);
   file.tracks.push_back(std::move(track));
-}
-
-// The melody on the beats of the take, as it was played.
-std::vector<WrittenNote> melody_in_beats(const Heard& heard) {
-  std::vector<WrittenNote> out;
-  for (const takes::PlayedNote& note : heard.melody) {
-    const auto tick = [&](Micros at) { return Ticks(std::llround(480 * heard.bars.map.beats_at(at))); };
-    WrittenNote written;
-    written.pitch = note.pitch;
-    written.at = tick(note.at);
-    written.length = tick(note.at + note.length) - written.at;
-    written.velocity = note.velocity;
-    out.push_back(written);
-  }
-  return out;
 }
 
 PadRow add_strings(midi::Smf& file, const Heard& heard, const std::vector<WrittenChord>& changes,
                    FreeChannels& channels, harmony::PadStyle style) {
   constexpr std::size_t kPhrase = 4;  // bars
-  const auto tune = melody_in_beats(heard);
+  const auto tune = written_as_played(heard.melody, heard.bars.map);
   std::vector<PadStretch> stretches;
   const auto& bars = heard.bars.bars;
   for (std::size_t i = 0; i < bars.size(); i += kPhrase) {
@@ -273,7 +283,7 @@ Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard
   std::vector<harmony::Chord> chords;
   for (const WrittenChord& change : changes) chords.push_back(change.chord);
   add_chords(file, changes, chords, channels.take());
-  add_bass(file, changes, channels.take());
+  add_bass(file, heard, changes, channels.take(), options.steady && heard.bars.pulse);
   const PadRow pad = add_strings(file, heard, changes, channels, options.pad);
   auto bytes = midi::write_smf(file);
   if (!bytes) return bytes.error();

@@ -2,11 +2,11 @@
 // beginning to end.
 //
 // Tracks: one with tempo, signatures and markers; "as played", one for each input, with every channel message
-// as received; "melody"; "chords", with chord names as text events; "bass roots", the bass of each chord in
-// the rhythm of the changes; and four tracks "string pad": violin I, violin II, viola and cello, led by
-// string_parts.h in phrases of four bars. The tempo map follows the playing: each beat of the take is a
-// quarter note at its own time. With a steady tempo the beats are even instead; what was played keeps its
-// position within the beat, and the melody is quantised.
+// as received; "melody"; "chords", with chord names as text events; "bass", the line of the left
+// hand, or the bass of a chord under which it has none; and four tracks "string pad": violin I, violin II,
+// viola and cello, led by string_parts.h in phrases of four bars. The tempo map follows the playing: each
+// beat of the take is a quarter note at its own time. With a steady tempo the beats are even instead; what
+// was played keeps its position within the beat, and the melody is quantised.
 //
 // Units: 3840 ticks per quarter note in the file, so that every note lies within half a millisecond of its
 // time.

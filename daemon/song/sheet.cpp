@@ -5,175 +5,18 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
 #include <pugixml.hpp>
 #include <sstream>
 
-#include "daemon/harmony/chord_symbol.h"
-#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/song/chart.h"
-#include "daemon/song/harmony_kind.h"
 #include "daemon/song/notation.h"
+#include "daemon/song/road.h"
+#include "daemon/song/sheet_elements.h"
 
 namespace undersong::song {
 namespace {
 
 using pugi::xml_node;
-
-xml_node add(xml_node parent, const char* name) {
-  return parent.append_child(name);
-}
-xml_node add(xml_node parent, const char* name, const std::string& text) {
-  xml_node node = parent.append_child(name);
-  node.text().set(text.c_str());
-  return node;
-}
-xml_node add(xml_node parent, const char* name, std::int64_t number) {
-  return add(parent, name, std::to_string(number));
-}
-void set(xml_node node, const char* name, const std::string& value) {
-  node.append_attribute(name).set_value(value.c_str());
-}
-
-// The letter and the accidental of a note name.
-struct Letter {
-  char step = 'C';
-  int alter = 0;
-};
-Letter letter(harmony::NoteName name) {
-  constexpr std::string_view kSteps = "FCGDAEB";
-  const int place = name.fifths() + 1, turn = place >= 0 ? place / 7 : (place - 6) / 7;
-  return {kSteps[static_cast<std::size_t>(place - 7 * turn)], turn};
-}
-int natural(char step) {
-  return std::map<char, int>{{'C', 0}, {'D', 2}, {'E', 4}, {'F', 5}, {'G', 7}, {'A', 9}, {'B', 11}}.at(step);
-}
-// The octave follows the letter: Cb4 is MIDI key 59.
-int octave(const Letter& name, Pitch pitch) {
-  return (pitch.value() - name.alter - natural(name.step)) / 12 - 1;
-}
-
-// Keeps the accidentals that apply: those of the signature, and those written so far in the bar.
-class Accidentals {
- public:
-  explicit Accidentals(int signature) : signature_(signature) {}
-  void new_bar() { bar_.clear(); }
-  void new_signature(int signature) { signature_ = signature; }
-  // The accidental that must be written, or nullptr.
-  const char* needed(const Letter& name, int at_octave, bool tied) {
-    const auto key = std::pair(name.step, at_octave);
-    const auto known = bar_.find(key);
-    const int before = known != bar_.end() ? known->second : of_signature(name.step);
-    if (tied) return nullptr;  // a tie carries it over the bar line, and it does not apply to later notes
-    bar_[key] = name.alter;
-    if (before == name.alter) return nullptr;
-    constexpr const char* kNames[] = {"flat-flat", "flat", "natural", "sharp", "double-sharp"};
-    return name.alter < -2 || name.alter > 2 ? nullptr : kNames[name.alter + 2];
-  }
-
- private:
-  int of_signature(char step) const {
-    const int place = static_cast<int>(std::string_view("FCGDAEB").find(step));
-    return signature_ > place ? 1 : signature_ < 0 && 6 - place < -signature_ ? -1 : 0;
-  }
-  int signature_;
-  std::map<std::pair<char, int>, int> bar_;
-};
-
-void add_root(xml_node parent, const char* what, harmony::NoteName name) {
-  const Letter l = letter(name);
-  xml_node node = add(parent, what);
-  add(node, (std::string(what) + "-step").c_str(), std::string(1, l.step));
-  if (l.alter != 0) add(node, (std::string(what) + "-alter").c_str(), l.alter);
-}
-
-void add_harmony(xml_node measure, const WrittenChord& chord, Ticks offset) {
-  const harmony::QualityRow& row = harmony::row(chord.chord.quality);
-  const HarmonyKind kind = harmony_kind(row);
-  xml_node node = add(measure, "harmony");
-  set(node, "print-frame", "no");
-  add_root(node, "root", chord.root);
-  xml_node kind_node = add(node, "kind", std::string(kind.kind));
-  set(kind_node, "text", std::string(row.letters));
-  if (chord.chord.bass != chord.chord.root)
-    add_root(node, "bass", harmony::bass_name(chord.chord, chord.root));
-  for (const DegreeChange& change : kind.degrees) {
-    xml_node degree = add(node, "degree");
-    set(degree, "print-object", "no");  // the text of the kind already says it
-    add(degree, "degree-value", change.value);
-    add(degree, "degree-alter", change.alter);
-    add(degree, "degree-type", std::string(change.type));
-  }
-  if (offset != Ticks(0)) add(node, "offset", offset.count());
-}
-
-const char* beam_text(Mark mark) {
-  switch (mark) {
-    case Mark::kBegin: return "begin";
-    case Mark::kContinue: return "continue";
-    case Mark::kEnd: return "end";
-    case Mark::kForwardHook: return "forward hook";
-    case Mark::kBackwardHook: return "backward hook";
-    case Mark::kNone: break;
-  }
-  return "";
-}
-
-// `member`: the note of a chord that is written, counted from 0; only the first has what belongs to the whole
-// chord. `octaves`: how much higher than it sounds the note is written.
-void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int octaves,
-              Accidentals& accidentals, bool slur_begins, bool slur_ends) {
-  xml_node node = add(measure, "note");
-  const char* accidental = nullptr;
-  if (symbol.note) {
-    if (member > 0) add(node, "chord");
-    const WrittenPitch& written =
-        member == 0 ? WrittenPitch{symbol.note->pitch, symbol.note->name} : symbol.note->above[member - 1];
-    const Letter name = letter(written.name);
-    const int at_octave = octave(name, written.pitch) + octaves;
-    xml_node pitch = add(node, "pitch");
-    add(pitch, "step", std::string(1, name.step));
-    if (name.alter != 0) add(pitch, "alter", name.alter);
-    add(pitch, "octave", at_octave);
-    accidental = accidentals.needed(name, at_octave, symbol.tied_before);
-  } else {
-    xml_node rest = add(node, "rest");
-    if (symbol.whole_bar) set(rest, "measure", "yes");
-  }
-  add(node, "duration", symbol.length.count());
-  if (symbol.tied_before) set(add(node, "tie"), "type", "stop");
-  if (symbol.tied_after) set(add(node, "tie"), "type", "start");
-  add(node, "voice", 1);
-  if (!symbol.type.empty() && !symbol.whole_bar) add(node, "type", std::string(symbol.type));
-  for (int i = 0; i < symbol.dots && !symbol.whole_bar; ++i) add(node, "dot");
-  if (accidental) add(node, "accidental", std::string(accidental));
-  if (symbol.actual > 1) {
-    xml_node time = add(node, "time-modification");
-    add(time, "actual-notes", symbol.actual);
-    add(time, "normal-notes", symbol.normal);
-    add(time, "normal-type", std::string(symbol.actual == 3 ? "eighth" : "16th"));
-  }
-  for (int level = 0; level < 3 && member == 0; ++level)
-    if (symbol.beams[level] != Mark::kNone)
-      set(add(node, "beam", std::string(beam_text(symbol.beams[level]))), "number",
-          std::to_string(level + 1));
-  const bool tuplet_edge = symbol.tuplet != Mark::kNone && member == 0;
-  if (!symbol.tied_before && !symbol.tied_after && !tuplet_edge && !slur_begins && !slur_ends) return;
-  xml_node notations = add(node, "notations");
-  if (symbol.tied_before) set(add(notations, "tied"), "type", "stop");
-  if (symbol.tied_after) set(add(notations, "tied"), "type", "start");
-  for (const bool begins : {false, true}) {
-    if (!(begins ? slur_begins : slur_ends)) continue;
-    xml_node slur = add(notations, "slur");
-    set(slur, "type", begins ? "start" : "stop");
-    set(slur, "number", "1");
-  }
-  if (tuplet_edge) {
-    xml_node tuplet = add(notations, "tuplet");
-    set(tuplet, "type", symbol.tuplet == Mark::kBegin ? "start" : "stop");
-    if (symbol.tuplet == Mark::kBegin) set(tuplet, "bracket", "yes");
-  }
-}
 
 // One of the endings of a part, in the order in which they are written.
 struct Volta {
@@ -225,6 +68,11 @@ class StaffWriter {
         accidentals_(form_.signature) {}
 
   void write() {
+    const auto sung = [](const std::vector<WrittenNote>& notes) {
+      return std::any_of(notes.begin(), notes.end(), [](const WrittenNote& n) { return !n.words.empty(); });
+    };
+    sung_ =
+        std::any_of(form_.parts.begin(), form_.parts.end(), [&](const Part& p) { return sung(p.melody); });
     for (std::size_t i = 0; i < form_.parts.size(); ++i) {
       const bool last = i + 1 == form_.parts.size();
       write_part(form_.parts[i], last, !last && form_.parts[i + 1].times > 1);
@@ -248,7 +96,7 @@ class StaffWriter {
 
   // `part`: set if a part begins here, perhaps in another key.
   void attributes(xml_node node, bool pickup, const Part* part) {
-    const int beats = pickup ? form_.meter : pending_beats_;
+    const int beats = pickup ? meter_ : pending_beats_;
     const WrittenKey here = part ? key_of(form_, *part) : key_;
     const bool new_key = first_ || here != key_;
     if (!new_key && beats == beats_) return;
@@ -289,24 +137,58 @@ class StaffWriter {
     return direction;
   }
 
-  // Adds text below the staff, where it is not in the way of chord symbols.
-  static void words(xml_node node, const std::string& text) {
+  // Adds text below the staff, where it is not in the way of chord symbols; if there are lyrics, above.
+  void words(xml_node node, const std::string& text) const {
     xml_node direction = add(node, "direction");
-    set(direction, "placement", "below");
+    set(direction, "placement", sung_ ? "above" : "below");
     set(add(add(direction, "direction-type"), "words", text), "font-style", "italic");
   }
 
   void head(xml_node node, const Part& part) {
     if (!leads_) return;
-    if (!tempo_said_ && (form_.steady || (form_.pulse && !part.free))) {
-      tempo_said_ = true;
+    if (part.signs.segno || part.signs.coda) {
+      const char* name = part.signs.segno ? "segno" : "coda";
+      xml_node direction = direction_above(node);
+      add(add(direction, "direction-type"), name);
+      set(add(direction, "sound"), name, name);
+    }
+    // Whoever comes back to a sign must find there what holds.
+    const auto differs = [&](auto of) {
+      return std::any_of(form_.parts.begin(), form_.parts.end(),
+                         [&](const Part& p) { return of(p) != of(part); });
+    };
+    const bool sign = part.signs.segno || part.signs.coda;
+    const bool say_feel = part.feel != feel_ || (sign && differs([](const Part& p) { return p.feel; }));
+    if (say_feel && !part.free) {
+      feel_ = part.feel;
+      xml_node direction = direction_above(node);
+      set(add(add(direction, "direction-type"), "words",
+              std::string(feel_ == Feel::kSwing ? "Swing" : "Straight")),
+          "font-weight", "bold");
+      xml_node swing = add(add(direction, "sound"), "swing");
+      if (feel_ == Feel::kSwing)
+        add(swing, "first", 2), add(swing, "second", 1), add(swing, "swing-type", std::string("eighth"));
+      else
+        add(swing, "straight");
+    }
+    const std::string tempo = tempo_text(form_, tempo_of(form_, part));
+    const bool say_tempo =
+        tempo != tempo_said_ || (sign && differs([&](const Part& p) { return tempo_of(form_, p); }));
+    if (say_tempo && (form_.steady || (form_.pulse && !part.free))) {
+      tempo_said_ = tempo;
       xml_node direction = direction_above(node);
       xml_node metronome = add(add(direction, "direction-type"), "metronome");
       add(metronome, "beat-unit", std::string("quarter"));
-      add(metronome, "per-minute", tempo_text(form_));
-      set(add(direction, "sound"), "tempo", tempo_text(form_));
+      add(metronome, "per-minute", tempo);
+      set(add(direction, "sound"), "tempo", tempo);
     }
-    if (!part.name.empty()) add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
+    if (!part.name.empty() && !sign) {
+      add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
+    } else if (!part.name.empty()) {  // some readers have only one mark in a place, and the sign is one
+      xml_node name = add(add(direction_above(node), "direction-type"), "words", part.name);
+      set(name, "font-weight", "bold");
+      set(name, "enclosure", "rectangle");
+    }
     std::string text;
     const auto say = [&](const std::string& what) { text += (text.empty() ? "" : ", ") + what; };
     if (part.name == part.label && !part.label.empty() && part.kind != takes::SectionKind::kTheme)
@@ -349,14 +231,74 @@ class StaffWriter {
     bool repeat_follows = false;  // its repeat sign serves as the bar line
     bool open = false;            // endings follow, so there is no bar line of its own
     const std::vector<Direction>* directions = nullptr;
+    bool symbols = true;              // chord symbols above
+    std::optional<Ticks> slows{};     // where a ritardando begins
+    bool slows_last_time = false;     // and only the last time
+    bool held = false;                // a fermata at the end
+    const Signs* leads_on = nullptr;  // what is said at the end
   };
 
+  // Fine, to coda, D.C. and D.S., at the end of a bar.
+  static void leads_on(xml_node node, const Signs& signs) {
+    const auto say = [&](const std::string& text, const char* sound, const char* value) {
+      xml_node direction = direction_above(node);
+      set(add(add(direction, "direction-type"), "words", text), "font-weight", "bold");
+      set(add(direction, "sound"), sound, value);
+    };
+    const std::string until = signs.until == Until::kFine   ? " al Fine"
+                              : signs.until == Until::kCoda ? " al Coda"
+                                                            : "";
+    if (signs.fine) say("Fine", "fine", "yes");
+    if (signs.to_coda) say("To Coda", "tocoda", "coda");
+    if (signs.jump == Jump::kDaCapo) say("D.C." + until, "dacapo", "yes");
+    if (signs.jump == Jump::kDalSegno) say("D.S." + until, "dalsegno", "segno");
+  }
+
+  // The rhythm of changes between two beats, in small notes above the staff, as a second voice.
+  void kicks(xml_node node, const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& notes,
+             Ticks from, Ticks length) const {
+    std::vector<Ticks> places;
+    for (const WrittenChord& chord : chords) {
+      const bool played =
+          std::any_of(notes.begin(), notes.end(), [&](const WrittenNote& n) { return n.at == chord.at; });
+      if (chord.at >= from && chord.at < from + length && chord.at % kBeat == Ticks(240) && !played)
+        places.push_back(chord.at);
+    }
+    if (places.empty()) return;
+    const auto step = [&](const char* name, Ticks by) {
+      if (by > Ticks(0)) add(add(node, name), "duration", by.count());
+    };
+    step("backup", length);
+    Ticks now = from;
+    for (const Ticks at : places) {
+      step("forward", at - now);
+      xml_node note = add(node, "note");
+      add(note, "cue");
+      xml_node pitch = add(note, "pitch");
+      const bool bass = staff_.clef == Clef::kBass;  // well above the staff
+      add(pitch, "step", std::string(bass ? "G" : "E"));
+      add(pitch, "octave", bass ? 4 : 6);
+      add(note, "duration", 240);
+      add(note, "voice", 2);
+      add(note, "type", std::string("eighth"));
+      add(note, "stem", std::string("up"));
+      add(note, "notehead", std::string("slash"));
+      now = at + Ticks(240);
+    }
+    step("forward", from + length - now);
+  }
+
+  bool shows_symbols(const Part& part) const {
+    if (!staff_.chord_symbols) return false;
+    return part.layers.chords || (staff_.clef == Clef::kBass && part.layers.bass);
+  }
+
   // Writes the dynamics and hairpins that begin in a bar.
-  static void directions(xml_node node, const std::vector<Direction>& all, Ticks from, Ticks to) {
+  void directions(xml_node node, const std::vector<Direction>& all, Ticks from, Ticks to) const {
     for (const Direction& each : all) {
       if (each.at < from || each.at >= to) continue;
       xml_node direction = add(node, "direction");
-      set(direction, "placement", "below");
+      set(direction, "placement", sung_ ? "above" : "below");
       xml_node type = add(direction, "direction-type");
       if (each.dynamic.empty()) {
         set(add(type, "wedge"), "type",
@@ -376,28 +318,48 @@ class StaffWriter {
     for (Ticks at = from; at < to;) {
       const Ticks length = std::min(meter * kBeat, to - at);
       const bool begins = at == from, ends = at + length >= to;
+      meter_ = meter;
       const bool pickup = first_ && length < meter * kBeat && to - from == length;
       xml_node node = measure(static_cast<int>((length.count() + 479) / 480), pickup);
-      if (leads_ && begins && edges.part && !edges.part->name.empty() && !first_)
-        set(add(node, "print"), "new-system", "yes");
+      const bool section = begins && edges.part && !edges.part->name.empty();
+      if (section) line_bars_ = 0;
+      const bool line_full = staff_.bars_a_line > 0 && line_bars_ == staff_.bars_a_line;
+      if (line_full) line_bars_ = 0;
+      ++line_bars_;
+      if (leads_ && (section || line_full) && !first_) set(add(node, "print"), "new-system", "yes");
       if (begins && (edges.forward || edges.volta))
         barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0,
                 edges.forward);
       attributes(node, pickup, begins ? edges.part : nullptr);
       if (begins && edges.part) head(node, *edges.part);
       first_ = false;
+      if (begins && edges.part && !edges.part->dynamic.empty() &&
+          (edges.part->dynamic != dynamic_ || edges.part->signs.segno || edges.part->signs.coda)) {
+        dynamic_ = edges.part->dynamic;
+        directions(node, {{at, dynamic_}}, at, at + length);
+      }
       directions(node, *edges.directions, at, at + length);
+      if (edges.slows && leads_ && *edges.slows >= at && *edges.slows < at + length) {
+        xml_node direction = direction_above(node);
+        set(add(add(direction, "direction-type"), "words",
+                std::string(edges.slows_last_time ? "rit. last time" : "rit.")),
+            "font-style", "italic");
+        if (*edges.slows > at) add(direction, "offset", (*edges.slows - at).count());
+      }
       std::size_t c = 0;
       while (c < chords.size() && chords[c].at < at) ++c;
       std::vector<Ticks> cuts;
       for (const WrittenChord& chord : chords)
         if (chord.at >= at && chord.at < at + length) cuts.push_back(chord.at);
-      if (!staff_.chord_symbols) cuts.clear();
-      for (const Symbol& symbol : write_bar(melody, at, length, cuts)) {
+      if (!edges.symbols) cuts.clear();
+      const auto symbols = write_bar(melody, at, length, cuts);
+      for (const Symbol& symbol : symbols) {
+        // Before the last note, because some readers hang what follows it on the next bar.
+        if (ends && edges.leads_on && leads_ && &symbol == &symbols.back()) leads_on(node, *edges.leads_on);
         // A chord symbol goes before the note it begins with. Where it begins within a note shorter than a
         // beat, its offset says where.
         for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c)
-          if (staff_.chord_symbols) add_harmony(node, chords[c], chords[c].at - symbol.at);
+          if (edges.symbols) add_harmony(node, chords[c], chords[c].at - symbol.at);
         const bool slurred = symbol.note && symbol.note->slurred;
         const bool begins_note = symbol.note && !symbol.tied_before,
                    ends_note = symbol.note && !symbol.tied_after;
@@ -405,10 +367,11 @@ class StaffWriter {
                    slur_ends = ends_note && !slurred && in_slur_;
         for (std::size_t member = 0; member == 0 || (symbol.note && member <= symbol.note->above.size());
              ++member)
-          add_note(node, symbol, member, -staff_.sounds.octaves, accidentals_, slur_begins && member == 0,
-                   slur_ends && member == 0);
+          add_note(node, symbol, member, -staff_.sounds.octaves, accidentals_,
+                   {slur_begins, slur_ends, ends && edges.held && &symbol == &symbols.back()});
         in_slur_ = (in_slur_ || slur_begins) && !slur_ends;
       }
+      if (staff_.kicks && edges.symbols) kicks(node, chords, melody, at, length);
       if (ends && !edges.open) {
         const char* style = edges.backward > 0                    ? "light-heavy"
                             : edges.last                          ? "light-heavy"
@@ -424,14 +387,23 @@ class StaffWriter {
 
   void write_part(const Part& part, bool last, bool repeat_follows) {
     in_slur_ = false;
-    const int meter = part.free ? 4 : form_.meter;
+    const int meter = meter_of(form_, part);
     const auto ways = voltas(part);
     Edges edges;
     edges.part = &part;
     edges.forward = part.times > 1;
     edges.repeat_follows = repeat_follows;
     edges.directions = &part.directions;
+    edges.symbols = shows_symbols(part);
+    // What happens at the end belongs to the last ending.
+    const auto at_the_end = [&](Edges& last_time, Ticks begin, bool repeats) {
+      last_time.held = part.fermata;
+      last_time.leads_on = &part.signs;
+      if (part.ritardando) last_time.slows = std::max(begin, ritardando_from(form_, part));
+      last_time.slows_last_time = repeats;
+    };
     if (ways.empty()) {
+      at_the_end(edges, Ticks(0), part.times > 1);
       edges.backward = part.times > 1 ? part.times : 0;
       edges.last = last;
       write_bars(part.chords, part.melody, Ticks(0), part.length, meter, edges);
@@ -443,9 +415,11 @@ class StaffWriter {
     for (std::size_t i = 0; i < ways.size(); ++i) {
       Edges volta;
       volta.directions = ways[i].directions;
+      volta.symbols = edges.symbols;
       volta.volta = &ways[i];
       volta.last_volta = i + 1 == ways.size();
       const bool goes_back = !volta.last_volta || ways[i].times.size() > 1;
+      if (volta.last_volta) at_the_end(volta, from, ways[i].times.size() > 1);
       volta.backward = goes_back ? part.times : 0;
       volta.last = last && volta.last_volta;
       volta.repeat_follows = repeat_follows;
@@ -460,8 +434,10 @@ class StaffWriter {
   WrittenKey key_;
   Accidentals accidentals_;
   int number_ = 0;
-  int beats_ = 0, pending_beats_ = 4;
-  bool first_ = true, free_ = false, tempo_said_ = false, in_slur_ = false;
+  int beats_ = 0, pending_beats_ = 4, meter_ = 4, line_bars_ = 0;
+  bool first_ = true, free_ = false, in_slur_ = false, sung_ = false;
+  Feel feel_ = Feel::kStraight;
+  std::string tempo_said_, dynamic_;  // what holds
 };
 
 }  // namespace

@@ -39,6 +39,9 @@ struct Staff {
   Group group = Group::kNone;
   Transposition sounds{};
   bool chord_symbols = true;
+  int bars_a_line = 0;  // counted from each section; 0: as the reader lays it out
+  bool kicks =
+      false;  // changes between two beats are written above the staff, where the staff does not have them
   const Form* form = nullptr;  // must outlive the call
 };
 

@@ -2,16 +2,27 @@
 // a form. The takes themselves do not change.
 //
 //   title = "Evening rounds"
+//   tempo = 92
+//   feel = "swing"          # or "straight"
+//   count_in = 1            # bars, in the MIDI file
 //
 //   [[section]]
-//   name = "Theme"
-//   kind = "theme"          # intro, theme, development, bridge, solo, interlude, ending
-//   source = "rounds.mid"   # a standard MIDI file beside the sketch; or take = 12 for a kept take
-//   label = "A"             # as `undersong loop` names it; or passes = [3, 4]; or span = [12.5, 30.0]
-//   repeats = 2
+//   name = "Verse"
+//   kind = "verse"          # intro, verse, pre-chorus, chorus, theme, development, bridge, solo, interlude,
+//   ... source = "rounds.mid"   # a standard MIDI file beside the sketch; or take = 12 for a kept take label
+//   = "A"             # as `undersong loop` names it; or passes = [3, 4]; or span = [12.5, 30.0] repeats = 2
 //   layers = ["melody", "chords", "bass", "pad"]
-//   reharmonise = 3         # a proposal for these chords; or chords = ["Am9", "D7", ...]
+//   reharmonise = 3         # a proposal for these chords; or chords = ["Am9", "D7", ...]; or a line with a
+//                           # rhythm of its own: chords = "Cm7 . Ab | G7" (chord_line.h)
+//   tune = 12               # the melody of another take, or of a file: tune = "tune.mid"
 //   transpose = -2          # semitones
+//   tempo, meter, feel      # of this section, where they differ from the song's
+//   dynamics = "mf"         # pp, p, mp, mf, f or ff; until the next section that has some
+//   lyrics = ["first verse", "sec-ond verse"]   # or one text (lyrics.h)
+//   begins = "segno"        # or "coda"
+//   ends = "D.S. al coda"   # to coda, fine, D.C., D.S., and these al fine or al coda
+//   ritardando = true       # the end slows down
+//   fermata = true          # the last note is held
 //
 // Only `source` (or `take`) is required. Without label, passes and span the section with the most passes is
 // used. Without repeats it is played as often as in the take.
@@ -38,7 +49,21 @@
 
 namespace undersong::song {
 
-enum class SketchKind : std::uint8_t { kIntro, kTheme, kDevelopment, kBridge, kSolo, kInterlude, kEnding };
+inline constexpr std::size_t kLongestSketchText = 200;  // bytes of a title or a name
+
+enum class SketchKind : std::uint8_t {
+  kIntro,
+  kTheme,
+  kDevelopment,
+  kBridge,
+  kSolo,
+  kInterlude,
+  kEnding,
+  kVerse,
+  kChorus,
+  kPreChorus,
+  kOutro
+};
 std::string_view text(SketchKind kind);
 std::optional<SketchKind> parse_sketch_kind(std::string_view text);
 
@@ -58,17 +83,31 @@ struct SketchSection {
   std::optional<std::pair<double, double>> span;  // seconds of the take
   std::optional<int> repeats;                     // 1..64; empty: as often as in the take
   Layers layers;
-  std::optional<int> proposal;      // of reharmonise() without wishes, counted from 1
-  std::vector<std::string> chords;  // symbols or Harte syntax, one for each chord that is replaced
-  int transpose = 0;                // semitones, -24..24
-  int line = 0;                     // first line in the text; 0: made by a program
+  std::optional<int> proposal;       // of reharmonise() without wishes, counted from 1
+  std::vector<std::string> chords;   // symbols or Harte syntax, one for each chord that is replaced
+  std::string chord_line;            // instead of `chords`, as chord_line.h reads it
+  std::optional<SketchSource> tune;  // whose melody is played instead
+  int transpose = 0;                 // semitones, -24..24
+  std::optional<double> tempo;       // beats per minute, 30..300; empty: that of the song
+  std::optional<int> meter;          // quarter notes per bar, 2..12; empty: as in its take
+  std::optional<Feel> feel;          // empty: that of the song
+  std::string dynamic;               // "pp" to "ff"; empty: what holds already
+  std::vector<std::string> lyrics;   // a line for each time
+  Signs signs;
+  bool ritardando = false, fermata = false;
+  int line = 0;  // first line in the text; 0: made by a program
 };
 
 struct Sketch {
   std::string title;
-  std::optional<double> tempo;  // beats per minute, 10..400; empty: the tempo of the first source
+  std::optional<double> tempo;  // beats per minute, 30..300; empty: the tempo of the first source
+  Feel feel = Feel::kStraight;
+  int count_in = 0;  // bars, 0..2
   std::vector<SketchSection> sections;
 };
+
+// The takes and files from which sections or their tunes come, each once.
+std::vector<SketchSource> sources_of(const Sketch& sketch);
 
 // `name` appears in errors: "song.toml, line 7: ...".
 Result<Sketch> read_sketch(std::string_view text, const std::string& name);
@@ -81,7 +120,7 @@ using SourceReader = std::function<Result<std::shared_ptr<const TakeStudy>>(cons
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read);
 
 // Proposes a first sketch from what was found in the sources: theme, development, a sparse section as a
-// bridge, solo, ending.
+// bridge, solo, ending. form_of_sketch makes a song of it, and read_sketch reads what write_sketch writes.
 Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read,
                               const std::string& title);
 

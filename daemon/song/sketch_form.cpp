@@ -8,8 +8,12 @@
 #include <memory>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
+#include "daemon/song/lyrics.h"
 #include "daemon/song/sketch.h"
+#include "daemon/song/sketch_parts.h"
+#include "daemon/song/sketch_source.h"
 #include "daemon/song/spell_form.h"
 
 namespace undersong::song {
@@ -18,24 +22,18 @@ namespace {
 takes::SectionKind section_kind(SketchKind kind) {
   switch (kind) {
     case SketchKind::kDevelopment:
+    case SketchKind::kPreChorus:
     case SketchKind::kInterlude: return takes::SectionKind::kDeveloped;
     case SketchKind::kBridge: return takes::SectionKind::kSparse;
     case SketchKind::kSolo: return takes::SectionKind::kSolo;
     case SketchKind::kIntro:
     case SketchKind::kTheme:
+    case SketchKind::kVerse:
+    case SketchKind::kChorus:
+    case SketchKind::kOutro:
     case SketchKind::kEnding: break;
   }
   return takes::SectionKind::kTheme;
-}
-
-// The study of a source, if a section can be drawn from it.
-Result<std::shared_ptr<const TakeStudy>> study_of_source(const SourceReader& read,
-                                                         const SketchSource& source) {
-  auto study = read(source);
-  if (!study) return study.error();
-  if ((*study)->take.notes.empty()) return invalid_input("there are no notes in its take");
-  if ((*study)->take.spans.empty()) return invalid_input("no chord was heard in its take");
-  return study;
 }
 
 class Builder {
@@ -45,6 +43,11 @@ class Builder {
   Result<Form> build(const Sketch& sketch) {
     Form form;
     form.title = sketch.title.empty() ? "Untitled" : sketch.title;
+    form.pulse = false;
+    form.count_in = sketch.count_in;
+    feel_ = sketch.feel;
+    std::string dynamic;  // that holds
+    form.tempo = sketch.tempo.value_or(form.tempo);
     // Sections from the same take with the same transposition share one key.
     std::map<std::pair<SketchSource, int>, std::size_t> regions;
     std::vector<std::optional<harmony::Key>> heard;
@@ -59,17 +62,11 @@ class Builder {
       auto source = studied(section.source);
       if (!source) return where(source.error());
       const TakeStudy& from = **source;
-      if (i == 0) {
-        form.meter = from.bars.meter;
-        form.pulse = from.bars.pulse;
-        form.tempo = sketch.tempo.value_or(from.bars.pulse ? 60 / from.bars.seconds_a_beat : 120);
-      } else if (from.bars.pulse && form.pulse && from.bars.meter != form.meter) {
-        return where(invalid_input(fmt::format(
-            "its take has {} beats per bar, but the first section's has {}; a song has only one metre",
-            from.bars.meter, form.meter)));
-      }
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
+      if (!section.dynamic.empty()) dynamic = section.dynamic;
+      for (Part& part : *parts) part.dynamic = dynamic;
+      mark(section, section.feel.value_or(feel_), *parts);
       const int up = (section.transpose % 12 + 12) % 12;
       const auto [region, is_new] = regions.try_emplace({section.source, up}, heard.size());
       if (is_new) {
@@ -77,9 +74,18 @@ class Builder {
         if (heard.back()) heard.back()->tonic = transpose(heard.back()->tonic, up);
       }
       for (Part& part : *parts) {
+        if (!part.free && !form.pulse) {  // the first part that has a pulse
+          form.pulse = true;
+          form.meter = *part.own_meter;
+          form.tempo = as_tempo_mark(sketch.tempo.value_or(60 / from.bars.seconds_a_beat));
+        }
         form.parts.push_back(std::move(part));
         region_of.push_back(region->second);
       }
+    }
+    for (Part& part : form.parts) {
+      if (part.own_meter == form.meter) part.own_meter.reset();
+      if (part.own_tempo == form.tempo) part.own_tempo.reset();
     }
     spell_form_by_regions(form, region_of, heard);
     return form;
@@ -98,7 +104,7 @@ class Builder {
 
   // The strains for a section, in the order in which they are played.
   Result<std::vector<Strain>> strains_of(const SketchSection& section, const TakeStudy& from) const {
-    const Heard heard{from.take, from.melody, from.bars};
+    const Heard heard{from.take, from.melody, from.bars, &from.bass};
     std::vector<Strain> out;
     if (section.span) {
       const Micros begin(std::llround(1e6 * section.span->first)),
@@ -164,7 +170,37 @@ class Builder {
     return out;
   }
 
-  Result<std::vector<Part>> parts_of(const SketchSection& section, const TakeStudy& from) const {
+  // The melody of the section of another take that has the most passes.
+  Result<void> lay_tune(const SketchSource& source, const TakeStudy& from, std::vector<Part>& parts) {
+    auto study = studied(source);
+    if (!study) return Error{study.error().code, "its tune: " + study.error().message};
+    const TakeStudy& other = **study;
+    SketchSection usual;
+    const auto strains = strains_of(usual, other);
+    if (!strains) return Error{strains.error().code, "its tune: " + strains.error().message};
+    const auto made = fold(*strains, other.bars.meter);
+    const Part& tune = *std::max_element(made.begin(), made.end(),
+                                         [](const Part& a, const Part& b) { return a.times < b.times; });
+    if (tune.melody.empty()) return not_found("its tune: there is no melody in that take");
+    for (Part& part : parts) {
+      if (tune.free != part.free)
+        return invalid_input(tune.free ? "its tune has no pulse, but its chords have"
+                                       : "its tune has a pulse, but its chords have none");
+      if (!part.free && other.bars.meter != from.bars.meter)
+        return invalid_input(fmt::format("its tune has {} beats per bar, but its chords have {}",
+                                         other.bars.meter, from.bars.meter));
+      part.melody = fitted(tune.melody, tune.length, part.length);
+      for (Ending& ending : part.endings) {
+        ending.melody = fitted(tune.melody, tune.length, ending.from + ending.length);
+        std::erase_if(ending.melody, [&](const WrittenNote& note) { return note.at < ending.from; });
+        for (WrittenNote& note : part.melody)  // none is held into the endings
+          if (note.at < ending.from) note.length = std::min(note.length, ending.from - note.at);
+      }
+    }
+    return {};
+  }
+
+  Result<std::vector<Part>> parts_of(const SketchSection& section, const TakeStudy& from) {
     auto strains = strains_of(section, from);
     if (!strains) return strains.error();
     std::vector<Part> parts = fold(*strains, from.bars.meter);
@@ -177,6 +213,10 @@ class Builder {
                                          [](const Part& a, const Part& b) { return a.times < b.times; });
       parts = {*most};
     }
+    if (section.tune)
+      if (auto laid = lay_tune(*section.tune, from, parts); !laid) return laid.error();
+    if (!section.chord_line.empty())
+      if (auto laid = lay_chords(section, from, parts); !laid) return laid.error();
     if (section.proposal || !section.chords.empty()) {
       auto changed = rechorded(section, from, parts);
       if (!changed) return changed.error();
@@ -186,6 +226,7 @@ class Builder {
         if (auto moved = transpose_part(part, section.transpose); !moved) return moved.error();
     const int repeats =
         section.repeats.value_or(section.passes.empty() && !section.span ? parts.front().times : 1);
+    const std::size_t round = parts.size();
     if (parts.size() == 1) {
       repeat(parts.front(), section.passes.empty() ? repeats : parts.front().times * repeats);
     } else {
@@ -197,24 +238,22 @@ class Builder {
       parts[i].kind = section_kind(section.kind);
       parts[i].name = i == 0 ? section.name : "";
       parts[i].layers = section.layers;
+      if (!parts[i].layers.melody) {  // what is left out is neither played nor printed
+        parts[i].melody.clear();
+        for (Ending& ending : parts[i].endings) ending.melody.clear();
+      }
       if (parts[i].melody.empty()) parts[i].layers.melody = false;
+      if (!parts[i].free) parts[i].own_meter = section.meter.value_or(from.bars.meter);
+      if (!parts[i].free && section.feel.value_or(feel_) == Feel::kSwing) {
+        straighten(parts[i].melody);
+        straighten(parts[i].bass.notes);
+        for (Ending& ending : parts[i].endings) straighten(ending.melody), straighten(ending.bass.notes);
+      }
     }
+    if (section.fermata) hold_last(parts.back(), section.meter.value_or(from.bars.meter) * kBeat);
+    if (!section.lyrics.empty())
+      if (auto laid = lay_lyrics(parts, round, section.lyrics); !laid) return laid.error();
     return parts;
-  }
-
-  // Sets how often a part is played. Endings keep their times; further repeats go through the same cycle of
-  // endings again.
-  static void repeat(Part& part, int times) {
-    const int once = part.times;
-    part.times = times;
-    for (Ending& ending : part.endings) {
-      std::vector<int> all;
-      for (int time = 1; time <= times; ++time)
-        if (std::find(ending.times.begin(), ending.times.end(), (time - 1) % once + 1) != ending.times.end())
-          all.push_back(time);
-      ending.times = std::move(all);
-    }
-    std::erase_if(part.endings, [](const Ending& ending) { return ending.times.empty(); });
   }
 
   Result<void> rechorded(const SketchSection& section, const TakeStudy& from,
@@ -255,6 +294,7 @@ class Builder {
                                          places.size() == 1 ? "is" : "are"));
       part.endings.clear();
       part.chords.clear();
+      part.bass = {};  // what was played belongs to the old chords
       for (std::size_t i = 0; i < places.size(); ++i) {
         const Ticks end = i + 1 < places.size() ? places[i + 1] : part.length;
         part.chords.push_back({chords[i].first, chords[i].second, places[i], end - places[i]});
@@ -263,33 +303,8 @@ class Builder {
     return {};
   }
 
-  static Result<void> transpose_part(Part& part, int by) {
-    const auto move_chords = [&](std::vector<WrittenChord>& chords) {
-      for (WrittenChord& chord : chords) {
-        chord.chord.root = transpose(chord.chord.root, by);
-        chord.chord.bass = transpose(chord.chord.bass, by);
-        chord.root = harmony::spell_within(chord.chord.root, -5);
-      }
-    };
-    bool fits = true;
-    const auto move_notes = [&](std::vector<WrittenNote>& notes) {
-      for (WrittenNote& note : notes) {
-        const int key = note.pitch.value() + by;
-        fits = fits && key >= 0 && key <= 127;
-        note.pitch = Pitch(key);
-      }
-    };
-    move_chords(part.chords);
-    move_notes(part.melody);
-    for (Ending& ending : part.endings) move_chords(ending.chords), move_notes(ending.melody);
-    if (!fits)
-      return invalid_input(
-          fmt::format("transposed {} semitones {}, its melody leaves the range of MIDI notes", std::abs(by),
-                      by > 0 ? "up" : "down"));
-    return {};
-  }
-
   const SourceReader& read_;
+  Feel feel_ = Feel::kStraight;  // of the song
   std::map<SketchSource, std::shared_ptr<const TakeStudy>> sources_;
 };
 
@@ -298,84 +313,6 @@ class Builder {
 Result<Form> form_of_sketch(const Sketch& sketch, const SourceReader& read) {
   if (sketch.sections.empty()) return invalid_input("there are no sections, so there is nothing to play");
   return Builder(read).build(sketch);
-}
-
-Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const SourceReader& read,
-                              const std::string& title) {
-  Sketch out;
-  out.title = title;
-  if (sources.empty()) return invalid_input("a sketch needs a take to draw from");
-  std::vector<std::shared_ptr<const TakeStudy>> studies;
-  for (const SketchSource& source : sources) {
-    const std::string name = source.file.empty() ? fmt::format("take {}", source.take) : source.file;
-    auto study = study_of_source(read, source);
-    if (!study) return Error{study.error().code, fmt::format("{}: {}", name, study.error().message)};
-    studies.push_back(std::move(*study));
-  }
-  using takes::SectionKind;
-  const auto add = [&](std::size_t source, SketchKind kind, std::string name, const std::string& label,
-                       int repeats) -> SketchSection& {
-    SketchSection section;
-    section.name = std::move(name);
-    section.kind = kind;
-    section.source = sources[source];
-    section.label = label;
-    section.repeats = repeats;
-    out.sections.push_back(std::move(section));
-    return out.sections.back();
-  };
-  // The first section of one of these kinds, in any source, that is not used yet.
-  struct Place {
-    std::size_t source;
-    std::string label;
-  };
-  const auto first = [&](std::initializer_list<SectionKind> kinds,
-                         const std::vector<Place>& used) -> std::optional<Place> {
-    for (const SectionKind kind : kinds)
-      for (std::size_t i = 0; i < studies.size(); ++i)
-        for (const auto& section : studies[i]->sections.sections) {
-          const bool taken = std::any_of(used.begin(), used.end(), [&](const Place& p) {
-            return p.source == i && p.label == section.label;
-          });
-          if (section.kind == kind && !taken) return Place{i, section.label};
-        }
-    return std::nullopt;
-  };
-  std::vector<Place> used;
-  const auto take = [&](std::initializer_list<SectionKind> kinds) {
-    auto place = first(kinds, used);
-    if (place) used.push_back(*place);
-    return place;
-  };
-  const auto theme = take({SectionKind::kTheme, SectionKind::kDeveloped, SectionKind::kSolo,
-                           SectionKind::kSparse, SectionKind::kAccompaniment});
-  if (!theme) {  // no source has a loop: use everything that was played, one source after another
-    for (std::size_t i = 0; i < studies.size(); ++i) {
-      SketchSection& whole = add(i, i == 0 ? SketchKind::kTheme : SketchKind::kDevelopment,
-                                 i == 0 ? "Theme" : fmt::format("Part {}", i + 1), "", 1);
-      whole.span = {0.0, std::ceil(std::chrono::duration<double>(studies[i]->take.spans.back().end).count())};
-    }
-    return out;
-  }
-  add(theme->source, SketchKind::kIntro, "Intro", theme->label, 1).layers = {false, true, true, false};
-  add(theme->source, SketchKind::kTheme, "Theme", theme->label, 2);
-  if (const auto place = take({SectionKind::kDeveloped}))
-    add(place->source, SketchKind::kDevelopment, "Development", place->label, 2);
-  // The bridge is a sparse section, or another theme, or else the theme with other chords.
-  if (const auto place = take({SectionKind::kSparse, SectionKind::kTheme})) {
-    add(place->source, SketchKind::kBridge, "Bridge", place->label, 1).layers.bass = false;
-  } else {
-    const TakeStudy& from = *studies[theme->source];
-    ReharmoniseWish wish;
-    wish.section = theme->label;
-    if (reharmonise(from.take, *from.loop, from.sections, wish))
-      add(theme->source, SketchKind::kBridge, "Bridge", theme->label, 1).proposal = 1;
-  }
-  if (const auto place = take({SectionKind::kSolo}))
-    add(place->source, SketchKind::kSolo, "Solo", place->label, 2);
-  add(theme->source, SketchKind::kTheme, "Theme again", theme->label, 1);
-  add(theme->source, SketchKind::kEnding, "Ending", theme->label, 1).layers = {true, false, false, true};
-  return out;
 }
 
 }  // namespace undersong::song

@@ -1,4 +1,5 @@
-// Reads and writes a sketch as TOML. Errors name the line.
+// Reads and writes a sketch as TOML. Errors name the line. Over 400 lines: one table of keys, each with what
+// it accepts, and the text of each in the order of the table.
 #include <fmt/format.h>
 
 #include <toml++/toml.h>
@@ -7,18 +8,25 @@
 #include <cstdint>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/song/chord_line.h"
+#include "daemon/song/lyrics.h"
 #include "daemon/song/sketch.h"
+#include "daemon/song/sketch_signs.h"
 
 namespace undersong::song {
 namespace {
 
-constexpr std::array<std::string_view, 7> kKinds{"intro", "theme",     "development", "bridge",
-                                                 "solo",  "interlude", "ending"};
+constexpr std::array<std::string_view, 11> kKinds{"intro",  "theme",      "development", "bridge",
+                                                  "solo",   "interlude",  "ending",      "verse",
+                                                  "chorus", "pre-chorus", "outro"};
+constexpr std::array<std::string_view, 2> kFeels{"straight", "swing"};
+constexpr std::array<std::string_view, 6> kDynamics{"pp", "p", "mp", "mf", "f", "ff"};
+constexpr std::size_t kLongestLyrics = 4000, kMostVerses = 64;
 constexpr std::array<std::pair<std::string_view, bool Layers::*>, 4> kLayers{{{"melody", &Layers::melody},
                                                                               {"chords", &Layers::chords},
                                                                               {"bass", &Layers::bass},
                                                                               {"pad", &Layers::pad}}};
-constexpr std::size_t kMostSections = 200, kLongestText = 200;
+constexpr std::size_t kMostSections = 200, kLongestText = kLongestSketchText;
 
 using Problem = std::optional<std::string>;  // the end of a sentence: "must be ..."
 
@@ -81,8 +89,16 @@ Problem set_layers(SketchSection& s, const toml::node& node) {
   return std::nullopt;
 }
 Problem set_chords(SketchSection& s, const toml::node& node) {
+  if (const auto* line = node.as_string()) {
+    if (line->get().size() > kLongestLyrics)
+      return fmt::format("must be a line of at most {} bytes", kLongestLyrics);
+    s.chord_line = line->get();
+    if (const auto good = check_chord_line(s.chord_line); !good) return good.error().message;
+    return std::nullopt;
+  }
   const auto* list = node.as_array();
-  const char* wanted = "must be a list of chords, such as [\"Am9\", \"D7\"]";
+  const char* wanted =
+      "must be a list of chords, such as [\"Am9\", \"D7\"], or a line, such as \"Am9 . D7 | G\"";
   if (!list || list->empty() || list->size() > 256) return wanted;
   for (const auto& item : *list) {
     if (!item.is_string()) return wanted;
@@ -90,6 +106,69 @@ Problem set_chords(SketchSection& s, const toml::node& node) {
     if (!harmony::parse_chord(name)) return fmt::format("holds \"{}\", which is not a chord", name);
     s.chords.push_back(name);
   }
+  return std::nullopt;
+}
+
+Problem tempo_of(const toml::node& node, std::optional<double>& out) {
+  const auto value = node.value<double>();
+  if (!node.is_number() || !value || !is_tempo_mark(*value))
+    return fmt::format("must be beats per minute, from {:g} to {:g}", kSlowestMark, kFastestMark);
+  out = *value;
+  return std::nullopt;
+}
+Problem feel_of(const toml::node& node, std::optional<Feel>& out) {
+  for (std::size_t i = 0; i < kFeels.size(); ++i)
+    if (node.is_string() && node.as_string()->get() == kFeels[i]) {
+      out = static_cast<Feel>(i);
+      return std::nullopt;
+    }
+  return fmt::format("must be one of {}", fmt::join(kFeels, ", "));
+}
+Problem yes_or_no(const toml::node& node, bool& out) {
+  const auto* value = node.as_boolean();
+  if (!value) return "must be true or false";
+  out = value->get();
+  return std::nullopt;
+}
+Problem set_dynamics(SketchSection& s, const toml::node& node) {
+  if (!node.is_string() ||
+      std::find(kDynamics.begin(), kDynamics.end(), node.as_string()->get()) == kDynamics.end())
+    return fmt::format("must be one of {}", fmt::join(kDynamics, ", "));
+  s.dynamic = node.as_string()->get();
+  return std::nullopt;
+}
+Problem set_lyrics(SketchSection& s, const toml::node& node) {
+  const std::string wanted =
+      fmt::format("must be text, or a list of up to {} texts, one for each time, of at most {} bytes each",
+                  kMostVerses, kLongestLyrics);
+  const auto add = [&](const toml::node& item) -> Problem {
+    const auto* line = item.as_string();
+    if (!line || line->get().size() > kLongestLyrics) return wanted;
+    for (const char c : line->get())
+      if (static_cast<unsigned char>(c) < 0x20 && c != '\n' && c != '\r' && c != '\t') return wanted;
+    if (const auto good = syllables_of(line->get()); !good) return good.error().message;
+    s.lyrics.push_back(line->get());
+    return std::nullopt;
+  };
+  if (node.is_string()) return add(node);
+  const auto* list = node.as_array();
+  if (!list || list->empty() || list->size() > kMostVerses) return wanted;
+  for (const auto& item : *list)
+    if (const auto problem = add(item)) return problem;
+  return std::nullopt;
+}
+Problem set_tune(SketchSection& s, const toml::node& node) {
+  const char* wanted = "must be the number of a take, or the name of a file in quotes";
+  SketchSource tune;
+  if (node.is_string() ? text_of(node, tune.file) || tune.file.empty()
+                       : whole(node, 1, INT64_MAX, tune.take).has_value())
+    return wanted;
+  s.tune = std::move(tune);
+  return std::nullopt;
+}
+Problem set_sign(SketchSection& s, const toml::node& node, bool (*set)(Signs&, std::string_view),
+                 std::string (*known)()) {
+  if (!node.is_string() || !set(s.signs, node.as_string()->get())) return "must be one of " + known();
   return std::nullopt;
 }
 
@@ -139,6 +218,23 @@ constexpr std::array kSectionKeys = {
           s.transpose = static_cast<int>(value);
           return problem;
         }},
+    Key{"tune", set_tune},
+    Key{"tempo", [](SketchSection& s, const toml::node& n) { return tempo_of(n, s.tempo); }},
+    Key{"meter",
+        [](SketchSection& s, const toml::node& n) -> Problem {
+          std::int64_t value = 0;
+          if (whole(n, 2, 12, value)) return "must be beats per bar, from 2 to 12";
+          s.meter = static_cast<int>(value);
+          return std::nullopt;
+        }},
+    Key{"feel", [](SketchSection& s, const toml::node& n) { return feel_of(n, s.feel); }},
+    Key{"dynamics", set_dynamics},
+    Key{"lyrics", set_lyrics},
+    Key{"begins",
+        [](SketchSection& s, const toml::node& n) { return set_sign(s, n, set_begins, known_begins); }},
+    Key{"ends", [](SketchSection& s, const toml::node& n) { return set_sign(s, n, set_ends, known_ends); }},
+    Key{"ritardando", [](SketchSection& s, const toml::node& n) { return yes_or_no(n, s.ritardando); }},
+    Key{"fermata", [](SketchSection& s, const toml::node& n) { return yes_or_no(n, s.fermata); }},
 };
 
 class Reader {
@@ -158,12 +254,17 @@ class Reader {
       if (key == "title") {
         if (const auto problem = text_of(node, out.title)) return wrong(node, "title", *problem);
       } else if (key == "tempo") {
-        const auto value = node.value<double>();
-        if (!node.is_number() || !value || !(*value >= 10 && *value <= 400))
-          return wrong(node, "tempo", "must be beats per minute, from 10 to 400");
-        out.tempo = *value;
+        if (const auto problem = tempo_of(node, out.tempo)) return wrong(node, "tempo", *problem);
+      } else if (key == "feel") {
+        std::optional<Feel> feel;
+        if (const auto problem = feel_of(node, feel)) return wrong(node, "feel", *problem);
+        out.feel = *feel;
+      } else if (key == "count_in") {
+        std::int64_t bars = 0;
+        if (whole(node, 0, 2, bars)) return wrong(node, "count_in", "must be 0, 1 or 2 bars");
+        out.count_in = static_cast<int>(bars);
       } else if (key != "section") {
-        return unknown(key, "; the keys are title, tempo and [[section]]");
+        return unknown(key, "; the keys are title, tempo, feel, count_in and [[section]]");
       }
     }
     const toml::node* list = table.get("section");
@@ -178,6 +279,11 @@ class Reader {
       auto section = read_section(*item.as_table(), out.sections.size() + 1);
       if (!section) return section.error();
       out.sections.push_back(std::move(*section));
+    }
+    if (const auto lost = lost_sign(out)) {
+      const SketchSection& at = out.sections[lost->section];
+      return invalid_input(fmt::format("{}, line {}: section {} ({}) {}", name_, at.line, lost->section + 1,
+                                       at.name, lost->problem));
     }
     return out;
   }
@@ -205,7 +311,10 @@ class Reader {
       }
       if (const auto problem = found->set(out, node)) return wrong(node, found->name, *problem);
     }
-    if (out.name.empty()) out.name = std::string(text(out.kind));
+    if (out.name.empty()) {  // as it is printed: "Verse"
+      out.name = std::string(text(out.kind));
+      out.name.front() = static_cast<char>(out.name.front() - 'a' + 'A');
+    }
     const auto section = [&](const std::string& problem) {
       return invalid_input(
           fmt::format("{}, line {}: section {} ({}) {}", name_, out.line, number, out.name, problem));
@@ -215,7 +324,7 @@ class Reader {
                                           : "has both source and take; use one of them");
     if (!out.label.empty() + !out.passes.empty() + out.span.has_value() > 1)
       return section("has more than one of label, passes and span; use one of them");
-    if (out.proposal && !out.chords.empty())
+    if (out.proposal && (!out.chords.empty() || !out.chord_line.empty()))
       return section("has both reharmonise and chords; use one of them");
     if (out.proposal && out.span)
       return section(
@@ -247,6 +356,18 @@ std::optional<SketchKind> parse_sketch_kind(std::string_view word) {
   return std::nullopt;
 }
 
+std::vector<SketchSource> sources_of(const Sketch& sketch) {
+  std::vector<SketchSource> out;
+  const auto add = [&](const SketchSource& source) {
+    if (std::find(out.begin(), out.end(), source) == out.end()) out.push_back(source);
+  };
+  for (const SketchSection& section : sketch.sections) {
+    add(section.source);
+    if (section.tune) add(*section.tune);
+  }
+  return out;
+}
+
 Result<Sketch> read_sketch(std::string_view text, const std::string& name) {
   return Reader(name).read(text);
 }
@@ -254,6 +375,9 @@ Result<Sketch> read_sketch(std::string_view text, const std::string& name) {
 std::string write_sketch(const Sketch& sketch) {
   std::string out = fmt::format("title = {}\n", quoted(sketch.title));
   if (sketch.tempo) out += fmt::format("tempo = {:g}\n", *sketch.tempo);
+  if (sketch.feel != Feel::kStraight)
+    out += fmt::format("feel = \"{}\"\n", kFeels[static_cast<std::size_t>(sketch.feel)]);
+  if (sketch.count_in != 0) out += fmt::format("count_in = {}\n", sketch.count_in);
   for (const SketchSection& s : sketch.sections) {
     out += fmt::format("\n[[section]]\nname = {}\nkind = \"{}\"\n", quoted(s.name), text(s.kind));
     out += s.source.file.empty() ? fmt::format("take = {}\n", s.source.take)
@@ -274,7 +398,27 @@ std::string write_sketch(const Sketch& sketch) {
       for (const std::string& chord : s.chords) chords.push_back(quoted(chord));
       out += fmt::format("chords = [{}]\n", fmt::join(chords, ", "));
     }
+    if (!s.chord_line.empty()) out += fmt::format("chords = {}\n", quoted(s.chord_line));
+    if (s.tune)
+      out += s.tune->file.empty() ? fmt::format("tune = {}\n", s.tune->take)
+                                  : fmt::format("tune = {}\n", quoted(s.tune->file));
     if (s.transpose != 0) out += fmt::format("transpose = {}\n", s.transpose);
+    if (s.tempo) out += fmt::format("tempo = {:g}\n", *s.tempo);
+    if (s.meter) out += fmt::format("meter = {}\n", *s.meter);
+    if (s.feel) out += fmt::format("feel = \"{}\"\n", kFeels[static_cast<std::size_t>(*s.feel)]);
+    if (!s.dynamic.empty()) out += fmt::format("dynamics = {}\n", quoted(s.dynamic));
+    if (!s.lyrics.empty()) {
+      std::vector<std::string> lines;
+      for (const std::string& line : s.lyrics) lines.push_back(quoted(line));
+      out += lines.size() == 1 ? fmt::format("lyrics = {}\n", lines.front())
+                               : fmt::format("lyrics = [\n  {},\n]\n", fmt::join(lines, ",\n  "));
+    }
+    if (const std::string sign = begins_text(s.signs); !sign.empty())
+      out += fmt::format("begins = \"{}\"\n", sign);
+    if (const std::string sign = ends_text(s.signs); !sign.empty())
+      out += fmt::format("ends = \"{}\"\n", sign);
+    if (s.ritardando) out += "ritardando = true\n";
+    if (s.fermata) out += "fermata = true\n";
   }
   return out;
 }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 
 namespace undersong::song {
@@ -10,12 +11,13 @@ namespace {
 // The chords and notes of the form in order, with pointers back to where they came from.
 struct Row {
   std::vector<harmony::WrittenChord> chords;
-  std::vector<harmony::WrittenNote> melody;
+  std::vector<harmony::WrittenNote> melody, bass;
   std::vector<WrittenChord*> chord_of;
-  std::vector<WrittenNote*> note_of;
+  std::vector<WrittenNote*> note_of, bass_of;
   std::vector<bool> free;  // for each chord: was it played freely
 
-  void add(std::vector<WrittenChord>& from, std::vector<WrittenNote>& notes, double at, bool in_free_time) {
+  void add(std::vector<WrittenChord>& from, std::vector<WrittenNote>& notes, BassLine& line, double at,
+           bool in_free_time) {
     for (WrittenChord& chord : from) {
       chords.push_back({at + chord.at.beats(), at + (chord.at + chord.length).beats(), chord.chord});
       chord_of.push_back(&chord);
@@ -24,6 +26,10 @@ struct Row {
     for (WrittenNote& note : notes) {
       melody.push_back({at + note.at.beats(), at + (note.at + note.length).beats(), note.pitch});
       note_of.push_back(&note);
+    }
+    for (WrittenNote& note : line.notes) {
+      bass.push_back({at + note.at.beats(), at + (note.at + note.length).beats(), note.pitch});
+      bass_of.push_back(&note);
     }
   }
 };
@@ -71,10 +77,10 @@ void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
     for (std::size_t i = 0; i < form.parts.size(); ++i) {
       if (region_of[i] != region) continue;
       Part& part = form.parts[i];
-      row.add(part.chords, part.melody, at, part.free);
+      row.add(part.chords, part.melody, part.bass, at, part.free);
       at += part.length.beats();
       for (Ending& ending : part.endings) {
-        row.add(ending.chords, ending.melody, at - ending.from.beats(), part.free);
+        row.add(ending.chords, ending.melody, ending.bass, at - ending.from.beats(), part.free);
         at += ending.length.beats();
       }
     }
@@ -86,6 +92,17 @@ void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
     const auto names = harmony::spell_melody(row.melody, row.chords, roots, signature);
     for (std::size_t i = 0; i < roots.size(); ++i) row.chord_of[i]->root = roots[i];
     for (std::size_t i = 0; i < names.size(); ++i) row.note_of[i]->name = names[i];
+    const auto low = harmony::spell_melody(row.bass, row.chords, roots, signature);
+    for (std::size_t i = 0; i < low.size(); ++i) {
+      row.bass_of[i]->name = low[i];
+      for (std::size_t k = 0; k < row.chords.size();
+           ++k) {  // the bass of a chord is named as its symbol names it
+        const auto& chord = row.chords[k];
+        if (chord.begin <= row.bass[i].begin && row.bass[i].begin < chord.end &&
+            chord.chord.bass == row.bass[i].pitch.pitch_class())
+          row.bass_of[i]->name = harmony::bass_name(chord.chord, roots[k]);
+      }
+    }
   }
   if (form.parts.empty()) return;
   form.key = keys[region_of[0]].key;

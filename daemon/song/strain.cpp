@@ -35,6 +35,35 @@ std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& melody
   return out;
 }
 
+// The bass of the same stretch, on the same beats. A note near a chord change belongs to it, as it is the one
+// that made the chord be heard.
+std::vector<WrittenNote> bass_of(const Heard& heard, const BeatMap& map, Micros begin, Micros end,
+                                 double from, const Strain& strain, double seconds_a_beat) {
+  if (!heard.bass) return {};
+  constexpr Ticks kNear{160};
+  auto out = quantise(in_beats(*heard.bass, map, begin, end, from), strain.length, seconds_a_beat);
+  for (const WrittenChord& chord : strain.chords) {
+    auto nearest = out.end();
+    for (auto note = out.begin(); note != out.end(); ++note)
+      if (note->at >= chord.at - kNear && note->at <= chord.at + kNear &&
+          (nearest == out.end() ||
+           std::abs((note->at - chord.at).count()) < std::abs((nearest->at - chord.at).count())))
+        nearest = note;
+    if (nearest == out.end() || nearest->at == chord.at) continue;
+    const Ticks until = nearest->at + nearest->length;
+    if (until <= chord.at) continue;
+    if (nearest != out.begin()) {  // the note before lasts until this one, or as long as it did
+      WrittenNote& before = *(nearest - 1);
+      const bool joined = before.at + before.length == nearest->at;
+      if (before.at >= chord.at) continue;
+      if (joined || before.at + before.length > chord.at) before.length = chord.at - before.at;
+    }
+    nearest->at = chord.at;
+    nearest->length = until - chord.at;
+  }
+  return out;
+}
+
 double median(std::vector<double> values) {
   if (values.empty()) return 0;
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
@@ -94,6 +123,8 @@ Strain stretch_on_beats(const Heard& heard, std::size_t first, std::size_t last,
   out.melody = quantise(
       in_beats(heard.melody, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from)),
       out.length, heard.bars.seconds_a_beat);
+  out.bass = bass_of(heard, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from), out,
+                     heard.bars.seconds_a_beat);
   return out;
 }
 
@@ -228,6 +259,7 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
   if (!cycle.free) {
     const double beat = seconds(pass.end - pass.begin) / cycle.length.beats();
     out.melody = quantise(in_beats(heard.melody, map, pass.begin, pass.end, 0), cycle.length, beat);
+    out.bass = bass_of(heard, map, pass.begin, pass.end, 0, out, beat);
     return out;
   }
   for (std::size_t p = 0; p < cycle.starts.size(); ++p) {
@@ -256,6 +288,7 @@ Strain write_bars(const Heard& heard, Ticks from, Ticks to) {
   settle_chords(out.chords, out.length);
   out.melody = quantise(in_beats(heard.melody, map, out.begin, out.end, from.beats()), out.length,
                         heard.bars.seconds_a_beat);
+  out.bass = bass_of(heard, map, out.begin, out.end, from.beats(), out, heard.bars.seconds_a_beat);
   return out;
 }
 

@@ -28,6 +28,7 @@ struct Strain {
   Ticks length;
   std::vector<WrittenChord> chords;
   std::vector<WrittenNote> melody;
+  std::vector<WrittenNote> bass;  // one voice; empty in free strains
   bool free = false;
   bool whole = false;  // a complete pass, not transposed, without extra or missing chords; it may be folded
   Micros begin{}, end{};
@@ -38,6 +39,7 @@ struct Heard {
   const takes::HeardTake& take;
   const std::vector<takes::PlayedNote>& melody;  // from melody_line()
   const Bars& bars;
+  const std::vector<takes::PlayedNote>* bass = nullptr;  // from bass_line(); null: no bass line is written
 };
 
 // Writes a pass on the beats of the loop. If somebody said that bars begin elsewhere than the loop does,

@@ -60,11 +60,17 @@ std::optional<double> loudness(std::span<const WrittenNote> tune, Ticks from, Ti
   return count > 0 ? std::optional(sum / count) : std::nullopt;
 }
 
-// From pp to mf, a degree softer than the tune.
-constexpr std::array<const char*, 4> kDynamics{"pp", "p", "mp", "mf"};
-constexpr std::array<int, 4> kVelocities{38, 46, 56, 68};
+// From pp to f, a degree softer than the tune.
+constexpr std::array<const char*, 5> kDynamics{"pp", "p", "mp", "mf", "f"};
+constexpr std::array<int, 5> kVelocities{38, 46, 56, 68, 80};
 std::size_t dynamic_for(double velocity) {
   return velocity < 50 ? 0 : velocity < 72 ? 1 : velocity < 92 ? 2 : 3;
+}
+
+std::size_t dynamic_under(std::string_view tune) {
+  for (std::size_t i = 0; i + 1 < kDynamics.size(); ++i)
+    if (tune == kDynamics[i + 1]) return i;
+  return tune == "ff" ? kDynamics.size() - 1 : 0;
 }
 
 class Writer {
@@ -112,7 +118,9 @@ class Writer {
     std::optional<std::size_t> before;
     for (std::size_t p = 0; p + 1 < edges.size(); ++p) {
       const auto loud = loudness(stretch.tune, edges[p], edges[p + 1]);
-      const std::size_t dynamic = loud ? dynamic_for(*loud) : before.value_or(1);
+      const std::size_t dynamic = !stretch.dynamic.empty() ? dynamic_under(stretch.dynamic)
+                                  : loud                   ? dynamic_for(*loud)
+                                                           : before.value_or(1);
       if (before != dynamic) {
         if (before) {
           const Ticks half = edges[p] - ((edges[p] - edges[p - 1]) / (2 * kBeat)) * kBeat;
@@ -158,6 +166,7 @@ class Writer {
       notes[i].slurred =
           style_ != harmony::PadStyle::kChorale && notes[i].at + notes[i].length == notes[i + 1].at;
     WrittenNote& last = notes.back();
+    if (stretches_[s].held && to == stretches_[s].to) return;
     if (last.at + last.length == to && last.length >= kTooShortToShorten)
       last.length -= last.length > 2 * kBeat ? kLongBreath : kBreath;
   }
@@ -177,10 +186,10 @@ StringParts string_parts(const Form& form, harmony::PadStyle style) {
   // For each part its own chords up to where endings begin, then the rest of them, then its endings.
   std::vector<PadStretch> stretches;
   for (const Part& part : form.parts) {
-    const Ticks bar = (part.free ? 4 : form.meter) * kBeat;
+    const Ticks bar = meter_of(form, part) * kBeat;
     const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;
     const auto add = [&](const auto& chords, const auto& tune, Ticks begin, Ticks end) {
-      stretches.push_back({chords, tune, begin, end, bar, !part.layers.pad});
+      stretches.push_back({chords, tune, begin, end, bar, !part.layers.pad, part.dynamic, part.fermata});
     };
     add(part.chords, part.melody, Ticks(0), from);
     add(part.chords, part.melody, from, part.length);
@@ -196,6 +205,7 @@ StringParts string_parts(const Form& form, harmony::PadStyle style) {
     for (Part& part : mine.parts) {
       part.melody = from->notes[voice];
       part.directions = from->directions;
+      part.dynamic.clear();
       ++from;
       part.melody.insert(part.melody.end(), from->notes[voice].begin(), from->notes[voice].end());
       part.directions.insert(part.directions.end(), from->directions.begin(), from->directions.end());

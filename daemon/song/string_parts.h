@@ -7,7 +7,8 @@
 // At the end of each phrase all voices have a short rest to breathe, and no note is held over it. The notes
 // of a phrase are slurred. A voice rests where the tune is too low for it. Common tones are held within a
 // phrase; in a chorale every chord is struck. The dynamic of a phrase follows the loudness of the tune in it,
-// one degree softer, and a hairpin leads from one phrase to a louder or softer one.
+// or the dynamic that the part has, one degree softer, and a hairpin leads from one phrase to a louder or
+// softer one.
 //
 // Units: Ticks from the beginning of each part.
 // Threads: pure functions; call them from any thread.
@@ -17,6 +18,7 @@
 
 #include <array>
 #include <span>
+#include <string>
 #include <vector>
 
 #include "daemon/harmony/string_pad.h"
@@ -41,6 +43,9 @@ struct PadStretch {
   std::span<const WrittenNote> tune;
   Ticks from, to, bar;
   bool silent = false;
+  std::string
+      dynamic{};      // of the tune: the strings are a degree softer; empty: as loud as the tune was played
+  bool held = false;  // no breath at the end
 };
 struct PadVoices {
   std::array<std::vector<WrittenNote>, harmony::kStrings> notes;

@@ -22,6 +22,7 @@ struct Played {
 
 struct TakeStudy : takes::Study {
   std::vector<takes::PlayedNote> melody;  // from melody_line()
+  std::vector<takes::PlayedNote> bass;    // from bass_line()
   Bars bars;
   Cycle cycle;                      // of the loop
   std::vector<Cycle> other_cycles;  // one for each of `others`

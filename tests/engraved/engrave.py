@@ -1,10 +1,10 @@
 #!/usr/bin/env python3
-"""Hands over takes and has two engravers read the pages.
+"""Hands over takes and sketches and has two engravers read the pages.
 
-usage: engrave.py UNDERSONG FILE.mid ... [--keep FOLDER]
+usage: engrave.py UNDERSONG FILE.mid|SKETCH.toml ... [--keep FOLDER]
 
-MuseScore reads the lead sheet and the score and writes them again: the bars, their lengths, and the place of every chord symbol must
-be the same afterwards. LilyPond engraves the lead sheet: it must do so without an error, and no bar check may fail. --keep: the pages
+MuseScore reads the lead sheet, the score, the bass part and the page of chords and writes them again: the bars, their lengths, and the place of every chord symbol must
+be the same afterwards. LilyPond engraves the single parts among them: it must do so without an error, and no bar check may fail. --keep: the pages
 stay there as PDF, to be looked at. Prints one line a file and the totals; exits with 1 if something differs.
 
 Needs (Debian): musescore3, lilypond. Not part of the tests in CI: a page takes seconds.
@@ -86,14 +86,15 @@ def main() -> int:
     for file in given.files:
         with tempfile.TemporaryDirectory() as place:
             folder = Path(place)
-            said = run(given.undersong, 'hand-over', file, folder / 'pages')
+            command = ('sketch', 'hand-over') if file.suffix == '.toml' else ('hand-over',)
+            said = run(given.undersong, *command, file, folder / 'pages')
             if said.returncode != 0:
                 print(f'{file.name}: {said.stderr.strip()}')
                 wrong += 1
                 continue
             pages = folder / 'pages'
-            found = [each for each in (read_by_musescore(pages / 'lead_sheet.musicxml', folder), read_by_musescore(pages / 'score.musicxml', folder),
-                                       engraved_by_lilypond(pages / 'lead_sheet.musicxml', folder)) if each]
+            found = [f'{name}: {each}' for name in ('lead_sheet', 'score', 'bass', 'chords') if (each := read_by_musescore(pages / f'{name}.musicxml', folder))]
+            found += [f'{name}: {each}' for name in ('bass', 'chords', 'lead_sheet') if (each := engraved_by_lilypond(pages / f'{name}.musicxml', folder))]
             wrong += bool(found)
             print(f'{file.name}: {"; ".join(found) or "good"}', flush=True)
             if given.keep:

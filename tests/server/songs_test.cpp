@@ -145,7 +145,7 @@ TEST(Songs, ABarThatThePlayerSaidBeginsThereForTheBeatsThePartsAndTheLeadSheetAl
   const auto after = ask(client, protocol::HandOverTake{.take = 1});
   EXPECT_EQ(place_in_parts(before), 1);
   EXPECT_EQ(place_in_parts(after), 0);
-  ASSERT_EQ(after.files.size(), 12u);
+  ASSERT_EQ(after.files.size(), 13u);
   EXPECT_NE(after.files[1].base64, before.files[1].base64) << "the lead sheet";
   EXPECT_NE(after.files[2].base64, before.files[2].base64) << "the chart";
 }
@@ -165,14 +165,14 @@ TEST(Songs, HandATakeOverAsFiles) {
   auto client = running.connect();
   const auto made = ask(client, protocol::HandOverTake{.take = 1});
   EXPECT_EQ(made.folder, "take-1");
-  ASSERT_EQ(made.files.size(), 12u);
+  ASSERT_EQ(made.files.size(), 13u);
   const auto bytes = protocol::from_base64(made.files[0].base64);
   ASSERT_TRUE(bytes);
   const auto file = midi::read_smf(*bytes);
   ASSERT_TRUE(file) << file.error().message;
   EXPECT_GE(file->tracks.size(), 6u);
   EXPECT_EQ(refusal(client, protocol::HandOverTake{.take = 1, .tempo = 1e9}),
-            "A steady tempo of 1e+09 beats a minute is outside 10 to 400.");
+            "A steady tempo of 1e+09 beats a minute is outside 30 to 300.");
 }
 
 TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
@@ -202,12 +202,70 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
   for (const auto& chord : outline.parts[0].chords) chords.push_back(chord.harte);
   EXPECT_EQ(chords, (std::vector<std::string>{"Eb:maj9", "C:min7", "Ab:maj7", "G:sus4(b7)"}));
   const auto files = ask(client, protocol::HandOverSketch{.name = "my rounds"});
-  ASSERT_EQ(files.files.size(), 12u);
+  ASSERT_EQ(files.files.size(), 13u);
   EXPECT_TRUE(midi::read_smf(*protocol::from_base64(files.files[0].base64)));
   EXPECT_EQ(ask(client, protocol::DeleteSketch{.name = "my rounds"}).name, "my rounds");
   EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty());
   EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml.deleted"))
       << "nothing is lost";
+}
+
+TEST(Songs, WhatASketchSaysOfASongIsKeptAndHeard) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  protocol::SongSketch sketch;
+  sketch.title = "Rounds";
+  sketch.tempo = 96;
+  sketch.feel = protocol::SongFeel::kSwing;
+  sketch.count_in = 1;
+  protocol::SketchSection verse;
+  verse.name = "Verse";
+  verse.kind = protocol::SectionRole::kVerse;
+  verse.take = 1;
+  verse.repeats = 1;
+  verse.chord_line = "Cm7 . Ab | G7";
+  verse.tune_take = 1;
+  verse.tempo = 72;
+  verse.meter = 3;
+  verse.feel = protocol::SongFeel::kStraight;
+  verse.dynamics = protocol::SongDynamic::kMf;
+  verse.lyrics = std::vector<std::string>{"la-la _ la"};
+  verse.begins = "segno";
+  protocol::SketchSection outro;
+  outro.name = "Outro";
+  outro.kind = protocol::SectionRole::kOutro;
+  outro.take = 1;
+  outro.repeats = 1;
+  outro.ends = "D.S.";
+  outro.ritardando = outro.fermata = true;
+  sketch.sections = {verse, outro};
+  ask(client, protocol::PutSketch{.name = "song", .sketch = sketch});
+  EXPECT_EQ(protocol::to_json(ask(client, protocol::GetKeptSketch{.name = "song"}).sketch),
+            protocol::to_json(sketch));
+  const auto outline = ask(client, protocol::OutlineSketch{.name = "song"});
+  ASSERT_EQ(outline.parts.size(), 2u);
+  EXPECT_EQ(outline.parts[0].beats, 6);
+  EXPECT_EQ(outline.parts[0].chords.size(), 3u);
+  const auto folder = ask(client, protocol::HandOverSketch{.name = "song"});
+  const auto file = midi::read_smf(*protocol::from_base64(folder.files[0].base64));
+  ASSERT_TRUE(file);
+  EXPECT_EQ(file->tracks.back().name, "count-in");
+
+  auto wrong = sketch;
+  wrong.sections[0].chords = std::vector<std::string>{"Cm7"};
+  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "song", .sketch = wrong}),
+            "Section 1 (Verse) has both chords and chord_line; use one of them.");
+  wrong = sketch;
+  wrong.sections[1].ends = "the end";
+  EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "song", .sketch = wrong}),
+            "Section 2 (Outro) ends with an unknown sign; they are fine, to coda, D.C., D.C. al fine, D.C. "
+            "al coda, "
+            "D.S., D.S. al fine, D.S. al coda.");
+  wrong.sections[1].ends.reset();
+  EXPECT_NE(
+      refusal(client, protocol::PutSketch{.name = "song", .sketch = wrong}).find("begins with the segno"),
+      std::string::npos);
 }
 
 TEST(Songs, BadSketchesAreToldAndChangeNothing) {

@@ -4,7 +4,9 @@
 #include "daemon/takes/corrected_beats.h"
 
 #include <gtest/gtest.h>
+
 #include <unistd.h>
+#include <pugixml.hpp>
 
 #include <algorithm>
 #include <fstream>
@@ -297,7 +299,7 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   EXPECT_EQ(file.format, 1);
   std::vector<std::string> names;
   for (const auto& t : file.tracks) names.push_back(t.name);
-  EXPECT_EQ(names, (std::vector<std::string>{"Untitled", "as played", "melody", "chords", "bass roots",
+  EXPECT_EQ(names, (std::vector<std::string>{"Untitled", "as played", "melody", "chords", "bass",
                                              "string pad, violin I", "string pad, violin II",
                                              "string pad, viola", "string pad, cello"}));
   ASSERT_FALSE(file.markers.empty());
@@ -307,7 +309,7 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   ASSERT_FALSE(file.time_signatures.empty());
   EXPECT_EQ(file.time_signatures.back().numerator, 4);
   // The chords track has a text event with a name for each chord, where the bass changes.
-  const auto bass = notes_of(track(file, "bass roots"));
+  const auto bass = notes_of(track(file, "bass"));
   std::vector<midi::Tick> named;
   for (const auto& text : file.texts) {
     EXPECT_EQ(text.kind, midi::SmfText::Kind::kText);
@@ -316,7 +318,8 @@ TEST(HandOver, HasATrackForEachPlayerWithNamesMarkersAndSignatures) {
   }
   ASSERT_EQ(bass.size(), named.size());
   EXPECT_EQ(bass.size(), 16u);
-  for (std::size_t i = 0; i < bass.size(); ++i) EXPECT_EQ(bass[i].from, named[i]);
+  for (std::size_t i = 0; i < bass.size(); ++i)  // the bass is as it was played
+    EXPECT_NEAR(static_cast<double>(bass[i].from), static_cast<double>(named[i]), 240);
   EXPECT_EQ(notes_of(track(file, "melody")).size(), 4 * Tune{}.melody.size());
 }
 
@@ -393,7 +396,10 @@ TEST(HandOver, WithoutAMelodyItSaysSoAndWritesChords) {
   ASSERT_FALSE(folder.form.parts.empty());
   const std::string sheet(folder.files.at(1).bytes.begin(), folder.files.at(1).bytes.end());
   EXPECT_NE(sheet.find("<harmony"), std::string::npos);
-  EXPECT_EQ(sheet.find("<pitch>"), std::string::npos);
+  pugi::xml_document read;
+  ASSERT_TRUE(read.load_string(sheet.c_str()));
+  EXPECT_GT(read.select_nodes("//note[notehead='slash']").size(), 0u);
+  EXPECT_EQ(read.select_nodes("//note[pitch][not(notehead='slash')]").size(), 0u);
   ASSERT_FALSE(folder.remarks.empty());
   EXPECT_NE(folder.remarks.back().find("No melody"), std::string::npos);
 }
@@ -451,7 +457,7 @@ TEST(HandOver, WithoutAPulseABarIsAChordChangeAndItSaysSo) {
   ASSERT_EQ(played.events.size(), take.events.size());
   for (std::size_t i = 0; i < take.events.size(); ++i)
     EXPECT_NEAR(static_cast<double>((played.events[i].at - take.events[i].at).count()), 0, 1000);
-  for (const Sounding& note : notes_of(track(file, "bass roots")))
+  for (const Sounding& note : notes_of(track(file, "bass")))
     EXPECT_TRUE(std::any_of(file.time_signatures.begin(), file.time_signatures.end(), [&](const auto& s) {
       return note.from >= s.tick &&
              (note.from - s.tick) % (s.numerator * std::uint64_t{file.division.ticks_per_quarter}) == 0;
@@ -485,7 +491,7 @@ TEST(HandOver, BadInputGetsOneSentence) {
   fast.parts.steady = true;
   fast.parts.tempo = 9000;
   EXPECT_EQ(sentence(play(Tune{}, 2).events, fast),
-            "A steady tempo of 9000 beats a minute is outside 10 to 400.");
+            "A steady tempo of 9000 beats a minute is outside 30 to 300.");
 }
 
 class OnDisk : public testing::Test {

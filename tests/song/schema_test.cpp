@@ -54,7 +54,7 @@ class Schema : public ::testing::Test {
       const Verdict verdict = validate(out_ / "parts" / file.name);
       EXPECT_EQ(verdict.exit_code, 0) << file.name << ": " << verdict.said;
     }
-    EXPECT_EQ(sheets, 10);
+    EXPECT_EQ(sheets, 11);
   }
 
   const fs::path out_ = fs::temp_directory_path() / ("undersong-schema-" + std::to_string(::getpid()));
@@ -101,6 +101,34 @@ TEST_F(Schema, TheLeadSheetOfASongInSeveralKeysIsValidMusicXml) {
         return std::make_shared<const TakeStudy>(study_take({midi::merged_events(*demo), {}}));
       });
   ASSERT_TRUE(form.has_value());
+  const auto folder = hand_over_form(*form);
+  ASSERT_TRUE(folder.has_value());
+  expect_valid(*folder);
+}
+
+TEST_F(Schema, ASongWithEverySignIsValidMusicXml) {
+  const auto demo = midi::read_smf_file(fs::path(UNDERSONG_SOURCE_DIR) / "configs/demo.mid");
+  ASSERT_TRUE(demo.has_value());
+  const std::string section = "[[section]]\nsource = \"demo.mid\"\nlabel = \"A\"\n";
+  const auto sketch = read_sketch(
+      "tempo = 96\nfeel = \"swing\"\ncount_in = 1\n" + section +
+          "kind = \"verse\"\nrepeats = 2\nbegins = \"segno\"\ndynamics = \"pp\"\nlyrics = [\"eve-ning light "
+          "_\", \"la-_-la\"]\n" +
+          section +
+          "kind = \"chorus\"\nchords = \"Cm7 . Ab | G7 | % | Fm Bb\"\nends = \"to coda\"\ndynamics = "
+          "\"ff\"\n" +
+          section +
+          "kind = \"bridge\"\nmeter = 3\ntempo = 60\nfeel = \"straight\"\nends = \"D.S. al coda\"\n" +
+          section +
+          "kind = \"outro\"\nbegins = \"coda\"\nlayers = [\"melody\", \"pad\"]\nritardando = true\nfermata = "
+          "true\n",
+      "s");
+  ASSERT_TRUE(sketch.has_value()) << sketch.error().message;
+  const auto form =
+      form_of_sketch(*sketch, [&](const SketchSource&) -> Result<std::shared_ptr<const TakeStudy>> {
+        return std::make_shared<const TakeStudy>(study_take({midi::merged_events(*demo), {}}));
+      });
+  ASSERT_TRUE(form.has_value()) << form.error().message;
   const auto folder = hand_over_form(*form);
   ASSERT_TRUE(folder.has_value());
   expect_valid(*folder);

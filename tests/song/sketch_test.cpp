@@ -92,18 +92,22 @@ TEST(Sketch, SaysInOneSentenceWhatIsWrongAndOnWhichLine) {
   const std::vector<std::pair<std::string, std::string>> bad{
       {"", "song.toml: there is no [[section]], so there is nothing to play"},
       {"title = \"x\"\ntempo = 0\n" + section,
-       "song.toml, line 2: tempo must be beats per minute, from 10 to 400"},
-      {"tempo = nan\n" + section, "song.toml, line 1: tempo must be beats per minute, from 10 to 400"},
+       "song.toml, line 2: tempo must be beats per minute, from 30 to 300"},
+      {"tempo = nan\n" + section, "song.toml, line 1: tempo must be beats per minute, from 30 to 300"},
       {"title = 7\n" + section, "song.toml, line 1: title must be quoted text of at most 200 bytes"},
       {"titel = \"x\"\n" + section,
-       "song.toml, line 1: titel is not known here; the keys are title, tempo and [[section]]"},
+       "song.toml, line 1: titel is not known here; the keys are title, tempo, feel, count_in and "
+       "[[section]]"},
       {"[section]\nsource = \"a.mid\"\n",
        "song.toml, line 1: section must be written as [[section]], once for each section"},
       {section + "\nrepeat = 2\n",
        "song.toml, line 4: repeat is not known here; the keys of a section are name, kind, source, take, "
-       "label, passes, span, repeats, layers, reharmonise, chords, transpose"},
-      {section + "kind = \"chorus\"\n",
-       "song.toml, line 3: kind must be one of intro, theme, development, bridge, solo, interlude, ending"},
+       "label, passes, span, repeats, layers, reharmonise, chords, transpose, tune, tempo, meter, feel, "
+       "dynamics, "
+       "lyrics, begins, ends, ritardando, fermata"},
+      {section + "kind = \"refrain\"\n",
+       "song.toml, line 3: kind must be one of intro, theme, development, bridge, solo, interlude, ending, "
+       "verse, chorus, pre-chorus, outro"},
       {section + "repeats = 0\n", "song.toml, line 3: repeats must be a whole number from 1 to 64"},
       {section + "repeats = 2.5\n", "song.toml, line 3: repeats must be a whole number from 1 to 64"},
       {section + "passes = []\n",
@@ -118,13 +122,13 @@ TEST(Sketch, SaysInOneSentenceWhatIsWrongAndOnWhichLine) {
        "song.toml, line 3: chords holds \"H7\", which is not a chord"},
       {section + "transpose = 25\n", "song.toml, line 3: transpose must be a whole number from -24 to 24"},
       {section + "take = 3\n",
-       "song.toml, line 1: section 1 (theme) has both source and take; use one of them"},
+       "song.toml, line 1: section 1 (Theme) has both source and take; use one of them"},
       {"[[section]]\nname = \"Intro\"\n",
        "song.toml, line 1: section 1 (Intro) has neither source nor take, so there is nothing to play"},
       {section + "label = \"A\"\npasses = [1]\n",
-       "song.toml, line 1: section 1 (theme) has more than one of label, passes and span; use one of them"},
+       "song.toml, line 1: section 1 (Theme) has more than one of label, passes and span; use one of them"},
       {section + "reharmonise = 1\nchords = [\"C\"]\n",
-       "song.toml, line 1: section 1 (theme) has both reharmonise and chords; use one of them"},
+       "song.toml, line 1: section 1 (Theme) has both reharmonise and chords; use one of them"},
   };
   for (const auto& [text, sentence] : bad) EXPECT_EQ(why_unread(text), sentence) << text;
   EXPECT_TRUE(why_unread(section + "label = \"A\n").starts_with("song.toml, line 3: "))
@@ -272,18 +276,18 @@ TEST(Sketch, ASpanIsTakenFromBarLineToBarLine) {
 }
 
 TEST(Sketch, SaysWhichSectionCannotBeMade) {
-  EXPECT_EQ(why_not("label = \"Q\"\n"), "section 1 (theme): there is no section Q; there are A, B, C");
+  EXPECT_EQ(why_not("label = \"Q\"\n"), "section 1 (Theme): there is no section Q; there are A, B, C");
   EXPECT_TRUE(
-      why_not("passes = [99]\n").starts_with("section 1 (theme): there is no pass 99; the loop has "));
+      why_not("passes = [99]\n").starts_with("section 1 (Theme): there is no pass 99; the loop has "));
   EXPECT_EQ(why_not("name = \"Bridge\"\nchords = [\"Am\", \"G\"]\n"),
             "section 1 (Bridge): 2 chords are given, but 4 are there to be replaced");
   EXPECT_TRUE(why_not("span = [5000, 5010]\n")
-                  .starts_with("section 1 (theme): nothing sounds from 5000 to 5010 seconds"))
+                  .starts_with("section 1 (Theme): nothing sounds from 5000 to 5010 seconds"))
       << why_not("span = [5000, 5010]\n");
   const auto missing =
       form_of_sketch(*read_sketch("[[section]]\nsource = \"not there.mid\"\n", "s"), from_configs);
   ASSERT_FALSE(missing);
-  EXPECT_TRUE(missing.error().message.starts_with("section 1 (theme): ")) << missing.error().message;
+  EXPECT_TRUE(missing.error().message.starts_with("section 1 (Theme): ")) << missing.error().message;
   EXPECT_NE(missing.error().message.find("not there.mid"), std::string::npos);
 }
 
@@ -317,7 +321,7 @@ TEST(Sketch, TheExampleMakesASongThatIsWrittenOutWithItsLayers) {
   EXPECT_GE(sounds["melody"].first, begins[1]) << "the intro has no melody";
   EXPECT_EQ(sounds["chords"].first, 0u);
   EXPECT_LT(sounds["chords"].second, begins[5]) << "the ending has no chords";
-  EXPECT_LT(sounds["bass roots"].second, begins[5]);
+  EXPECT_LT(sounds["bass"].second, begins[5]);
   EXPECT_GE(sounds["string pad, cello"].first, begins[1]);
   EXPECT_GE(sounds["string pad, cello"].second, begins[5]);
   const auto folder = hand_over_form(*form);
@@ -355,6 +359,18 @@ TEST(Sketch, IsProposedFromWhatWasFound) {
   EXPECT_EQ(sketch->sections[3].label, "C");
   EXPECT_TRUE(form_of_sketch(*sketch, from_configs));
   EXPECT_FALSE(propose_sketch({}, from_configs, ""));
+}
+
+TEST(Sketch, AProposedTitleIsOneThatASketchCanHold) {
+  for (const std::string& title : {std::string(500, 'x'), std::string("two\nlines\tand \xff\xc3"),
+                                   std::string("\xc3\xa9").append(300, 'y')}) {
+    const auto sketch = propose_sketch({{"demo.mid", 0}}, from_configs, title);
+    ASSERT_TRUE(sketch);
+    const auto again = read_sketch(write_sketch(*sketch), "s");
+    ASSERT_TRUE(again) << again.error().message;
+    EXPECT_EQ(again->title, sketch->title);
+    EXPECT_EQ(again->title.substr(0, 1), title.substr(0, 1));
+  }
 }
 
 }  // namespace

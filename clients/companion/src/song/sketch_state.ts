@@ -13,6 +13,8 @@ export interface Draft {
   revision: string;
   title: string;
   tempo: number | undefined;
+  feel?: SongSketch['feel'];
+  count_in?: SongSketch['count_in'];
   sections: DraftSection[];
   changed: boolean;
 }
@@ -113,15 +115,16 @@ export function add(section: SketchSection): number {
 
 export function put_chords(id: number, proposal: LoopProposal): void {
   chords_put_in.value = new Map([...chords_put_in.peek(), ...proposal.chords.map((chord) => [chord.harte, chord] as const)]);
-  change_section(id, { chords: proposal.chords.map((chord) => chord.harte), reharmonise: undefined });
+  change_section(id, { chords: proposal.chords.map((chord) => chord.harte), chord_line: undefined, reharmonise: undefined });
 }
 
 function lay_sketch(sketch: SongSketch, name: string, revision: string): void {
-  const { title, tempo, sections } = sketch;
+  const { title, tempo, feel, count_in, sections } = sketch;
   const before = draft.peek();
   if (before?.changed && before.sections.length > 0)
     say(`${before.title || 'The sketch'} was not kept.`, { label: 'Back to it', run: () => lay(before) });
-  lay({ name, revision, title, tempo, sections: numbered(sections), changed: name === '' });
+  lay({ name, revision, title, tempo, ...(feel === undefined ? {} : { feel }), ...(count_in === undefined ? {} : { count_in }),
+        sections: numbered(sections), changed: name === '' });
 }
 
 export async function propose(take: number): Promise<void> {
@@ -158,8 +161,9 @@ export async function keep(): Promise<boolean> {
   const now = draft.peek()!;
   try {
     if (!now.name) await fetch_kept();
-    const { title, tempo, sections } = now;
-    const sketch = { title, ...(tempo === undefined ? {} : { tempo }), sections: sections.map((each) => each.section) };
+    const { title, tempo, feel, count_in, sections } = now;
+    const sketch = { title, ...(tempo === undefined ? {} : { tempo }), ...(feel === undefined ? {} : { feel }),
+                     ...(count_in === undefined ? {} : { count_in }), sections: sections.map((each) => each.section) };
     const got = await ask('sketch.put', { name: now.name || free_name(title), sketch, ...(now.revision ? { revision: now.revision } : {}) });
     batch(() => {
       trouble.value = null;

@@ -12,7 +12,7 @@ import * as sketch from './sketch_state';
 import type { SongState } from './song_state';
 import { number_of_beats, plural, worded } from './words';
 
-const kinds: SketchSection['kind'][] = ['intro', 'theme', 'development', 'bridge', 'solo', 'interlude', 'ending'];
+const kinds: SketchSection['kind'][] = ['intro', 'verse', 'pre_chorus', 'chorus', 'theme', 'development', 'bridge', 'solo', 'interlude', 'ending', 'outro'];
 
 export function SketchView({ state }: { state: SongState }) {
   const now = sketch.draft.value;
@@ -140,7 +140,7 @@ function Section({ state, id, section, number, last, beats, own_key, trouble }: 
         </div>
         <div class="section-line">
           <select aria-label={named('Kind')} value={section.kind} onChange={(event) => change({ kind: event.currentTarget.value as SketchSection['kind'] })}>
-            {kinds.map((kind) => <option key={kind} value={kind}>{kind}</option>)}
+            {kinds.map((kind) => <option key={kind} value={kind}>{kind.replace('_', '-')}</option>)}
           </select>
           <Source state={state} section={section} label={named('Melody from')} change={change} />
           <Chords state={state} id={id} section={section} label={named('Chords')} />
@@ -181,7 +181,7 @@ function Chords({ state, id, section, label }: { state: SongState; id: number; s
   const here = proposals.findIndex((_, i) => of(i) === mine);
   const value = section.chords ? (here >= 0 ? String(here) : 'own') : section.reharmonise ? 'number' : '';
   const choose = (wanted: string) => {
-    if (wanted === '') sketch.change_section(id, { chords: undefined, reharmonise: undefined });
+    if (wanted === '') sketch.change_section(id, { chords: undefined, chord_line: undefined, reharmonise: undefined });
     else if (proposals[Number(wanted)]) sketch.put_chords(id, proposals[Number(wanted)]!);
   };
   return (

@@ -1,0 +1,36 @@
+#include "daemon/song/feel.h"
+
+#include <set>
+
+namespace undersong::song {
+namespace {
+
+constexpr Ticks kThird{160}, kTwoThirds{320}, kHalf{240};
+
+}  // namespace
+
+void straighten(std::vector<WrittenNote>& notes) {
+  std::set<Ticks> triplets;  // beats in which something begins or ends on the second third
+  const auto see = [&](Ticks at) {
+    if (at % kBeat == kThird) triplets.insert(at - at % kBeat);
+  };
+  for (const WrittenNote& note : notes) see(note.at), see(note.at + note.length);
+  const auto even = [&](Ticks at) {
+    const Ticks beat = at - at % kBeat;
+    return at % kBeat == kTwoThirds && !triplets.contains(beat) ? beat + kHalf : at;
+  };
+  for (WrittenNote& note : notes) {
+    const Ticks end = even(note.at + note.length);
+    note.at = even(note.at);
+    note.length = end - note.at;
+  }
+}
+
+Ticks swung(Ticks at, Feel feel) {
+  const std::int64_t inside = (at % kBeat).count();
+  if (feel == Feel::kStraight || inside % 120 != 0) return at;  // thirds, and what is finer, stay
+  const std::int64_t moved = inside <= 240 ? inside * 4 / 3 : 320 + (inside - 240) * 2 / 3;
+  return at - at % kBeat + Ticks(moved);
+}
+
+}  // namespace undersong::song

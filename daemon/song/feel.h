@@ -1,0 +1,22 @@
+// Swing: the eighths on the beat are long and those between the beats short, as two to one. They are written
+// even; this header converts from one to the other. A beat with a real triplet stays as it is.
+//
+// Units: Ticks from a beat.
+// Threads: pure functions; call them from any thread.
+// Errors: none; all functions are total.
+// Source: common practice, no source; two to one is the triplet feel of swing at middle tempos.
+#pragma once
+
+#include <vector>
+
+#include "daemon/song/form.h"
+
+namespace undersong::song {
+
+// From how it is played to how it is written: the last third of a beat becomes its second half.
+void straighten(std::vector<WrittenNote>& notes);
+
+// From how it is written to when it is played.
+Ticks swung(Ticks at, Feel feel);
+
+}  // namespace undersong::song
