@@ -121,6 +121,7 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
   std::vector<takes::Beat> beats = found.beats;
   if (loop && !found.barred) bar_by_loop(beats, *loop, out.meter);
   out.seconds_a_beat = usual_interval(beats);
+  if (found.feel.division == 2) out.swing = static_cast<double>(found.feel.swing);
   const auto whole_beats = [&](Micros length) {
     return std::max<std::int64_t>(1, std::llround(seconds(length) / out.seconds_a_beat));
   };

@@ -35,6 +35,7 @@ struct Bars {
   bool pulse = false;
   bool barred = false;         // the player or a clock said where bars begin; the loop does not move them
   double seconds_a_beat = .5;  // median
+  double swing = 1;            // as in harmony/feel.h: 1 is straight, 2 two to one
 
   Ticks end() const { return bars.empty() ? Ticks(0) : bars.back().at + bars.back().beats * kBeat; }
   std::size_t bar_at(Ticks tick) const;

@@ -1,13 +1,33 @@
 #include "daemon/song/feel.h"
 
+#include <cmath>
 #include <set>
 
 namespace undersong::song {
 namespace {
 
 constexpr Ticks kThird{160}, kTwoThirds{320}, kHalf{240};
+constexpr double kLeastSwing = 1.25;  // less is heard as uneven, not as swing
 
 }  // namespace
+
+bool swings(double swing) {
+  return swing >= kLeastSwing;
+}
+
+double as_two_to_one(double beats, double swing) {
+  if (!swings(swing)) return beats;
+  const double beat = std::floor(beats), place = beats - beat, second = swing / (1 + swing);
+  return beat + (place < second ? place * 2 / 3 / second : 2. / 3 + (place - second) / 3 / (1 - second));
+}
+
+void straighten(Part& part) {
+  if (part.free) return;
+  straighten(part.melody);
+  straighten(part.bass.notes);
+  for (Ending& ending : part.endings) straighten(ending.melody), straighten(ending.bass.notes);
+  part.feel = Feel::kSwing;
+}
 
 void straighten(std::vector<WrittenNote>& notes) {
   std::set<Ticks> triplets;  // beats in which something begins or ends on the second third

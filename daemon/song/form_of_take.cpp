@@ -3,6 +3,7 @@
 #include <cmath>
 #include <map>
 
+#include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
 #include "daemon/song/form.h"
 #include "daemon/song/spell_form.h"
@@ -195,6 +196,8 @@ Result<Form> form_of_take(const TakeStudy& study) {
     add_linear(form, heard, study.beats);
   for (Part& part : form.parts)
     if (part.melody.empty()) part.layers.melody = false;
+  if (swings(study.bars.swing))
+    for (Part& part : form.parts) straighten(part);
   spell_form(form, take.key, take.key_pinned);
   return form;
 }

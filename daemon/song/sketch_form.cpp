@@ -244,11 +244,7 @@ class Builder {
       }
       if (parts[i].melody.empty()) parts[i].layers.melody = false;
       if (!parts[i].free) parts[i].own_meter = section.meter.value_or(from.bars.meter);
-      if (!parts[i].free && section.feel.value_or(feel_) == Feel::kSwing) {
-        straighten(parts[i].melody);
-        straighten(parts[i].bass.notes);
-        for (Ending& ending : parts[i].endings) straighten(ending.melody), straighten(ending.bass.notes);
-      }
+      if (section.feel.value_or(feel_) == Feel::kSwing) straighten(parts[i]);
     }
     if (section.fermata) hold_last(parts.back(), section.meter.value_or(from.bars.meter) * kBeat);
     if (!section.lyrics.empty())

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <optional>
 
+#include "daemon/song/feel.h"
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_source.h"
 
@@ -74,6 +75,8 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
     if (!study) return Error{study.error().code, fmt::format("{}: {}", name, study.error().message)};
     studies.push_back(std::move(*study));
   }
+  if (std::all_of(studies.begin(), studies.end(), [](const auto& from) { return swings(from->bars.swing); }))
+    out.feel = Feel::kSwing;
   using takes::SectionKind;
   const auto add = [&](std::size_t source, SketchKind kind, std::string name, const std::string& label,
                        int repeats) -> SketchSection& {

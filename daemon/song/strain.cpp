@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/song/feel.h"
 #include "daemon/song/quantise.h"
 
 namespace undersong::song {
@@ -22,15 +23,15 @@ std::int64_t notes_between(const std::vector<takes::PlayedNote>& melody, Micros 
 }
 
 std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& melody, const BeatMap& map,
-                                    Micros begin, Micros end, double from) {
+                                    double swing, Micros begin, Micros end, double from) {
   std::vector<PlayedInBeats> out;
+  const auto place = [&](Micros t) { return as_two_to_one(map.beats_at(t), swing); };
   auto it = std::lower_bound(melody.begin(), melody.end(), begin - kEarly,
                              [](const takes::PlayedNote& n, Micros t) { return n.at < t; });
   for (; it != melody.end() && it->at < end - kEarly; ++it) {
-    const double at = map.beats_at(it->at) - from;
+    const double at = place(it->at) - from;
     if (!out.empty() && at <= out.back().at) continue;
-    out.push_back(
-        {at, std::min(map.beats_at(it->at + it->length), map.beats_at(end)) - from, it->pitch, it->velocity});
+    out.push_back({at, place(std::min(it->at + it->length, end)) - from, it->pitch, it->velocity});
   }
   return out;
 }
@@ -41,7 +42,8 @@ std::vector<WrittenNote> bass_of(const Heard& heard, const BeatMap& map, Micros 
                                  double from, const Strain& strain, double seconds_a_beat) {
   if (!heard.bass) return {};
   constexpr Ticks kNear{160};
-  auto out = quantise(in_beats(*heard.bass, map, begin, end, from), strain.length, seconds_a_beat);
+  auto out =
+      quantise(in_beats(*heard.bass, map, heard.bars.swing, begin, end, from), strain.length, seconds_a_beat);
   for (const WrittenChord& chord : strain.chords) {
     auto nearest = out.end();
     for (auto note = out.begin(); note != out.end(); ++note)
@@ -97,7 +99,8 @@ Strain free_stretch(const Heard& heard, std::size_t first, std::size_t last) {
     const takes::ChordSpan& span = heard.take.spans[i];
     const Ticks length = room(notes_between(heard.melody, span.begin, span.end));
     const BeatMap map({{span.begin, out.length}, {span.end, out.length + length}});
-    auto notes = place_freely(in_beats(heard.melody, map, span.begin, span.end, out.length.beats()), length);
+    auto notes =
+        place_freely(in_beats(heard.melody, map, 1, span.begin, span.end, out.length.beats()), length);
     for (WrittenNote& note : notes) note.at += out.length;
     out.melody.insert(out.melody.end(), notes.begin(), notes.end());
     out.chords.push_back({span.chord, span.root, out.length, length});
@@ -120,9 +123,9 @@ Strain stretch_on_beats(const Heard& heard, std::size_t first, std::size_t last,
     out.chords.push_back({spans[i].chord, spans[i].root, Ticks(240 * std::max<std::int64_t>(0, halves)), {}});
   }
   settle_chords(out.chords, out.length);
-  out.melody = quantise(
-      in_beats(heard.melody, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from)),
-      out.length, heard.bars.seconds_a_beat);
+  out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, spans[first].begin, spans[last - 1].end,
+                                 static_cast<double>(from)),
+                        out.length, heard.bars.seconds_a_beat);
   out.bass = bass_of(heard, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from), out,
                      heard.bars.seconds_a_beat);
   return out;
@@ -258,7 +261,8 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
   const BeatMap map = map_of(pass, cycle, heard.bars.map);
   if (!cycle.free) {
     const double beat = seconds(pass.end - pass.begin) / cycle.length.beats();
-    out.melody = quantise(in_beats(heard.melody, map, pass.begin, pass.end, 0), cycle.length, beat);
+    out.melody =
+        quantise(in_beats(heard.melody, map, heard.bars.swing, pass.begin, pass.end, 0), cycle.length, beat);
     out.bass = bass_of(heard, map, pass.begin, pass.end, 0, out, beat);
     return out;
   }
@@ -266,7 +270,7 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
     const Ticks begin = cycle.starts[p],
                 length = (p + 1 < cycle.starts.size() ? cycle.starts[p + 1] : cycle.length) - begin;
     auto notes = place_freely(
-        in_beats(heard.melody, map, pass.places[p].begin, pass.places[p].end, begin.beats()), length);
+        in_beats(heard.melody, map, 1, pass.places[p].begin, pass.places[p].end, begin.beats()), length);
     for (WrittenNote& note : notes) note.at += begin;
     out.melody.insert(out.melody.end(), notes.begin(), notes.end());
   }
@@ -286,8 +290,8 @@ Strain write_bars(const Heard& heard, Ticks from, Ticks to) {
       out.chords.push_back({span.chord, span.root, std::max(at - from, Ticks(0)), {}});
   }
   settle_chords(out.chords, out.length);
-  out.melody = quantise(in_beats(heard.melody, map, out.begin, out.end, from.beats()), out.length,
-                        heard.bars.seconds_a_beat);
+  out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, out.begin, out.end, from.beats()),
+                        out.length, heard.bars.seconds_a_beat);
   out.bass = bass_of(heard, map, out.begin, out.end, from.beats(), out, heard.bars.seconds_a_beat);
   return out;
 }
