@@ -150,7 +150,7 @@ TEST_F(DaemonTest, ASecondDaemonGivesWayAndTheFirstGoesOn) {
   Connection first = connect();
   Process second({UNDERSONGD, "--web-port", "0"}, true);
   const std::string said = second.read_line();
-  EXPECT_NE(said.find("Another undersongd is running"), std::string::npos) << said;
+  EXPECT_NE(said.find("Another program keeps takes in"), std::string::npos) << said;
   EXPECT_TRUE(first.request(protocol::GetStatus{}));
 }
 
@@ -238,7 +238,7 @@ TEST_F(DaemonTest, AWebPortThatAnotherProgramHasDoesNotKeepItFromStarting) {
   EXPECT_TRUE(told);
   // A second daemon still refuses to start, whatever port it asks for.
   Process second({UNDERSONGD, "--web-port", "0"}, true);
-  EXPECT_NE(second.read_line().find("Another undersongd is running"), std::string::npos);
+  EXPECT_NE(second.read_line().find("Another program keeps takes in"), std::string::npos);
   EXPECT_TRUE(daemon.request(protocol::GetStatus{}));
   ::close(fd);
 }
