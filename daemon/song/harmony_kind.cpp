@@ -50,15 +50,21 @@ std::vector<Degree> parse(std::string_view list) {
   return out;
 }
 
-// How many changes a musician would notice. A thirteenth chord is written 13 although its eleventh is left
-// out. With other changes of an eleventh chord, or of the third of a thirteenth, another kind reads better.
+// Players leave out the eleventh of a thirteenth chord without being told to; programs that print every
+// change would write "13no11".
+bool goes_without_saying(std::string_view kind, const DegreeChange& change) {
+  return kind.ends_with("13th") && change.type == "subtract" && change.value == 11;
+}
+
+// How many changes a musician would notice. With other changes of an eleventh chord, or of the third of a
+// thirteenth, another kind reads better.
 std::optional<std::size_t> price(std::string_view kind, const std::vector<DegreeChange>& needed) {
   if (kind.ends_with("11th") && !needed.empty()) return std::nullopt;
   if (!kind.ends_with("13th")) return needed.size();
   std::size_t count = 0;
   for (const DegreeChange& change : needed) {
     if (change.value == 3 || change.value == 4) return std::nullopt;
-    count += !(change.type == "subtract" && change.value == 11);
+    count += !goes_without_saying(kind, change);
   }
   return count;
 }
@@ -104,6 +110,7 @@ HarmonyKind harmony_kind(const harmony::QualityRow& row) {
     least = cost;
     best = {kind.name, std::move(needed)};
   }
+  std::erase_if(best.degrees, [&](const DegreeChange& c) { return goes_without_saying(best.kind, c); });
   return best;
 }
 

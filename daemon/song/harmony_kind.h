@@ -2,7 +2,8 @@
 //
 // Added degrees are counted from a dominant chord, so an added 7 is the minor seventh. Altered degrees are
 // counted from the degree of the kind. Kinds beyond the ninth are used only if all their tones sound, because
-// programs disagree about which ones they leave out.
+// programs disagree about which ones they leave out; but a thirteenth chord may lack its eleventh, which
+// players leave out anyway (common practice, no source).
 //
 // Units: `alter` in semitones.
 // Threads: pure; call it from any thread.
