@@ -325,7 +325,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.match(text(sheet.bytes), /^<\?xml[^]*<score-partwise/);
     const all = await bytes(page, () => button(page, 'Save all as take-1.zip').click());
     const inside = unzipSync(all.bytes);
-    const pages = ['bass', 'cello', 'lead_sheet', 'lead_sheet_b_flat', 'lead_sheet_e_flat', 'score', 'strings', 'viola', 'violin_1', 'violin_2'];
+    const pages = ['bass', 'cello', 'chords', 'lead_sheet', 'lead_sheet_b_flat', 'lead_sheet_e_flat', 'score', 'strings', 'viola', 'violin_1', 'violin_2'];
     assert.deepEqual(Object.keys(inside).sort(), ['chart.txt', ...pages.map((each) => `${each}.musicxml`), 'parts.mid'].map((each) => `take-1/${each}`).sort());
     assert.deepEqual(Buffer.from(inside['take-1/parts.mid']), midi.bytes);
     await page.getByLabel('as played').check();
