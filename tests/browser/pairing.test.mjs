@@ -97,7 +97,7 @@ describe('a tablet on the music desk', { skip: why_not || false }, () => {
       there.page.on('request', (request) => asked.push(request.url()));
       await there.page.goto(address);
       await until(() => there.page.evaluate(() => location.hash === '#play'), 'the address to be clean');
-      assert.equal(await kept_token(there.page), token);
+      await until(async () => await kept_token(there.page) === token, 'the token to be kept');
       const player = daemon.client();
       await player.play(60, 64, 67);
       await there.page.getByText('C', { exact: true }).first().waitFor();
