@@ -22,8 +22,7 @@ constexpr float kUncommon = .5f;
 constexpr double kShortest = .22, kLongest = 1.75;  // seconds a beat, of the levels that are tried
 
 // Where the tempo bends: fit, the length of a beat as the strikes tell it, chord changes on downbeats, and a
-// beat of about .65 seconds. Chosen among a few
-// with the human performances in view that are for measuring.
+// beat of about .65 seconds. Chosen among a few with the human performances in view that are for measuring.
 const std::array<float, kLevelFeatures> kFreeWeights = [] {
   std::array<float, kLevelFeatures> out{};
   out[0] = 1, out[2] = 1.5f, out[7] = 1.03f, out[8] = -3.08f, out[24] = .5f;
