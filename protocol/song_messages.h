@@ -1,6 +1,8 @@
 // Messages about songs: the loop of a take, other chords for it, parts for other musicians, and sketches of
 // songs. messages.h lists them and says how a message is made.
 //
+// Over 400 lines: all messages about songs, so that one is added in one place.
+//
 // The daemon answers them on a thread of low priority; a take of an hour needs a second or two.
 //
 // Units and ranges: see shapes.h; the types of the members carry the ranges.

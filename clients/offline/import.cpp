@@ -205,6 +205,10 @@ int run(const Options& options) {
   if (!lock) return fail(lock.error().message);
   auto store = takes::Store::open({.path = path}, {});
   if (!store) return fail(store.error().message);
+  struct sigaction act {
+  }, before{};
+  act.sa_handler = [](int) { stop = 1; };
+  sigaction(SIGINT, &act, &before);
   // Takes of older versions must be recognised too.
   for (std::uint64_t left = 1; left > 0 && !stop;) {
     const auto made =
@@ -215,10 +219,6 @@ int run(const Options& options) {
   std::vector<std::string> refused;
   const auto files = all_files(options.from, refused);
   std::size_t brought = 0, known = 0, done = 0;
-  struct sigaction act {
-  }, before{};
-  act.sa_handler = [](int) { stop = 1; };
-  sigaction(SIGINT, &act, &before);
   Progress progress(files.size());
   for (const auto& file : files) {
     if (stop) break;

@@ -7,7 +7,7 @@
 namespace undersong::song {
 namespace {
 
-constexpr Micros kTogether{60'000}, kBreath{150'000};
+constexpr Micros kTogether{60'000};
 constexpr Pitch kRegister{48};  // C3: what is lower belongs to the bass, whatever sounds with it
 constexpr int kChordAbove = 3, kBrokenAbove = 7;  // semitones over the bass note
 
@@ -50,14 +50,8 @@ std::vector<takes::PlayedNote> bass_line(const takes::HeardTake& take) {
     if (!held || note->pitch <= held->pitch) held = &*note;
     out.push_back(*note);
   }
-  for (std::size_t i = 0; i < out.size(); ++i) {
-    takes::PlayedNote& note = out[i];
-    const Micros next = i + 1 < out.size() ? out[i + 1].at : Micros::max();
-    if (next != Micros::max() && pedal_until(take.pedal, note.at + note.length) >= next - kBreath)
-      note.length = next - note.at;
-    note.length = std::min(note.length, next - note.at);
-    note.pitch = within_bass_range(note.pitch.value());
-  }
+  as_one_voice(out, take.pedal);
+  for (takes::PlayedNote& note : out) note.pitch = within_bass_range(note.pitch.value());
   return out;
 }
 

@@ -17,6 +17,16 @@ Micros pedal_until(const std::vector<takes::PedalMove>& pedal, Micros at) {
   return after == pedal.end() ? Micros::max() : after->at;
 }
 
+void as_one_voice(std::vector<takes::PlayedNote>& notes, const std::vector<takes::PedalMove>& pedal) {
+  for (std::size_t i = 0; i < notes.size(); ++i) {
+    takes::PlayedNote& note = notes[i];
+    const Micros next = i + 1 < notes.size() ? notes[i + 1].at : Micros::max();
+    if (next != Micros::max() && pedal_until(pedal, note.at + note.length) >= next - kBreath)
+      note.length = next - note.at;
+    note.length = std::min(note.length, next - note.at);
+  }
+}
+
 std::vector<takes::PlayedNote> melody_line(const takes::HeardTake& take) {
   std::vector<takes::PlayedNote> out;
   for (const takes::HeardNote& heard : take.melody) {
@@ -32,13 +42,7 @@ std::vector<takes::PlayedNote> melody_line(const takes::HeardTake& take) {
     if (!out.empty() && nearest->at <= out.back().at) continue;
     out.push_back(*nearest);
   }
-  for (std::size_t i = 0; i < out.size(); ++i) {
-    takes::PlayedNote& note = out[i];
-    const Micros next = i + 1 < out.size() ? out[i + 1].at : Micros::max();
-    if (next != Micros::max() && pedal_until(take.pedal, note.at + note.length) >= next - kBreath)
-      note.length = next - note.at;
-    note.length = std::min(note.length, next - note.at);
-  }
+  as_one_voice(out, take.pedal);
   return out;
 }
 

@@ -19,6 +19,10 @@ namespace undersong::song {
 // The time until which the pedal holds what sounds at `at`; `at` itself if the pedal is up.
 Micros pedal_until(const std::vector<takes::PedalMove>& pedal, Micros at);
 
+// Sets the lengths of `notes`, which are ordered by beginning, so that they are one voice: each lasts until
+// the next if its key, the pedal or a short silence reaches so far.
+void as_one_voice(std::vector<takes::PlayedNote>& notes, const std::vector<takes::PedalMove>& pedal);
+
 std::vector<takes::PlayedNote> melody_line(const takes::HeardTake& take);
 
 }  // namespace undersong::song

@@ -1,3 +1,4 @@
+// Over 400 lines: all tests read the hand-over of one invented take.
 // An invented take is handed over and read back: the form, the MIDI file compared with what was played, and
 // the folder on disk.
 #include "daemon/song/hand_over.h"

@@ -8,6 +8,7 @@ that hurry and slow down, held notes, ornaments. "loop": somebody circles some c
 and 7 beats, 6/8, 9/8, 12/8, changing bars; straight or swung; pads, stride, comping, walking bass, syncopated left hands, arpeggios,
 melody alone; pushed chords, pickups, slips; steady, drifting, rubato with a pulse, ritardandos, fermatas, jumps of tempo, breaks. "counted":
 as "loop", but no figure that a musician would count at another level. All by chance. Standard library only.
+Over 400 lines: each way of playing is a few lines, and the kinds share them.
 """
 import json, math, os, random, struct, sys
 
