@@ -145,10 +145,11 @@ BeatOnset BeatWeigher::weigh(Micros at, Pitch pitch, Velocity velocity) {
 
 struct BeatLattice::Costs {
   std::array<float, kIntervals> prior{};  // cost of a beat of this length
-  struct Next {
+  std::array<float, kIntervals> slope{};  // cost of a change by one frame, without rounding
+  struct Range {
     int first, end;
   };
-  std::array<Next, kIntervals> next{};  // intervals that may follow this one, in whole vectors
+  std::array<Range, kIntervals / kLane> before{};  // intervals that may come before one of this vector
   std::array<std::array<float, kIntervals>, kIntervals> change{};  // cost [from][to]
   float start = 0, stop = 0, least = 0;
   // The intervals worth trying, in whole vectors: the prior rules out the others.
@@ -177,8 +178,12 @@ std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior&
     int low = from, high = from;
     while (low > t.first && from - (low - 1) <= reach(low - 1)) --low;
     while (high + 1 < t.end && high + 1 - from <= reach(high + 1)) ++high;
-    constexpr int kWhole = static_cast<int>(kLane);
-    t.next[at] = {low / kWhole * kWhole, (high / kWhole + 1) * kWhole};
+    t.slope[at] = static_cast<float>(prior.change / (first + from - 1));
+    for (int v = low / kVector; v <= high / kVector; ++v) {
+      auto& [begin, end] = t.before[static_cast<std::size_t>(v)];
+      if (end == 0) begin = from;
+      end = from + 1;
+    }
     t.change[at].fill(-kNever);
     for (int to = low; to <= high; ++to) {
       // Changes within the rounding to a frame cost nothing.
@@ -230,36 +235,50 @@ UNDERSONG_WIDE void BeatLattice::step() {
   ++now_;
   // A pulse that arrives now left one interval ago: one row further back for each longer interval.
   arrived_.fill(kNever);
+  float* __restrict arrived = arrived_.data() + 1;
   const int able = std::min(t.end, now_ - kShortest + 1);
   for (int i = t.first, place = (now_ - kShortest - t.first + 2 * kRing) % kRing; i < able;
        ++i, place = place == 0 ? kRing - 1 : place - 1)
-    arrived_[static_cast<std::size_t>(i)] = values_[static_cast<std::size_t>(place * kIntervals + i)];
+    arrived[i] = values_[static_cast<std::size_t>(place * kIntervals + i)];
   stopped_from_ = kStart;
-  if (const float best = highest(arrived_.data(), 0); best - t.stop > none_) {
+  if (const float best = highest(arrived, 0); best - t.stop > none_) {
     none_ = best - t.stop;
-    stopped_from_ = static_cast<std::uint8_t>(place_of(arrived_.data(), 0, best));
+    stopped_from_ = static_cast<std::uint8_t>(place_of(arrived, 0, best));
   }
   float* __restrict values = row(now_);
-  std::int32_t* __restrict came = from_.data();
   const float begin = none_ - t.start;
-  for (int i = t.first; i < t.end; ++i) values[i] = begin, came[i] = kStart;
-  for (std::int32_t j = t.first; j < t.end; ++j) {
-    const auto at = static_cast<std::size_t>(j);
-    const float value = arrived_[at];
-    if (value <= begin) continue;  // starting a new pulse is better
-    const float* __restrict cost = t.change[at].data();
-    const WholeLane from = WholeLane{} + j;
-    for (int i = t.next[at].first; i < t.next[at].end; i += static_cast<int>(kLane)) {
-      const Lane here = value - load(cost + i), before = load(values + i);
-      const WholeLane better = here > before;
-      store(values + i, better ? here : before);
-      store(came + i, better ? from : load(came + i));
-    }
+  // The intervals from which another may follow. Where starting a new pulse is better, none does. The same
+  // holds where the interval next to it is better even at the full cost of the change to it.
+  std::array<std::int32_t, kIntervals> able_to;
+  std::array<std::int32_t, kIntervals> worth;
+  for (int i = t.first; i < t.end; i += static_cast<int>(kLane)) {
+    const float* here = arrived + i;
+    const Lane value = load(here), slope = load(&t.slope[static_cast<std::size_t>(i)]);
+    store(&worth[static_cast<std::size_t>(i)],
+          (value > begin) & (load(here - 1) - slope < value) & (load(here + 1) - slope < value));
   }
-  for (int i = t.first; i < t.end; ++i)
-    came_from_[static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(came[i]);
-  for (int i = t.first; i < t.end; i += static_cast<int>(kLane))
-    store(values + i, load(values + i) + load(&t.prior[static_cast<std::size_t>(i)]));
+  std::size_t sources = 0;
+  for (std::int32_t j = t.first; j < t.end; ++j) {
+    able_to[sources] = j;
+    sources -= static_cast<std::size_t>(worth[static_cast<std::size_t>(j)]);
+  }
+  std::size_t from_here = 0;
+  for (int i = t.first; i < t.end; i += static_cast<int>(kLane)) {
+    const auto [low, high] = t.before[static_cast<std::size_t>(i) / kLane];
+    while (from_here < sources && able_to[from_here] < low) ++from_here;
+    Lane top = Lane{} + begin;
+    WholeLane from = WholeLane{} + kStart;
+    for (std::size_t k = from_here; k < sources && able_to[k] < high; ++k) {
+      const auto at = static_cast<std::size_t>(able_to[k]);
+      const Lane here = arrived[able_to[k]] - load(&t.change[at][static_cast<std::size_t>(i)]);
+      const WholeLane better = here > top;
+      top = better ? here : top;
+      from = better ? WholeLane{} + able_to[k] : from;
+    }
+    store(values + i, top + load(&t.prior[static_cast<std::size_t>(i)]));
+    const auto came = __builtin_convertvector(from, ByteLane);
+    std::memcpy(&came_from_[static_cast<std::size_t>(i)], &came, sizeof came);
+  }
   if (!best_known_) return;
   if (best_.interval <= now_ - best_.beat) {
     best_known_ = false;  // its next beat is due here
@@ -268,38 +287,58 @@ UNDERSONG_WIDE void BeatLattice::step() {
   }
 }
 
-UNDERSONG_WIDE void BeatLattice::note(const BeatOnset& onset) {
-  // Interpolate between two tables.
-  const float *one, *other;
-  float much, more;
-  if (onset.beat >= 0) {
+UNDERSONG_WIDE void BeatLattice::note(std::span<const BeatOnset> onsets) {
+  // What the notes add at each place in a beat: tables, each with its weight. For a judged strike, two tables
+  // are interpolated. All that is not judged shares two.
+  struct Share {
+    const float* table;
+    float weight;
+  };
+  std::array<Share, 4> shares{};
+  std::size_t count = 0;
+  const auto add = [&] {
+    for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
+      const int offset = now_ - beat;
+      // Start at a vector boundary: shorter intervals have ended, and nobody reads them.
+      constexpr int kWhole = static_cast<int>(kLane);
+      float* __restrict values = row(beat);
+      const std::ptrdiff_t at = static_cast<std::ptrdiff_t>(offset) * kIntervals;
+      const int first = std::max(costs_->first, (offset - kShortest) / kWhole * kWhole), end = costs_->end;
+      const auto [a, more] = shares[0];
+      const auto [b, much] = shares[1];
+      if (count == 2)
+        for (int i = first; i < end; i += kWhole)
+          store(values + i, load(values + i) + (more * load(a + at + i) + much * load(b + at + i)));
+      else
+        for (int i = first; i < end; i += kWhole)
+          store(values + i, load(values + i) + (more * load(a + at + i) + much * load(b + at + i)) +
+                                (shares[2].weight * load(shares[2].table + at + i) +
+                                 shares[3].weight * load(shares[3].table + at + i)));
+    }
+    count = 0;
+  };
+  float plain = 0, bass = 0;
+  for (const BeatOnset& onset : onsets) {
+    none_ += costs_->least * onset.weight;
+    if (onset.lengths) add_lengths(onset);
+    if (onset.beat < 0) {
+      bass += onset.bass * onset.weight, plain += onset.weight - onset.bass * onset.weight;
+      continue;
+    }
     const JudgedTables& t = judged_tables();
     std::size_t k = 1;
     while (k + 1 < t.kAt.size() && onset.beat > t.kAt[k]) ++k;
     const float share = std::clamp((onset.beat - t.kAt[k - 1]) / (t.kAt[k] - t.kAt[k - 1]), 0.f, 1.f);
-    one = t.by[k - 1].data(), other = t.by[k].data();
-    more = onset.weight * share, much = onset.weight - more;
-  } else {
-    const Tables& t = tables();
-    one = t.plain.data(), other = t.bass.data();
-    more = onset.bass * onset.weight, much = onset.weight - more;
+    const float more = onset.weight * share;
+    shares[count++] = {t.by[k - 1].data(), onset.weight - more};
+    shares[count++] = {t.by[k].data(), more};
+    if (count == shares.size()) add();
   }
-  if (onset.lengths) add_lengths(onset);
-  for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
-    const int offset = now_ - beat;
-    // Start at a vector boundary: shorter intervals have ended, and nobody reads them.
-    constexpr int kWhole = static_cast<int>(kLane);
-    float* __restrict values = row(beat);
-    const float* __restrict a = one + static_cast<std::ptrdiff_t>(offset) * kIntervals;
-    const float* __restrict b = other + static_cast<std::ptrdiff_t>(offset) * kIntervals;
-    const int first = std::max(costs_->first, (offset - kShortest) / kWhole * kWhole), end = costs_->end;
-    if (more == 0)
-      for (int i = first; i < end; i += kWhole) store(values + i, load(values + i) + much * load(a + i));
-    else
-      for (int i = first; i < end; i += kWhole)
-        store(values + i, load(values + i) + (much * load(a + i) + more * load(b + i)));
+  if (plain > 0 || bass > 0) {
+    shares[count++] = {tables().plain.data(), plain};
+    shares[count++] = {tables().bass.data(), bass};
   }
-  none_ += costs_->least * onset.weight;
+  if (count > 0) add();
   best_known_ = false;
 }
 
@@ -329,9 +368,9 @@ UNDERSONG_WIDE void BeatLattice::add_lengths(const BeatOnset& onset) {
   }
   for (int beat = std::max(0, now_ - kLongest); beat <= now_; ++beat) {
     float* __restrict values = row(beat);
-    const int first =
-        std::max(0, now_ - beat - kShortest) / static_cast<int>(kLane) * static_cast<int>(kLane);
-    for (int i = first; i < kIntervals; i += static_cast<int>(kLane))
+    constexpr int kWhole = static_cast<int>(kLane);
+    const int first = std::max(costs_->first, (now_ - beat - kShortest) / kWhole * kWhole);
+    for (int i = first; i < costs_->end; i += kWhole)
       store(values + i, load(values + i) + load(&more[static_cast<std::size_t>(i)]));
   }
 }

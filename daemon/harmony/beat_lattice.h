@@ -20,6 +20,7 @@
 #include <cstdint>
 #include <memory>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "daemon/harmony/pitch.h"
@@ -100,8 +101,9 @@ class BeatLattice {
   // Frames count from 0. step() moves on to frame now() + 1.
   int now() const { return now_; }
   void step();
-  // Adds a note in frame now().
-  void note(const BeatOnset& onset);
+  // Adds a note, or several at once, in frame now().
+  void note(const BeatOnset& onset) { note({&onset, 1}); }
+  void note(std::span<const BeatOnset> onsets);
 
   struct Best {
     int beat = 0;      // frame of the last beat
@@ -137,11 +139,10 @@ class BeatLattice {
   std::shared_ptr<const Costs> costs_;
 
   int now_ = -1;
-  float none_ = 0;             // score of having no pulse now
-  std::vector<float> values_;  // [frame of the last beat][interval]
-  std::array<float, kIntervals> arrived_{};
-  std::array<std::int32_t, kIntervals> from_{};
-  Best best_;  // its score still includes that of no pulse
+  float none_ = 0;                               // score of having no pulse now
+  std::vector<float> values_;                    // [frame of the last beat][interval]
+  std::array<float, kIntervals + 2> arrived_{};  // with a place on either side that is never reached
+  Best best_;                                    // its score still includes that of no pulse
   bool best_known_ = false;
   std::array<std::uint8_t, kIntervals> came_from_{};
   std::uint8_t stopped_from_ = kStart;

@@ -33,6 +33,7 @@ namespace undersong::harmony {
 inline constexpr std::size_t kLane = 8;
 using Lane [[gnu::vector_size(32)]] = float;
 using WholeLane [[gnu::vector_size(32)]] = std::int32_t;  // result of a comparison: -1 where true
+using ByteLane [[gnu::vector_size(8)]] = std::uint8_t;
 
 [[gnu::always_inline]] inline Lane load(const float* from) {
   Lane lane;

@@ -144,13 +144,14 @@ Path best_path(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& p
   WayBack way;
   way.came_from.reserve(static_cast<std::size_t>(frames_of.count()));
   way.stopped_from.reserve(static_cast<std::size_t>(frames_of.count()));
-  for (std::size_t i = 0; i < onsets.size() && frames_of.of(i) < frames_of.count(); ++i) {
+  for (std::size_t i = 0, end = 0; i < onsets.size() && frames_of.of(i) < frames_of.count(); i = end) {
     while (lattice.now() < frames_of.of(i)) {
       lattice.step();
       way.came_from.push_back(lattice.came_from());
       way.stopped_from.push_back(lattice.stopped_from());
     }
-    lattice.note(onsets[i]);
+    for (end = i + 1; end < onsets.size() && frames_of.of(end) == frames_of.of(i);) ++end;
+    lattice.note({onsets.data() + i, end - i});
   }
   Path out;
   out.score = lattice.total();

@@ -61,6 +61,25 @@ std::vector<T> between(const std::vector<T>& all, Micros from, Micros to, At at)
   return out;
 }
 
+// What is asked of a take as a whole, such as its metrical level, is asked of passages that are spread over
+// it evenly: a take of an hour tells no more than they do, and each question takes as long as finding the
+// beats.
+constexpr Micros kLongTake{12 * 60'000'000LL};
+constexpr int kPassages = 5;
+constexpr Micros kPassage{2 * 60'000'000LL};
+
+template <class T, class At>
+std::vector<T> passages(const std::vector<T>& all, Micros begin, Micros end, At at) {
+  if (end - begin <= kLongTake) return all;
+  std::vector<T> out;
+  for (const T& one : all)
+    for (int p = 0; p < kPassages; ++p) {
+      const Micros from = begin + (end - begin - kPassage) * p / (kPassages - 1);
+      if (at(one) >= from && at(one) < from + kPassage) out.push_back(one);
+    }
+  return out;
+}
+
 // The score of the best pulse when each strike is shifted at random, at most half-way to its neighbours. Free
 // playing fits a pulse about as well before as after such a shift.
 double score_by_chance(const std::vector<BeatOnset>& onsets, const harmony::BeatPrior& prior) {
@@ -96,14 +115,20 @@ std::vector<Beat> settled(const Path& first, const Path& other, const std::vecto
   const auto usual = lengths_of(first.beats);
   const bool is_steady = steady(usual);
   if (part && !is_steady) return {};
-  std::vector<Level> levels = tried_levels(onsets, first, other, strikes, changes, freely);
+  const Micros begin = onsets.front().at, end = onsets.back().at;
+  const auto heard = passages(onsets, begin, end, [](const BeatOnset& o) { return o.at; });
+  std::vector<Level> levels =
+      tried_levels(heard, first, other, passages(strikes, begin, end, [](const Strike& s) { return s.at; }),
+                   passages(changes, begin, end, [](Micros at) { return at; }), freely);
   if (levels.empty()) return part ? std::vector<Beat>{} : first.beats;
   Level& level = *std::max_element(levels.begin(), levels.end(),
                                    [](const Level& a, const Level& b) { return a.value() < b.value(); });
-  if (!is_steady) return level.path.beats;
+  if (!is_steady)
+    return heard.size() == onsets.size() ? level.path.beats
+                                         : best_path(onsets, prior_at(level.beat, usual)).beats;
   harmony::BeatPrior prior = prior_at(level.beat, usual);
   double weight = 0;
-  for (const BeatOnset& onset : onsets) weight += static_cast<double>(onset.weight);
+  for (const BeatOnset& onset : heard) weight += static_cast<double>(onset.weight);
   prior.begin = kBegins;
   prior.least = kLeast * std::max(0., static_cast<double>(level.path.score)) / std::max(1., weight);
   std::vector<Beat> beats = best_path(onsets, prior).beats;
@@ -168,7 +193,13 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   const bool freely = chord_changes.empty() || std::min(wander(first), wander(other)) > kBends;
   if (freely) std::swap(first, other);
   const auto& evidence = freely ? bent : measured;
-  Helper<double> by_chance(kHelper, [&] { return score_by_chance(evidence, freely ? kOpenFreely : kOpen); });
+  const auto heard =
+      passages(evidence, evidence.front().at, evidence.back().at, [](const BeatOnset& o) { return o.at; });
+  const harmony::BeatPrior open = freely ? kOpenFreely : kOpen;
+  Helper<double> above_chance(kHelper, [&] {
+    const float fit = heard.size() == evidence.size() ? first.score : best_path(heard, open).score;
+    return (static_cast<double>(fit) + 1) / (score_by_chance(heard, open) + 1);
+  });
   found.beats = settled(first, other, evidence, struck, chord_changes, freely);
   float near = 0, all = 0;
   std::size_t b = 0;
@@ -199,8 +230,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   if (all > 0 && changes > 0)
     found.confidence = std::min(1.f, 1.6f * near / all) * static_cast<float>(enough * enough) *
                        static_cast<float>(std::exp(-change / changes / kWandering));
-  found.confidence *= static_cast<float>(
-      std::clamp(((static_cast<double>(first.score) + 1) / (by_chance.get() + 1) - kLuck) / kSure, 0., 1.));
+  found.confidence *= static_cast<float>(std::clamp((above_chance.get() - kLuck) / kSure, 0., 1.));
   bar(found, struck);
   found.feel = feel_of(found.beats, struck);
   return found;

@@ -78,6 +78,18 @@ std::vector<Micros> changes_each(double bar, int count) {
   return out;
 }
 
+// Of a long take, only passages are asked how fast it is counted.
+TEST(Beats, ALongTakeIsCountedToItsEnd) {
+  constexpr int kBars = 420;
+  constexpr double kBeat = .5;
+  const Beats found = find_beats(straight(kBeat, kBars), changes_each(4 * kBeat, kBars));
+  ASSERT_TRUE(found.pulse());
+  EXPECT_NEAR(sec(usual_length(found)), kBeat, .01);
+  EXPECT_EQ(found.meter, 4);
+  EXPECT_NEAR(static_cast<double>(found.beats.size()), 4 * kBars, 8);
+  EXPECT_NEAR(sec(found.beats.back().at), 2 + (4 * kBars - 1) * kBeat, 2 * kBeat);
+}
+
 TEST(Beats, AStraightGridIsCountedAtTheLevelOfItsQuarters) {
   for (const double tempo : {72., 96., 120., 144.}) {
     const Beats found = find_beats(straight(60 / tempo), changes_each(240 / tempo, 24));
