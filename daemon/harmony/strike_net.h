@@ -37,7 +37,8 @@ struct Judgement {
 };
 
 // What the last layer gives, padded to whole vectors.
-inline constexpr std::size_t kJudged = 2 + kBeatLengths + kMetres.size();
+inline constexpr std::size_t kFirstLength = 2;  // after beat and downbeat
+inline constexpr std::size_t kJudged = kFirstLength + kBeatLengths + kMetres.size();
 inline constexpr std::size_t kJudgedRow = (kJudged + kLane - 1) / kLane * kLane;
 
 // The weights of one layer: for each input, a row of Out floats.
@@ -84,9 +85,10 @@ inline Judgement judgement_of(const float* row) {
   out.beat = 1 / (1 + std::exp(-row[0]));
   out.downbeat = 1 / (1 + std::exp(-row[1]));
   float top = row[2];
-  for (std::size_t i = 0; i < kBeatLengths; ++i) top = row[2 + i] > top ? row[2 + i] : top;
-  for (std::size_t i = 0; i < kBeatLengths; ++i) out.lengths[i] = row[2 + i] - top;
-  const float* metre = row + 2 + kBeatLengths;
+  for (std::size_t i = 0; i < kBeatLengths; ++i)
+    top = row[kFirstLength + i] > top ? row[kFirstLength + i] : top;
+  for (std::size_t i = 0; i < kBeatLengths; ++i) out.lengths[i] = row[kFirstLength + i] - top;
+  const float* metre = row + kFirstLength + kBeatLengths;
   float sum = 0;
   for (std::size_t i = 0; i < kMetres.size(); ++i) sum += std::exp(metre[i]);
   for (std::size_t i = 0; i < kMetres.size(); ++i) out.metres[i] = metre[i] - std::log(sum);

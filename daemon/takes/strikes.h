@@ -33,11 +33,13 @@ struct Strike : harmony::Judgement {
 // `notes`: ordered by beginning. `chord_changes`: ascending.
 std::vector<Strike> strikes(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes);
 
-// The inputs of the network, for training: times and features of the strikes.
+// The inputs of the network: times of the strikes, and their features as if all lengths of time were `pace`
+// times as long.
 struct SeenStrikes {
   std::vector<Micros> at;
   std::vector<StrikeFeatures> features;
 };
-SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes);
+SeenStrikes seen_strikes(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes,
+                         double pace = 1);
 
 }  // namespace undersong::takes

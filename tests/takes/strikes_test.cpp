@@ -55,7 +55,7 @@ TEST(Strikes, NotesStruckTogetherAreOne) {
 TEST(Strikes, ThoseOnBeatsAreToldFromThoseBetweenAndFirstOnesFromOthers) {
   for (const double beat : {.38, .5, .7}) {
     const Means m = means(waltz(beat), beat);
-    EXPECT_GT(m.on, m.off + .4) << beat;
+    EXPECT_GT(m.on, m.off + .3) << beat;
     EXPECT_GT(m.one, m.other + .3) << beat;
   }
 }
