@@ -5,7 +5,8 @@
 //   if (!lock) return lock.error();
 //
 // Take it before the store is opened. Otherwise a second daemon would find the first one's open take and
-// treat it as interrupted.
+// treat it as interrupted. Let it go after the store is closed: closing a file gives up what SQLite has
+// locked in it.
 //
 // Threads: any.
 // Errors: one sentence.
@@ -15,6 +16,7 @@
 #include <filesystem>
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "daemon/base/result.h"
 
@@ -22,7 +24,8 @@ namespace undersong::takes {
 
 class InstanceLock {
  public:
-  // Creates the file `takes_file`.lock and locks it. Errors: kConflict if another process holds the lock.
+  // Locks the file of takes, if there is one, by whatever name it is called, and `takes_file`.lock, which it
+  // creates beside the file that a symbolic link leads to. Errors: kConflict if another process holds either.
   // `advice` ends the sentence that says so.
   static Result<std::unique_ptr<InstanceLock>> take(const std::filesystem::path& takes_file,
                                                     const std::string& advice);
@@ -31,8 +34,8 @@ class InstanceLock {
   InstanceLock& operator=(const InstanceLock&) = delete;
 
  private:
-  explicit InstanceLock(int descriptor) : descriptor_(descriptor) {}
-  int descriptor_;
+  InstanceLock() = default;
+  std::vector<int> descriptors_;
 };
 
 }  // namespace undersong::takes
