@@ -41,7 +41,7 @@ describe('for everybody', { skip: why_not || false }, () => {
     'study, the voicing': ['', async (page) => page.locator('.staff svg').waitFor(), false, { study: true, view: 'voicing' }],
     'the takes': ['#takes', async (page) => { await page.locator('.take-row').first().waitFor(); await page.getByText('Search', { exact: true }).click(); }],
     'a take': ['#take/1', async (page) => page.locator('canvas.roll').waitFor()],
-    'a take, its bars and its loop': ['#take/1', async (page) => { await page.getByRole('button', { name: 'How …' }).click(); await page.getByRole('button', { name: '4 a bar …' }).click(); }, true],
+    'a take, its bars and its loop': ['#take/1', async (page) => { await page.getByRole('button', { name: 'Loop settings' }).click(); await page.getByRole('button', { name: 'Correct the bars' }).click(); }, true],
     'no loop': ['#song/1', async (page) => page.getByRole('heading', { name: 'No loop in this take' }).waitFor()],
     'a song, its loop': ['#song/1', async (page) => page.locator('.loop-row').waitFor(), true],
     'a song, other chords': ['#song/1', async (page) => { await part(page, 'Other chords'); await page.locator('.pin').first().click(); await page.locator('.cell[data-kept=true]').first().waitFor(); }, true],

@@ -58,7 +58,7 @@ describe('your own harmony', { skip: why_not || false }, () => {
   test('is erased after a question, and only then', () => scene(async ({ page, client }) => {
     await section(page).getByRole('button', { name: 'Forget it …' }).click();
     await section(page).getByText('This can’t be undone').waitFor();
-    await section(page).getByRole('button', { name: 'Keep it' }).click();
+    await section(page).getByRole('button', { name: 'Do not forget' }).click();
     assert.equal((await client.ask('idiom.get')).takes, 1);
     await section(page).getByRole('button', { name: 'Forget it …' }).click();
     await section(page).getByRole('button', { name: 'Forget it', exact: true }).click();

@@ -165,7 +165,7 @@ for (const [options, name] of [[{ ...phone, colorScheme: 'light' }, 'phone-light
   await shot(page, `song-chords-${name}`);
   await page.getByRole('button', { name: 'Put proposal 2 in the song' }).click();
   await page.getByLabel('Title of the song').fill('Evening rounds');
-  await view(page, 'Keep');
+  await view(page, 'Save the sketch');
   await page.getByText('beats in all').waitFor();
   await page.evaluate(() => document.activeElement.blur());
   await page.locator('.place-sketch').evaluate((place) => place.scrollTo(0, 0));

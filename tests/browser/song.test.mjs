@@ -262,7 +262,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.locator('[data-name=Ending]').getByRole('button', { name: 'bass' }).click();
     await page.getByLabel('Times, section 2').fill('3');
     await page.getByLabel('Title of the song').fill('Evening rounds');
-    await button(page, 'Keep').click();
+    await button(page, 'Save the sketch').click();
     await page.locator('[data-kept-as="Evening rounds"]').waitFor();
     await page.getByText('beats in all').waitFor();
     const { sketch } = await client.ask('sketch.get', { name: 'Evening rounds' });
@@ -304,7 +304,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.locator('[data-kept-as=wanting]').waitFor();
     await client.ask('sketch.put', { name: 'wanting', sketch: { title: 'Theirs', sections: [{ name: 'Theme', kind: 'theme', take: 1, label: 'A' }] } });
     await page.getByLabel('Title of the song').fill('Mine');
-    await button(page, 'Keep').click();
+    await button(page, 'Save the sketch').click();
     await page.locator('.sketch > .trouble, .sketch .trouble').getByText(/changed/i).waitFor();
     assert.equal((await client.ask('sketch.get', { name: 'wanting' })).sketch.title, 'Theirs');
     await client.ask('sketch.delete', { name: 'wanting' });

@@ -34,7 +34,7 @@ describe('the take log', { skip: why_not || false }, () => {
     const bars = page.locator('canvas.roll[data-bars]');
     await until(async () => Number(await bars.getAttribute('data-bars')) > 12, 'bars on the roll');
     const before = await client.ask('take.beats', { take: 1 });
-    await page.getByRole('button', { name: '4 a bar …' }).click();
+    await page.getByRole('button', { name: 'Correct the bars' }).click();
     await page.getByRole('button', { name: 'Half as fast' }).click();
     await until(async () => (await client.ask('take.beats', { take: 1 })).at.length < before.at.length * 0.6, 'half the beats');
     await until(async () => Number(await bars.getAttribute('data-bars')) < before.place.filter((place) => place === 1).length * 0.7, 'fewer bars on the roll');

@@ -67,7 +67,7 @@ export function OwnHarmony({ on, style }: { on: boolean; style: Settings['symbol
             <div role="group" aria-label="Forget your own harmony?">
               <p class="caution">Your takes stay, but they no longer shape the suggestions. This can’t be undone.</p>
               <button type="button" name="erase_own_now" onClick={() => erase().catch(complain)}>Forget it</button>{' '}
-              <button type="button" name="keep_own" onClick={() => (asking.value = false)}>Keep it</button>
+              <button type="button" name="keep_own" onClick={() => (asking.value = false)}>Do not forget</button>
             </div>
           )}
         </>

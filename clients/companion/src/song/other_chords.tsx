@@ -80,7 +80,7 @@ export function OtherChords({ state, use }: { state: SongState; use: (proposal: 
 
 function facts({ proposals, free, apart, exact, passes, section }: { proposals: LoopProposal[]; free: number; apart: number; exact: boolean; passes: number; section: string }): string {
   return `${plural(proposals.length, 'proposal')} under the melody of ${section} (${plural(passes, 'time')} round); each differs from every other in at least ${apart} of ${plural(free, 'free chord')}`
-    + `${exact ? '; each is proved the best of its colour that does' : ''}.`;
+    + `${exact ? '; each is the best there is for its colour' : ''}.`;
 }
 
 function Slider({ state, member, name, low, high }: { state: SongState; member: 'brighter' | 'tenser' | 'surprising'; name: string; low: string; high: string }) {

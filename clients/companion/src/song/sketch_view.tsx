@@ -84,7 +84,7 @@ function OpenSketch({ state, draft, busy, run }: { state: SongState; draft: sket
       <button type="button" class="quiet add-section" onClick={add}>+ Add a section</button>
       {trouble?.section === 0 && <p class="trouble" role="alert">{worded(trouble.sentence)}</p>}
       <div class="sketch-acts">
-        <button type="button" class="act" disabled={busy || !draft.changed} onClick={() => run(sketch.keep)}>Keep</button>
+        <button type="button" class="act" disabled={busy || !draft.changed} onClick={() => run(sketch.keep)}>Save the sketch</button>
         <button type="button" class="act" disabled={busy} onClick={() => run(sketch.hand_over)}>Hand over</button>
         <Strings />
         <span class="soft" role="status" data-kept-as={draft.changed ? '' : draft.name}>{draft.changed ? (draft.name ? `Changed since it was kept as ${draft.name}.` : 'Not kept yet.') : `Kept as ${draft.name}.`}

@@ -41,12 +41,12 @@ export function Along({ take }: { take: number }) {
               title={`Bass and chords of this take’s loop, softly, ${through.value === 'page' ? 'in this page.' : 'on the MIDI output. Mind your instrument’s own volume.'}`}>
         {along ? 'Stop the loop' : 'Play along'}
       </button>
-      {along && along.take !== take && <span class="soft">it is that of take {along.take}</span>}
-      <button type="button" class="quiet" aria-expanded={open} onClick={() => set_open(!open)}>How …</button>
+      {along && along.take !== take && <span class="soft">the loop of take {along.take} sounds</span>}
+      <button type="button" class="quiet" aria-expanded={open} onClick={() => set_open(!open)}>Loop settings</button>
       {open && (
         <fieldset class="along-how" disabled={!!along}>
-          <legend class="visually-hidden">How the loop goes round</legend>
-          <label>Tempo <input type="number" min="20" max="400" step="1" value={tempo} placeholder="its own" onInput={(event) => set_tempo(event.currentTarget.value)} /> a minute</label>
+          <legend class="visually-hidden">How the loop is played</legend>
+          <label>Tempo <input type="number" min="20" max="400" step="1" value={tempo} placeholder="as played" onInput={(event) => set_tempo(event.currentTarget.value)} /> a minute</label>
           <label>Count-in
             <select value={count_in.value} onChange={(event) => (count_in.value = Number(event.currentTarget.value))}>
               {bars_words.map((words, bars) => <option key={bars} value={bars}>{words}</option>)}

@@ -29,15 +29,16 @@ export function Bars({ data, cursor, draw, draw_rounds }: Props) {
       <Along take={take} />
       {!ended ? <span class="soft">bars are found when the take has ended</span> : !beats ? <span class="soft">finding the bars …</span> : !beats.pulse ? <span class="soft">no steady pulse: no bars</span> : (
         <>
-          <button type="button" class="quiet" aria-expanded={open} onClick={() => set_open(!open)}>{beats.meter} a bar …</button>
+          <button type="button" class="quiet" aria-expanded={open} onClick={() => set_open(!open)}>Correct the bars</button>
+          <span class="soft">{beats.meter} beats a bar</span>
         </>
       )}
       {open && beats?.pulse && (
         <>
-          <button type="button" class="quiet" onClick={() => correct({ what: 'one', at: begin + Math.round(cursor()) })}>One is at the cursor</button>
+          <button type="button" class="quiet" onClick={() => correct({ what: 'one', at: begin + Math.round(cursor()) })}>Beat one is at the cursor</button>
           <button type="button" class="quiet" onClick={() => correct({ what: 'twice' })}>Twice as fast</button>
           <button type="button" class="quiet" onClick={() => correct({ what: 'half' })}>Half as fast</button>
-          <button type="button" class="quiet" onClick={() => correct({ what: 'meter', meter: beats.meter === 3 ? 4 : 3 })}>{beats.meter === 3 ? 4 : 3} a bar</button>
+          <button type="button" class="quiet" onClick={() => correct({ what: 'meter', meter: beats.meter === 3 ? 4 : 3 })}>{beats.meter === 3 ? 4 : 3} beats a bar</button>
           <button type="button" class="quiet" onClick={() => correct({ what: 'undo' })}>Undo</button>
         </>
       )}
