@@ -33,9 +33,12 @@ constexpr double kWish = 4, kTenseWish = 6, kFamiliarWish = 7;
 constexpr double kUsual = .5, kUsualClass = .2, kUsualFloor = -8, kFamiliarSpan = 12, kPlainness = 5;
 constexpr double kMotion = .08;  // for each semitone that one voice moves
 constexpr double kRepeated = 4, kSameRoot = .7;
-constexpr double kRootWish = 7;
+constexpr double kRootWish = 12;
 // Chords like those of the loop: by how much the shares of families may weigh, and the tonic.
 constexpr double kLikeTheLoop = 2, kLeastShare = .04, kTonicStays = 2;
+// With no wish the shares are weighed again until all proposals together have about those of the loop.
+constexpr int kWeighings = 4;
+constexpr double kShareStep = 1.2, kMostShareStep = 1.5, kTonicStep = 1, kLikeEnough = .12;
 constexpr std::size_t kLeastToSpread = 5;        // fewer proposals are all alike in colour
 constexpr float kTilt = .6f, kTenseTilt = 1.8f;  // the wishes by which the last proposals differ in colour
 constexpr double kPedalTension = .25, kPedalForeign = .8;  // for a bass note outside the chord
@@ -156,21 +159,11 @@ class Reharmoniser {
     out_.apart = (out_.free + 1) / 2;
     harmony::Kinds played;
     for (std::size_t i = 0; i < n; ++i) played.push_back(kind_of(loop_.chords[i].chord));
-    std::vector<harmony::Kinds> different{played};
-    const std::size_t count = std::min(wish_.count, kMostProposals);
-    // With no wish, half of the proposals are the best there are; then each in turn is brighter, darker,
-    // tenser or more resolved.
-    const bool spread =
-        strength() == 0 && count >= kLeastToSpread && different.size() + count < harmony::kMostDistinct;
-    const std::size_t plain = spread ? count - count / 2 : count;
-    out_.exact = search(plain, different);
-    for (std::size_t i = 0; i < count - plain; ++i) {
-      constexpr std::array<harmony::Wishes, 4> kTilts{
-          {{.brighter = kTilt}, {.tenser = -kTenseTilt}, {.brighter = -kTilt}, {.tenser = kTenseTilt}}};
-      wishes_ = kTilts[i % kTilts.size()];
-      out_.exact &= search(1, different);
-    }
-    wishes_ = wish_.wishes;
+    const bool neutral = strength() == 0 && wish_.roots == RootMotion::kAny && !wish_.pedal;
+    if (neutral && wish_.count >= kLeastToSpread)
+      search_varied(played);
+    else
+      search_as_wished(played);
     // All are compared by the same weights, and so is the loop itself.
     for (Proposal& made : out_.proposals) made.score = score_of(made);
     std::stable_sort(out_.proposals.begin(), out_.proposals.end(),
@@ -196,6 +189,61 @@ class Reharmoniser {
     return out_.key && chord.root == out_.key->tonic &&
            harmony::row(chord.quality).family ==
                (out_.key->mode == harmony::Mode::kMajor ? Family::kMajor : Family::kMinor);
+  }
+
+  void search_as_wished(const harmony::Kinds& played) {
+    std::vector<harmony::Kinds> different{played};
+    out_.proposals.clear();
+    const std::size_t count = std::min(wish_.count, kMostProposals);
+    // With no wish, half of the proposals are the best there are; then each in turn is brighter, darker,
+    // tenser or more resolved.
+    const bool spread =
+        strength() == 0 && count >= kLeastToSpread && different.size() + count < harmony::kMostDistinct;
+    const std::size_t plain = spread ? count - count / 2 : count;
+    out_.exact = search(plain, different);
+    for (std::size_t i = 0; i < count - plain; ++i) {
+      constexpr std::array<harmony::Wishes, 4> kTilts{
+          {{.brighter = kTilt}, {.tenser = -kTenseTilt}, {.brighter = -kTilt}, {.tenser = kTenseTilt}}};
+      wishes_ = kTilts[i % kTilts.size()];
+      out_.exact &= search(1, different);
+    }
+    wishes_ = wish_.wishes;
+  }
+
+  // Searches again with other weights for the families of which the proposals have too much or too little,
+  // and for the tonic, and keeps the proposals that are most like the loop.
+  void search_varied(const harmony::Kinds& played) {
+    std::vector<Proposal> best;
+    Weights best_weights = weights_;
+    bool best_exact = true;
+    double least = 1e9;
+    for (int weighing = 0; weighing < kWeighings; ++weighing) {
+      search_as_wished(played);
+      if (out_.proposals.empty()) return;
+      std::array<double, kSounds> shares{};
+      double with_tonic = 0;
+      for (const Proposal& made : out_.proposals) {
+        const double part = 1 / static_cast<double>(out_.proposals.size());
+        for (const ProposedChord& chord : made.chords)
+          shares[sound_of(chord.chord)] += part / static_cast<double>(made.chords.size());
+        if (std::any_of(made.chords.begin(), made.chords.end(),
+                        [&](const ProposedChord& chord) { return is_tonic(chord.chord); }))
+          with_tonic += part;
+      }
+      double apart = tonic_ ? 1 - with_tonic : 0;
+      for (std::size_t f = 0; f < kSounds; ++f) apart += std::abs(shares[f] - share_[f]) / 2;
+      if (apart < least) {
+        least = apart;
+        best = out_.proposals, best_weights = weights_, best_exact = out_.exact;
+      }
+      if (least <= kLikeEnough) break;
+      for (std::size_t f = 0; f < kSounds; ++f)
+        weights_.sound[f] += std::clamp(
+            kShareStep * std::log(std::max(kLeastShare, share_[f]) / std::max(kLeastShare, shares[f])),
+            -kMostShareStep, kMostShareStep);
+      if (tonic_ && with_tonic < 1) weights_.tonic += kTonicStep;
+    }
+    out_.proposals = std::move(best), weights_ = best_weights, out_.exact = best_exact;
   }
 
   // By the wishes that were asked for, whichever search found it.
@@ -266,8 +314,9 @@ class Reharmoniser {
   double own_worth(const Chord& chord, double liking, const SungSpan& span) const {
     const auto colour = harmony::colour(chord, out_.key);
     const double richness = harmony::row(chord.quality).tones.size() - richness_;
-    double like = kLikeTheLoop * std::log(std::max(kLeastShare, share_[sound_of(chord)]));
-    if (tonic_ && is_tonic(chord)) like += kTonicStays;
+    const std::size_t sound = sound_of(chord);
+    double like = kLikeTheLoop * std::log(std::max(kLeastShare, share_[sound])) + weights_.sound[sound];
+    if (tonic_ && is_tonic(chord)) like += weights_.tonic;
     like *= 1 - std::pow(strength(), 4);  // a full wish knows no likeness
     return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) + like +
            kWish * static_cast<double>(wishes_.brighter * colour.dark_bright) +
@@ -548,6 +597,11 @@ class Reharmoniser {
   double richness_ = 0;                  // mean number of tones of the loop's chords
   std::array<double, kSounds> share_{};  // of each family of chords in the loop
   bool tonic_ = false;                   // the loop has its tonic chord
+  struct Weights {
+    std::array<double, kSounds> sound{};  // added for a chord of this family
+    double tonic = kTonicStays;
+  };
+  Weights weights_;
 };
 
 }  // namespace
