@@ -226,6 +226,8 @@ class Builder {
     if (section.transpose != 0)
       for (Part& part : parts)
         if (auto moved = transpose_part(part, section.transpose); !moved) return moved.error();
+    if (section.meter && *section.meter != from.bars.meter)
+      for (Part& part : parts) bar_anew(part, *section.meter * kBeat);
     const int repeats =
         section.repeats.value_or(section.passes.empty() && !section.span ? parts.front().times : 1);
     const std::size_t round = parts.size();
