@@ -986,14 +986,13 @@ BOOST_DESCRIBE_STRUCT(EraseIdiom, (), ())
 // ---- the list
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
-using Requests =
-    boost::mp11::mp_list<Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments,
-                         GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake,
-                         RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat,
-                         CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying, Hold,
-                         SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
-                         SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise,
-                         HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
-                         HandOverSketch, DeleteSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
+using Requests = boost::mp11::mp_list<
+    Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, GetMeetings,
+    GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake,
+    DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses,
+    StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
+    SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise, HandOverTake,
+    ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch,
+    GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
 
 }  // namespace undersong::protocol

@@ -255,8 +255,8 @@ struct SketchSection {
       "`reharmonise`: the number of a proposal; or `chords`: symbols or Harte syntax; or `chord_line`: "
       "chords "
       "with a rhythm of their own, such as \"Cm7 . Ab | G7\". `tune_take` or `tune_source`: whose melody is "
-      "played instead. `transpose`: semitones. `tempo`, `meter` and `feel`: where they differ from the "
-      "song's. "
+      "played instead. `transpose`: semitones. `key`: the key in which it is written, such as \"F#m\". "
+      "`tempo`, `meter` and `feel`: where they differ from the song's. "
       "`lyrics`: one text for each time. `begins`: \"segno\" or \"coda\"; `ends`: \"to coda\", \"fine\", "
       "\"D.C.\", \"D.S.\", and these with \"al coda\" or \"al fine\".";
   std::string name;
@@ -280,11 +280,12 @@ struct SketchSection {
   std::optional<std::vector<std::string>> lyrics{};
   std::optional<std::string> begins{}, ends{};
   std::optional<bool> ritardando{}, fermata{};
+  std::optional<std::string> key{};
 };
 BOOST_DESCRIBE_STRUCT(SketchSection, (),
                       (name, kind, take, source, label, passes, span, repeats, layers, reharmonise, chords,
                        transpose, chord_line, tune_take, tune_source, tempo, meter, feel, dynamics, lyrics,
-                       begins, ends, ritardando, fermata))
+                       begins, ends, ritardando, fermata, key))
 
 struct SongSketch {
   static constexpr const char* kSays =
@@ -420,6 +421,50 @@ struct HandOverSketch {
   std::optional<StringStyle> strings{};
 };
 BOOST_DESCRIBE_STRUCT(HandOverSketch, (), (name, strings))
+
+struct GrownSection {
+  static constexpr const char* kSays =
+      "A bridge or an interlude that contrasts with a section of a song. `chords`: one a bar. `key`: in "
+      "Harte syntax. `pedal`: the bass note under all chords but the last, if there is one. `section`: what "
+      "the sketch gets.";
+  SketchSection section;
+  std::string key;
+  std::vector<Chord> chords;
+  std::optional<PitchClassNumber> pedal{};
+  std::string reason;
+};
+BOOST_DESCRIBE_STRUCT(GrownSection, (), (section, key, chords, pedal, reason))
+
+struct GrownSketch {
+  static constexpr const char* kSays =
+      "`section`: number of the section with the loop, from 1; `chords` are its own. `exact`: no better "
+      "proposal exists. `added`: what is saved now, if one was added.";
+  std::uint64_t section = 0;
+  std::string from, key;
+  std::vector<Chord> chords;
+  bool exact = true;
+  std::vector<GrownSection> proposals;
+  std::optional<KeptSketch> added{};
+};
+BOOST_DESCRIBE_STRUCT(GrownSketch, (), (section, from, key, chords, exact, proposals, added))
+
+struct GrowSketch {
+  static constexpr const char* kMethod = "sketch.grow";
+  static constexpr const char* kSays =
+      "Sections without a tune that contrast with the loop of a section: four bridges in other keys, four "
+      "interludes in other modes or over a pedal point. `section`: from 1; by default the first verse, theme "
+      "or chorus. `add`: saves the sketch with the proposal of this number after the section, and the "
+      "section "
+      "once more where the song did not go back to it.";
+  static constexpr const char* kExample = R"({"name":"rounds","add":1})";
+  static constexpr const char* kReplyExample =
+      R"({"section":2,"from":"Theme","key":"C:maj","chords":[],"exact":true,"proposals":[{"section":{"name":"Bridge","kind":"bridge","take":1,"label":"A","repeats":1,"layers":["chords","bass","pad"],"chord_line":"Am7 | D7"},"key":"A:min","chords":[{"root":9,"root_name":"A","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"A:min7"}],"reason":"in A minor, the relative minor"}]})";
+  using Reply = GrownSketch;
+  std::string name;
+  std::optional<Whole<1, 200>> section{};
+  std::optional<Whole<1, 8>> add{};
+};
+BOOST_DESCRIBE_STRUCT(GrowSketch, (), (name, section, add))
 
 struct SketchName {
   std::string name;

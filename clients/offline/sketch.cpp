@@ -1,4 +1,5 @@
-// undersong sketch new | check | hand-over: works on a song as an ordered list of sections drawn from takes.
+// undersong sketch new | check | grow | hand-over: works on a song as an ordered list of sections drawn from
+// takes.
 #include "daemon/song/sketch.h"
 
 #include <fmt/format.h>
@@ -10,11 +11,13 @@
 
 #include "clients/offline/commands.h"
 #include "clients/strings_option.h"
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/form_midi.h"
 #include "daemon/song/road.h"
 #include "daemon/song/signs.h"
 #include "daemon/song/sketch_folder.h"
+#include "daemon/song/sketch_grow.h"
 
 namespace undersong::offline {
 namespace {
@@ -43,6 +46,7 @@ struct Options {
   std::vector<std::string> files;
   std::string sketch, directory, title;
   bool force = false;
+  std::size_t section = 0, add = 0;  // from 1; 0: none was named
   harmony::PadStyle strings = harmony::PadStyle::kStill;
 };
 
@@ -125,6 +129,31 @@ int check(const Options& options) {
   return 0;
 }
 
+int grow(const Options& options) {
+  const auto text = song::read_sketch_file(options.sketch);
+  if (!text) return fail(text.error().message);
+  const auto sketch = song::read_sketch(*text, options.sketch);
+  if (!sketch) return fail(sketch.error().message);
+  const auto read = reader(fs::absolute(options.sketch).parent_path());
+  const auto grown = song::grow_sketch(
+      *sketch, read, options.section > 0 ? std::optional(options.section - 1) : std::nullopt);
+  if (!grown) return fail(options.sketch + ", " + grown.error().message);
+  std::string symbols;
+  for (const auto& chord : grown->chords) symbols += " " + harmony::symbol(chord.chord, chord.root);
+  const std::string& from = sketch->sections[grown->from].name;
+  fmt::print("{} {}\n  section {}, {}\n", from, symbols, grown->from + 1, harmony::text(grown->key));
+  for (std::size_t i = 0; i < grown->sections.size(); ++i)
+    fmt::print("\n{:>2}  {}: {}\n    {}.\n", i + 1, grown->sections[i].name, grown->sections[i].chord_line,
+               grown->growth.sections[i].reason);
+  if (options.add == 0) return 0;
+  const auto now = song::grown_text(*text, options.sketch, *sketch, *grown, options.add - 1, read);
+  if (!now) return fail(options.sketch + ", " + now.error().message);
+  if (const auto written = song::write_sketch_file(options.sketch, *now); !written)
+    return fail(written.error().message);
+  fmt::print("\n{} now has {} after {}.\n", options.sketch, options.add, from);
+  return 0;
+}
+
 int hand_over(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
@@ -153,6 +182,18 @@ void add_sketch(CLI::App& program, int& exit_code) {
       command->add_subcommand("check", "Read a sketch and say what it makes, or what is wrong and where");
   look->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
   look->callback([options, &exit_code] { exit_code = check(*options); });
+  auto* grown = command->add_subcommand(
+      "grow", "Propose bridges and interludes, without a tune, that contrast with the loop of a section");
+  grown->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
+  grown
+      ->add_option("--section", options->section,
+                   "number of the section; by default the first verse, theme or chorus")
+      ->check(CLI::Range(1, 200));
+  grown
+      ->add_option("--add", options->add,
+                   "write the proposal of this number into the sketch, after the section")
+      ->check(CLI::Range(1, 8));
+  grown->callback([options, &exit_code] { exit_code = grow(*options); });
   auto* give = command->add_subcommand(
       "hand-over", "Write a sketch's score, parts, lead sheet and chord chart into a folder");
   give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();

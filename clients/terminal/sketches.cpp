@@ -1,5 +1,5 @@
-// song list | new | show | check | hand-over | delete: sketches of songs that the daemon stores, made from
-// takes.
+// song list | new | show | check | grow | hand-over | delete: sketches of songs that the daemon stores, made
+// from takes.
 //
 // They have a command of their own, because `sketch` works on files; a name here is a sketch on the daemon's
 // list.
@@ -80,6 +80,28 @@ std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
   return check(daemon, done->name);
 }
 
+std::optional<Problem> grow(protocol::Connection& daemon, const protocol::GrowSketch& wish) {
+  const auto grown = daemon.request(wish, kPatience);
+  if (!grown) return grown.error();
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
+  const auto symbols = [&](const std::vector<protocol::Chord>& chords, std::string_view between) {
+    std::string out;
+    for (const auto& chord : chords) out += (out.empty() ? "" : std::string(between)) + symbol(chord, *style);
+    return out;
+  };
+  fmt::print("{}  {}\n  section {}, {}\n", grown->from, symbols(grown->chords, " "), grown->section,
+             grown->key);
+  for (std::size_t i = 0; i < grown->proposals.size(); ++i) {
+    const auto& made = grown->proposals[i];
+    fmt::print("\n{:>2}  {}: {}\n    {}.\n", i + 1, made.section.name, symbols(made.chords, " | "),
+               made.reason);
+  }
+  if (grown->added)
+    fmt::print("\n{} now has {} after {}.\n", grown->added->name, wish.add->value, grown->from);
+  return std::nullopt;
+}
+
 std::optional<Problem> show(protocol::Connection& daemon, const std::string& name) {
   const auto found = daemon.request(protocol::GetKeptSketch{.name = name});
   if (!found) return found.error();
@@ -126,6 +148,26 @@ void add_sketches(CLI::App& program, Session& session) {
   with_name("show", "Print a song as TOML", show);
   with_name("check", "Print the parts that a song makes, or which section cannot be made", check);
   with_name("delete", "Remove a song from the list", remove);
+
+  struct Grown {
+    std::string name;
+    int section = 0, add = 0;  // from 1; 0: none was named
+  };
+  auto grown = std::make_shared<Grown>();
+  auto* more = group->add_subcommand(
+      "grow", "Propose bridges and interludes, without a tune, that contrast with the loop of a section");
+  more->add_option("NAME", grown->name, "name of the song")->required();
+  more->add_option("--section", grown->section,
+                   "number of the section; by default the first verse, theme or chorus")
+      ->check(CLI::Range(1, 200));
+  more->add_option("--add", grown->add, "write the proposal of this number into the song, after the section")
+      ->check(CLI::Range(1, 8));
+  more->callback([grown, &session] {
+    protocol::GrowSketch asked{.name = grown->name};
+    if (grown->section > 0) asked.section = grown->section;
+    if (grown->add > 0) asked.add = grown->add;
+    session.with_daemon([&](protocol::Connection& daemon) { return grow(daemon, asked); });
+  });
 
   struct Given {
     std::string name, directory;

@@ -86,5 +86,6 @@ void answer(Session& session, const protocol::ListSketches& wish, To<protocol::S
 void answer(Session& session, const protocol::OutlineSketch& wish, To<protocol::SketchOutline> to);
 void answer(Session& session, const protocol::HandOverSketch& wish, To<protocol::HandedOver> to);
 void answer(Session& session, const protocol::DeleteSketch& wish, To<protocol::SketchName> to);
+void answer(Session& session, const protocol::GrowSketch& wish, To<protocol::GrownSketch> to);
 
 }  // namespace undersong::server

@@ -33,6 +33,9 @@ void answer(Session& session, const protocol::OutlineSketch& wish, To<protocol::
 void answer(Session& session, const protocol::HandOverSketch& wish, To<protocol::HandedOver> to) {
   session.room().songs.hand_over_sketch(wish, as_text(to.reply));
 }
+void answer(Session& session, const protocol::GrowSketch& wish, To<protocol::GrownSketch> to) {
+  session.room().songs.grow(wish, as_text(to.reply));
+}
 void answer(Session& session, const protocol::DeleteSketch& wish, To<protocol::SketchName> to) {
   session.room().songs.remove(wish.name, as_text(to.reply));
 }

@@ -162,6 +162,7 @@ protocol::SongSketch sketch_of(const song::Sketch& sketch) {
     if (section.proposal) to.reharmonise = *section.proposal;
     if (!section.chords.empty()) to.chords = section.chords;
     if (section.transpose != 0) to.transpose = section.transpose;
+    if (section.key) to.key = harmony::text(*section.key);
     if (!section.chord_line.empty()) to.chord_line = section.chord_line;
     if (section.tune && section.tune->take != 0)
       to.tune_take = static_cast<std::uint64_t>(section.tune->take);
@@ -209,6 +210,8 @@ Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch) {
     if (section.reharmonise) to.proposal = static_cast<int>(section.reharmonise->value);
     to.chords = section.chords.value_or(std::vector<std::string>{});
     if (section.transpose) to.transpose = static_cast<int>(section.transpose->value);
+    if (section.key && !(to.key = harmony::parse_key(*section.key)))
+      return wrong(fmt::format("has a key that is not known: {}", *section.key));
     to.chord_line = section.chord_line.value_or("");
     if (!to.chords.empty() && !to.chord_line.empty())
       return wrong("has both chords and chord_line; use one of them");
@@ -229,6 +232,29 @@ Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch) {
     to.ritardando = section.ritardando.value_or(false);
     to.fermata = section.fermata.value_or(false);
     out.sections.push_back(std::move(to));
+  }
+  return out;
+}
+
+protocol::GrownSketch grown_of(const song::SketchGrowth& grown, const song::Sketch& sketch) {
+  protocol::GrownSketch out;
+  out.section = grown.from + 1;
+  out.from = sketch.sections[grown.from].name;
+  out.key = harmony::harte(grown.key);
+  for (const auto& chord : grown.chords) out.chords.push_back(chord_parts(chord.chord, chord.root));
+  out.exact = grown.growth.exact;
+  song::Sketch all;
+  all.sections = grown.sections;
+  const auto sections = sketch_of(all).sections;
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    const song::GrownSection& made = grown.growth.sections[i];
+    protocol::GrownSection to;
+    to.section = sections[i];
+    to.key = harmony::harte(made.key);
+    for (const auto& chord : made.chords) to.chords.push_back(chord_parts(chord.chord, chord.root));
+    if (made.pedal) to.pedal = made.pedal->value();
+    to.reason = made.reason;
+    out.proposals.push_back(std::move(to));
   }
   return out;
 }

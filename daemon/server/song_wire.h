@@ -6,6 +6,7 @@
 #pragma once
 
 #include "daemon/song/sketch.h"
+#include "daemon/song/sketch_grow.h"
 #include "daemon/song/take_study.h"
 #include "daemon/takes/search.h"
 #include "protocol/song_messages.h"
@@ -19,5 +20,7 @@ Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish);
 protocol::SongSketch sketch_of(const song::Sketch& sketch);
 Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch);
 protocol::SketchOutline outline_of(const song::Form& form);
+// Without `added`.
+protocol::GrownSketch grown_of(const song::SketchGrowth& grown, const song::Sketch& sketch);
 
 }  // namespace undersong::server

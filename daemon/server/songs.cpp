@@ -44,32 +44,39 @@ void Songs::work(Answer answer, std::function<Text()> job) {
   studies_.fetcher().aside().answer<std::string>("this was worked out", std::move(answer), std::move(job));
 }
 
-void Songs::with_form(const std::string& name, Answer answer, std::function<Text(const song::Form&)> job) {
-  using Read = std::shared_ptr<const song::Sketch>;
-  studies_.fetcher().aside().answer<Read>(
+void Songs::with_sketch(const std::string& name, Answer answer,
+                        std::function<Text(const Read&, const song::SourceReader&)> job) {
+  using Shared = std::shared_ptr<const Read>;
+  studies_.fetcher().aside().answer<Shared>(
       "a sketch was read",
-      [this, answer = std::move(answer), job = std::move(job)](Result<Read> sketch) {
-        if (!sketch) return answer(sketch.error());
+      [this, answer = std::move(answer), job = std::move(job)](Result<Shared> found) {
+        if (!found) return answer(found.error());
         std::vector<takes::TakeId> wanted;
-        for (const auto& source : song::sources_of(**sketch)) {
+        for (const auto& source : song::sources_of((*found)->sketch)) {
           const auto take = static_cast<takes::TakeId>(source.take);
           if (take != 0 && std::find(wanted.begin(), wanted.end(), take) == wanted.end())
             wanted.push_back(take);
         }
         studies_.fetcher().with_takes<std::string>(
-            std::move(wanted), answer, [this, job, sketch = *sketch](const Takes& takes) -> Text {
-              const auto form = song::form_of_sketch(*sketch, reader(takes));
-              if (!form) return form.error();
-              return job(*form);
-            });
+            std::move(wanted), answer,
+            [this, job, read = *found](const Takes& takes) -> Text { return job(*read, reader(takes)); });
       },
-      [this, name]() -> Result<Read> {
-        const auto text = folder_.read(name);
+      [this, name]() -> Result<Shared> {
+        auto text = folder_.read(name);
         if (!text) return text.error();
         auto sketch = song::read_sketch(*text, name + ".toml");
         if (!sketch) return sketch.error();
-        return std::make_shared<const song::Sketch>(std::move(*sketch));
+        return std::make_shared<const Read>(Read{std::move(*text), std::move(*sketch)});
       });
+}
+
+void Songs::with_form(const std::string& name, Answer answer, std::function<Text(const song::Form&)> job) {
+  with_sketch(name, std::move(answer),
+              [job = std::move(job)](const Read& read, const song::SourceReader& reader) -> Text {
+                const auto form = song::form_of_sketch(read.sketch, reader);
+                if (!form) return form.error();
+                return job(*form);
+              });
 }
 
 song::SourceReader Songs::reader(const Takes& takes) {
@@ -201,6 +208,29 @@ void Songs::propose(const protocol::ProposeSketch& wish, Answer answer) {
 void Songs::outline(const std::string& name, Answer answer) {
   with_form(name, std::move(answer),
             [](const song::Form& form) -> Text { return protocol::to_json(outline_of(form)); });
+}
+
+void Songs::grow(const protocol::GrowSketch& wish, Answer answer) {
+  with_sketch(
+      wish.name, std::move(answer), [this, wish](const Read& read, const song::SourceReader& reader) -> Text {
+        std::optional<std::size_t> section;
+        if (wish.section) section = static_cast<std::size_t>(wish.section->value - 1);
+        const auto grown = song::grow_sketch(read.sketch, reader, section);
+        if (!grown) return grown.error();
+        protocol::GrownSketch out = grown_of(*grown, read.sketch);
+        if (wish.add) {
+          const std::string file = wish.name + ".toml";
+          const auto text = song::grown_text(read.text, file, read.sketch, *grown,
+                                             static_cast<std::size_t>(wish.add->value - 1), reader);
+          if (!text) return text.error();
+          const auto sketch = song::read_sketch(*text, file);
+          if (!sketch) return sketch.error();
+          if (const auto written = folder_.write(wish.name, *text, song::revision_of(read.text)); !written)
+            return written.error();
+          out.added = kept_sketch(wish.name, *text, *sketch);
+        }
+        return protocol::to_json(out);
+      });
 }
 
 void Songs::hand_over_sketch(const protocol::HandOverSketch& wish, Answer answer) {

@@ -41,6 +41,7 @@ class Songs {
   void remove(const std::string& name, Answer answer);
   void propose(const protocol::ProposeSketch& wish, Answer answer);
   void outline(const std::string& name, Answer answer);
+  void grow(const protocol::GrowSketch& wish, Answer answer);
   void hand_over_sketch(const protocol::HandOverSketch& wish, Answer answer);
 
  private:
@@ -48,7 +49,13 @@ class Songs {
   using Text = Result<std::string>;
 
   void work(Answer answer, std::function<Text()> job);
-  // Reads the sketch, fetches its takes, and runs the job with the form on the thread "aside".
+  struct Read {
+    std::string text;
+    song::Sketch sketch;
+  };
+  // Reads the sketch, fetches its takes, and runs the job on the thread "aside"; or the job with the form.
+  void with_sketch(const std::string& name, Answer answer,
+                   std::function<Text(const Read&, const song::SourceReader&)> job);
   void with_form(const std::string& name, Answer answer, std::function<Text(const song::Form&)> job);
   // Called on the thread "aside".
   song::SourceReader reader(const Takes& takes);

@@ -14,8 +14,8 @@
 #include "daemon/harmony/offered.h"
 #include "daemon/harmony/scales.h"
 #include "daemon/harmony/spelling.h"
-#include "daemon/harmony/voice_leading.h"
 #include "daemon/harmony/written_spelling.h"
+#include "daemon/song/chord_prices.h"
 
 namespace undersong::song {
 namespace {
@@ -27,19 +27,15 @@ using harmony::NoteName;
 
 // All weights in one place. The learnt scores are natural logarithms. Common practice, no source.
 constexpr double kFit = 1.5;
-constexpr double kRichness = .2;  // for each tone more or less than the loop's chords have
 constexpr double kAsPlayed = .3;  // prefers the player's own chord to others of the same root and family
-constexpr double kWish = 4, kTenseWish = 6, kFamiliarWish = 7;
-constexpr double kUsual = .5, kUsualClass = .2, kUsualFloor = -8, kFamiliarSpan = 12, kPlainness = 5;
-constexpr double kMotion = .08;  // for each semitone that one voice moves
-constexpr double kRepeated = 4, kSameRoot = .7;
-constexpr double kRootWish = 7;
-// Chords like those of the loop: by how much the shares of families may weigh, and the tonic.
-constexpr double kLikeTheLoop = 2, kLeastShare = .04, kTonicStays = 2;
+constexpr double kWish = 4, kTenseWish = 6;
+constexpr double kRootWish = 12;
+constexpr double kTonicStays = 2;  // where the loop has its tonic chord
+// With no wish the shares are weighed again until all proposals together have about those of the loop.
+constexpr int kWeighings = 4;
+constexpr double kShareStep = 1.2, kMostShareStep = 1.5, kTonicStep = 1, kLikeEnough = .12;
 constexpr std::size_t kLeastToSpread = 5;        // fewer proposals are all alike in colour
 constexpr float kTilt = .6f, kTenseTilt = 1.8f;  // the wishes by which the last proposals differ in colour
-constexpr double kPedalTension = .25, kPedalForeign = .8;  // for a bass note outside the chord
-constexpr double kPedalTonic = .35, kPedalDominant = .2;   // for each chord
 
 struct Candidate {
   Chord chord;
@@ -48,19 +44,6 @@ struct Candidate {
   std::uint16_t kind = 0;
 };
 
-// Chords of one kind can replace each other: a suspension, a dominant and an augmented chord count as major.
-constexpr std::size_t kKinds = 3;
-std::uint16_t kind_of(const Chord& chord) {
-  const Family family = harmony::row(chord.quality).family;
-  const bool minor = family == Family::kMinor,
-             diminished = family == Family::kDiminished || family == Family::kHalfDiminished;
-  return static_cast<std::uint16_t>(chord.root.value() * static_cast<int>(kKinds) + (minor        ? 1
-                                                                                     : diminished ? 2
-                                                                                                  : 0));
-}
-harmony::PitchClassSet tones_of(const Chord& chord) {
-  return harmony::row(chord.quality).tones.transposed(chord.root.value());
-}
 harmony::PitchClassSet scale_of(const std::optional<Key>& key) {
   return key ? harmony::PitchClassSet(harmony::kMajorScale).transposed(7 * harmony::signature(*key))
              : harmony::PitchClassSet(0xFFF);
@@ -128,14 +111,6 @@ bool carries(const Chord& chord, const SungSpan& span) {
   return true;
 }
 
-// Families of chords as a listener tells them apart; a major seventh is another sound than a plain triad.
-constexpr std::size_t kSounds = 8;
-std::size_t sound_of(const Chord& chord) {
-  const harmony::QualityRow& row = harmony::row(chord.quality);
-  if (row.family == Family::kMajor) return row.tones.contains(PitchClass(11)) ? 6 : 7;
-  return std::min<std::size_t>(5, static_cast<std::size_t>(row.family));
-}
-
 class Reharmoniser {
  public:
   Reharmoniser(const takes::Loop& loop, const ReharmoniseWish& wish, Reharmonisation& out)
@@ -156,21 +131,11 @@ class Reharmoniser {
     out_.apart = (out_.free + 1) / 2;
     harmony::Kinds played;
     for (std::size_t i = 0; i < n; ++i) played.push_back(kind_of(loop_.chords[i].chord));
-    std::vector<harmony::Kinds> different{played};
-    const std::size_t count = std::min(wish_.count, kMostProposals);
-    // With no wish, half of the proposals are the best there are; then each in turn is brighter, darker,
-    // tenser or more resolved.
-    const bool spread =
-        strength() == 0 && count >= kLeastToSpread && different.size() + count < harmony::kMostDistinct;
-    const std::size_t plain = spread ? count - count / 2 : count;
-    out_.exact = search(plain, different);
-    for (std::size_t i = 0; i < count - plain; ++i) {
-      constexpr std::array<harmony::Wishes, 4> kTilts{
-          {{.brighter = kTilt}, {.tenser = -kTenseTilt}, {.brighter = -kTilt}, {.tenser = kTenseTilt}}};
-      wishes_ = kTilts[i % kTilts.size()];
-      out_.exact &= search(1, different);
-    }
-    wishes_ = wish_.wishes;
+    const bool neutral = strength() == 0 && wish_.roots == RootMotion::kAny && !wish_.pedal;
+    if (neutral && wish_.count >= kLeastToSpread)
+      search_varied(played);
+    else
+      search_as_wished(played);
     // All are compared by the same weights, and so is the loop itself.
     for (Proposal& made : out_.proposals) made.score = score_of(made);
     std::stable_sort(out_.proposals.begin(), out_.proposals.end(),
@@ -196,6 +161,61 @@ class Reharmoniser {
     return out_.key && chord.root == out_.key->tonic &&
            harmony::row(chord.quality).family ==
                (out_.key->mode == harmony::Mode::kMajor ? Family::kMajor : Family::kMinor);
+  }
+
+  void search_as_wished(const harmony::Kinds& played) {
+    std::vector<harmony::Kinds> different{played};
+    out_.proposals.clear();
+    const std::size_t count = std::min(wish_.count, kMostProposals);
+    // With no wish, half of the proposals are the best there are; then each in turn is brighter, darker,
+    // tenser or more resolved.
+    const bool spread =
+        strength() == 0 && count >= kLeastToSpread && different.size() + count < harmony::kMostDistinct;
+    const std::size_t plain = spread ? count - count / 2 : count;
+    out_.exact = search(plain, different);
+    for (std::size_t i = 0; i < count - plain; ++i) {
+      constexpr std::array<harmony::Wishes, 4> kTilts{
+          {{.brighter = kTilt}, {.tenser = -kTenseTilt}, {.brighter = -kTilt}, {.tenser = kTenseTilt}}};
+      wishes_ = kTilts[i % kTilts.size()];
+      out_.exact &= search(1, different);
+    }
+    wishes_ = wish_.wishes;
+  }
+
+  // Searches again with other weights for the families of which the proposals have too much or too little,
+  // and for the tonic, and keeps the proposals that are most like the loop.
+  void search_varied(const harmony::Kinds& played) {
+    std::vector<Proposal> best;
+    Weights best_weights = weights_;
+    bool best_exact = true;
+    double least = 1e9;
+    for (int weighing = 0; weighing < kWeighings; ++weighing) {
+      search_as_wished(played);
+      if (out_.proposals.empty()) return;
+      std::array<double, kSounds> shares{};
+      double with_tonic = 0;
+      for (const Proposal& made : out_.proposals) {
+        const double part = 1 / static_cast<double>(out_.proposals.size());
+        for (const ProposedChord& chord : made.chords)
+          shares[sound_of(chord.chord)] += part / static_cast<double>(made.chords.size());
+        if (std::any_of(made.chords.begin(), made.chords.end(),
+                        [&](const ProposedChord& chord) { return is_tonic(chord.chord); }))
+          with_tonic += part;
+      }
+      double apart = tonic_ ? 1 - with_tonic : 0;
+      for (std::size_t f = 0; f < kSounds; ++f) apart += std::abs(shares[f] - share_[f]) / 2;
+      if (apart < least) {
+        least = apart;
+        best = out_.proposals, best_weights = weights_, best_exact = out_.exact;
+      }
+      if (least <= kLikeEnough) break;
+      for (std::size_t f = 0; f < kSounds; ++f)
+        weights_.sound[f] += std::clamp(
+            kShareStep * std::log(std::max(kLeastShare, share_[f]) / std::max(kLeastShare, shares[f])),
+            -kMostShareStep, kMostShareStep);
+      if (tonic_ && with_tonic < 1) weights_.tonic += kTonicStep;
+    }
+    out_.proposals = std::move(best), weights_ = best_weights, out_.exact = best_exact;
   }
 
   // By the wishes that were asked for, whichever search found it.
@@ -266,8 +286,9 @@ class Reharmoniser {
   double own_worth(const Chord& chord, double liking, const SungSpan& span) const {
     const auto colour = harmony::colour(chord, out_.key);
     const double richness = harmony::row(chord.quality).tones.size() - richness_;
-    double like = kLikeTheLoop * std::log(std::max(kLeastShare, share_[sound_of(chord)]));
-    if (tonic_ && is_tonic(chord)) like += kTonicStays;
+    const std::size_t sound = sound_of(chord);
+    double like = kLikeTheLoop * std::log(std::max(kLeastShare, share_[sound])) + weights_.sound[sound];
+    if (tonic_ && is_tonic(chord)) like += weights_.tonic;
     like *= 1 - std::pow(strength(), 4);  // a full wish knows no likeness
     return kFit * fit(chord, span) + liking - kRichness * std::abs(richness) + like +
            kWish * static_cast<double>(wishes_.brighter * colour.dark_bright) +
@@ -276,17 +297,7 @@ class Reharmoniser {
 
   // How well a chord fits over a pedal point.
   double pedal_worth(const Chord& chord, const std::optional<PitchClass>& bass) const {
-    if (!bass) return 0;
-    const int interval = ascending(chord.root, *bass);
-    double worth = 0;
-    if (!tones_of(chord).contains(*bass))
-      worth -=
-          harmony::role(chord.quality, interval) == harmony::Role::kAvoid ? kPedalForeign : kPedalTension;
-    if (out_.key)
-      worth += *bass == out_.key->tonic                 ? kPedalTonic
-               : *bass == transpose(out_.key->tonic, 7) ? kPedalDominant
-                                                        : 0;
-    return worth;
+    return bass ? over_pedal(chord, *bass, out_.key) : 0;
   }
 
   Candidate played_candidate(std::size_t place, const std::optional<PitchClass>& bass) const {
@@ -313,7 +324,7 @@ class Reharmoniser {
     const auto& known = harmony::offered();
     const std::size_t key = harmony::Offered::key_index(out_.key);
     const SungSpan& span = out_.melody.spans[place];
-    std::vector<Candidate> best(12 * kKinds);
+    std::vector<Candidate> best(12 * kChordKinds);
     std::vector<double> value(best.size(), -1e9);
     // Keep only the best chord of each kind, by worth and by how usual it is under this melody.
     harmony::ChordScores scores;
@@ -353,47 +364,10 @@ class Reharmoniser {
 
   // How usual each chord is in this place after `before`: natural logarithms, 0 for the most usual.
   void usual(std::size_t place, const harmony::ChordsBefore& before, harmony::ChordScores& out) const {
-    harmony::usual_chords(phrase_at(place), out_.key, before, nullptr, harmony::RankingTable::standard(),
-                          out);
-    const float most = *std::max_element(out.begin(), out.end());
-    for (float& value : out) value -= most;
+    usual_scores(phrase_at(place), out_.key, before, out);
   }
-
   double usual_worth(const harmony::ChordScores& scores, const Chord& chord) const {
-    const auto cls = harmony::quality_class(chord.quality);
-    if (cls == harmony::QualityClass::kNone) return (kUsual + kUsualClass) * kUsualFloor;
-    const std::size_t root = static_cast<std::size_t>(chord.root.value()) * harmony::kQualityClasses;
-    // By root and triad; a suspension or an augmented fifth stands wherever its plain chord could.
-    const auto best_of = [&](harmony::TriadKind triad) {
-      double best = kUsualFloor;
-      for (std::size_t q = 0; q < harmony::kQualityClasses; ++q)
-        if (harmony::triad_kind(static_cast<harmony::QualityClass>(q)) == triad)
-          best = std::max(best, static_cast<double>(scores[root + q]));
-      return best;
-    };
-    const harmony::TriadKind triad = harmony::triad_kind(cls);
-    double value = best_of(triad);
-    if (triad == harmony::kSuspendedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - .5);
-    if (triad == harmony::kAugmentedTriad) value = std::max(value, best_of(harmony::kMajorTriad) - 1);
-    const double rarer = static_cast<double>(harmony::row(chord.quality).rarity);
-    const double familiar =
-        std::clamp(1 + static_cast<double>(scores[root + static_cast<std::size_t>(cls)]) / kFamiliarSpan -
-                       kPlainness / kFamiliarSpan * rarer,
-                   0., 1.);
-    return kUsual * value +
-           kUsualClass *
-               std::max(kUsualFloor, static_cast<double>(scores[root + static_cast<std::size_t>(cls)])) -
-           kFamiliarWish * static_cast<double>(wishes_.surprising) * familiar;
-  }
-
-  static double motion(const Chord& from, const Chord& to) {
-    FixedVector<PitchClass, 12> a, b;
-    const auto from_tones = tones_of(from), to_tones = tones_of(to);
-    for (int pc = 0; pc < 12; ++pc) {
-      if (from_tones.contains(PitchClass(pc))) a.push_back(PitchClass(pc));
-      if (to_tones.contains(PitchClass(pc))) b.push_back(PitchClass(pc));
-    }
-    return harmony::minimal_voice_leading({a.begin(), a.size()}, {b.begin(), b.size()}).semitones;
+    return song::usual_worth(scores, chord, static_cast<double>(wishes_.surprising));
   }
 
   void link(std::vector<std::vector<double>>& out, std::size_t place, const std::vector<Candidate>& from,
@@ -407,7 +381,7 @@ class Reharmoniser {
       before.push_back(a.chord);
       usual(next, before, scores);
       for (const Candidate& b : to) {
-        double worth = usual_worth(scores, b.chord) - kMotion * motion(a.chord, b.chord);
+        double worth = usual_worth(scores, b.chord) - kMotion * voices_move(a.chord, b.chord);
         if (n > 1 && a.chord.root == b.chord.root && !(stays && a.kind == b.kind))
           worth -= a.kind == b.kind ? kRepeated : kSameRoot;
         if (wish_.roots != RootMotion::kAny && moves_so(wish_.roots, a.chord.root, b.chord.root))
@@ -548,6 +522,11 @@ class Reharmoniser {
   double richness_ = 0;                  // mean number of tones of the loop's chords
   std::array<double, kSounds> share_{};  // of each family of chords in the loop
   bool tonic_ = false;                   // the loop has its tonic chord
+  struct Weights {
+    std::array<double, kSounds> sound{};  // added for a chord of this family
+    double tonic = kTonicStays;
+  };
+  Weights weights_;
 };
 
 }  // namespace

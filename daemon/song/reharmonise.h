@@ -10,7 +10,9 @@
 //
 // Chords like those of the loop, and its tonic, are preferred, the less the stronger a wish is. With no wish
 // and five proposals or more, half of them are the best there are; of the others each in turn is the best
-// that is brighter, more resolved, darker or tenser.
+// that is brighter, more resolved, darker or tenser. The search is then repeated a few times with other
+// weights for the families of chords and for the tonic, until all proposals together have about as much of
+// each as the loop.
 //
 // With a pedal point every chord stands over the same bass note. The search is exact over all twelve bass
 // notes, or over the one that was named. A bass note outside the chord costs something, and one that clashes

@@ -16,6 +16,7 @@
 //                           # rhythm of its own: chords = "Cm7 . Ab | G7" (chord_line.h)
 //   tune = 12               # the melody of another take, or of a file: tune = "tune.mid"
 //   transpose = -2          # semitones
+//   key = "Am"              # it is written in this key; without it, the key is found
 //   tempo, meter, feel      # of this section, where they differ from the song's
 //   dynamics = "mf"         # pp, p, mp, mf, f or ff; until the next section that has some
 //   lyrics = ["first verse", "sec-ond verse"]   # or one text (lyrics.h)
@@ -88,6 +89,7 @@ struct SketchSection {
   std::string chord_line;            // instead of `chords`, as chord_line.h reads it
   std::optional<SketchSource> tune;  // whose melody is played instead
   int transpose = 0;                 // semitones, -24..24
+  std::optional<harmony::Key> key;   // in which it is written; empty: found over all sections of its take
   std::optional<double> tempo;       // beats per minute, 30..300; empty: that of the song
   std::optional<int> meter;          // quarter notes per bar, 2..12; empty: as in its take
   std::optional<Feel> feel;          // empty: that of the song
@@ -112,6 +114,8 @@ std::vector<SketchSource> sources_of(const Sketch& sketch);
 // `name` appears in errors: "song.toml, line 7: ...".
 Result<Sketch> read_sketch(std::string_view text, const std::string& name);
 std::string write_sketch(const Sketch& sketch);
+// One section, from [[section]] on.
+std::string write_section(const SketchSection& section);
 
 // Returns the study of a source. It is called on the thread that calls form_of_sketch or propose_sketch.
 using SourceReader = std::function<Result<std::shared_ptr<const TakeStudy>>(const SketchSource&)>;

@@ -53,6 +53,33 @@ Result<std::string> read_sketch_file(const fs::path& file) {
   return text;
 }
 
+namespace {
+Error unwritten(const fs::path& file, std::error_code error) {
+  const bool full = error == std::errc::no_space_on_device;
+  return Error{full ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
+               fmt::format("{} can't be written: {}", file.string(), error.message())};
+}
+}  // namespace
+
+Result<void> write_sketch_file(const fs::path& file, const std::string& text) {
+  if (text.size() > kLargestSketch) return invalid_input("the sketch is larger than 1 MB");
+  const fs::path part = file.string() + ".part";
+  std::error_code error;
+  errno = 0;
+  std::ofstream out(part, std::ios::binary | std::ios::trunc);
+  out << text;
+  out.close();
+  if (!out) {
+    error = std::error_code(errno != 0 ? errno : EIO, std::generic_category());
+    std::error_code ignored;
+    fs::remove(part, ignored);
+    return unwritten(file, error);
+  }
+  fs::rename(part, file, error);
+  if (error) return unwritten(file, error);
+  return {};
+}
+
 Result<std::string> SketchFolder::read(const std::string& name) const {
   const auto file = file_of(name);
   if (!file) return file.error();
@@ -65,34 +92,15 @@ Result<void> SketchFolder::write(const std::string& name, const std::string& tex
                                  const std::optional<std::string>& revision) {
   const auto file = file_of(name);
   if (!file) return file.error();
-  if (text.size() > kLargestSketch) return invalid_input("the sketch is larger than 1 MB");
   if (revision) {
     const auto now = read(name);
     if (!now || revision_of(*now) != *revision)
       return Error{ErrorCode::kConflict, fmt::format("the sketch {} has changed since it was read", name)};
   }
   std::error_code error;
-  const auto fail = [&](const std::string& why) {
-    const bool full = error == std::errc::no_space_on_device;
-    return Error{full ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
-                 fmt::format("{} can't be written: {}", file->string(), why)};
-  };
   fs::create_directories(folder_, error);
-  if (error) return fail(error.message());
-  const fs::path part = folder_ / (name + ".toml.part");
-  errno = 0;
-  std::ofstream out(part, std::ios::binary | std::ios::trunc);
-  out << text;
-  out.close();
-  if (!out) {
-    error = std::error_code(errno != 0 ? errno : EIO, std::generic_category());
-    std::error_code ignored;
-    fs::remove(part, ignored);
-    return fail(error.message());
-  }
-  fs::rename(part, *file, error);
-  if (error) return fail(error.message());
-  return {};
+  if (error) return unwritten(*file, error);
+  return write_sketch_file(*file, text);
 }
 
 Result<void> SketchFolder::remove(const std::string& name) {

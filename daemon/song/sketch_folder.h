@@ -51,5 +51,7 @@ std::string revision_of(std::string_view text);
 
 // Reads a whole text file of at most kLargestSketch bytes.
 Result<std::string> read_sketch_file(const std::filesystem::path& file);
+// Writes it under a temporary name first.
+Result<void> write_sketch_file(const std::filesystem::path& file, const std::string& text);
 
 }  // namespace undersong::song

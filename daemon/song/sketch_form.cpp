@@ -6,6 +6,7 @@
 #include <cmath>
 #include <map>
 #include <memory>
+#include <tuple>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/song/feel.h"
@@ -48,9 +49,9 @@ class Builder {
     feel_ = sketch.feel;
     std::string dynamic;  // that holds
     form.tempo = sketch.tempo.value_or(form.tempo);
-    // Sections from the same take with the same transposition share one key.
-    std::map<std::pair<SketchSource, int>, std::size_t> regions;
-    std::vector<std::optional<harmony::Key>> heard;
+    // Sections from the same take with the same transposition share one key, unless they name another.
+    std::map<std::tuple<SketchSource, int, std::string>, std::size_t> regions;
+    std::vector<HeardKey> heard;
     std::vector<std::size_t> region_of;
     for (std::size_t i = 0; i < sketch.sections.size(); ++i) {
       const SketchSection& section = sketch.sections[i];
@@ -68,10 +69,11 @@ class Builder {
       for (Part& part : *parts) part.dynamic = dynamic;
       mark(section, section.feel.value_or(feel_), *parts);
       const int up = (section.transpose % 12 + 12) % 12;
-      const auto [region, is_new] = regions.try_emplace({section.source, up}, heard.size());
+      const std::string named = section.key ? harmony::text(*section.key) : "";
+      const auto [region, is_new] = regions.try_emplace({section.source, up, named}, heard.size());
       if (is_new) {
-        heard.push_back(from.take.key);
-        if (heard.back()) heard.back()->tonic = transpose(heard.back()->tonic, up);
+        heard.push_back({section.key ? section.key : from.take.key, section.key.has_value()});
+        if (auto& key = heard.back().key; key && !section.key) key->tonic = transpose(key->tonic, up);
       }
       for (Part& part : *parts) {
         if (!part.free && !form.pulse) {  // the first part that has a pulse
@@ -224,6 +226,8 @@ class Builder {
     if (section.transpose != 0)
       for (Part& part : parts)
         if (auto moved = transpose_part(part, section.transpose); !moved) return moved.error();
+    if (section.meter && *section.meter != from.bars.meter)
+      for (Part& part : parts) bar_anew(part, *section.meter * kBeat);
     const int repeats =
         section.repeats.value_or(section.passes.empty() && !section.span ? parts.front().times : 1);
     const std::size_t round = parts.size();

@@ -72,6 +72,22 @@ Result<void> lay_chords(const SketchSection& section, const TakeStudy& from, std
   return {};
 }
 
+void bar_anew(Part& part, Ticks bar) {
+  if (part.free) return;
+  if (!part.endings.empty()) {
+    auto chords = chords_at(part, 1);
+    auto melody = melody_at(part, 1);
+    auto bass = bass_at(part, 1);
+    part.length = length_at(part, 1);
+    part.endings.clear();
+    part.chords = std::move(chords), part.melody = std::move(melody), part.bass = std::move(bass);
+  }
+  if (!part.bass.slashes.empty()) part.bass = {};
+  const Ticks missing((bar.count() - part.length.count() % bar.count()) % bar.count());
+  if (!part.chords.empty()) part.chords.back().length += missing;
+  part.length += missing;
+}
+
 // Sets how often a part is played. Endings keep their times; further repeats go through the same cycle of
 // endings again.
 void repeat(Part& part, int times) {

@@ -28,6 +28,11 @@ void hold_last(Part& part, Ticks bar);
 // Chords with a rhythm and a length of their own; the tune is fitted to them.
 Result<void> lay_chords(const SketchSection& section, const TakeStudy& from, std::vector<Part>& parts);
 
+// Bars of another length than the take's, all of them whole: the last chord lasts to the end of the last bar.
+// Endings, which begin at a bar line of the take, are left out, and so is a bass with bars of slashes.
+// Nothing happens to a part without a pulse. `bar`: the length of a bar.
+void bar_anew(Part& part, Ticks bar);
+
 // Sets how often a part is played. Endings keep their times; further repeats go through the same cycle of
 // endings again.
 void repeat(Part& part, int times);

@@ -166,6 +166,11 @@ Problem set_tune(SketchSection& s, const toml::node& node) {
   s.tune = std::move(tune);
   return std::nullopt;
 }
+Problem set_key(SketchSection& s, const toml::node& node) {
+  if (node.is_string()) s.key = harmony::parse_key(node.as_string()->get());
+  if (!s.key) return "must be a key, such as \"Eb\" or \"F#m\"";
+  return std::nullopt;
+}
 Problem set_sign(SketchSection& s, const toml::node& node, bool (*set)(Signs&, std::string_view),
                  std::string (*known)()) {
   if (!node.is_string() || !set(s.signs, node.as_string()->get())) return "must be one of " + known();
@@ -218,6 +223,7 @@ constexpr std::array kSectionKeys = {
           s.transpose = static_cast<int>(value);
           return problem;
         }},
+    Key{"key", set_key},
     Key{"tune", set_tune},
     Key{"tempo", [](SketchSection& s, const toml::node& n) { return tempo_of(n, s.tempo); }},
     Key{"meter",
@@ -378,48 +384,51 @@ std::string write_sketch(const Sketch& sketch) {
   if (sketch.feel != Feel::kStraight)
     out += fmt::format("feel = \"{}\"\n", kFeels[static_cast<std::size_t>(sketch.feel)]);
   if (sketch.count_in != 0) out += fmt::format("count_in = {}\n", sketch.count_in);
-  for (const SketchSection& s : sketch.sections) {
-    out += fmt::format("\n[[section]]\nname = {}\nkind = \"{}\"\n", quoted(s.name), text(s.kind));
-    out += s.source.file.empty() ? fmt::format("take = {}\n", s.source.take)
-                                 : fmt::format("source = {}\n", quoted(s.source.file));
-    if (!s.label.empty()) out += fmt::format("label = {}\n", quoted(s.label));
-    if (!s.passes.empty()) out += fmt::format("passes = [{}]\n", fmt::join(s.passes, ", "));
-    if (s.span) out += fmt::format("span = [{:.3f}, {:.3f}]\n", s.span->first, s.span->second);
-    if (s.repeats) out += fmt::format("repeats = {}\n", *s.repeats);
-    if (!(s.layers == Layers{})) {
-      std::vector<std::string> layers;
-      for (const auto& [name, layer] : kLayers)
-        if (s.layers.*layer) layers.push_back(fmt::format("\"{}\"", name));
-      out += fmt::format("layers = [{}]\n", fmt::join(layers, ", "));
-    }
-    if (s.proposal) out += fmt::format("reharmonise = {}\n", *s.proposal);
-    if (!s.chords.empty()) {
-      std::vector<std::string> chords;
-      for (const std::string& chord : s.chords) chords.push_back(quoted(chord));
-      out += fmt::format("chords = [{}]\n", fmt::join(chords, ", "));
-    }
-    if (!s.chord_line.empty()) out += fmt::format("chords = {}\n", quoted(s.chord_line));
-    if (s.tune)
-      out += s.tune->file.empty() ? fmt::format("tune = {}\n", s.tune->take)
-                                  : fmt::format("tune = {}\n", quoted(s.tune->file));
-    if (s.transpose != 0) out += fmt::format("transpose = {}\n", s.transpose);
-    if (s.tempo) out += fmt::format("tempo = {:g}\n", *s.tempo);
-    if (s.meter) out += fmt::format("meter = {}\n", *s.meter);
-    if (s.feel) out += fmt::format("feel = \"{}\"\n", kFeels[static_cast<std::size_t>(*s.feel)]);
-    if (!s.dynamic.empty()) out += fmt::format("dynamics = {}\n", quoted(s.dynamic));
-    if (!s.lyrics.empty()) {
-      std::vector<std::string> lines;
-      for (const std::string& line : s.lyrics) lines.push_back(quoted(line));
-      out += lines.size() == 1 ? fmt::format("lyrics = {}\n", lines.front())
-                               : fmt::format("lyrics = [\n  {},\n]\n", fmt::join(lines, ",\n  "));
-    }
-    if (const std::string sign = begins_text(s.signs); !sign.empty())
-      out += fmt::format("begins = \"{}\"\n", sign);
-    if (const std::string sign = ends_text(s.signs); !sign.empty())
-      out += fmt::format("ends = \"{}\"\n", sign);
-    if (s.ritardando) out += "ritardando = true\n";
-    if (s.fermata) out += "fermata = true\n";
+  for (const SketchSection& section : sketch.sections) out += "\n" + write_section(section);
+  return out;
+}
+
+std::string write_section(const SketchSection& s) {
+  std::string out = fmt::format("[[section]]\nname = {}\nkind = \"{}\"\n", quoted(s.name), text(s.kind));
+  out += s.source.file.empty() ? fmt::format("take = {}\n", s.source.take)
+                               : fmt::format("source = {}\n", quoted(s.source.file));
+  if (!s.label.empty()) out += fmt::format("label = {}\n", quoted(s.label));
+  if (!s.passes.empty()) out += fmt::format("passes = [{}]\n", fmt::join(s.passes, ", "));
+  if (s.span) out += fmt::format("span = [{:.3f}, {:.3f}]\n", s.span->first, s.span->second);
+  if (s.repeats) out += fmt::format("repeats = {}\n", *s.repeats);
+  if (!(s.layers == Layers{})) {
+    std::vector<std::string> layers;
+    for (const auto& [name, layer] : kLayers)
+      if (s.layers.*layer) layers.push_back(fmt::format("\"{}\"", name));
+    out += fmt::format("layers = [{}]\n", fmt::join(layers, ", "));
   }
+  if (s.proposal) out += fmt::format("reharmonise = {}\n", *s.proposal);
+  if (!s.chords.empty()) {
+    std::vector<std::string> chords;
+    for (const std::string& chord : s.chords) chords.push_back(quoted(chord));
+    out += fmt::format("chords = [{}]\n", fmt::join(chords, ", "));
+  }
+  if (!s.chord_line.empty()) out += fmt::format("chords = {}\n", quoted(s.chord_line));
+  if (s.tune)
+    out += s.tune->file.empty() ? fmt::format("tune = {}\n", s.tune->take)
+                                : fmt::format("tune = {}\n", quoted(s.tune->file));
+  if (s.transpose != 0) out += fmt::format("transpose = {}\n", s.transpose);
+  if (s.key) out += fmt::format("key = {}\n", quoted(harmony::text(*s.key)));
+  if (s.tempo) out += fmt::format("tempo = {:g}\n", *s.tempo);
+  if (s.meter) out += fmt::format("meter = {}\n", *s.meter);
+  if (s.feel) out += fmt::format("feel = \"{}\"\n", kFeels[static_cast<std::size_t>(*s.feel)]);
+  if (!s.dynamic.empty()) out += fmt::format("dynamics = {}\n", quoted(s.dynamic));
+  if (!s.lyrics.empty()) {
+    std::vector<std::string> lines;
+    for (const std::string& line : s.lyrics) lines.push_back(quoted(line));
+    out += lines.size() == 1 ? fmt::format("lyrics = {}\n", lines.front())
+                             : fmt::format("lyrics = [\n  {},\n]\n", fmt::join(lines, ",\n  "));
+  }
+  if (const std::string sign = begins_text(s.signs); !sign.empty())
+    out += fmt::format("begins = \"{}\"\n", sign);
+  if (const std::string sign = ends_text(s.signs); !sign.empty()) out += fmt::format("ends = \"{}\"\n", sign);
+  if (s.ritardando) out += "ritardando = true\n";
+  if (s.fermata) out += "fermata = true\n";
   return out;
 }
 

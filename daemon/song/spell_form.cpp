@@ -65,11 +65,12 @@ std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenCho
 
 void spell_form(Form& form, std::optional<harmony::Key> heard, bool pinned) {
   const std::vector<std::size_t> whole(form.parts.size(), 0);
-  spell_form_by_regions(form, whole, {&heard, 1}, pinned);
+  const HeardKey one{heard, pinned};
+  spell_form_by_regions(form, whole, {&one, 1});
 }
 
 void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
-                           std::span<const std::optional<harmony::Key>> heard, bool pinned) {
+                           std::span<const HeardKey> heard) {
   std::vector<WrittenKey> keys(heard.size());
   for (std::size_t region = 0; region < heard.size(); ++region) {
     Row row;
@@ -84,10 +85,10 @@ void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
         at += ending.length.beats();
       }
     }
-    const bool given = pinned && heard[region];
+    const auto& [key, pinned] = heard[region];
     const int signature =
-        given ? harmony::signature(*heard[region]) : harmony::signature_of(row.chords, row.melody);
-    keys[region] = {key_of(row, signature, heard[region]), signature};
+        pinned && key ? harmony::signature(*key) : harmony::signature_of(row.chords, row.melody);
+    keys[region] = {key_of(row, signature, key), signature};
     const auto roots = spell_changes(row.chords, signature, row.free);
     const auto names = harmony::spell_melody(row.melody, row.chords, roots, signature);
     for (std::size_t i = 0; i < roots.size(); ++i) row.chord_of[i]->root = roots[i];

@@ -20,11 +20,17 @@ namespace undersong::song {
 // `pinned`: the player pinned that key, so it gives the signature too.
 void spell_form(Form& form, std::optional<harmony::Key> heard, bool pinned = false);
 
+// What is known of the key of a region.
+struct HeardKey {
+  std::optional<harmony::Key> key;
+  bool pinned = false;
+};
+
 // The same for a song in several keys. All parts of a region share one key, which is found over all of them
 // together. `region_of`: for each part, an index into `heard`. Parts whose key is not that of the first part
 // get a key of their own.
 void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,
-                           std::span<const std::optional<harmony::Key>> heard, bool pinned = false);
+                           std::span<const HeardKey> heard);
 
 // The names of chord roots. No root has a double accidental. In free playing, far from any key, roots stay
 // within Gb and F# on the circle of fifths, or one fifth beyond the signature. `free`: for each chord,

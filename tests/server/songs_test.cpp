@@ -210,6 +210,43 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
       << "nothing is lost";
 }
 
+TEST(Songs, ContrastingSectionsGrowIntoAKeptSketch) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  const auto proposed = ask(client, protocol::ProposeSketch{.takes = {1}, .title = "Rounds"});
+  ask(client, protocol::PutSketch{.name = "rounds", .sketch = proposed});
+  const auto before = ask(client, protocol::GetKeptSketch{.name = "rounds"});
+  const auto offered = ask(client, protocol::GrowSketch{.name = "rounds"});
+  EXPECT_EQ(offered.from, "Theme");
+  EXPECT_EQ(offered.key, "C:min");
+  ASSERT_EQ(offered.proposals.size(), 8u);
+  EXPECT_TRUE(offered.proposals[6].pedal);
+  EXPECT_FALSE(offered.added);
+  EXPECT_EQ(ask(client, protocol::GetKeptSketch{.name = "rounds"}).revision, before.revision);
+  const auto done = ask(client, protocol::GrowSketch{.name = "rounds", .section = 2, .add = 3});
+  ASSERT_TRUE(done.added);
+  const auto after = ask(client, protocol::GetKeptSketch{.name = "rounds"});
+  EXPECT_EQ(after.revision, done.added->revision);
+  ASSERT_EQ(after.sketch.sections.size(), before.sketch.sections.size() + 2);
+  EXPECT_EQ(after.sketch.sections[2].chord_line, offered.proposals[2].section.chord_line);
+  EXPECT_EQ(after.sketch.sections[2].key, "Db major");
+  const auto outline = ask(client, protocol::OutlineSketch{.name = "rounds"});
+  EXPECT_EQ(outline.parts[2].key, "Db:maj");
+  EXPECT_EQ(outline.parts[2].beats, 32);
+  // A sketch with a key is the same after the wire.
+  ask(client, protocol::PutSketch{.name = "copy", .sketch = after.sketch});
+  EXPECT_EQ(protocol::to_json(ask(client, protocol::GetKeptSketch{.name = "copy"}).sketch),
+            protocol::to_json(after.sketch));
+  EXPECT_EQ(refusal(client, protocol::GrowSketch{.name = "rounds", .section = 99}),
+            "There is no section 99; there are " + std::to_string(after.sketch.sections.size()) + ".");
+  auto wrong = after.sketch;
+  wrong.sections[2].key = "H";
+  EXPECT_NE(refusal(client, protocol::PutSketch{.name = "copy", .sketch = wrong})
+                .find("a key that is not known: H"),
+            std::string::npos);
+}
+
 TEST(Songs, WhatASketchSaysOfASongIsKeptAndHeard) {
   Running running;
   running.keep(demo_take());

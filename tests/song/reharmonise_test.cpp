@@ -201,16 +201,50 @@ TEST(Reharmonise, WithoutAWishTheEightSpreadInColourAndMostKeepATonic) {
     with_tonic += std::any_of(made.chords.begin(), made.chords.end(),
                               [&](const auto& chord) { return chord.chord.root == found->key->tonic; });
   EXPECT_GE(with_tonic, 6);
-  // Asked for motion by fifths, all roots but the closing one fall by fifths: four fifths close no circle.
-  ReharmoniseWish fifths;
-  fifths.roots = RootMotion::kFallingFifths;
-  const auto falling = reharmonise(heard.take, heard.loop, heard.sections, fifths);
-  ASSERT_TRUE(falling);
-  int moves = 0;
-  for (std::size_t i = 0; i < 4; ++i)
-    moves += moves_so(RootMotion::kFallingFifths, falling->proposals[0].chords[i].chord.root,
-                      falling->proposals[0].chords[(i + 1) % 4].chord.root);
-  EXPECT_EQ(moves, 3);
+  // Asked for motion by fifths, all roots but the closing one move by fifths: four fifths close no circle.
+  for (const RootMotion motion : {RootMotion::kFallingFifths, RootMotion::kRisingFifths}) {
+    ReharmoniseWish fifths;
+    fifths.roots = motion;
+    const auto moved = reharmonise(heard.take, heard.loop, heard.sections, fifths);
+    ASSERT_TRUE(moved);
+    int moves = 0;  // of three in each of the eight
+    for (const auto& made : moved->proposals)
+      for (std::size_t i = 0; i < 4; ++i)
+        moves += moves_so(motion, made.chords[i].chord.root, made.chords[(i + 1) % 4].chord.root);
+    EXPECT_GE(moves, 23) << text(motion);
+  }
+}
+
+TEST(Reharmonise, WithoutAWishTheEightTogetherHaveTheKindsOfChordsOfTheLoop) {
+  Player player;
+  for (int pass = 0; pass < 5; ++pass) {
+    player.chord("D:min7", {77, 72});
+    player.chord("G:7", {74, 71});
+    player.chord("C:maj7", {76, 71});
+    player.chord("A:min7", {72, 76});
+  }
+  const Heard heard = found_in(player);
+  const auto found = reharmonise(heard.take, heard.loop, heard.sections, {});
+  ASSERT_TRUE(found);
+  ASSERT_TRUE(found->key);
+  ASSERT_EQ(harmony::harte(*found->key), "C:maj");
+  ASSERT_EQ(found->proposals.size(), 8u);
+  expect_sound(heard, *found);
+  double dominants = 0, sevenths = 0, with_tonic = 0;
+  for (const auto& made : found->proposals) {
+    bool tonic = false;
+    for (const auto& chord : made.chords) {
+      const auto& row = harmony::row(chord.chord.quality);
+      const bool major = row.family == harmony::Family::kMajor;
+      dominants += row.family == harmony::Family::kDominant;
+      sevenths += major && row.tones.contains(PitchClass(11));
+      tonic |= major && chord.chord.root == found->key->tonic;
+    }
+    with_tonic += tonic;
+  }
+  EXPECT_NEAR(dominants / 32, .25, .125);
+  EXPECT_NEAR(sevenths / 32, .25, .125);
+  EXPECT_GE(with_tonic, 7);
 }
 
 TEST(Reharmonise, WishesMoveTheBestProposalTheirWay) {

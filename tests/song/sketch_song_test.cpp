@@ -88,6 +88,26 @@ double loudness(const midi::Smf& file, const std::string& name, midi::Tick from,
   return count > 0 ? sum / count : 0;
 }
 
+TEST(SketchSong, InAnotherMetreThanTheTakeAllBarsAreWhole) {
+  for (const int meter : {3, 5, 7}) {
+    const Form form = made(kSection + "repeats = 1\nmeter = " + std::to_string(meter) + "\n");
+    ASSERT_EQ(form.parts.size(), 1u);
+    const Part& part = form.parts[0];
+    const int bars = (8 + meter - 1) / meter;  // the loop has eight beats
+    EXPECT_EQ(part.length, bars * meter * kBeat);
+    EXPECT_EQ(part.chords.back().at + part.chords.back().length, part.length);
+    const auto sheet = sheet_of(form, "lead_sheet.musicxml");
+    int measures = 0;
+    for (const auto& measure : sheet.child("score-partwise").child("part").children("measure")) {
+      int length = 0;
+      ++measures;
+      for (const auto& note : measure.children("note")) length += note.child("duration").text().as_int();
+      EXPECT_EQ(length, meter * 480) << "bar " << measures << " of " << meter << "/4";
+    }
+    EXPECT_EQ(measures, bars);
+  }
+}
+
 TEST(SketchSong, EveryKeyIsReadBackAsItWasWritten) {
   const std::string text =
       "title = \"x\"\ntempo = 96\nfeel = \"swing\"\ncount_in = 2\n\n[[section]]\nname = \"Verse\"\nkind = "

@@ -102,9 +102,8 @@ TEST(Sketch, SaysInOneSentenceWhatIsWrongAndOnWhichLine) {
        "song.toml, line 1: section must be written as [[section]], once for each section"},
       {section + "\nrepeat = 2\n",
        "song.toml, line 4: repeat is not known here; the keys of a section are name, kind, source, take, "
-       "label, passes, span, repeats, layers, reharmonise, chords, transpose, tune, tempo, meter, feel, "
-       "dynamics, "
-       "lyrics, begins, ends, ritardando, fermata"},
+       "label, passes, span, repeats, layers, reharmonise, chords, transpose, key, tune, tempo, meter, feel, "
+       "dynamics, lyrics, begins, ends, ritardando, fermata"},
       {section + "kind = \"refrain\"\n",
        "song.toml, line 3: kind must be one of intro, theme, development, bridge, solo, interlude, ending, "
        "verse, chorus, pre-chorus, outro"},
