@@ -88,9 +88,12 @@ struct Status {
   static constexpr const char* kSays =
       "State: ports, the current take, what the MIDI output is playing, the health of the store, settings. "
       "`at`: the daemon's clock when this was written. `lost_events`: MIDI messages from inputs that were "
-      "lost since the daemon started; each loss is also a line of the log.";
+      "lost since the daemon started; each loss is also a line of the log. `finds_asked`: how often a pedal "
+      "or "
+      "pad has asked for the takes that hold what was just played; a client that shows takes then asks "
+      "take.find_played.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0})";
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -101,9 +104,11 @@ struct Status {
   Settings settings;
   std::uint64_t log_last = 0;
   std::uint64_t lost_events = 0;
+  std::uint64_t finds_asked = 0;
 };
 BOOST_DESCRIBE_STRUCT(Status, (),
-                      (at, ports, outputs, playing, take, store, still, settings, log_last, lost_events))
+                      (at, ports, outputs, playing, take, store, still, settings, log_last, lost_events,
+                       finds_asked))
 
 struct Log : LogLine {
   static constexpr const char* kMethod = "log";
@@ -199,7 +204,7 @@ struct ListTakes {
   static constexpr const char* kExample =
       R"({"limit":20,"root":10,"family":"dominant","melody":4,"melody_over":10})";
   static constexpr const char* kReplyExample =
-      R"({"takes":[{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":2,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310}],"more":false})";
+      R"({"takes":[{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":2,"key":"F:maj","content":{"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"}],"times":1},"deleted":false,"first_line":89101,"last_line":92310}],"more":false})";
   using Reply = TakeList;
   std::optional<Whole<1, 500>> limit{};
   std::optional<std::uint64_t> before{};
@@ -315,6 +320,68 @@ struct FindMoments {
   std::optional<std::string> from{};
 };
 BOOST_DESCRIBE_STRUCT(FindMoments, (), (question, limit, from))
+
+enum class FoundAs : std::uint8_t { kTune, kChords, kPassage };
+BOOST_DESCRIBE_ENUM(FoundAs, kTune, kChords, kPassage)
+
+struct FoundTake {
+  static constexpr const char* kSays =
+      "A take that holds what was played. `from_us` counts from the beginning of the take. `as`: what of the "
+      "playing was found: the tune, the chords or the whole passage. `times`: places in the take that are as "
+      "good. `shift`: semitones from the playing to the take; for chords 0 to 11. `rate`: lengths in the "
+      "take "
+      "against those played; 2 means half as fast.";
+  std::uint64_t take = 0;
+  std::string title;
+  TimeUtcMs begin_utc_ms = 0;
+  TimeUs from_us = 0, length_us = 0;
+  FoundAs as = FoundAs::kTune;
+  Whole<1, 100000> times;
+  int shift = 0;
+  double rate = 1;
+};
+BOOST_DESCRIBE_STRUCT(FoundTake, (), (take, title, begin_utc_ms, from_us, length_us, as, times, shift, rate))
+
+struct FoundTakes {
+  static constexpr const char* kSays =
+      "Best first, each take once, at most 20. `notes`: how many were looked for. `takes`: how many takes "
+      "were "
+      "looked at. `unprepared`: older takes that are not prepared for this yet; the daemon does it while it "
+      "runs.";
+  std::vector<FoundTake> found;
+  std::uint64_t notes = 0, takes = 0, unprepared = 0;
+};
+BOOST_DESCRIBE_STRUCT(FoundTakes, (), (found, notes, takes, unprepared))
+
+struct AskedNote {
+  static constexpr const char* kSays =
+      "`at` counts from any beginning. Without a length: a quarter of a second.";
+  TimeUs at = 0;
+  PitchNumber pitch;
+  std::optional<TimeUs> length_us{};
+};
+BOOST_DESCRIBE_STRUCT(AskedNote, (), (at, pitch, length_us))
+
+struct FindPlayed {
+  static constexpr const char* kMethod = "take.find_played";
+  static constexpr const char* kSays =
+      "The takes that hold a tune, a progression or a whole passage, in any key, register and tempo, also "
+      "with "
+      "wrong and missing notes; at least three notes are needed. What is looked for are the `notes`; or "
+      "without them a part of a take, by default of the newest: from `from_us` to `to_us` after its "
+      "beginning, "
+      "or its last `last_us`, or without these what was played since the last rest of two seconds, at most "
+      "twenty seconds. That take itself is not looked at, nor is the one being played.";
+  static constexpr const char* kExample =
+      R"({"notes":[{"at":0,"pitch":67},{"at":400000,"pitch":71},{"at":800000,"pitch":69},{"at":1600000,"pitch":64}]})";
+  static constexpr const char* kReplyExample =
+      R"({"found":[{"take":12,"title":"rounds","begin_utc_ms":1790000000000,"from_us":63100000,"length_us":1500000,"as":"tune","times":3,"shift":-5,"rate":0.94}],"notes":4,"takes":412,"unprepared":0})";
+  using Reply = FoundTakes;
+  std::optional<std::vector<AskedNote>> notes{};
+  std::optional<std::uint64_t> take{};
+  std::optional<TimeUs> from_us{}, to_us{}, last_us{};
+};
+BOOST_DESCRIBE_STRUCT(FindPlayed, (), (notes, take, from_us, to_us, last_us))
 
 struct TakeStatement : Chord {
   static constexpr const char* kSays =
@@ -987,12 +1054,12 @@ BOOST_DESCRIBE_STRUCT(EraseIdiom, (), ())
 
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<
-    Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, GetMeetings,
-    GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake, RenameTake, AnnotateTake, CorrectTake,
-    DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats, Hear, PlayTake, PlayAlong, GetPasses,
-    StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings,
-    SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise, HandOverTake,
-    ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch,
-    GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
+    Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, FindPlayed,
+    GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake, RenameTake, AnnotateTake,
+    CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats, Hear, PlayTake,
+    PlayAlong, GetPasses, StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces,
+    GetSettings, SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise,
+    HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch,
+    DeleteSketch, GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
 
 }  // namespace undersong::protocol

@@ -366,11 +366,22 @@ BOOST_DESCRIBE_STRUCT(LogLine, (),
                       (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass,
                        echo, lost, meeting, text, reason, begin_utc_ms))
 
+struct TakeContent {
+  static constexpr const char* kSays =
+      "What a take without a title is called by: the chords that were gone round in it, and how often. A "
+      "take "
+      "that goes round nothing has its first chords, once. It is read from the names of the chords alone; "
+      "take.loop finds the loop with its beats and bars.";
+  std::vector<Chord> chords;
+  std::uint64_t times = 1;
+};
+BOOST_DESCRIBE_STRUCT(TakeContent, (), (chords, times))
+
 struct TakeSummary {
   static constexpr const char* kSays =
       "`at`: where the take begins, on the clock of the run that recorded it. `length_us`: of an open take, "
       "up to its newest line. `ended`: why it ended (silence, request, stop or interrupted); missing while "
-      "it is open.";
+      "it is open. `content`: missing while it is open, and for a take without chords.";
   std::uint64_t take = 0;
   TimeUtcMs begin_utc_ms = 0;
   TimeUs at = 0;
@@ -380,12 +391,13 @@ struct TakeSummary {
   std::optional<std::string> ended{};
   std::uint64_t notes = 0, chords = 0, marks = 0;
   std::optional<std::string> key;  // Harte form of the key that held longest
+  std::optional<TakeContent> content{};
   bool deleted = false;
   std::uint64_t first_line = 0, last_line = 0;
 };
 BOOST_DESCRIBE_STRUCT(TakeSummary, (),
                       (take, begin_utc_ms, at, length_us, title, annotation, ended, notes, chords, marks, key,
-                       deleted, first_line, last_line))
+                       content, deleted, first_line, last_line))
 
 // ---- the daemon's state
 
@@ -532,10 +544,11 @@ enum class ControlAction : std::uint8_t {
   kMoreFamiliar,
   kNoWishes,
   kAlong,
+  kFindPlayed,
 };
 BOOST_DESCRIBE_ENUM(ControlAction, kMark, kHoldStill, kHearNext, kEndTake, kTap, kBeatOne, kPinKey, kUndoMark,
                     kHearPrevious, kHearAgain, kBrighter, kDarker, kMoreTense, kMoreResolved, kMoreSurprising,
-                    kMoreFamiliar, kNoWishes, kAlong)
+                    kMoreFamiliar, kNoWishes, kAlong, kFindPlayed)
 
 struct Control {
   static constexpr const char* kSays =

@@ -40,8 +40,9 @@ void add_moments(CLI::App& program, Session& session);  // moments
 // mark, end, hear, play, along, stop, tap, beat, hold, wish, key, settings
 void add_orders(CLI::App& program, Session& session);
 void add_own(CLI::App& program, Session& session);
-void add_songs(CLI::App& program, Session& session);     // take loop, take reharmonise, take hand-over
-void add_sketches(CLI::App& program, Session& session);  // song list, new, show, check, hand-over, delete
+void add_songs(CLI::App& program, Session& session);      // take loop, take reharmonise, take hand-over
+void add_find_played(CLI::App& group, Session& session);  // take find
+void add_sketches(CLI::App& program, Session& session);   // song list, new, show, check, hand-over, delete
 void add_pair(CLI::App& program, Session& session);
 void add_doctor(CLI::App& program, Session& session);
 

@@ -152,6 +152,7 @@ void add_songs(CLI::App& program, Session& session) {
       "take",
       "What the daemon works out from a take: its loop, other chords for it, parts for other musicians");
   group->require_subcommand(1);
+  add_find_played(*group, session);
 
   auto take = std::make_shared<std::uint64_t>(0);
   auto* loop_command = group->add_subcommand("loop", "Show the loop of a take, its passes and sections");

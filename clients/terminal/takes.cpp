@@ -25,10 +25,19 @@ struct ListOptions {
   bool deleted = false;
 };
 
-std::string one_line(const protocol::TakeSummary& take) {
+// A take that nobody has named is called by its chords.
+std::string title(const protocol::TakeSummary& take, protocol::SymbolStyle style) {
+  if (!take.title.empty() || !take.content) return take.title;
+  std::vector<std::string> chords;
+  for (const auto& chord : take.content->chords) chords.push_back(symbol(chord, style));
+  return fmt::format("{}{}", fmt::join(chords, " "),
+                     take.content->times > 1 ? fmt::format(", {} times", take.content->times) : " ...");
+}
+
+std::string one_line(const protocol::TakeSummary& take, protocol::SymbolStyle style) {
   return fmt::format("{:5d}  {}  {:>8}  {:5d} notes {:4d} chords {:2d} marks  {}  {}{}", take.take,
                      local_time(take.begin_utc_ms), duration(take.length_us), take.notes, take.chords,
-                     take.marks, padded(take.key.value_or(""), 7), take.title.empty() ? "" : take.title,
+                     take.marks, padded(take.key.value_or(""), 7), title(take, style),
                      take.ended ? "" : "  (being played)");
 }
 
@@ -45,7 +54,9 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
   if (found->takes.empty())
     fmt::print("No takes{}.\n",
                options.chord.empty() && options.key.empty() ? " yet: play something" : " match");
-  for (const auto& take : found->takes) fmt::print("{}\n", one_line(take));
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
+  for (const auto& take : found->takes) fmt::print("{}\n", one_line(take, *style));
   if (found->more) fmt::print("There are older takes. Show more with --limit.\n");
   return std::nullopt;
 }
@@ -100,7 +111,9 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   const auto detail = daemon.request(protocol::GetTake{.take = chosen(take)});
   if (!detail) return detail.error();
   const auto& summary = detail->summary;
-  fmt::print("{}\n", one_line(summary));
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
+  fmt::print("{}\n", one_line(summary, *style));
   if (!summary.annotation.empty()) fmt::print("       {}\n", summary.annotation);
   fmt::print("\n");
   // Chords, keys and marks on one timeline.
@@ -113,8 +126,6 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   };
   const auto met = daemon.request(protocol::GetMeetings{.take = summary.take});
   if (!met) return met.error();
-  const auto style = symbol_style(daemon);
-  if (!style) return style.error();
   if (!met->heard) {
     fmt::print("       This take waits to be analysed again. Then the melody over its chords is shown.\n\n");
     for (const auto& chord : detail->chords) {

@@ -129,7 +129,7 @@ class Running final : public Daemon {
   }
 
  private:
-  static constexpr std::size_t kPrintsAtOnce = 5;
+  static constexpr std::size_t kPrintsAtOnce = 5, kShelfAtOnce = 100;
 
   void set_stage(const Config& config, const std::filesystem::path& takes_file) {
     const auto settings_file = kept_settings_file(takes_file);
@@ -234,7 +234,15 @@ class Running final : public Daemon {
   // A store of an older version has none, and they take a few milliseconds each; so some at a time.
   void make_find_prints() {
     store_->make_find_prints(kPrintsAtOnce, [this](Result<std::uint64_t> left) {
-      if (left && *left > 0) make_find_prints();
+      if (!left) return;
+      *left > 0 ? make_find_prints() : fill_shelf();
+    });
+  }
+
+  // Some at a time too, so that nobody who asks for takes meanwhile waits for it.
+  void fill_shelf() {
+    store_->fill_shelf(kShelfAtOnce, [this](Result<bool> full) {
+      if (full && !*full) fill_shelf();
     });
   }
 

@@ -10,11 +10,12 @@
 namespace undersong::listen {
 namespace {
 
-constexpr std::array<std::string_view, 18> kActions{
-    "mark",       "hold_still",    "hear_next",       "end_take",      "tap",       "beat_one",
-    "pin_key",    "undo_mark",     "hear_previous",   "hear_again",    "brighter",  "darker",
-    "more_tense", "more_resolved", "more_surprising", "more_familiar", "no_wishes", "along"};
-static_assert(kActions.size() == static_cast<std::size_t>(Action::kAlong) + 1);
+constexpr std::array<std::string_view, 19> kActions{
+    "mark",          "hold_still", "hear_next",  "end_take",      "tap",
+    "beat_one",      "pin_key",    "undo_mark",  "hear_previous", "hear_again",
+    "brighter",      "darker",     "more_tense", "more_resolved", "more_surprising",
+    "more_familiar", "no_wishes",  "along",      "find_played"};
+static_assert(kActions.size() == static_cast<std::size_t>(Action::kFindPlayed) + 1);
 constexpr std::array<std::string_view, 3> kPresses{"single", "double", "long"};
 constexpr std::uint8_t kPressedFrom = 64;
 

@@ -56,7 +56,8 @@ enum class Action : std::uint8_t {
   kMoreSurprising,
   kMoreFamiliar,
   kNoWishes,
-  kAlong,  // starts to play the newest loop to play along with, or stops it
+  kAlong,       // starts to play the newest loop to play along with, or stops it
+  kFindPlayed,  // asks for the takes that hold what was just played
 };
 enum class Press : std::uint8_t { kSingle, kDouble, kLong };
 std::string_view to_text(Action action);

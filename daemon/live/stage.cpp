@@ -72,6 +72,10 @@ void Stage::obey(const listen::Order& order) {
       break;
     }
     case listen::Action::kAlong: start_or_stop_along(); break;
+    case listen::Action::kFindPlayed:
+      ++finds_asked_;
+      world_.changed_status();
+      break;
     case listen::Action::kTap: performance_.tap(order.pressed); break;
     case listen::Action::kBeatOne:
       (void)performance_.correct({order.pressed, takes::BeatWord::kOne, {}, 0, 0});

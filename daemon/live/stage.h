@@ -17,6 +17,7 @@
 // Errors: one sentence in a Result. Nothing throws except when memory runs out.
 #pragma once
 
+#include <cstdint>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -68,6 +69,8 @@ class Stage {
   ClientKeys& client_keys() { return client_keys_; }
   BeatCorrections& corrections() { return corrections_; }
   takes::IdiomKeeper& own() { return own_; }
+  // How often an order has asked for the takes that hold what was just played. A client looks for them.
+  std::uint64_t finds_asked() const { return finds_asked_; }
   std::int64_t utc_ms() const { return world_.utc_ms(); }
   const midi::Inputs& inputs() const { return world_.inputs; }
 
@@ -101,6 +104,7 @@ class Stage {
   Player player_;
   BeatCorrections corrections_;
   takes::IdiomKeeper own_;
+  std::uint64_t finds_asked_ = 0;
 };
 
 }  // namespace undersong::live

@@ -45,6 +45,7 @@ Buffer status_message(live::Stage& stage, const takes::Health& store, takes::Lin
   out.lost_events = stage.inputs().dropped();
   out.store = {store.good, store.sentence, store.waiting, store.lost, store.id};
   out.log_last = log_end;
+  out.finds_asked = stage.finds_asked();
   return status_message(out);
 }
 

@@ -37,6 +37,7 @@ void answer(Session& session, const protocol::RevokeDevice& wish, To<protocol::D
 void answer(Session& session, const protocol::ListTakes& wish, To<protocol::TakeList> to);
 void answer(Session& session, const protocol::GetTake& wish, To<protocol::TakeDetail> to);
 void answer(Session& session, const protocol::FindMoments& wish, To<protocol::FoundMoments> to);
+void answer(Session& session, const protocol::FindPlayed& wish, To<protocol::FoundTakes> to);
 void answer(Session& session, const protocol::GetMeetings& wish, To<protocol::TakeMeetings> to);
 void answer(Session& session, const protocol::GetEvents& wish, To<protocol::TakeLines> to);
 void answer(Session& session, const protocol::GetNotes& wish, To<protocol::TakeNotes> to);

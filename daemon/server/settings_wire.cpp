@@ -11,17 +11,16 @@ namespace undersong::server {
 namespace {
 
 // The enumerations of both sides are in the same order.
-static_assert(static_cast<int>(protocol::SettingName::kControls) ==
-                  static_cast<int>(live::SettingName::kControls) &&
-              static_cast<int>(protocol::SettingName::kHearVelocity) ==
-                  static_cast<int>(live::SettingName::kHearVelocity) &&
-              static_cast<int>(protocol::VoicingStyle::kBlock) + 1 == harmony::kStyles &&
-              static_cast<int>(protocol::Lean::kOwn) == static_cast<int>(listen::Lean::kOwn) &&
-              static_cast<int>(protocol::ControlAction::kAlong) == static_cast<int>(listen::Action::kAlong) &&
-              static_cast<int>(protocol::ControlPress::kLong) == static_cast<int>(listen::Press::kLong) &&
-              static_cast<int>(protocol::MelodySpan::kBar) == static_cast<int>(listen::Under::kBar) &&
-              static_cast<int>(protocol::SymbolStyle::kSigns) ==
-                  static_cast<int>(harmony::SymbolStyle::kSigns));
+static_assert(
+    static_cast<int>(protocol::SettingName::kControls) == static_cast<int>(live::SettingName::kControls) &&
+    static_cast<int>(protocol::SettingName::kHearVelocity) ==
+        static_cast<int>(live::SettingName::kHearVelocity) &&
+    static_cast<int>(protocol::VoicingStyle::kBlock) + 1 == harmony::kStyles &&
+    static_cast<int>(protocol::Lean::kOwn) == static_cast<int>(listen::Lean::kOwn) &&
+    static_cast<int>(protocol::ControlAction::kFindPlayed) == static_cast<int>(listen::Action::kFindPlayed) &&
+    static_cast<int>(protocol::ControlPress::kLong) == static_cast<int>(listen::Press::kLong) &&
+    static_cast<int>(protocol::MelodySpan::kBar) == static_cast<int>(listen::Under::kBar) &&
+    static_cast<int>(protocol::SymbolStyle::kSigns) == static_cast<int>(harmony::SymbolStyle::kSigns));
 
 // Calls use(ours, asked, told) for each setting, one row each. The three functions return the setting's
 // member in live::Settings, in protocol::SetSettings and in protocol::Settings. `give` and `take` below

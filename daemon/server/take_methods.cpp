@@ -5,6 +5,7 @@
 
 #include "daemon/live/stage.h"
 #include "daemon/server/answer_aside.h"
+#include "daemon/server/find_wire.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/moment_wire.h"
 #include "daemon/server/session.h"
@@ -55,6 +56,23 @@ void answer(Session& session, const protocol::FindMoments& wish, To<protocol::Fo
                                                     [understood](const takes::FoundMoments& found) {
                                                       return found_of(found, understood);
                                                     }));
+}
+
+void answer(Session& session, const protocol::FindPlayed& wish, To<protocol::FoundTakes> to) {
+  auto& room = session.room();
+  const auto look = [&room, to](Result<takes::FindQuery> query) {
+    if (!query) return to(query.error());
+    const auto notes = query->print.notes.size();
+    room.store.find_places(std::move(*query), [to, notes](Result<takes::FoundPlaces> found) {
+      if (!found) return to(found.error());
+      to(found_takes_of(*found, notes));
+    });
+  };
+  if (wish.notes)
+    return room.fetcher.aside().answer<takes::FindQuery>("what was played was listened to", look,
+                                                         [notes = *wish.notes] { return query_of(notes); });
+  room.fetcher.with_take<takes::FindQuery>(
+      wish.take, look, [wish](const takes::Store::Midi& take) { return query_of(wish, take); });
 }
 
 void answer(Session& session, const protocol::GetMeetings& wish, To<protocol::TakeMeetings> to) {

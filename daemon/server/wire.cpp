@@ -143,6 +143,11 @@ protocol::TakeSummary summary_of(const takes::Summary& s) {
   out.chords = s.chords;
   out.marks = s.marks;
   out.key = s.key;
+  if (s.content) {
+    auto& content = out.content.emplace();
+    content.times = static_cast<std::uint64_t>(s.content->times);
+    for (const auto& harte : s.content->chords) put_chord(content.chords.emplace_back(), harte);
+  }
   out.deleted = s.deleted;
   out.first_line = s.first_line;
   out.last_line = s.last_line;

@@ -3,6 +3,7 @@
 #include "daemon/base/private_folder.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/takes/corrected_chords.h"
+#include "daemon/takes/find_reader.h"
 #include "daemon/takes/keys_down.h"
 #include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
@@ -430,7 +431,8 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     if (kind == LineKind::kRestore) set("deleted", "0");
     group.commit();
     if (kind == LineKind::kUnmark && !counted) --counts_.marks;
-    if (kind == LineKind::kDelete || kind == LineKind::kRestore) shelf_.reset();
+    if (shelf_ && kind == LineKind::kDelete) shelf_->erase(take);
+    if (shelf_ && kind == LineKind::kRestore) fill_find_shelf(file_, *shelf_, take - 1, 1);
     if (index_ && (kind == LineKind::kDelete || kind == LineKind::kRestore))
       for (IndexedTake& indexed : *index_)
         if (indexed.take == take) indexed.deleted = kind == LineKind::kDelete;
@@ -479,6 +481,7 @@ Found Database::list(const Search& search) {
     found.more = true;
     found.takes.pop_back();
   }
+  for (Summary& take : found.takes) find_content(take);
   return found;
 }
 
@@ -504,6 +507,7 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   if (!found) return std::nullopt;
   Detail detail;
   detail.summary = std::move(*found);
+  find_content(detail.summary);
   // Chord, key and mark: exactly the kinds of the partial index log_shown, so that SQLite uses it.
   for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
     auto& to = line.kind == LineKind::kChord ? detail.chords

@@ -23,7 +23,7 @@
 
 #include "daemon/base/result.h"
 #include "daemon/takes/bring.h"
-#include "daemon/takes/find_shelf.h"
+#include "daemon/takes/find_takes.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moment_matcher.h"
 #include "daemon/takes/moments.h"
@@ -102,6 +102,8 @@ class Database {
   FoundPlaces find_places(const FindQuery& query);
   // Makes the find prints of up to `most` takes that have none, the newest first. Returns how many are left.
   std::uint64_t make_find_prints(std::size_t most);
+  // Reads up to `most` more find prints, so that the first question need not wait. True once all are there.
+  bool fill_shelf(std::size_t most);
   // Adds a take that was played elsewhere, all or nothing. The take being played goes on.
   Brought bring(const BroughtTake& take);
   // The take with these notes, if there is one; also a deleted one.
@@ -142,6 +144,8 @@ class Database {
   void keep_about(const char* name, std::int64_t value);
   void keep_find_print(TakeId take);
   std::optional<TakeId> same_take(const std::vector<FindNote>& notes, std::int64_t content);
+  // What an ended take can be recognised by.
+  void find_content(Summary& summary);
   void load_kinds();
   std::vector<IndexedTake>& all_indexed();
   void forget_index();
@@ -163,7 +167,8 @@ class Database {
   std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
   std::optional<std::uint64_t> unheard_;             // cached count
   std::optional<std::vector<IndexedTake>> index_;    // all digests, by take; read on first use
-  std::unique_ptr<FindShelf> shelf_;                 // all find prints; read on first use
+  std::unique_ptr<FindShelf> shelf_;                 // find prints; read on first use
+  std::optional<TakeId> shelved_;                    // the last that was read; nullopt: all were
   std::string id_;
 };
 

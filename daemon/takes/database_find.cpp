@@ -9,6 +9,8 @@
 namespace undersong::takes {
 namespace {
 
+constexpr std::size_t kShelfAtOnce = 1000;
+
 std::int64_t signed_of(std::uint64_t n) {
   return static_cast<std::int64_t>(n);
 }
@@ -43,11 +45,19 @@ void Database::keep_find_print(TakeId take) {
   all.exec();
   if (!shelf_ || about->deleted) return;
   print.notes.clear();
-  shelf_->takes.insert_or_assign(take, FindLines{take, std::move(print)});
+  shelf_->put({take, std::move(print)});
+}
+
+bool Database::fill_shelf(std::size_t most) {
+  if (!shelf_) shelf_ = std::make_unique<FindShelf>(), shelved_ = 0;
+  if (!shelved_) return true;
+  const TakeId last = fill_find_shelf(file_, *shelf_, *shelved_, most);
+  shelved_ = last == 0 ? std::nullopt : std::optional(last);
+  return !shelved_;
 }
 
 FoundPlaces Database::find_places(const FindQuery& query) {
-  if (!shelf_) shelf_ = read_find_shelf(file_);
+  while (!fill_shelf(kShelfAtOnce)) continue;
   return find_on_shelf(file_, *shelf_, query);
 }
 

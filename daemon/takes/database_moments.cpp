@@ -155,6 +155,41 @@ std::string Database::digest_of(const std::vector<Statement>& statements, bool k
   return out;
 }
 
+// From the digest, which is one row; the names are spelled as the statements have them.
+void Database::find_content(Summary& summary) {
+  if (!summary.ended || summary.chords == 0) return;
+  load_kinds();
+  SQLite::Statement query(file_, "SELECT digest FROM heard WHERE take = ?");
+  query.bind(1, signed_of(summary.take));
+  if (!query.executeStep()) return;
+  const SQLite::Column blob = query.getColumn(0);
+  const auto statements =
+      indexed({static_cast<const char*>(blob.getBlob()), static_cast<std::size_t>(blob.getBytes())}, kinds_);
+  std::vector<std::uint16_t> chords;
+  std::vector<std::size_t> places;
+  for (std::size_t i = 0; i < statements.size() && chords.size() < kContentChords; ++i) {
+    const ChordKind& kind = kinds_[statements[i].kind];
+    const auto chord = static_cast<std::uint16_t>(
+        statements[i].kind == 0
+            ? 0
+            : 1 + kind.root.value() * 16 + static_cast<int>(harmony::row(kind.quality).family));
+    if (chord == 0 || (!chords.empty() && chords.back() == chord)) continue;
+    chords.push_back(chord);
+    places.push_back(i);
+  }
+  const ContentFound found = take_content(chords);
+  if (found.length == 0) return;
+  TakeContent content{{}, found.times};
+  SQLite::Statement named(file_, "SELECT harte FROM statements WHERE take = ? AND place = ?");
+  for (std::size_t i = 0; i < found.length; ++i) {
+    named.reset();
+    named.bind(1, signed_of(summary.take));
+    named.bind(2, signed_of(places[found.begin + i]));
+    if (named.executeStep()) content.chords.push_back(named.getColumn(0).getString());
+  }
+  summary.content = std::move(content);
+}
+
 void Database::index_heard(TakeId take, int ear, const std::vector<Statement>& statements) {
   unheard_.reset();
   SQLite::Statement old(file_, "DELETE FROM statements WHERE take = ?");

@@ -9,6 +9,17 @@
 
 namespace undersong::takes {
 
+Micros last_phrase(const std::vector<midi::Event>& events) {
+  Micros begin{}, newest{};
+  std::optional<Micros> sounded;  // until when
+  for (const PlayedNote& note : played_notes(events).notes) {
+    if (!sounded || note.at - *sounded >= kFindRest) begin = note.at;
+    sounded = sounded ? std::max(*sounded, note.at + note.length) : note.at + note.length;
+    newest = note.at;
+  }
+  return std::max(begin, newest - kLongestPlayed);
+}
+
 Result<FindQuery> find_query(std::vector<midi::Event> events) {
   if (events.size() > kMostFindEvents) events.resize(kMostFindEvents);
   const auto played = played_notes(events);

@@ -1,5 +1,7 @@
 #include "daemon/takes/find_reader.h"
 
+#include <limits>
+
 #include "daemon/takes/database.h"
 
 namespace undersong::takes {
@@ -20,16 +22,27 @@ std::string_view bytes_of(const SQLite::Column& blob) {
 
 }  // namespace
 
+TakeId fill_find_shelf(SQLite::Database& file, FindShelf& shelf, TakeId after, std::size_t most) {
+  SQLite::Statement query(file, std::string("SELECT takes.take, lines") + kPrinted +
+                                    " AND takes.take > ? ORDER BY takes.take LIMIT ?");
+  query.bind(1, kFindVersion);
+  query.bind(2, signed_of(after));
+  query.bind(3, signed_of(most));
+  TakeId last = 0;
+  std::size_t read = 0;
+  for (; query.executeStep(); ++read) {
+    last = static_cast<TakeId>(query.getColumn(0).getInt64());
+    FindLines row{last, {}};
+    const SQLite::Column blob = query.getColumn(1);
+    if (unpack_lines(bytes_of(blob), row.lines))
+      shelf.put(std::move(row));  // a damaged row is as good as none
+  }
+  return read < most ? 0 : last;
+}
+
 std::unique_ptr<FindShelf> read_find_shelf(SQLite::Database& file) {
   auto shelf = std::make_unique<FindShelf>();
-  SQLite::Statement query(file, std::string("SELECT takes.take, lines") + kPrinted + " ORDER BY takes.take");
-  query.bind(1, kFindVersion);
-  while (query.executeStep()) {
-    FindLines row{static_cast<TakeId>(query.getColumn(0).getInt64()), {}};
-    const SQLite::Column blob = query.getColumn(1);
-    if (unpack_lines(bytes_of(blob), row.lines))  // a damaged row is as good as none
-      shelf->takes.emplace_hint(shelf->takes.end(), row.take, std::move(row));
-  }
+  fill_find_shelf(file, *shelf, 0, std::numeric_limits<std::int64_t>::max());
   return shelf;
 }
 
@@ -42,7 +55,8 @@ std::uint64_t count_unprinted(SQLite::Database& file) {
   return static_cast<std::uint64_t>(query.getColumn(0).getInt64());
 }
 
-FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const FindQuery& query) {
+FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const FindQuery& query,
+                          const FindEffort& effort) {
   SQLite::Statement notes(file, "SELECT notes FROM find_notes WHERE take = ?");
   const auto read_notes = [&](TakeId take) -> std::optional<std::vector<FindNote>> {
     notes.reset();
@@ -53,13 +67,13 @@ FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const 
   };
   FoundPlaces out;
   SQLite::Statement about(file, "SELECT title, begin_utc_ms FROM takes WHERE take = ?");
-  for (FoundTake& found : find_takes(query, shelf.all(), read_notes)) {
+  for (FoundTake& found : find_takes(query, shelf, read_notes, kMostFoundTakes, effort)) {
     about.reset();
     about.bind(1, signed_of(found.take));
     if (!about.executeStep()) continue;
     out.places.push_back({found, about.getColumn(0).getString(), about.getColumn(1).getInt64()});
   }
-  out.takes = shelf.takes.size();
+  out.takes = shelf.size();
   out.unprinted = count_unprinted(file);
   return out;
 }

@@ -4,7 +4,7 @@
 //   auto file = FindFile::open(path);
 //   if (file) auto found = file->find(query);
 //
-// Units: as find_shelf.h.
+// Units: as find_takes.h.
 // Threads: one at a time for each SQLite connection.
 // Errors: FindFile returns one sentence. The functions throw SQLite::Exception, which must not leave
 // this folder.
@@ -16,14 +16,16 @@
 #include <memory>
 
 #include "daemon/base/result.h"
-#include "daemon/takes/find_shelf.h"
+#include "daemon/takes/find_takes.h"
 
 namespace undersong::takes {
 
 // All takes that are kept, ended and not deleted, and have a print of this version.
 std::unique_ptr<FindShelf> read_find_shelf(SQLite::Database& file);
-std::optional<FindPrint> read_find_lines(SQLite::Database& file, TakeId take);
-FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const FindQuery& query);
+// Puts up to `most` of them on the shelf, those after `after`. The last that was read; 0: there are no more.
+TakeId fill_find_shelf(SQLite::Database& file, FindShelf& shelf, TakeId after, std::size_t most);
+FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const FindQuery& query,
+                          const FindEffort& effort = {});
 // Ended takes that are not deleted and have no print of this version.
 std::uint64_t count_unprinted(SQLite::Database& file);
 

@@ -1,10 +1,12 @@
 #include "daemon/takes/find_takes.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdlib>
 #include <functional>
 #include <map>
 #include <queue>
+#include <tuple>
 
 #include "daemon/takes/find_chords.h"
 #include "daemon/takes/find_line.h"
@@ -55,22 +57,101 @@ FoundTake together(TakeId take, FoundAs as, std::vector<Place> places) {
   return out;
 }
 
-// The likely places of a line in the takes, by their lines alone.
-std::vector<Likely> likely_places(std::span<const FindNote> tune, std::span<const FindLines* const> takes,
-                                  bool in_melody, std::size_t most) {
+// Seeds of a take that agree on where the tune would lie.
+struct Agreeing {
+  const FindLines* take = nullptr;
+  bool in_melody = false;
+  int shift = 0;
+  FindTime middle = 0;  // of the tune in the take, in units of kAgree
+  LineSeed seed{};
+  int seeds = 0;
+};
+constexpr FindTime kAgree = 100;
+constexpr std::size_t kFollowed = 24;
+
+std::span<const FindNote> line_of(const Agreeing& each) {
+  return each.in_melody ? each.take->lines.melody : each.take->lines.top;
+}
+
+// Keeps the `most` that come first by `before`.
+template <class T, class Before>
+void keep_first(std::vector<T>& all, std::size_t most, Before before) {
+  if (all.size() <= most) return;
+  std::nth_element(all.begin(), all.begin() + static_cast<std::ptrdiff_t>(most), all.end(), before);
+  all.resize(most);
+}
+
+// Where seeds lie, each place once. To follow every seed would take most of the time of a search.
+std::vector<Agreeing> seeded(std::span<const FindNote> tune, const std::vector<FindWindow>& windows,
+                             bool in_melody) {
   const LineSeeds seeds(tune);
-  std::vector<Likely> out;
-  std::vector<Place> here;
-  for (const FindLines* take : takes) {
+  const FindTime middle = tune[std::min(tune.size(), kLongestTune) / 2].at;
+  std::vector<Agreeing> out, here;
+  for (const FindWindow& window : windows) {
+    const FindLines* take = window.take;
     here.clear();
-    const auto look = [&](std::span<const FindNote> line, bool skipping) {
-      seeds.scan(line, skipping, [&](const LineSeed& seed) {
-        const LineMatch match = follow(tune, line, seed);
-        if (match.score > 0) here.push_back({match.score, match.from, match.to, match.mapping});
+    const auto look = [&](const std::vector<FindNote>& whole, bool melody) {
+      const auto earlier = [](const FindNote& note, FindTime at) { return note.at < at; };
+      const auto from = std::lower_bound(whole.begin(), whole.end(), window.from, earlier);
+      const auto line = std::span(from, std::lower_bound(from, whole.end(), window.to, earlier));
+      const auto offset = static_cast<std::uint32_t>(from - whole.begin());
+      seeds.scan(line, melody, [&](LineSeed seed) {
+        const FindNote &first = tune[seed.tune[0]], &last = tune[seed.tune[2]];
+        const double rate = static_cast<double>(line[seed.line[2]].at - line[seed.line[0]].at) /
+                            std::max(1, last.at - first.at);
+        const double at = line[seed.line[0]].at + rate * (middle - first.at);
+        const int shift = line[seed.line[0]].key - first.key;
+        for (auto& note : seed.line) note += offset;
+        here.push_back({take, melody, shift, static_cast<FindTime>(std::floor(at / kAgree)), seed, 1});
       });
     };
     if (in_melody) look(take->lines.melody, true);
     look(take->lines.top, false);
+    std::sort(here.begin(), here.end(), [](const Agreeing& a, const Agreeing& b) {
+      return std::tie(a.in_melody, a.shift, a.middle, a.seed.line[0], a.seed.tune[0]) <
+             std::tie(b.in_melody, b.shift, b.middle, b.seed.line[0], b.seed.tune[0]);
+    });
+    std::size_t before = 0, before_begin = 0;  // the seeds that agree just before `i`
+    for (std::size_t i = 0; i < here.size();) {
+      const auto near = [&](std::size_t other, FindTime apart) {
+        return here[other].in_melody == here[i].in_melody && here[other].shift == here[i].shift &&
+               here[other].middle - here[i].middle == apart;
+      };
+      std::size_t end = i, after = i;
+      while (end < here.size() && near(end, 0)) ++end;
+      for (after = end; after < here.size() && near(after, 1);) ++after;
+      const std::size_t beside = before > 0 && near(before_begin, -1) ? before : 0;
+      // Their tempos differ, so many are followed, spread over the tune.
+      const std::size_t several = std::min(end - i, kFollowed);
+      for (std::size_t n = 0; n < several; ++n) {
+        out.push_back(here[i + (end - i) * (2 * n + 1) / (2 * several)]);
+        out.back().seeds = static_cast<int>(end - i + std::max(beside, after - end));
+      }
+      before = end - i, before_begin = i;
+      i = end;
+    }
+  }
+  return out;
+}
+
+// The likely places of a line in the takes, by their lines alone.
+std::vector<Likely> likely_places(std::span<const FindNote> tune, const std::vector<FindWindow>& windows,
+                                  bool in_melody, const FindEffort& effort) {
+  std::vector<Likely> out;
+  if (tune.empty()) return out;
+  auto followed = seeded(tune, windows, in_melody);
+  keep_first(followed, effort.followed,
+             [](const Agreeing& a, const Agreeing& b) { return a.seeds > b.seeds; });
+  std::stable_sort(followed.begin(), followed.end(),
+                   [](const Agreeing& a, const Agreeing& b) { return a.take->take < b.take->take; });
+  std::vector<Place> here;
+  for (auto each = followed.begin(); each != followed.end();) {
+    const FindLines* take = each->take;
+    here.clear();
+    for (; each != followed.end() && each->take == take; ++each) {
+      const LineMatch match = follow(tune, line_of(*each), each->seed);
+      if (match.score > 0) here.push_back({match.score, match.from, match.to, match.mapping});
+    }
     std::stable_sort(here.begin(), here.end(), better);
     std::size_t kept = 0;
     for (std::size_t i = 0; i < here.size() && kept < kPlacesOfATake; ++i) {
@@ -84,11 +165,7 @@ std::vector<Likely> likely_places(std::span<const FindNote> tune, std::span<cons
     }
     for (std::size_t i = 0; i < kept; ++i) out.push_back({take, here[i]});
   }
-  const auto surer = [](const Likely& a, const Likely& b) { return better(a.place, b.place); };
-  if (out.size() > most) {
-    std::nth_element(out.begin(), out.begin() + static_cast<std::ptrdiff_t>(most), out.end(), surer);
-    out.resize(most);
-  }
+  keep_first(out, effort.places, [](const Likely& a, const Likely& b) { return better(a.place, b.place); });
   return out;
 }
 
@@ -113,10 +190,18 @@ std::vector<FoundTake> looked_at(std::vector<Likely> likely, FoundAs as, const R
   return out;
 }
 
-std::vector<FoundTake> as_tune(const FindQuery& query, std::span<const FindLines* const> takes,
-                               const ReadNotes& read_notes, FindEffort effort) {
+std::vector<FindWindow> windows_of(const FindQuery& query, std::span<const FindNote> line,
+                                   const FindShelf& shelf, const FindEffort& effort) {
+  auto out = shelf.likely(line, effort.windows);
+  std::erase_if(out, [&](const FindWindow& each) { return each.take->take == query.of; });
+  return out;
+}
+
+std::vector<FoundTake> as_tune(const FindQuery& query, const FindShelf& shelf, const ReadNotes& read_notes,
+                               const FindEffort& effort) {
   const auto& tune = query.print.notes;
-  return looked_at(likely_places(tune, takes, true, effort.places), FoundAs::kTune, read_notes,
+  const auto windows = windows_of(query, tune, shelf, effort);
+  return looked_at(likely_places(tune, windows, true, effort), FoundAs::kTune, read_notes,
                    [&](const FindPrint& print, std::span<const Likely> likely) {
                      const auto notes = roled(print);
                      std::vector<Place> out;
@@ -128,9 +213,10 @@ std::vector<FoundTake> as_tune(const FindQuery& query, std::span<const FindLines
                    });
 }
 
-std::vector<FoundTake> as_passage(const FindQuery& query, std::span<const FindLines* const> takes,
-                                  const ReadNotes& read_notes, FindEffort effort) {
-  return looked_at(likely_places(query.print.top, takes, false, effort.places), FoundAs::kPassage, read_notes,
+std::vector<FoundTake> as_passage(const FindQuery& query, const FindShelf& shelf, const ReadNotes& read_notes,
+                                  const FindEffort& effort) {
+  const auto windows = windows_of(query, query.print.top, shelf, effort);
+  return looked_at(likely_places(query.print.top, windows, false, effort), FoundAs::kPassage, read_notes,
                    [&](const FindPrint& print, std::span<const Likely> likely) {
                      std::vector<Place> out;
                      for (std::size_t i = 0; i < likely.size() && likely[i].take == likely[0].take; ++i) {
@@ -141,9 +227,11 @@ std::vector<FoundTake> as_passage(const FindQuery& query, std::span<const FindLi
                    });
 }
 
-std::vector<FoundTake> as_chords(const FindQuery& query, std::span<const FindLines* const> takes,
+std::vector<FoundTake> as_chords(const FindQuery& query, const FindShelf& shelf, const FindEffort& effort,
                                  std::size_t limit) {
   std::vector<FoundTake> out;
+  auto takes = shelf.likely(query.print.chords, effort.progressions);
+  std::erase_if(takes, [&](const FindLines* each) { return each->take == query.of; });
   ProgressionFinder finder(query.print.chords);
   // The scores of the best takes so far, lowest on top: what can't come among them is not looked for in full.
   std::priority_queue<float, std::vector<float>, std::greater<>> best;
@@ -161,8 +249,8 @@ std::vector<FoundTake> as_chords(const FindQuery& query, std::span<const FindLin
 
 }  // namespace
 
-std::vector<FoundTake> find_takes(const FindQuery& query, std::span<const FindLines* const> takes,
-                                  const ReadNotes& read_notes, std::size_t limit, FindEffort effort) {
+std::vector<FoundTake> find_takes(const FindQuery& query, const FindShelf& shelf, const ReadNotes& read_notes,
+                                  std::size_t limit, FindEffort effort) {
   std::map<TakeId, FoundTake> best;
   const auto add = [&](const std::vector<FoundTake>& found) {
     for (const FoundTake& each : found) {
@@ -172,13 +260,13 @@ std::vector<FoundTake> find_takes(const FindQuery& query, std::span<const FindLi
   };
   std::vector<FoundTake> passages;
   if (!query.single_line || query.print.notes.size() >= kFewestOfASolo)
-    passages = as_passage(query, takes, read_notes, effort);
+    passages = as_passage(query, shelf, read_notes, effort);
   // A few notes of one voice may lie in a solo of another take by chance.
   const float sure = query.single_line ? static_cast<float>(query.print.notes.size()) : kSurePassage;
   std::erase_if(passages, [sure](const FoundTake& each) { return each.score < sure; });
   for (FoundTake& each : passages) each.score += kAbove;
   add(passages);
-  add(query.single_line ? as_tune(query, takes, read_notes, effort) : as_chords(query, takes, limit));
+  add(query.single_line ? as_tune(query, shelf, read_notes, effort) : as_chords(query, shelf, effort, limit));
   std::vector<FoundTake> out;
   for (const auto& [take, found] : best)
     if (found.score > 0) out.push_back(found);

@@ -1,11 +1,12 @@
 // find_takes ranks takes by how surely they hold what somebody played.
 //
-//   const FoundTakes found = find_takes(query, lines_of_all_takes, read_notes, 20);
+//   const FoundTakes found = find_takes(query, shelf, read_notes, 20);
 //
-// First all takes are compared by their lines: the melody and the highest notes by seeds (find_line.h), the
-// chords one by one (find_chords.h). Then the most likely places are looked at with all their notes
-// (find_tune.h, find_texture.h). A single line is looked for as a tune, anything else as chords,
-// and both as a whole passage; a passage that is there comes first, because it can't be there by chance.
+// First the shelf names the takes that are worth looking at (find_shelf.h). These are compared by their
+// lines: the melody and the highest notes by seeds (find_line.h), the chords one by one (find_chords.h). Then
+// the most likely places are looked at with all their notes (find_tune.h, find_texture.h). A single line is
+// looked for as a tune, anything else as chords, and both as a whole passage; a passage that is there comes
+// first, because it can't be there by chance.
 //
 // Places that follow one another without a gap are one place: somebody who circled a loop eight times is
 // shown the whole run.
@@ -18,19 +19,16 @@
 #include <functional>
 #include <optional>
 #include <span>
+#include <string>
 #include <vector>
 
 #include "daemon/takes/find_query.h"
+#include "daemon/takes/find_shelf.h"
 #include "daemon/takes/log_line.h"
 
 namespace undersong::takes {
 
 inline constexpr std::size_t kMostFoundTakes = 20;
-
-struct FindLines {
-  TakeId take = 0;
-  FindPrint lines;  // without notes
-};
 
 enum class FoundAs : std::uint8_t { kTune, kChords, kPassage };
 
@@ -46,11 +44,28 @@ struct FoundTake {
 
 using ReadNotes = std::function<std::optional<std::vector<FindNote>>(TakeId)>;
 struct FindEffort {
-  std::size_t places = 600;  // looked at with all notes
+  std::size_t windows = 1000;      // of takes, compared by their lines
+  std::size_t progressions = 600;  // takes compared by their chords
+  std::size_t followed = 30'000;   // places where a line is followed
+  std::size_t places = 600;        // looked at with all notes
 };
+// Tries every take: what the index leaves out is measured against it.
+inline constexpr FindEffort kEveryTake{SIZE_MAX, SIZE_MAX, SIZE_MAX, 600};
+
 // Best first, each take once, at most `limit`.
-std::vector<FoundTake> find_takes(const FindQuery& query, std::span<const FindLines* const> takes,
-                                  const ReadNotes& read_notes, std::size_t limit = kMostFoundTakes,
-                                  FindEffort effort = {});
+std::vector<FoundTake> find_takes(const FindQuery& query, const FindShelf& shelf, const ReadNotes& read_notes,
+                                  std::size_t limit = kMostFoundTakes, FindEffort effort = {});
+
+struct FoundPlace {
+  FoundTake found;
+  std::string title;
+  std::int64_t begin_utc_ms = 0;  // of the take
+};
+
+struct FoundPlaces {
+  std::vector<FoundPlace> places;  // best first
+  std::uint64_t takes = 0;         // on the shelf
+  std::uint64_t unprinted = 0;     // takes that have no find print yet, and are not in the answer
+};
 
 }  // namespace undersong::takes

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "daemon/takes/log_line.h"
+#include "daemon/takes/take_content.h"
 
 namespace undersong::takes {
 
@@ -37,7 +38,8 @@ struct Summary {
   std::string title, annotation;
   std::optional<std::string> ended;  // the reason; empty while the take is open
   std::uint64_t notes = 0, chords = 0, marks = 0;
-  std::optional<std::string> key;  // the key that lasted longest
+  std::optional<std::string> key;        // the key that lasted longest
+  std::optional<TakeContent> content{};  // of an ended take with chords
   bool deleted = false;
   LineNumber first_line = 0, last_line = 0;
 };

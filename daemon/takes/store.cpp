@@ -195,6 +195,11 @@ class SqliteStore final : public Store {
     });
   }
 
+  void fill_shelf(std::size_t most, Answer<bool> answer) override {
+    task<bool>(std::move(answer), false,
+               [this, most]() -> Result<bool> { return database_->fill_shelf(most); });
+  }
+
   void known(std::vector<FindNote> notes, Answer<std::optional<TakeId>> answer) override {
     task<std::optional<TakeId>>(std::move(answer), false,
                                 [this, notes = std::move(notes)]() -> Result<std::optional<TakeId>> {

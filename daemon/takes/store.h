@@ -36,7 +36,7 @@
 
 #include "daemon/base/result.h"
 #include "daemon/takes/bring.h"
-#include "daemon/takes/find_shelf.h"
+#include "daemon/takes/find_takes.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moments.h"
 #include "daemon/takes/own_idiom.h"
@@ -139,6 +139,8 @@ class Store {
   virtual void find_places(FindQuery query, Answer<FoundPlaces> answer) = 0;
   // Makes the missing find prints of up to `most` takes. Answers how many are left.
   virtual void make_find_prints(std::size_t most, Answer<std::uint64_t> answer) = 0;
+  // Reads up to `most` more of them, so that the first question need not wait. Answers whether all are there.
+  virtual void fill_shelf(std::size_t most, Answer<bool> answer) = 0;
   // The take with exactly these notes, if it is there.
   virtual void known(std::vector<FindNote> notes, Answer<std::optional<TakeId>> answer) = 0;
   // Adds a take that was played elsewhere. Answered when it is on disk.

@@ -251,5 +251,46 @@ TEST_F(DaemonTest, ALoopIsSoundedByAClientWhereThereIsNoOutputAndEndsWithItsConn
   EXPECT_EQ(passes->pitch.size(), 1u);
 }
 
+TEST_F(DaemonTest, ATakeIsFoundByWhatIsPlayed) {
+  start({"--play", UNDERSONG_SOURCE_DIR "/configs/demo.mid", "--speed", "1000"});
+  Connection daemon = connect();
+  ASSERT_TRUE(until_kept(daemon));
+  // Eight seconds of it, a tone higher and half as fast.
+  const auto notes = daemon.request(protocol::GetNotes{.take = 1});
+  ASSERT_TRUE(notes);
+  const auto begin = daemon.request(protocol::GetTake{.take = 1})->summary.at;
+  std::vector<protocol::AskedNote> asked;
+  for (std::size_t i = 0; i < notes->at.size(); ++i) {
+    const auto at = notes->at[i] - begin;
+    if (at < 20'000'000 || at > 28'000'000) continue;
+    asked.push_back({2 * at, static_cast<int>(notes->pitch[i].value) + 2, 2 * notes->length_us[i]});
+  }
+  ASSERT_GT(asked.size(), 8u);
+  const auto higher = daemon.request(protocol::FindPlayed{.notes = asked});
+  ASSERT_TRUE(higher) << higher.error().sentence;
+  EXPECT_EQ(higher->takes, 1u);
+  EXPECT_EQ(higher->unprepared, 0u);
+  ASSERT_EQ(higher->found.size(), 1u);
+  EXPECT_EQ(higher->found[0].take, 1u);
+  EXPECT_EQ(higher->found[0].as, protocol::FoundAs::kPassage);
+  EXPECT_EQ(higher->found[0].shift, -2);
+  EXPECT_NEAR(higher->found[0].rate, 0.5, 0.1);
+  EXPECT_LT(higher->found[0].from_us, 28'000'000);
+  EXPECT_GT(higher->found[0].from_us + higher->found[0].length_us, 20'000'000);
+
+  const auto none = daemon.request(protocol::FindPlayed{.notes = std::vector<protocol::AskedNote>{}});
+  ASSERT_FALSE(none);
+  EXPECT_EQ(none.error().sentence, "There are no notes to look for.");
+  // The newest take is what was played, so there is nothing else to find.
+  Process client({UNDERSONG_CLIENT, "take", "find", "--last", "60"}, true);
+  EXPECT_TRUE(client.read_line().ends_with(" notes in 1 take: nothing like them is there."));
+  // It is called by its chords.
+  const auto listed = daemon.request(protocol::ListTakes{});
+  ASSERT_TRUE(listed && listed->takes.at(0).content);
+  EXPECT_GE(listed->takes[0].content->times, 2u);
+  Process list({UNDERSONG_CLIENT, "list"}, true);
+  EXPECT_NE(list.read_line().find(" times"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace undersong::app

@@ -67,6 +67,41 @@ describe('the take log', { skip: why_not || false }, () => {
     assert.match(await page.locator('[data-take="1"]').innerText(), /1:3\d[^]*402 notes/);
   }));
 
+  test('a take is called by its chords, under its evening', () => on('#takes', async (page) => {
+    const { content } = (await client.ask('take.get', { take: 1 })).summary;
+    assert.ok(content.chords.length > 1 && content.times > 1);
+    const name = `${content.chords.map((chord) => symbol_of(chord)).join(' ')}, ${content.times} times`;
+    assert.equal(await page.locator('[data-take="1"] .take-name').innerText(), name);
+    assert.match(await page.locator('[data-take="1"]').innerText(), /Take 1\b/);
+    const { year } = await page.evaluate(() => ({ year: String(new Date().getFullYear()) }));
+    assert.ok((await page.locator('.evening').first().innerText()).includes(year));
+  }));
+
+  test('finds what was just played, plays it and opens it at its place', () => on('#takes', async (page) => {
+    // Eight seconds of the first take, a tone higher, as a third take.
+    const all = await client.ask('take.notes', { take: 1 });
+    const { at: begin } = (await client.ask('take.get', { take: 1 })).summary;
+    const events = all.at.flatMap((at, i) => [{ at, pitch: all.pitch[i] + 2, on: true }, { at: at + all.length_us[i], pitch: all.pitch[i] + 2, on: false }])
+      .filter((each) => each.at >= begin + 20e6 && each.at < begin + 26e6).sort((a, b) => a.at - b.at || a.on - b.on);
+    for (let i = 0; i < events.length; ++i) {
+      await new Promise((go) => setTimeout(go, i === 0 ? 0 : (events[i].at - events[i - 1].at) / 2000));  // twice as fast
+      await client.ask('notes.send', { notes: [{ pitch: events[i].pitch, velocity: 70, on: events[i].on }] });
+    }
+    await page.getByRole('button', { name: 'Find what I just played' }).click();
+    const hit = page.locator('.find-played .moment-row').first();
+    await hit.waitFor();
+    await client.ask('take.end');
+    await client.ask('take.delete', { take: 3 });
+    const place = (await hit.getByRole('link').innerText()).split(', ').at(-1);
+    assert.equal(await hit.getAttribute('data-take'), '1');
+    await hit.getByRole('button', { name: /^Play/ }).click();
+    await hit.getByRole('button', { name: /^Stop/ }).click();
+    await hit.getByRole('link').click();
+    await page.locator('canvas.roll').waitFor();
+    // Where it was opened is where the cursor stands.
+    await until(async () => (await page.locator('.instant-time').innerText()) === place, `the cursor at ${place}`);
+  }));
+
   test('finds moments in a musician’s words, plays one, and says what is not understood', () => on('#takes', async (page) => {
     const field = page.getByRole('searchbox', { name: 'Find moments' });
     await field.fill('Db under G');

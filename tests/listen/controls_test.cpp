@@ -209,7 +209,7 @@ TEST(ControlsText, RefusesWithOneSentence) {
       error("note 3", "single", "dance"),
       "The action \"dance\" of the control \"note 3\" is none of mark, hold_still, hear_next, end_take, "
       "tap, beat_one, pin_key, undo_mark, hear_previous, hear_again, brighter, darker, more_tense, "
-      "more_resolved, more_surprising, more_familiar, no_wishes and along.");
+      "more_resolved, more_surprising, more_familiar, no_wishes, along and find_played.");
   EXPECT_EQ(error("program 3", "long"),
             "The control \"program 3\" cannot be pressed long, because a program change has no end.");
 }

@@ -162,6 +162,18 @@ TEST_F(StageTest, WhatAClientPlaysIsNeverAnEcho) {
   EXPECT_TRUE(lines(takes::LineKind::kEcho).empty());
 }
 
+TEST_F(StageTest, APedalAsksForTheTakesThatHoldWhatWasPlayed) {
+  StageOptions options;
+  options.settings.controls.push_back(*listen::parse_mapping("cc 67", "single", "find_played"));
+  stage_.reconfigure(options);
+  auto* lane = inputs_.lane("keys");
+  EXPECT_EQ(stage_.finds_asked(), 0u);
+  for (const int value : {127, 0, 127, 0})
+    lane->push(midi::control_change(Micros(++now_ * 1'000), 0, 67, static_cast<std::uint8_t>(value)));
+  drain();
+  EXPECT_EQ(stage_.finds_asked(), 2u);
+}
+
 TEST_F(StageTest, APedalPinsTheKeyAsItIsAndFreesItAgain) {
   StageOptions options;
   options.settings.controls.push_back(*listen::parse_mapping("cc 67", "single", "pin_key"));

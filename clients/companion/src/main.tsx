@@ -43,7 +43,7 @@ function App() {
         {daemon.link.value === 'token' ? <TokenForm />
           : here.page === 'play' ? <Play />
           : here.page === 'takes' ? <TakeList />
-          : here.page === 'take' ? <TakePage key={here.take} take={here.take} />
+          : here.page === 'take' ? <TakePage key={here.take} take={here.take} at={here.at} />
           : here.page === 'song' ? <LazySong take={here.take} />
           : <SettingsPage />}
       </main>

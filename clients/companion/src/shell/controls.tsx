@@ -13,7 +13,7 @@ const actions: Record<Control['action'], string> = {
   brighter: 'brighter', darker: 'darker', more_tense: 'more tense', more_resolved: 'more resolved',
   more_surprising: 'more surprising', more_familiar: 'more familiar', no_wishes: 'no wishes',
   pin_key: 'pin the key, or free it', along: 'start or stop the loop to play along', tap: 'tap the beat', beat_one: 'this is one',
-  end_take: 'end the take',
+  end_take: 'end the take', find_played: 'find what I just played',
 };
 const presses: Record<Control['press'], string> = { single: 'once', double: 'twice', long: 'long' };
 

@@ -1,12 +1,13 @@
 // The route: which screen is open, from the part of the address after #.
 import { signal } from '@preact/signals';
 
-export type Route = { page: 'play' } | { page: 'takes' } | { page: 'take' | 'song'; take: number } | { page: 'settings' };
+/** `at`: a place in the take, in microseconds after its beginning. */
+export type Route = { page: 'play' } | { page: 'takes' } | { page: 'take' | 'song'; take: number; at: number } | { page: 'settings' };
 
 function read(): Route {
   const hash = location.hash.slice(1);
-  const take = /^(take|song)\/(\d+)$/.exec(hash);
-  if (take) return { page: take[1] as 'take' | 'song', take: Number(take[2]) };
+  const take = /^(take|song)\/(\d+)(?:@(\d+(?:\.\d+)?))?$/.exec(hash);  // #take/12@63.1: 63.1 seconds after its beginning
+  if (take) return { page: take[1] as 'take' | 'song', take: Number(take[2]), at: Number(take[3] ?? 0) * 1e6 };
   if (hash === 'takes' || hash === 'settings') return { page: hash };
   return { page: 'play' };
 }

@@ -1,14 +1,17 @@
 // Plays one moment of a take, on the MIDI output or with the page's own sound, including what is already held when it begins.
+import { signal } from '@preact/signals';
 import type { FoundMoment } from '../protocol';
 import { through } from '../play/hear';
 import { audio, hush, sound } from '../sound/tone';
-import { ask } from '../state';
+import { ask, complain } from '../state';
 import { load_take } from './take_data';
 
 const shortest_us = 600_000;  // anything shorter would only be a blip
 
+export type Sounding = Pick<FoundMoment, 'take' | 'from_us' | 'length_us'>;
+
 /** Resolves when it begins. `over` is called when it has ended by itself. */
-export async function play_moment(moment: FoundMoment, over: () => void): Promise<() => void> {
+async function play_moment(moment: Sounding, over: () => void): Promise<() => void> {
   const from = moment.from_us, to = from + Math.max(shortest_us, moment.length_us);
   if (through.peek() === 'midi') {
     await ask('take.play', { take: moment.take, from_us: from, to_us: to, held: true });
@@ -31,4 +34,30 @@ export async function play_moment(moment: FoundMoment, over: () => void): Promis
     clearTimeout(timer);
     hush();
   };
+}
+
+/** The key of what is playing; empty if nothing is. One thing sounds at a time. */
+export const playing = signal('');
+let stop: (() => void) | null = null;
+
+export function silence(): void {
+  stop?.();
+  stop = null;
+  playing.value = '';
+}
+
+/** Plays it, or stops it if it is what is playing. */
+export async function play_or_stop(moment: Sounding, key: string): Promise<void> {
+  const same = playing.peek() === key;
+  silence();
+  if (same) return;
+  playing.value = key;
+  try {
+    stop = await play_moment(moment, () => {
+      if (playing.peek() === key) playing.value = '';
+    });
+  } catch (error) {
+    playing.value = '';
+    complain(error);
+  }
 }

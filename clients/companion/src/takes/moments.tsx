@@ -4,8 +4,8 @@ import { useEffect } from 'preact/hooks';
 import { clock, pretty } from '../music/text';
 import type { FoundMoments, FoundMoment } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
-import { ask, complain, symbol_of } from '../state';
-import { play_moment } from './moment_player';
+import { ask, symbol_of } from '../state';
+import { play_or_stop, playing, silence } from './moment_player';
 
 const examples = ['Db under G', '#11 over a major seventh', 'any dominant on Bb under the 9', 'Cm7 then F7 then Bbmaj7', 'minor under A in F last week'];
 const page_size = 30;
@@ -13,7 +13,6 @@ const page_size = 30;
 const question = signal('');
 const answer = signal<FoundMoments | null>(null);
 const trouble = signal('');
-const playing = signal('');  // the key of the moment that is playing
 
 let asked = 0;
 async function find(from?: string): Promise<void> {
@@ -39,27 +38,6 @@ async function find(from?: string): Promise<void> {
 function ask_for(text: string): void {
   question.value = text;
   void find();
-}
-
-let stop: (() => void) | null = null;
-function silence(): void {
-  stop?.();
-  stop = null;
-  playing.value = '';
-}
-async function play(moment: FoundMoment, key: string): Promise<void> {
-  const same = playing.peek() === key;
-  silence();
-  if (same) return;
-  playing.value = key;
-  try {
-    stop = await play_moment(moment, () => {
-      if (playing.peek() === key) playing.value = '';
-    });
-  } catch (error) {
-    playing.value = '';
-    complain(error);
-  }
 }
 
 export function MomentSearch() {
@@ -107,11 +85,11 @@ function MomentRow({ moment }: { moment: FoundMoment }) {
   const name = `${moment.chords.map(symbol_of).join(' ')}${moment.name ? ` under ${moment.name}` : ''}, take ${moment.take} at ${clock(moment.from_us)}`;
   return (
     <li class="moment-row" data-take={moment.take} data-from={moment.from_us}>
-      <button type="button" class="act" aria-label={`${sounds ? 'Stop' : 'Play'} ${name}`} onClick={() => void play(moment, key)}>{sounds ? '■' : '▶'}</button>
+      <button type="button" class="act" aria-label={`${sounds ? 'Stop' : 'Play'} ${name}`} onClick={() => void play_or_stop(moment, key)}>{sounds ? '■' : '▶'}</button>
       <span class="moment-chords">{moment.chords.map((chord, i) => <ChordSymbol key={i} chord={chord} />)}</span>
       {moment.name && <span class="moment-note">under {pretty(moment.name)} <span class="soft">{pretty(moment.degree ?? '')}</span></span>}
       <span class="soft">{(moment.length_us / 1e6).toFixed(1)} s{moment.times > 1 ? `, ${moment.time} of ${moment.times}` : ''}</span>
-      <a href={`#take/${moment.take}`}>{moment.title || `Take ${moment.take}`}, {clock(moment.from_us)}</a>
+      <a href={`#take/${moment.take}@${(moment.from_us / 1e6).toFixed(1)}`}>{moment.title || `Take ${moment.take}`}, {clock(moment.from_us)}</a>
     </li>
   );
 }

@@ -4,7 +4,9 @@ import { useEffect, useRef } from 'preact/hooks';
 import { clock, key_name, pitch_class_names, plural } from '../music/text';
 import type { ListTakes, TakeSummary } from '../protocol';
 import { ask, complain, daemon, live, say, takes_changed } from '../state';
+import { FindPlayed } from './find_played';
 import { MomentSearch } from './moments';
+import { chords_of, day_and_time, evening } from './take_name';
 import { Thumbnail } from './thumbnail';
 
 type Filter = Omit<ListTakes, 'limit' | 'before'>;
@@ -50,13 +52,18 @@ export function TakeList() {
   return (
     <div class="page takes">
       <h1>Takes</h1>
+      <FindPlayed />
       <MomentSearch />
       <Search />
       {list === null ? <p class="soft">{daemon.link.value === 'open' ? 'Looking …' : 'Not connected just now.'}</p>
         : list.length === 0 ? <Nothing searching={searching} />
         : (
           <ul class="take-rows" aria-label={wanted.deleted ? 'Deleted takes' : 'Takes, newest first'}>
-            {list.map((take) => <TakeRow key={take.take} take={take} />)}
+            {list.flatMap((take, i) => {
+              const when = evening(take.begin_utc_ms);
+              const row = <TakeRow key={take.take} take={take} />;
+              return i > 0 && evening(list[i - 1]!.begin_utc_ms) === when ? [row] : [<li key={`evening ${take.take}`} class="evening"><h2>{when}</h2></li>, row];
+            })}
           </ul>
         )}
       {more.value && list && <button type="button" class="act" onClick={() => void fetch_takes(list.at(-1)!.take)}>Older takes</button>}
@@ -74,20 +81,18 @@ function Nothing({ searching }: { searching: boolean }) {
   );
 }
 
-export function day_and_time(utc_ms: number): string {
-  return new Date(utc_ms).toLocaleString(undefined, { weekday: 'short', day: 'numeric', month: 'short', year: 'numeric', hour: '2-digit', minute: '2-digit' });
-}
-
 function TakeRow({ take }: { take: TakeSummary }) {
   const name = take.title || `Take ${take.take}`;
+  const chords = chords_of(take);
   const restore = () => ask('take.restore', { take: take.take }).then(() => say(`${name} is back on the list.`), complain);
   return (
     <li class="take-row">
       <a href={`#take/${take.take}`} data-take={take.take}>
         <Thumbnail take={take} />
-        <span class="take-name">{name}</span>
+        <span class="take-name">{take.title || chords || name}</span>
         <span class="take-when">{day_and_time(take.begin_utc_ms)}</span>
         <span class="take-facts">
+          {!take.title && chords && <span>Take {take.take}</span>}
           <span>{clock(take.length_us)}</span>
           {take.key && <span>{key_name(take.key)}</span>}
           <span>{plural(take.notes, 'note')}</span>

@@ -14,9 +14,11 @@ import { MidiPlayer } from './midi_player';
 import { Player } from './player';
 import { Roll } from './roll';
 import { holding, load_rest, load_take, type TakeData } from './take_data';
-import { day_and_time, delete_take } from './take_list';
+import { delete_take } from './take_list';
+import { chords_of, day_and_time } from './take_name';
 
-export function TakePage({ take }: { take: number }) {
+/** `at`: where it is opened, in microseconds after its beginning. */
+export function TakePage({ take, at }: { take: number; at: number }) {
   const [data, set_data] = useState<TakeData | null>(null);
   const [trouble, set_trouble] = useState('');
   const [, grown] = useState(0);
@@ -35,7 +37,7 @@ export function TakePage({ take }: { take: number }) {
   if (trouble) return <div class="page"><h1>Take {take}</h1><p>{trouble}</p><p><a href="#takes">All takes</a></p></div>;
   if (!data) return <div class="page"><h1>Take {take}</h1><p class="soft">Opening …</p></div>;
   if (data.summary.deleted) return <DeletedTake data={data} />;
-  return <OpenTake key={data.summary.take} data={data} parts={data.melody.length + data.offered.length} />;
+  return <OpenTake key={data.summary.take} data={data} at={at} parts={data.melody.length + data.offered.length} />;
 }
 
 /** It was deleted here or by another client. Nothing of it is lost. */
@@ -50,7 +52,7 @@ function DeletedTake({ data: { summary } }: { data: TakeData }) {
   );
 }
 
-function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
+function OpenTake({ data, at, parts }: { data: TakeData; at: number; parts: number }) {
   const { summary } = data;
   const canvas = useRef<HTMLCanvasElement>(null);
   const cursor = useMemo(() => signal(0), [summary.take]);
@@ -80,6 +82,7 @@ function OpenTake({ data, parts }: { data: TakeData; parts: number }) {
     };
   }, []);
   useEffect(() => roll.current!.set_data(data), [data, parts, symbol_style.value]);
+  useEffect(() => roll.current!.set_cursor(at), [at]);
 
   const by = through.value;
   const output = status.value?.outputs[0];
@@ -229,12 +232,12 @@ function TakeHead({ data }: { data: TakeData }) {
     <div class="take-head">
       <h1 class="visually-hidden">{summary.title || `Take ${take}`}</h1>
       <a href="#takes" class="quiet back" aria-label="All takes">‹</a>
-      <Editable class="title" value={summary.title} label="Title of this take" placeholder={`Take ${take}`} longest={200} disabled={!summary.ended} keep={rename} />
+      <Editable class="title" value={summary.title} label="Title of this take" placeholder={chords_of(summary) || `Take ${take}`} longest={200} disabled={!summary.ended} keep={rename} />
       <button type="button" class="quiet" onClick={() => save().catch(complain)}>Export</button>
       <button type="button" class="quiet" disabled={!summary.ended} onClick={() => remove().catch(complain)}>Delete</button>
       <a class="quiet to-song" href={`#song/${take}`}>Song</a>
       <p class="take-about soft">
-        {day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {plural(summary.notes, 'note')} · {plural(summary.chords, 'chord')}
+        {!summary.title && summary.content && `Take ${take} · `}{day_and_time(summary.begin_utc_ms)} · {clock(summary.length_us)}{summary.key ? ` · ${key_name(summary.key)}` : ''} · {plural(summary.notes, 'note')} · {plural(summary.chords, 'chord')}
         {summary.ended === 'interrupted' && ' · broken off, kept to the last note'}{!summary.ended && live.value && ' · still being played'}
       </p>
       <Editable class="annotation" value={summary.annotation} label="A note on this take" placeholder="A note to yourself" longest={2000} disabled={!summary.ended} keep={annotate} />
