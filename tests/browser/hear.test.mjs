@@ -181,7 +181,7 @@ describe('hearing', { skip: why_not || false }, () => {
       await connect(listener);
       await page.goto(`${daemon.url}#take/1`);
       await page.getByRole('button', { name: 'Loop settings' }).click();
-      const how = page.getByRole('group', { name: 'How the loop goes round' });
+      const how = page.getByRole('group', { name: 'How the loop is played' });
       const loudness = how.getByLabel('Loudness of the loop’s key strokes');
       assert.ok(Number(await loudness.inputValue()) <= 40, 'cautious to begin with');
       await loudness.fill('31');
