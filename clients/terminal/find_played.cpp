@@ -6,6 +6,7 @@
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
+#include "clients/terminal/play_found.h"
 
 namespace undersong::terminal {
 namespace {
@@ -48,21 +49,7 @@ std::optional<Problem> find(protocol::Connection& daemon, const Options& options
   if (found->unprepared > 0)
     fmt::print("{} older take{} not been prepared for this yet, and not in this answer.\n", found->unprepared,
                found->unprepared == 1 ? " has" : "s have");
-  if (options.play == 0) return std::nullopt;
-  const int count = static_cast<int>(found->found.size());
-  if (options.play > count)
-    return Problem{fmt::format("There is no place {} to play: {} {} found.", options.play, count,
-                               count == 1 ? "was" : "were")};
-  const auto& place = found->found[static_cast<std::size_t>(options.play - 1)];
-  protocol::PlayTake play;
-  play.take = place.take;
-  play.from_us = place.from_us;
-  play.to_us = place.from_us + place.length_us;
-  play.held = true;
-  const auto playing = daemon.request(play);
-  if (!playing) return playing.error();
-  fmt::print("Playing place {}.\n", options.play);
-  return std::nullopt;
+  return play_found(daemon, "place", options.play, found->found);
 }
 
 }  // namespace

@@ -7,6 +7,7 @@
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
+#include "clients/terminal/play_found.h"
 #include "protocol/question_examples.h"
 
 namespace undersong::terminal {
@@ -57,20 +58,7 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
     fmt::print("{} older take{} not been analysed again yet, and not in this answer.\n", found->unheard,
                found->unheard == 1 ? " has" : "s have");
   if (found->next) fmt::print("There are more. Show them with --from {}.\n", *found->next);
-  if (options.play == 0) return std::nullopt;
-  if (options.play > count)
-    return Problem{fmt::format("There is no moment {} to play: {} {} found.", options.play, count,
-                               count == 1 ? "was" : "were")};
-  const auto& moment = found->moments[static_cast<std::size_t>(options.play - 1)];
-  protocol::PlayTake play;
-  play.take = moment.take;
-  play.from_us = moment.from_us;
-  play.to_us = moment.from_us + moment.length_us;
-  play.held = true;
-  const auto playing = daemon.request(play);
-  if (!playing) return playing.error();
-  fmt::print("Playing moment {}.\n", options.play);
-  return std::nullopt;
+  return play_found(daemon, "moment", options.play, found->moments);
 }
 
 }  // namespace
