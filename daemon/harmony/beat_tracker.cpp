@@ -7,6 +7,14 @@ namespace undersong::harmony {
 namespace {
 
 constexpr Micros kNear{90'000};  // a note this near to a beat belongs to it
+// The shares of the two kinds of evidence: single notes, and strikes as judged by the network.
+constexpr float kNotesShare = .5f;
+constexpr StrikeShares kStrikeShares{2, .75f, .15f};
+constexpr float kSilent = .05f;       // probability that a beat without a strike begins a bar
+constexpr float kBarMemory = .94f;    // from beat to beat
+constexpr float kMetreMemory = .05f;  // from strike to strike
+constexpr float kMetreShare = 2;      // of what the strikes say of the number of beats a bar
+constexpr std::array<float, kMetres.size()> kUsualMetre{-4, 0, 0, 0, 0};  // bars of two beats are rare
 
 }  // namespace
 
@@ -19,21 +27,65 @@ void BeatTracker::to_frame(int frame) {
 
 void BeatTracker::note_on(Micros at, Pitch pitch, Velocity velocity) {
   if (origin_ && at - last_note_ > kBeatSilence) *this = BeatTracker();
-  if (!origin_) origin_ = last_note_ = at;  // the first time may be negative
+  if (!origin_) origin_ = last_note_ = clock_ = at;  // the first time may be negative
   at = std::max(at, last_note_);
+  pass(at);
   last_note_ = at;
-  to_frame(static_cast<int>((at - *origin_ + kBeatFrame / 2) / kBeatFrame));
   const BeatOnset onset = weigher_.weigh(at, pitch, velocity);
-  lattice_.note(onset);
   notes_[next_note_++ % notes_.size()] = at;
-  if (onset.bass > 0) strikes_[next_strike_++ % strikes_.size()] = {at, onset.bass * onset.weight};
+  const auto height = static_cast<float>(pitch.value()), loud = static_cast<float>(velocity.value());
+  const auto pitch_class = static_cast<std::uint16_t>(1u << pitch.pitch_class().value());
+  if (strike_notes_.empty()) {
+    strike_ = {at, height, height, loud, 1, pitch_class};
+    strike_sum_ = {};
+  } else {
+    strike_.low = std::min(strike_.low, height);
+    strike_.high = std::max(strike_.high, height);
+    strike_.loud = std::max(strike_.loud, loud);
+    strike_.classes = static_cast<std::uint16_t>(strike_.classes | pitch_class);
+    strike_.size += 1;
+    strike_sum_ += at - strike_.at;
+  }
+  strike_notes_.push_back(onset);
+  if (strike_notes_.size() == kLargestStrike) judge_strike();
+}
+
+void BeatTracker::judge_strike() {
+  if (strike_notes_.empty()) return;
+  strike_.at += strike_sum_ / static_cast<std::int64_t>(strike_notes_.size());
+  const Judgement judged = judge_.hear(strike_);
+  judged_[next_judged_++ % judged_.size()] = {strike_.at, judged.downbeat};
+  for (std::size_t m = 0; m < kMetres.size(); ++m)
+    metres_[m] += kMetreMemory * (judged.metres[m] - metres_[m]);
+  for (BeatOnset& onset : strike_notes_) onset.weight *= kNotesShare;
+  std::size_t place = 0;
+  while (place < strike_notes_.size() && strike_notes_[place].at <= strike_.at) ++place;
+  strike_notes_.insert(place, strike_onset(strike_.at, judged, strike_.at - struck_before_, kStrikeShares));
+  struck_before_ = strike_.at;
+  // All notes of a frame at once.
+  for (std::size_t i = 0, end = 0; i < strike_notes_.size(); i = end) {
+    const int frame = frame_of(strike_notes_[i].at);
+    for (end = i + 1; end < strike_notes_.size() && frame_of(strike_notes_[end].at) == frame;) ++end;
+    to_frame(frame);
+    lattice_.note({&strike_notes_[i], end - i});
+  }
+  strike_notes_.clear();
+}
+
+// Time goes on to `at`. Until a strike is complete, the lattice waits.
+void BeatTracker::pass(Micros at) {
+  clock_ = std::max(clock_, at);
+  if (!strike_notes_.empty()) {
+    if (at - last_note_ <= kTogether && at - strike_.at <= 2 * kTogether) return;
+    judge_strike();
+  }
+  to_frame(static_cast<int>((at - *origin_) / kBeatFrame));
 }
 
 void BeatTracker::advance(Micros at) {
   if (!origin_ || at <= last_note_) return;
   // After a long silence, waiting longer teaches nothing.
-  at = std::min(at, last_note_ + kBeatSilence);
-  to_frame(static_cast<int>((at - *origin_) / kBeatFrame));
+  pass(std::min(at, last_note_ + kBeatSilence));
 }
 
 void BeatTracker::look() {
@@ -48,10 +100,10 @@ void BeatTracker::look() {
   if (Micros(kBeatFrame * now) + *origin_ - last_note_ > Micros(3'000'000)) return;  // the player has stopped
   TrackedBeat beat;
   beat.at = *origin_ + kBeatFrame * best->beat;
-  beat.told = *origin_ + kBeatFrame * now;
+  beat.told = std::max(clock_, *origin_ + kBeatFrame * now);
   beat.interval = kBeatFrame * best->interval;
   beat.confidence = confidence(beat.at);
-  if (!newest_) votes_ = {}, count_ = 0;
+  if (!newest_) places_ = {}, count_ = 0;
   place_in_bar(beat);
   hear_feel(beat);
   newest_ = beat;
@@ -80,32 +132,26 @@ float BeatTracker::confidence(Micros at) {
   return struck_ / told_ * std::exp(-change_ / told_ / kWandering);
 }
 
+// The strike on the beat says how likely the beat begins a bar. The bar that explains all such words best is
+// taken: its number of beats, and the place where it begins.
 void BeatTracker::place_in_bar(TrackedBeat& beat) {
-  const Micros at = beat.at;
-  float strike = 0;
-  for (const Strike& s : strikes_)
-    if (s.weight > 0 && s.at > at - kNear && s.at < at + kNear) strike = std::max(strike, s.weight);
+  float downbeat = kSilent;
+  for (const Judged& judged : judged_)
+    if (std::chrono::abs(judged.at - beat.at) < kNear) downbeat = std::max(downbeat, judged.downbeat);
   ++count_;
-  float top = -1;
-  int meter = 4, place = 0;
-  for (int m = 3; m <= 4; ++m) {
-    auto& votes = votes_[static_cast<std::size_t>(m - 3)];
-    for (float& v : votes) v *= .96f;
-    votes[static_cast<std::size_t>(count_ % m)] += strike;
-    float sum = 0;
-    int best = 0;
-    for (int p = 0; p < m; ++p) {
-      sum += votes[static_cast<std::size_t>(p)];
-      if (votes[static_cast<std::size_t>(p)] > votes[static_cast<std::size_t>(best)]) best = p;
+  float top = 0;
+  bool any = false;
+  for (std::size_t m = 0; m < kMetres.size(); ++m) {
+    const int beats = kMetres[m];
+    const float usual = 1 / static_cast<float>(beats);
+    for (int p = 0; p < beats; ++p) {
+      float& place = places_[m][static_cast<std::size_t>(p)];
+      place = kBarMemory * place +
+              (count_ % beats == p ? std::log(downbeat / usual) : std::log((1 - downbeat) / (1 - usual)));
+      if (const float value = place + kMetreShare * metres_[m] + kUsualMetre[m]; !any || value > top)
+        any = true, top = value, beat.meter = beats, beat.place = (count_ - p + beats) % beats;
     }
-    // By how much the strongest place exceeds an even share. Four beats are more usual than three.
-    const float share =
-        sum > 0 ? votes[static_cast<std::size_t>(best)] / sum - 1.f / static_cast<float>(m) : 0;
-    const float value = share + (m == 4 ? .05f : 0.f);
-    if (value > top) top = value, meter = m, place = best;
   }
-  beat.meter = meter;
-  beat.place = (count_ - place + meter) % meter;
   beat.downbeat = beat.place == 0;
 }
 
@@ -115,7 +161,6 @@ void BeatTracker::hear_feel(const TrackedBeat& beat) {
   const auto length = static_cast<float>((beat.at - newest_->at).count()),
              expected = static_cast<float>(newest_->interval.count());
   if (length > 1.4f * expected || length < .7f * expected) feel_ = {};
-  constexpr Micros kTogether{45'000};  // notes struck as one
   Micros before{-3'600'000'000};
   const std::size_t n = std::min(next_note_, notes_.size());
   for (std::size_t k = n; k-- > 0;) {  // from the oldest on

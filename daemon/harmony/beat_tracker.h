@@ -11,17 +11,19 @@
 // Threads: one owner. No allocation after construction.
 // Errors: none; all functions are total. A note earlier than the newest time counts at the newest time; after
 // a silence longer than kBeatSilence the tracker starts again.
-// Source: beat_lattice.h; bars by votes of bass notes and new notes, common practice, no source.
+// Source: beat_lattice.h for the beats, live_strikes.h for what a strike says of beats and bars.
 #pragma once
 
 #include <optional>
 
 #include "daemon/harmony/beat_lattice.h"
 #include "daemon/harmony/feel.h"
+#include "daemon/harmony/fixed_vector.h"
+#include "daemon/harmony/live_strikes.h"
 
 namespace undersong::harmony {
 
-inline constexpr Micros kBeatDelay{60'000};
+inline constexpr Micros kBeatDelay{150'000};
 inline constexpr Micros kBeatSilence{8'000'000};
 
 struct TrackedBeat {
@@ -47,30 +49,43 @@ class BeatTracker {
  private:
   static constexpr std::size_t kWaiting = 64;
   static constexpr int kLook = 4;  // frames between two readings of the lattice
+  static constexpr std::size_t kLargestStrike = 24;
   void to_frame(int frame);
+  void pass(Micros at);
+  void judge_strike();
+  int frame_of(Micros at) const { return static_cast<int>((at - *origin_ + kBeatFrame / 2) / kBeatFrame); }
   void look();
   void place_in_bar(TrackedBeat& beat);
   void hear_feel(const TrackedBeat& beat);
   float confidence(Micros at);
 
   std::optional<Micros> origin_;  // time of frame 0
-  Micros last_note_{};
+  Micros last_note_{}, clock_{};
   BeatLattice lattice_;
   BeatWeigher weigher_;
+  // The strike that is being played. Its notes enter the lattice when it is complete, with what it says.
+  StruckNotes strike_;
+  Micros strike_sum_{};                                      // of the times of its notes after the first one
+  FixedVector<BeatOnset, kLargestStrike + 1> strike_notes_;  // and what the whole says
+  Micros struck_before_{};
+  LiveStrikes judge_;
   std::optional<TrackedBeat> newest_;
   int newest_frame_ = -1;
   // Decaying sums over beats: change of interval, beats with a note on them, all beats.
   float change_ = 0, struck_ = 0, told_ = 0;
   std::array<Micros, 32> notes_{};  // the newest key presses
   std::size_t next_note_ = 0;
-  struct Strike {
-    Micros at{};
-    float weight = 0;
+  struct Judged {
+    Micros at{-3'600'000'000};
+    float downbeat = 0;  // probability that it begins a bar
   };
-  std::array<Strike, 32> strikes_{};  // bass notes; the newest is at next_strike_ - 1
-  std::size_t next_strike_ = 0;
-  std::array<std::array<float, 4>, 2> votes_{};  // [3 or 4 beats in a bar][place]
-  int count_ = 0;                                // beats since the pulse started
+  std::array<Judged, 8> judged_{};  // the newest strikes
+  std::size_t next_judged_ = 0;
+  // How well each place of the bar's beginning explains the strikes, for each number of beats a bar;
+  // logarithms.
+  std::array<std::array<float, kMetres.back()>, kMetres.size()> places_{};
+  std::array<float, kMetres.size()> metres_{};  // what the strikes say of the number itself; logarithms
+  int count_ = 0;                               // beats since the pulse started
   Feel feel_;
   FeelNow feel_now_{};
   std::array<TrackedBeat, kWaiting> waiting_{};

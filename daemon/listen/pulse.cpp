@@ -99,12 +99,16 @@ std::optional<ToldBeat> Pulse::take_beat() {
 
 // ---- following the playing
 
+// How long a beat of ours waits for the tracker's word on it before it is told as expected.
+Micros Pulse::patience(Micros interval) {
+  return std::max(scaled(interval, .25), harmony::kBeatDelay + 5 * harmony::kBeatFrame);
+}
+
 // Reports, as expected, the beats at our own level that should have come by `until` but did not. However far
 // away `until` is, only the newest kWaiting are reported, because there is no room for more.
 void Pulse::run_free(Micros until, Micros at) {
   if (!follow_) return;
-  const Micros slack = scaled(follow_->interval, .25);
-  std::int64_t due = std::max<std::int64_t>(0, (until - slack - follow_->last) / follow_->interval);
+  std::int64_t due = std::max<std::int64_t>(0, (until - follow_->last) / follow_->interval);
   const auto pass_over = [&](std::int64_t beats) {
     follow_->last += beats * follow_->interval;
     follow_->confidence *= std::pow(.93f, static_cast<float>(beats));
@@ -144,7 +148,7 @@ void Pulse::hear(const harmony::TrackedBeat& beat, Micros at) {
     return;
   }
   // A beat between two of ours belongs to another level; a beat near one of ours corrects it.
-  run_free(beat.at, at);
+  run_free(beat.at - scaled(follow_->interval, .25), at);
   const Micros expected = follow_->last + follow_->interval;
   const bool same_level = std::abs(std::log(ratio(beat.interval, follow_->interval))) < .2;
   if (std::chrono::abs(beat.at - expected) > scaled(follow_->interval, .25)) {
@@ -175,7 +179,7 @@ void Pulse::catch_up(Micros at) {
   }
   tracker_.advance(time_);
   while (const auto beat = tracker_.take_beat()) hear(*beat, beat->told);
-  if (!rules()) run_free(time_, time_);
+  if (follow_ && !rules()) run_free(time_ - patience(follow_->interval), time_);
   const bool silent = time_ - last_note_ >= kForgotten;
   const bool none = !follow_ && !tracker_.newest();
   if (now_ && !rules() && (silent || none)) now_.reset();
@@ -216,7 +220,8 @@ std::optional<Micros> Pulse::next_deadline() const {
   if (rules()) return next;
   if (now_) due(std::max(last_note_ + kForgotten, time_ + Micros(1)));
   if (!listens(time_)) return next;
-  if (follow_) due(std::max(follow_->last + scaled(follow_->interval, 1.25), time_ + Micros(1)));
+  if (follow_)
+    due(std::max(follow_->last + follow_->interval + patience(follow_->interval), time_ + Micros(1)));
   if (const auto& newest = tracker_.newest(); newest && patience_ > 0)
     due(std::max(newest->at + newest->interval + harmony::kBeatDelay + harmony::kBeatFrame,
                  time_ + kLookAgain));

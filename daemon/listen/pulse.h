@@ -129,6 +129,7 @@ class Pulse {
   std::optional<Correction> not_ours() const;  // why the tempo cannot be corrected; nullopt if it can
   void hear(const harmony::TrackedBeat& beat, Micros at);
   void follow_level(Micros interval, Micros last, BeatSource source);
+  static Micros patience(Micros interval);
   void run_free(Micros until, Micros at);
   void tell(Micros beat, Micros at, Micros interval, float confidence, BeatSource source, int place,
             int meter, bool barred = false);

@@ -31,6 +31,7 @@ std::uint64_t fingerprint(const std::filesystem::path& table) {
 TEST(Tables, AreThoseThatWereMeasured) {
   const std::filesystem::path daemon = std::filesystem::path(UNDERSONG_SOURCE_DIR) / "daemon";
   EXPECT_EQ(fingerprint(daemon / "harmony/ear_table.inc"), 0x1d9c17beef0d22b2U);
+  EXPECT_EQ(fingerprint(daemon / "harmony/live_strikes_table.inc"), 0x1eae2cee577e944fU);
   EXPECT_EQ(fingerprint(daemon / "harmony/ranking_table.inc"), 0xbfc3c9ff2891bcccU);
   EXPECT_EQ(fingerprint(daemon / "harmony/player_table.inc"), 0x2f33676d6ded3f89U);
   EXPECT_EQ(fingerprint(daemon / "harmony/colour_weights.inc"), 0xae42323280abd8e7U);

@@ -74,6 +74,14 @@ TEST(BeatTracker, FindsTheBeginningOfTheBarInThreeAndFour) {
   }
 }
 
+TEST(BeatTracker, TellsHowManyBeatsABarHas) {
+  for (const int meter : {3, 4}) {
+    const auto beats = play(.6, meter, 60);
+    ASSERT_GT(beats.size(), 60u) << meter;
+    for (std::size_t i = beats.size() - 20; i < beats.size(); ++i) EXPECT_EQ(beats[i].meter, meter) << i;
+  }
+}
+
 TEST(BeatTracker, ToldBeatsLieInThePastAndAscend) {
   const auto beats = play(.5, 4, 30);
   ASSERT_FALSE(beats.empty());

@@ -1,18 +1,21 @@
 #!/usr/bin/env python3
 """Learn what strikes tell of beats: on a beat, begins a bar, how long a beat is, how many beats a bar has.
 
-usage: train_beats.py OUT.pt DUMP[=SHARE]... [--epochs N] [--export TABLE.inc] [--load IN.pt] [--seed N] [--device cpu|cuda] [--batch N]
+usage: train_beats.py OUT.pt DUMP[=SHARE]... [--live] [--epochs N] [--export TABLE.inc] [--load IN.pt] [--seed N] [--device cpu|cuda] [--batch N]
 DUMP comes from dump_strikes.cpp; SHARE is how often its takes are drawn, 1 by default. Beside every FILE.mid lies FILE.truth.json with "beats", and "downbeats" where they are known. Every
 twentieth file of a dump is kept out of learning and reported. The network: one layer on the inputs of each
 strike, then dilated convolutions over the strikes with residual connections (as in Davies & Boeck, EUSIPCO 2019, which has frames in
-the place of strikes), then the four answers. PyTorch (Debian: python3-torch). On a CPU: same seed and version, same table.
+the place of strikes), then the four answers. With --live the smaller network that hears only what came before (harmony/live_strikes.h).
+PyTorch (Debian: python3-torch). On a CPU: same seed and version, same table.
 """
 import argparse, bisect, json, multiprocessing, os, numpy as np, torch, torch.nn as nn, torch.nn.functional as F
 
 WIDTH = 193                                 # all inputs
+PAST = 92                                   # those that only what came before tells; they are the first
 PERIODS, FIRST, OCTAVE = 31, .22, 10        # lengths of a beat, seconds, bins an octave
 METRES = (2, 3, 4, 5, 7)
-UNITS, REACHES = 128, (1, 2, 4, 8, 16, 32, 64)      # of the hidden layers; in strikes
+UNITS, LIVE_UNITS, REACHES = 128, 64, (1, 2, 4, 8, 16, 32, 64)      # of the hidden layers; in strikes
+NOISE, LIVE_DROP = .15, .15
 
 def read(path):
     raw = open(path, 'rb').read(); i = 0
@@ -48,16 +51,17 @@ def label(name, at, pace):
     return y
 
 class Net(nn.Module):
-    def __init__(self):
+    def __init__(self, live):
         super().__init__()
-        c, dil = UNITS, REACHES
-        self.first = nn.Conv1d(WIDTH, c, 1)
+        self.live, self.width = live, PAST if live else WIDTH
+        c, dil = LIVE_UNITS if live else UNITS, REACHES
+        self.first = nn.Conv1d(self.width, c, 1)
         self.convs = nn.ModuleList([nn.Conv1d(c, c, 3, dilation=d) for d in dil]); self.dil = dil
         self.last = nn.Conv1d(c, 2 + PERIODS + len(METRES), 1)
     def forward(self, x, drop=0.):
-        h = F.relu(self.first(x))
+        h = F.relu(self.first(x[:, :self.width]))
         for conv, d in zip(self.convs, self.dil):
-            h = h + F.dropout(F.relu(conv(F.pad(h, (d, d)))), drop)
+            h = h + F.dropout(F.relu(conv(F.pad(h, (2 * d, 0) if self.live else (d, d)))), drop)
         return self.last(h)
 
 def soft_period(length):
@@ -100,6 +104,10 @@ class Strikes:
 def labelled(path):
     return [(x.astype(np.float16), label(name, at, pace)) for name, at, pace, x in read(path) if len(x) > 24]
 
+def with_noise(x):
+    """The live network shall not rely on exact values: people play less evenly than what it learns from."""
+    return x * (1 + NOISE * torch.randn(*x.shape[:2], 1, device=x.device)) + NOISE * torch.randn_like(x)
+
 def train(net, data, share, epochs, rate, batch, device, T=256):
     length = data.spans[:, 1] - data.spans[:, 0]
     likely = length * share.to(device)
@@ -116,7 +124,8 @@ def train(net, data, share, epochs, rate, batch, device, T=256):
         x = data.x[at].float() * inside[..., None]
         y = torch.where(inside[..., None], data.y[at], torch.tensor([-1., -1., 0., -1.], device=device))
         net.train()
-        parts = losses(net(x.transpose(1, 2), .1), y)
+        x = x.transpose(1, 2)
+        parts = losses(net(with_noise(x), LIVE_DROP) if net.live else net(x, .1), y)
         loss = sum(w * l.sum() / (batch * T) for w, l in zip((1., 1.2, .5, .3), parts))
         opt.zero_grad(); loss.backward(); nn.utils.clip_grad_norm_(net.parameters(), 1.); opt.step()
         for k, v in net.state_dict().items(): slow[k].lerp_(v, max(.002, 1 / (s + 1)))  # the mean of the last weights
@@ -144,7 +153,7 @@ def export(net, path):
 
 def main():
     ap = argparse.ArgumentParser(); ap.add_argument('out'); ap.add_argument('dumps', nargs='*')
-    ap.add_argument('--epochs', type=float, default=10); ap.add_argument('--export'); ap.add_argument('--load'); ap.add_argument('--device', default='cpu')
+    ap.add_argument('--live', action='store_true'); ap.add_argument('--epochs', type=float, default=10); ap.add_argument('--export'); ap.add_argument('--load'); ap.add_argument('--device', default='cpu')
     ap.add_argument('--seed', type=int, default=1); ap.add_argument('--rate', type=float, default=3e-3); ap.add_argument('--batch', type=int, default=24)
     o = ap.parse_args()
     torch.manual_seed(o.seed)
@@ -154,10 +163,10 @@ def main():
     share = [float(d.split('=')[1]) if '=' in d else 1. for d in o.dumps]
     learn = Strikes([f for g in groups for i, f in enumerate(g) if i % 20], o.device)
     shares = torch.tensor([w for g, w in zip(groups, share) for i, _ in enumerate(g) if i % 20])
-    net = Net()
+    net = Net(o.live)
     if o.load: net.load_state_dict(torch.load(o.load, map_location='cpu'))
     elif len(learn.x):
-        some = learn.x[::37].float().cpu(); mean, sd = some.mean(0), some.std(0) + .05
+        some = learn.x[::37, :net.width].float().cpu(); mean, sd = some.mean(0), some.std(0) + .05
         with torch.no_grad():                                   # inputs of mean 0 and spread 1, by the first layer's weights
             net.first.weight /= sd[None, :, None]; net.first.bias -= (net.first.weight[:, :, 0] @ mean)
     net.to(o.device)
