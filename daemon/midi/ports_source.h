@@ -1,22 +1,20 @@
 // Opens every wanted MIDI input port of the system while it is there, and one virtual port that other
 // programs can connect to.
 //
-// A watcher thread looks at the list of ports every `look_every`; with JACK it also looks when a port is
-// registered. It opens wanted ports that are new and closes those that have gone. The consumer receives
-// kPortCame and kPortGone and is not woken when nothing changed. Our own ports are never opened. When the
-// MIDI service dies, all inputs close; the watcher looks for the service at the same pace and opens
-// everything again.
+// A watcher thread looks at the list of ports when a port comes or goes, and every `look_every`. It opens
+// wanted ports that are new and closes those that have gone. The consumer receives kPortCame and kPortGone
+// and is not woken when nothing changed. Our own ports are never opened, and "Midi Through" only if it is
+// named, because it is no keyboard but a cable between programs. When the MIDI service dies, all inputs
+// close; the watcher looks for the service at the same pace and opens everything again.
 //
-// The callback drops system-exclusive data, active sensing, other system messages and malformed messages
-// before they reach a queue. MIDI clock, start, continue, stop and song position pass when `pass_clock` is
-// set.
+// System-exclusive data, active sensing, other system messages and malformed messages are dropped before they
+// reach a queue. MIDI clock, start, continue, stop and song position pass when `pass_clock` is set.
 //
 // Units: Micros of steady_now() for events; milliseconds for `look_every`.
-// Threads: one owner constructs, starts and stops. `say` is called on the watcher thread. RtMidi calls
-// on_message on its own thread; it is real-time safe: no lock, no allocation, no logging.
-// Errors: start() fails only for a malformed port name. Everything later is told through `say` in one
-// sentence.
-// Source: RtMidi; MIDI 1.0 Detailed Specification (MMA, 1996) for message lengths.
+// Threads: one owner constructs, starts and stops. `say` is called on the watcher thread. Messages come on a
+// thread of the MIDI service; see ears.h. Errors: start() fails only for a malformed port name. Everything
+// later is told through `say` in one sentence; Inputs::trouble() says why no service can be opened. Source:
+// MIDI 1.0 Detailed Specification (MMA, 1996) for message lengths.
 #pragma once
 
 #include <memory>
@@ -32,9 +30,9 @@ namespace undersong::midi {
 
 struct PortsOptions {
   BackendKind backend = BackendKind::kAuto;
-  // Empty: every input port. Otherwise the ports whose name contains one of these, ignoring case. A text
-  // between slashes, such as "/^Keys .* 2$/", is an ECMAScript regular expression; it may match anywhere in
-  // the name, ignoring case.
+  // Empty: every input port but "Midi Through". Otherwise the ports whose name contains one of these,
+  // ignoring case. A text between slashes, such as "/^Keys .* 2$/", is an ECMAScript regular expression; it
+  // may match anywhere in the name, ignoring case.
   std::vector<std::string> names;
   bool pass_clock = false;
   std::string client_name = "Undersong";
@@ -54,13 +52,13 @@ class PortNames {
   bool all_ = true;
 };
 
-// True if the message belongs in the queue. Real-time safe: no lock, no allocation, no logging.
-bool is_wanted_message(const std::uint8_t* bytes, std::size_t size, bool pass_clock) noexcept;
+// True for ALSA's "Midi Through", also under the names that other services give it.
+bool is_through(const std::string& port);
 
-class RtMidiSource : public Source {
+class PortsSource : public Source {
  public:
-  RtMidiSource(PortsOptions options, Inputs& inputs, Say say);
-  ~RtMidiSource() override;
+  PortsSource(PortsOptions options, Inputs& inputs, Say say);
+  ~PortsSource() override;
   Result<void> start() override;  // waits for a missing service, so only a bad name fails
   void stop() override;
 

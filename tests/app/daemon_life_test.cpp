@@ -243,5 +243,28 @@ TEST_F(DaemonTest, AWebPortThatAnotherProgramHasDoesNotKeepItFromStarting) {
   ::close(fd);
 }
 
+TEST_F(DaemonTest, DoctorTellsWhenAKeyWasHeardAndWhyThereIsNoMidi) {
+  start();
+  Connection daemon = connect();
+  std::optional<std::string> trouble;
+  ASSERT_TRUE(eventually(
+      [&] { return (trouble = daemon.request(protocol::GetStatus{})->midi_trouble).has_value(); }));
+  Process doctor({UNDERSONG_CLIENT, "doctor"}, true);
+  bool told = false;
+  for (std::string line; !(line = doctor.read_line()).empty();) told |= line == "--   " + *trouble;
+  EXPECT_TRUE(told) << *trouble;
+}
+
+TEST_F(DaemonTest, DoctorWaitsForAKeyAndSaysWhatCame) {
+  start();
+  Connection daemon = connect();
+  Process doctor({UNDERSONG_CLIENT, "doctor", "--listen"}, true);
+  ASSERT_EQ(doctor.read_line(), "Press a key.");
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({61}, true)}));
+  const std::string said = doctor.read_line();
+  EXPECT_EQ(said.find("Db4 (MIDI 61) came from "), 0u) << said;
+  EXPECT_NE(said.find(", channel 1, velocity 70; it was here "), std::string::npos) << said;
+}
+
 }  // namespace
 }  // namespace undersong::app

@@ -1,0 +1,47 @@
+// The sentence for somebody who may not use a device names the group and the command.
+#include "daemon/base/account.h"
+
+#include <grp.h>
+#include <gtest/gtest.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cstdlib>
+#include <fstream>
+#include <string>
+
+namespace undersong {
+namespace {
+
+struct TemporaryFile {
+  TemporaryFile() {
+    const int fd = ::mkstemp(name.data());
+    ::close(fd);
+  }
+  ~TemporaryFile() { ::unlink(name.c_str()); }
+  std::string name = "/tmp/undersong-account-XXXXXX";
+};
+
+TEST(NoRightTo, NamesTheGroupOfTheDeviceAndTheCommandThatJoinsIt) {
+  const group* audio = ::getgrnam("audio");
+  TemporaryFile device;
+  if (::geteuid() != 0 || !audio) GTEST_SKIP() << "only root may give a file to another group";
+  ASSERT_EQ(::chown(device.name.c_str(), 0, audio->gr_gid), 0);
+  ASSERT_EQ(::chmod(device.name.c_str(), 0660), 0);
+  EXPECT_EQ(no_right_to(device.name, "The sequencer"),
+            "The sequencer is there, but root has no right to use it: " + device.name +
+                " belongs to the group audio. `sudo usermod -aG audio root` puts you there; then log out and "
+                "in again.");
+}
+
+TEST(NoRightTo, SaysHowToOpenADeviceThatIsOpenToRootAlone) {
+  TemporaryFile device;
+  ASSERT_EQ(::chmod(device.name.c_str(), 0600), 0);
+  const auto sentence = no_right_to(device.name, "The sequencer");
+  EXPECT_NE(sentence.find("is open to root alone. `sudo chgrp audio " + device.name), std::string::npos)
+      << sentence;
+  EXPECT_NE(sentence.find("`sudo usermod -aG audio "), std::string::npos) << sentence;
+}
+
+}  // namespace
+}  // namespace undersong
