@@ -60,9 +60,8 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
   if (!found->takes.empty())
-    fmt::print(
-        " take  begun               length        notes       chords    marks  {}  title, or its chords\n",
-        padded("key", 8));
+    fmt::print("{:>5}  {:<16}  {:>8}  {:>11} {:>11} {:>8}  {}  title, or its chords\n", "take", "begun",
+               "length", "notes", "chords", "marks", padded("key", 8));
   for (const auto& take : found->takes) fmt::print("{}\n", one_line(take, *style));
   if (found->more) fmt::print("There are older takes. Show more with --limit.\n");
   return std::nullopt;

@@ -26,6 +26,11 @@ void each_port(snd_seq_t* handle, Use&& use) {
   }
 }
 
+// The kernel names the thread that opened a client, not its process.
+bool is_ours(int thread) {
+  return ::access(fmt::format("/proc/self/task/{}", thread).c_str(), F_OK) == 0;
+}
+
 std::optional<unsigned char> number_in(std::string_view digits) {
   unsigned value = 0;
   const auto [end, error] = std::from_chars(digits.data(), digits.data() + digits.size(), value);
@@ -78,8 +83,8 @@ std::optional<unsigned> listeners_of(snd_seq_t* handle, const std::string& clien
   std::optional<unsigned> found;
   each_port(handle, [&](const snd_seq_client_info_t& its_client, const snd_seq_port_info_t& its_port) {
     auto* info = const_cast<snd_seq_client_info_t*>(&its_client);  // ALSA's getter of the name is not const
-    if (snd_seq_client_info_get_pid(&its_client) != ::getpid() ||
-        client != snd_seq_client_info_get_name(info) || port != snd_seq_port_info_get_name(&its_port))
+    if (!is_ours(snd_seq_client_info_get_pid(&its_client)) || client != snd_seq_client_info_get_name(info) ||
+        port != snd_seq_port_info_get_name(&its_port))
       return false;
     snd_seq_query_subscribe_t* query = nullptr;
     snd_seq_query_subscribe_alloca(&query);

@@ -48,7 +48,8 @@ def commands(text):
                 spans = re.findall(r"`([^`]+)`", row[1])
                 found += [span.removeprefix("undersong ") for span in spans]
                 line = line[row.end() :]
-            found += [span.removeprefix("undersong ") for span in re.findall(r"`(undersong [^`]+)`", line)]
+            # Elsewhere a command is only mentioned, perhaps without what it needs; so it is asked for its help.
+            found += [span.removeprefix("undersong ") + " --help" for span in re.findall(r"`(undersong [^`]+)`", line)]
     return found
 
 
@@ -99,11 +100,11 @@ class Daemon:
         self.keys = socket.socket(socket.AF_UNIX)
         self.keys.connect(str(self.home / "run/undersong/socket"))
         notes = [{"pitch": pitch, "velocity": 70, "on": True} for pitch in pitches]
-        self.keys.sendall((json.dumps({"jsonrpc": "2.0", "id": 1, "method": "notes", "params": {"notes": notes}}) + "\n").encode())
+        self.keys.sendall((json.dumps({"jsonrpc": "2.0", "id": 1, "method": "notes.send", "params": {"notes": notes}}) + "\n").encode())
 
     def press(self, pitch):
         for on in (True, False):
-            self.ask("notes", {"notes": [{"pitch": pitch, "velocity": 70, "on": on}]})
+            self.ask("notes.send", {"notes": [{"pitch": pitch, "velocity": 70, "on": on}]})
 
 
 def run(daemon, words, folder):
@@ -139,12 +140,13 @@ def main():
         for name in ("demo.mid", "demo_song.toml"):
             shutil.copy(SOURCE / "configs" / name, folder)
         shutil.copy(SOURCE / "configs/demo.mid", folder / "FOLDER")
+        (folder / "configs").symlink_to(SOURCE / "configs")
         # The port for devices stays on this machine, and no page is served at the usual port.
         (home / "config.toml").write_text('[server]\nweb_port = 0\ndevices_port = 0\ndevices_address = "127.0.0.1"\n')
         for _ in range(2):
             daemon.start("--play", str(SOURCE / "configs/demo.mid"), "--speed", "200", "--quit-after")
             daemon.process.wait(PATIENCE)
-        listener = subprocess.Popen([build / "tests/transport/transport_player", "Listener"], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL)
+        listener = subprocess.Popen([build / "tests/transport/transport_player", "Listener", "echo"], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL)
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
@@ -153,15 +155,23 @@ def main():
         )
         daemon.start()
         daemon.until(lambda: daemon.ask("status.get")["outputs"][0]["connected"], "the MIDI output")
+        daemon.ask("device.open", {"on": True})  # `pair` wants an open port
         for command in commands((SOURCE / "README.md").read_text()):
             into = None
             if " > " in command:
                 command, into = command.split(" > ")
-            words = [INSTEAD.get(word, word) for word in shlex.split(command)]
+            words = shlex.split(command)
+            words = [word if before.startswith("--") and word == "12" else INSTEAD.get(word, word) for before, word in zip(["", *words], words)]
+            if "hand-over" in words:  # each into a folder of its own
+                words = [f"handed-{count}" if word == "FOLDER" else word for word in words]
             if words == ["open"]:
                 words += ["--print"]
             daemon.hold([48, 64, 67, 79])  # a chord with a melody note on top
-            daemon.until(lambda: daemon.ask("moment.get")["alternatives"], "the list of alternatives")
+            daemon.until(lambda: daemon.ask("moment.get")["alternatives"], f"the list of alternatives before `{command}`")
+            if words[0] == "beat":  # there is something to correct
+                for _ in range(4):
+                    daemon.ask("beat.tap")
+                    time.sleep(0.4)
             count += 1
             if into:
                 done = subprocess.run([build / "clients/undersong", *words], env=daemon.env, cwd=folder, capture_output=True, text=True)
