@@ -243,6 +243,30 @@ TEST_F(DaemonTest, AWebPortThatAnotherProgramHasDoesNotKeepItFromStarting) {
   ::close(fd);
 }
 
+TEST_F(DaemonTest, FoldersThatWereThereKeepTheirMode) {
+  const auto mode = [](const std::filesystem::path& folder) {
+    return std::filesystem::status(folder).permissions();
+  };
+  const auto open = std::filesystem::perms(0755), closed = std::filesystem::perms(0700);
+  for (const char* name : {"sockets", "takes"}) {
+    std::filesystem::create_directory(folder_ / name);
+    std::filesystem::permissions(folder_ / name, open);
+  }
+  const auto socket = folder_ / "sockets/s", takes = folder_ / "takes/t.sqlite";
+  start({"--socket", socket.string(), "--takes", takes.string()});
+  std::optional<Connection> daemon;
+  ASSERT_TRUE(eventually([&] {
+    auto opened = Connection::open(socket, 1s);
+    if (opened) daemon.emplace(std::move(*opened));
+    return daemon.has_value();
+  }));
+  ASSERT_TRUE(
+      daemon->request(protocol::PairDevice{.name = "music desk"}));  // makes a folder beside the takes
+  EXPECT_EQ(mode(folder_ / "sockets"), open);
+  EXPECT_EQ(mode(folder_ / "takes"), open);
+  EXPECT_EQ(mode(folder_ / "takes/devices"), closed) << "a folder of our own is ours alone";
+}
+
 TEST_F(DaemonTest, DoctorTellsWhenAKeyWasHeardAndWhyThereIsNoMidi) {
   start();
   Connection daemon = connect();
