@@ -51,7 +51,7 @@ Result<void> Output::tend() {
     }
     auto opened = open_port();
     if (!opened) {
-      out_.reset();
+      release_port();
       backend_.reset();
       say(opened.error().message);
     }
@@ -167,9 +167,17 @@ void Output::close() {
   if (connected() && waited < kFlush) std::this_thread::sleep_for(kFlush - waited);
   on_ = {};
   open_ = false;
-  out_.reset();
+  release_port();
   backend_.reset();
   port_name_.clear(), raw_name_.clear();
+}
+
+void Output::release_port() {
+  if (!out_) return;
+  const bool over_jack = out_->getCurrentApi() == RtMidi::UNIX_JACK;
+  out_->closePort();
+  if (over_jack && backend_ && backend_->alive()) std::this_thread::sleep_for(kFlush);
+  out_.reset();
 }
 
 }  // namespace undersong::midi

@@ -64,6 +64,9 @@ class Output final : public Sink {
 
  private:
   void close();
+  // RtMidi 5 frees the buffer of a JACK output before it closes the client, and a period that JACK still runs
+  // would read it. So the port is closed first, and released when that period is over.
+  void release_port();
   Result<void> open_port();
   void say(const std::string& sentence);
 

@@ -73,4 +73,7 @@ int main(int count, char** words) {
     }
     std::cout << "ok" << std::endl;
   }
+  // RtMidi 5 frees the output's buffer while JACK may still run a period of it.
+  out->closePort();
+  std::this_thread::sleep_for(std::chrono::milliseconds(90));
 }
