@@ -252,7 +252,7 @@ TEST_F(DaemonTest, FoldersThatWereThereKeepTheirMode) {
     std::filesystem::create_directory(folder_ / name);
     std::filesystem::permissions(folder_ / name, open);
   }
-  const auto socket = folder_ / "sockets/s", takes = folder_ / "takes/t.sqlite";
+  const auto socket = folder_ / "sockets/s", takes = folder_ / "takes/new/t.sqlite";
   start({"--socket", socket.string(), "--takes", takes.string()});
   std::optional<Connection> daemon;
   ASSERT_TRUE(eventually([&] {
@@ -260,11 +260,9 @@ TEST_F(DaemonTest, FoldersThatWereThereKeepTheirMode) {
     if (opened) daemon.emplace(std::move(*opened));
     return daemon.has_value();
   }));
-  ASSERT_TRUE(
-      daemon->request(protocol::PairDevice{.name = "music desk"}));  // makes a folder beside the takes
   EXPECT_EQ(mode(folder_ / "sockets"), open);
   EXPECT_EQ(mode(folder_ / "takes"), open);
-  EXPECT_EQ(mode(folder_ / "takes/devices"), closed) << "a folder of our own is ours alone";
+  EXPECT_EQ(mode(folder_ / "takes/new"), closed) << "a folder of our own is ours alone";
 }
 
 TEST_F(DaemonTest, DoctorTellsWhenAKeyWasHeardAndWhyThereIsNoMidi) {
