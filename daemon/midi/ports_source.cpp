@@ -92,6 +92,7 @@ class PortsSource::Watcher {
 
  private:
   void run() {
+    bool again = false;  // JACK tells of a connection before it shows it, so a poke is worth two looks
     for (;;) {
       try {
         look();
@@ -104,11 +105,11 @@ class PortsSource::Watcher {
       // nothing after a refusal.
       const bool refused = std::exchange(refused_now_, false);
       refused_ = refused ? refused_ + 1 : 0;
-      const auto pause =
-          refused && refused_ <= kSoonTries ? std::min(kSoon, options_.look_every) : options_.look_every;
+      const auto pause = again || (refused && refused_ <= kSoonTries) ? std::min(kSoon, options_.look_every)
+                                                                      : options_.look_every;
       changed_.wait_for(lock, pause, [&] { return stopping_ || (poked_ && !refused); });
       if (stopping_) break;
-      poked_ = false;
+      again = std::exchange(poked_, false);
     }
     close_all();
   }
