@@ -2,7 +2,7 @@
 # Installs the Debian 12 packages needed for building (with "tests", also for testing). Does nothing if all are installed.
 set -euo pipefail
 want=${1:-build}
-packages=(g++ cmake ninja-build pkg-config librtmidi-dev libjack-jackd2-dev libboost1.81-dev libboost-json1.81-dev
+packages=(g++ cmake ninja-build pkg-config librtmidi-dev libjack-jackd2-dev libasound2-dev libboost1.81-dev libboost-json1.81-dev
   libspdlog-dev libfmt-dev libtomlplusplus-dev libsqlitecpp-dev libsqlite3-dev libpugixml-dev libcli11-dev libgtest-dev
   libbenchmark-dev libqrencode-dev libssl-dev python3)
 # The companion page is built with node and npm.

@@ -1,6 +1,9 @@
 #include "protocol/json.h"
 
+#include <algorithm>
 #include <cctype>
+
+#include "protocol/nearest.h"
 
 namespace undersong::protocol {
 
@@ -90,6 +93,17 @@ std::string kind_of(const boost::json::value& value) {
     case boost::json::kind::array: return "an array";
     case boost::json::kind::object: return "an object";
     default: return boost::json::serialize(value);
+  }
+}
+
+void name_unknown(const boost::json::object& object, const std::vector<std::string_view>& known,
+                  Fault& fault) {
+  for (const auto& [name, value] : object) {
+    if (std::find(known.begin(), known.end(), std::string_view(name)) != known.end()) continue;
+    fault.path = "." + std::string(name);
+    const auto meant = nearest(std::string(name), known);
+    fault.what = "is not known" + (meant ? "; did you mean " + *meant + "?" : std::string());
+    return;
   }
 }
 

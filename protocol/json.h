@@ -13,7 +13,8 @@
 //   std::optional<T>             left out if empty; null is read as empty
 //   Nullable<T>                  always written, null if empty; a missing member is read as empty
 //   std::vector<T>               array
-//   described struct             object; members that are not optional must be present
+//   described struct             object; members that are not optional must be present, except those that
+//                                the struct names in `kAddedLater`: an older daemon does not send them
 //   described enum               string: kTakeBegin is "take_begin"
 //   boost::json::value           anything
 //
@@ -103,6 +104,16 @@ struct IsReal<Real<L, H>> : std::true_type {};
 template <class T>
 using MembersOf =
     boost::describe::describe_members<T, boost::describe::mod_public | boost::describe::mod_inherited>;
+
+// Whether the member joined the struct after the version of the protocol began: T::kAddedLater names it. It
+// is always written. A reader does without it, so that a client can read what an older daemon sends.
+template <class T>
+constexpr bool added_later(std::string_view member) {
+  if constexpr (requires { T::kAddedLater; })
+    for (const std::string_view name : T::kAddedLater)
+      if (name == member) return true;
+  return false;
+}
 
 // "kTakeBegin" -> "take_begin".
 std::string wire_name(std::string_view enumerator);
@@ -196,7 +207,8 @@ std::string to_json(const T& value) {
 
 // ---- reading
 
-enum class Unknown : std::uint8_t { kIgnore, kRefuse };  // kRefuse is for tests of what the daemon sends
+// kRefuse: for the params of requests, where an unknown member is a misspelt one, and for tests.
+enum class Unknown : std::uint8_t { kIgnore, kRefuse };
 
 namespace detail {
 
@@ -212,6 +224,9 @@ bool read_real(const boost::json::value& from, double low, double high, double& 
 bool read_bool(const boost::json::value& from, bool& to, Fault& fault);
 bool read_string(const boost::json::value& from, std::string& to, Fault& fault);
 bool wrong_kind(const boost::json::value& from, std::string_view wanted, Fault& fault);
+// Names the first member of `object` that is not in `known`, and the known one that is spelled most like it.
+void name_unknown(const boost::json::object& object, const std::vector<std::string_view>& known,
+                  Fault& fault);
 
 template <class T>
 bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) {
@@ -277,6 +292,7 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
       const auto* found = object.if_contains(d.name);
       if (found == nullptr) {
         if constexpr (!IsOptional<M>::value && !IsNullable<M>::value) {
+          if (added_later<T>(d.name)) return;
           fault.path = std::string(".") + d.name;
           fault.what = "is missing";
           good = false;
@@ -290,7 +306,9 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
       }
     });
     if (good && unknown == Unknown::kRefuse && known != object.size()) {
-      fault.what = "has a member that isn't described";
+      std::vector<std::string_view> names;
+      boost::mp11::mp_for_each<MembersOf<T>>([&](auto d) { names.emplace_back(d.name); });
+      name_unknown(object, names, fault);
       return false;
     }
     return good;
@@ -306,7 +324,7 @@ Read<T> read_value(const boost::json::value& from, std::string_view name,
   T to{};
   detail::Fault fault;
   if (detail::read(from, to, fault, unknown)) return to;
-  return Problem{std::string(name) + fault.path + " " + fault.what + "."};
+  return Problem{std::string(name) + fault.path + " " + fault.what + (fault.what.ends_with('?') ? "" : ".")};
 }
 
 // Parses text into a JSON tree; it may be nested 32 levels deep.

@@ -32,8 +32,22 @@ namespace undersong::protocol {
 inline constexpr int kProtocolVersion = 2;
 
 // What a daemon can do, as listed in `welcome`. A daemon without a capability leaves its word out.
-inline constexpr std::array<const char*, 10> kCapabilities{"moment", "status", "log",  "hear",  "notes",
-                                                           "export", "play",   "beat", "along", "song"};
+struct Capability {
+  const char* name;
+  const char* says;
+};
+inline constexpr std::array<Capability, 10> kCapabilities{{
+    {"moment", "the topic of that name, moment.get and hold"},
+    {"status", "the topic of that name and status.get"},
+    {"log", "the topic of that name, and all requests about kept takes"},
+    {"hear", "plays suggestions on a MIDI output (hear)"},
+    {"notes", "takes notes that a client plays (notes)"},
+    {"export", "gives a take as a standard MIDI file (take.export)"},
+    {"play", "plays kept takes (take.play, play.stop)"},
+    {"beat", "taps and corrections of the beat, beats of a take"},
+    {"along", "repeats the loop of a take to play along with (take.along)"},
+    {"song", "loops, other chords for them, sketches and pages for other musicians"},
+}};
 
 // ---- notifications from the daemon
 
@@ -73,6 +87,7 @@ struct Moment {
   std::vector<HeldNote> held;
   std::uint32_t alternatives_number = 0;
   Nullable<BeatNow> beat;
+  static constexpr std::array kAddedLater{"returned"};
   bool still = false;
   Wishes wishes;
   std::vector<Returned> returned;
@@ -91,9 +106,12 @@ struct Status {
       "lost since the daemon started; each loss is also a line of the log. `finds_asked`: how often a pedal "
       "or "
       "pad has asked for the takes that hold what was just played; a client that shows takes then asks "
-      "take.find_played.";
+      "take.find_played. `midi_trouble`: why no MIDI input can be opened, in one sentence that says what to "
+      "do; "
+      "missing when all is well.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false}],"outputs":[{"name":"undersong","connected":true,"trouble":""}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false,"last_note":83490112}],"outputs":[{"name":"undersong","connected":true,"trouble":"","listeners":1,"offered":["Stage keyboard"]}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0})";
+  static constexpr std::array kAddedLater{"finds_asked"};
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -105,10 +123,11 @@ struct Status {
   std::uint64_t log_last = 0;
   std::uint64_t lost_events = 0;
   std::uint64_t finds_asked = 0;
+  std::optional<std::string> midi_trouble{};
 };
 BOOST_DESCRIBE_STRUCT(Status, (),
                       (at, ports, outputs, playing, take, store, still, settings, log_last, lost_events,
-                       finds_asked))
+                       finds_asked, midi_trouble))
 
 struct Log : LogLine {
   static constexpr const char* kMethod = "log";
@@ -229,6 +248,7 @@ BOOST_DESCRIBE_STRUCT(TakeChord, (Chord), (at))
 
 struct TakeMark {
   static constexpr const char* kSays = "`line`: the number of its line in the log; take.unmark asks for it.";
+  static constexpr std::array kAddedLater{"line"};
   TimeUs at = 0;
   std::string text;
   std::uint64_t line = 0;
@@ -649,6 +669,7 @@ struct TakeBeats {
       "Lists of equal length: when each beat fell, and its `place` in the bar, from 1. `pulse` false: no "
       "steady pulse was found, and the beats are only the best fit. `division`, `signature` and `swing` as "
       "in BeatNow.";
+  static constexpr std::array kAddedLater{"division", "signature", "swing"};
   std::uint64_t take = 0;
   bool pulse = false;
   Share confidence;
@@ -718,9 +739,12 @@ BOOST_DESCRIBE_STRUCT(ExportTake, (), (take))
 // ---- hearing and playing
 
 struct Heard {
+  static constexpr const char* kSays =
+      "`unheard`: true if nothing is connected to the output, so that nobody hears it; otherwise missing.";
   Nullable<std::string> harte;
+  std::optional<bool> unheard{};
 };
-BOOST_DESCRIBE_STRUCT(Heard, (), (harte))
+BOOST_DESCRIBE_STRUCT(Heard, (), (harte, unheard))
 
 struct Hear {
   static constexpr const char* kMethod = "hear";

@@ -103,6 +103,17 @@ struct Shapes {
       return shape_name<T>();
   }
 
+  // "Added later: `a`, `b`.", or nothing.
+  template <class T>
+  static std::string history() {
+    std::string names;
+    mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto d) {
+      if (added_later<T>(d.name)) names += (names.empty() ? "`" : ", `") + std::string(d.name) + "`";
+    });
+    return names.empty() ? names
+                         : " Added within version 2, so an older daemon leaves it out: " + names + ".";
+  }
+
   // "{ at: whole }"; for a shape with a base, "Chord and { at: whole }".
   template <class T>
   std::string members() {
@@ -137,7 +148,7 @@ struct Shapes {
     shape["properties"] = std::move(properties);
     if (!required.empty()) shape["required"] = std::move(required);
     definitions[name] = std::move(shape);
-    notes.push_back({name, says<T>(), members<T>()});
+    notes.push_back({name, says<T>() + history<T>(), members<T>()});
   }
 };
 
@@ -217,6 +228,10 @@ std::string wrapped(std::string_view text) {
   return out;
 }
 
+std::string fmt_row(std::string_view name, std::string_view says_it) {
+  return "- `" + std::string(name) + "`: " + std::string(says_it) + ".\n";
+}
+
 constexpr const char* kPageHead = R"(# The protocol
 
 Generated from `messages.h`, `song_messages.h`, `device_messages.h` and `shapes.h`; `schema.json` has the same for programs.
@@ -225,10 +240,27 @@ Generated from `messages.h`, `song_messages.h`, `device_messages.h` and `shapes.
 newline. On the WebSocket `ws://127.0.0.1:PORT/socket`, it is a text message. Both carry the same messages. A message to the
 daemon has at most 64 KB, a batch at most 256 requests.
 
+A program opens the WebSocket without an `Origin` header. At 127.0.0.1 that is enough; elsewhere it shows a token. A browser sends
+`Origin`, and only the daemon's own page is let in, so that no web site can listen to you.
+
 A client may have 32 requests in progress at a time; each request of a batch counts. Further requests, and all that the client
 sends after them, wait until earlier ones are answered. If the answers to a batch exceed 1 MB, its requests that have not
 begun are answered with -32004. So is a request whose answer does not fit beside the answers that the client has not read yet
 (at most 16 MB).
+
+How a connection ends:
+
+| what happened | on the Unix socket | on the WebSocket |
+|---|---|---|
+| a message has more than 64 KB | an error -32600, then the end | closed with code 1009 |
+| 64 clients are connected already | an error -32004, then the end | HTTP 503 |
+| more than 8 visitors have shown no token | | the oldest of them is closed with code 1001 |
+| the Host, Origin or token is not accepted | | HTTP 403 |
+| too many wrong tokens from this address | | HTTP 429; the text says how long to wait |
+| a device is no longer paired, or the daemon stops | the end | closed with code 1001 |
+| the other side answers no ping for five minutes | | closed |
+
+A client that reads slowly is not disconnected: it receives fewer moments, and its log waits.
 
 Who may do what: the Unix socket, and the page at the port of this machine alone, belong to **the player at this machine**, who
 needs no token. Whoever comes over the network shows a token first: that of the configuration, or that of a paired device. Then
@@ -246,8 +278,12 @@ browsers never send.
 - **Log** (`log`): log lines are numbered 1, 2, 3 ... across all takes, with no gaps. You receive a line only after it is
   saved. You can request any line again.
 - Ignore members that you do not know. Members written `name?` may be left out; null means the same.
+- **What stays**: within a version of the protocol no message, member, word or number changes its meaning, and none is taken
+  away. New messages and members may join. A client written for an older daemon of this version works with a newer one. A newer
+  client works with an older daemon if it does without the members that are marked below as added, and looks at the
+  capabilities. A change that breaks this raises `protocol` in `welcome`.
 - The daemon may answer in any order: match answers by `id`. Requests without `id` are carried out and not answered.
-- Params are named. Error codes: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the
+- Params are named. The daemon refuses a param that it does not know, by its name, because it is probably misspelt. Error codes: -32700 not JSON, -32600 not a request, -32601 no such method, -32602 wrong params (the
   message names the member), -32603 an internal error, -32000 token needed, -32001 not found, -32002 not available now,
   -32003 changed since it was read or held by another client, -32004 a limit is reached, or the disk is full,
   -32005 only the player at this machine may do that.
@@ -315,12 +351,14 @@ std::string protocol_page() {
   Shapes shapes = all_shapes();
   std::vector<std::string> own;  // shapes shown with their message
   std::string page = kPageHead;
+  page += "\n## What a daemon can do\n\n`welcome` lists the capabilities of the daemon:\n\n";
+  for (const auto& [name, says_it] : kCapabilities) page += fmt_row(name, says_it);
   page += "\n## What the daemon sends by itself\n";
   mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
     using T = typename decltype(id)::type;
     own.push_back(shape_name<T>());
-    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() +
-            "\n```\n```json\n" +
+    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + Shapes::history<T>() + "\n```\nparams " +
+            shapes.members<T>() + "\n```\n```json\n" +
             wrapped(std::string(R"({"jsonrpc":"2.0","method":")") + T::kMethod + R"(","params":)" +
                     T::kExample + "}") +
             "\n```\n";

@@ -10,6 +10,7 @@
 // Over 400 lines: the shapes are small and refer to each other.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -117,6 +118,7 @@ struct Alternative : Coloured {
       "keys of each hand, lowest first, the melody on top; `names`: of these keys, left hand first. "
       "`reason`: one sentence; chord names in it use letters. `tried`: already played under this note, "
       "this very chord; `tries`: how often in this take.";
+  static constexpr std::array kAddedLater{"tries"};
   std::vector<std::string> degrees;
   Share familiar;
   Whole<0, 255> hands_move;
@@ -257,6 +259,7 @@ struct BeatNow {
       "most once a beat, and with each correction. `division`: parts of a beat, 3 in compound metres, where "
       "a beat is a dotted quarter. `signature`: how the metre is written. `swing`: the first half of a beat "
       "in multiples of the second, 1 if straight.";
+  static constexpr std::array kAddedLater{"division", "signature", "swing"};
   TimeUs at = 0;
   Whole<1, 1000> tempo{1};
   Share confidence;
@@ -403,21 +406,30 @@ BOOST_DESCRIBE_STRUCT(TakeSummary, (),
 
 struct Port {
   static constexpr const char* kSays =
-      "A MIDI input. `own`: the daemon's own port, into which other programs play; it is not a keyboard.";
+      "A MIDI input. `own`: the daemon's own port, into which other programs play; it is not a keyboard. "
+      "`last_note`: when a key was struck on it last, missing before the first; status.get says how it is "
+      "now, but a new note alone causes no `status`.";
   std::uint64_t number = 0;
   std::string name;
   bool connected = false;
   bool own = false;
+  std::optional<TimeUs> last_note{};
 };
-BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected, own))
+BOOST_DESCRIBE_STRUCT(Port, (), (number, name, connected, own, last_note))
 
 struct OutputPort {
-  static constexpr const char* kSays = "`trouble`: why it is not connected, in one sentence; empty if it is.";
+  static constexpr const char* kSays =
+      "`trouble`: why it is not connected, in one sentence; empty if it is. `listeners`: how many programs "
+      "and instruments are connected to the daemon's own output; with 0, what is played there is heard by "
+      "nobody. Missing for an output of another program, or while it is not known. `offered`: names of the "
+      "outputs that the setting hear_output could name instead.";
   std::string name;
   bool connected = false;
   std::string trouble;
+  std::optional<std::uint32_t> listeners{};
+  std::optional<std::vector<std::string>> offered{};
 };
-BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble))
+BOOST_DESCRIBE_STRUCT(OutputPort, (), (name, connected, trouble, listeners, offered))
 
 struct SoundingNote {
   static constexpr const char* kSays = "`at_us`: from `since` on.";
@@ -574,6 +586,7 @@ struct Settings {
       "player returned to, marked and took from the list in kept takes shapes suggestions. `changed`: the "
       "settings that a client changed from the configuration. They survive a "
       "restart; settings.reset undoes them.";
+  static constexpr std::array kAddedLater{"lean", "reach", "own", "controls"};
   Wishes wishes;
   SymbolStyle symbol_style = SymbolStyle::kLetters;
   std::string hear_output;

@@ -68,6 +68,7 @@ struct TakeLoop {
       "`loops`: all loops of the take, the one that explains most first; `confidence`, `chords`, `passes` "
       "and "
       "`sections` are those of the first.";
+  static constexpr std::array kAddedLater{"loops"};
   std::uint64_t take = 0;
   std::optional<double> tempo{};  // beats a minute
   std::optional<std::uint32_t> meter{};

@@ -1,6 +1,7 @@
 #!/bin/sh
 # installed.sh BUILD: installs into a folder of its own and checks that what is there works without the source folder:
-# the page beside the daemon is served, and the user service starts the daemon that was installed.
+# the page beside the daemon is served, the user service starts the daemon that was installed, and manual pages and
+# completions are there.
 # Exit: 0 good, 1 not, 77 when the page is not built (clients/companion/build) or there is no curl.
 set -eu
 build=$1
@@ -26,6 +27,22 @@ if command -v systemd-analyze >/dev/null; then
   XDG_RUNTIME_DIR=$place systemd-analyze --user verify "$unit" 2>"$place/verdict" || true
   ! grep -F undersongd "$place/verdict" || fail "systemd finds fault with the service"
 fi
+
+# Manual pages and completions, written from the help texts.
+for page in man1/undersong.1 man1/undersongd.1 man5/undersong.toml.5; do
+  [ -s "$place/usr/share/man/$page" ] || fail "there is no manual page $page"
+  ! grep -q "no more to say" "$place/usr/share/man/$page" || fail "$page has an option that the help text does not explain"
+done
+for option in $(sed -n 's/^\([a-z_]*\) = .*/\1/p' "$source/configs/undersong.toml"); do
+  grep -q "^.fB$option.fR = " "$place/usr/share/man/man5/undersong.toml.5" || fail "the manual of the configuration lacks $option"
+done
+completed=$(bash -c '. "$1"; COMP_WORDS=(undersong take re); COMP_CWORD=2; _undersong; echo "${COMPREPLY[*]}"' - \
+  "$place/usr/share/bash-completion/completions/undersong")
+[ "$completed" = reharmonise ] || fail "bash completes 'undersong take re' to '$completed'"
+for shell in zsh/vendor-completions/_undersong fish/vendor_completions.d/undersong.fish; do
+  grep -q reharmonise "$place/usr/share/$shell" || fail "there is no completion in $shell"
+done
+"$place/usr/bin/undersong" --version >/dev/null && "$place/usr/bin/undersongd" --version >/dev/null || fail "a program does not say its version"
 
 echo "installed here" >"$place/usr/share/undersong/page/where.txt"
 port=$((12000 + $$ % 16000))

@@ -1,10 +1,11 @@
 import { defineConfig } from 'vite';
 import { keep_page } from './keep_page.mjs';
+import { library_licences } from './library_licences.mjs';
 
 // The daemon's content security policy allows no inline script, style or data: URL, so nothing may be inlined.
 export default defineConfig({
   base: './',
-  plugins: [keep_page()],
+  plugins: [library_licences(), keep_page()],
   esbuild: { jsx: 'automatic', jsxImportSource: 'preact' },
   build: {
     target: 'es2022',

@@ -25,6 +25,17 @@ protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon)
   return settings->symbol_style;
 }
 
+protocol::Read<protocol::Chord> chord_named(protocol::Connection& daemon, const std::string& name) {
+  protocol::GetChordParts request;
+  request.names.push_back(name);
+  const auto parts = daemon.request(request);
+  if (!parts) return parts.error();
+  if (parts->chords.empty() || !parts->chords[0])
+    return protocol::Problem{
+        fmt::format("\"{}\" is no chord. Write it as a symbol (Ebmaj9) or for programs (Eb:maj9).", name)};
+  return protocol::Chord(*parts->chords[0]);
+}
+
 void add_commands(CLI::App& program, Session& session) {
   program.add_option("--socket", session.socket, "path of the daemon's socket, if it is not the default");
   add_live(program, session);
@@ -36,6 +47,7 @@ void add_commands(CLI::App& program, Session& session) {
   add_sketches(program, session);
   add_pair(program, session);
   add_doctor(program, session);
+  add_open(program, session);
 }
 
 }  // namespace undersong::terminal

@@ -30,6 +30,9 @@ struct Session {
 // The style of chord symbols in the settings of the daemon.
 protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon);
 
+// Reads a chord as people or programs write it: "Ebmaj9" or "Eb:maj9".
+protocol::Read<protocol::Chord> chord_named(protocol::Connection& daemon, const std::string& name);
+
 // Adds all commands below to the program.
 void add_commands(CLI::App& program, Session& session);
 
@@ -45,5 +48,9 @@ void add_find_played(CLI::App& group, Session& session);  // take find
 void add_sketches(CLI::App& program, Session& session);   // song list, new, show, check, hand-over, delete
 void add_pair(CLI::App& program, Session& session);
 void add_doctor(CLI::App& program, Session& session);
+void add_open(CLI::App& program, Session& session);
+
+// For `doctor --listen`: waits for a key and prints what came, from where and how late. Problem: none came.
+std::optional<protocol::Problem> wait_for_key(protocol::Connection& daemon);
 
 }  // namespace undersong::terminal

@@ -2,7 +2,13 @@
 // wrong, it says what to do.
 #include <fmt/format.h>
 
+#include <unistd.h>
+
+#include <charconv>
+#include <chrono>
 #include <cstdlib>
+#include <iostream>
+#include <memory>
 #include <string>
 
 #include "clients/terminal/commands.h"
@@ -11,8 +17,85 @@
 namespace undersong::terminal {
 namespace {
 
+using protocol::Problem;
+
+constexpr auto kPatience = std::chrono::seconds(10);  // longer than the daemon takes to open an output
+
 void line(bool good, const std::string& what) {
   fmt::print("{}  {}\n", good ? "ok " : "-- ", what);
+}
+
+// "a key was heard 12 s ago".
+std::string last_heard(const protocol::Port& port, protocol::TimeUs now) {
+  if (!port.last_note) return "no key heard yet";
+  const auto seconds = (now - *port.last_note) / 1'000'000;
+  return seconds < 120    ? fmt::format("a key was heard {} s ago", seconds)
+         : seconds < 7200 ? fmt::format("a key was heard {} minutes ago", seconds / 60)
+                          : fmt::format("a key was heard {} hours ago", seconds / 3600);
+}
+
+std::string listed(const std::vector<std::string>& names) {
+  std::string out;
+  for (const auto& name : names) out += (out.empty() ? "\"" : ", \"") + name + "\"";
+  return out;
+}
+
+void say_output(const protocol::OutputPort& output) {
+  if (!output.connected)
+    return line(
+        false, fmt::format("Suggestions are played on: {} (not connected: {})", output.name, output.trouble));
+  if (output.listeners != 0u) return line(true, fmt::format("Suggestions are played on: {}", output.name));
+  line(false,
+       fmt::format("Nothing is connected to \"{}\", so nobody hears suggestions there. The companion page "
+                   "sounds them itself.",
+                   output.name));
+  if (output.offered && !output.offered->empty())
+    line(false, fmt::format("They could be played on {}: `undersong doctor --connect NAME` does that.",
+                            listed(*output.offered)));
+}
+
+// On a terminal, offers to play suggestions on an instrument if nobody hears them so far.
+std::optional<std::string> chosen_output(const protocol::Status& status) {
+  if (status.outputs.empty() || !isatty(STDIN_FILENO) || !isatty(STDOUT_FILENO)) return std::nullopt;
+  const auto& output = status.outputs.front();
+  if (!output.connected || output.listeners != 0u || !output.offered || output.offered->empty())
+    return std::nullopt;
+  fmt::print("\nPlay suggestions on one of these from now on? Its number, or Enter to leave it:\n");
+  for (std::size_t i = 0; i < output.offered->size(); ++i)
+    fmt::print("  {}  {}\n", i + 1, (*output.offered)[i]);
+  std::string answer;
+  if (!std::getline(std::cin, answer)) return std::nullopt;
+  std::size_t number = 0;
+  const auto [end, error] = std::from_chars(answer.data(), answer.data() + answer.size(), number);
+  if (error != std::errc() || number == 0 || number > output.offered->size()) return std::nullopt;
+  return (*output.offered)[number - 1];
+}
+
+// Plays suggestions on the output `name` from now on and waits until it is open.
+std::optional<Problem> connect_output(protocol::Connection& daemon, const std::string& name) {
+  protocol::SetSettings request;
+  request.hear_output = name;
+  if (const auto settings = daemon.request(request); !settings) return settings.error();
+  if (const auto topics = daemon.request(protocol::Subscribe{{protocol::Topic::kStatus}, {}}); !topics)
+    return topics.error();
+  const auto end = std::chrono::steady_clock::now() + kPatience;
+  std::string trouble = "it does not answer";
+  while (std::chrono::steady_clock::now() < end) {
+    const auto note = daemon.next_notification(std::chrono::milliseconds(200));
+    if (!note) return note.error();
+    if (!*note) continue;
+    const auto status = (*note)->as<protocol::Status>();
+    if (!status || !*status || (*status)->outputs.empty()) continue;
+    const auto& output = (*status)->outputs.front();
+    if (output.connected) {
+      fmt::print("Suggestions are played on: {}. `undersong settings reset hear_output` takes that back.\n",
+                 output.name);
+      return std::nullopt;
+    }
+    trouble = output.trouble;
+    if (trouble.starts_with("There is no")) break;
+  }
+  return Problem{trouble};
 }
 
 int examine(const Session& session) {
@@ -35,17 +118,22 @@ int examine(const Session& session) {
     line(false, status.error().sentence);
     return 1;
   }
-  bool any = false;
+  bool any = false, keyboard = false;
   for (const auto& port : status->ports) {
-    line(port.connected,
-         fmt::format("Input {}: {}{}", port.number, port.name, port.connected ? "" : " (disconnected)"));
+    line(port.connected, fmt::format("Input {}: {}{}, {}", port.number, port.name,
+                                     port.connected ? "" : " (disconnected)", last_heard(port, status->at)));
     any |= port.connected;
+    keyboard |= port.connected && !port.own;
   }
-  if (!any) line(false, "No MIDI input. Plug in a keyboard, or connect a program to \"Undersong in\".");
+  if (status->midi_trouble) {
+    line(false, *status->midi_trouble);
+  } else if (!any) {
+    line(false, "No MIDI input. Plug in a keyboard, or connect a program to \"Undersong in\".");
+  } else if (!keyboard) {
+    line(false, "No keyboard. Plug one in; it is found by itself.");
+  }
   for (const auto& output : status->outputs)
-    line(output.connected,
-         fmt::format("Suggestions are played on: {}{}", output.name,
-                     output.connected ? "" : fmt::format(" (not connected: {})", output.trouble)));
+    if (output.connected || output.trouble != status->midi_trouble) say_output(output);
   if (status->playing) line(true, fmt::format("Take {} is being played on it.", status->playing->take));
   line(status->store.good, status->store.good
                                ? fmt::format("Takes are being saved; the log has {} lines.", status->log_last)
@@ -93,14 +181,30 @@ int examine(const Session& session) {
                          ? "only this machine can connect."
                          : fmt::format("they connect at {}.", fmt::join(devices->addresses, " or "))));
   }
+  if (const auto name = chosen_output(*status))
+    if (const auto problem = connect_output(*daemon, *name)) line(false, problem->sentence);
   return status->store.good ? 0 : 1;
 }
 
 }  // namespace
 
 void add_doctor(CLI::App& program, Session& session) {
-  program.add_subcommand("doctor", "Check whether the daemon runs, what is connected and where files are")
-      ->callback([&session] { session.exit_code = examine(session); });
+  auto* doctor = program.add_subcommand(
+      "doctor", "Check whether the daemon runs, what is connected and where files are");
+  auto waits = std::make_shared<bool>(false);
+  auto output = std::make_shared<std::string>();
+  auto* listen =
+      doctor->add_flag("--listen", *waits, "wait for a key, and say what came, from where and how late");
+  doctor->add_option("--connect", *output, "play suggestions on the MIDI output of this name from now on")
+      ->excludes(listen);
+  doctor->callback([waits, output, &session] {
+    if (*waits) return session.with_daemon(wait_for_key);
+    if (output->empty()) {
+      session.exit_code = examine(session);
+      return;
+    }
+    session.with_daemon([&](protocol::Connection& daemon) { return connect_output(daemon, *output); });
+  });
 }
 
 }  // namespace undersong::terminal

@@ -2,6 +2,9 @@
 
 #include <fmt/chrono.h>
 #include <fmt/format.h>
+#include <cctype>
+#include <charconv>
+#include <string_view>
 
 #include <array>
 #include <ctime>
@@ -50,6 +53,29 @@ std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style) {
   for (const auto& part : style == protocol::SymbolStyle::kSigns ? chord.signs : chord.letters) out += part;
   if (chord.bass_name) out += "/" + *chord.bass_name;
   return out;
+}
+
+std::string key_text(const std::string& harte) {
+  if (harte.ends_with(":maj")) return harte.substr(0, harte.size() - 4) + " major";
+  if (harte.ends_with(":min")) return harte.substr(0, harte.size() - 4) + " minor";
+  return harte;
+}
+
+std::optional<int> pitch_class_of(const std::string& note) {
+  int number = 0;
+  const char* end = note.data() + note.size();
+  if (const auto read = std::from_chars(note.data(), end, number); read.ec == std::errc() && read.ptr == end)
+    return number >= 0 && number <= 11 ? std::optional(number) : std::nullopt;
+  constexpr std::string_view kLetters = "C D EF G A B";
+  if (note.empty()) return std::nullopt;
+  const auto place = kLetters.find(static_cast<char>(std::toupper(static_cast<unsigned char>(note[0]))));
+  if (place == std::string_view::npos || kLetters[place] == ' ') return std::nullopt;
+  number = static_cast<int>(place);
+  for (const char sign : note.substr(1)) {
+    if (sign != 'b' && sign != '#') return std::nullopt;
+    number += sign == '#' ? 1 : -1;
+  }
+  return (number % 12 + 12) % 12;
 }
 
 std::string padded(const std::string& text, std::size_t width) {

@@ -24,6 +24,10 @@ std::string local_time(protocol::TimeUtcMs utc);
 std::string beat_words(const protocol::BeatNow& beat);
 // The symbol of a chord: "Cm7b5/Gb", or with signs "Cø7/Gb".
 std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style);
+// "Eb minor" for the key "Eb:min"; other text stays.
+std::string key_text(const std::string& harte);
+// Reads a note by its name, such as G or Db, or as a number 0..11; nullopt if it is neither.
+std::optional<int> pitch_class_of(const std::string& note);
 // Appends spaces up to a width in columns (not bytes, because symbols may contain signs).
 std::string padded(const std::string& text, std::size_t width);
 // Cuts the text to at most `width` columns; escape sequences take none.

@@ -140,7 +140,7 @@ class View {
   void draw() {
     winsize size{};
     ioctl(STDOUT_FILENO, TIOCGWINSZ, &size);
-    const std::size_t room = size.ws_row > 11 ? size.ws_row - 11u : 4,
+    const std::size_t room = size.ws_row > 12 ? size.ws_row - 12u : 4,
                       width = size.ws_col ? size.ws_col : 80u;
     std::string out = "\x1b[H";
     const auto put = [&](const std::string& text) { out += clipped(text, width) + "\x1b[K\n"; };
@@ -154,6 +154,10 @@ class View {
     put("");
     if (moment_) {
       const std::size_t rows = std::min({options_.rows, moment_->alternatives.size(), room});
+      if (rows > 0)  // the columns of the rows below
+        put("  \x1b[2m" + std::string(7, ' ') + padded("chord", 13) + padded("note", 5) +
+            padded("colour", 13) + padded("tension", 9) + padded("hands", 11) +
+            padded("keys, left | right", 33) + "what for\x1b[0m");
       for (std::size_t i = 0; i < rows; ++i) {
         const auto& offered = moment_->alternatives[i];
         put(fmt::format("  {:2} {:2d}  {} {} {} {} moves {:2d}   {}   {}", tries(offered), i + 1,

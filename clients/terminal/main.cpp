@@ -4,12 +4,17 @@
 
 #include "clients/offline/commands.h"
 #include "clients/terminal/commands.h"
+#include "clients/terminal/meant.h"
+#include "protocol/messages.h"
 
 int main(int argc, char** argv) {
+  namespace terminal = undersong::terminal;
   CLI::App program{
       "Undersong listens while you play. It names the chord, lists other chords that fit under the melody, "
       "and records every take."};
   program.require_subcommand(1);
+  program.set_version_flag("--version", "undersong " UNDERSONG_VERSION ", protocol " +
+                                            std::to_string(undersong::protocol::kProtocolVersion));
   undersong::terminal::Session session;
   undersong::terminal::add_commands(program, session);
   undersong::offline::add_commands(program, session.exit_code);
@@ -17,8 +22,9 @@ int main(int argc, char** argv) {
     program.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     if (error.get_exit_code() == static_cast<int>(CLI::ExitCodes::Success)) return program.exit(error);
-    std::string sentence = error.what();
-    if (!sentence.empty() && sentence.back() != '.') sentence += '.';
+    std::string sentence = terminal::meant(program, {argv + 1, argv + argc});
+    if (sentence.empty()) sentence = error.what();
+    if (!sentence.empty() && sentence.back() != '?' && sentence.back() != '.') sentence += '.';
     std::cerr << "undersong: " << sentence << '\n';
     return 2;
   }

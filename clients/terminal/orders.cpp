@@ -171,19 +171,34 @@ void add_orders(CLI::App& program, Session& session) {
   auto* place_option =
       hear->add_option("PLACE", *place, "its place in the list, from 1; by default the next one")
           ->check(CLI::Range(1, 256));
-  auto* chord_option = hear->add_option("--chord", *chord, "play this chord instead, in Harte syntax: Bb:9")
-                           ->excludes(place_option);
+  auto* chord_option =
+      hear->add_option("--chord", *chord, "play this chord instead: Bb9, or for programs Bb:9")
+          ->excludes(place_option);
   auto style = std::make_shared<std::string>();
   auto* style_option = hear->add_option("--voicing", *style, kStyles)->check(CLI::IsMember(style_names()));
   hear->add_flag("--stop", *stop, "stop what sounds")->excludes(place_option)->excludes(chord_option);
   hear->callback([place, chord, stop, style, style_option, &session] {
     protocol::Hear request;
     if (*place > 0) request.place = *place - 1;
-    if (!chord->empty()) request.harte = *chord;
     if (*style_option) request.voicing = style_of(*style);
     if (*stop) request.stop = true;
-    order(session, request, [](const auto& heard) {
-      return heard.harte ? "Playing " + *heard.harte + "." : std::string("Silent.");
+    session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
+      if (!chord->empty()) {
+        const auto named = chord_named(daemon, *chord);
+        if (!named) return named.error();
+        request.harte = named->harte;
+      }
+      const auto reply = daemon.request(request);
+      if (!reply) return reply.error();
+      const auto& heard = *reply;
+      std::string said = heard.harte ? "Playing " + *heard.harte + "." : std::string("Silent.");
+      if (heard.unheard.value_or(false))
+        said +=
+            "\nNothing is connected to \"Undersong out\", so nobody hears it. `undersong doctor` says what "
+            "could be "
+            "connected; the companion page sounds suggestions itself.";
+      fmt::print("{}\n", said);
+      return std::nullopt;
     });
   });
 

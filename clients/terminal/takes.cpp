@@ -20,8 +20,7 @@ using protocol::Problem;
 
 struct ListOptions {
   int limit = 20;
-  std::string chord, key;
-  int melody = -1, over = -1;
+  std::string chord, key, melody, over;
   bool deleted = false;
 };
 
@@ -37,17 +36,21 @@ std::string title(const protocol::TakeSummary& take, protocol::SymbolStyle style
 std::string one_line(const protocol::TakeSummary& take, protocol::SymbolStyle style) {
   return fmt::format("{:5d}  {}  {:>8}  {:5d} notes {:4d} chords {:2d} marks  {}  {}{}", take.take,
                      local_time(take.begin_utc_ms), duration(take.length_us), take.notes, take.chords,
-                     take.marks, padded(take.key.value_or(""), 7), title(take, style),
+                     take.marks, padded(key_text(take.key.value_or("")), 8), title(take, style),
                      take.ended ? "" : "  (being played)");
 }
 
 std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& options) {
   protocol::ListTakes wanted;
   wanted.limit = options.limit;
-  if (!options.chord.empty()) wanted.harte = options.chord;
+  if (!options.chord.empty()) {
+    const auto chord = chord_named(daemon, options.chord);
+    if (!chord) return chord.error();
+    wanted.harte = chord->harte;
+  }
   if (!options.key.empty()) wanted.key = options.key;
-  if (options.melody >= 0) wanted.melody = options.melody;
-  if (options.over >= 0) wanted.melody_over = options.over;
+  if (const auto note = pitch_class_of(options.melody)) wanted.melody = *note;
+  if (const auto note = pitch_class_of(options.over)) wanted.melody_over = *note;
   if (options.deleted) wanted.deleted = true;
   const auto found = daemon.request(wanted);
   if (!found) return found.error();
@@ -56,6 +59,9 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
                options.chord.empty() && options.key.empty() ? " yet: play something" : " match");
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
+  if (!found->takes.empty())
+    fmt::print("{:>5}  {:<16}  {:>8}  {:>11} {:>11} {:>8}  {}  title, or its chords\n", "take", "begun",
+               "length", "notes", "chords", "marks", padded("key", 8));
   for (const auto& take : found->takes) fmt::print("{}\n", one_line(take, *style));
   if (found->more) fmt::print("There are older takes. Show more with --limit.\n");
   return std::nullopt;
@@ -120,7 +126,8 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   std::size_t key = 0, mark = 0;
   const auto until = [&](protocol::TimeUs at) {
     for (; key < detail->keys.size() && detail->keys[key].at <= at; ++key)
-      fmt::print("{:>9}  key {}\n", duration(detail->keys[key].at - summary.at), detail->keys[key].harte);
+      fmt::print("{:>9}  key {}\n", duration(detail->keys[key].at - summary.at),
+                 key_text(detail->keys[key].harte));
     for (; mark < detail->marks.size() && detail->marks[mark].at <= at; ++mark)
       fmt::print("{:>9}  mark {}\n", duration(detail->marks[mark].at - summary.at), detail->marks[mark].text);
   };
@@ -178,7 +185,7 @@ void add_edit(CLI::App& program, Session& session, const char* name, const char*
   auto request = std::make_shared<Request>();
   auto* command = program.add_subcommand(name, says);
   command->add_option("TAKE", request->take, "number of the take")->required();
-  if (text) command->add_option(text_name, (*request).*text)->required();
+  if (text) command->add_option(text_name, (*request).*text, "the new text, in quotes")->required();
   command->callback([request, done, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       const auto kept = daemon.request(*request);
@@ -195,13 +202,17 @@ void add_takes(CLI::App& program, Session& session) {
   auto options = std::make_shared<ListOptions>();
   auto* list_command = program.add_subcommand("list", "List the takes, newest first");
   list_command->add_option("--limit", options->limit, "number of takes shown")->check(CLI::Range(1, 500));
-  list_command->add_option("--chord", options->chord, "only takes with this chord, in Harte syntax: Bb:9");
-  list_command->add_option("--key", options->key, "only takes in this key: F:maj");
-  list_command->add_option("--melody", options->melody, "only takes with this melody pitch class, 0 to 11")
-      ->check(CLI::Range(0, 11));
-  list_command
-      ->add_option("--over", options->over, "only takes with that melody note over this root, 0 to 11")
-      ->check(CLI::Range(0, 11));
+  list_command->add_option("--chord", options->chord,
+                           "only takes with this chord: Bb9, or for programs Bb:9");
+  list_command->add_option("--key", options->key, "only takes in this key: \"F minor\", Fm or F:min");
+  const CLI::Validator note(
+      [](const std::string& text) {
+        return pitch_class_of(text) ? std::string() : "\"" + text + "\" is no note, such as G or Db";
+      },
+      "NOTE");
+  list_command->add_option("--melody", options->melody, "only takes with this melody note: G")->check(note);
+  list_command->add_option("--over", options->over, "only takes with that melody note over this root: Db")
+      ->check(note);
   list_command->add_flag("--deleted", options->deleted, "list the deleted takes instead");
   list_command->callback([options, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return list(daemon, *options); });

@@ -7,6 +7,7 @@
 
 #include "daemon/app/daemon.h"
 #include "daemon/app/version.h"
+#include "daemon/midi/pipewire.h"
 
 namespace {
 
@@ -73,6 +74,9 @@ int main(int argc, char** argv) {
   options.speed = speed;
   options.quit_after_file = quit_after;
   options.page_folder = page.empty() ? page_folder() : std::filesystem::path(page);
+
+  if (options.config.service != midi::BackendKind::kAlsa && play.empty())
+    midi::use_pipewire_jack(argv, options.config.service == midi::BackendKind::kJack);
 
   auto log = spdlog::stderr_color_mt("undersongd");
   log->set_pattern("%H:%M:%S %^%l%$ %v");

@@ -66,7 +66,10 @@ void Performance::received(const midi::Event& event) {
   advance_to(event.at);
   const midi::Notice notice = midi::notice_of(event);
   if (notice == midi::Notice::kPortCame) name_ports();
-  if (notice == midi::Notice::kNone && event.size == 0) return;
+  if (notice == midi::Notice::kNone && event.size == 0) {
+    if (event.port == midi::kNoPort) world_.changed_status();  // see Inputs::set_trouble
+    return;
+  }
   if (notice == midi::Notice::kPortGone) world_.echoes.port_gone(event.port);
   if (notice == midi::Notice::kLost) world_.echoes.events_lost(event.port);
   if (notice == midi::Notice::kNone && event.port != world_.clients) {
@@ -74,6 +77,8 @@ void Performance::received(const midi::Event& event) {
     if (verdict == midi::EchoGuard::Verdict::kEcho) recorder_.echo(event);
     if (verdict != midi::EchoGuard::Verdict::kPlayed) return;
   }
+  if (event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0)
+    last_note_[event.port] = event.at;
   if (listen::is_clock(event))
     return beat_changed(pulse_.clock(event));  // not music: only the pulse uses it, and it is not logged
 

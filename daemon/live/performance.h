@@ -16,6 +16,7 @@
 // Errors: one sentence in a Result or a Correction. Nothing throws except when memory runs out.
 #pragma once
 
+#include <array>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -68,6 +69,8 @@ class Performance {
   const listen::Moment& moment();
   const std::optional<listen::BeatNow>& beat() const { return pulse_.now(); }
   bool still() const { return analysis_.moment().still; }
+  // When a note was played last on an input; nothing before the first. Echoes do not count, drums do.
+  std::optional<Micros> last_note(midi::PortNumber port) const { return last_note_[port]; }
   // A slow mean of the played velocities, up to 127; 0 before the first note.
   float loudness() const { return loudness_; }
   harmony::Hands hands() const { return analysis_.hands(); }
@@ -122,6 +125,7 @@ class Performance {
   bool in_file_ = false;              // events come from a file that has not ended
   std::optional<midi::Event> heard_;  // the analysis has it; catch_up() has to do the rest
   float loudness_ = 0;
+  std::array<std::optional<Micros>, 256> last_note_{};
   std::shared_ptr<const harmony::PlayerMemory> player_;
   bool own_ = true;  // the setting
 };

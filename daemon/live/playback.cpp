@@ -36,6 +36,7 @@ Playback::Playback(std::string output, World world)
       sender_(world_.open_output(name_), world_.changed_output) {}
 
 Result<void> Playback::ready() {
+  if (sender_.listeners() == 0u) sender_.look();  // somebody may have connected to it since
   if (sender_.connected()) return {};
   sender_.look();  // the port may have just appeared; the next request would then succeed
   const std::string why = sender_.trouble();
@@ -60,7 +61,7 @@ void Playback::output_changed() {
 OutputState Playback::output() const {
   std::string name = sender_.port_name();
   if (name.empty()) name = name_.empty() ? "Undersong out" : name_;
-  return {name, sender_.connected(), sender_.trouble()};
+  return {name, sender_.connected(), sender_.trouble(), sender_.listeners(), sender_.offered()};
 }
 
 void Playback::strike(std::span<const Pitch> chord, const midi::Strike& strike) {

@@ -62,7 +62,11 @@ struct Playing {
 struct OutputState {
   std::string name;
   bool connected = false;
-  std::string trouble;  // why it is not connected, in one sentence; empty when all is well
+  std::string trouble;                // why it is not connected, in one sentence; empty when all is well
+  std::optional<unsigned> listeners;  // see midi::Sink
+  std::vector<std::string> offered;
+  // Nothing is connected to our own port, so nobody hears what is played.
+  bool unheard() const { return connected && listeners == 0u; }
 };
 
 class Playback {

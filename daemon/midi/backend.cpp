@@ -9,7 +9,15 @@
 #include <mutex>
 #include <set>
 
+#include "daemon/base/account.h"
+#include "daemon/midi/alsa_seq.h"
+#include "daemon/midi/pipewire.h"
+
 namespace undersong::midi {
+
+struct Backend::Alsa {
+  SequencerHandle handle;
+};
 
 struct Backend::Jack {
   jack_client_t* client = nullptr;
@@ -38,8 +46,16 @@ void silence_jack() {
   });
 }
 
+constexpr const char* kSequencer = "/dev/snd/seq";
+
 bool alsa_is_there() {
-  return ::access("/dev/snd/seq", R_OK | W_OK) == 0;
+  return ::access(kSequencer, R_OK | W_OK) == 0;
+}
+
+// Says why we may not use the sequencer although it is there; nothing if we may, or if it is not there.
+std::optional<std::string> no_right_to_alsa() {
+  if (::access(kSequencer, R_OK | W_OK) == 0 || ::access(kSequencer, F_OK) != 0) return std::nullopt;
+  return no_right_to(kSequencer, "ALSA's sequencer");
 }
 
 }  // namespace
@@ -65,10 +81,15 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
   std::unique_ptr<Backend> backend(new Backend);
   if (wanted != BackendKind::kJack && alsa_is_there()) {
     backend->kind_ = BackendKind::kAlsa;
-    return backend;
+    backend->alsa_ = std::make_unique<Alsa>();
+    backend->alsa_->handle = open_sequencer(client_name + " watch");
+    if (backend->alsa_->handle) return backend;
+    return unavailable("ALSA's sequencer can't be opened.");
   }
+  const auto no_right = wanted == BackendKind::kJack ? std::nullopt : no_right_to_alsa();
   if (wanted == BackendKind::kAlsa)
-    return unavailable("ALSA's sequencer /dev/snd/seq is missing or may not be opened.");
+    return unavailable(
+        no_right.value_or("ALSA's sequencer /dev/snd/seq is not there: `sudo modprobe snd-seq` loads it."));
   silence_jack();
   auto jack = std::make_unique<Jack>();
   jack->poke = std::move(poke);
@@ -80,8 +101,11 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
   }
   jack->client = jack_client_open((client_name + " watch").c_str(), JackNoStartServer, nullptr);
   if (!jack->client) {
-    return unavailable(wanted == BackendKind::kJack ? "No JACK server answers."
-                                                    : "Neither ALSA's sequencer nor a JACK server is there.");
+    if (no_right) return unavailable(*no_right);
+    const std::string missing = wanted == BackendKind::kJack
+                                    ? "No JACK server answers."
+                                    : "Neither ALSA's sequencer nor a JACK server is there.";
+    return unavailable(missing + what_pipewire_lacks());
   }
   jack_on_shutdown(
       jack->client,
@@ -98,6 +122,14 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
       [](jack_port_id_t, int, void* self) {
         auto& state = *static_cast<Jack*>(self);
         state.ports_changed = true;
+        if (state.poke) state.poke();
+      },
+      jack.get());
+  // Somebody may connect a keyboard by hand that we listen to already.
+  jack_set_port_connect_callback(
+      jack->client,
+      [](jack_port_id_t, jack_port_id_t, int, void* self) {
+        const auto& state = *static_cast<Jack*>(self);
         if (state.poke) state.poke();
       },
       jack.get());
@@ -129,6 +161,25 @@ bool Backend::is_connected(const std::string& port, std::string_view own) const 
     connected = std::string_view(*other).ends_with(own);
   jack_free(others);
   return connected;
+}
+
+std::optional<unsigned> Backend::listeners(const std::string& client, const std::string& port) const {
+  if (alsa_) return listeners_of(alsa_->handle.get(), client, port);
+  if (!jack_ || !alive()) return std::nullopt;
+  std::optional<unsigned> found;
+  const char** ours = jack_get_ports(jack_->client, nullptr, JACK_DEFAULT_MIDI_TYPE, JackPortIsOutput);
+  for (const char** each = ours; each && *each; ++each) {
+    if (!std::string_view(*each).starts_with(client) || !std::string_view(*each).ends_with(":" + port))
+      continue;
+    const char** others =
+        jack_port_get_all_connections(jack_->client, jack_port_by_name(jack_->client, *each));
+    unsigned count = 0;
+    while (others && others[count]) ++count;
+    jack_free(others);
+    found = found.value_or(0) + count;
+  }
+  jack_free(ours);
+  return found;
 }
 
 bool is_own_port(std::string_view port, std::string_view client_name) {

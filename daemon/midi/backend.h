@@ -2,22 +2,23 @@
 //
 //   auto backend = Backend::open(BackendKind::kAuto, "Undersong", poke);
 //
-// ALSA is used when its sequencer is there, otherwise JACK (or PipeWire's JACK). A fixed choice is possible.
-// RtMidi is never left to choose: it throws where ALSA is missing, and it never reports that a JACK server
-// died. Backend therefore keeps a small JACK client of its own, which is told when the server ends and when a
-// port is registered.
+// ALSA is used when its sequencer is there, otherwise JACK (or PipeWire's JACK, see pipewire.h). A fixed
+// choice is possible. RtMidi is never left to choose: it throws where ALSA is missing, and it never reports
+// that a JACK server died. Backend therefore keeps a small JACK client of its own, which is told when the
+// server ends and when a port is registered.
 //
 // When the JACK server dies, its Backend and every RtMidi object made under it must be destroyed, the RtMidi
 // objects first, before any part of the process opens a new Backend; open() refuses until then. Owners
 // therefore call alive() regularly.
 //
 // Threads: one owner. `poke` is called on JACK's notification thread.
-// Errors: open() returns one sentence that says what is missing.
+// Errors: open() returns one sentence that says what is missing and what to do about it.
 // Source: RtMidi and the JACK client API.
 #pragma once
 
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -29,7 +30,7 @@ enum class BackendKind : std::uint8_t { kAuto, kAlsa, kJack };
 // "auto", "alsa" or "jack".
 Result<BackendKind> parse_backend(std::string_view text);
 
-// Passes one sentence to the log. RtMidiSource calls it on its watcher thread; Output calls it on the thread
+// Passes one sentence to the log. PortsSource calls it on its watcher thread; Output calls it on the thread
 // of the Sender that owns it.
 using Say = std::function<void(const std::string&)>;
 
@@ -51,12 +52,16 @@ class Backend {
   // JACK: true if the port `port` is connected to a port whose full name ends with `own`. RtMidi does not
   // report whether a JACK connection succeeded. ALSA: always true, because there RtMidi does report it.
   bool is_connected(const std::string& port, std::string_view own) const;
+  // How many ports are connected to the output `port` of our client `client`; nullopt if that is not known.
+  std::optional<unsigned> listeners(const std::string& client, const std::string& port) const;
 
  private:
   struct Jack;
+  struct Alsa;
   Backend();
   BackendKind kind_ = BackendKind::kAlsa;
   std::unique_ptr<Jack> jack_;
+  std::unique_ptr<Alsa> alsa_;
 };
 
 // True if `port` (client:port) is one of our own. Our clients are called NAME, NAME followed by a space and a

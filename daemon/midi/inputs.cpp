@@ -33,6 +33,20 @@ std::vector<PortInfo> Inputs::ports() const {
   return ports_;
 }
 
+void Inputs::set_trouble(std::string sentence) {
+  const std::lock_guard lock(mutex_);
+  if (sentence == trouble_) return;
+  trouble_ = std::move(sentence);
+  // The consumer reports it. kNone is no event of a port.
+  notices_.lane->queue().push(make_notice(Notice::kNone, kNoPort, steady_now()));
+  waker_.wake();
+}
+
+std::string Inputs::trouble() const {
+  const std::lock_guard lock(mutex_);
+  return trouble_;
+}
+
 std::uint64_t Inputs::dropped(PortNumber port) const {
   return port < slot_count_.load(std::memory_order_acquire) ? slots_[port].lane->dropped() : 0;
 }

@@ -50,6 +50,10 @@ class Inputs {
   void announce(Notice notice, const Lane& lane);
   std::vector<PortInfo> ports() const;  // every input seen so far, in order of number
 
+  // Why no MIDI service can be opened, in one sentence; empty when one is. Any thread except a real-time one.
+  void set_trouble(std::string sentence);
+  std::string trouble() const;
+
   int wake_fd() const { return waker_.fd(); }
   // Calls `use(const Event&)` for every waiting event and notice, on the consumer's thread, and returns how
   // many there were. After kDrainAtOnce events it returns early and wakes itself again.
@@ -75,8 +79,9 @@ class Inputs {
 
   const std::size_t lane_capacity_;
   Waker waker_;
-  mutable std::mutex mutex_;  // guards ports_, adding to slots_ and writing to notices_
+  mutable std::mutex mutex_;  // guards ports_, trouble_, adding to slots_ and writing to notices_
   std::vector<PortInfo> ports_;
+  std::string trouble_;
   std::array<Slot, kMostInputs> slots_;
   std::atomic<std::size_t> slot_count_{0};  // written under mutex_, read by any thread without it
   Slot notices_;

@@ -5,7 +5,7 @@
 #include <unistd.h>
 #include <thread>
 
-#include "daemon/midi/rtmidi_source.h"
+#include "daemon/midi/ports_source.h"
 #include "daemon/midi/source.h"
 
 namespace undersong::midi {
@@ -64,7 +64,7 @@ Result<void> Output::tend() {
 
 Result<void> Output::open_port() {
   if (!backend_) {
-    auto backend = Backend::open(options_.backend, options_.client_name, {});
+    auto backend = Backend::open(options_.backend, options_.client_name, look_);
     if (!backend) return backend.error();
     backend_ = std::move(*backend);
   }
@@ -104,6 +104,23 @@ Result<void> Output::open_port() {
   open_ = true;
   say(fmt::format("Playing on \"{}\".", port_name_));
   return {};
+}
+
+std::optional<unsigned> Output::listeners() {
+  if (!connected() || !options_.name.empty()) return std::nullopt;
+  return backend_->listeners(options_.client_name + " out", options_.virtual_port);
+}
+
+std::vector<std::string> Output::offered() {
+  std::vector<std::string> out;
+  if (!connected()) return out;
+  const bool alsa = backend_->kind() == BackendKind::kAlsa;
+  for (unsigned i = 0; i < out_->getPortCount(); ++i) {
+    const std::string raw = out_->getPortName(i);
+    if (raw.empty() || is_own_port(raw, options_.client_name) || is_through(raw)) continue;
+    out.emplace_back(alsa ? without_alsa_numbers(raw) : std::string_view(raw));
+  }
+  return out;
 }
 
 bool Output::send(const Event& message) {

@@ -49,6 +49,9 @@ class Output final : public Sink {
   Result<void> tend() override;
   bool connected() const override;
   const std::string& port_name() const override { return port_name_; }  // empty while closed
+  std::optional<unsigned> listeners() override;
+  std::vector<std::string> offered() override;
+  void watch(std::function<void()> look) override { look_ = std::move(look); }  // before the first tend()
 
   // Sends a channel message at once; false while closed. `at` should be steady_now(), because echoes are
   // recognised by it.
@@ -69,6 +72,7 @@ class Output final : public Sink {
 
   const OutputOptions options_;
   const Say say_;
+  std::function<void()> look_;
   std::string said_;
   std::unique_ptr<Backend> backend_;
   std::unique_ptr<RtMidiOut> out_;

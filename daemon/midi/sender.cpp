@@ -1,10 +1,7 @@
 #include "daemon/midi/sender.h"
 
-#include <pthread.h>
-#include <sched.h>
-#include <sys/prctl.h>
-
 #include "daemon/base/caught.h"
+#include "daemon/midi/punctual.h"
 #include "daemon/midi/source.h"
 
 namespace undersong::midi {
@@ -12,20 +9,9 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr int kPriority = 20;  // above ordinary work and below the audio service
 // Checking the port may take this long, so it is done only when the next message is further away.
 constexpr Micros kRoomToTend{50'000};
 constexpr Micros kFar = Micros::max();
-
-void be_punctual() {
-  pthread_setname_np(pthread_self(), "midi-out");
-  prctl(PR_SET_TIMERSLACK, 1UL, 0UL, 0UL, 0UL);
-  sched_param parameters{};
-  parameters.sched_priority = kPriority;
-  // RESET_ON_FORK keeps the threads that the MIDI service starts out of this class. If the system refuses, we
-  // go on without it.
-  (void)sched_setscheduler(0, SCHED_FIFO | SCHED_RESET_ON_FORK, &parameters);
-}
 
 std::chrono::steady_clock::time_point on_clock(Micros at) {
   return std::chrono::steady_clock::time_point(at);
@@ -36,6 +22,7 @@ std::chrono::steady_clock::time_point on_clock(Micros at) {
 Sender::Sender(std::unique_ptr<Sink> sink, std::function<void()> changed,
                std::function<void(const Event&)> sent)
     : changed_(std::move(changed)), sent_(std::move(sent)), sink_(std::move(sink)) {
+  if (sink_) sink_->watch([this] { look(); });
   thread_ = std::thread([this] { run(); });
 }
 
@@ -87,6 +74,7 @@ void Sender::use(std::unique_ptr<Sink> sink) {
     waiting_.clear();
     connected_ = false;
     port_name_.clear();
+    listeners_.reset();
     trouble_ = "The MIDI output is being opened.";
   }
   wake_.notify_one();
@@ -107,6 +95,15 @@ std::string Sender::port_name() const {
 std::string Sender::trouble() const {
   const std::lock_guard lock(mutex_);
   return trouble_;
+}
+
+std::optional<unsigned> Sender::listeners() const {
+  const std::lock_guard lock(mutex_);
+  return listeners_;
+}
+std::vector<std::string> Sender::offered() const {
+  const std::lock_guard lock(mutex_);
+  return offered_;
 }
 
 Micros Sender::due() const {
@@ -161,10 +158,14 @@ void Sender::tend(Lock& lock) {
   const auto opened = sink_->tend();
   const bool is = sink_->connected();
   const std::string name = sink_->port_name();
+  const auto listeners = is ? sink_->listeners() : std::nullopt;
+  auto offered = sink_->offered();
   lock.lock();
   if (new_sink_) return;  // another sink has replaced this one
   const std::string trouble = is ? "" : opened ? "The MIDI output is not there." : opened.error().message;
-  if (is == connected_ && name == port_name_ && trouble == trouble_) return;
+  if (is == connected_ && name == port_name_ && trouble == trouble_ && listeners == listeners_ &&
+      offered == offered_)
+    return;
   if (!is) {  // what sounded has ended with the port
     sounding_ = {};
     waiting_.clear();
@@ -173,6 +174,8 @@ void Sender::tend(Lock& lock) {
   connected_ = is;
   port_name_ = name;
   trouble_ = trouble;
+  listeners_ = listeners;
+  offered_ = std::move(offered);
   lock.unlock();
   if (changed_) changed_();
   lock.lock();
@@ -189,6 +192,7 @@ void Sender::turn(Lock& lock, Micros& tend_at) {
     silence(lock);
     lock.unlock();
     sink_ = std::move(next);  // closes the previous sink
+    if (sink_) sink_->watch([this] { look(); });
     lock.lock();
     tend_at = steady_now();
     return;
@@ -221,7 +225,7 @@ void Sender::turn(Lock& lock, Micros& tend_at) {
 }
 
 void Sender::run() {
-  be_punctual();
+  be_punctual("midi-out");
   Lock lock(mutex_);
   Micros tend_at = steady_now();
   while (!quit_) {

@@ -47,6 +47,13 @@ class Sink {
   virtual bool connected() const = 0;
   virtual const std::string& port_name() const = 0;  // empty while closed
   virtual bool send(const Event& message) = 0;       // sends at once; false while closed
+  // How many ports are connected to our own port; nullopt for a port of another program, or if it is not
+  // known.
+  virtual std::optional<unsigned> listeners() { return std::nullopt; }
+  // Calls `look`, on any thread, whenever ports or connections changed and a call of tend() is worth while.
+  virtual void watch(std::function<void()> /*look*/) {}
+  // Names of the ports that could be opened instead.
+  virtual std::vector<std::string> offered() { return {}; }
 };
 
 // Messages in ascending order of their time from the beginning of the score. With `repeat_from`, the part
@@ -62,9 +69,9 @@ class Sender {
   static constexpr std::size_t kMostWaiting = 1024;
   static constexpr std::chrono::seconds kTendEvery{5};
 
-  // Both functions may be empty and are called on the Sender's thread. `changed`: connected(), port_name() or
-  // trouble() changed. `sent`: a message of a score was sent; it carries the time at which it was due. Used
-  // for measuring.
+  // Both functions may be empty and are called on the Sender's thread. `changed`: connected(), port_name(),
+  // trouble(), listeners() or offered() changed. `sent`: a message of a score was sent; it carries the time
+  // at which it was due. Used for measuring.
   Sender(std::unique_ptr<Sink> sink, std::function<void()> changed,
          std::function<void(const Event&)> sent = {});
   ~Sender();
@@ -84,7 +91,9 @@ class Sender {
 
   bool connected() const { return connected_; }
   std::string port_name() const;
-  std::string trouble() const;  // one sentence: why it is not connected; empty when all is well
+  std::optional<unsigned> listeners() const;  // as the sink said when it was looked at last
+  std::vector<std::string> offered() const;   // as above
+  std::string trouble() const;                // one sentence: why it is not connected; empty when all is well
 
  private:
   using Lock = std::unique_lock<std::mutex>;
@@ -102,7 +111,7 @@ class Sender {
 
   // Guards everything below except what the Sender's thread alone uses. Any thread writes waiting_, score_,
   // begin_, next_, new_sink_ and the flags; the Sender's thread reads and clears them. The Sender's thread
-  // writes port_name_ and trouble_ (use() resets them); any thread reads them.
+  // writes port_name_, trouble_, listeners_ and offered_ (use() resets them); any thread reads them.
   mutable std::mutex mutex_;
   std::condition_variable wake_;
   std::deque<Event> waiting_;
@@ -112,6 +121,8 @@ class Sender {
   bool silence_ = false, quit_ = false, look_ = false;
   std::unique_ptr<Sink> new_sink_;
   std::string port_name_, trouble_ = "The MIDI output is being opened.";
+  std::optional<unsigned> listeners_;
+  std::vector<std::string> offered_;
   // Written by the Sender's thread and by use(), under mutex_; read by any thread without it.
   std::atomic<bool> connected_{false};
 

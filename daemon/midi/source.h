@@ -107,8 +107,8 @@ class Waker {
 
 // The queue of one input.
 //
-// Threads: one writing thread at a time calls push and has_room; the consumer reads queue(); dropped() and
-// claim() from both.
+// Threads: one writing thread at a time calls push, lose and has_room; the consumer reads queue(); dropped()
+// and claim() from both.
 class Lane {
  public:
   Lane(PortNumber port, std::size_t capacity, Waker& waker) : port_(port), queue_(capacity), waker_(waker) {}
@@ -132,6 +132,13 @@ class Lane {
     if (fitted) fitted = queue_.push(event);
     waker_.wake();
     return fitted;
+  }
+  // Called by the writer when the MIDI service lost messages of this input before they came here, at least
+  // one. Counted and reported like an event that did not fit. Real-time safe: no lock, no allocation, no
+  // logging.
+  void lose() noexcept {
+    queue_.drop();
+    waker_.wake();
   }
   bool has_room() const noexcept { return queue_.has_room(); }  // called by the writer; real-time safe
   PortNumber port() const { return port_; }

@@ -17,7 +17,7 @@ struct SourceKind {
 constexpr std::array kKinds{
     SourceKind{"ports",
                [](const SourceOptions& options, Inputs& inputs) -> std::unique_ptr<Source> {
-                 return std::make_unique<RtMidiSource>(options.ports, inputs, options.say);
+                 return std::make_unique<PortsSource>(options.ports, inputs, options.say);
                }},
     SourceKind{"file",
                [](const SourceOptions& options, Inputs& inputs) -> std::unique_ptr<Source> {

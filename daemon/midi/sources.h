@@ -18,7 +18,7 @@
 
 #include "daemon/midi/file_source.h"
 #include "daemon/midi/inputs.h"
-#include "daemon/midi/rtmidi_source.h"
+#include "daemon/midi/ports_source.h"
 #include "daemon/midi/source.h"
 
 namespace undersong::midi {

@@ -2,7 +2,7 @@
 
 #include "daemon/harmony/durations.h"
 #include "daemon/live/stage.h"
-#include "daemon/midi/rtmidi_source.h"
+#include "daemon/midi/ports_source.h"
 #include "daemon/server/playing_wire.h"
 #include "daemon/server/settings_wire.h"
 #include "daemon/server/wire.h"
@@ -13,7 +13,7 @@ namespace undersong::server {
 protocol::Welcome welcome_of(const std::string& program_version, const Visitor& visitor) {
   protocol::Welcome welcome;
   welcome.program = program_version;
-  welcome.capabilities.assign(protocol::kCapabilities.begin(), protocol::kCapabilities.end());
+  for (const auto& capability : protocol::kCapabilities) welcome.capabilities.emplace_back(capability.name);
   welcome.passing_us = harmony::kPassing.count();
   welcome.token_needed = !visitor.trusted;
   welcome.may_pair = visitor.local;
@@ -30,13 +30,18 @@ Buffer welcome_message(const std::string& program_version, const Visitor& visito
 Buffer status_message(live::Stage& stage, const takes::Health& store, takes::LineNumber log_end) {
   protocol::Status out;
   const auto clients = stage.client_keys().port();
-  for (const auto& port : stage.inputs().ports())
-    if (port.number != clients)
-      out.ports.push_back(
-          {port.number, port.name, port.connected, port.name == midi::PortsOptions().virtual_port});
+  for (const auto& port : stage.inputs().ports()) {
+    if (port.number == clients) continue;
+    protocol::Port& told = out.ports.emplace_back();
+    told = {port.number, port.name, port.connected, port.name == midi::PortsOptions().virtual_port, {}};
+    if (const auto last = stage.performance().last_note(port.number)) told.last_note = last->count();
+  }
   out.at = stage.performance().now().count();
   const auto output = stage.player().output();
-  out.outputs.push_back({output.name, output.connected, output.trouble});
+  protocol::OutputPort& told = out.outputs.emplace_back();
+  told = {output.name, output.connected, output.trouble, output.listeners, {}};
+  if (!output.offered.empty()) told.offered = output.offered;
+  if (auto trouble = stage.inputs().trouble(); !trouble.empty()) out.midi_trouble = std::move(trouble);
   if (const auto& playing = stage.player().playing()) out.playing = playing_of(*playing);
   if (const auto& take = stage.recorder().take())
     out.take = protocol::CurrentTake{take->id, take->since.count(), take->begin_utc_ms, take->notes};

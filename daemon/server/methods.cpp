@@ -21,7 +21,7 @@ constexpr bool kLocalOnly = requires {
 template <class T>
 constexpr Method row{T::kMethod,
                      [](Session& session, const boost::json::value& params, Reply reply) {
-                       auto read = protocol::read_value<T>(params, "params");
+                       auto read = protocol::read_value<T>(params, "params", protocol::Unknown::kRefuse);
                        if (!read)
                          return reply.error(protocol::RpcCode::kInvalidParams, read.error().sentence);
                        answer(session, *read, To<typename T::Reply>{std::move(reply)});

@@ -26,7 +26,9 @@ void answer(Session& session, const protocol::Hear& wish, To<protocol::Heard> to
   if (!what) return to(what.error());
   const auto heard = player.hear(*what);
   if (!heard) return to(heard.error());
-  to(heard_of(*heard));
+  protocol::Heard told = heard_of(*heard);
+  if (player.output().unheard()) told.unheard = true;
+  to(std::move(told));
 }
 
 void answer(Session& session, const protocol::PlayTake& wish, To<protocol::Playing> to) {

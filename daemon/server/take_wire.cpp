@@ -1,4 +1,5 @@
 #include "daemon/server/take_wire.h"
+#include "daemon/harmony/key.h"
 
 #include <charconv>
 #include <utility>
@@ -52,7 +53,10 @@ takes::Search search_of(const protocol::ListTakes& wish) {
   search.harte = wish.harte;
   search.root = pitch_class(wish.root);
   if (wish.family) search.family = static_cast<harmony::Family>(*wish.family);
-  search.key = wish.key;
+  if (wish.key) {  // as people write it, "F minor", or as it is kept
+    const auto key = harmony::parse_key(*wish.key);
+    search.key = key ? harmony::harte(*key) : *wish.key;
+  }
   search.melody = pitch_class(wish.melody);
   search.melody_over = pitch_class(wish.melody_over);
   search.melody_degree = wish.melody_degree;

@@ -2,8 +2,9 @@
 // read.
 //
 // A page on any web site can make a browser connect to a loopback port. Therefore every request must name us
-// in its Host header, which stops DNS rebinding. A WebSocket must also come from our own page (Origin), or,
-// from a program that sends no Origin, carry a token as "Authorization: Bearer TOKEN".
+// in its Host header, which stops DNS rebinding. A browser always sends the Origin of a WebSocket, and that
+// must be our own page. A program that sends no Origin is let in if it runs on this machine; elsewhere it
+// must carry a token as "Authorization: Bearer TOKEN".
 //
 //   if (!guard.host_allowed(host, reached)) return answer(403);
 //
@@ -33,7 +34,7 @@ class WebGuard {
 
   // One of our names, with the port; case does not matter.
   bool host_allowed(std::string_view host, std::string_view reached) const;
-  // kProgram: it is no browser, so it must show a token now.
+  // kProgram: it is no browser. Unless only this machine can connect, it must show a token now.
   enum class Verdict : std::uint8_t { kRefused, kOwnPage, kProgram };
   // For a WebSocket. `origin` is empty if the header is missing.
   Verdict websocket(std::string_view host, std::optional<std::string_view> origin,

@@ -207,7 +207,8 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
         return std::nullopt;
       }
       const bool right = shown.kind == Shown::Kind::kRight;
-      if (verdict == WebGuard::Verdict::kRefused || (verdict == WebGuard::Verdict::kProgram && !right)) {
+      if (verdict == WebGuard::Verdict::kRefused ||
+          (verdict == WebGuard::Verdict::kProgram && !right && (!local || authorization))) {
         answer_status(http::status::forbidden, "This Host, Origin or token is not accepted.", false);
         return std::nullopt;
       }

@@ -243,5 +243,50 @@ TEST_F(DaemonTest, AWebPortThatAnotherProgramHasDoesNotKeepItFromStarting) {
   ::close(fd);
 }
 
+TEST_F(DaemonTest, FoldersThatWereThereKeepTheirMode) {
+  const auto mode = [](const std::filesystem::path& folder) {
+    return std::filesystem::status(folder).permissions();
+  };
+  const auto open = std::filesystem::perms(0755), closed = std::filesystem::perms(0700);
+  for (const char* name : {"sockets", "takes"}) {
+    std::filesystem::create_directory(folder_ / name);
+    std::filesystem::permissions(folder_ / name, open);
+  }
+  const auto socket = folder_ / "sockets/s", takes = folder_ / "takes/new/t.sqlite";
+  start({"--socket", socket.string(), "--takes", takes.string()});
+  std::optional<Connection> daemon;
+  ASSERT_TRUE(eventually([&] {
+    auto opened = Connection::open(socket, 1s);
+    if (opened) daemon.emplace(std::move(*opened));
+    return daemon.has_value();
+  }));
+  EXPECT_EQ(mode(folder_ / "sockets"), open);
+  EXPECT_EQ(mode(folder_ / "takes"), open);
+  EXPECT_EQ(mode(folder_ / "takes/new"), closed) << "a folder of our own is ours alone";
+}
+
+TEST_F(DaemonTest, DoctorTellsWhenAKeyWasHeardAndWhyThereIsNoMidi) {
+  start();
+  Connection daemon = connect();
+  std::optional<std::string> trouble;
+  ASSERT_TRUE(eventually(
+      [&] { return (trouble = daemon.request(protocol::GetStatus{})->midi_trouble).has_value(); }));
+  Process doctor({UNDERSONG_CLIENT, "doctor"}, true);
+  bool told = false;
+  for (std::string line; !(line = doctor.read_line()).empty();) told |= line == "--   " + *trouble;
+  EXPECT_TRUE(told) << *trouble;
+}
+
+TEST_F(DaemonTest, DoctorWaitsForAKeyAndSaysWhatCame) {
+  start();
+  Connection daemon = connect();
+  Process doctor({UNDERSONG_CLIENT, "doctor", "--listen"}, true);
+  ASSERT_EQ(doctor.read_line(), "Press a key.");
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({61}, true)}));
+  const std::string said = doctor.read_line();
+  EXPECT_EQ(said.find("Db4 (MIDI 61) came from "), 0u) << said;
+  EXPECT_NE(said.find(", channel 1, velocity 70; it was here "), std::string::npos) << said;
+}
+
 }  // namespace
 }  // namespace undersong::app

@@ -17,6 +17,7 @@ namespace undersong::app {
 
 using transport::JackServer;
 using transport::Player;
+using transport::wire;
 
 // Listens to an output port and counts what arrives.
 class OutputEar {
@@ -117,23 +118,5 @@ class DaemonOverJack : public DaemonTest {
 
   std::unique_ptr<JackServer> jack_;
 };
-
-// Connects an output to an input, as a person might by mistake in a patchbay.
-inline bool wire(const std::string& from, const std::string& to) {
-  jack_client_t* hand = jack_client_open("hand", JackNoStartServer, nullptr);
-  if (!hand) return false;
-  const auto find = [&](const std::string& part, unsigned long flags) {
-    std::string found;
-    const char** ports = jack_get_ports(hand, nullptr, JACK_DEFAULT_MIDI_TYPE, flags);
-    for (const char** port = ports; port && *port; ++port)
-      if (std::string(*port).find(part) != std::string::npos) found = *port;
-    jack_free(ports);
-    return found;
-  };
-  const std::string out = find(from, JackPortIsOutput), in = find(to, JackPortIsInput);
-  const bool wired = !out.empty() && !in.empty() && jack_connect(hand, out.c_str(), in.c_str()) == 0;
-  jack_client_close(hand);
-  return wired;
-}
 
 }  // namespace undersong::app

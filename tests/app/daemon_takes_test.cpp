@@ -288,7 +288,8 @@ TEST_F(DaemonTest, ATakeIsFoundByWhatIsPlayed) {
   const auto listed = daemon.request(protocol::ListTakes{});
   ASSERT_TRUE(listed && listed->takes.at(0).content);
   EXPECT_GE(listed->takes[0].content->times, 2u);
-  Process list({UNDERSONG_CLIENT, "list"}, true);
+  Process list({UNDERSONG_CLIENT, "list", "--key", "C minor"}, true);
+  EXPECT_EQ(list.read_line().find(" take  begun "), 0u) << "what the columns are";
   EXPECT_NE(list.read_line().find(" times"), std::string::npos);
 }
 

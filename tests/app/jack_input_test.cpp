@@ -105,6 +105,45 @@ TEST_F(DaemonOverJack, ThePlayersOwnKeyRightAfterOursIsKeptWhereNothingIsSentBac
   EXPECT_TRUE(echoes->lines.empty());
 }
 
+TEST_F(DaemonOverJack, WhetherAnybodyHearsSuggestionsIsTold) {
+  start();
+  Connection daemon = connect();
+  const auto listeners = [&](unsigned wanted) {
+    return eventually([&] {
+      const auto status = daemon.request(protocol::GetStatus{});
+      return status && status->outputs.at(0).connected && status->outputs[0].listeners == wanted;
+    });
+  };
+  ASSERT_TRUE(listeners(0));
+  const protocol::Hear chord{.notes = std::vector<protocol::PitchNumber>{48, 64, 67}};
+  EXPECT_EQ(daemon.request(chord)->unheard, true);
+  Process hear({UNDERSONG_CLIENT, "hear", "--chord", "C:maj"}, true);
+  hear.read_line();
+  EXPECT_EQ(hear.read_line().find("Nothing is connected to \"Undersong out\", so nobody hears it."), 0u);
+  OutputEar ear("Undersong out");
+  ASSERT_TRUE(ear.opened);
+  ASSERT_TRUE(listeners(1)) << "soon after the cable is put in";
+  EXPECT_FALSE(daemon.request(chord)->unheard);
+}
+
+TEST_F(DaemonOverJack, AnInputTellsWhenAKeyWasHeardOnIt) {
+  start();
+  Connection daemon = connect();
+  Player stage("Stage keys");
+  ASSERT_TRUE(until_connected(daemon, "Stage keys"));
+  const auto last = [&] {
+    std::optional<protocol::TimeUs> out;
+    const auto status = daemon.request(protocol::GetStatus{});
+    for (const auto& port : status->ports)
+      if (port.name.find("Stage keys") != std::string::npos) out = port.last_note;
+    return out;
+  };
+  EXPECT_FALSE(last());
+  ASSERT_TRUE(eventually([&] { return stage.order("send 90 3C 40") == "ok" && last(); }));
+  const auto first = last();
+  ASSERT_TRUE(eventually([&] { return stage.order("send 90 3C 40") == "ok" && last() > first; }));
+}
+
 TEST_F(DaemonOverJack, OurOutputWiredToOurInputIsNotHeardAndItsEchoesStandMarkedInTheTake) {
   start();
   Connection daemon = connect();

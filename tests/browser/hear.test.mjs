@@ -108,6 +108,28 @@ describe('hearing', { skip: why_not || false }, () => {
     });
   });
 
+  test('where nothing is connected to the output, a suggestion sounds in the page; where MIDI was asked for, the page says so', { skip: why_no_jack || false }, async () => {
+    await over_jack({}, async ({ daemon, page, complaints }) => {
+      const client = daemon.client();
+      await client.play(48, 52, 55, 76);
+      await until(async () => (await client.ask('status.get')).outputs[0].listeners === 0, 'an output that nobody hears');
+      await listen_in(page);
+      await with_settings(page, { hear: 'midi' });
+      await page.goto(daemon.url);
+      await page.locator('.card').first().waitFor();
+      const hear = page.getByRole('button', { name: /^Hear/ }).first();
+      await hear.click();
+      await page.getByText('Nothing is connected to Undersong out, so nobody hears it.').waitFor();
+      assert.equal(await page.evaluate(() => globalThis.strings), 0);
+      await page.getByRole('button', { name: 'Hear it in this page' }).click();
+      await the_piano(page);
+      await hear.click();
+      await until(() => page.evaluate(() => globalThis.strings >= 3), 'the strings of a chord');
+      await page.evaluate(() => localStorage.setItem('undersong.hear', JSON.stringify('auto')));
+      assert.deepEqual(complaints, []);
+    });
+  });
+
   test('another way to lay a suggestion out is shown and heard; the style of all is a setting', { skip: why_no_jack || false }, async () => {
     await over_jack({}, async ({ listener, daemon, page, complaints }) => {
       await connect(listener);

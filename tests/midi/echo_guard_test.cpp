@@ -114,6 +114,61 @@ TEST(EchoGuard, KnowsALoopBeforeTheFirstNoteReturns) {
   EXPECT_TRUE(s.is_played(on(ms(110), 48, 0))) << "so what is played there is heard";
 }
 
+TEST(EchoGuard, KnowsEchoesWhoseTimeStampLiesBeforeTheSending) {
+  // An input's clock may put a message up to ArrivalClock::kSlack before its arrival, and a fast instrument
+  // answers within less than that.
+  for (const Micros delay : {-ArrivalClock::kSlack, Micros(-4'999), Micros(-1), Micros(0)}) {
+    Sending s;
+    int echoes = 0, probes = 0;
+    for (int round = 0; round < 30; ++round) {
+      const Micros at = ms(1000 * (round + 1));
+      s.out.clear();
+      for (const int key : {48, 64, 67, 71}) s.send(on(at, key));
+      for (const int key : {48, 64, 67, 71}) s.send(off(at + ms(400), key));
+      for (const Event& sent : s.out) {
+        const auto verdict = s.guard.judge(through(sent, delay, 2));
+        echoes += verdict == EchoGuard::Verdict::kEcho;
+        probes += verdict == EchoGuard::Verdict::kProbe;
+      }
+    }
+    EXPECT_EQ(echoes, 30 * 8) << delay.count();
+    EXPECT_GT(probes, 0);
+  }
+}
+
+TEST(EchoGuard, TheEndOfANoteThatWasLetThroughIsLetThroughToo) {
+  std::mt19937 random(11);
+  std::uniform_int_distribution<int> key(60, 63), what(0, 9), delay(-5'000, 190'000);
+  for (int round = 0; round < 200; ++round) {
+    Looped s;
+    std::vector<Event> coming;
+    Micros at = ms(500);
+    for (int i = 0; i < 60; ++i) {
+      at += Micros(40'000);
+      const int which = key(random);
+      // Ours, and what comes back of it: late, early, or not at all.
+      s.out.clear();
+      i % 2 ? s.send(off(at, which)) : s.send(on(at, which));
+      for (const Event& sent : s.out)
+        if (what(random) > 1) coming.push_back(through(sent, Micros(delay(random))));
+      if (what(random) > 6) {  // the player's own key
+        coming.push_back(on(at + ms(3), which, 0, 90));
+        coming.push_back(off(at + ms(30), which));
+      }
+    }
+    for (int which = 60; which <= 63; ++which) coming.push_back(off(at + ms(900), which));
+    std::stable_sort(coming.begin(), coming.end(),
+                     [](const Event& a, const Event& b) { return a.at < b.at; });
+    std::set<int> down;
+    for (const Event& e : coming) {
+      if (!s.is_played(e)) continue;
+      if (e.kind() == kNoteOn && e.bytes[2] > 0) down.insert(e.bytes[1]);
+      if (e.kind() == kNoteOff) down.erase(e.bytes[1]);
+    }
+    EXPECT_TRUE(down.empty()) << round << ": " << down.size() << " keys hang";
+  }
+}
+
 TEST(EchoGuard, ProbesOnlyBeforeANoteAndNotAgainForAWhile) {
   Sending s;
   s.send(control_change(ms(0), 0, 64, 127));

@@ -8,6 +8,8 @@
 #include <filesystem>
 #include <thread>
 
+#include "daemon/midi/ears.h"
+#include "daemon/midi/ports_source.h"
 #include "daemon/midi/smf.h"
 #include "daemon/midi/sources.h"
 

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "protocol/messages.h"
+#include "protocol/nearest.h"
 
 namespace undersong::protocol {
 namespace {
@@ -58,6 +59,26 @@ TEST(Reader, RefusesWhatIsNotJsonWithThePlace) {
 TEST(Reader, RefusesUndescribedMembersOnlyWhenAsked) {
   EXPECT_TRUE(read_text<Hold>(R"({"on":true,"x":1})", "params"));
   EXPECT_FALSE(read_text<Hold>(R"({"on":true,"x":1})", "params", Unknown::kRefuse));
+}
+
+TEST(Reader, NamesAMisspeltMemberAndTheOneThatWasMeant) {
+  const auto sentence = [](const char* text) {
+    return read_text<ListTakes>(text, "params", Unknown::kRefuse).error().sentence;
+  };
+  EXPECT_EQ(sentence(R"({"limt":5})"), "params.limt is not known; did you mean limit?");
+  EXPECT_EQ(sentence(R"({"meldoy":5})"), "params.meldoy is not known; did you mean melody?");
+  EXPECT_EQ(sentence(R"({"colour":5})"), "params.colour is not known.");
+}
+
+TEST(Nearest, IsWhatSomebodyMeantAndNothingElse) {
+  const std::vector<std::string_view> commands{"list", "live", "loop", "reharmonise", "hand-over"};
+  EXPECT_EQ(nearest("lsit", commands), "list");
+  EXPECT_EQ(nearest("reharmonize", commands), "reharmonise");
+  EXPECT_EQ(nearest("HAND_OVER", commands), "hand-over");
+  EXPECT_EQ(nearest("banana", commands), std::nullopt);
+  EXPECT_EQ(slips("list", "list"), 0u);
+  EXPECT_EQ(slips("list", "lsit"), 1u) << "two letters that changed places are one slip";
+  EXPECT_EQ(slips("", "loop"), kMostSlips + 1);
 }
 
 TEST(Writer, EscapesWhatJsonCannotCarryPlain) {

@@ -55,8 +55,49 @@ TEST(Messages, NamesAreDistinctAndDescribed) {
 TEST(Messages, WelcomeShowsWhatADaemonCanDo) {
   const auto shown = read_text<Welcome>(Welcome::kExample, "example");
   ASSERT_TRUE(shown);
-  EXPECT_EQ(shown->capabilities, std::vector<std::string>(kCapabilities.begin(), kCapabilities.end()));
+  std::vector<std::string> all;
+  for (const auto& capability : kCapabilities) all.emplace_back(capability.name);
+  EXPECT_EQ(shown->capabilities, all);
   EXPECT_EQ(shown->protocol, static_cast<std::uint32_t>(kProtocolVersion));
+}
+
+// A newer client reads what an older daemon of the same version of the protocol sends.
+TEST(Messages, WhatTheFirstDaemonOfThisVersionSentIsStillRead) {
+  std::ifstream file(std::string(UNDERSONG_SOURCE_DIR) + "/tests/protocol/earlier_messages.json");
+  std::stringstream text;
+  text << file.rdbuf();
+  const auto earlier = parse(text.str());
+  ASSERT_TRUE(earlier);
+  const auto& notes = earlier->at("notifications").as_object();
+  const auto& replies = earlier->at("replies").as_object();
+  std::size_t read = 0;
+  mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
+    using T = typename decltype(id)::type;
+    const auto* message = notes.if_contains(T::kMethod);
+    if (!message) return;
+    const auto value = read_value<T>(*message, T::kMethod);
+    EXPECT_TRUE(value) << value.error().sentence;
+    ++read;
+  });
+  mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
+    using T = typename decltype(id)::type;
+    const auto* message = replies.if_contains(T::kMethod);
+    if (!message) return;
+    const auto value = read_value<typename T::Reply>(*message, T::kMethod);
+    EXPECT_TRUE(value) << value.error().sentence;
+    ++read;
+  });
+  EXPECT_EQ(read, notes.size() + replies.size()) << "a message of this version has gone";
+}
+
+// The names in kAddedLater are members; a misspelt one would make nothing optional.
+TEST(Messages, WhatWasAddedLaterIsStillWritten) {
+  const auto beat = to_json(BeatNow());
+  for (const char* name : BeatNow::kAddedLater)
+    EXPECT_NE(beat.find(std::string("\"") + name + "\":"), std::string::npos);
+  const auto settings = to_json(Settings());
+  for (const char* name : Settings::kAddedLater)
+    EXPECT_NE(settings.find(std::string("\"") + name + "\":"), std::string::npos);
 }
 
 void expect_file(const std::string& name, const std::string& wanted) {

@@ -259,4 +259,27 @@ class Player {
   bool ready_ = false;
 };
 
+// Connects the output whose name contains `from` to the input whose name contains `to`, as somebody does by
+// hand; with `apart`, takes the cable out. False if one of them is not there.
+inline bool wire(const std::string& from, const std::string& to, bool apart = false) {
+  jack_client_t* hand = jack_client_open("hand", JackNoStartServer, nullptr);
+  if (!hand) return false;
+  const auto find = [&](const std::string& part, unsigned long flags) {
+    std::string found;
+    const char** ports = jack_get_ports(hand, nullptr, JACK_DEFAULT_MIDI_TYPE, flags);
+    for (const char** port = ports; port && *port; ++port)
+      if (std::string(*port).find(part) != std::string::npos) found = *port;
+    jack_free(ports);
+    return found;
+  };
+  const std::string out = find(from, JackPortIsOutput), in = find(to, JackPortIsInput);
+  const auto change = apart ? &jack_disconnect : &jack_connect;
+  const bool done = !out.empty() && !in.empty() && change(hand, out.c_str(), in.c_str()) == 0;
+  jack_client_close(hand);
+  return done;
+}
+inline bool unwire(const std::string& from, const std::string& to) {
+  return wire(from, to, true);
+}
+
 }  // namespace undersong::transport

@@ -14,7 +14,7 @@
 #include "daemon/midi/audition.h"
 #include "daemon/midi/inputs.h"
 #include "daemon/midi/output.h"
-#include "daemon/midi/rtmidi_source.h"
+#include "daemon/midi/ports_source.h"
 #include "tests/transport/jack_world.h"
 
 namespace undersong::transport {
@@ -109,7 +109,7 @@ class Ear {
                        [&](const std::string& s) { return s.find(part) != std::string::npos; });
   }
   Inputs& inputs() { return inputs_; }
-  midi::RtMidiSource& source() { return source_; }
+  midi::PortsSource& source() { return source_; }
 
   std::vector<Event> events, notices;
   listen::NoteState notes;
@@ -125,7 +125,7 @@ class Ear {
   std::mutex mutex_;
   std::vector<std::string> said_;
   Inputs inputs_;
-  midi::RtMidiSource source_;
+  midi::PortsSource source_;
 };
 
 class Transport : public testing::Test {
@@ -188,6 +188,24 @@ TEST_F(Transport, AKeyboardThatGoesWithKeysDownIsReleasedAndHeardAgainWhenItIsBa
   EXPECT_EQ(ear.port("Keys"), number) << "the same keyboard keeps its number";
   keys->order("send 90 43 40");
   EXPECT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(67)); }));
+}
+
+TEST_F(Transport, AKeyboardThatSomebodyAlsoConnectsByHandIsHeardOnce) {
+  start_server();
+  Ear ear(slow_looks());
+  Player keys("Keys");
+  ASSERT_TRUE(ear.until_heard(keys, "Keys"));
+  ASSERT_TRUE(eventually([] { return wire("Keys", "Undersong in"); }));
+  ASSERT_TRUE(ear.until_port("Keys", false)) << "it is heard at our own input instead";
+  ASSERT_TRUE(until_connections_carry());
+  ASSERT_TRUE(ear.fence(keys));
+  ear.events.clear();
+  for (const char* key : {"3C", "40", "43"})
+    ASSERT_EQ(keys.order(std::string("send 90 ") + key + " 40"), "ok");
+  ASSERT_TRUE(ear.fence(keys));
+  EXPECT_EQ(ear.events.size(), 3u) << "three keys are three notes";
+  ASSERT_TRUE(eventually([] { return unwire("Keys", "Undersong in"); }));
+  ASSERT_TRUE(ear.until_heard(keys, "Keys")) << "when the cable is taken out, it is heard as before";
 }
 
 TEST_F(Transport, AKeyboardPluggedInAgainFasterThanAnyLookIsStillHeard) {

@@ -3,17 +3,27 @@ import { computed, effect } from '@preact/signals';
 import { local } from '../local';
 import { load_piano } from '../sound/piano';
 import { hush, sound_chord } from '../sound/tone';
-import { ask, chosen, complain, live, shown_list, status } from '../state';
+import { ask, chosen, complain, live, say, shown_list, status } from '../state';
 import { RpcError } from '../wire/connection';
 import { way } from './ways';
 
 const changed_in_between = -32003;
 
+/** The name of the MIDI output if nothing is connected to it, so that nobody hears what is played there. */
+export const unheard = computed<string | null>(() => {
+  const output = status.value?.outputs[0];
+  return output?.connected && output.listeners === 0 ? output.name : null;
+});
+
 export const through = computed<'midi' | 'page'>(() => {
   const wish = local.hear_through.value;
   if (wish === 'midi' || wish === 'page') return wish;
-  return status.value?.outputs.some((output) => output.connected) ? 'midi' : 'page';
+  return status.value?.outputs.some((output) => output.connected && output.listeners !== 0) ? 'midi' : 'page';
 });
+
+function offer_page(): void {
+  say(`Nothing is connected to ${unheard.peek() ?? 'the MIDI output'}, so nobody hears it.`, { label: 'Hear it in this page', run: () => (local.hear_through.value = 'page') });
+}
 
 export async function hear_chosen(): Promise<void> {
   const alternative = chosen.peek();
@@ -26,7 +36,8 @@ export async function hear_chosen(): Promise<void> {
   }
   const voicing = way.peek() ? { voicing: way.peek()!.style } : {};
   try {
-    await ask('hear', { ...voicing, place: list.alternatives.indexOf(alternative), list: list.number });
+    const heard = await ask('hear', { ...voicing, place: list.alternatives.indexOf(alternative), list: list.number });
+    if (heard.unheard) offer_page();
   } catch (error) {
     if (!(error instanceof RpcError) || error.code !== changed_in_between) return complain(error);
     // The daemon's list may be newer than the one shown here, so ask for the chord that the player sees.
@@ -38,7 +49,7 @@ export async function hear_chosen(): Promise<void> {
 export async function hear_chord(harte: string): Promise<void> {
   try {
     if (through.peek() === 'midi') {
-      await ask('hear', { harte });
+      if ((await ask('hear', { harte })).unheard) offer_page();
       return;
     }
     const { voicings } = await ask('chord.voicings', { harte });

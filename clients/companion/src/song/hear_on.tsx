@@ -1,6 +1,6 @@
 // Where a cycle is played, and how loud.
 import { local } from '../local';
-import { through } from '../play/hear';
+import { through, unheard } from '../play/hear';
 import { volume } from '../sound/tone';
 import { status } from '../state';
 import { on_top, stop_cycle } from './cycle_player';
@@ -14,6 +14,17 @@ export function HearOn() {
         <option value="midi">MIDI{output ? `: ${output.name}` : ''}</option>
       </select>
     </label>
+  );
+}
+
+/** Says that nobody hears the MIDI output, and offers the page's own sound. */
+export function Unheard() {
+  if (!unheard.value) return null;
+  return (
+    <p class="unheard" role="status">Nothing is connected to {unheard.value}, so nobody hears it.{' '}
+      {local.hear_through.value === 'midi' &&
+        <button type="button" class="quiet" onClick={() => { stop_cycle(); local.hear_through.value = 'page'; }}>Hear it in this page</button>}
+    </p>
   );
 }
 
@@ -31,6 +42,7 @@ export function Tone() {
     <div class="soft small-print">
       <label><input type="checkbox" checked={on_top.value} onChange={(event) => (on_top.value = event.currentTarget.checked)} /> Held melody note on top</label>
       {trouble && <p>{trouble}</p>}
+      <Unheard />
     </div>
   );
 }

@@ -1,15 +1,17 @@
-#include "daemon/midi/rtmidi_source.h"
+#include "daemon/midi/ports_source.h"
 
 #include <pthread.h>
-#include <rtmidi/RtMidi.h>
 #include <spdlog/fmt/fmt.h>
-#include <unistd.h>
 
 #include <algorithm>
+#include <atomic>
 #include <condition_variable>
 #include <list>
 #include <map>
 #include <thread>
+
+#include "daemon/midi/alsa_ears.h"
+#include "daemon/midi/jack_ears.h"
 
 namespace undersong::midi {
 namespace {
@@ -23,37 +25,11 @@ std::string lower(std::string text) {
 constexpr std::chrono::milliseconds kSoon{100};
 constexpr int kSoonTries = 20;
 
-constexpr RtMidi::Api api_of(BackendKind kind) {
-  return kind == BackendKind::kJack ? RtMidi::UNIX_JACK : RtMidi::LINUX_ALSA;
-}
-
-// One open input. RtMidi keeps its address, so it must not move.
 struct Open {
   std::string raw_name;  // as the MIDI service lists it
   std::string name;      // as Undersong shows it
-  std::string own_port;  // end of the name of our own port of this connection
   Lane* lane = nullptr;
-  bool pass_clock = false;
-  ArrivalClock clock;   // used by the callback only
-  bool failed = false;  // set by RtMidi's error callback, on the watcher thread
-  std::unique_ptr<RtMidiIn> in;
 };
-
-// Called by RtMidi on its own thread. Real-time safe: no lock, no allocation, no logging.
-void on_message(double delta, std::vector<unsigned char>* message, void* self) noexcept {
-  Open& open = *static_cast<Open*>(self);
-  // Asked for every message, because each delta counts from the message before.
-  const Micros at = open.clock.at(delta, steady_now());
-  if (!is_wanted_message(message->data(), message->size(), open.pass_clock)) return;
-  Event event{at, {}, static_cast<std::uint8_t>(message->size()), kNoPort};
-  std::copy(message->begin(), message->end(), event.bytes.begin());
-  open.lane->push(event);
-}
-
-void on_error(RtMidiError::Type type, const std::string&, void* self) {
-  if (type != RtMidiError::WARNING && type != RtMidiError::DEBUG_WARNING)
-    static_cast<Open*>(self)->failed = true;
-}
 
 }  // namespace
 
@@ -76,8 +52,12 @@ Result<PortNames> PortNames::parse(const std::vector<std::string>& names) {
   return out;
 }
 
+bool is_through(const std::string& port) {
+  return lower(port).find("midi through") != std::string::npos;
+}
+
 bool PortNames::match(const std::string& port) const {
-  if (all_) return true;
+  if (all_) return !is_through(port);
   const std::string small = lower(port);
   return std::any_of(parts_.begin(), parts_.end(),
                      [&](const auto& p) { return small.find(p) != std::string::npos; }) ||
@@ -85,20 +65,7 @@ bool PortNames::match(const std::string& port) const {
                      [&](const auto& e) { return std::regex_search(port, e); });
 }
 
-bool is_wanted_message(const std::uint8_t* bytes, std::size_t size, bool pass_clock) noexcept {
-  if (size == 0 || size > 3) return false;
-  for (std::size_t i = 1; i < size; ++i) {
-    if (bytes[i] & 0x80) return false;
-  }
-  const std::uint8_t status = bytes[0];
-  if (status < 0x80) return false;
-  if (status < 0xF0) return size == ((status & 0xE0) == 0xC0 ? 2u : 3u);
-  if (!pass_clock) return false;
-  if (status == 0xF2) return size == 3;
-  return size == 1 && (status == 0xF8 || status == 0xFA || status == 0xFB || status == 0xFC);
-}
-
-class RtMidiSource::Watcher {
+class PortsSource::Watcher {
  public:
   Watcher(PortsOptions options, Inputs& inputs, Say say)
       : options_(std::move(options)), inputs_(inputs), say_(std::move(say)) {}
@@ -125,6 +92,7 @@ class RtMidiSource::Watcher {
 
  private:
   void run() {
+    bool again = false;  // JACK tells of a connection before it shows it, so a poke is worth two looks
     for (;;) {
       try {
         look();
@@ -137,11 +105,11 @@ class RtMidiSource::Watcher {
       // nothing after a refusal.
       const bool refused = std::exchange(refused_now_, false);
       refused_ = refused ? refused_ + 1 : 0;
-      const auto pause =
-          refused && refused_ <= kSoonTries ? std::min(kSoon, options_.look_every) : options_.look_every;
+      const auto pause = again || (refused && refused_ <= kSoonTries) ? std::min(kSoon, options_.look_every)
+                                                                      : options_.look_every;
       changed_.wait_for(lock, pause, [&] { return stopping_ || (poked_ && !refused); });
       if (stopping_) break;
-      poked_ = false;
+      again = std::exchange(poked_, false);
     }
     close_all();
   }
@@ -158,7 +126,8 @@ class RtMidiSource::Watcher {
     if (backend_ && !backend_->alive())
       lose("The JACK server has gone; all its inputs are closed until it is back.");
     if (!backend_ && !find_backend()) return;
-    const bool ports_changed = backend_->take_ports_changed();
+    tell_losses();
+    const bool ports_changed = backend_->take_ports_changed() || std::exchange(ears_changed_, false);
     const std::map<std::string, std::string> listed = list_ports();  // our name -> raw name
     if (!backend_->alive()) return;  // the list is unreliable; the next look closes everything
     for (auto it = open_.begin(); it != open_.end();) {
@@ -166,68 +135,74 @@ class RtMidiSource::Watcher {
       // By now another port may have this name, and nothing is connected to it yet. If no port came or went,
       // somebody has disconnected us on purpose, and the input stays as it is.
       const bool same = found != listed.end() && found->second == it->raw_name &&
-                        (!ports_changed || backend_->is_connected(it->raw_name, it->own_port));
-      if (same) {
+                        (!ports_changed || ears_->connected(it->raw_name));
+      if (same && !ears_->heard_on_own(it->raw_name)) {
         ++it;
       } else {
-        close(*it);
+        close(*it, same);
         it = open_.erase(it);
       }
     }
     for (const auto& port : listed) {
       const auto known = [&](const Open& o) { return o.name == port.first; };
-      if (std::none_of(open_.begin(), open_.end(), known)) open_port(port.first, port.second);
+      if (std::none_of(open_.begin(), open_.end(), known) && !ears_->heard_on_own(port.second))
+        open_port(port.first, port.second);
     }
   }
 
   bool find_backend() {
     auto backend = Backend::open(options_.backend, options_.client_name, [this] { poke(); });
-    if (!backend) {
-      say_once(backend.error().message + " Undersong keeps looking for it.");
-      return false;
-    }
+    if (!backend) return lack(backend.error().message);
+    const bool jack = (*backend)->kind() == BackendKind::kJack;
+    auto ears =
+        jack ? Result<std::unique_ptr<Ears>>(jack_ears(**backend, options_.client_name, options_.pass_clock))
+             : alsa_ears(options_.client_name, options_.pass_clock, [this] { port_came_or_went(); });
+    if (!ears) return lack(ears.error().message);
     backend_ = std::move(*backend);
-    const bool jack = backend_->kind() == BackendKind::kJack;
+    ears_ = std::move(*ears);
+    inputs_.set_trouble({});
     say_once(jack && options_.backend == BackendKind::kAuto
                  ? "ALSA's sequencer isn't there; MIDI comes through JACK."
              : jack ? "MIDI comes through JACK."
                     : "MIDI comes through ALSA.");
-    own_.in = std::make_unique<RtMidiIn>(api_of(backend_->kind()), options_.client_name);
-    prepare(own_);
-    if (!options_.virtual_port.empty()) {
-      own_.name = options_.virtual_port;
-      own_.lane = inputs_.lane(own_.name);
-      if (own_.lane) {
-        own_.in->setCallback(&on_message, &own_);
-        own_.in->openVirtualPort(options_.virtual_port);
-        if (own_.failed) {
-          say_(fmt::format("The MIDI input \"{}\" could not be made.", options_.virtual_port));
-          own_.lane = nullptr;
-        } else {
-          inputs_.announce(Notice::kPortCame, *own_.lane);
-        }
-      }
+    if (options_.virtual_port.empty()) return true;
+    own_ = inputs_.lane(options_.virtual_port);
+    if (!own_) return true;
+    if (ears_->make_own(options_.virtual_port, *own_)) {
+      inputs_.announce(Notice::kPortCame, *own_);
+    } else {
+      say_(fmt::format("The MIDI input \"{}\" could not be made.", options_.virtual_port));
+      own_ = nullptr;
     }
     return true;
   }
 
-  void prepare(Open& open) {
-    open.pass_clock = options_.pass_clock;
-    open.failed = false;
-    open.clock = ArrivalClock();
-    open.in->setErrorCallback(&on_error, &open);
-    // RtMidi drops system-exclusive data. All other messages come to us, because each delta counts from the
-    // message before.
-    open.in->ignoreTypes(true, false, false);
+  bool lack(const std::string& why) {
+    inputs_.set_trouble(why);
+    say_once(why + " Undersong keeps looking for it.");
+    return false;
+  }
+
+  // Called on the thread of ALSA's ears.
+  void port_came_or_went() {
+    ears_poked_ = true;
+    poke();
+  }
+
+  void tell_losses() {
+    if (ears_poked_.exchange(false)) ears_changed_ = true;
+    if (ears_->take_losses() == 0) return;
+    say_once(
+        "MIDI messages came faster than they could be read, and some were lost. Notes that sounded were "
+        "ended. "
+        "The log of the take says when.");
   }
 
   std::map<std::string, std::string> list_ports() {
     std::map<std::string, std::string> listed;
-    const unsigned count = own_.in->getPortCount();
-    for (unsigned i = 0; i < count; ++i) {
-      const std::string raw = own_.in->getPortName(i);
+    const bool alsa = backend_->kind() == BackendKind::kAlsa;
+    for (const std::string& raw : ears_->listed()) {
       if (raw.empty() || is_own_port(raw, options_.client_name)) continue;
-      const bool alsa = backend_->kind() == BackendKind::kAlsa;
       const std::string plain(alsa ? without_alsa_numbers(raw) : std::string_view(raw));
       if (!names_.match(plain)) continue;
       std::string name = plain;  // two keyboards of the same model: the second is "NAME (2)"
@@ -245,46 +220,29 @@ class RtMidiSource::Watcher {
           fmt::format("\"{}\" cannot be opened: there are already {} inputs.", name, Inputs::kMostInputs));
       return;
     }
-    Open& open = open_.emplace_back();
-    open.name = name, open.raw_name = raw, open.lane = lane;
-    open.in = std::make_unique<RtMidiIn>(api_of(backend_->kind()), options_.client_name + " ear");
-    prepare(open);
-    open.in->setCallback(&on_message, &open);
-    const unsigned count = open.in->getPortCount();
-    unsigned index = 0;
-    while (index < count && open.in->getPortName(index) != raw) ++index;
-    if (index == count) {  // it has gone since the list was read
-      open_.pop_back();
-      return;
-    }
-    const std::string own = fmt::format("in {}-{}", ::getpid(), ++opened_);
-    open.own_port = ":" + own;
-    open.in->openPort(index, own);
-    if (open.failed || !backend_->is_connected(raw, open.own_port)) {
-      open_.pop_back();
-      refused_now_ = true;
-      return;
-    }
+    const auto opened = ears_->open(raw, *lane);
+    if (opened == Ears::Opened::kRefused) refused_now_ = true;
+    if (opened != Ears::Opened::kYes) return;
+    open_.push_back({raw, name, lane});
     // Only now: whoever is told that an input is there may rely on being heard.
     inputs_.announce(Notice::kPortCame, *lane);
     say_(fmt::format("Listening to \"{}\".", name));
   }
 
-  void close(Open& open) {
-    open.in.reset();  // no callback runs once this returns
+  void close(Open& open, bool by_hand) {
+    ears_->close(open.raw_name);
     inputs_.announce(Notice::kPortGone, *open.lane);
-    say_(fmt::format("\"{}\" has gone.", open.name));
+    say_(by_hand ? fmt::format("\"{}\" is also connected to \"{}\", and is heard there.", open.name,
+                               options_.virtual_port)
+                 : fmt::format("\"{}\" has gone.", open.name));
   }
 
   void close_all() {
-    for (Open& open : open_) {
-      open.in.reset();
-      inputs_.announce(Notice::kPortGone, *open.lane);
-    }
+    ears_.reset();
+    for (Open& open : open_) inputs_.announce(Notice::kPortGone, *open.lane);
     open_.clear();
-    own_.in.reset();
-    if (own_.lane) inputs_.announce(Notice::kPortGone, *own_.lane);
-    own_.lane = nullptr;
+    if (own_) inputs_.announce(Notice::kPortGone, *own_);
+    own_ = nullptr;
     backend_.reset();
   }
 
@@ -308,29 +266,31 @@ class RtMidiSource::Watcher {
   std::thread thread_;
   std::mutex mutex_;  // guards stopping_ and poked_
   std::condition_variable changed_;
-  // stopping_: written by the owner. poked_: written by JACK's notification thread and the watcher. Both are
-  // read by the watcher.
+  // stopping_: written by the owner. poked_: written by a thread of the MIDI service and the watcher. Both
+  // are read by the watcher.
   bool stopping_ = false, poked_ = false;
 
-  // The watcher thread alone uses what follows, with one exception: while an Open is connected, RtMidi's
-  // thread uses its lane, pass_clock and clock in on_message.
+  std::atomic<bool> ears_poked_{false};  // written by the thread of the ears and the watcher
+
+  // The watcher thread alone uses what follows.
   std::unique_ptr<Backend> backend_;
-  Open own_;  // the virtual port; its RtMidiIn also lists the ports
+  std::unique_ptr<Ears> ears_;
+  Lane* own_ = nullptr;  // of the virtual port, while it is there
   std::list<Open> open_;
+  bool ears_changed_ = false;
   std::string said_;
-  unsigned opened_ = 0;       // numbers our ports, to recognise our own connections
   bool refused_now_ = false;  // a listed port refused the connection in this look
   int refused_ = 0;           // looks in a row with a refusal
 };
 
-RtMidiSource::RtMidiSource(PortsOptions options, Inputs& inputs, Say say)
+PortsSource::PortsSource(PortsOptions options, Inputs& inputs, Say say)
     : watcher_(std::make_unique<Watcher>(
           std::move(options), inputs, say ? std::move(say) : [](const std::string&) {})) {}
-RtMidiSource::~RtMidiSource() = default;
-Result<void> RtMidiSource::start() {
+PortsSource::~PortsSource() = default;
+Result<void> PortsSource::start() {
   return watcher_->start();
 }
-void RtMidiSource::stop() {
+void PortsSource::stop() {
   watcher_->stop();
 }
 
