@@ -53,7 +53,8 @@ int run(const Options& options) {
   const song::Form& form = folder->form;
   fmt::print("{}: {}{}{}; strings move {} semitones, {} parallels\n", options.directory,
              part_count(form.parts.size()), form.key ? ", " + harmony::text(*form.key) : "",
-             form.pulse ? fmt::format(", {}/4, {:.0f} a minute", form.meter, form.tempo) : ", no pulse",
+             form.pulse ? fmt::format(", {}, {:.0f} a minute", song::text(form.meter.signature()), form.tempo)
+                        : ", no pulse",
              folder->pad_motion, folder->pad_parallels);
   for (const auto& made : folder->files) fmt::print("  {:<26} {} bytes\n", made.name, made.bytes.size());
   return 0;

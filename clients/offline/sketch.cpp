@@ -85,7 +85,7 @@ std::string said_beside(const song::Form& form, const song::Part& part) {
   std::string out;
   const auto say = [&](const std::string& word) { out += (out.empty() ? "; " : ", ") + word; };
   if (!part.free && song::meter_of(form, part) != form.meter)
-    say(fmt::format("{}/4", song::meter_of(form, part)));
+    say(song::text(song::meter_of(form, part).signature()));
   if (song::tempo_of(form, part) != form.tempo)
     say(fmt::format("{:.0f} a minute", song::tempo_of(form, part)));
   if (part.feel == song::Feel::kSwing) say("swing");
@@ -103,8 +103,9 @@ std::string said_beside(const song::Form& form, const song::Part& part) {
 int check(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
-  fmt::print("{}{}; {}/4, {:.0f} a minute\n\n", form->title,
-             form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  fmt::print("{}{}; {}, {:.0f} a minute\n\n", form->title,
+             form->key ? ", " + harmony::text(*form->key) : "", song::text(form->meter.signature()),
+             form->tempo);
   const auto turns = song::road(*form);
   const auto tempos = song::tempo_steps(*form, turns);
   const auto clock = [&](song::Ticks at) {
@@ -122,7 +123,7 @@ int check(const Options& options) {
       beats += song::length_at(part, turns[i].time).beats();
     end = at + song::Ticks(std::llround(480 * beats));
     fmt::print("  {}  {:<16} {:>3.0f} bars  {:>2} {}  {}{}\n", clock(at), part.name,
-               beats / song::meter_of(*form, part), times, times == 1 ? "time " : "times",
+               beats / song::meter_of(*form, part).beats, times, times == 1 ? "time " : "times",
                layer_words(part.layers), said_beside(*form, part));
   }
   fmt::print("\n  {}  the end\n", clock(end));
@@ -161,8 +162,9 @@ int hand_over(const Options& options) {
   if (!folder) return fail(folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
     return fail(written.error().message);
-  fmt::print("{}: {} sections{}, {}/4, {:.0f} a minute\n", options.directory, form->parts.size(),
-             form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  fmt::print("{}: {} sections{}, {}, {:.0f} a minute\n", options.directory, form->parts.size(),
+             form->key ? ", " + harmony::text(*form->key) : "", song::text(form->meter.signature()),
+             form->tempo);
   for (const auto& made : folder->files) fmt::print("  {:<26} {} bytes\n", made.name, made.bytes.size());
   return 0;
 }

@@ -65,9 +65,9 @@ std::vector<std::uint8_t> bytes_of(const std::string& text) {
 Form bass_part(const Form& form) {
   Form out = form;
   for (Part& part : out.parts) {
-    const Ticks bar = meter_of(form, part) * kBeat;
+    const Meter meter = meter_of(form, part);
     const auto play = [&](const std::vector<WrittenChord>& chords, const BassLine& line) {
-      return part.layers.bass ? bass_voice(chords, line, bar, true) : std::vector<WrittenNote>();
+      return part.layers.bass ? bass_voice(chords, line, meter, true) : std::vector<WrittenNote>();
     };
     // What stands before the endings and what is the part's own end are read one without the other.
     const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;

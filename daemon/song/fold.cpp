@@ -171,9 +171,8 @@ double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b)
   return 2. * static_cast<double>(hits) / static_cast<double>(a.size() + b.size());
 }
 
-std::vector<Part> fold(std::span<const Strain> strains, int meter, std::span<const Strain> also) {
+std::vector<Part> fold(std::span<const Strain> strains, Ticks bar, std::span<const Strain> also) {
   std::vector<Part> out;
-  const Ticks bar = meter * kBeat;
   for (std::size_t i = 0; i < strains.size();) {
     Group group{&strains[i++]};
     while (i < strains.size() && may_fold(group, strains[i], bar)) group.push_back(&strains[i++]);

@@ -19,7 +19,7 @@ namespace undersong::song {
 
 // Label, kind and name of the parts are not set. `also`: strains elsewhere in the take that may have the same
 // melody; those that agree with a part vote on its melody.
-std::vector<Part> fold(std::span<const Strain> strains, int meter, std::span<const Strain> also = {});
+std::vector<Part> fold(std::span<const Strain> strains, Ticks bar, std::span<const Strain> also = {});
 
 // The share of notes, 0..1, that have the same pitch at the same position, within a sixteenth.
 double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b);

@@ -108,7 +108,7 @@ void add_sections(Form& form, const Heard& heard, const TakeStudy& study) {
   int strain_number = 0;
   StrainNames names;
   const auto flush = [&] {
-    for (Part& part : fold(strains, form.meter, of_label[section->label])) {
+    for (Part& part : fold(strains, form.meter.bar(), of_label[section->label])) {
       if (part.length <= Ticks(0)) continue;
       part.kind = section->kind;
       part.name = names.name(section->label, part);
@@ -162,7 +162,7 @@ void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
   std::size_t b = 0, s = 0;
   while (b < count) {
     std::size_t to = b + 1;
-    while (to < count && bars.free[to] == bars.free[b] && bars.bars[to - 1].beats == form.meter) ++to;
+    while (to < count && bars.free[to] == bars.free[b] && bars.bars[to - 1].beats == form.meter.beats) ++to;
     const Ticks begin = bars.bars[b].at, end = to < bars.bars.size() ? bars.bars[to].at : bars.end();
     const std::size_t first = s;
     while (s < spans.size() && Ticks(480 * std::llround(heard.bars.map.beats_at(spans[s].begin))) < end) ++s;
@@ -187,7 +187,7 @@ Result<Form> form_of_take(const TakeStudy& study) {
     return invalid_input("No chord was heard in this take, so there are no changes to write down.");
   const Heard heard{take, study.melody, study.bars, &study.bass};
   Form form;
-  form.meter = study.bars.meter;
+  form.meter = study.bars.written();
   form.pulse = study.bars.pulse;
   if (form.pulse) form.tempo = as_tempo_mark(60 / study.bars.seconds_a_beat);
   if (study.carries && !study.sections.sections.empty())

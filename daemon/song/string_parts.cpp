@@ -13,7 +13,11 @@ namespace {
 using harmony::kStrings;
 
 constexpr int kShortestPhrase = 2, kLongestPhrase = 8, kUsualPhrase = 4;  // bars
-constexpr Ticks kBreath{240}, kLongBreath{480};
+// The rest at the end of a phrase: an eighth note, or a quarter after a long one.
+Ticks breath(BeatValue value, bool after_long) {
+  if (value == BeatValue::kQuarter) return after_long ? Ticks(480) : Ticks(240);
+  return grid(value);
+}
 constexpr Ticks kTooShortToShorten{480};
 constexpr Ticks kLongForHalves = 2 * kBeat;  // shorter chords have no second half
 
@@ -103,12 +107,24 @@ class Writer {
         const Ticks at = std::max(chord.at, stretch.from),
                     until = std::min(chord.at + chord.length, stretch.to);
         if (until <= at) continue;
-        const bool halves = style_ == harmony::PadStyle::kMoving && until - at >= kLongForHalves;
-        const Ticks middle = halves ? at + ((until - at) / (2 * kBeat)) * kBeat : until;
+        const Ticks middle = style_ == harmony::PadStyle::kMoving ? middle_of(stretch, at, until) : until;
         pieces_.push_back({s, &chord, at, middle, false});
         if (middle < until) pieces_.push_back({s, &chord, middle, until, true});
       }
     }
+  }
+
+  // Where the second half of a long chord begins; its end if it has none.
+  static Ticks middle_of(const PadStretch& stretch, Ticks at, Ticks until) {
+    if (stretch.meter.value != BeatValue::kEighth)
+      return until - at >= kLongForHalves ? at + ((until - at) / (2 * kBeat)) * kBeat : until;
+    Ticks best = until;  // the beginning of a group
+    const auto off = [&](Ticks t) { return std::abs((2 * t - at - until).count()); };
+    const Ticks bar = stretch.meter.bar();
+    for (Ticks begin = at - at % bar; begin < until; begin += bar)
+      for (const Ticks edge : stretch.meter.edges(bar))
+        if (begin + edge > at && begin + edge < until && off(begin + edge) < off(best)) best = begin + edge;
+    return best;
   }
 
   void write_stretch(std::size_t s, const harmony::StringPad& pad, PadVoices& out) const {
@@ -168,7 +184,7 @@ class Writer {
     WrittenNote& last = notes.back();
     if (stretches_[s].held && to == stretches_[s].to) return;
     if (last.at + last.length == to && last.length >= kTooShortToShorten)
-      last.length -= last.length > 2 * kBeat ? kLongBreath : kBreath;
+      last.length -= breath(stretches_[s].meter.value, last.length > 2 * kBeat);
   }
 
   std::span<const PadStretch> stretches_;
@@ -186,10 +202,11 @@ StringParts string_parts(const Form& form, harmony::PadStyle style) {
   // For each part its own chords up to where endings begin, then the rest of them, then its endings.
   std::vector<PadStretch> stretches;
   for (const Part& part : form.parts) {
-    const Ticks bar = meter_of(form, part) * kBeat;
+    const Meter meter = meter_of(form, part);
     const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;
     const auto add = [&](const auto& chords, const auto& tune, Ticks begin, Ticks end) {
-      stretches.push_back({chords, tune, begin, end, bar, !part.layers.pad, part.dynamic, part.fermata});
+      stretches.push_back(
+          {chords, tune, begin, end, meter.bar(), meter, !part.layers.pad, part.dynamic, part.fermata});
     };
     add(part.chords, part.melody, Ticks(0), from);
     add(part.chords, part.melody, from, part.length);

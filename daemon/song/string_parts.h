@@ -42,6 +42,7 @@ struct PadStretch {
   std::span<const WrittenChord> chords;
   std::span<const WrittenNote> tune;
   Ticks from, to, bar;
+  Meter meter{};
   bool silent = false;
   std::string
       dynamic{};      // of the tune: the strings are a degree softer; empty: as loud as the tune was played

@@ -40,7 +40,7 @@ TEST(StringParts, LieUnderTheTuneAndNoNoteIsHeldOverAPhrase) {
       const Part& part = folder.form.parts[p];
       for (const auto& voice : strings.voices)
         for (const WrittenNote& note : voice.parts[p].melody)
-          EXPECT_LE(note.length, 8 * (part.free ? 4 : folder.form.meter) * kBeat);
+          EXPECT_LE(note.length, 8 * meter_of(folder.form, part).bar());
       for (const WrittenNote& tune : part.melody)
         for (const WrittenNote& first : strings.voices[3].parts[p].melody) {
           if (first.at >= tune.at + tune.length || first.at + first.length <= tune.at) continue;
@@ -59,7 +59,7 @@ TEST(StringParts, AllVoicesBreatheTogetherAtTheEndOfEveryPhrase) {
   int breaths = 0;
   for (std::size_t p = 0; p < folder.form.parts.size(); ++p) {
     const Part& part = folder.form.parts[p];
-    const Ticks bar = (part.free ? 4 : folder.form.meter) * kBeat;
+    const Ticks bar = meter_of(folder.form, part).bar();
     if (part.length < 2 * bar || part.length % bar != Ticks(0)) continue;
     ++breaths;
     for (const auto& voice : strings.voices)

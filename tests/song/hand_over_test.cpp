@@ -129,7 +129,7 @@ TEST(HandOver, AThemeThatComesRoundIsOneStrainWithTheOtherEndingOfTheFourthTime)
   const Part& part = folder.form.parts[0];
   EXPECT_EQ(part.times, 4);
   EXPECT_EQ(part.length, 16 * kBeat);
-  EXPECT_EQ(folder.form.meter, 4);
+  EXPECT_EQ(folder.form.meter, Meter{4});
   EXPECT_NEAR(folder.form.tempo, 92, 4);
   ASSERT_EQ(part.endings.size(), 1u) << chart(folder.form);
   EXPECT_EQ(part.endings[0].times, std::vector<int>{4});
