@@ -127,6 +127,7 @@ std::string chart(const Form& form) {
   Feel feel = Feel::kStraight;
   for (const Part& part : form.parts) {
     const Meter meter = meter_of(form, part);
+    if (part.pickup && part.chords.empty()) continue;
     out += '\n';
     std::string head = part.name;
     if (!part.label.empty()) head += fmt::format("{}{}", head.empty() ? "" : ", ", takes::text(part.kind));

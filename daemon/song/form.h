@@ -128,6 +128,7 @@ struct Part {
   takes::SectionKind kind = takes::SectionKind::kTheme;
   std::string name;  // rehearsal text: "A", "Intro"
   bool free = false;
+  bool pickup = false;               // less than a bar, before the first bar
   Ticks length;                      // length of one time
   std::vector<WrittenChord> chords;  // ordered by beginning, without overlap
   std::vector<WrittenNote> melody;   // ordered by beginning, one voice

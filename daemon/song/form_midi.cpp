@@ -146,8 +146,9 @@ void add_signs(midi::Smf& file, const FileTime& time, const Form& form, const st
                                      here.key && here.key->mode == harmony::Mode::kMinor});
     }
     if (const Meter meter = meter_of(form, part); meter != meter_before) {
-      meter_before = meter;
-      file.time_signatures.push_back(midi_signature(at, meter, meter.bar()));
+      const bool alone = part.pickup && lead == Ticks(0);  // else it fills the last bar of the count-in
+      if (!alone) meter_before = meter;
+      file.time_signatures.push_back(midi_signature(at, meter, alone ? part.length : meter.bar()));
     }
     const bool again = turn.part == part_before && turn.time > 1;
     part_before = turn.part;
@@ -237,7 +238,8 @@ void add_chords_and_bass(midi::Smf& file, const FileTime& time, const Form& form
 // A click on every beat of the count-in, a little louder each time; the first of a bar is higher.
 midi::SmfTrack count_in_track(const FileTime& time, const Form& form, Ticks lead) {
   midi::SmfTrack out = new_track("count-in", kCountInChannel, kWoodBlock);
-  const int beats = static_cast<int>(lead / kBeat), meter = meter_of(form, form.parts.front()).beats;
+  const int beats = static_cast<int>((lead.count() + 479) / 480),
+            meter = meter_of(form, form.parts.front()).beats;
   for (int beat = 0; beat < beats; ++beat) {
     WrittenNote click;
     click.pitch = Pitch(beat % meter == 0 ? kHighClick : kLowClick);
@@ -254,7 +256,12 @@ midi::SmfTrack count_in_track(const FileTime& time, const Form& form, Ticks lead
 
 Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts& strings) {
   const auto turns = road(form);
-  const Ticks lead = form.parts.empty() ? Ticks(0) : form.count_in * meter_of(form, form.parts.front()).bar();
+  // A pickup comes in before the last bar of the count-in is over.
+  Ticks lead;
+  if (!form.parts.empty() && form.count_in > 0) {
+    lead = form.count_in * meter_of(form, form.parts.front()).bar();
+    if (form.parts.front().pickup) lead -= form.parts.front().length;
+  }
   const FileTime time(form, turns, lead);
   midi::Smf file;
   file.division.ticks_per_quarter = kPerQuarter;

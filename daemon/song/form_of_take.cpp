@@ -6,6 +6,7 @@
 #include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
 #include "daemon/song/form.h"
+#include "daemon/song/pickup.h"
 #include "daemon/song/spell_form.h"
 #include "daemon/song/strain.h"
 #include "daemon/song/take_study.h"
@@ -96,8 +97,17 @@ void add_sections(Form& form, const Heard& heard, const TakeStudy& study) {
       rounds.front().pass->begin < bars.map.time_at(bars.bars[1].at)) {
     form.parts.push_back(plain_part(write_bars(heard, Ticks(0), bars.bars[1].at)));
     form.parts.back().name = "Pickup";
+    form.parts.back().pickup = true;
   }
   std::size_t done = 0;  // number of spans already written
+  // What stands alone before the first pass.
+  if (form.parts.empty()) {
+    const Ticks first(480 * std::llround(bars.map.beats_at(rounds.front().pass->begin)));
+    if (auto pickup = pickup_before(heard, first)) {
+      form.parts.push_back(std::move(*pickup));
+      done = span_at(rounds.front().pass->begin);
+    }
+  }
   const takes::Section* section = nullptr;
   // A melody that returns later is voted on by all its passes.
   std::map<std::string, std::vector<Strain>> of_label;
@@ -160,12 +170,23 @@ void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
   }
   const std::size_t count = written_bars(heard, beats);
   std::size_t b = 0, s = 0;
+  const auto span_before = [&](Ticks end) {
+    while (s < spans.size() && Ticks(480 * std::llround(bars.map.beats_at(spans[s].begin))) < end) ++s;
+  };
+  std::size_t whole = 0;  // the first whole bar
+  while (whole < count && (bars.free[whole] || bars.bars[whole].beats != form.meter.beats)) ++whole;
+  if (whole < count)
+    if (auto pickup = pickup_before(heard, bars.bars[whole].at)) {
+      form.parts.push_back(std::move(*pickup));
+      b = whole;
+      span_before(bars.bars[whole].at);
+    }
   while (b < count) {
     std::size_t to = b + 1;
     while (to < count && bars.free[to] == bars.free[b] && bars.bars[to - 1].beats == form.meter.beats) ++to;
     const Ticks begin = bars.bars[b].at, end = to < bars.bars.size() ? bars.bars[to].at : bars.end();
     const std::size_t first = s;
-    while (s < spans.size() && Ticks(480 * std::llround(heard.bars.map.beats_at(spans[s].begin))) < end) ++s;
+    span_before(end);
     Strain strain;
     if (!bars.free[b])
       strain = write_bars(heard, begin, end);

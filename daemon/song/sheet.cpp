@@ -189,9 +189,10 @@ class StaffWriter {
               : fmt::format("{:g}",
                             tempo_of(form_, part) * static_cast<double>(written(kBeat, value)) / 480));
     }
-    if (!part.name.empty() && !sign) {
+    const bool named = !part.name.empty() && !part.pickup;
+    if (named && !sign) {
       add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
-    } else if (!part.name.empty()) {  // some readers have only one mark in a place, and the sign is one
+    } else if (named) {  // some readers have only one mark in a place, and the sign is one
       xml_node name = add(add(direction_above(node), "direction-type"), "words", part.name);
       set(name, "font-weight", "bold");
       set(name, "enclosure", "rectangle");
@@ -330,13 +331,16 @@ class StaffWriter {
       const bool begins = at == from, ends = at + length >= to;
       meter_ = meter;
       const bool pickup = first_ && length < meter.bar() && to - from == length;
+      const bool after_pickup = after_pickup_ && begins && edges.part;
+      after_pickup_ = pickup;
       xml_node node = measure(meter.signature(length), pickup);
-      const bool section = begins && edges.part && !edges.part->name.empty();
+      const bool section = begins && edges.part && !edges.part->name.empty() && !pickup;
       if (section) line_bars_ = 0;
       const bool line_full = staff_.bars_a_line > 0 && line_bars_ == staff_.bars_a_line;
       if (line_full) line_bars_ = 0;
-      ++line_bars_;
-      if (leads_ && (section || line_full) && !first_) set(add(node, "print"), "new-system", "yes");
+      if (!pickup) ++line_bars_;
+      if (leads_ && (section || line_full) && !first_ && !after_pickup)
+        set(add(node, "print"), "new-system", "yes");
       if (begins && (edges.forward || edges.volta))
         barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0,
                 edges.forward);
@@ -383,10 +387,10 @@ class StaffWriter {
       }
       if (staff_.kicks && edges.symbols) kicks(node, chords, melody, at, length);
       if (ends && !edges.open) {
-        const char* style = edges.backward > 0                    ? "light-heavy"
-                            : edges.last                          ? "light-heavy"
-                            : edges.volta || edges.repeat_follows ? nullptr
-                                                                  : "light-light";
+        const char* style = edges.backward > 0                              ? "light-heavy"
+                            : edges.last                                    ? "light-heavy"
+                            : edges.volta || edges.repeat_follows || pickup ? nullptr
+                                                                            : "light-light";
         if (style || edges.volta)
           barline(node, "right", style, edges.volta,
                   edges.last_volta && edges.backward == 0 ? "discontinue" : "stop", edges.backward, false);
@@ -448,7 +452,7 @@ class StaffWriter {
   Meter meter_;
   BeatValue beat_said_ = BeatValue::kQuarter;
   int line_bars_ = 0;
-  bool first_ = true, free_ = false, in_slur_ = false, sung_ = false;
+  bool first_ = true, after_pickup_ = false, free_ = false, in_slur_ = false, sung_ = false;
   Feel feel_ = Feel::kStraight;
   std::string tempo_said_, dynamic_;  // what holds
 };

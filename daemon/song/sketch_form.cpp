@@ -12,6 +12,7 @@
 #include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
 #include "daemon/song/lyrics.h"
+#include "daemon/song/pickup.h"
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_parts.h"
 #include "daemon/song/sketch_source.h"
@@ -65,6 +66,7 @@ class Builder {
       const TakeStudy& from = **source;
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
+      if (i == 0) add_pickup(section, from, *parts);
       if (!section.dynamic.empty()) dynamic = section.dynamic;
       for (Part& part : *parts) part.dynamic = dynamic;
       mark(section, section.feel.value_or(feel_), *parts);
@@ -262,6 +264,24 @@ class Builder {
     if (!section.lyrics.empty())
       if (auto laid = lay_lyrics(parts, round, section.lyrics); !laid) return laid.error();
     return parts;
+  }
+
+  // A song begins with the pickup of its take if it begins with the first pass and has its tune.
+  static void add_pickup(const SketchSection& section, const TakeStudy& from, std::vector<Part>& parts) {
+    const Micros first = from.loop ? from.loop->passes.front().begin : Micros(0);
+    if (section.span || section.tune || !section.layers.melody || parts.front().free ||
+        parts.front().begin != first)
+      return;
+    const Ticks bar(480 * std::llround(from.bars.map.beats_at(first)));
+    auto pickup = pickup_before({from.take, from.melody, from.bars, &from.bass}, bar);
+    if (!pickup || !transpose_part(*pickup, section.transpose)) return;
+    if (section.proposal || !section.chords.empty() || !section.chord_line.empty())
+      pickup->chords.clear(), pickup->bass = {};  // what was played belongs to the old chords
+    pickup->layers = section.layers;
+    pickup->layers.pad = false;
+    pickup->own_meter = parts.front().own_meter;
+    if (parts.front().feel == Feel::kSwing) straighten(*pickup);
+    parts.insert(parts.begin(), std::move(*pickup));
   }
 
   Result<void> rechorded(const SketchSection& section, const TakeStudy& from,

@@ -17,7 +17,7 @@ void mark(const SketchSection& section, Feel feel, std::vector<Part>& parts) {
     const bool quarters = !part.own_meter || part.own_meter->value == BeatValue::kQuarter;
     if (!part.free && quarters) part.feel = feel;
   }
-  Signs &first = parts.front().signs, &last = parts.back().signs;
+  Signs &first = parts[parts.front().pickup && parts.size() > 1 ? 1 : 0].signs, &last = parts.back().signs;
   first.segno = section.signs.segno;
   first.coda = section.signs.coda;
   last.fine = section.signs.fine;
