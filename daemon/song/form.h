@@ -135,6 +135,7 @@ struct Part {
   BassLine bass;                     // empty: the bass of each chord is held
   std::vector<Direction> directions;
   int times = 1;
+  int transposed = 0;  // semitones above its loop, as it was played in its take
   std::vector<Ending> endings;
   Layers layers;
   std::optional<WrittenKey> own_key;  // empty: the key of the form
@@ -179,7 +180,8 @@ std::vector<WrittenNote> melody_at(const Part& part, int time);
 BassLine bass_at(const Part& part, int time);
 Ticks length_at(const Part& part, int time);
 
-// If the loop does not carry the form (TakeStudy::carries), the take is written out from beginning to end.
+// Where the loop goes on in another key, the parts say so (Part::transposed, own_key). If the loop does not
+// carry the form (TakeStudy::carries), the take is written out from beginning to end.
 struct TakeStudy;
 Result<Form> form_of_take(const TakeStudy& study);
 

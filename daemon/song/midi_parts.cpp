@@ -124,8 +124,17 @@ void add_signatures(midi::Smf& file, const FileTime& time, const Heard& heard, c
     }
     before = bar.beats;
   }
-  const bool minor = form.key && form.key->mode == harmony::Mode::kMinor;
-  file.key_signatures.push_back({0, {}, static_cast<std::int8_t>(form.signature), minor});
+  std::optional<WrittenKey> key;
+  for (const Part& part : form.parts) {
+    const WrittenKey here = key_of(form, part);
+    if (key == here) continue;
+    const bool minor = here.key && here.key->mode == harmony::Mode::kMinor;
+    file.key_signatures.push_back({key ? time(std::round(heard.bars.map.beats_at(part.begin))) : 0,
+                                   {},
+                                   static_cast<std::int8_t>(here.signature),
+                                   minor});
+    key = here;
+  }
 }
 
 void add_markers(midi::Smf& file, const FileTime& time, const Heard& heard, const Form& form,

@@ -33,8 +33,18 @@ std::optional<Part> pickup_before(const Heard& heard, Ticks bar) {
   if (first < .5 * step.beats() || first > (meter.bar() - step).beats() + .3 * step.beats())
     return std::nullopt;
   const Heard before{heard.take, heard.melody, early, heard.bass};
+  // A tune alone has no harmony, whatever its notes make the ear believe.
+  const Micros until = heard.bars.map.time_at(bar - Ticks(step.count() / 2));
+  const bool alone =
+      std::all_of(heard.take.notes.begin(), heard.take.notes.end(), [&](const takes::PlayedNote& note) {
+        return note.at >= until ||
+               std::any_of(heard.melody.begin(), heard.melody.end(), [&](const takes::PlayedNote& sung) {
+                 return sung.at == note.at && sung.pitch == note.pitch;
+               });
+      });
   const Ticks from = bar - static_cast<std::int64_t>(std::ceil(first - .3 * step.beats())) * kBeat;
   Strain strain = write_bars(before, from, bar);
+  if (alone) strain.chords.clear(), strain.bass.clear();
   Ticks begins = strain.length;
   for (const auto& note : strain.melody) begins = std::min(begins, note.at);
   for (const auto& note : strain.bass) begins = std::min(begins, note.at);

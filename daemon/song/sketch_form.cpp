@@ -70,7 +70,7 @@ class Builder {
       if (!section.dynamic.empty()) dynamic = section.dynamic;
       for (Part& part : *parts) part.dynamic = dynamic;
       mark(section, section.feel.value_or(feel_), *parts);
-      const int up = (section.transpose % 12 + 12) % 12;
+      const int up = ((section.transpose + parts->back().transposed) % 12 + 12) % 12;
       const std::string named = section.key ? harmony::text(*section.key) : "";
       const auto [region, is_new] = regions.try_emplace({section.source, up, named}, heard.size());
       if (is_new) {

@@ -222,9 +222,9 @@ bool begins_within_bar(const Bars& bars, Micros at) {
 Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass,
                   const Cycle& cycle) {
   Strain out;
-  const bool whole = !pass.cut && pass.transposed == 0 &&
-                     std::all_of(pass.places.begin(), pass.places.end(),
-                                 [](const auto& place) { return there(place) && place.more == 0; });
+  const bool whole = !pass.cut && std::all_of(pass.places.begin(), pass.places.end(), [](const auto& place) {
+    return there(place) && place.more == 0;
+  });
   if (begins_within_bar(heard.bars, pass.begin)) {
     // Only the last pass includes its last bar; in other passes that bar belongs to the next pass.
     const Ticks from = bar_line(heard.bars, pass.begin, 0),
@@ -232,6 +232,7 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
     if (to > from) {
       out = write_bars(heard, from, to);
       out.whole = whole;
+      out.transposed = pass.transposed;
       return out;
     }
   }
@@ -245,19 +246,27 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
     if (last > first) out = write_stretch(heard, first, last, false);
     out.begin = pass.begin;
     out.end = pass.end;
+    out.transposed = pass.transposed;
     return out;
   }
   out.whole = true;
+  out.transposed = pass.transposed;
   out.free = cycle.free;
   out.length = cycle.length;
   out.begin = pass.begin;
   out.end = pass.end;
   for (std::size_t p = 0; p < cycle.starts.size(); ++p) {
     const auto& other = pass.places[p].instead;
-    out.chords.push_back({other ? other->chord : loop.chords[p].chord,
-                          other ? other->root : loop.chords[p].root,
-                          cycle.starts[p],
-                          {}});
+    WrittenChord chord{other ? other->chord : loop.chords[p].chord,
+                       other ? other->root : loop.chords[p].root,
+                       cycle.starts[p],
+                       {}};
+    if (!other && pass.transposed != 0) {
+      chord.chord.root = transpose(chord.chord.root, pass.transposed);
+      chord.chord.bass = transpose(chord.chord.bass, pass.transposed);
+      chord.root = harmony::spell_within(chord.chord.root, -5);
+    }
+    out.chords.push_back(chord);
   }
   settle_chords(out.chords, out.length);
   const BeatMap map = map_of(pass, cycle, heard.bars.map);
