@@ -48,6 +48,7 @@ struct Options {
   bool force = false;
   std::size_t section = 0, add = 0;  // from 1; 0: none was named
   harmony::PadStyle strings = harmony::PadStyle::kStill;
+  bool divisi = false;
 };
 
 int make_new(const Options& options) {
@@ -103,9 +104,8 @@ std::string said_beside(const song::Form& form, const song::Part& part) {
 int check(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
-  fmt::print("{}{}; {}, {:.0f} a minute\n\n", form->title,
-             form->key ? ", " + harmony::text(*form->key) : "", song::text(form->meter.signature()),
-             form->tempo);
+  fmt::print("{}{}; {}, {:.0f} a minute\n\n", form->title, form->key ? ", " + harmony::text(*form->key) : "",
+             song::text(form->meter.signature()), form->tempo);
   const auto turns = song::road(*form);
   const auto tempos = song::tempo_steps(*form, turns);
   const auto clock = [&](song::Ticks at) {
@@ -158,7 +158,7 @@ int grow(const Options& options) {
 int hand_over(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
-  const auto folder = song::hand_over_form(*form, options.strings);
+  const auto folder = song::hand_over_form(*form, {options.strings, options.divisi});
   if (!folder) return fail(folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
     return fail(written.error().message);
@@ -201,6 +201,7 @@ void add_sketch(CLI::App& program, int& exit_code) {
   give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
   give->add_option("DIR", options->directory, "the folder; created if it does not exist")->required();
   add_strings_option<harmony::PadStyle>(*give, options->strings);
+  add_divisi_option(*give, options->divisi);
   give->add_flag("--force", options->force, "write into a folder that is not empty");
   give->callback([options, &exit_code] { exit_code = hand_over(*options); });
 }

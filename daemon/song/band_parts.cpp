@@ -168,9 +168,9 @@ Form transposed(const Form& form, int semitones) {
   return out;
 }
 
-BandFiles band_files(const Form& form, harmony::PadStyle style) {
+BandFiles band_files(const Form& form, const StringsWish& wish) {
   BandFiles out;
-  out.strings = string_parts(form, style);
+  out.strings = string_parts(form, wish);
   const auto& voices = out.strings.voices;
   const Form bass = bass_part(form), right = piano_right_hand(form), left = piano_left_hand(form),
              in_b_flat = with_slashes(transposed(form, 2), true),

@@ -73,12 +73,13 @@ struct BassLine {
   friend bool operator==(const BassLine&, const BassLine&) = default;
 };
 
-// A dynamic, or the beginning or end of a hairpin.
+// A dynamic, words above the staff, or the beginning or end of a hairpin.
 enum class Wedge : std::uint8_t { kEnd, kLouder, kSofter };
 struct Direction {
   Ticks at;
-  std::string dynamic;  // "p", "mf"; if empty, a hairpin
+  std::string dynamic;  // "p", "mf"; if empty, a hairpin or words
   Wedge wedge = Wedge::kEnd;
+  std::string words{};  // "div."
   friend bool operator==(const Direction&, const Direction&) = default;
 };
 

@@ -282,8 +282,13 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts&
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
     for (const Turn& turn : turns) {
       const Part& part = strings.voices[voice].parts[turn.part];
-      for (const WrittenNote& note : melody_at(part, turn.time))
+      for (WrittenNote note : melody_at(part, turn.time)) {
         add_note(track, time, channel, lead + turn.at, note, form.parts[turn.part].feel);
+        for (const WrittenPitch& upper : note.above) {
+          note.pitch = upper.pitch;
+          add_note(track, time, channel, lead + turn.at, note, form.parts[turn.part].feel);
+        }
+      }
     }
     finish(file, std::move(track));
   }
@@ -291,10 +296,10 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts&
   return midi::write_smf(file);
 }
 
-Result<Folder> hand_over_form(const Form& form, harmony::PadStyle style) {
+Result<Folder> hand_over_form(const Form& form, const StringsWish& wish) {
   Folder out;
   out.form = form;
-  auto band = band_files(form, style);
+  auto band = band_files(form, wish);
   auto midi = form_midi(form, band.strings);
   if (!midi) return midi.error();
   const auto bytes = [](const std::string& text) {

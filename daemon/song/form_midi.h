@@ -26,6 +26,6 @@ namespace undersong::song {
 Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts& strings);
 
 // The files song.mid, lead_sheet.musicxml, chart.txt, and those of band_parts.h.
-Result<Folder> hand_over_form(const Form& form, harmony::PadStyle style = harmony::PadStyle::kStill);
+Result<Folder> hand_over_form(const Form& form, const StringsWish& wish = {});
 
 }  // namespace undersong::song

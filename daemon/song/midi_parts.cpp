@@ -243,7 +243,7 @@ void add_bass(midi::Smf& file, const FileTime& time, const Heard& heard,
 
 PadRow add_strings(midi::Smf& file, const FileTime& time, const Heard& heard,
                    const std::vector<WrittenChord>& changes, FreeChannels& channels,
-                   harmony::PadStyle style) {
+                   const StringsWish& wish) {
   constexpr std::size_t kPhrase = 4;  // bars
   const auto tune = written_as_played(heard.melody, heard.bars.map);
   std::vector<PadStretch> stretches;
@@ -253,13 +253,17 @@ PadRow add_strings(midi::Smf& file, const FileTime& time, const Heard& heard,
                 to = i + kPhrase < bars.size() ? bars[i + kPhrase].at : heard.bars.end();
     if (to > from) stretches.push_back({changes, tune, from, to, to - from, heard.bars.written()});
   }
-  PadRow row = pad_row(stretches, style);
+  PadRow row = pad_row(stretches, wish);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const std::uint8_t channel = channels.take();
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
     for (const PadVoices& stretch : row.stretches)
-      for (const WrittenNote& note : stretch.notes[voice])
-        add_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
+      for (const WrittenNote& note : stretch.notes[voice]) {
+        const midi::Tick from = time(note.at), to = time(note.at + note.length);
+        add_note(track, channel, from, to, note.pitch, note.velocity);
+        for (const WrittenPitch& upper : note.above)
+          add_note(track, channel, from, to, upper.pitch, note.velocity);
+      }
     sort(track);
     file.tracks.push_back(std::move(track));
   }
@@ -314,7 +318,7 @@ Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard
   for (const WrittenChord& change : changes) chords.push_back(change.chord);
   add_chords(file, time, changes, chords, channels.take());
   add_bass(file, time, heard, changes, channels.take(), options.steady && heard.bars.pulse);
-  const PadRow pad = add_strings(file, time, heard, changes, channels, options.pad);
+  const PadRow pad = add_strings(file, time, heard, changes, channels, options.strings);
   auto bytes = midi::write_smf(file);
   if (!bytes) return bytes.error();
   return MidiParts{std::move(*bytes), pad.motion, pad.parallels};

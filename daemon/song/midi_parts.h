@@ -22,9 +22,9 @@
 #include <vector>
 
 #include "daemon/base/result.h"
-#include "daemon/harmony/string_pad.h"
 #include "daemon/midi/event.h"
 #include "daemon/song/strain.h"
+#include "daemon/song/string_parts.h"
 
 namespace undersong::song {
 
@@ -33,7 +33,7 @@ struct PartsOptions {
   // Beats per minute, used with `steady`; empty: the form's tempo. hand_over copies it into the form.
   std::optional<double> tempo;
   std::vector<std::pair<Micros, std::string>> marks;  // time and text of the player's marks
-  harmony::PadStyle pad = harmony::PadStyle::kStill;
+  StringsWish strings;
 };
 
 struct MidiParts {

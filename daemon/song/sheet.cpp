@@ -131,6 +131,13 @@ class StaffWriter {
     signature_ = signature;
   }
 
+  // With spaces that do not break: some readers draw a box around each word.
+  static std::string in_one_box(const std::string& name) {
+    std::string out;
+    for (const char c : name) out += c == ' ' ? "\u00A0" : std::string(1, c);
+    return out;
+  }
+
   static xml_node direction_above(xml_node node) {
     xml_node direction = add(node, "direction");
     set(direction, "placement", "above");
@@ -191,7 +198,7 @@ class StaffWriter {
     }
     const bool named = !part.name.empty() && !part.pickup;
     if (named && !sign) {
-      add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
+      add(add(direction_above(node), "direction-type"), "rehearsal", in_one_box(part.name));
     } else if (named) {  // some readers have only one mark in a place, and the sign is one
       xml_node name = add(add(direction_above(node), "direction-type"), "words", part.name);
       set(name, "font-weight", "bold");
@@ -309,9 +316,11 @@ class StaffWriter {
     for (const Direction& each : all) {
       if (each.at < from || each.at >= to) continue;
       xml_node direction = add(node, "direction");
-      set(direction, "placement", sung_ ? "above" : "below");
+      set(direction, "placement", sung_ || !each.words.empty() ? "above" : "below");
       xml_node type = add(direction, "direction-type");
-      if (each.dynamic.empty()) {
+      if (!each.words.empty()) {
+        set(add(type, "words", each.words), "font-style", "italic");
+      } else if (each.dynamic.empty()) {
         set(add(type, "wedge"), "type",
             each.wedge == Wedge::kLouder   ? "crescendo"
             : each.wedge == Wedge::kSofter ? "diminuendo"
