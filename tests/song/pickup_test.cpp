@@ -54,8 +54,8 @@ pugi::xml_document page(const Folder& folder, const std::string& name) {
   pugi::xml_document out;
   for (const File& file : folder.files) {
     if (file.name != name) continue;
-    EXPECT_TRUE(out.load_buffer(file.bytes.data(), file.bytes.size(),
-                                pugi::parse_default & ~pugi::parse_doctype));
+    EXPECT_TRUE(
+        out.load_buffer(file.bytes.data(), file.bytes.size(), pugi::parse_default & ~pugi::parse_doctype));
   }
   return out;
 }
