@@ -24,4 +24,9 @@ void add_strings_option(CLI::App& command, Wish& wish) {
       ->check(CLI::IsMember({"still", "moving", "chorale"}));
 }
 
+inline void add_divisi_option(CLI::App& command, bool& divisi) {
+  command.add_flag("--divisi", divisi,
+                   "violins I and violas divide where the chord has a tone that nobody plays");
+}
+
 }  // namespace undersong

@@ -207,9 +207,11 @@ struct HandOverTake {
   static constexpr const char* kMethod = "take.hand_over";
   static constexpr const char* kSays =
       "A take as files for other musicians: parts.mid, a full score, a lead sheet (also for instruments in B "
-      "flat and E flat), parts for bass and strings, and the chords as text. `steady`: an even tempo instead "
+      "flat and E flat), parts for bass and strings, a page of chords, and the chords as text. `steady`: an "
+      "even tempo instead "
       "of the player's; `tempo`: that tempo in beats a minute, if given. `strings`: they hold what they can "
-      "(`still`, the default), an inner voice moves (`moving`), or every chord is struck (`chorale`).";
+      "(`still`, the default), an inner voice moves (`moving`), or every chord is struck (`chorale`). "
+      "`divisi`: violins I and violas divide where the chord has a tone that nobody plays.";
   static constexpr const char* kExample = R"({"take":12,"steady":true,"tempo":96})";
   static constexpr const char* kReplyExample =
       R"({"folder":"take-12","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
@@ -218,8 +220,9 @@ struct HandOverTake {
   std::optional<bool> steady{};
   std::optional<double> tempo{};
   std::optional<StringStyle> strings{};
+  std::optional<bool> divisi{};
 };
-BOOST_DESCRIBE_STRUCT(HandOverTake, (), (take, steady, tempo, strings))
+BOOST_DESCRIBE_STRUCT(HandOverTake, (), (take, steady, tempo, strings, divisi))
 
 // ---- sketches of songs
 
@@ -420,8 +423,9 @@ struct HandOverSketch {
   using Reply = HandedOver;
   std::string name;
   std::optional<StringStyle> strings{};
+  std::optional<bool> divisi{};
 };
-BOOST_DESCRIBE_STRUCT(HandOverSketch, (), (name, strings))
+BOOST_DESCRIBE_STRUCT(HandOverSketch, (), (name, strings, divisi))
 
 struct GrownSection {
   static constexpr const char* kSays =

@@ -20,6 +20,7 @@ struct Options {
   std::optional<double> tempo;
   bool steady = false, force = false;
   harmony::PadStyle strings = harmony::PadStyle::kStill;
+  bool divisi = false;
   BeatOptions beat;
 };
 
@@ -39,7 +40,7 @@ int run(const Options& options) {
   wish.title = options.title.empty() ? std::filesystem::path(options.file).stem().string() : options.title;
   wish.parts.steady = options.steady;
   wish.parts.tempo = options.tempo;
-  wish.parts.pad = options.strings;
+  wish.parts.strings = {options.strings, options.divisi};
   const auto events = midi::merged_events(*file);
   const auto said = options.beat.said(events);
   if (!said) return fail(options.file + ": " + said.error().message);
@@ -53,7 +54,8 @@ int run(const Options& options) {
   const song::Form& form = folder->form;
   fmt::print("{}: {}{}{}; strings move {} semitones, {} parallels\n", options.directory,
              part_count(form.parts.size()), form.key ? ", " + harmony::text(*form.key) : "",
-             form.pulse ? fmt::format(", {}/4, {:.0f} a minute", form.meter, form.tempo) : ", no pulse",
+             form.pulse ? fmt::format(", {}, {:.0f} a minute", song::text(form.meter.signature()), form.tempo)
+                        : ", no pulse",
              folder->pad_motion, folder->pad_parallels);
   for (const auto& made : folder->files) fmt::print("  {:<26} {} bytes\n", made.name, made.bytes.size());
   return 0;
@@ -75,6 +77,7 @@ void add_hand_over(CLI::App& program, int& exit_code) {
   options->beat.add_to(*command);
   command->add_option("--title", options->title, "title of the pages; by default the name of the file");
   add_strings_option<harmony::PadStyle>(*command, options->strings);
+  add_divisi_option(*command, options->divisi);
   command->add_flag("--force", options->force, "write into a folder that is not empty");
   command->callback([options, steady, &exit_code] {
     options->steady = steady->count() > 0;

@@ -48,6 +48,7 @@ struct Options {
   bool force = false;
   std::size_t section = 0, add = 0;  // from 1; 0: none was named
   harmony::PadStyle strings = harmony::PadStyle::kStill;
+  bool divisi = false;
 };
 
 int make_new(const Options& options) {
@@ -85,7 +86,7 @@ std::string said_beside(const song::Form& form, const song::Part& part) {
   std::string out;
   const auto say = [&](const std::string& word) { out += (out.empty() ? "; " : ", ") + word; };
   if (!part.free && song::meter_of(form, part) != form.meter)
-    say(fmt::format("{}/4", song::meter_of(form, part)));
+    say(song::text(song::meter_of(form, part).signature()));
   if (song::tempo_of(form, part) != form.tempo)
     say(fmt::format("{:.0f} a minute", song::tempo_of(form, part)));
   if (part.feel == song::Feel::kSwing) say("swing");
@@ -103,8 +104,8 @@ std::string said_beside(const song::Form& form, const song::Part& part) {
 int check(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
-  fmt::print("{}{}; {}/4, {:.0f} a minute\n\n", form->title,
-             form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  fmt::print("{}{}; {}, {:.0f} a minute\n\n", form->title, form->key ? ", " + harmony::text(*form->key) : "",
+             song::text(form->meter.signature()), form->tempo);
   const auto turns = song::road(*form);
   const auto tempos = song::tempo_steps(*form, turns);
   const auto clock = [&](song::Ticks at) {
@@ -122,7 +123,7 @@ int check(const Options& options) {
       beats += song::length_at(part, turns[i].time).beats();
     end = at + song::Ticks(std::llround(480 * beats));
     fmt::print("  {}  {:<16} {:>3.0f} bars  {:>2} {}  {}{}\n", clock(at), part.name,
-               beats / song::meter_of(*form, part), times, times == 1 ? "time " : "times",
+               beats / song::meter_of(*form, part).beats, times, times == 1 ? "time " : "times",
                layer_words(part.layers), said_beside(*form, part));
   }
   fmt::print("\n  {}  the end\n", clock(end));
@@ -157,12 +158,13 @@ int grow(const Options& options) {
 int hand_over(const Options& options) {
   const auto form = form_of(options.sketch);
   if (!form) return fail(form.error().message);
-  const auto folder = song::hand_over_form(*form, options.strings);
+  const auto folder = song::hand_over_form(*form, {options.strings, options.divisi});
   if (!folder) return fail(folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
     return fail(written.error().message);
-  fmt::print("{}: {} sections{}, {}/4, {:.0f} a minute\n", options.directory, form->parts.size(),
-             form->key ? ", " + harmony::text(*form->key) : "", form->meter, form->tempo);
+  fmt::print("{}: {} sections{}, {}, {:.0f} a minute\n", options.directory, form->parts.size(),
+             form->key ? ", " + harmony::text(*form->key) : "", song::text(form->meter.signature()),
+             form->tempo);
   for (const auto& made : folder->files) fmt::print("  {:<26} {} bytes\n", made.name, made.bytes.size());
   return 0;
 }
@@ -199,6 +201,7 @@ void add_sketch(CLI::App& program, int& exit_code) {
   give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
   give->add_option("DIR", options->directory, "the folder; created if it does not exist")->required();
   add_strings_option<harmony::PadStyle>(*give, options->strings);
+  add_divisi_option(*give, options->divisi);
   give->add_flag("--force", options->force, "write into a folder that is not empty");
   give->callback([options, &exit_code] { exit_code = hand_over(*options); });
 }

@@ -171,7 +171,7 @@ void add_sketches(CLI::App& program, Session& session) {
 
   struct Given {
     std::string name, directory;
-    bool force = false;
+    bool force = false, divisi = false;
     std::optional<protocol::StringStyle> strings;
   };
   auto given = std::make_shared<Given>();
@@ -180,12 +180,14 @@ void add_sketches(CLI::App& program, Session& session) {
   give->add_option("NAME", given->name, "name of the song")->required();
   give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
   add_strings_option<protocol::StringStyle>(*give, given->strings);
+  add_divisi_option(*give, given->divisi);
   give->add_flag("--force", given->force, "write into a folder that is not empty");
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       if (auto unfit = unfit_for_files(given->directory, given->force)) return unfit;
-      const auto made =
-          daemon.request(protocol::HandOverSketch{.name = given->name, .strings = given->strings}, kPatience);
+      const auto made = daemon.request(
+          protocol::HandOverSketch{.name = given->name, .strings = given->strings, .divisi = given->divisi},
+          kPatience);
       if (!made) return made.error();
       return write_files(*made, given->directory);
     });

@@ -237,7 +237,7 @@ void add_songs(CLI::App& program, Session& session) {
   struct Given {
     std::string directory;
     std::uint64_t take = 0;
-    bool force = false;
+    bool force = false, divisi = false;
     std::optional<protocol::StringStyle> strings;
   };
   auto given = std::make_shared<Given>();
@@ -246,11 +246,13 @@ void add_songs(CLI::App& program, Session& session) {
   give->add_option("TAKE", given->take, "number of the take")->required();
   give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
   add_strings_option<protocol::StringStyle>(*give, given->strings);
+  add_divisi_option(*give, given->divisi);
   give->add_flag("--force", given->force, "write into a folder that is not empty");
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) {
-      return hand_over(daemon, {.take = chosen(given->take), .strings = given->strings}, given->directory,
-                       given->force);
+      return hand_over(daemon,
+                       {.take = chosen(given->take), .strings = given->strings, .divisi = given->divisi},
+                       given->directory, given->force);
     });
   });
 }

@@ -263,7 +263,7 @@ protocol::SketchOutline outline_of(const song::Form& form) {
   protocol::SketchOutline out;
   out.title = form.title;
   if (form.key) out.key = harmony::harte(*form.key);
-  out.meter = static_cast<std::uint32_t>(form.meter);
+  out.meter = static_cast<std::uint32_t>(form.meter.beats);
   out.tempo = rounded(form.tempo);
   double now = 0;
   for (const song::Part& part : form.parts) {

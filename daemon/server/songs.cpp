@@ -19,8 +19,10 @@
 namespace undersong::server {
 namespace {
 
-harmony::PadStyle style_of(const std::optional<protocol::StringStyle>& wish) {
-  return static_cast<harmony::PadStyle>(wish.value_or(protocol::StringStyle::kStill));
+template <class HandOver>
+song::StringsWish strings_of(const HandOver& wish) {
+  return {static_cast<harmony::PadStyle>(wish.strings.value_or(protocol::StringStyle::kStill)),
+          wish.divisi.value_or(false)};
 }
 
 protocol::HandedOver handed(std::string folder, const song::Folder& made) {
@@ -125,7 +127,7 @@ void Songs::hand_over(const protocol::HandOverTake& wish, Answer answer) {
         options.title = summary.title.empty() ? fmt::format("Take {}", summary.take) : summary.title;
         options.parts.steady = wish.steady.value_or(wish.tempo.has_value());
         options.parts.tempo = wish.tempo;
-        options.parts.pad = style_of(wish.strings);
+        options.parts.strings = strings_of(wish);
         for (const takes::Line& mark : take.detail.marks)
           options.parts.marks.emplace_back(
               std::max(Micros(0), takes::span_of(summary).within(mark.at) - takes::span_of(summary).from),
@@ -235,7 +237,7 @@ void Songs::grow(const protocol::GrowSketch& wish, Answer answer) {
 
 void Songs::hand_over_sketch(const protocol::HandOverSketch& wish, Answer answer) {
   with_form(wish.name, std::move(answer), [wish](const song::Form& form) -> Text {
-    const auto made = song::hand_over_form(form, style_of(wish.strings));
+    const auto made = song::hand_over_form(form, strings_of(wish));
     if (!made) return made.error();
     return protocol::to_json(handed(wish.name, *made));
   });

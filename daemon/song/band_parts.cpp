@@ -65,9 +65,9 @@ std::vector<std::uint8_t> bytes_of(const std::string& text) {
 Form bass_part(const Form& form) {
   Form out = form;
   for (Part& part : out.parts) {
-    const Ticks bar = meter_of(form, part) * kBeat;
+    const Meter meter = meter_of(form, part);
     const auto play = [&](const std::vector<WrittenChord>& chords, const BassLine& line) {
-      return part.layers.bass ? bass_voice(chords, line, bar, true) : std::vector<WrittenNote>();
+      return part.layers.bass ? bass_voice(chords, line, meter, true) : std::vector<WrittenNote>();
     };
     // What stands before the endings and what is the part's own end are read one without the other.
     const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;
@@ -168,9 +168,9 @@ Form transposed(const Form& form, int semitones) {
   return out;
 }
 
-BandFiles band_files(const Form& form, harmony::PadStyle style) {
+BandFiles band_files(const Form& form, const StringsWish& wish) {
   BandFiles out;
-  out.strings = string_parts(form, style);
+  out.strings = string_parts(form, wish);
   const auto& voices = out.strings.voices;
   const Form bass = bass_part(form), right = piano_right_hand(form), left = piano_left_hand(form),
              in_b_flat = with_slashes(transposed(form, 2), true),

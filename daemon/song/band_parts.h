@@ -39,6 +39,6 @@ struct BandFiles {
   std::vector<File> files;
   StringParts strings;
 };
-BandFiles band_files(const Form& form, harmony::PadStyle style);
+BandFiles band_files(const Form& form, const StringsWish& wish);
 
 }  // namespace undersong::song

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "daemon/song/beat_map.h"
+#include "daemon/song/meter.h"
 #include "daemon/takes/beats.h"
 #include "daemon/takes/heard_take.h"
 #include "daemon/takes/loop.h"
@@ -32,6 +33,8 @@ struct Bars {
   std::vector<Bar> bars;   // from tick 0 without gaps, to a bar line after the last note
   std::vector<bool> free;  // for each bar: true if some of its beats were not heard
   int meter = 4;
+  BeatValue beat = BeatValue::kQuarter;  // on paper; set by study_take, as are the groups
+  std::uint16_t groups = 0;
   bool pulse = false;
   bool barred = false;         // the player or a clock said where bars begin; the loop does not move them
   double seconds_a_beat = .5;  // median
@@ -39,6 +42,7 @@ struct Bars {
 
   Ticks end() const { return bars.empty() ? Ticks(0) : bars.back().at + bars.back().beats * kBeat; }
   std::size_t bar_at(Ticks tick) const;
+  Meter written() const { return {meter, beat, groups}; }
 };
 
 // `end`: end of the take. Each pass of the loop begins a bar, unless somebody said where bars begin.

@@ -49,8 +49,9 @@ BassLine agreed_bass(const std::vector<std::vector<WrittenNote>>& lines, Ticks f
   return out;
 }
 
-std::vector<WrittenNote> bass_voice(std::span<const WrittenChord> chords, const BassLine& line, Ticks bar,
-                                    bool slashes) {
+std::vector<WrittenNote> bass_voice(std::span<const WrittenChord> chords, const BassLine& line,
+                                    const Meter& meter, bool slashes) {
+  const Ticks bar = meter.bar();
   std::vector<WrittenNote> out;
   // The written line, cut where slashes begin.
   for (WrittenNote note : line.notes) {
@@ -72,7 +73,7 @@ std::vector<WrittenNote> bass_voice(std::span<const WrittenChord> chords, const 
         const Ticks until = std::min(end, bar_end);
         if (!slashes) out.push_back(held_bass(chord, at, until));
         if (slashes) {
-          const auto beats = song::slashes(chords, at, until, SlashLine::kBass);
+          const auto beats = song::slashes(chords, at, until, meter, SlashLine::kBass);
           out.insert(out.end(), beats.begin(), beats.end());
         }
         at = until;

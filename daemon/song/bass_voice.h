@@ -18,9 +18,8 @@ namespace undersong::song {
 // What the passes agree on, from `from` to `to`. `lines`: the bass of each pass, one voice each.
 BassLine agreed_bass(const std::vector<std::vector<WrittenNote>>& lines, Ticks from, Ticks to, Ticks bar);
 
-// `bar`: the length of a bar. `slashes`: whether bars without a common line have slashes, one for each beat,
-// or are played with the bass of their chords.
-std::vector<WrittenNote> bass_voice(std::span<const WrittenChord> chords, const BassLine& line, Ticks bar,
-                                    bool slashes);
+// `slashes`: whether bars without a common line have slashes, or are played with the bass of their chords.
+std::vector<WrittenNote> bass_voice(std::span<const WrittenChord> chords, const BassLine& line,
+                                    const Meter& meter, bool slashes);
 
 }  // namespace undersong::song

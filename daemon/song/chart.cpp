@@ -14,8 +14,8 @@ namespace {
 constexpr int kBarsALine = 4;
 constexpr std::size_t kWidest = 20;  // longer bars push the following ones to the right
 
-// The text of one bar: symbols and dots for its beats.
-std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks length) {
+// The text of one bar: symbols and dots for its beats, or groups of eighth notes.
+std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks length, const Meter& meter) {
   std::vector<std::pair<Ticks, std::string>> here;
   bool goes_on = false;
   for (const WrittenChord& chord : chords) {
@@ -27,10 +27,12 @@ std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks 
   if (here.size() == 1 && here[0].first == Ticks(0)) return here[0].second;
   std::string out;
   const auto add = [&](const std::string& word) { out += (out.empty() ? "" : " ") + word; };
-  for (Ticks beat; beat < length; beat += kBeat) {
+  const auto edges = meter.edges(length);
+  for (std::size_t i = 0; i + 1 < edges.size(); ++i) {
+    const Ticks beat = edges[i];
     bool any = false;
     for (const auto& [at, symbol] : here)
-      if (at >= beat && at < beat + kBeat) {
+      if (at >= beat && at < edges[i + 1]) {
         add(at == beat ? symbol : "-" + symbol);  // between two beats
         any = true;
       }
@@ -39,12 +41,13 @@ std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks 
   return out;
 }
 
-std::vector<std::string> bars_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks to, int meter) {
+std::vector<std::string> bars_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks to,
+                                   const Meter& meter) {
   std::vector<std::string> out;
-  for (Ticks at = from; at < to; at += meter * kBeat) {
-    const Ticks length = std::min(meter * kBeat, to - at);
-    std::string text = bar_text(chords, at, length);
-    if (length < meter * kBeat) text += fmt::format(" ({}/4)", (length.count() + 479) / 480);
+  for (Ticks at = from; at < to; at += meter.bar()) {
+    const Ticks length = std::min(meter.bar(), to - at);
+    std::string text = bar_text(chords, at, length, meter);
+    if (length < meter.bar()) text += fmt::format(" ({})", song::text(meter.signature(length)));
     out.push_back(std::move(text));
   }
   return out;
@@ -106,7 +109,8 @@ std::string chart(const Form& form) {
   std::string out = form.title + "\n";
   if (form.key) out += "Key of " + harmony::text(*form.key) + ", ";
   if (form.pulse)
-    out += fmt::format("{}/4, quarter = {}\n", form.meter, tempo_text(form, form.tempo));
+    out += fmt::format("{}, {} = {}\n", text(form.meter.signature()), text(form.meter.value),
+                       tempo_text(form, form.tempo));
   else if (form.steady)
     out += fmt::format("no pulse: each bar is one chord change of four beats, quarter = {}\n",
                        tempo_text(form, form.tempo));
@@ -117,18 +121,20 @@ std::string chart(const Form& form) {
     for (const auto& bar : bars_text(part.chords, Ticks(0), part.length, meter_of(form, part)))
       width = std::max(width, std::min(kWidest, bar.size()));
   WrittenKey key{form.key, form.signature};
-  int meter_before = 0;
+  std::optional<Meter> meter_before;
+  BeatValue value_before = form.meter.value;
   std::string tempo = tempo_text(form, form.tempo), dynamic;
   Feel feel = Feel::kStraight;
   for (const Part& part : form.parts) {
-    const int meter = meter_of(form, part);
+    const Meter meter = meter_of(form, part);
+    if (part.pickup && part.chords.empty()) continue;
     out += '\n';
     std::string head = part.name;
     if (!part.label.empty()) head += fmt::format("{}{}", head.empty() ? "" : ", ", takes::text(part.kind));
     if (part.times > 1) head += fmt::format(", {} times", part.times);
     if (part.free && form.pulse) head += head.empty() ? "free time" : ", free time";
     if (!part.free && meter != meter_before) {
-      if (meter_before != 0) head += fmt::format("{}{}/4", head.empty() ? "" : ", ", meter);
+      if (meter_before) head += fmt::format("{}{}", head.empty() ? "" : ", ", text(meter.signature()));
       meter_before = meter;
     }
     if (const WrittenKey here = key_of(form, part); here != key) {
@@ -137,9 +143,11 @@ std::string chart(const Form& form) {
     }
     const auto say = [&](const std::string& word) { head += (head.empty() ? "" : ", ") + word; };
     if (!part.free && form.pulse)
-      if (const std::string here = tempo_text(form, tempo_of(form, part)); here != tempo) {
+      if (const std::string here = tempo_text(form, tempo_of(form, part));
+          here != tempo || meter.value != value_before) {
         tempo = here;
-        say("quarter = " + here);
+        value_before = meter.value;
+        say(fmt::format("{} = {}", text(meter.value), here));
       }
     if (part.feel != feel) {
       feel = part.feel;
@@ -153,7 +161,7 @@ std::string chart(const Form& form) {
     if (!part.layers.chords && !part.layers.bass) {  // nothing for those who read chords
       Ticks rest;
       for (int time = 1; time <= part.times; ++time) rest += length_at(part, time);
-      const std::int64_t bars = (rest.count() + meter * 480 - 1) / (meter * 480);
+      const std::int64_t bars = (rest.count() + meter.bar().count() - 1) / meter.bar().count();
       out += fmt::format("{:<8}tacet, {} {}\n", "", bars, bars == 1 ? "bar" : "bars");
       out += way_out(part);
       continue;

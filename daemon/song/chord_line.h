@@ -6,7 +6,7 @@
 // side. If they divide the bar evenly into beats, half beats or longer, they do so; else each is a beat and
 // the last one lasts to the end of the bar. "%" repeats the chord before for a whole bar.
 //
-// Units: Ticks; `meter` in quarter notes per bar.
+// Units: Ticks; `meter` in beats per bar.
 // Threads: pure functions; call them from any thread.
 // Errors: one sentence, without where it is.
 // Source: common practice, no source.

@@ -22,7 +22,7 @@ double as_two_to_one(double beats, double swing) {
 }
 
 void straighten(Part& part) {
-  if (part.free) return;
+  if (part.free || (part.own_meter && part.own_meter->value != BeatValue::kQuarter)) return;
   straighten(part.melody);
   straighten(part.bass.notes);
   for (Ending& ending : part.endings) straighten(ending.melody), straighten(ending.bass.notes);

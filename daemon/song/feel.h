@@ -20,7 +20,8 @@ bool swings(double swing);
 // A place in beats with its ratio of long to short brought to two to one. Unchanged if that does not swing.
 double as_two_to_one(double beats, double swing);
 
-// The same for all notes of a part, its endings too; the part then swings. A part in free time is left alone.
+// The same for all notes of a part, its endings too; the part then swings. A part in free time or in a
+// compound metre is left alone.
 void straighten(Part& part);
 
 // From how it is played to how it is written: the last third of a beat becomes its second half.

@@ -27,7 +27,9 @@ Ticks first_difference(const Strain& a, const Strain& b) {
 }
 
 bool may_fold(const Group& group, const Strain& strain, Ticks bar) {
-  if (!strain.whole || !group.front()->whole || strain.length != group.front()->length) return false;
+  if (!strain.whole || !group.front()->whole || strain.length != group.front()->length ||
+      strain.transposed != group.front()->transposed)
+    return false;
   bool alike = false;
   for (const Strain* other : group) {
     alike = alike || agreement(other->melody, strain.melody) >= kSame;
@@ -106,6 +108,7 @@ Part part_of(const Group& group, Ticks bar, const std::vector<Strain>& elsewhere
   const Strain& front = *group.front();
   part.length = front.length;
   part.free = front.free;
+  part.transposed = front.transposed;
   part.times = static_cast<int>(group.size());
   part.begin = front.begin;
   part.end = group.back()->end;
@@ -171,15 +174,15 @@ double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b)
   return 2. * static_cast<double>(hits) / static_cast<double>(a.size() + b.size());
 }
 
-std::vector<Part> fold(std::span<const Strain> strains, int meter, std::span<const Strain> also) {
+std::vector<Part> fold(std::span<const Strain> strains, Ticks bar, std::span<const Strain> also) {
   std::vector<Part> out;
-  const Ticks bar = meter * kBeat;
   for (std::size_t i = 0; i < strains.size();) {
     Group group{&strains[i++]};
     while (i < strains.size() && may_fold(group, strains[i], bar)) group.push_back(&strains[i++]);
     std::vector<Strain> elsewhere;
     for (const Strain& strain : also)
       if (strain.whole && strain.length == group.front()->length &&
+          strain.transposed == group.front()->transposed &&
           (strain.end <= group.front()->begin || strain.begin >= group.back()->end))
         elsewhere.push_back(strain);
     out.push_back(part_of(group, bar, elsewhere));

@@ -4,7 +4,7 @@
 // these times it may have another ending. All positions in a part count from the part's own beginning. Parts
 // that were played without a pulse are `free`: each chord change takes one bar, whatever its length was.
 //
-// Units: Ticks, 480 per beat; a beat is a quarter note. Tempo in beats per minute.
+// Units: Ticks, 480 per beat. Tempo in beats per minute.
 // Threads: plain values and pure functions; use them from any thread.
 // Errors: form_of_take returns one sentence if there is nothing to write down; the other functions are total.
 // Source: common practice, no source.
@@ -20,6 +20,7 @@
 #include "daemon/harmony/key.h"
 #include "daemon/harmony/pitch.h"
 #include "daemon/harmony/spelling.h"
+#include "daemon/song/meter.h"
 #include "daemon/song/tempo_mark.h"
 #include "daemon/song/ticks.h"
 #include "daemon/takes/beats.h"
@@ -72,12 +73,13 @@ struct BassLine {
   friend bool operator==(const BassLine&, const BassLine&) = default;
 };
 
-// A dynamic, or the beginning or end of a hairpin.
+// A dynamic, words above the staff, or the beginning or end of a hairpin.
 enum class Wedge : std::uint8_t { kEnd, kLouder, kSofter };
 struct Direction {
   Ticks at;
-  std::string dynamic;  // "p", "mf"; if empty, a hairpin
+  std::string dynamic;  // "p", "mf"; if empty, a hairpin or words
   Wedge wedge = Wedge::kEnd;
+  std::string words{};  // "div."
   friend bool operator==(const Direction&, const Direction&) = default;
 };
 
@@ -127,12 +129,14 @@ struct Part {
   takes::SectionKind kind = takes::SectionKind::kTheme;
   std::string name;  // rehearsal text: "A", "Intro"
   bool free = false;
+  bool pickup = false;               // less than a bar, before the first bar
   Ticks length;                      // length of one time
   std::vector<WrittenChord> chords;  // ordered by beginning, without overlap
   std::vector<WrittenNote> melody;   // ordered by beginning, one voice
   BassLine bass;                     // empty: the bass of each chord is held
   std::vector<Direction> directions;
   int times = 1;
+  int transposed = 0;  // semitones above its loop, as it was played in its take
   std::vector<Ending> endings;
   Layers layers;
   std::optional<WrittenKey> own_key;  // empty: the key of the form
@@ -141,7 +145,7 @@ struct Part {
   std::string dynamic;  // that holds here, "pp" to "ff"; empty: as it was played
   Signs signs;
   bool ritardando = false, fermata = false;  // at the end of the last time
-  std::optional<int> own_meter;              // quarter notes per bar; empty: the metre of the form
+  std::optional<Meter> own_meter;            // empty: the metre of the form
   Micros begin{}, end{};                     // time in the take, from the first time to the last
 };
 
@@ -149,7 +153,7 @@ struct Form {
   std::string title;
   std::optional<harmony::Key> key;  // in a song with several keys, that of the first part
   int signature = 0;                // number of sharps; flats are negative
-  int meter = 4;                    // quarter notes per bar; of the first part that is not free
+  Meter meter;                      // of the first part that is not free
   bool pulse = true;                // false: every part is free
   double tempo = 120;   // beats per minute, 30..300: the median of the take, or 120 without a pulse
   bool steady = false;  // the user asked for this tempo; it holds throughout, even without a pulse
@@ -162,9 +166,8 @@ inline WrittenKey key_of(const Form& form, const Part& part) {
   return part.own_key.value_or(WrittenKey{form.key, form.signature});
 }
 
-// Quarter notes per bar in a part.
-inline int meter_of(const Form& form, const Part& part) {
-  return part.free ? 4 : part.own_meter.value_or(form.meter);
+inline Meter meter_of(const Form& form, const Part& part) {
+  return part.free ? Meter{} : part.own_meter.value_or(form.meter);
 }
 
 inline double tempo_of(const Form& form, const Part& part) {
@@ -178,7 +181,8 @@ std::vector<WrittenNote> melody_at(const Part& part, int time);
 BassLine bass_at(const Part& part, int time);
 Ticks length_at(const Part& part, int time);
 
-// If the loop does not carry the form (TakeStudy::carries), the take is written out from beginning to end.
+// Where the loop goes on in another key, the parts say so (Part::transposed, own_key). If the loop does not
+// carry the form (TakeStudy::carries), the take is written out from beginning to end.
 struct TakeStudy;
 Result<Form> form_of_take(const TakeStudy& study);
 

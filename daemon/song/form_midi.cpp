@@ -23,15 +23,52 @@ namespace undersong::song {
 namespace {
 
 constexpr std::uint16_t kPerQuarter = 960;
-constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
+constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per tick on paper
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
 constexpr Velocity kChordsSoft{52};
 constexpr std::uint8_t kWoodBlock = 115, kCountInChannel = 8;
 constexpr int kHighClick = 84, kLowClick = 77, kSoftestClick = 36, kLoudestClick = 64;
 
-midi::Tick file_tick(Ticks at) {
-  return static_cast<midi::Tick>(at.count() * kFine);
-}
+// Where the beats of the song lie in the file, which counts quarter notes.
+class FileTime {
+ public:
+  FileTime(const Form& form, const std::vector<Turn>& turns, Ticks lead) {
+    std::int64_t now = 0;
+    Ticks at;
+    const auto add = [&](Ticks length, BeatValue value) {
+      stretches_.push_back({at, now, value});
+      at += length;
+      now += written(length, value) * kFine;
+    };
+    if (!form.parts.empty()) add(lead, meter_of(form, form.parts.front()).value);
+    for (const Turn& turn : turns)
+      add(length_at(form.parts[turn.part], turn.time), meter_of(form, form.parts[turn.part]).value);
+    if (stretches_.empty()) stretches_.push_back({Ticks(0), 0, form.meter.value});
+  }
+  midi::Tick operator()(Ticks at) const {
+    const Stretch& here = stretch(at);
+    return static_cast<midi::Tick>(here.file + written(at - here.at, here.value) * kFine);
+  }
+  // Of a tempo that holds from there, in beats a minute.
+  std::uint32_t micros_a_quarter(Ticks at, double tempo) const {
+    const BeatValue value = stretch(at).value;
+    return static_cast<std::uint32_t>(std::llround(60e6 * static_cast<double>(quarters_under(value)) /
+                                                   (tempo * static_cast<double>(quarters_over(value)))));
+  }
+
+ private:
+  struct Stretch {
+    Ticks at;
+    std::int64_t file;
+    BeatValue value;
+  };
+  const Stretch& stretch(Ticks at) const {
+    const auto after = std::upper_bound(stretches_.begin(), stretches_.end(), at,
+                                        [](Ticks t, const Stretch& each) { return t < each.at; });
+    return after == stretches_.begin() ? *after : *(after - 1);
+  }
+  std::vector<Stretch> stretches_;
+};
 
 midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t program) {
   midi::SmfTrack track;
@@ -40,12 +77,13 @@ midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t pr
   return track;
 }
 // `begin`: where the part begins that the note counts from.
-void add_note(midi::SmfTrack& track, std::uint8_t channel, Ticks begin, const WrittenNote& note, Feel feel) {
+void add_note(midi::SmfTrack& track, const FileTime& time, std::uint8_t channel, Ticks begin,
+              const WrittenNote& note, Feel feel) {
   const Ticks from = begin + swung(note.at, feel), to = begin + swung(note.at + note.length, feel);
   const midi::Event on = midi::note_on({}, channel, note.pitch, Velocity(std::max(1, note.velocity.value()))),
                     off = midi::note_off({}, channel, note.pitch);
-  track.events.push_back({file_tick(from), {}, on.bytes, on.size});
-  track.events.push_back({std::max(file_tick(to), file_tick(from) + 1), {}, off.bytes, off.size});
+  track.events.push_back({time(from), {}, on.bytes, on.size});
+  track.events.push_back({std::max(time(to), time(from) + 1), {}, off.bytes, off.size});
 }
 // At the same tick, notes end before others begin.
 void finish(midi::Smf& file, midi::SmfTrack track) {
@@ -84,14 +122,22 @@ double scale_of_others(const Part& part) {
   return loudness_of(part).value_or(kUsualLoudness) / kUsualLoudness;
 }
 
+midi::SmfTimeSignature midi_signature(midi::Tick at, const Meter& meter, Ticks length) {
+  const harmony::TimeSignature signature = meter.signature(length);
+  const auto clocks = static_cast<std::uint8_t>(written(kBeat, meter.value) / 20);  // of 24 a quarter note
+  return {at,     {}, static_cast<std::uint8_t>(signature.upper), static_cast<std::uint8_t>(signature.lower),
+          clocks, 8};
+}
+
 // Markers, time signatures and key signatures.
-void add_signs(midi::Smf& file, const Form& form, const std::vector<Turn>& turns, Ticks lead) {
-  int meter_before = 0;
+void add_signs(midi::Smf& file, const FileTime& time, const Form& form, const std::vector<Turn>& turns,
+               Ticks lead) {
+  std::optional<Meter> meter_before;
   std::optional<WrittenKey> key_before;
   std::size_t part_before = form.parts.size();
   for (const Turn& turn : turns) {
     const Part& part = form.parts[turn.part];
-    const midi::Tick at = turn.at == Ticks(0) ? 0 : file_tick(lead + turn.at);  // the count-in has them, too
+    const midi::Tick at = turn.at == Ticks(0) ? 0 : time(lead + turn.at);  // the count-in has them, too
     if (const WrittenKey here = key_of(form, part); here != key_before) {
       key_before = here;
       file.key_signatures.push_back({at,
@@ -99,15 +145,16 @@ void add_signs(midi::Smf& file, const Form& form, const std::vector<Turn>& turns
                                      static_cast<std::int8_t>(here.signature),
                                      here.key && here.key->mode == harmony::Mode::kMinor});
     }
-    if (const int meter = meter_of(form, part); meter != meter_before) {
-      meter_before = meter;
-      file.time_signatures.push_back({at, {}, static_cast<std::uint8_t>(meter), 4, 24, 8});
+    if (const Meter meter = meter_of(form, part); meter != meter_before) {
+      const bool alone = part.pickup && lead == Ticks(0);  // else it fills the last bar of the count-in
+      if (!alone) meter_before = meter;
+      file.time_signatures.push_back(midi_signature(at, meter, alone ? part.length : meter.bar()));
     }
     const bool again = turn.part == part_before && turn.time > 1;
     part_before = turn.part;
     if (part.name.empty() || again) continue;
     const int times = part.times - turn.time + 1;
-    file.markers.push_back({file_tick(lead + turn.at),
+    file.markers.push_back({time(lead + turn.at),
                             {},
                             midi::SmfText::Kind::kMarker,
                             0,
@@ -115,7 +162,8 @@ void add_signs(midi::Smf& file, const Form& form, const std::vector<Turn>& turns
   }
 }
 
-midi::SmfTrack melody_track(midi::Smf& file, const Form& form, const std::vector<Turn>& turns, Ticks lead) {
+midi::SmfTrack melody_track(midi::Smf& file, const FileTime& time, const Form& form,
+                            const std::vector<Turn>& turns, Ticks lead) {
   midi::SmfTrack out = new_track("melody", 0, kVibraphone);
   for (const Turn& turn : turns) {
     const Part& part = form.parts[turn.part];
@@ -125,19 +173,20 @@ midi::SmfTrack melody_track(midi::Smf& file, const Form& form, const std::vector
     for (WrittenNote note : tune) {
       for (const Syllable& syllable : note.words)
         if (syllable.verse == turn.time && !syllable.text.empty())
-          file.texts.push_back({file_tick(lead + turn.at + swung(note.at, part.feel)),
+          file.texts.push_back({time(lead + turn.at + swung(note.at, part.feel)),
                                 {},
                                 midi::SmfText::Kind::kLyric,
                                 1,
                                 syllable.text});
       note.velocity = scaled(note.velocity, scale);
-      add_note(out, 0, lead + turn.at, note, part.feel);
+      add_note(out, time, 0, lead + turn.at, note, part.feel);
     }
   }
   return out;
 }
 
-void add_chords_and_bass(midi::Smf& file, const Form& form, const std::vector<Turn>& turns, Ticks lead) {
+void add_chords_and_bass(midi::Smf& file, const FileTime& time, const Form& form,
+                         const std::vector<Turn>& turns, Ticks lead) {
   struct SoundingChord {
     WrittenChord chord;
     const Part* part;
@@ -156,7 +205,7 @@ void add_chords_and_bass(midi::Smf& file, const Form& form, const std::vector<Tu
   for (std::size_t i = 0; i < changes.size(); ++i) {
     const auto& [chord, part, begin] = changes[i];
     const double scale = scale_of_others(*part);
-    file.texts.push_back({file_tick(begin + swung(chord.at, part->feel)),
+    file.texts.push_back({time(begin + swung(chord.at, part->feel)),
                           {},
                           midi::SmfText::Kind::kText,
                           2,
@@ -168,18 +217,18 @@ void add_chords_and_bass(midi::Smf& file, const Form& form, const std::vector<Tu
     if (part->layers.chords)
       for (const Pitch key : keys[i]) {
         note.pitch = key;
-        add_note(comping, 1, begin, note, part->feel);
+        add_note(comping, time, 1, begin, note, part->feel);
       }
   }
   for (const Turn& turn : turns) {
     const Part& part = form.parts[turn.part];
     if (!part.layers.bass) continue;
     const auto line =
-        bass_voice(chords_at(part, turn.time), bass_at(part, turn.time), meter_of(form, part) * kBeat, false);
+        bass_voice(chords_at(part, turn.time), bass_at(part, turn.time), meter_of(form, part), false);
     const double scale = scale_of_line(part, line);
     for (WrittenNote note : line) {
       note.velocity = scaled(note.velocity, scale);
-      add_note(bass, 2, lead + turn.at, note, part.feel);
+      add_note(bass, time, 2, lead + turn.at, note, part.feel);
     }
   }
   finish(file, std::move(comping));
@@ -187,9 +236,10 @@ void add_chords_and_bass(midi::Smf& file, const Form& form, const std::vector<Tu
 }
 
 // A click on every beat of the count-in, a little louder each time; the first of a bar is higher.
-midi::SmfTrack count_in_track(const Form& form, Ticks lead) {
+midi::SmfTrack count_in_track(const FileTime& time, const Form& form, Ticks lead) {
   midi::SmfTrack out = new_track("count-in", kCountInChannel, kWoodBlock);
-  const int beats = static_cast<int>(lead / kBeat), meter = meter_of(form, form.parts.front());
+  const int beats = static_cast<int>((lead.count() + 479) / 480),
+            meter = meter_of(form, form.parts.front()).beats;
   for (int beat = 0; beat < beats; ++beat) {
     WrittenNote click;
     click.pitch = Pitch(beat % meter == 0 ? kHighClick : kLowClick);
@@ -197,7 +247,7 @@ midi::SmfTrack count_in_track(const Form& form, Ticks lead) {
     click.length = Ticks(120);
     click.velocity =
         Velocity(kSoftestClick + (kLoudestClick - kSoftestClick) * beat / std::max(1, beats - 1));
-    add_note(out, kCountInChannel, Ticks(0), click, Feel::kStraight);
+    add_note(out, time, kCountInChannel, Ticks(0), click, Feel::kStraight);
   }
   return out;
 }
@@ -206,41 +256,50 @@ midi::SmfTrack count_in_track(const Form& form, Ticks lead) {
 
 Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts& strings) {
   const auto turns = road(form);
-  const Ticks lead =
-      form.parts.empty() ? Ticks(0) : form.count_in * meter_of(form, form.parts.front()) * kBeat;
+  // A pickup comes in before the last bar of the count-in is over.
+  Ticks lead;
+  if (!form.parts.empty() && form.count_in > 0) {
+    lead = form.count_in * meter_of(form, form.parts.front()).bar();
+    if (form.parts.front().pickup) lead -= form.parts.front().length;
+  }
+  const FileTime time(form, turns, lead);
   midi::Smf file;
   file.division.ticks_per_quarter = kPerQuarter;
   for (const TempoStep& step : tempo_steps(form, turns))
-    file.tempos.push_back({step.at == Ticks(0) ? 0 : file_tick(lead + step.at),
+    file.tempos.push_back({step.at == Ticks(0) ? 0 : time(lead + step.at),
                            {},
-                           static_cast<std::uint32_t>(std::llround(60e6 / step.tempo))});
-  if (file.tempos.empty())
-    file.tempos.push_back({0, {}, static_cast<std::uint32_t>(std::llround(60e6 / form.tempo))});
+                           time.micros_a_quarter(lead + step.at, step.tempo)});
+  if (file.tempos.empty()) file.tempos.push_back({0, {}, time.micros_a_quarter(Ticks(0), form.tempo)});
   const Ticks end =
       turns.empty() ? lead
                     : lead + turns.back().at + length_at(form.parts[turns.back().part], turns.back().time);
-  file.tracks.push_back({form.title, {}, file_tick(end)});
-  add_signs(file, form, turns, lead);
-  finish(file, melody_track(file, form, turns, lead));
-  add_chords_and_bass(file, form, turns, lead);
+  file.tracks.push_back({form.title, {}, time(end)});
+  add_signs(file, time, form, turns, lead);
+  finish(file, melody_track(file, time, form, turns, lead));
+  add_chords_and_bass(file, time, form, turns, lead);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const auto channel = static_cast<std::uint8_t>(3 + (harmony::kStrings - 1 - voice));
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
     for (const Turn& turn : turns) {
       const Part& part = strings.voices[voice].parts[turn.part];
-      for (const WrittenNote& note : melody_at(part, turn.time))
-        add_note(track, channel, lead + turn.at, note, form.parts[turn.part].feel);
+      for (WrittenNote note : melody_at(part, turn.time)) {
+        add_note(track, time, channel, lead + turn.at, note, form.parts[turn.part].feel);
+        for (const WrittenPitch& upper : note.above) {
+          note.pitch = upper.pitch;
+          add_note(track, time, channel, lead + turn.at, note, form.parts[turn.part].feel);
+        }
+      }
     }
     finish(file, std::move(track));
   }
-  if (lead > Ticks(0)) finish(file, count_in_track(form, lead));
+  if (lead > Ticks(0)) finish(file, count_in_track(time, form, lead));
   return midi::write_smf(file);
 }
 
-Result<Folder> hand_over_form(const Form& form, harmony::PadStyle style) {
+Result<Folder> hand_over_form(const Form& form, const StringsWish& wish) {
   Folder out;
   out.form = form;
-  auto band = band_files(form, style);
+  auto band = band_files(form, wish);
   auto midi = form_midi(form, band.strings);
   if (!midi) return midi.error();
   const auto bytes = [](const std::string& text) {

@@ -2,10 +2,11 @@
 // with.
 //
 // Tracks: one with tempo, time and key signatures, and a marker for each part; "melody"; "chords", with chord
-// names as text events; "bass"; four string parts, "string pad"; and "count-in", clicks that begin
-// softly, if the form has a count-in. All repeats, endings and jumps are written out (road.h), and swing is
-// played long and short. A layer that is silent in a part has rests there. Where a part has a dynamic, its
-// notes are made as loud as it says, with their accents. Words are lyric events of the melody.
+// names as text events; "bass"; four string parts, "string pad"; and "count-in", clicks that begin softly, if
+// the form has a count-in; a pickup takes the place of its last beats. All repeats, endings and jumps are
+// written out (road.h), and swing is played long and short. A layer that is silent in a part has rests there.
+// Where a part has a dynamic, its notes are made as loud as it says, with their accents. Words are lyric
+// events of the melody.
 //
 // Units: 960 ticks per quarter note in the file.
 // Threads: pure functions; call them from any thread.
@@ -25,6 +26,6 @@ namespace undersong::song {
 Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts& strings);
 
 // The files song.mid, lead_sheet.musicxml, chart.txt, and those of band_parts.h.
-Result<Folder> hand_over_form(const Form& form, harmony::PadStyle style = harmony::PadStyle::kStill);
+Result<Folder> hand_over_form(const Form& form, const StringsWish& wish = {});
 
 }  // namespace undersong::song

@@ -6,6 +6,7 @@
 #include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
 #include "daemon/song/form.h"
+#include "daemon/song/pickup.h"
 #include "daemon/song/spell_form.h"
 #include "daemon/song/strain.h"
 #include "daemon/song/take_study.h"
@@ -16,6 +17,7 @@ namespace {
 Part plain_part(Strain strain) {
   Part part;
   part.free = strain.free;
+  part.transposed = strain.transposed;
   part.length = strain.length;
   part.chords = std::move(strain.chords);
   part.melody = std::move(strain.melody);
@@ -25,11 +27,35 @@ Part plain_part(Strain strain) {
   return part;
 }
 
-void add_outside(Form& form, const Heard& heard, std::size_t first, std::size_t last, bool front,
-                 std::string name) {
+// By how many semitones a row of chords lies above the loop, from -5 to 6; 0 if it is not the loop, begun
+// anywhere, all the way through.
+int shift_from(const takes::Loop& home, std::span<const harmony::Chord> chords) {
+  const std::size_t k = home.chords.size();
+  if (k < 2 || chords.size() < k) return 0;
+  for (std::size_t start = 0; start < k; ++start) {
+    const int up = ascending(home.chords[start].chord.root, chords[0].root);
+    bool same = true;
+    for (std::size_t i = 0; i < chords.size() && same; ++i) {
+      harmony::Chord moved = home.chords[(start + i) % k].chord;
+      moved.root = transpose(moved.root, up);
+      moved.bass = transpose(moved.bass, up);
+      same = chords[i] == moved;
+    }
+    if (same) return up > 6 ? up - 12 : up;
+  }
+  return 0;
+}
+
+void add_outside(Form& form, const Heard& heard, const takes::Loop* loop, std::size_t first, std::size_t last,
+                 bool front, std::string name) {
   if (first >= last) return;
+  const int before = form.parts.empty() ? 0 : form.parts.back().transposed;
   Part part = plain_part(write_stretch(heard, first, last, front));
   part.name = std::move(name);
+  std::vector<harmony::Chord> chords;
+  for (const WrittenChord& chord : part.chords) chords.push_back(chord.chord);
+  const int shift = loop && !chords.empty() ? shift_from(*loop, chords) : 0;
+  part.transposed = shift != 0 ? shift : before;  // else it goes on in the key of what came before
   part.kind = part.melody.empty() ? takes::SectionKind::kAccompaniment : takes::SectionKind::kDeveloped;
   form.parts.push_back(std::move(part));
 }
@@ -40,13 +66,17 @@ struct Round {
   const takes::Section* section;
   const takes::LoopPass* pass;
   const Cycle* cycle;
+  int shift;  // of its loop from the first one
 };
 
 std::vector<Round> rounds_of(const TakeStudy& study) {
   std::vector<Round> out;
   const auto add = [&](const takes::Loop& loop, const takes::Sections& sections, const Cycle& cycle) {
+    std::vector<harmony::Chord> chords;
+    for (const auto& chord : loop.chords) chords.push_back(chord.chord);
+    const int shift = chords.size() == study.loop->chords.size() ? shift_from(*study.loop, chords) : 0;
     for (std::size_t i = 0; i < loop.passes.size(); ++i)
-      out.push_back({&loop, &sections.sections[sections.of_pass[i]], &loop.passes[i], &cycle});
+      out.push_back({&loop, &sections.sections[sections.of_pass[i]], &loop.passes[i], &cycle, shift});
   };
   add(*study.loop, study.sections, study.cycle);
   for (std::size_t i = 0; i < study.others.size(); ++i)
@@ -63,20 +93,42 @@ class StrainNames {
  public:
   std::string name(const std::string& label, const Part& part) {
     constexpr double kSame = .5;
-    constexpr std::size_t kMostPrimes = 3;
     const std::string letter = label.substr(0, label.find('\''));
-    auto& known = known_[letter];
+    // What is the same in another key has the same name.
+    const Part home = moved_home(part);
     const auto same = [&](const Part& other) {
-      return other.length == part.length && other.chords == part.chords &&
-             agreement(other.melody, part.melody) >= kSame;
+      return other.length == home.length &&
+             std::equal(other.chords.begin(), other.chords.end(), home.chords.begin(), home.chords.end(),
+                        [](const WrittenChord& a, const WrittenChord& b) {
+                          return a.chord == b.chord && a.at == b.at && a.length == b.length;
+                        }) &&
+             agreement(other.melody, home.melody) >= kSame;
     };
+    if (part.transposed != 0)
+      for (const auto& [other, parts] : known_)
+        if (const auto found = std::find_if(parts.begin(), parts.end(), same); found != parts.end())
+          return named(other, found - parts.begin());
+    auto& known = known_[letter];
     const auto found = std::find_if(known.begin(), known.end(), same);
-    const auto primes = static_cast<std::size_t>(found - known.begin());
-    if (found == known.end()) known.push_back(part);
-    return primes > kMostPrimes ? "" : letter + std::string(primes, '\'');
+    const auto primes = found - known.begin();
+    if (found == known.end()) known.push_back(home);
+    return named(letter, primes);
   }
 
  private:
+  static std::string named(const std::string& letter, std::ptrdiff_t primes) {
+    constexpr std::ptrdiff_t kMostPrimes = 3;
+    return primes > kMostPrimes ? "" : letter + std::string(static_cast<std::size_t>(primes), '\'');
+  }
+  static Part moved_home(Part part) {
+    for (WrittenChord& chord : part.chords) {
+      chord.chord.root = transpose(chord.chord.root, -part.transposed);
+      chord.chord.bass = transpose(chord.chord.bass, -part.transposed);
+    }
+    for (WrittenNote& note : part.melody)
+      note.pitch = Pitch(std::clamp(note.pitch.value() - part.transposed, 0, 127));
+    return part;
+  }
   std::map<std::string, std::vector<Part>> known_;
 };
 
@@ -96,19 +148,31 @@ void add_sections(Form& form, const Heard& heard, const TakeStudy& study) {
       rounds.front().pass->begin < bars.map.time_at(bars.bars[1].at)) {
     form.parts.push_back(plain_part(write_bars(heard, Ticks(0), bars.bars[1].at)));
     form.parts.back().name = "Pickup";
+    form.parts.back().pickup = true;
   }
   std::size_t done = 0;  // number of spans already written
+  // What stands alone before the first pass.
+  if (form.parts.empty()) {
+    const Ticks first(480 * std::llround(bars.map.beats_at(rounds.front().pass->begin)));
+    if (auto pickup = pickup_before(heard, first)) {
+      form.parts.push_back(std::move(*pickup));
+      done = span_at(rounds.front().pass->begin);
+    }
+  }
   const takes::Section* section = nullptr;
   // A melody that returns later is voted on by all its passes.
   std::map<std::string, std::vector<Strain>> of_label;
-  for (const Round& round : rounds)
-    of_label[round.section->label].push_back(write_pass(heard, *round.loop, *round.pass, *round.cycle));
+  for (const Round& round : rounds) {
+    auto& strains_of = of_label[round.section->label];
+    strains_of.push_back(write_pass(heard, *round.loop, *round.pass, *round.cycle));
+    strains_of.back().transposed += round.shift;
+  }
   std::map<std::string, std::size_t> used;
   std::vector<Strain> strains;
   int strain_number = 0;
   StrainNames names;
   const auto flush = [&] {
-    for (Part& part : fold(strains, form.meter, of_label[section->label])) {
+    for (Part& part : fold(strains, form.meter.bar(), of_label[section->label])) {
       if (part.length <= Ticks(0)) continue;
       part.kind = section->kind;
       part.name = names.name(section->label, part);
@@ -127,14 +191,14 @@ void add_sections(Form& form, const Heard& heard, const TakeStudy& study) {
     const std::size_t first = span_at(round.pass->begin);
     if (first > done) {
       if (!strains.empty()) flush();
-      add_outside(form, heard, done, first, true, done == 0 ? "Intro" : "Interlude");
+      add_outside(form, heard, &*study.loop, done, first, true, done == 0 ? "Intro" : "Interlude");
     }
     const std::string& label = round.section->label;
     strains.push_back(of_label[label][used[label]++]);
     done = std::max(done, span_at(round.pass->end));
   }
   flush();
-  add_outside(form, heard, done, spans.size(), false, "Outro");
+  add_outside(form, heard, &*study.loop, done, spans.size(), false, "Outro");
 }
 
 // The number of bars to write. Bars at the end in which only a pedal moves are left out.
@@ -155,17 +219,28 @@ void add_linear(Form& form, const Heard& heard, const takes::Beats& beats) {
   const auto& spans = heard.take.spans;
   const Bars& bars = heard.bars;
   if (!bars.pulse) {
-    add_outside(form, heard, 0, spans.size(), false, "");
+    add_outside(form, heard, nullptr, 0, spans.size(), false, "");
     return;
   }
   const std::size_t count = written_bars(heard, beats);
   std::size_t b = 0, s = 0;
+  const auto span_before = [&](Ticks end) {
+    while (s < spans.size() && Ticks(480 * std::llround(bars.map.beats_at(spans[s].begin))) < end) ++s;
+  };
+  std::size_t whole = 0;  // the first whole bar
+  while (whole < count && (bars.free[whole] || bars.bars[whole].beats != form.meter.beats)) ++whole;
+  if (whole < count)
+    if (auto pickup = pickup_before(heard, bars.bars[whole].at)) {
+      form.parts.push_back(std::move(*pickup));
+      b = whole;
+      span_before(bars.bars[whole].at);
+    }
   while (b < count) {
     std::size_t to = b + 1;
-    while (to < count && bars.free[to] == bars.free[b] && bars.bars[to - 1].beats == form.meter) ++to;
+    while (to < count && bars.free[to] == bars.free[b] && bars.bars[to - 1].beats == form.meter.beats) ++to;
     const Ticks begin = bars.bars[b].at, end = to < bars.bars.size() ? bars.bars[to].at : bars.end();
     const std::size_t first = s;
-    while (s < spans.size() && Ticks(480 * std::llround(heard.bars.map.beats_at(spans[s].begin))) < end) ++s;
+    span_before(end);
     Strain strain;
     if (!bars.free[b])
       strain = write_bars(heard, begin, end);
@@ -187,7 +262,7 @@ Result<Form> form_of_take(const TakeStudy& study) {
     return invalid_input("No chord was heard in this take, so there are no changes to write down.");
   const Heard heard{take, study.melody, study.bars, &study.bass};
   Form form;
-  form.meter = study.bars.meter;
+  form.meter = study.bars.written();
   form.pulse = study.bars.pulse;
   if (form.pulse) form.tempo = as_tempo_mark(60 / study.bars.seconds_a_beat);
   if (study.carries && !study.sections.sections.empty())

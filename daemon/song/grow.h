@@ -15,7 +15,7 @@
 // their eight chords, two interludes in two of their four, in root or kind, and each from the loop played on
 // instead.
 //
-// Units: Ticks; `meter` in quarter notes per bar.
+// Units: Ticks; `meter` in beats per bar.
 // Threads: pure functions; call them from any thread.
 // Errors: none. REQUIRES: the loop has a chord.
 // Source: common practice, no source: which keys and modes contrast.

@@ -52,7 +52,7 @@ Result<Folder> hand_over(const std::vector<midi::Event>& events, const TakeStudy
   out.files.push_back({"parts.mid", std::move(parts->bytes)});
   out.files.push_back({"lead_sheet.musicxml", bytes_of(lead_sheet(out.form))});
   out.files.push_back({"chart.txt", bytes_of(chart(out.form))});
-  auto band = band_files(out.form, options.parts.pad);
+  auto band = band_files(out.form, options.parts.strings);
   std::move(band.files.begin(), band.files.end(), std::back_inserter(out.files));
   if (!study.bars.pulse) {
     out.remarks.push_back(

@@ -25,7 +25,7 @@ namespace undersong::song {
 
 struct HandOverOptions {
   std::string title = "Untitled";
-  PartsOptions parts;  // its pad style also rules the written string parts
+  PartsOptions parts;  // its strings are also those of the written parts
 };
 
 struct Folder {

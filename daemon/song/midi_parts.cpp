@@ -20,16 +20,35 @@ namespace {
 
 // Accurate to half a millisecond even if a beat lasts four seconds.
 constexpr std::uint16_t kPerQuarter = 3840;
-constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per written tick
 constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
 constexpr Velocity kChordsSoft{52};
 
-midi::Tick file_tick(const BeatMap& map, Micros at) {
-  return static_cast<midi::Tick>(std::max<std::int64_t>(0, std::llround(map.beats_at(at) * kPerQuarter)));
-}
-midi::Tick file_tick(Ticks at) {
-  return static_cast<midi::Tick>(std::max<std::int64_t>(0, at.count() * kFine));
-}
+// Where the beats of the take lie in the file, which counts quarter notes.
+class FileTime {
+ public:
+  explicit FileTime(const Bars& bars)
+      : map_(bars.map),
+        value_(bars.beat),
+        a_beat_(kPerQuarter * quarters_over(value_) / quarters_under(value_)) {}
+  midi::Tick operator()(double beats) const {
+    return static_cast<midi::Tick>(
+        std::max<std::int64_t>(0, std::llround(beats * static_cast<double>(a_beat_))));
+  }
+  midi::Tick operator()(Micros at) const { return (*this)(map_.beats_at(at)); }
+  midi::Tick operator()(Ticks at) const {
+    return static_cast<midi::Tick>(std::max<std::int64_t>(0, at.count() * a_beat_ / 480));
+  }
+  std::uint32_t micros_a_quarter(double micros_a_beat) const {
+    return static_cast<std::uint32_t>(
+        std::clamp<std::int64_t>(std::llround(micros_a_beat / quarters()), 1, 0xFF'FFFF));
+  }
+  double quarters() const { return static_cast<double>(a_beat_) / kPerQuarter; }
+
+ private:
+  const BeatMap& map_;
+  BeatValue value_;
+  std::int64_t a_beat_;  // file ticks
+};
 
 void add_note(midi::SmfTrack& track, std::uint8_t channel, midi::Tick from, midi::Tick to, Pitch pitch,
               Velocity velocity) {
@@ -77,32 +96,49 @@ class FreeChannels {
 };
 
 // Writes the tempo map. Rounding errors are carried over, so that they never add up.
-void follow(midi::Smf& file, const BeatMap& map) {
+void follow(midi::Smf& file, const FileTime& time, const BeatMap& map) {
   const auto& anchors = map.anchors();
   std::int64_t now = anchors.front().at.count();
   std::uint32_t before = 0;
   for (std::size_t i = 0; i + 1 < anchors.size(); ++i) {
     const double beats = (anchors[i + 1].tick - anchors[i].tick).beats();
-    const auto tempo = static_cast<std::uint32_t>(std::clamp<std::int64_t>(
-        std::llround(static_cast<double>(anchors[i + 1].at.count() - now) / beats), 1, 0xFF'FFFF));
-    if (tempo != before) file.tempos.push_back({file_tick(anchors[i].tick), {}, tempo});
+    const std::uint32_t tempo =
+        time.micros_a_quarter(static_cast<double>(anchors[i + 1].at.count() - now) / beats);
+    if (tempo != before) file.tempos.push_back({time(anchors[i].tick), {}, tempo});
     before = tempo;
-    now += std::llround(tempo * beats);
+    now += std::llround(tempo * beats * time.quarters());
   }
 }
 
-void add_signatures(midi::Smf& file, const Heard& heard, const Form& form) {
+void add_signatures(midi::Smf& file, const FileTime& time, const Heard& heard, const Form& form) {
   int before = 0;
   for (const Bar& bar : heard.bars.bars) {
-    if (bar.beats != before)
-      file.time_signatures.push_back({file_tick(bar.at), {}, static_cast<std::uint8_t>(bar.beats), 4, 24, 8});
+    if (bar.beats != before) {
+      const auto signature = Meter{bar.beats, heard.bars.beat}.signature();
+      file.time_signatures.push_back({time(bar.at),
+                                      {},
+                                      static_cast<std::uint8_t>(signature.upper),
+                                      static_cast<std::uint8_t>(signature.lower),
+                                      static_cast<std::uint8_t>(std::lround(24 * time.quarters())),
+                                      8});
+    }
     before = bar.beats;
   }
-  const bool minor = form.key && form.key->mode == harmony::Mode::kMinor;
-  file.key_signatures.push_back({0, {}, static_cast<std::int8_t>(form.signature), minor});
+  std::optional<WrittenKey> key;
+  for (const Part& part : form.parts) {
+    const WrittenKey here = key_of(form, part);
+    if (key == here) continue;
+    const bool minor = here.key && here.key->mode == harmony::Mode::kMinor;
+    file.key_signatures.push_back({key ? time(std::round(heard.bars.map.beats_at(part.begin))) : 0,
+                                   {},
+                                   static_cast<std::int8_t>(here.signature),
+                                   minor});
+    key = here;
+  }
 }
 
-void add_markers(midi::Smf& file, const Heard& heard, const Form& form, const PartsOptions& options) {
+void add_markers(midi::Smf& file, const FileTime& time, const Heard& heard, const Form& form,
+                 const PartsOptions& options) {
   for (const Part& part : form.parts) {
     if (part.name.empty()) continue;
     const auto beat =
@@ -110,25 +146,20 @@ void add_markers(midi::Smf& file, const Heard& heard, const Form& form, const Pa
     std::string text = part.name;
     if (!part.label.empty()) text += fmt::format(", {}", takes::text(part.kind));
     if (part.times > 1) text += fmt::format(", {} times", part.times);
-    file.markers.push_back(
-        {static_cast<midi::Tick>(std::max<std::int64_t>(0, std::llround(beat * kPerQuarter))),
-         {},
-         midi::SmfText::Kind::kMarker,
-         0,
-         std::move(text)});
+    file.markers.push_back({time(beat), {}, midi::SmfText::Kind::kMarker, 0, std::move(text)});
   }
   for (const auto& [at, text] : options.marks)
-    file.markers.push_back({file_tick(heard.bars.map, at), {}, midi::SmfText::Kind::kMarker, 0, text});
+    file.markers.push_back({time(at), {}, midi::SmfText::Kind::kMarker, 0, text});
   std::stable_sort(file.markers.begin(), file.markers.end(),
                    [](const auto& a, const auto& b) { return a.tick < b.tick; });
 }
 
-void add_as_played(midi::Smf& file, const std::vector<midi::Event>& events, const BeatMap& map) {
+void add_as_played(midi::Smf& file, const FileTime& time, const std::vector<midi::Event>& events) {
   std::map<midi::PortNumber, midi::SmfTrack> by_port;
   midi::Tick last = 0;  // ticks must not go backwards, even if times do
   for (const midi::Event& event : events) {
     if (event.status() < 0x80 || event.status() >= 0xF0) continue;
-    last = std::max(last, file_tick(map, event.at));
+    last = std::max(last, time(event.at));
     by_port[event.port].events.push_back({last, {}, event.bytes, event.size});
   }
   for (auto& [port, track] : by_port) {
@@ -159,34 +190,34 @@ std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& notes,
   return out;
 }
 
-void add_melody(midi::Smf& file, const Heard& heard, std::uint8_t channel, bool quantised) {
+void add_melody(midi::Smf& file, const FileTime& time, const Heard& heard, std::uint8_t channel,
+                bool quantised) {
   midi::SmfTrack track = new_track("melody", channel, kVibraphone);
   if (quantised) {
     const auto notes = in_beats(heard.melody, heard.bars.map);
-    for (const WrittenNote& note : quantise(notes, heard.bars.end(), heard.bars.seconds_a_beat))
-      add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch,
-               note.velocity);
+    for (const WrittenNote& note :
+         quantise(notes, heard.bars.end(), heard.bars.seconds_a_beat, heard.bars.beat))
+      add_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
   } else {
     for (const takes::PlayedNote& note : heard.melody)
-      add_note(track, channel, file_tick(heard.bars.map, note.at),
-               file_tick(heard.bars.map, note.at + note.length), note.pitch, note.velocity);
+      add_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
   }
   sort(track);
   file.tracks.push_back(std::move(track));
 }
 
-void add_chords(midi::Smf& file, const std::vector<WrittenChord>& changes,
+void add_chords(midi::Smf& file, const FileTime& time, const std::vector<WrittenChord>& changes,
                 const std::vector<harmony::Chord>& chords, std::uint8_t channel) {
   midi::SmfTrack track = new_track("chords", channel, kElectricPiano);
   const auto keys = close_chords(chords);
   for (std::size_t i = 0; i < changes.size(); ++i) {
-    file.texts.push_back({file_tick(changes[i].at),
+    file.texts.push_back({time(changes[i].at),
                           {},
                           midi::SmfText::Kind::kText,
                           static_cast<std::uint16_t>(file.tracks.size()),
                           harmony::symbol(changes[i].chord, changes[i].root)});
     for (const Pitch key : keys[i])
-      add_note(track, channel, file_tick(changes[i].at), file_tick(changes[i].at + changes[i].length), key,
+      add_note(track, channel, time(changes[i].at), time(changes[i].at + changes[i].length), key,
                kChordsSoft);
   }
   sort(track);
@@ -194,23 +225,25 @@ void add_chords(midi::Smf& file, const std::vector<WrittenChord>& changes,
 }
 
 // The line that the left hand played, and the bass of each chord under which it played none.
-void add_bass(midi::Smf& file, const Heard& heard, const std::vector<WrittenChord>& changes,
-              std::uint8_t channel, bool quantised) {
+void add_bass(midi::Smf& file, const FileTime& time, const Heard& heard,
+              const std::vector<WrittenChord>& changes, std::uint8_t channel, bool quantised) {
   midi::SmfTrack track = new_track("bass", channel, kAcousticBass);
   BassLine line;
   if (heard.bass && quantised) {
-    line.notes = quantise(in_beats(*heard.bass, heard.bars.map), heard.bars.end(), heard.bars.seconds_a_beat);
+    line.notes = quantise(in_beats(*heard.bass, heard.bars.map), heard.bars.end(), heard.bars.seconds_a_beat,
+                          heard.bars.beat);
   } else if (heard.bass) {
     line.notes = written_as_played(*heard.bass, heard.bars.map);
   }
-  for (const WrittenNote& note : bass_voice(changes, line, 4 * kBeat, false))
-    add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch, note.velocity);
+  for (const WrittenNote& note : bass_voice(changes, line, heard.bars.written(), false))
+    add_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
   sort(track);
   file.tracks.push_back(std::move(track));
 }
 
-PadRow add_strings(midi::Smf& file, const Heard& heard, const std::vector<WrittenChord>& changes,
-                   FreeChannels& channels, harmony::PadStyle style) {
+PadRow add_strings(midi::Smf& file, const FileTime& time, const Heard& heard,
+                   const std::vector<WrittenChord>& changes, FreeChannels& channels,
+                   const StringsWish& wish) {
   constexpr std::size_t kPhrase = 4;  // bars
   const auto tune = written_as_played(heard.melody, heard.bars.map);
   std::vector<PadStretch> stretches;
@@ -218,16 +251,19 @@ PadRow add_strings(midi::Smf& file, const Heard& heard, const std::vector<Writte
   for (std::size_t i = 0; i < bars.size(); i += kPhrase) {
     const Ticks from = i == 0 ? Ticks(0) : bars[i].at,
                 to = i + kPhrase < bars.size() ? bars[i + kPhrase].at : heard.bars.end();
-    if (to > from) stretches.push_back({changes, tune, from, to, to - from});
+    if (to > from) stretches.push_back({changes, tune, from, to, to - from, heard.bars.written()});
   }
-  PadRow row = pad_row(stretches, style);
+  PadRow row = pad_row(stretches, wish);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const std::uint8_t channel = channels.take();
     midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
     for (const PadVoices& stretch : row.stretches)
-      for (const WrittenNote& note : stretch.notes[voice])
-        add_note(track, channel, file_tick(note.at), file_tick(note.at + note.length), note.pitch,
-                 note.velocity);
+      for (const WrittenNote& note : stretch.notes[voice]) {
+        const midi::Tick from = time(note.at), to = time(note.at + note.length);
+        add_note(track, channel, from, to, note.pitch, note.velocity);
+        for (const WrittenPitch& upper : note.above)
+          add_note(track, channel, from, to, upper.pitch, note.velocity);
+      }
     sort(track);
     file.tracks.push_back(std::move(track));
   }
@@ -243,7 +279,7 @@ std::vector<WrittenChord> changes_of(const Heard& heard, int signature) {
     const auto place = [&](Micros t) {
       const double beat = std::max(0., map.beats_at(t));
       const bool exact = heard.bars.free[heard.bars.bar_at(Ticks(std::llround(480 * beat)))];
-      return exact ? Ticks(std::llround(480 * beat)) : Ticks(240 * std::llround(2 * beat));
+      return exact ? Ticks(std::llround(480 * beat)) : on_grid(beat, heard.bars.beat);
     };
     const Ticks at = place(span.begin), until = place(span.end);
     if (!out.empty() && out.back().at + out.back().length > at) out.back().length = at - out.back().at;
@@ -264,27 +300,25 @@ std::vector<WrittenChord> changes_of(const Heard& heard, int signature) {
 Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard& heard, const Form& form,
                              const PartsOptions& options) {
   midi::Smf file;
+  const FileTime time(heard.bars);
   file.division.ticks_per_quarter = kPerQuarter;
-  file.tracks.push_back({form.title, {}, file_tick(heard.bars.end())});
+  file.tracks.push_back({form.title, {}, time(heard.bars.end())});
   if (options.steady) {
-    file.tempos.push_back({0,
-                           {},
-                           static_cast<std::uint32_t>(
-                               std::clamp<std::int64_t>(std::llround(60e6 / form.tempo), 1, 0xFF'FFFF))});
+    file.tempos.push_back({0, {}, time.micros_a_quarter(60e6 / form.tempo)});
   } else {
-    follow(file, heard.bars.map);
+    follow(file, time, heard.bars.map);
   }
-  add_signatures(file, heard, form);
-  add_markers(file, heard, form, options);
-  add_as_played(file, events, heard.bars.map);
+  add_signatures(file, time, heard, form);
+  add_markers(file, time, heard, form, options);
+  add_as_played(file, time, events);
   FreeChannels channels(events);
-  add_melody(file, heard, channels.take(), options.steady && heard.bars.pulse);
+  add_melody(file, time, heard, channels.take(), options.steady && heard.bars.pulse);
   const auto changes = changes_of(heard, form.signature);
   std::vector<harmony::Chord> chords;
   for (const WrittenChord& change : changes) chords.push_back(change.chord);
-  add_chords(file, changes, chords, channels.take());
-  add_bass(file, heard, changes, channels.take(), options.steady && heard.bars.pulse);
-  const PadRow pad = add_strings(file, heard, changes, channels, options.pad);
+  add_chords(file, time, changes, chords, channels.take());
+  add_bass(file, time, heard, changes, channels.take(), options.steady && heard.bars.pulse);
+  const PadRow pad = add_strings(file, time, heard, changes, channels, options.strings);
   auto bytes = midi::write_smf(file);
   if (!bytes) return bytes.error();
   return MidiParts{std::move(*bytes), pad.motion, pad.parallels};

@@ -5,8 +5,8 @@
 // as received; "melody"; "chords", with chord names as text events; "bass", the line of the left
 // hand, or the bass of a chord under which it has none; and four tracks "string pad": violin I, violin II,
 // viola and cello, led by string_parts.h in phrases of four bars. The tempo map follows the playing: each
-// beat of the take is a quarter note at its own time. With a steady tempo the beats are even instead; what
-// was played keeps its position within the beat, and the melody is quantised.
+// beat of the take is a quarter note (in 6/8 a dotted one) at its own time. With a steady tempo the beats are
+// even instead; what was played keeps its position within the beat, and the melody is quantised.
 //
 // Units: 3840 ticks per quarter note in the file, so that every note lies within half a millisecond of its
 // time.
@@ -22,9 +22,9 @@
 #include <vector>
 
 #include "daemon/base/result.h"
-#include "daemon/harmony/string_pad.h"
 #include "daemon/midi/event.h"
 #include "daemon/song/strain.h"
+#include "daemon/song/string_parts.h"
 
 namespace undersong::song {
 
@@ -33,7 +33,7 @@ struct PartsOptions {
   // Beats per minute, used with `steady`; empty: the form's tempo. hand_over copies it into the form.
   std::optional<double> tempo;
   std::vector<std::pair<Micros, std::string>> marks;  // time and text of the player's marks
-  harmony::PadStyle pad = harmony::PadStyle::kStill;
+  StringsWish strings;
 };
 
 struct MidiParts {
@@ -45,7 +45,7 @@ Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard
                              const PartsOptions& options);
 
 // The chords of the whole take in written beats from its beginning. Where there is a pulse, they change on
-// half beats.
+// the grid of its beats (meter.h).
 std::vector<WrittenChord> changes_of(const Heard& heard, int signature);
 
 }  // namespace undersong::song

@@ -1,57 +1,27 @@
 #include "daemon/song/notation.h"
 
 #include <algorithm>
-#include <array>
+
+#include "daemon/song/note_values.h"
 
 namespace undersong::song {
 namespace {
 
-struct Value {
-  std::int64_t ticks;
-  std::string_view type;
-  int dots;
-};
-constexpr std::array<Value, 12> kValues{{{1920, "whole", 0},
-                                         {1440, "half", 1},
-                                         {960, "half", 0},
-                                         {720, "quarter", 1},
-                                         {480, "quarter", 0},
-                                         {360, "eighth", 1},
-                                         {240, "eighth", 0},
-                                         {180, "16th", 1},
-                                         {120, "16th", 0},
-                                         {60, "32nd", 0},
-                                         {30, "64th", 0},
-                                         {15, "128th", 0}}};
-
-const Value* value_of(std::int64_t ticks) {
-  const auto found =
-      std::find_if(kValues.begin(), kValues.end(), [&](const Value& v) { return v.ticks == ticks; });
-  return found == kValues.end() ? nullptr : &*found;
-}
-
-constexpr Ticks kHalfBeat{240};
-
-struct Span {
-  Ticks begin, end;
-  const WrittenNote* note;
-};
-
 class BarWriter {
  public:
-  BarWriter(Ticks from, Ticks length, std::vector<Span> spans)
+  BarWriter(Ticks from, Ticks length, std::vector<BarSpan> spans)
       : from_(from), to_(from + length), spans_(std::move(spans)) {
     tuplets_.assign(static_cast<std::size_t>((length.count() + 479) / 480), 0);
-    for (const Span& span : spans_) {
+    for (const BarSpan& span : spans_) {
       see(span.begin);
       see(span.end);
     }
   }
 
   std::vector<Symbol> write() {
-    for (const Span& span : spans_) write(span);
+    for (const BarSpan& span : spans_) write(span);
     mark_tuplets();
-    mark_beams();
+    mark_beams(out_, [&](Ticks at) { return static_cast<std::int64_t>(beat(at)); });
     return std::move(out_);
   }
 
@@ -65,13 +35,14 @@ class BarWriter {
     parts = within(at) % 160 == 0 ? std::max(parts, 3) : 6;
   }
 
-  void write(const Span& span) {
+  void write(const BarSpan& span) {
     for (Ticks at = span.begin; at < span.end;) {
       const Ticks length =
           next_length(at, span.end, span.note == nullptr, span.begin == from_ && span.end == to_);
       Symbol symbol;
       symbol.at = at;
       symbol.length = length;
+      symbol.written = length.count();
       symbol.note = span.note;
       symbol.whole_bar = !span.note && span.begin == from_ && span.end == to_;
       std::int64_t nominal = length.count();
@@ -80,7 +51,7 @@ class BarWriter {
         symbol.actual = parts;
         symbol.normal = parts == 3 ? 2 : 4;
       }
-      if (const Value* value = value_of(nominal)) symbol.type = value->type, symbol.dots = value->dots;
+      if (const NoteValue* value = note_value(nominal)) symbol.type = value->type, symbol.dots = value->dots;
       if (span.note) {
         symbol.tied_before = at > span.note->at;
         symbol.tied_after = at + length < span.note->at + span.note->length;
@@ -131,10 +102,10 @@ class BarWriter {
 
   // The longest note value that fits into `left` ticks within one beat.
   static Ticks piece(std::int64_t inside, std::int64_t left) {
-    for (const Value& value : kValues)
-      if (value.ticks <= left && value.ticks < 480 && (value.dots == 0 || value.ticks == left) &&
-          (value.ticks != 240 || inside % 120 == 0))
-        return Ticks(value.ticks);
+    for (const NoteValue& value : note_values())
+      if (value.length <= left && value.length < 480 && (value.dots == 0 || value.length == left) &&
+          (value.length != 240 || inside % 120 == 0))
+        return Ticks(value.length);
     return Ticks(left);
   }
 
@@ -148,34 +119,8 @@ class BarWriter {
     }
   }
 
-  static int flags(const Symbol& symbol) {
-    if (!symbol.note) return 0;
-    return symbol.type == "eighth" ? 1 : symbol.type == "16th" ? 2 : symbol.type == "32nd" ? 3 : 0;
-  }
-
-  void mark_beams() {
-    for (std::size_t i = 0; i < out_.size();) {
-      std::size_t to = i + 1;
-      if (flags(out_[i]) > 0)
-        while (to < out_.size() && flags(out_[to]) > 0 && beat(out_[to].at) == beat(out_[i].at)) ++to;
-      if (to - i > 1)
-        for (int level = 1; level <= 3; ++level)
-          for (std::size_t k = i; k < to; ++k) {
-            if (flags(out_[k]) < level) continue;
-            const bool before = k > i && flags(out_[k - 1]) >= level,
-                       after = k + 1 < to && flags(out_[k + 1]) >= level;
-            out_[k].beams[level - 1] = before && after ? Mark::kContinue
-                                       : before        ? Mark::kEnd
-                                       : after         ? Mark::kBegin
-                                       : k > i         ? Mark::kBackwardHook
-                                                       : Mark::kForwardHook;
-          }
-      i = to;
-    }
-  }
-
   Ticks from_, to_;
-  std::vector<Span> spans_;
+  std::vector<BarSpan> spans_;
   std::vector<int> tuplets_;  // for each beat: 0 (none), 3 or 6 parts
   std::vector<Symbol> out_;
 };
@@ -183,8 +128,8 @@ class BarWriter {
 }  // namespace
 
 std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length,
-                              std::span<const Ticks> cuts) {
-  std::vector<Span> spans;
+                              const Meter& meter, std::span<const Ticks> cuts) {
+  std::vector<BarSpan> spans;
   const auto rest = [&](Ticks begin, Ticks end) {
     for (const Ticks cut : cuts)
       if (cut > begin && cut < end) {
@@ -203,7 +148,7 @@ std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ti
     if (begin > at) rest(at, begin);
     Ticks piece = begin;
     for (const Ticks cut : cuts)
-      if (cut > piece && cut < end && (cut - from) % kHalfBeat == Ticks(0)) {
+      if (cut > piece && cut < end && (cut - from) % grid(meter.value) == Ticks(0)) {
         spans.push_back({piece, cut, &*it});
         piece = cut;
       }
@@ -211,6 +156,7 @@ std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ti
     at = end;
   }
   if (at < to) rest(at, to);
+  if (meter.value != BeatValue::kQuarter) return write_grouped_bar(spans, from, length, meter);
   return BarWriter(from, length, std::move(spans)).write();
 }
 

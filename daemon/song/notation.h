@@ -1,8 +1,10 @@
 // From ticks to note values: one bar of a melody as the notes, rests and ties on paper.
 //
 // Notes are split and tied so that the beats stay visible. Exceptions are whole and dotted values that begin
-// on a beat, and simple syncopations; rests are never syncopated. A beat in which a note begins or ends on a
-// third becomes a tuplet.
+// on a beat, and simple syncopations; rests are never syncopated. A quarter in which a note begins or ends on
+// a third becomes a tuplet. In compound metres notes are tied from beat to beat, in fives and sevens of
+// eighth notes from group to group, unless one value fills several; there are no tuplets, and half a dotted
+// quarter is a dotted eighth. Beams join a beat or a group.
 //
 // Units: Ticks from the beginning of the part.
 // Threads: pure; call it from any thread.
@@ -15,6 +17,7 @@
 #include <vector>
 
 #include "daemon/song/form.h"
+#include "daemon/song/meter.h"
 
 namespace undersong::song {
 
@@ -22,6 +25,7 @@ enum class Mark : std::uint8_t { kNone, kBegin, kContinue, kEnd, kForwardHook, k
 
 struct Symbol {                       // one note or rest on paper
   Ticks at, length;                   // as it sounds; `at` counts from the beginning of the part
+  std::int64_t written = 0;           // the length on paper, 480 a quarter note
   const WrittenNote* note = nullptr;  // null: a rest
   bool whole_bar = false;             // a rest that fills its bar
   std::string_view type;              // "quarter"
@@ -33,8 +37,9 @@ struct Symbol {                       // one note or rest on paper
 };
 
 // `notes`: ordered by beginning, one voice. Notes that cross a bar line are cut there and tied. `cuts`:
-// ascending; rests are split here, because something such as a chord begins, and on half beats notes too.
+// ascending; rests are split here, because something such as a chord begins, and on the grid of the metre
+// notes too. `length`: of a bar of this metre, or an incomplete one.
 std::vector<Symbol> write_bar(std::span<const WrittenNote> notes, Ticks from, Ticks length,
-                              std::span<const Ticks> cuts = {});
+                              const Meter& meter = {}, std::span<const Ticks> cuts = {});
 
 }  // namespace undersong::song

@@ -13,15 +13,27 @@ struct Division {
   double price;
   bool triple;
 };
-constexpr std::array<Division, 6> kDivisions{
+// The first is the undivided beat.
+constexpr std::array<Division, 6> kOfQuarter{
     {{1, 0, false}, {2, .3, false}, {4, 1.2, false}, {3, 1.8, true}, {6, 4.5, true}, {8, 5.5, false}}};
+constexpr std::array<Division, 5> kOfDottedQuarter{
+    {{1, 0, true}, {3, .3, true}, {6, 1.2, true}, {2, 1.8, false}, {12, 5.5, true}}};
+constexpr std::array<Division, 3> kOfEighth{{{1, 0, false}, {2, .9, false}, {4, 5, false}}};
+std::span<const Division> divisions_of(BeatValue value) {
+  if (value == BeatValue::kDottedQuarter) return kOfDottedQuarter;
+  if (value == BeatValue::kEighth) return kOfEighth;
+  return kOfQuarter;
+}
 constexpr double kSpread = .023, kSpreadOfBeat = .03;  // in seconds and in beats; the larger one applies
 constexpr double kLeftOut = 9;
 // Cost of changing between duple and triple divisions from one beat to the next.
 constexpr double kChange = .4;
-// kEarly rounds note ends, more often up than down. A silence shorter than kBreath beats, or than the share
-// kBreathOfNote of the time to the next note, is not written as a rest.
-constexpr double kEarly = .65, kBreath = .5, kBreathOfNote = .15;
+// kEarly rounds note ends, more often up than down. A silence shorter than a breath, in beats, or than the
+// share kBreathOfNote of the time to the next note, is not written as a rest.
+constexpr double kEarly = .65, kBreathOfNote = .15;
+double breath(BeatValue value) {
+  return value == BeatValue::kEighth ? 1 : value == BeatValue::kDottedQuarter ? .3 : .5;
+}
 constexpr double kNever = std::numeric_limits<double>::infinity();
 
 // Where the notes of one beat go: slots 0..parts (`parts` is the next beat), or -1 for a note left out.
@@ -84,24 +96,33 @@ Ticks tick_of(std::int64_t beat, int slot, int parts) {
   return Ticks(480 * beat + 480 * slot / parts);
 }
 
-// Note ends are written on the division of the beat in which they fall, or on halves or quarters of it.
-Ticks end_of(const PlayedInBeats& note, Ticks begin, const std::vector<std::size_t>& divisions) {
+// Note ends are written on the division of the beat in which they fall, or on halves or quarters of it, or
+// thirds of a dotted quarter.
+Ticks end_of(const PlayedInBeats& note, Ticks begin, const std::vector<std::size_t>& divisions,
+             BeatValue value) {
+  const auto all = divisions_of(value);
+  const bool compound = value == BeatValue::kDottedQuarter;
   const double until = std::max(note.until, begin.beats());
   const auto beat = std::min(static_cast<std::size_t>(until), divisions.size() - 1);
-  const Division& here = kDivisions[divisions[beat]];
-  const int parts = here.triple ? here.parts : std::clamp(here.parts, 2, 4);
+  const Division& here = all[divisions[beat]];
+  const int parts = compound      ? (here.parts == 1 ? 3 : here.parts)
+                    : here.triple ? here.parts
+                                  : std::clamp(here.parts, value == BeatValue::kEighth ? 1 : 2, 4);
   // Fingers leave a key early rather than late.
   const auto slot = static_cast<int>(std::floor((until - static_cast<double>(beat)) * parts + kEarly));
   const Ticks end = tick_of(static_cast<std::int64_t>(beat), slot, parts);
   if (end > begin) return end;
   const Division& there =
-      kDivisions[divisions[std::min(static_cast<std::size_t>(begin / kBeat), divisions.size() - 1)]];
-  return begin + Ticks(480 / std::max(2, there.parts));
+      all[divisions[std::min(static_cast<std::size_t>(begin / kBeat), divisions.size() - 1)]];
+  return begin + Ticks(480 / std::max(compound ? 3 : value == BeatValue::kEighth ? 1 : 2, there.parts));
 }
 
 }  // namespace
 
-std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks length, double seconds_a_beat) {
+std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks length, double seconds_a_beat,
+                                  BeatValue value) {
+  const auto all_divisions = divisions_of(value);
+  const double rest = breath(value);
   std::vector<WrittenNote> out;
   const auto beats = static_cast<std::size_t>((length.count() + 479) / 480);
   if (beats == 0) return out;
@@ -119,8 +140,8 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
     while (next < notes.size() && (notes[next].at < static_cast<double>(b + 1)))
       offsets.push_back(notes[next++].at - static_cast<double>(b));
     std::array<double, 4> now{kNever, kNever, kNever, kNever};
-    for (std::size_t d = 0; d < kDivisions.size(); ++d) {
-      const Division& division = kDivisions[d];
+    for (std::size_t d = 0; d < all_divisions.size(); ++d) {
+      const Division& division = all_divisions[d];
       if (offsets.empty() && d > 0) break;
       for (int spilled = 0; spilled < 2; ++spilled) {
         if (price[static_cast<std::size_t>(spilled)] == kNever &&
@@ -155,7 +176,7 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
     for (std::size_t i = 0; i < step.slots.size(); ++i)
       if (step.slots[i] >= 0)
         at[first[b] + i] =
-            tick_of(static_cast<std::int64_t>(b), step.slots[i], kDivisions[step.division].parts);
+            tick_of(static_cast<std::int64_t>(b), step.slots[i], all_divisions[step.division].parts);
     state = step.from;
   }
   std::vector<std::size_t> kept;
@@ -164,10 +185,10 @@ std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks le
   for (std::size_t k = 0; k < kept.size(); ++k) {
     const PlayedInBeats& note = notes[kept[k]];
     const Ticks begin = at[kept[k]], until = k + 1 < kept.size() ? at[kept[k + 1]] : length;
-    Ticks end = std::min(end_of(note, begin, divisions), until);
+    Ticks end = std::min(end_of(note, begin, divisions, value), until);
     if (k + 1 < kept.size()) {
       const double next_at = notes[kept[k + 1]].at, silence = next_at - note.until;
-      if (until - end < Ticks(240) || silence < std::max(kBreath, kBreathOfNote * (next_at - note.at)))
+      if (until - end < grid(value) || silence < std::max(rest, kBreathOfNote * (next_at - note.at)))
         end = until;
     }
     out.push_back({note.pitch, {}, begin, end - begin, note.velocity});

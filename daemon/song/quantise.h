@@ -1,11 +1,11 @@
 // Quantises one voice: finds the note values that the player meant.
 //
-// Every beat is divided into 1, 2, 3, 4, 6 or 8 parts, and every note moves to a point of its beat's
-// division, at most one note to each point. A division costs more the more complicated it is, and a note
-// costs more the further it is from its point (squared, relative to the spread of human timing). The cheapest
-// sequence of divisions is found by dynamic programming over beats. A note just before a beat may belong to
-// that beat. A note that fits no point may be left out at a cost. A note lasts until the next one, unless
-// there is a silence of half a beat or more.
+// Every beat is divided into 1, 2, 3, 4, 6 or 8 parts (a dotted quarter into 1, 2, 3, 6 or 12, an eighth into
+// 1, 2 or 4), and every note moves to a point of its beat's division, at most one note to each point. A
+// division costs more the more complicated it is, and a note costs more the further it is from its point
+// (squared, relative to the spread of human timing). The cheapest sequence of divisions is found by dynamic
+// programming over beats. A note just before a beat may belong to that beat. A note that fits no point may be
+// left out at a cost. A note lasts until the next one, unless there is a silence of half a beat or more.
 //
 // Units: beats in, Ticks out.
 // Threads: pure functions; call them from any thread.
@@ -30,7 +30,8 @@ struct PlayedInBeats {
 
 // `notes`: ordered by beginning. `length`: whole or fractional beats; later notes are left out. Note names
 // are not set.
-std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks length, double seconds_a_beat);
+std::vector<WrittenNote> quantise(std::span<const PlayedInBeats> notes, Ticks length, double seconds_a_beat,
+                                  BeatValue value = BeatValue::kQuarter);
 
 // The same where there is no pulse. The order is kept, and proportions roughly. No note is left out if
 // `length` has a sixteenth for each.

@@ -30,12 +30,14 @@ constexpr double kFit = 1.5;
 constexpr double kAsPlayed = .3;  // prefers the player's own chord to others of the same root and family
 constexpr double kWish = 4, kTenseWish = 6;
 constexpr double kRootWish = 12;
-constexpr double kTonicStays = 2;  // where the loop has its tonic chord
+constexpr double kTonicStays = 2;      // where the loop has its tonic chord
+constexpr double kTonicUnderTilt = 1;  // more, because a tilt pulls away from it
 // With no wish the shares are weighed again until all proposals together have about those of the loop.
 constexpr int kWeighings = 4;
 constexpr double kShareStep = 1.2, kMostShareStep = 1.5, kTonicStep = 1, kLikeEnough = .12;
 constexpr std::size_t kLeastToSpread = 5;        // fewer proposals are all alike in colour
-constexpr float kTilt = .6f, kTenseTilt = 1.8f;  // the wishes by which the last proposals differ in colour
+constexpr float kTilt = .9f, kTenseTilt = 2.7f;  // the wishes by which the last proposals differ in colour
+constexpr float kTiltBesideWish = .667f;  // of them, where the roots or the bass have a wish of their own
 
 struct Candidate {
   Chord chord;
@@ -172,12 +174,16 @@ class Reharmoniser {
     const bool spread =
         strength() == 0 && count >= kLeastToSpread && different.size() + count < harmony::kMostDistinct;
     const std::size_t plain = spread ? count - count / 2 : count;
+    constexpr std::array<harmony::Wishes, 4> kTilts{
+        {{.brighter = kTilt}, {.tenser = -kTenseTilt}, {.brighter = -kTilt}, {.tenser = kTenseTilt}}};
     out_.exact = search(plain, different);
     for (std::size_t i = 0; i < count - plain; ++i) {
-      constexpr std::array<harmony::Wishes, 4> kTilts{
-          {{.brighter = kTilt}, {.tenser = -kTenseTilt}, {.brighter = -kTilt}, {.tenser = kTenseTilt}}};
       wishes_ = kTilts[i % kTilts.size()];
+      const bool beside = wish_.roots != RootMotion::kAny || wish_.pedal;
+      if (beside) wishes_.brighter *= kTiltBesideWish, wishes_.tenser *= kTiltBesideWish;
+      if (!beside) weights_.tonic += kTonicUnderTilt;
       out_.exact &= search(1, different);
+      if (!beside) weights_.tonic -= kTonicUnderTilt;
     }
     wishes_ = wish_.wishes;
   }

@@ -57,7 +57,7 @@ std::vector<Turn> road(const Form& form) {
 }
 
 Ticks ritardando_from(const Form& form, const Part& part) {
-  const Ticks length = length_at(part, part.times), bars = kSlowingBars * meter_of(form, part) * kBeat;
+  const Ticks length = length_at(part, part.times), bars = kSlowingBars * meter_of(form, part).bar();
   return length > bars ? length - bars : Ticks(0);
 }
 

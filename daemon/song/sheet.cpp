@@ -80,8 +80,8 @@ class StaffWriter {
   }
 
  private:
-  // Begins a measure of `beats` quarter notes.
-  xml_node measure(int beats, bool pickup) {
+  // Begins a measure.
+  xml_node measure(harmony::TimeSignature signature, bool pickup) {
     xml_node node = add(part_, "measure");
     if (pickup) {
       set(node, "number", "0");
@@ -90,16 +90,16 @@ class StaffWriter {
       set(node, "number", std::to_string(++number_));
     }
     accidentals_.new_bar();
-    pending_beats_ = beats;
+    pending_ = signature;
     return node;
   }
 
   // `part`: set if a part begins here, perhaps in another key.
   void attributes(xml_node node, bool pickup, const Part* part) {
-    const int beats = pickup ? meter_ : pending_beats_;
+    const harmony::TimeSignature signature = pickup ? meter_.signature() : pending_;
     const WrittenKey here = part ? key_of(form_, *part) : key_;
     const bool new_key = first_ || here != key_;
-    if (!new_key && beats == beats_) return;
+    if (!new_key && signature == signature_) return;
     xml_node at = add(node, "attributes");
     if (first_) add(at, "divisions", 480);
     if (new_key) {
@@ -110,10 +110,10 @@ class StaffWriter {
       if (here.key)
         add(key, "mode", std::string(here.key->mode == harmony::Mode::kMinor ? "minor" : "major"));
     }
-    if (beats == beats_) return;
+    if (signature == signature_) return;
     xml_node time = add(at, "time");
-    add(time, "beats", beats);
-    add(time, "beat-type", 4);
+    add(time, "beats", signature.upper);
+    add(time, "beat-type", signature.lower);
     if (first_) {
       xml_node clef = add(at, "clef");
       add(clef, "sign",
@@ -128,7 +128,14 @@ class StaffWriter {
         if (staff_.sounds.octaves != 0) add(transpose, "octave-change", staff_.sounds.octaves);
       }
     }
-    beats_ = beats;
+    signature_ = signature;
+  }
+
+  // With spaces that do not break: some readers draw a box around each word.
+  static std::string in_one_box(const std::string& name) {
+    std::string out;
+    for (const char c : name) out += c == ' ' ? "\u00A0" : std::string(1, c);
+    return out;
   }
 
   static xml_node direction_above(xml_node node) {
@@ -171,20 +178,28 @@ class StaffWriter {
       else
         add(swing, "straight");
     }
+    const BeatValue value = meter_of(form_, part).value;
     const std::string tempo = tempo_text(form_, tempo_of(form_, part));
-    const bool say_tempo =
-        tempo != tempo_said_ || (sign && differs([&](const Part& p) { return tempo_of(form_, p); }));
+    const bool say_tempo = tempo != tempo_said_ || value != beat_said_ ||
+                           (sign && differs([&](const Part& p) { return tempo_of(form_, p); }));
     if (say_tempo && (form_.steady || (form_.pulse && !part.free))) {
       tempo_said_ = tempo;
+      beat_said_ = value;
       xml_node direction = direction_above(node);
       xml_node metronome = add(add(direction, "direction-type"), "metronome");
-      add(metronome, "beat-unit", std::string("quarter"));
+      add(metronome, "beat-unit", std::string(value == BeatValue::kEighth ? "eighth" : "quarter"));
+      if (value == BeatValue::kDottedQuarter) add(metronome, "beat-unit-dot");
       add(metronome, "per-minute", tempo);
-      set(add(direction, "sound"), "tempo", tempo);
+      set(add(direction, "sound"), "tempo",
+          value == BeatValue::kQuarter
+              ? tempo
+              : fmt::format("{:g}",
+                            tempo_of(form_, part) * static_cast<double>(written(kBeat, value)) / 480));
     }
-    if (!part.name.empty() && !sign) {
-      add(add(direction_above(node), "direction-type"), "rehearsal", part.name);
-    } else if (!part.name.empty()) {  // some readers have only one mark in a place, and the sign is one
+    const bool named = !part.name.empty() && !part.pickup;
+    if (named && !sign) {
+      add(add(direction_above(node), "direction-type"), "rehearsal", in_one_box(part.name));
+    } else if (named) {  // some readers have only one mark in a place, and the sign is one
       xml_node name = add(add(direction_above(node), "direction-type"), "words", part.name);
       set(name, "font-weight", "bold");
       set(name, "enclosure", "rectangle");
@@ -257,16 +272,19 @@ class StaffWriter {
   // The rhythm of changes between two beats, in small notes above the staff, as a second voice.
   void kicks(xml_node node, const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& notes,
              Ticks from, Ticks length) const {
+    const BeatValue value = meter_.value;
+    const auto edges = meter_.edges(length);
     std::vector<Ticks> places;
     for (const WrittenChord& chord : chords) {
       const bool played =
           std::any_of(notes.begin(), notes.end(), [&](const WrittenNote& n) { return n.at == chord.at; });
-      if (chord.at >= from && chord.at < from + length && chord.at % kBeat == Ticks(240) && !played)
+      if (chord.at < from || chord.at >= from + length || chord.at % grid(value) != Ticks(0)) continue;
+      if (!played && std::find(edges.begin(), edges.end(), chord.at - from) == edges.end())
         places.push_back(chord.at);
     }
     if (places.empty()) return;
     const auto step = [&](const char* name, Ticks by) {
-      if (by > Ticks(0)) add(add(node, name), "duration", by.count());
+      if (by > Ticks(0)) add(add(node, name), "duration", written(by, value));
     };
     step("backup", length);
     Ticks now = from;
@@ -283,7 +301,7 @@ class StaffWriter {
       add(note, "type", std::string("eighth"));
       add(note, "stem", std::string("up"));
       add(note, "notehead", std::string("slash"));
-      now = at + Ticks(240);
+      now = at + grid(value);
     }
     step("forward", from + length - now);
   }
@@ -298,9 +316,11 @@ class StaffWriter {
     for (const Direction& each : all) {
       if (each.at < from || each.at >= to) continue;
       xml_node direction = add(node, "direction");
-      set(direction, "placement", sung_ ? "above" : "below");
+      set(direction, "placement", sung_ || !each.words.empty() ? "above" : "below");
       xml_node type = add(direction, "direction-type");
-      if (each.dynamic.empty()) {
+      if (!each.words.empty()) {
+        set(add(type, "words", each.words), "font-style", "italic");
+      } else if (each.dynamic.empty()) {
         set(add(type, "wedge"), "type",
             each.wedge == Wedge::kLouder   ? "crescendo"
             : each.wedge == Wedge::kSofter ? "diminuendo"
@@ -308,25 +328,28 @@ class StaffWriter {
       } else {
         add(add(type, "dynamics"), each.dynamic.c_str());
       }
-      if (each.at > from) add(direction, "offset", (each.at - from).count());
+      if (each.at > from) add(direction, "offset", written(each.at - from, meter_.value));
     }
   }
 
   // Writes the bars from `from` to `to`.
   void write_bars(const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& melody, Ticks from,
-                  Ticks to, int meter, const Edges& edges) {
+                  Ticks to, const Meter& meter, const Edges& edges) {
     for (Ticks at = from; at < to;) {
-      const Ticks length = std::min(meter * kBeat, to - at);
+      const Ticks length = std::min(meter.bar(), to - at);
       const bool begins = at == from, ends = at + length >= to;
       meter_ = meter;
-      const bool pickup = first_ && length < meter * kBeat && to - from == length;
-      xml_node node = measure(static_cast<int>((length.count() + 479) / 480), pickup);
-      const bool section = begins && edges.part && !edges.part->name.empty();
+      const bool pickup = first_ && length < meter.bar() && to - from == length;
+      const bool after_pickup = after_pickup_ && begins && edges.part;
+      after_pickup_ = pickup;
+      xml_node node = measure(meter.signature(length), pickup);
+      const bool section = begins && edges.part && !edges.part->name.empty() && !pickup;
       if (section) line_bars_ = 0;
       const bool line_full = staff_.bars_a_line > 0 && line_bars_ == staff_.bars_a_line;
       if (line_full) line_bars_ = 0;
-      ++line_bars_;
-      if (leads_ && (section || line_full) && !first_) set(add(node, "print"), "new-system", "yes");
+      if (!pickup) ++line_bars_;
+      if (leads_ && (section || line_full) && !first_ && !after_pickup)
+        set(add(node, "print"), "new-system", "yes");
       if (begins && (edges.forward || edges.volta))
         barline(node, "left", edges.forward ? "heavy-light" : nullptr, edges.volta, "start", 0,
                 edges.forward);
@@ -344,7 +367,7 @@ class StaffWriter {
         set(add(add(direction, "direction-type"), "words",
                 std::string(edges.slows_last_time ? "rit. last time" : "rit.")),
             "font-style", "italic");
-        if (*edges.slows > at) add(direction, "offset", (*edges.slows - at).count());
+        if (*edges.slows > at) add(direction, "offset", written(*edges.slows - at, meter.value));
       }
       std::size_t c = 0;
       while (c < chords.size() && chords[c].at < at) ++c;
@@ -352,14 +375,14 @@ class StaffWriter {
       for (const WrittenChord& chord : chords)
         if (chord.at >= at && chord.at < at + length) cuts.push_back(chord.at);
       if (!edges.symbols) cuts.clear();
-      const auto symbols = write_bar(melody, at, length, cuts);
+      const auto symbols = write_bar(melody, at, length, meter, cuts);
       for (const Symbol& symbol : symbols) {
         // Before the last note, because some readers hang what follows it on the next bar.
         if (ends && edges.leads_on && leads_ && &symbol == &symbols.back()) leads_on(node, *edges.leads_on);
         // A chord symbol goes before the note it begins with. Where it begins within a note shorter than a
         // beat, its offset says where.
         for (; c < chords.size() && chords[c].at < symbol.at + symbol.length; ++c)
-          if (edges.symbols) add_harmony(node, chords[c], chords[c].at - symbol.at);
+          if (edges.symbols) add_harmony(node, chords[c], written(chords[c].at - symbol.at, meter.value));
         const bool slurred = symbol.note && symbol.note->slurred;
         const bool begins_note = symbol.note && !symbol.tied_before,
                    ends_note = symbol.note && !symbol.tied_after;
@@ -373,10 +396,10 @@ class StaffWriter {
       }
       if (staff_.kicks && edges.symbols) kicks(node, chords, melody, at, length);
       if (ends && !edges.open) {
-        const char* style = edges.backward > 0                    ? "light-heavy"
-                            : edges.last                          ? "light-heavy"
-                            : edges.volta || edges.repeat_follows ? nullptr
-                                                                  : "light-light";
+        const char* style = edges.backward > 0                              ? "light-heavy"
+                            : edges.last                                    ? "light-heavy"
+                            : edges.volta || edges.repeat_follows || pickup ? nullptr
+                                                                            : "light-light";
         if (style || edges.volta)
           barline(node, "right", style, edges.volta,
                   edges.last_volta && edges.backward == 0 ? "discontinue" : "stop", edges.backward, false);
@@ -387,7 +410,7 @@ class StaffWriter {
 
   void write_part(const Part& part, bool last, bool repeat_follows) {
     in_slur_ = false;
-    const int meter = meter_of(form_, part);
+    const Meter meter = meter_of(form_, part);
     const auto ways = voltas(part);
     Edges edges;
     edges.part = &part;
@@ -434,8 +457,11 @@ class StaffWriter {
   WrittenKey key_;
   Accidentals accidentals_;
   int number_ = 0;
-  int beats_ = 0, pending_beats_ = 4, meter_ = 4, line_bars_ = 0;
-  bool first_ = true, free_ = false, in_slur_ = false, sung_ = false;
+  harmony::TimeSignature signature_{0, 0}, pending_;
+  Meter meter_;
+  BeatValue beat_said_ = BeatValue::kQuarter;
+  int line_bars_ = 0;
+  bool first_ = true, after_pickup_ = false, free_ = false, in_slur_ = false, sung_ = false;
   Feel feel_ = Feel::kStraight;
   std::string tempo_said_, dynamic_;  // what holds
 };

@@ -10,6 +10,9 @@
 // the end, so that a reader never has to go back. Where a chord symbol begins within a long note or rest, the
 // note is split and tied, because readers place a symbol by the note it stands before.
 //
+// A form may begin with a pickup, a bar with the number 0. Compound metres are written as such: 6/8 with
+// beats of dotted quarters (meter.h).
+//
 // Units: 480 divisions per quarter note.
 // Threads: pure; call it from any thread.
 // Errors: none; the function is total.

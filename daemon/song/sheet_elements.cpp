@@ -101,7 +101,7 @@ int Accidentals::of_signature(char step) const {
   return signature_ > place ? 1 : signature_ < 0 && 6 - place < -signature_ ? -1 : 0;
 }
 
-void add_harmony(xml_node measure, const WrittenChord& chord, Ticks offset) {
+void add_harmony(xml_node measure, const WrittenChord& chord, std::int64_t offset) {
   const harmony::QualityRow& row = harmony::row(chord.chord.quality);
   const HarmonyKind kind = harmony_kind(row);
   xml_node node = add(measure, "harmony");
@@ -118,7 +118,7 @@ void add_harmony(xml_node measure, const WrittenChord& chord, Ticks offset) {
     add(degree, "degree-alter", change.alter);
     add(degree, "degree-type", std::string(change.type));
   }
-  if (offset != Ticks(0)) add(node, "offset", offset.count());
+  if (offset != 0) add(node, "offset", offset);
 }
 
 void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int octaves,
@@ -143,7 +143,7 @@ void add_note(xml_node measure, const Symbol& symbol, std::size_t member, int oc
     xml_node rest = add(node, "rest");
     if (symbol.whole_bar) set(rest, "measure", "yes");
   }
-  add(node, "duration", symbol.length.count());
+  add(node, "duration", symbol.written);
   if (symbol.tied_before) set(add(node, "tie"), "type", "stop");
   if (symbol.tied_after) set(add(node, "tie"), "type", "start");
   add(node, "voice", 1);

@@ -38,8 +38,8 @@ class Accidentals {
   std::map<std::pair<char, int>, int> bar_;
 };
 
-// `offset`: from where the next note begins.
-void add_harmony(pugi::xml_node measure, const WrittenChord& chord, Ticks offset);
+// `offset`: from where the next note begins, in divisions.
+void add_harmony(pugi::xml_node measure, const WrittenChord& chord, std::int64_t offset);
 
 struct NoteSigns {
   bool slur_begins = false, slur_ends = false, fermata = false;

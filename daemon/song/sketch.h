@@ -91,7 +91,7 @@ struct SketchSection {
   int transpose = 0;                 // semitones, -24..24
   std::optional<harmony::Key> key;   // in which it is written; empty: found over all sections of its take
   std::optional<double> tempo;       // beats per minute, 30..300; empty: that of the song
-  std::optional<int> meter;          // quarter notes per bar, 2..12; empty: as in its take
+  std::optional<int> meter;          // beats per bar, 2..12; empty: as in its take
   std::optional<Feel> feel;          // empty: that of the song
   std::string dynamic;               // "pp" to "ff"; empty: what holds already
   std::vector<std::string> lyrics;   // a line for each time

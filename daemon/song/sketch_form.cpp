@@ -12,6 +12,7 @@
 #include "daemon/song/feel.h"
 #include "daemon/song/fold.h"
 #include "daemon/song/lyrics.h"
+#include "daemon/song/pickup.h"
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_parts.h"
 #include "daemon/song/sketch_source.h"
@@ -65,10 +66,11 @@ class Builder {
       const TakeStudy& from = **source;
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
+      if (i == 0) add_pickup(section, from, *parts);
       if (!section.dynamic.empty()) dynamic = section.dynamic;
       for (Part& part : *parts) part.dynamic = dynamic;
       mark(section, section.feel.value_or(feel_), *parts);
-      const int up = (section.transpose % 12 + 12) % 12;
+      const int up = ((section.transpose + parts->back().transposed) % 12 + 12) % 12;
       const std::string named = section.key ? harmony::text(*section.key) : "";
       const auto [region, is_new] = regions.try_emplace({section.source, up, named}, heard.size());
       if (is_new) {
@@ -180,7 +182,7 @@ class Builder {
     SketchSection usual;
     const auto strains = strains_of(usual, other);
     if (!strains) return Error{strains.error().code, "its tune: " + strains.error().message};
-    const auto made = fold(*strains, other.bars.meter);
+    const auto made = fold(*strains, other.bars.written().bar());
     const Part& tune = *std::max_element(made.begin(), made.end(),
                                          [](const Part& a, const Part& b) { return a.times < b.times; });
     if (tune.melody.empty()) return not_found("its tune: there is no melody in that take");
@@ -188,9 +190,10 @@ class Builder {
       if (tune.free != part.free)
         return invalid_input(tune.free ? "its tune has no pulse, but its chords have"
                                        : "its tune has a pulse, but its chords have none");
-      if (!part.free && other.bars.meter != from.bars.meter)
-        return invalid_input(fmt::format("its tune has {} beats per bar, but its chords have {}",
-                                         other.bars.meter, from.bars.meter));
+      if (!part.free && (other.bars.meter != from.bars.meter || other.bars.beat != from.bars.beat))
+        return invalid_input(fmt::format("its tune is in {}, but its chords are in {}",
+                                         text(other.bars.written().signature()),
+                                         text(from.bars.written().signature())));
       part.melody = fitted(tune.melody, tune.length, part.length);
       for (Ending& ending : part.endings) {
         ending.melody = fitted(tune.melody, tune.length, ending.from + ending.length);
@@ -202,10 +205,17 @@ class Builder {
     return {};
   }
 
+  // The section may have another number of beats than its take.
+  static Meter meter_of(const SketchSection& section, const TakeStudy& from) {
+    Meter out = from.bars.written();
+    if (section.meter && *section.meter != out.beats) out.beats = *section.meter, out.groups = 0;
+    return out;
+  }
+
   Result<std::vector<Part>> parts_of(const SketchSection& section, const TakeStudy& from) {
     auto strains = strains_of(section, from);
     if (!strains) return strains.error();
-    std::vector<Part> parts = fold(*strains, from.bars.meter);
+    std::vector<Part> parts = fold(*strains, from.bars.written().bar());
     std::erase_if(parts, [](const Part& part) { return part.length <= Ticks(0); });
     if (parts.empty()) return not_found("nothing can be written down from it");
     // With a label, the part that was played most often represents the section. Passes and spans are played
@@ -247,13 +257,31 @@ class Builder {
         for (Ending& ending : parts[i].endings) ending.melody.clear();
       }
       if (parts[i].melody.empty()) parts[i].layers.melody = false;
-      if (!parts[i].free) parts[i].own_meter = section.meter.value_or(from.bars.meter);
+      if (!parts[i].free) parts[i].own_meter = meter_of(section, from);
       if (section.feel.value_or(feel_) == Feel::kSwing) straighten(parts[i]);
     }
     if (section.fermata) hold_last(parts.back(), section.meter.value_or(from.bars.meter) * kBeat);
     if (!section.lyrics.empty())
       if (auto laid = lay_lyrics(parts, round, section.lyrics); !laid) return laid.error();
     return parts;
+  }
+
+  // A song begins with the pickup of its take if it begins with the first pass and has its tune.
+  static void add_pickup(const SketchSection& section, const TakeStudy& from, std::vector<Part>& parts) {
+    const Micros first = from.loop ? from.loop->passes.front().begin : Micros(0);
+    if (section.span || section.tune || !section.layers.melody || parts.front().free ||
+        parts.front().begin != first)
+      return;
+    const Ticks bar(480 * std::llround(from.bars.map.beats_at(first)));
+    auto pickup = pickup_before({from.take, from.melody, from.bars, &from.bass}, bar);
+    if (!pickup || !transpose_part(*pickup, section.transpose)) return;
+    if (section.proposal || !section.chords.empty() || !section.chord_line.empty())
+      pickup->chords.clear(), pickup->bass = {};  // what was played belongs to the old chords
+    pickup->layers = section.layers;
+    pickup->layers.pad = false;
+    pickup->own_meter = parts.front().own_meter;
+    if (parts.front().feel == Feel::kSwing) straighten(*pickup);
+    parts.insert(parts.begin(), std::move(*pickup));
   }
 
   Result<void> rechorded(const SketchSection& section, const TakeStudy& from,

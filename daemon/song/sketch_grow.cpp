@@ -96,7 +96,7 @@ Result<SketchGrowth> grow_sketch(const Sketch& sketch, const SourceReader& read,
   }
   if (out.chords.empty() || !form->key) return where("it has no chords, so nothing can contrast with them");
   out.key = *form->key;
-  out.growth = grow(out.chords, out.key, meter_of(*form, form->parts.front()));
+  out.growth = grow(out.chords, out.key, meter_of(*form, form->parts.front()).beats);
   for (const GrownSection& grown : out.growth.sections) out.sections.push_back(section_of(from, grown));
   return out;
 }

@@ -14,10 +14,10 @@ namespace undersong::song {
 void mark(const SketchSection& section, Feel feel, std::vector<Part>& parts) {
   for (Part& part : parts) {
     part.own_tempo = section.tempo;
-    if (part.free) continue;
-    part.feel = feel;
+    const bool quarters = !part.own_meter || part.own_meter->value == BeatValue::kQuarter;
+    if (!part.free && quarters) part.feel = feel;
   }
-  Signs &first = parts.front().signs, &last = parts.back().signs;
+  Signs &first = parts[parts.front().pickup && parts.size() > 1 ? 1 : 0].signs, &last = parts.back().signs;
   first.segno = section.signs.segno;
   first.coda = section.signs.coda;
   last.fine = section.signs.fine;

@@ -49,6 +49,23 @@ harmony::Key key_of(const Row& row, int signature, std::optional<harmony::Key> h
   return weight >= 0 ? major : minor;
 }
 
+// By how much each part is transposed. A shift of less than four bars is no other key.
+std::vector<int> shifts_of(const Form& form) {
+  constexpr int kFewestBars = 4;
+  std::vector<int> out;
+  for (std::size_t i = 0; i < form.parts.size();) {
+    std::size_t to = i;
+    double bars = 0;
+    for (; to < form.parts.size() && form.parts[to].transposed == form.parts[i].transposed; ++to) {
+      const Part& part = form.parts[to];
+      bars += part.length.beats() * part.times / meter_of(form, part).beats;
+    }
+    out.resize(to, bars < kFewestBars ? 0 : form.parts[i].transposed);
+    i = to;
+  }
+  return out;
+}
+
 }  // namespace
 
 std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenChord> chords, int signature,
@@ -64,9 +81,27 @@ std::vector<harmony::NoteName> spell_changes(std::span<const harmony::WrittenCho
 }
 
 void spell_form(Form& form, std::optional<harmony::Key> heard, bool pinned) {
-  const std::vector<std::size_t> whole(form.parts.size(), 0);
-  const HeardKey one{heard, pinned};
-  spell_form_by_regions(form, whole, {&one, 1});
+  const auto shifts = shifts_of(form);
+  std::vector<int> known{0};  // the shift of each region
+  std::vector<std::size_t> region_of;
+  Form home = form;
+  home.parts.clear();
+  for (std::size_t i = 0; i < form.parts.size(); ++i) {
+    auto found = std::find(known.begin(), known.end(), shifts[i]);
+    if (found == known.end()) found = known.insert(found, shifts[i]);
+    region_of.push_back(static_cast<std::size_t>(found - known.begin()));
+    if (shifts[i] == 0) home.parts.push_back(form.parts[i]);
+  }
+  std::vector<HeardKey> keys{{heard, pinned}};
+  if (known.size() > 1 && !home.parts.empty()) {
+    const std::vector<std::size_t> whole(home.parts.size(), 0);
+    spell_form_by_regions(home, whole, keys);
+    for (std::size_t region = 1; region < known.size(); ++region)
+      keys.push_back({harmony::Key{transpose(home.key->tonic, known[region]), home.key->mode}, true});
+  } else {
+    std::fill(region_of.begin(), region_of.end(), 0);
+  }
+  spell_form_by_regions(form, region_of, keys);
 }
 
 void spell_form_by_regions(Form& form, std::span<const std::size_t> region_of,

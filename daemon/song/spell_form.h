@@ -17,7 +17,8 @@
 namespace undersong::song {
 
 // `heard`: the last key the ear heard, if any; it decides between a major key and its relative minor.
-// `pinned`: the player pinned that key, so it gives the signature too.
+// `pinned`: the player pinned that key, so it gives the signature too. Where the loop goes on transposed for
+// at least four bars, its parts have that key as their own.
 void spell_form(Form& form, std::optional<harmony::Key> heard, bool pinned = false);
 
 // What is known of the key of a region.

@@ -41,13 +41,14 @@ std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& melody
 std::vector<WrittenNote> bass_of(const Heard& heard, const BeatMap& map, Micros begin, Micros end,
                                  double from, const Strain& strain, double seconds_a_beat) {
   if (!heard.bass) return {};
-  constexpr Ticks kNear{160};
-  auto out =
-      quantise(in_beats(*heard.bass, map, heard.bars.swing, begin, end, from), strain.length, seconds_a_beat);
+  // Less than the next place on paper.
+  const Ticks near(heard.bars.beat == BeatValue::kDottedQuarter ? 120 : 160);
+  auto out = quantise(in_beats(*heard.bass, map, heard.bars.swing, begin, end, from), strain.length,
+                      seconds_a_beat, heard.bars.beat);
   for (const WrittenChord& chord : strain.chords) {
     auto nearest = out.end();
     for (auto note = out.begin(); note != out.end(); ++note)
-      if (note->at >= chord.at - kNear && note->at <= chord.at + kNear &&
+      if (note->at >= chord.at - near && note->at <= chord.at + near &&
           (nearest == out.end() ||
            std::abs((note->at - chord.at).count()) < std::abs((nearest->at - chord.at).count())))
         nearest = note;
@@ -119,13 +120,13 @@ Strain stretch_on_beats(const Heard& heard, std::size_t first, std::size_t last,
     (fill_front ? from : to) += (fill_front ? -1 : 1) * (heard.bars.meter - over);
   out.length = (to - from) * kBeat;
   for (std::size_t i = first; i < last; ++i) {
-    const auto halves = std::llround(2 * (map.beats_at(spans[i].begin) - static_cast<double>(from)));
-    out.chords.push_back({spans[i].chord, spans[i].root, Ticks(240 * std::max<std::int64_t>(0, halves)), {}});
+    const Ticks at = on_grid(map.beats_at(spans[i].begin) - static_cast<double>(from), heard.bars.beat);
+    out.chords.push_back({spans[i].chord, spans[i].root, std::max(Ticks(0), at), {}});
   }
   settle_chords(out.chords, out.length);
   out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, spans[first].begin, spans[last - 1].end,
                                  static_cast<double>(from)),
-                        out.length, heard.bars.seconds_a_beat);
+                        out.length, heard.bars.seconds_a_beat, heard.bars.beat);
   out.bass = bass_of(heard, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from), out,
                      heard.bars.seconds_a_beat);
   return out;
@@ -188,9 +189,10 @@ Cycle cycle_of(const takes::Loop& loop, const Bars& bars, const std::vector<take
   for (std::size_t p = 0; p <= k; ++p) {
     const double at = cumulated[p] * length / all, whole = std::round(at);
     Ticks tick(480 * std::llround(whole));
-    if (std::abs(at - whole) > .3) tick = Ticks(240 * std::llround(2 * at));
+    if (std::abs(at - whole) > (bars.beat == BeatValue::kDottedQuarter ? .2 : .3))
+      tick = on_grid(at, bars.beat);
     if (p > 0 && tick <= (p == k ? out.starts.back() : out.starts[p - 1]))
-      tick = out.starts[p - 1] + Ticks(240);
+      tick = out.starts[p - 1] + grid(bars.beat);
     if (p < k)
       out.starts.push_back(tick);
     else
@@ -220,9 +222,9 @@ bool begins_within_bar(const Bars& bars, Micros at) {
 Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::LoopPass& pass,
                   const Cycle& cycle) {
   Strain out;
-  const bool whole = !pass.cut && pass.transposed == 0 &&
-                     std::all_of(pass.places.begin(), pass.places.end(),
-                                 [](const auto& place) { return there(place) && place.more == 0; });
+  const bool whole = !pass.cut && std::all_of(pass.places.begin(), pass.places.end(), [](const auto& place) {
+    return there(place) && place.more == 0;
+  });
   if (begins_within_bar(heard.bars, pass.begin)) {
     // Only the last pass includes its last bar; in other passes that bar belongs to the next pass.
     const Ticks from = bar_line(heard.bars, pass.begin, 0),
@@ -230,6 +232,7 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
     if (to > from) {
       out = write_bars(heard, from, to);
       out.whole = whole;
+      out.transposed = pass.transposed;
       return out;
     }
   }
@@ -243,26 +246,34 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
     if (last > first) out = write_stretch(heard, first, last, false);
     out.begin = pass.begin;
     out.end = pass.end;
+    out.transposed = pass.transposed;
     return out;
   }
   out.whole = true;
+  out.transposed = pass.transposed;
   out.free = cycle.free;
   out.length = cycle.length;
   out.begin = pass.begin;
   out.end = pass.end;
   for (std::size_t p = 0; p < cycle.starts.size(); ++p) {
     const auto& other = pass.places[p].instead;
-    out.chords.push_back({other ? other->chord : loop.chords[p].chord,
-                          other ? other->root : loop.chords[p].root,
-                          cycle.starts[p],
-                          {}});
+    WrittenChord chord{other ? other->chord : loop.chords[p].chord,
+                       other ? other->root : loop.chords[p].root,
+                       cycle.starts[p],
+                       {}};
+    if (!other && pass.transposed != 0) {
+      chord.chord.root = transpose(chord.chord.root, pass.transposed);
+      chord.chord.bass = transpose(chord.chord.bass, pass.transposed);
+      chord.root = harmony::spell_within(chord.chord.root, -5);
+    }
+    out.chords.push_back(chord);
   }
   settle_chords(out.chords, out.length);
   const BeatMap map = map_of(pass, cycle, heard.bars.map);
   if (!cycle.free) {
     const double beat = seconds(pass.end - pass.begin) / cycle.length.beats();
-    out.melody =
-        quantise(in_beats(heard.melody, map, heard.bars.swing, pass.begin, pass.end, 0), cycle.length, beat);
+    out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, pass.begin, pass.end, 0),
+                          cycle.length, beat, heard.bars.beat);
     out.bass = bass_of(heard, map, pass.begin, pass.end, 0, out, beat);
     return out;
   }
@@ -284,14 +295,14 @@ Strain write_bars(const Heard& heard, Ticks from, Ticks to) {
   out.begin = map.time_at(from);
   out.end = map.time_at(to);
   for (const takes::ChordSpan& span : heard.take.spans) {
-    const Ticks at(240 * std::llround(2 * map.beats_at(span.begin))),
-        until(240 * std::llround(2 * map.beats_at(span.end)));
+    const Ticks at = on_grid(map.beats_at(span.begin), heard.bars.beat),
+                until = on_grid(map.beats_at(span.end), heard.bars.beat);
     if (until > from && at < to)
       out.chords.push_back({span.chord, span.root, std::max(at - from, Ticks(0)), {}});
   }
   settle_chords(out.chords, out.length);
   out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, out.begin, out.end, from.beats()),
-                        out.length, heard.bars.seconds_a_beat);
+                        out.length, heard.bars.seconds_a_beat, heard.bars.beat);
   out.bass = bass_of(heard, map, out.begin, out.end, from.beats(), out, heard.bars.seconds_a_beat);
   return out;
 }
@@ -301,8 +312,10 @@ Strain write_stretch(const Heard& heard, std::size_t first, std::size_t last, bo
   bool free = !heard.bars.pulse;
   if (!free) {  // most of its bars must have beats
     double heard_bars = 0, bars = 0;
-    const auto from = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(begin)))),
-               to = heard.bars.bar_at(Ticks(std::llround(480 * heard.bars.map.beats_at(end)) - 1));
+    // By the nearest beats: what begins just before a bar line belongs behind it.
+    const auto beat = [&](Micros at) { return Ticks(480 * std::llround(heard.bars.map.beats_at(at))); };
+    const auto from = heard.bars.bar_at(beat(begin)),
+               to = std::max(from, heard.bars.bar_at(beat(end) - Ticks(1)));
     for (std::size_t b = from; b <= to; ++b) bars += 1, heard_bars += !heard.bars.free[b];
     free = heard_bars < .7 * bars;
   }

@@ -30,7 +30,8 @@ struct Strain {
   std::vector<WrittenNote> melody;
   std::vector<WrittenNote> bass;  // one voice; empty in free strains
   bool free = false;
-  bool whole = false;  // a complete pass, not transposed, without extra or missing chords; it may be folded
+  bool whole = false;  // a complete pass, without extra or missing chords; it may be folded
+  int transposed = 0;  // semitones above the loop
   Micros begin{}, end{};
 };
 

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
 
 namespace undersong::song {
 namespace {
@@ -13,7 +14,11 @@ namespace {
 using harmony::kStrings;
 
 constexpr int kShortestPhrase = 2, kLongestPhrase = 8, kUsualPhrase = 4;  // bars
-constexpr Ticks kBreath{240}, kLongBreath{480};
+// The rest at the end of a phrase: an eighth note, or a quarter after a long one.
+Ticks breath(BeatValue value, bool after_long) {
+  if (value == BeatValue::kQuarter) return after_long ? Ticks(480) : Ticks(240);
+  return grid(value);
+}
 constexpr Ticks kTooShortToShorten{480};
 constexpr Ticks kLongForHalves = 2 * kBeat;  // shorter chords have no second half
 
@@ -75,8 +80,8 @@ std::size_t dynamic_under(std::string_view tune) {
 
 class Writer {
  public:
-  Writer(std::span<const PadStretch> stretches, harmony::PadStyle style)
-      : stretches_(stretches), style_(style) {}
+  Writer(std::span<const PadStretch> stretches, const StringsWish& wish)
+      : stretches_(stretches), style_(wish.style), divisi_(wish.divisi) {}
 
   PadRow write() {
     collect();
@@ -91,6 +96,8 @@ class Writer {
     out.parallels = pad.parallels;
     out.stretches.resize(stretches_.size());
     for (std::size_t s = 0; s < stretches_.size(); ++s) write_stretch(s, pad, out.stretches[s]);
+    if (divisi_)
+      for (const std::size_t voice : kDividing) divide(voice, pad, out);
     return out;
   }
 
@@ -103,12 +110,24 @@ class Writer {
         const Ticks at = std::max(chord.at, stretch.from),
                     until = std::min(chord.at + chord.length, stretch.to);
         if (until <= at) continue;
-        const bool halves = style_ == harmony::PadStyle::kMoving && until - at >= kLongForHalves;
-        const Ticks middle = halves ? at + ((until - at) / (2 * kBeat)) * kBeat : until;
+        const Ticks middle = style_ == harmony::PadStyle::kMoving ? middle_of(stretch, at, until) : until;
         pieces_.push_back({s, &chord, at, middle, false});
         if (middle < until) pieces_.push_back({s, &chord, middle, until, true});
       }
     }
+  }
+
+  // Where the second half of a long chord begins; its end if it has none.
+  static Ticks middle_of(const PadStretch& stretch, Ticks at, Ticks until) {
+    if (stretch.meter.value != BeatValue::kEighth)
+      return until - at >= kLongForHalves ? at + ((until - at) / (2 * kBeat)) * kBeat : until;
+    Ticks best = until;  // the beginning of a group
+    const auto off = [&](Ticks t) { return std::abs((2 * t - at - until).count()); };
+    const Ticks bar = stretch.meter.bar();
+    for (Ticks begin = at - at % bar; begin < until; begin += bar)
+      for (const Ticks edge : stretch.meter.edges(bar))
+        if (begin + edge > at && begin + edge < until && off(begin + edge) < off(best)) best = begin + edge;
+    return best;
   }
 
   void write_stretch(std::size_t s, const harmony::StringPad& pad, PadVoices& out) const {
@@ -168,34 +187,106 @@ class Writer {
     WrittenNote& last = notes.back();
     if (stretches_[s].held && to == stretches_[s].to) return;
     if (last.at + last.length == to && last.length >= kTooShortToShorten)
-      last.length -= last.length > 2 * kBeat ? kLongBreath : kBreath;
+      last.length -= breath(stretches_[s].meter.value, last.length > 2 * kBeat);
   }
 
+  // Gives a voice a second line below its own where its chords have a tone that nobody plays.
+  void divide(std::size_t voice, const harmony::StringPad& pad, PadRow& row) const {
+    std::optional<Pitch> before;
+    bool divided = false;
+    for (std::size_t s = 0; s < row.stretches.size(); ++s) {
+      PadVoices& voices = row.stretches[s];
+      for (WrittenNote& note : voices.notes[voice]) {
+        const auto second = second_line(s, voice, note, pad, voices, before);
+        if (second.has_value() != divided) {
+          divided = second.has_value();
+          voices.words[voice].push_back({note.at, "", Wedge::kEnd, divided ? "div." : "unis."});
+        }
+        before = second;
+        if (!second) continue;
+        note.above.push_back({note.pitch, note.name});
+        note.pitch = *second;
+        note.name = name_over(s, note, *second);
+      }
+    }
+  }
+
+  harmony::NoteName name_over(std::size_t s, const WrittenNote& note, Pitch pitch) const {
+    const auto piece = std::find_if(pieces_.begin(), pieces_.end(), [&](const Piece& each) {
+      return each.stretch == s && each.until > note.at && each.at < note.at + note.length;
+    });
+    return harmony::plain_name(
+        harmony::name_in(piece->chord->chord, piece->chord->root, pitch.pitch_class()));
+  }
+
+  // What could be played below a note: a tone of every chord under it that no voice has, between the voice
+  // below and this one, near to what came before.
+  std::optional<Pitch> second_line(std::size_t s, std::size_t voice, const WrittenNote& note,
+                                   const harmony::StringPad& pad, const PadVoices& voices,
+                                   std::optional<Pitch> before) const {
+    constexpr int kNearest = 2, kFurthest = 9;
+    harmony::PitchClassSet tones(0xFFF), played(0);
+    Pitch floor = harmony::kStringRanges[voice].lowest;
+    for (std::size_t i = 0; i < pieces_.size(); ++i) {
+      const Piece& piece = pieces_[i];
+      if (piece.stretch != s || piece.until <= note.at || piece.at >= note.at + note.length) continue;
+      const harmony::Chord& chord = piece.chord->chord;
+      tones = tones & harmony::row(chord.quality).tones.transposed(chord.root.value());
+      for (const Pitch pitch : pad.chords[i]) played.insert(pitch.pitch_class());
+      floor = std::max(floor, Pitch(pad.chords[i][voice - 1].value() + 1));
+    }
+    for (std::size_t other = 0; other < harmony::kStrings; ++other)  // second lines that are there already
+      for (const WrittenNote& each : voices.notes[other])
+        if (!each.above.empty() && each.at < note.at + note.length && each.at + each.length > note.at)
+          played.insert(each.pitch.pitch_class());
+    std::optional<Pitch> best;
+    const auto away = [&](Pitch pitch) {
+      return before ? std::abs(pitch.value() - before->value()) : note.pitch.value() - pitch.value();
+    };
+    for (int key = note.pitch.value() - kNearest; key >= note.pitch.value() - kFurthest; --key) {
+      const Pitch pitch(key);
+      if (pitch < floor || !tones.contains(pitch.pitch_class()) || played.contains(pitch.pitch_class()))
+        continue;
+      if (!best || away(pitch) < away(*best)) best = pitch;
+    }
+    return best;
+  }
+
+  static constexpr std::array<std::size_t, 2> kDividing{3, 1};  // violins I, violas
   std::span<const PadStretch> stretches_;
   const harmony::PadStyle style_;
+  const bool divisi_;
   std::vector<Piece> pieces_;
 };
 
 }  // namespace
 
-PadRow pad_row(std::span<const PadStretch> stretches, harmony::PadStyle style) {
-  return Writer(stretches, style).write();
+PadRow pad_row(std::span<const PadStretch> stretches, const StringsWish& wish) {
+  return Writer(stretches, wish).write();
 }
 
-StringParts string_parts(const Form& form, harmony::PadStyle style) {
+StringParts string_parts(const Form& form, const StringsWish& wish) {
   // For each part its own chords up to where endings begin, then the rest of them, then its endings.
   std::vector<PadStretch> stretches;
   for (const Part& part : form.parts) {
-    const Ticks bar = meter_of(form, part) * kBeat;
+    const Meter meter = meter_of(form, part);
     const Ticks from = part.endings.empty() ? part.length : part.endings.front().from;
     const auto add = [&](const auto& chords, const auto& tune, Ticks begin, Ticks end) {
-      stretches.push_back({chords, tune, begin, end, bar, !part.layers.pad, part.dynamic, part.fermata});
+      stretches.push_back(
+          {chords, tune, begin, end, meter.bar(), meter, !part.layers.pad, part.dynamic, part.fermata});
     };
     add(part.chords, part.melody, Ticks(0), from);
     add(part.chords, part.melody, from, part.length);
     for (const Ending& ending : part.endings) add(ending.chords, ending.melody, from, from + ending.length);
   }
-  const PadRow row = pad_row(stretches, style);
+  const PadRow row = pad_row(stretches, wish);
+  const auto said = [](const PadVoices& voices, std::size_t voice) {
+    std::vector<Direction> all = voices.directions;
+    all.insert(all.end(), voices.words[voice].begin(), voices.words[voice].end());
+    std::stable_sort(all.begin(), all.end(),
+                     [](const Direction& a, const Direction& b) { return a.at < b.at; });
+    return all;
+  };
   StringParts out;
   out.motion = row.motion;
   out.parallels = row.parallels;
@@ -204,15 +295,16 @@ StringParts string_parts(const Form& form, harmony::PadStyle style) {
     auto from = row.stretches.begin();
     for (Part& part : mine.parts) {
       part.melody = from->notes[voice];
-      part.directions = from->directions;
+      part.directions = said(*from, voice);
       part.dynamic.clear();
       ++from;
       part.melody.insert(part.melody.end(), from->notes[voice].begin(), from->notes[voice].end());
-      part.directions.insert(part.directions.end(), from->directions.begin(), from->directions.end());
+      const auto more = said(*from, voice);
+      part.directions.insert(part.directions.end(), more.begin(), more.end());
       ++from;
       for (Ending& ending : part.endings) {
         ending.melody = from->notes[voice];
-        ending.directions = from->directions;
+        ending.directions = said(*from, voice);
         ++from;
       }
     }

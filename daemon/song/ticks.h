@@ -1,5 +1,5 @@
-// Written time in ticks, 480 per beat. A beat is written as a quarter note. Ticks are a type of their own, so
-// that written time is never mixed up with played time.
+// Written time in ticks, 480 per beat. Which note value a beat is on paper, the metre says (meter.h). Ticks
+// are a type of their own, so that written time is never mixed up with played time.
 //
 // Units: 480 is divisible by 2, 3, 4, 5, 6 and 8, so every grid of the quantiser falls on whole ticks.
 // Threads: plain values; use them from any thread.

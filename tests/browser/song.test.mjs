@@ -275,22 +275,53 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.reload();
     await button(page, 'Song sketch').click();
     assert.equal(await page.getByLabel('Title of the song').inputValue(), 'Evening rounds, later');
-    await page.getByText('1 song kept').click();
+    await page.getByText('1 song saved').click();
     await button(page, 'Open Evening rounds').click();
     await page.locator('.notice').getByRole('button', { name: 'Back to it' }).click();
     assert.equal(await page.getByLabel('Title of the song').inputValue(), 'Evening rounds, later');
     await page.evaluate(() => sessionStorage.clear());
     await page.reload();
     await button(page, 'Song sketch').click();
-    await page.getByText('1 song kept').click();
+    await page.getByText('1 song saved').click();
     await button(page, 'Open Evening rounds').click();
     await until(async () => JSON.stringify(await names()) === JSON.stringify(sketch.sections.map((each) => each.name)), 'the kept order');
+  }));
+
+  test('bridges and interludes are proposed for a section, heard, and added to the song', () => on('#song/1', async (page) => {
+    await client.ask('sketch.put', { name: 'growing', sketch: { title: 'Growing', sections: [{ name: 'Theme', kind: 'theme', take: 1, label: 'A' }] } });
+    const { proposals } = await client.ask('sketch.grow', { name: 'growing' });
+    await button(page, 'Song sketch').click();
+    await page.getByText(/songs? saved/).click();
+    await button(page, 'Open growing').click();
+    await button(page, 'Propose a bridge or an interlude').click();
+    const rows = page.getByRole('list', { name: 'Bridges and interludes' }).locator('.proposal');
+    await until(async () => await rows.count() === proposals.length, 'the proposals');
+    assert.deepEqual(await symbols(rows.nth(1)), proposals[1].chords.map((chord) => symbol_of(chord)));
+    assert.match(await rows.nth(1).locator('.proposal-reason').textContent(), /^in /);
+    // A press asks for that chord, where it sounds in the page by its voicing.
+    await page.evaluate(() => { window.starts = 0; const start = AudioScheduledSourceNode.prototype.start; AudioScheduledSourceNode.prototype.start = function (...all) { ++window.starts; return start.apply(this, all); }; });
+    await rows.nth(0).locator('.pin').nth(2).click();
+    await until(() => page.evaluate(() => window.starts > 2), 'the chord that was pressed');
+    await button(page, 'Hear Bridge 1').click();
+    await rows.nth(0).locator('.pin.sounding').waitFor();
+    await button(page, 'Stop Bridge 1').click();
+    assert.equal(await rows.nth(0).locator('.pin.sounding').count(), 0);
+    await button(page, 'Add Bridge 1 to the song').click();
+    await page.locator('.notice').getByText('Bridge is in the song.').waitFor();
+    const names = () => page.locator('.section').evaluateAll((all) => all.map((each) => each.dataset.name));
+    const { sketch } = await client.ask('sketch.get', { name: 'growing' });
+    assert.deepEqual(sketch.sections.map((each) => each.name), ['Theme', 'Bridge', 'Theme again']);
+    assert.deepEqual(await names(), sketch.sections.map((each) => each.name));
+    assert.equal(sketch.sections[1].chord_line, proposals[0].section.chord_line);
+    await page.locator('.notice').getByRole('button', { name: 'Undo' }).click();
+    assert.deepEqual(await names(), ['Theme']);
+    await client.ask('sketch.delete', { name: 'growing' });
   }));
 
   test('the daemon’s sentence stands beside the section it is about; a deleted song comes back', () => on('#song/1', async (page) => {
     await client.ask('sketch.put', { name: 'wanting', sketch: { title: 'Wanting', sections: [{ name: 'Theme', kind: 'theme', take: 1, label: 'A' }, { name: 'Other', kind: 'bridge', take: 1, label: 'Z' }] } });
     await button(page, 'Song sketch').click();
-    await page.getByText(/songs? kept/).click();
+    await page.getByText(/songs? saved/).click();
     await button(page, 'Open wanting').click();
     const why = await client.ask('sketch.outline', { name: 'wanting' }).catch((error) => error.message);
     await page.locator('[data-name=Other]').getByRole('alert').getByText(why).waitFor();

@@ -73,6 +73,12 @@ def engraved_by_lilypond(page: Path, folder: Path) -> str:
     text = source.read_text(encoding='utf-8')
     for written, meant in ((':m5', ':m'), (':dim5m7', ':m7.5-'), (':5', '')):
         text = re.sub(rf'(?<=[0-9.]){re.escape(written)}(?![0-9.])', meant, text)
+    # It also numbers a single verse, and numbers all of them at the first note, long before the first word.
+    verses = re.findall(r'\\set stanza = "(\d+)\." \\(\w+)', text)
+    for number, name in verses:
+        text = text.replace(rf'\set stanza = "{number}." \{name}', rf'\{name}')
+        if len(verses) > 1:
+            text = re.sub(rf'(\n{name} = *\\lyricmode *{{\\set ignoreMelismata =\s*##t(?:\s*\\skip1)*)', rf'\g<1> \\set stanza = "{number}." ', text)
     source.write_text(text, encoding='utf-8')
     said = run('lilypond', '-dno-point-and-click', '-o', folder / page.stem, source)
     wrong = [line for line in said.stderr.splitlines() if 'error' in line or 'bar check failed' in line.lower() or 'barcheck failed' in line]

@@ -8,7 +8,10 @@
 #include <map>
 #include <pugixml.hpp>
 
+#include "daemon/harmony/chord_symbol.h"
+#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/midi/smf.h"
+#include "daemon/song/form_midi.h"
 #include "daemon/song/hand_over.h"
 
 namespace undersong::song {
@@ -17,7 +20,7 @@ namespace {
 Folder demo(harmony::PadStyle style = harmony::PadStyle::kStill) {
   const auto file = midi::read_smf_file(std::filesystem::path(UNDERSONG_SOURCE_DIR) / "configs/demo.mid");
   HandOverOptions options;
-  options.parts.pad = style;
+  options.parts.strings = style;
   return *hand_over(Played{midi::merged_events(*file), {}}, options);
 }
 
@@ -40,7 +43,7 @@ TEST(StringParts, LieUnderTheTuneAndNoNoteIsHeldOverAPhrase) {
       const Part& part = folder.form.parts[p];
       for (const auto& voice : strings.voices)
         for (const WrittenNote& note : voice.parts[p].melody)
-          EXPECT_LE(note.length, 8 * (part.free ? 4 : folder.form.meter) * kBeat);
+          EXPECT_LE(note.length, 8 * meter_of(folder.form, part).bar());
       for (const WrittenNote& tune : part.melody)
         for (const WrittenNote& first : strings.voices[3].parts[p].melody) {
           if (first.at >= tune.at + tune.length || first.at + first.length <= tune.at) continue;
@@ -59,7 +62,7 @@ TEST(StringParts, AllVoicesBreatheTogetherAtTheEndOfEveryPhrase) {
   int breaths = 0;
   for (std::size_t p = 0; p < folder.form.parts.size(); ++p) {
     const Part& part = folder.form.parts[p];
-    const Ticks bar = (part.free ? 4 : folder.form.meter) * kBeat;
+    const Ticks bar = meter_of(folder.form, part).bar();
     if (part.length < 2 * bar || part.length % bar != Ticks(0)) continue;
     ++breaths;
     for (const auto& voice : strings.voices)
@@ -112,6 +115,79 @@ TEST(StringParts, TheSectionGrowsWithTheTune) {
   EXPECT_EQ(directions[3].dynamic, "mf");
   const auto& notes = strings.voices[0].parts[0].melody;
   EXPECT_LT(notes.front().velocity, notes.back().velocity);
+}
+
+// A row of rich chords of two bars each, without a tune.
+Form rich_chords() {
+  Form form;
+  Part part;
+  for (const char* name : {"Cmaj9", "Am9", "Dm11", "G13", "C6/9", "Fm(maj9)", "Bb13#11", "C"}) {
+    const auto chord = harmony::parse_chord(name);
+    EXPECT_TRUE(chord) << name;
+    part.chords.push_back({chord->chord, chord->root, part.length, 8 * kBeat});
+    part.length += 8 * kBeat;
+  }
+  form.parts.push_back(part);
+  return form;
+}
+
+TEST(StringParts, AskedForDivisiPlayATonePerChordThatNobodyElseHas) {
+  const Form form = rich_chords();
+  const StringParts plain = string_parts(form, harmony::PadStyle::kStill);
+  const StringParts divided = string_parts(form, {harmony::PadStyle::kStill, true});
+  const auto& chords = form.parts[0].chords;
+  int seconds = 0;
+  for (std::size_t voice = 0; voice < harmony::kStrings; ++voice) {
+    const auto& before = plain.voices[voice].parts[0].melody;
+    const auto& notes = divided.voices[voice].parts[0].melody;
+    ASSERT_EQ(notes.size(), before.size());
+    for (std::size_t i = 0; i < notes.size(); ++i) {
+      EXPECT_TRUE(before[i].above.empty());
+      if (notes[i].above.empty()) {
+        EXPECT_EQ(notes[i], before[i]);
+        continue;
+      }
+      ++seconds;
+      EXPECT_TRUE(voice == 3 || voice == 1) << "violins I and violas";
+      EXPECT_EQ(notes[i].above.front().pitch, before[i].pitch) << "the upper half goes on as it was";
+      EXPECT_GE(notes[i].pitch, harmony::kStringRanges[voice].lowest);
+      for (const WrittenChord& chord : chords) {
+        if (chord.at >= notes[i].at + notes[i].length || chord.at + chord.length <= notes[i].at) continue;
+        const auto tones = harmony::row(chord.chord.quality).tones.transposed(chord.chord.root.value());
+        EXPECT_TRUE(tones.contains(notes[i].pitch.pitch_class()));
+        for (const auto& other : plain.voices)
+          for (const WrittenNote& each : other.parts[0].melody)
+            if (each.at < chord.at + chord.length && each.at + each.length > chord.at &&
+                each.at < notes[i].at + notes[i].length && each.at + each.length > notes[i].at) {
+              EXPECT_NE(each.pitch.pitch_class(), notes[i].pitch.pitch_class());
+            }
+      }
+    }
+  }
+  EXPECT_GE(seconds, 3);
+  // On the page, both lines of a desk are one chord, and it says where they part and meet.
+  const auto folder = hand_over_form(form, {harmony::PadStyle::kStill, true});
+  ASSERT_TRUE(folder) << folder.error().message;
+  pugi::xml_document sheet;
+  ASSERT_TRUE(sheet.load_string(text_of(*folder, "strings.musicxml").c_str()));
+  EXPECT_GT(sheet.select_nodes("//note/chord").size(), 0u);
+  for (const auto& desk : sheet.select_nodes("//part")) {
+    const auto words = desk.node().select_nodes(".//words");
+    for (std::size_t i = 0; i < words.size(); ++i)
+      EXPECT_STREQ(words[i].node().text().get(), i % 2 == 0 ? "div." : "unis.");
+  }
+  EXPECT_FALSE(sheet.select_nodes("//words").empty());
+  // In the MIDI file both sound, on the track of the desk.
+  const auto notes_in = [](const Folder& made) {
+    const auto file = midi::read_smf(made.files.front().bytes);
+    std::size_t count = 0;
+    for (const auto& track : file->tracks)
+      for (const auto& event : track.events)
+        count += track.name.starts_with("string pad") && (event.bytes[0] & 0xF0) == 0x90;
+    return count;
+  };
+  const auto undivided = hand_over_form(form);
+  EXPECT_EQ(notes_in(*folder), notes_in(*undivided) + static_cast<std::size_t>(seconds));
 }
 
 TEST(BandParts, AllStavesOfTheScoreHaveTheSameBars) {

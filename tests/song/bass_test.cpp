@@ -59,8 +59,9 @@ TEST(Bass, ABarInWhichThePassesAgreeOnNothingHasSlashes) {
   const BassLine line = agreed_bass(passes, Ticks(0), 2 * kBar, kBar);
   EXPECT_EQ(line.slashes, std::vector<Ticks>{kBar});
   const std::vector<WrittenChord> chords{chord(0, 0, 4), chord(5, 4, 4)};
-  EXPECT_EQ(places(bass_voice(chords, line, kBar, true)), (Places{{0, 36}, {4, 0}, {5, 0}, {6, 0}, {7, 0}}));
-  EXPECT_EQ(places(bass_voice(chords, line, kBar, false)), (Places{{0, 36}, {4, 29}}))
+  EXPECT_EQ(places(bass_voice(chords, line, Meter{4}, true)),
+            (Places{{0, 36}, {4, 0}, {5, 0}, {6, 0}, {7, 0}}));
+  EXPECT_EQ(places(bass_voice(chords, line, Meter{4}, false)), (Places{{0, 36}, {4, 29}}))
       << "played, it is the root";
 }
 
@@ -72,10 +73,10 @@ TEST(Bass, TwoPassesMustAgreeAndOnePassIsWrittenAsItIs) {
 
 TEST(Bass, AChordUnderWhichTheLineSaysNothingHasItsBassHeld) {
   const std::vector<WrittenChord> chords{chord(0, 0, 4), chord(5, 4, 4, "maj", 9), chord(7, 8, 4)};
-  const auto voice = bass_voice(chords, {{note(0, 40), note(2, 36), note(8, 43)}, {}}, kBar, true);
+  const auto voice = bass_voice(chords, {{note(0, 40), note(2, 36), note(8, 43)}, {}}, Meter{4}, true);
   EXPECT_EQ(places(voice), (Places{{0, 40}, {2, 36}, {4, 33}, {8, 43}})) << "F/A has an A";
   EXPECT_EQ(voice[2].length, kBar);
-  EXPECT_EQ(places(bass_voice(chords, {}, kBar, true)), (Places{{0, 36}, {4, 33}, {8, 31}}));
+  EXPECT_EQ(places(bass_voice(chords, {}, Meter{4}, true)), (Places{{0, 36}, {4, 33}, {8, 31}}));
   for (const WrittenNote& n : voice) EXPECT_GE(n.length, Ticks(1));
 }
 
@@ -125,7 +126,7 @@ Form two_feel() {
   }
   strains[1].bass.pop_back();
   Form form;
-  form.parts = fold(strains, 4);
+  form.parts = fold(strains, 4 * kBeat);
   form.parts[0].name = "A";
   spell_form(form, std::nullopt);
   return form;
@@ -143,7 +144,7 @@ TEST(Bass, PassesOverOtherChordsHaveNoVote) {
     strain.chords = {chord(4, 0, 4, "min7"), chord(last, 4, 4)};
     strain.bass = {note(0, 40, 4), note(4, last == 7 ? 43 : 41, 4)};
   }
-  const auto parts = fold({strains.data(), 1}, 4, strains);
+  const auto parts = fold({strains.data(), 1}, 4 * kBeat, strains);
   ASSERT_EQ(parts.size(), 1u);
   EXPECT_EQ(places(parts[0].bass.notes), (Places{{0, 40}, {4, 43}}));
   EXPECT_TRUE(parts[0].bass.slashes.empty());

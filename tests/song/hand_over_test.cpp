@@ -129,7 +129,7 @@ TEST(HandOver, AThemeThatComesRoundIsOneStrainWithTheOtherEndingOfTheFourthTime)
   const Part& part = folder.form.parts[0];
   EXPECT_EQ(part.times, 4);
   EXPECT_EQ(part.length, 16 * kBeat);
-  EXPECT_EQ(folder.form.meter, 4);
+  EXPECT_EQ(folder.form.meter, Meter{4});
   EXPECT_NEAR(folder.form.tempo, 92, 4);
   ASSERT_EQ(part.endings.size(), 1u) << chart(folder.form);
   EXPECT_EQ(part.endings[0].times, std::vector<int>{4});
@@ -215,6 +215,46 @@ TEST(HandOver, WhereThePlayerSaidThatBarsBeginTheyBeginOnEveryPageWhateverTheLoo
     }
   EXPECT_EQ(said.form.parts.front().name, "Pickup");
   EXPECT_LT(said.form.parts.front().length, 4 * kBeat);
+}
+
+TEST(HandOver, RoundsInAnotherKeyHaveItsSignatureAndTheRoundsAfterThemTheOldOneAgain) {
+  Take take = play(Tune{}, 10);
+  const auto moved = [&](Micros at) {
+    return at > take.beats[64] - Micros(100'000) && at < take.beats[128] - Micros(100'000);
+  };
+  for (midi::Event& event : take.events) {
+    const bool key = (event.bytes[0] & 0xE0) == 0x80;
+    // A key goes up where it was struck in a moved round, and so does its end.
+    if (key && moved(event.at)) event.bytes[1] = static_cast<std::uint8_t>(event.bytes[1] + 2);
+  }
+  const auto folder = handed_over(take);
+  std::vector<int> signatures;
+  std::string names;
+  int bars = 0;
+  for (const Part& part : folder.form.parts) {
+    signatures.push_back(key_of(folder.form, part).signature);
+    names += part.name.substr(0, 1);
+    EXPECT_GT(part.times, 1) << "passes in one key are folded";
+    bars += static_cast<int>(part.length / (4 * kBeat)) * part.times;
+  }
+  EXPECT_EQ(signatures, (std::vector{0, 2, 0}));
+  EXPECT_EQ(names, "AAA") << "what is the same in another key has the same name";
+  EXPECT_EQ(bars, 40);
+  EXPECT_EQ(folder.form.parts.at(1).own_key->key, (harmony::Key{PitchClass(2), harmony::Mode::kMajor}));
+  std::vector<int> in_file;
+  for (const auto& key : parts_of(folder).key_signatures) in_file.push_back(key.fifths);
+  EXPECT_EQ(in_file, signatures);
+  for (const File& file : folder.files) {
+    if (file.name != "lead_sheet.musicxml" && file.name != "lead_sheet_b_flat.musicxml") continue;
+    pugi::xml_document sheet;
+    ASSERT_TRUE(
+        sheet.load_buffer(file.bytes.data(), file.bytes.size(), pugi::parse_default & ~pugi::parse_doctype));
+    std::vector<int> written;
+    for (const auto& key : sheet.select_nodes("//key/fifths")) written.push_back(key.node().text().as_int());
+    EXPECT_EQ(written, file.name == "lead_sheet.musicxml" ? (std::vector{0, 2, 0}) : (std::vector{2, 4, 2}));
+    EXPECT_EQ(sheet.select_nodes("//accidental").size(), 0u)
+        << file.name << ": the notes are those of the keys";
+  }
 }
 
 TEST(HandOver, ATakeThatBeganWithinAClocksBarHasThatClocksBars) {

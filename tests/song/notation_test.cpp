@@ -100,7 +100,7 @@ TEST(Notation, ShowsTheBeat) {
 
 TEST(Notation, RestsAreCutWhereAChordBegins) {
   const std::vector<Ticks> cuts{Ticks(0), Ticks(960)};
-  EXPECT_EQ(words(write_bar({}, Ticks(0), 4 * kBeat, cuts)), "rest-half rest-half");
+  EXPECT_EQ(words(write_bar({}, Ticks(0), 4 * kBeat, {}, cuts)), "rest-half rest-half");
   EXPECT_TRUE(write_bar({}, Ticks(0), 4 * kBeat).front().whole_bar);
 }
 

@@ -62,7 +62,7 @@ std::set<int> expect_made(const std::vector<std::string>& files, Library& librar
   if (!form) return meters;
   EXPECT_TRUE(is_tempo_mark(form->tempo)) << files.front();
   for (const Part& part : form->parts)
-    if (!part.free) meters.insert(meter_of(*form, part));
+    if (!part.free) meters.insert(meter_of(*form, part).beats);
   return meters;
 }
 

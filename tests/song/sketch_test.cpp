@@ -158,7 +158,7 @@ TEST(Sketch, ASectionIsTheMelodyAndChordsThatWerePlayed) {
   EXPECT_EQ(symbols(part), (Symbols{"Ebmaj9", "Cm7", "Abmaj7", "G7sus4"}));
   EXPECT_FALSE(part.melody.empty());
   EXPECT_EQ(part.length, 8 * kBeat);
-  EXPECT_EQ(form.meter, 4);
+  EXPECT_EQ(form.meter, Meter{4});
 }
 
 TEST(Sketch, WithoutRepeatsItComesAsOftenAsItWasPlayed) {

@@ -4,13 +4,14 @@ import type { HandedOver } from '../protocol';
 import { ask, complain } from '../state';
 import { save_all, save_file, text_of } from './files';
 import type { SongState } from './song_state';
-import { Strings, strings } from './strings';
+import { divisi, Strings, strings } from './strings';
 import { worded } from './words';
 
 const about: Record<string, string> = {
   'parts.mid': 'the parts, on a track each', 'song.mid': 'the parts, on a track each',
   'lead_sheet.musicxml': 'melody and chord symbols, for notation programs', 'chart.txt': 'the chords in bars, as text',
   'lead_sheet_b_flat.musicxml': 'the lead sheet for instruments in B flat', 'lead_sheet_e_flat.musicxml': 'the lead sheet for instruments in E flat',
+  'chords.musicxml': 'the chords alone, with slashes in their rhythm',
   'score.musicxml': 'melody, piano, bass and strings together', 'bass.musicxml': 'for the bass player, with chord symbols',
   'strings.musicxml': 'the string section together', 'violin_1.musicxml': 'violin I', 'violin_2.musicxml': 'violin II', 'viola.musicxml': 'viola', 'cello.musicxml': 'cello',
 };
@@ -43,7 +44,7 @@ export function HandOverTake({ state }: { state: SongState }) {
   const make = () => {
     set_busy(true);
     const wanted = steady && tempo !== '' ? { tempo: Number(tempo) } : {};
-    ask('take.hand_over', { take: state.take, steady, strings: strings.peek(), ...wanted })
+    ask('take.hand_over', { take: state.take, steady, strings: strings.peek(), divisi: divisi.peek(), ...wanted })
       .then((got) => { set_made(got); set_trouble(''); }, (error: Error) => set_trouble(error.message))
       .finally(() => set_busy(false));
   };

@@ -1,8 +1,8 @@
 // The sketch of a song being edited. Changes are a draft until it is saved, and the draft survives a reload of the page.
 import { batch, effect, signal } from '@preact/signals';
-import type { Chord, HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
+import type { Chord, GrownSketch, HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
 import { ask, say } from '../state';
-import { strings } from './strings';
+import { divisi, strings } from './strings';
 
 export interface DraftSection {
   id: number;
@@ -39,6 +39,8 @@ export const draft = signal<Draft | null>(remembered());
 export const kept = signal<SketchList | null>(null);
 export const outline = signal<SketchOutline | null>(null);
 export const handed = signal<HandedOver | null>(null);
+/** What could come after a section; gone as soon as the sketch changes. */
+export const grown = signal<GrownSketch | null>(null);
 /** What the daemon says is wrong: with a section (from 1), or with the whole sketch (0). */
 export const trouble = signal<{ section: number; sentence: string } | null>(null);
 export const chords_put_in = signal(new Map<string, Chord>());  // by the name they have in the sketch
@@ -63,6 +65,7 @@ function lay(next: Draft): void {
     draft.value = next;
     outline.value = null;
     handed.value = null;
+    grown.value = null;
     trouble.value = null;
   });
   const missing = [...new Set(next.sections.flatMap((each) => each.section.chords ?? []))].filter((each) => !chords_put_in.peek().has(each));
@@ -122,7 +125,7 @@ function lay_sketch(sketch: SongSketch, name: string, revision: string): void {
   const { title, tempo, feel, count_in, sections } = sketch;
   const before = draft.peek();
   if (before?.changed && before.sections.length > 0)
-    say(`${before.title || 'The sketch'} was not kept.`, { label: 'Back to it', run: () => lay(before) });
+    say(`${before.title || 'The sketch'} was not saved.`, { label: 'Back to it', run: () => lay(before) });
   lay({ name, revision, title, tempo, ...(feel === undefined ? {} : { feel }), ...(count_in === undefined ? {} : { count_in }),
         sections: numbered(sections), changed: name === '' });
 }
@@ -195,8 +198,35 @@ export async function delete_kept(name: string): Promise<void> {
 export async function hand_over(): Promise<void> {
   if (draft.peek()!.changed && !(await keep())) return;
   try {
-    handed.value = await ask('sketch.hand_over', { name: draft.peek()!.name, strings: strings.peek() });
+    handed.value = await ask('sketch.hand_over', { name: draft.peek()!.name, strings: strings.peek(), divisi: divisi.peek() });
   } catch (error) {
     place_trouble(error);
   }
+}
+
+/** Saves first, because the daemon proposes for what it keeps. */
+export async function grow(): Promise<void> {
+  if ((draft.peek()!.changed || !draft.peek()!.name) && !(await keep())) return;
+  const { name } = draft.peek()!;
+  const got = await ask('sketch.grow', { name });
+  if (draft.peek()?.name === name && !draft.peek()!.changed) grown.value = got;
+}
+
+/** Adds a proposal, from 1, behind its section, with the way back to it where the song does not go back by itself. */
+export async function add_grown(number: number): Promise<void> {
+  const from = grown.peek()!, before = draft.peek()!;
+  const { added } = await ask('sketch.grow', { name: before.name, section: from.section, add: number });
+  if (!added) return;
+  const { title, tempo, feel, count_in, sections } = added.sketch;
+  lay({ name: added.name, revision: added.revision, title, tempo, ...(feel === undefined ? {} : { feel }), ...(count_in === undefined ? {} : { count_in }),
+        sections: numbered(sections), changed: false });
+  say(`${from.proposals[number - 1]!.section.name} is in the song.`, { label: 'Undo', run: () => change({ sections: before.sections }) });
+  await fetch_kept();
+  await fetch_outline();
+}
+
+/** A bar of the song in seconds; of four beats at 100 a minute while nothing is known of it. */
+export function seconds_a_bar(): number {
+  const now = outline.peek();
+  return now ? (now.meter * 60) / now.tempo : 2.4;
 }

@@ -6,6 +6,7 @@ import type { SketchSection } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { EditableNumber } from '../shell/editable';
 import { complain, daemon, symbol_of } from '../state';
+import { Grown } from './grow_view';
 import { Handed } from './hand_over';
 import { Strings } from './strings';
 import * as sketch from './sketch_state';
@@ -46,8 +47,8 @@ function Kept({ run }: { run: (work: () => Promise<unknown>) => void }) {
   return (
     <details class="kept-sketches" open={list_open.value}>
       {/* Opened by us alone: the browser tells of its own opening later, and a list that arrives meanwhile would close it again. */}
-      <summary onClick={(event) => { event.preventDefault(); list_open.value = !list_open.value; }}>{plural(list.length, 'song')} kept</summary>
-      <ul aria-label="Songs kept">
+      <summary onClick={(event) => { event.preventDefault(); list_open.value = !list_open.value; }}>{plural(list.length, 'song')} saved</summary>
+      <ul aria-label="Songs saved">
         {list.map((each) => (
           <li key={each.name}>
             <button type="button" class="quiet" aria-label={`Open ${each.name}`} disabled={each.problem !== ''} onClick={() => run(() => sketch.open(each.name))}>Open</button>
@@ -65,6 +66,7 @@ function OpenSketch({ state, draft, busy, run }: { state: SongState; draft: sket
   const trouble = sketch.trouble.value;
   const outline = sketch.outline.value;
   const made = sketch.handed.value;
+  const grown = sketch.grown.value;
   const list = useRef<HTMLOListElement>(null);
   const add = () => {
     const id = sketch.add({ name: 'Section', kind: 'interlude', take: state.take, repeats: 1, ...(state.loop.peek() ? { label: state.loop.peek()!.sections[0]!.label } : {}) });
@@ -86,10 +88,12 @@ function OpenSketch({ state, draft, busy, run }: { state: SongState; draft: sket
       <div class="sketch-acts">
         <button type="button" class="act" disabled={busy || !draft.changed} onClick={() => run(sketch.keep)}>Save the sketch</button>
         <button type="button" class="act" disabled={busy} onClick={() => run(sketch.hand_over)}>Hand over</button>
+        <button type="button" class="act" disabled={busy} title="The sketch is saved first." onClick={() => run(sketch.grow)}>Propose a bridge or an interlude</button>
         <Strings />
-        <span class="soft" role="status" data-kept-as={draft.changed ? '' : draft.name}>{draft.changed ? (draft.name ? `Changed since it was kept as ${draft.name}.` : 'Not kept yet.') : `Kept as ${draft.name}.`}
+        <span class="soft" role="status" data-kept-as={draft.changed ? '' : draft.name}>{draft.changed ? (draft.name ? `Changed since it was saved as ${draft.name}.` : 'Not saved yet.') : `Saved as ${draft.name}.`}
           {outline && ` ${number_of_beats(outline.parts.reduce((sum, part) => sum + part.beats, 0))} beats in all.`}</span>
       </div>
+      {grown && <Grown grown={grown} busy={busy} run={run} />}
       {made && <Handed made={made} />}
     </>
   );
