@@ -24,6 +24,8 @@ std::string local_time(protocol::TimeUtcMs utc);
 std::string beat_words(const protocol::BeatNow& beat);
 // The symbol of a chord: "Cm7b5/Gb", or with signs "Cø7/Gb".
 std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style);
+// What a take without a title is called by: "Ebmaj9 Cm7 Abmaj7 G7sus4, 10 times".
+std::string content_name(const protocol::TakeContent& content, protocol::SymbolStyle style);
 // Appends spaces up to a width in columns (not bytes, because symbols may contain signs).
 std::string padded(const std::string& text, std::size_t width);
 // Cuts the text to at most `width` columns; escape sequences take none.
