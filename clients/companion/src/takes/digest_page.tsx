@@ -51,18 +51,18 @@ function play_on(moment: DigestMoment): void {
 function judge(moment: DigestMoment, verdict: Verdict): void {
   const { take, from_us, length_us } = moment;
   const sounds = playing.peek() === id(moment);
-  const at = moments().indexOf(moment);
+  const at = moments().findIndex((each) => id(each) === id(moment));
   const next = moments()[at + 1];
   ask('take.judge', { take, from_us, length_us, verdict }).then(() => {
     const now = digest.peek();
     if (!now) return;
     if (verdict === 'dismissed') {
-      digest.value = { ...now, moments: now.moments.filter((each) => each !== moment) };
+      digest.value = { ...now, moments: now.moments.filter((each) => id(each) !== id(moment)) };
       if (sounds) next ? play_on(next) : silence();
       else if (chosen.peek() === id(moment)) chosen.value = next ? id(next) : id(now.moments[at - 1] ?? moment);
       say('It will not be proposed again.', { label: 'Undo', run: () => void ask('take.judge', { take, from_us, length_us, verdict: 'open' }).then(fetch_digest).catch(complain) });
     } else {
-      digest.value = { ...now, moments: now.moments.map((each) => (each === moment ? { ...each, verdict } : each)) };
+      digest.value = { ...now, moments: now.moments.map((each) => (id(each) === id(moment) ? { ...each, verdict } : each)) };
     }
   }, complain);
 }

@@ -95,7 +95,7 @@ export class Roll {
     this.canvas.width = Math.round(width * this.dpr);
     this.canvas.height = Math.round(height * this.dpr);
     this.forget_pictures();
-    if (fitted || this.us_per_px === 0) this.fit();
+    if (fitted) this.fit(true);
     this.touch();
   }
 
