@@ -23,7 +23,7 @@ inline constexpr std::size_t kMostNamedChords = 6000;  // of a take that are loo
 // What was gone round, the one with most chords first. Of two that share most of their chords only the first.
 // `chords`: the same number for the same root and family.
 std::vector<ContentFound> named_loops(std::span<const std::uint16_t> chords);
-// The loops, and those of `others` that lie nowhere near them and were gone round three times or more.
+// The loops, and those passes of `others` that lie outside of them, where there are three or more.
 std::vector<AboutLoop> with_others(std::vector<AboutLoop> loops, const std::vector<AboutLoop>& others);
 
 }  // namespace undersong::takes

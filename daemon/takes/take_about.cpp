@@ -117,11 +117,11 @@ std::vector<std::uint8_t> melody_picture(std::span<const FindNote> melody, Micro
 
 std::vector<AboutLoop> with_others(std::vector<AboutLoop> loops, const std::vector<AboutLoop>& others) {
   constexpr std::size_t kFewestTimes = 3;
-  for (const AboutLoop& other : others) {
-    const auto near = std::count_if(other.passes.begin(), other.passes.end(), [&](const AboutPass& pass) {
-      return within(loops, pass.from + pass.length / 2);
-    });
-    if (other.passes.size() >= kFewestTimes && near == 0) loops.push_back(other);
+  const std::vector<AboutLoop> studied = loops;
+  for (AboutLoop other : others) {
+    std::erase_if(other.passes,
+                  [&](const AboutPass& pass) { return within(studied, pass.from + pass.length / 2); });
+    if (other.passes.size() >= kFewestTimes) loops.push_back(std::move(other));
   }
   return loops;
 }
