@@ -108,10 +108,11 @@ struct Status {
       "pad has asked for the takes that hold what was just played; a client that shows takes then asks "
       "take.find_played. `midi_trouble`: why no MIDI input can be opened, in one sentence that says what to "
       "do; "
-      "missing when all is well.";
+      "missing when all is well. `takes_studied`: how many kept takes have been studied since the daemon "
+      "started; their names and pictures are better known then.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false,"last_note":83490112}],"outputs":[{"name":"undersong","connected":true,"trouble":"","listeners":1,"offered":["Stage keyboard"]}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0})";
-  static constexpr std::array kAddedLater{"finds_asked"};
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false,"last_note":83490112}],"outputs":[{"name":"undersong","connected":true,"trouble":"","listeners":1,"offered":["Stage keyboard"]}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0,"takes_studied":0})";
+  static constexpr std::array kAddedLater{"finds_asked", "takes_studied"};
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -124,10 +125,11 @@ struct Status {
   std::uint64_t lost_events = 0;
   std::uint64_t finds_asked = 0;
   std::optional<std::string> midi_trouble{};
+  std::uint64_t takes_studied = 0;
 };
 BOOST_DESCRIBE_STRUCT(Status, (),
                       (at, ports, outputs, playing, take, store, still, settings, log_last, lost_events,
-                       finds_asked, midi_trouble))
+                       finds_asked, midi_trouble, takes_studied))
 
 struct Log : LogLine {
   static constexpr const char* kMethod = "log";
@@ -223,7 +225,7 @@ struct ListTakes {
   static constexpr const char* kExample =
       R"({"limit":20,"root":10,"family":"dominant","melody":4,"melody_over":10})";
   static constexpr const char* kReplyExample =
-      R"({"takes":[{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":2,"key":"F:maj","content":{"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"}],"times":1},"deleted":false,"first_line":89101,"last_line":92310}],"more":false})";
+      R"({"takes":[{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":2,"key":"F:maj","content":{"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"}],"times":1,"tempo":92,"circled_us":0,"returns":1},"deleted":false,"first_line":89101,"last_line":92310}],"more":false})";
   using Reply = TakeList;
   std::optional<Whole<1, 500>> limit{};
   std::optional<std::uint64_t> before{};
@@ -262,13 +264,22 @@ struct TakeKey {
 };
 BOOST_DESCRIBE_STRUCT(TakeKey, (), (at, harte, pinned))
 
+struct TakePart {
+  static constexpr const char* kSays = "`from_us` counts from the beginning of the take.";
+  TimeUs from_us = 0, length_us = 0;
+};
+BOOST_DESCRIBE_STRUCT(TakePart, (), (from_us, length_us))
+
 struct TakeDetail {
+  static constexpr const char* kSays = "`kept`: the parts that the player kept; see take.judge.";
+  static constexpr std::array kAddedLater{"kept"};
   TakeSummary summary;
   std::vector<TakeChord> chords;
   std::vector<TakeKey> keys;
   std::vector<TakeMark> marks;
+  std::vector<TakePart> kept;
 };
-BOOST_DESCRIBE_STRUCT(TakeDetail, (), (summary, chords, keys, marks))
+BOOST_DESCRIBE_STRUCT(TakeDetail, (), (summary, chords, keys, marks, kept))
 
 struct GetTake {
   static constexpr const char* kMethod = "take.get";
@@ -276,7 +287,7 @@ struct GetTake {
       "A take with its chords, keys and marks. Without `take`: the newest that is not deleted.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","at":81200345}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn","line":90413}]})";
+      R"({"summary":{"take":12,"begin_utc_ms":1790000000000,"at":81200345,"length_us":94200000,"title":"circling in F","annotation":"","ended":"silence","notes":861,"chords":58,"marks":1,"key":"F:maj","deleted":false,"first_line":89101,"last_line":92310},"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7","at":81200345}],"keys":[{"at":84100000,"harte":"F:maj","pinned":false}],"marks":[{"at":90100200,"text":"this turn","line":90413}],"kept":[{"from_us":8900000,"length_us":10434000}]})";
   using Reply = TakeDetail;
   std::optional<std::uint64_t> take{};
 };
@@ -291,6 +302,7 @@ struct FoundMoment {
       "again if the player came back to it after something else.";
   std::uint64_t take = 0;
   std::string title;
+  std::optional<TakeContent> content{};
   TimeUtcMs begin_utc_ms = 0;
   TimeUs at = 0, from_us = 0, length_us = 0;
   std::vector<Chord> chords;
@@ -300,8 +312,8 @@ struct FoundMoment {
   std::uint32_t time = 1, times = 1;
 };
 BOOST_DESCRIBE_STRUCT(FoundMoment, (),
-                      (take, title, begin_utc_ms, at, from_us, length_us, chords, pitch, name, degree, key,
-                       time, times))
+                      (take, title, content, begin_utc_ms, at, from_us, length_us, chords, pitch, name,
+                       degree, key, time, times))
 
 struct NearQuestion {
   static constexpr const char* kSays =
@@ -353,6 +365,7 @@ struct FoundTake {
       "against those played; 2 means half as fast.";
   std::uint64_t take = 0;
   std::string title;
+  std::optional<TakeContent> content{};
   TimeUtcMs begin_utc_ms = 0;
   TimeUs from_us = 0, length_us = 0;
   FoundAs as = FoundAs::kTune;
@@ -360,7 +373,8 @@ struct FoundTake {
   int shift = 0;
   double rate = 1;
 };
-BOOST_DESCRIBE_STRUCT(FoundTake, (), (take, title, begin_utc_ms, from_us, length_us, as, times, shift, rate))
+BOOST_DESCRIBE_STRUCT(FoundTake, (),
+                      (take, title, content, begin_utc_ms, from_us, length_us, as, times, shift, rate))
 
 struct FoundTakes {
   static constexpr const char* kSays =
@@ -510,6 +524,139 @@ struct GetThumbnail {
 };
 BOOST_DESCRIBE_STRUCT(GetThumbnail, (), (take, spans))
 
+struct SimilarTake {
+  static constexpr const char* kSays =
+      "Another take that goes round the loop of this one, and where. `shift`: semitones from this take to "
+      "that one, upwards or downwards, whichever is nearer.";
+  std::uint64_t take = 0;
+  std::string title;
+  std::optional<TakeContent> content{};
+  TimeUtcMs begin_utc_ms = 0;
+  TimeUs from_us = 0, length_us = 0;
+  Whole<-5, 6> shift;
+};
+BOOST_DESCRIBE_STRUCT(SimilarTake, (), (take, title, content, begin_utc_ms, from_us, length_us, shift))
+
+struct SimilarTakes {
+  static constexpr const char* kSays =
+      "Most alike first, at most 8. Empty if the take goes round nothing, or nothing else does so.";
+  std::uint64_t take = 0;
+  std::vector<SimilarTake> found;
+};
+BOOST_DESCRIBE_STRUCT(SimilarTakes, (), (take, found))
+
+struct GetSimilar {
+  static constexpr const char* kMethod = "take.similar";
+  static constexpr const char* kSays =
+      "The takes that go round the same chords as this one, in any key and tempo. Without `take`: the "
+      "newest.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"found":[{"take":7,"title":"rounds","begin_utc_ms":1780000000000,"from_us":63100000,"length_us":41500000,"shift":-5}]})";
+  using Reply = SimilarTakes;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(GetSimilar, (), (take))
+
+struct PicturedPass {
+  static constexpr const char* kSays =
+      "One time round the loop. `from_us` counts from the beginning of the take. `variant`: a chord was "
+      "replaced, added or left out.";
+  TimeUs from_us = 0, length_us = 0;
+  Whole<-6, 6> transposed;
+  bool variant = false;
+};
+BOOST_DESCRIBE_STRUCT(PicturedPass, (), (from_us, length_us, transposed, variant))
+
+struct PicturedLoop {
+  std::vector<Chord> chords;
+  std::vector<PicturedPass> passes;
+};
+BOOST_DESCRIBE_STRUCT(PicturedLoop, (), (chords, passes))
+
+struct TakePicture {
+  static constexpr const char* kSays =
+      "The take at a glance, as it is kept with it. `melody`: the take cut into parts of equal length, and "
+      "in each the melody note that sounds longest, 0 where there is none. `loops`: the one that explains "
+      "most first. `studied` false: the daemon has not looked for beats and loops yet; the loops are read "
+      "from the names of the chords, and `tempo` and `meter` are missing. They are also missing if there is "
+      "no pulse.";
+  std::uint64_t take = 0;
+  bool studied = false;
+  TimeUs length_us = 0;
+  std::vector<PitchNumber> melody;
+  std::vector<PicturedLoop> loops;
+  std::optional<double> tempo{};
+  std::optional<std::uint32_t> meter{};
+};
+BOOST_DESCRIBE_STRUCT(TakePicture, (), (take, studied, length_us, melody, loops, tempo, meter))
+
+struct GetPicture {
+  static constexpr const char* kMethod = "take.picture";
+  static constexpr const char* kSays =
+      "The line of the melody over the loops of a take. It costs little: nothing is listened to again. "
+      "Without `take`: the newest.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample =
+      R"({"take":12,"studied":true,"length_us":94200000,"melody":[76,79,0,74],"loops":[{"chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"}],"passes":[{"from_us":2311659,"length_us":10434000,"transposed":0,"variant":false}]}],"tempo":92,"meter":4})";
+  using Reply = TakePicture;
+  std::optional<std::uint64_t> take{};
+};
+BOOST_DESCRIBE_STRUCT(GetPicture, (), (take))
+
+enum class DigestSpan : std::uint8_t { kEvening, kWeek };
+BOOST_DESCRIBE_ENUM(DigestSpan, kEvening, kWeek)
+
+enum class DigestReason : std::uint8_t { kMarked, kCircled, kReturned, kNewChords };
+BOOST_DESCRIBE_ENUM(DigestReason, kMarked, kCircled, kReturned, kNewChords)
+
+struct DigestMoment {
+  static constexpr const char* kSays =
+      "`from_us` counts from the beginning of the take, as take.play needs it. `bars`: how many bars long; "
+      "missing without a pulse. `reasons`: why it is worth hearing again, the weightiest first, and `reason` "
+      "the same in words. `chords`: of the loop that was circled, or those that the note was held over. "
+      "`verdict`: what the player has said of it; dismissed moments are not in the answer.";
+  std::uint64_t take = 0;
+  std::string title;
+  std::optional<TakeContent> content{};
+  TimeUtcMs begin_utc_ms = 0;
+  TimeUs from_us = 0, length_us = 0;
+  std::optional<std::uint32_t> bars{};
+  std::vector<DigestReason> reasons;
+  std::string reason;
+  std::vector<Chord> chords;
+  Verdict verdict = Verdict::kOpen;
+};
+BOOST_DESCRIBE_STRUCT(DigestMoment, (),
+                      (take, title, content, begin_utc_ms, from_us, length_us, bars, reasons, reason, chords,
+                       verdict))
+
+struct Digest {
+  static constexpr const char* kSays =
+      "The best first. `from_utc_ms` and `to_utc_ms`: the evening or week. `takes`: how many were played in "
+      "it. `unstudied`: how many of them the daemon has not looked through yet; ask again in a moment.";
+  TimeUtcMs from_utc_ms = 0, to_utc_ms = 0;
+  std::uint64_t takes = 0, unstudied = 0;
+  std::vector<DigestMoment> moments;
+};
+BOOST_DESCRIBE_STRUCT(Digest, (), (from_utc_ms, to_utc_ms, takes, unstudied, moments))
+
+struct GetDigest {
+  static constexpr const char* kMethod = "take.digest";
+  static constexpr const char* kSays =
+      "The moments most worth hearing again of the last evening on which something was played, or of the "
+      "seven days up to it: what was marked, circled longest and returned to, and new chords under a note "
+      "that were held for long. An evening ends at five in the morning. By default the evening, and at most "
+      "24 moments.";
+  static constexpr const char* kExample = R"({"span":"week","limit":8})";
+  static constexpr const char* kReplyExample =
+      R"({"from_utc_ms":1789400000000,"to_utc_ms":1790000000000,"takes":31,"unstudied":0,"moments":[{"take":12,"title":"","begin_utc_ms":1790000000000,"from_us":22000000,"length_us":20870000,"bars":8,"reasons":["circled"],"reason":"circled for 3:12, 18 times","chords":[{"root":5,"root_name":"F","quality":"maj7","letters":["","maj7"],"signs":["Δ","7"],"harte":"F:maj7"}],"verdict":"open"}]})";
+  using Reply = Digest;
+  std::optional<DigestSpan> span{};
+  std::optional<Whole<1, 100>> limit{};
+};
+BOOST_DESCRIBE_STRUCT(GetDigest, (), (span, limit))
+
 struct SpelledPitches {
   std::vector<std::string> names;
 };
@@ -544,6 +691,22 @@ struct MarkTake {
   std::optional<std::string> text{};
 };
 BOOST_DESCRIBE_STRUCT(MarkTake, (), (text))
+
+struct JudgeMoment {
+  static constexpr const char* kMethod = "take.judge";
+  static constexpr const char* kSays =
+      "Keeps or dismisses a part of a take, as take.digest proposes it, or takes that back (`open`). What "
+      "was "
+      "dismissed is not proposed again.";
+  static constexpr const char* kExample =
+      R"({"take":12,"from_us":8900000,"length_us":10434000,"verdict":"kept"})";
+  static constexpr const char* kReplyExample = R"({"number":90414})";
+  using Reply = Kept;
+  std::uint64_t take = 0;
+  TimeUs from_us = 0, length_us = 0;
+  Verdict verdict = Verdict::kKept;
+};
+BOOST_DESCRIBE_STRUCT(JudgeMoment, (), (take, from_us, length_us, verdict))
 
 struct LearntControl {
   std::string message;
@@ -694,6 +857,42 @@ struct GetBeats {
   std::optional<std::uint64_t> take{};
 };
 BOOST_DESCRIBE_STRUCT(GetBeats, (), (take))
+
+struct StudyProgress {
+  static constexpr const char* kSays =
+      "`working`: the take is being studied now. `done`: how much of the work is done, 0 to 1.";
+  bool working = false;
+  Share done;
+};
+BOOST_DESCRIBE_STRUCT(StudyProgress, (), (working, done))
+
+struct GetStudyProgress {
+  static constexpr const char* kMethod = "study.progress";
+  static constexpr const char* kSays =
+      "How far the work on a take is that take.beats, take.loop and others wait for.";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample = R"({"working":true,"done":0.4})";
+  using Reply = StudyProgress;
+  std::uint64_t take = 0;
+};
+BOOST_DESCRIBE_STRUCT(GetStudyProgress, (), (take))
+
+struct StudyCancelled {
+  static constexpr const char* kSays = "`was`: true if the take was being studied.";
+  bool was = false;
+};
+BOOST_DESCRIBE_STRUCT(StudyCancelled, (), (was))
+
+struct CancelStudy {
+  static constexpr const char* kMethod = "study.cancel";
+  static constexpr const char* kSays =
+      "Gives that work up. The requests that wait for it are answered with an error (-32002).";
+  static constexpr const char* kExample = R"({"take":12})";
+  static constexpr const char* kReplyExample = R"({"was":true})";
+  using Reply = StudyCancelled;
+  std::uint64_t take = 0;
+};
+BOOST_DESCRIBE_STRUCT(CancelStudy, (), (take))
 
 struct DeleteTake {
   static constexpr const char* kMethod = "take.delete";
@@ -1079,11 +1278,12 @@ BOOST_DESCRIBE_STRUCT(EraseIdiom, (), ())
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<
     Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, FindPlayed,
-    GetMeetings, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake, EndTake, RenameTake, AnnotateTake,
-    CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat, CorrectBeat, GetBeats, Hear, PlayTake,
-    PlayAlong, GetPasses, StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces,
-    GetSettings, SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise,
-    HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch,
-    DeleteSketch, GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
+    GetMeetings, GetSimilar, GetPicture, GetDigest, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake,
+    JudgeMoment, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat,
+    CorrectBeat, GetBeats, GetStudyProgress, CancelStudy, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
+    Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings, SetSettings,
+    ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise, HandOverTake, ProposeSketch,
+    PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch, GrowSketch,
+    OpenDevices, PairDevice, ListDevices, RevokeDevice>;
 
 }  // namespace undersong::protocol

@@ -166,10 +166,11 @@ enum class LineKind : std::uint8_t {
   kMeeting,
   kHeard,
   kUnmark,
+  kVerdict,
 };
 BOOST_DESCRIBE_ENUM(LineKind, kTakeBegin, kMidi, kChord, kKey, kMelody, kOffered, kTried, kMark, kTakeEnd,
                     kCorrection, kRename, kAnnotate, kDelete, kRestore, kBeat, kAlong, kPass, kEcho, kLost,
-                    kMeeting, kHeard, kUnmark)
+                    kMeeting, kHeard, kUnmark, kVerdict)
 
 struct LoggedMidi {
   static constexpr const char* kSays =
@@ -335,6 +336,18 @@ struct LoggedMeeting : Chord {
 };
 BOOST_DESCRIBE_STRUCT(LoggedMeeting, (Chord), (pitch, name, degree, family, length_us, time, key))
 
+enum class Verdict : std::uint8_t { kKept, kDismissed, kOpen };
+BOOST_DESCRIBE_ENUM(Verdict, kKept, kDismissed, kOpen)
+
+struct LoggedVerdict {
+  static constexpr const char* kSays =
+      "What the player said of a part of the take: it is kept, it is dismissed, or neither any longer "
+      "(`open`). `from_us` counts from the beginning of the take.";
+  TimeUs from_us = 0, length_us = 0;
+  Verdict verdict = Verdict::kKept;
+};
+BOOST_DESCRIBE_STRUCT(LoggedVerdict, (), (from_us, length_us, verdict))
+
 struct LogLine {
   static constexpr const char* kSays =
       "One line of the log. Numbers ascend without gaps over all takes, and a line is saved before it is "
@@ -361,24 +374,41 @@ struct LogLine {
   std::optional<LoggedMidi> echo{};
   std::optional<LoggedLoss> lost{};
   std::optional<LoggedMeeting> meeting{};
+  std::optional<LoggedVerdict> verdict{};
   std::optional<std::string> text{};
   std::optional<std::string> reason{};
   std::optional<TimeUtcMs> begin_utc_ms{};
 };
 BOOST_DESCRIBE_STRUCT(LogLine, (),
                       (number, take, at, kind, midi, chord, key, melody, offered, tried, beat, along, pass,
-                       echo, lost, meeting, text, reason, begin_utc_ms))
+                       echo, lost, meeting, verdict, text, reason, begin_utc_ms))
+
+struct LoopAgain {
+  static constexpr const char* kSays =
+      "An earlier take that went round the same chords, and when it began. `shift`: semitones from that take "
+      "to this one, upwards or downwards, whichever is nearer.";
+  std::uint64_t take = 0;
+  TimeUtcMs begin_utc_ms = 0;
+  Whole<-5, 6> shift;
+};
+BOOST_DESCRIBE_STRUCT(LoopAgain, (), (take, begin_utc_ms, shift))
 
 struct TakeContent {
   static constexpr const char* kSays =
       "What a take without a title is called by: the chords that were gone round in it, and how often. A "
-      "take "
-      "that goes round nothing has its first chords, once. It is read from the names of the chords alone; "
-      "take.loop finds the loop with its beats and bars.";
+      "take that goes round nothing has its first chords, once. It is kept with the take. At first it is "
+      "read from the names of the chords; soon after the take has ended the daemon has looked for its beats "
+      "and loops, and then it is that of the loop that explains most, with its tempo in beats a minute. "
+      "`circled_us`: how long loops were gone round in all. `returns`: how many pairs of a melody note and a "
+      "chord the player came back to.";
   std::vector<Chord> chords;
   std::uint64_t times = 1;
+  std::optional<double> tempo{};
+  TimeUs circled_us = 0;
+  std::uint64_t returns = 0;
+  std::optional<LoopAgain> again{};
 };
-BOOST_DESCRIBE_STRUCT(TakeContent, (), (chords, times))
+BOOST_DESCRIBE_STRUCT(TakeContent, (), (chords, times, tempo, circled_us, returns, again))
 
 struct TakeSummary {
   static constexpr const char* kSays =

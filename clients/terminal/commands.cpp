@@ -42,6 +42,7 @@ void add_commands(CLI::App& program, Session& session) {
   add_takes(program, session);
   add_moments(program, session);
   add_orders(program, session);
+  add_digest(program, session);
   add_own(program, session);
   add_songs(program, session);
   add_sketches(program, session);

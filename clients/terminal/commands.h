@@ -42,6 +42,7 @@ void add_takes(CLI::App& program, Session& session);
 void add_moments(CLI::App& program, Session& session);  // moments
 // mark, end, hear, play, along, stop, tap, beat, hold, wish, key, settings
 void add_orders(CLI::App& program, Session& session);
+void add_digest(CLI::App& program, Session& session);  // digest
 void add_own(CLI::App& program, Session& session);
 void add_songs(CLI::App& program, Session& session);      // take loop, take reharmonise, take hand-over
 void add_find_played(CLI::App& group, Session& session);  // take find

@@ -78,6 +78,12 @@ std::optional<int> pitch_class_of(const std::string& note) {
   return (number % 12 + 12) % 12;
 }
 
+std::string content_name(const protocol::TakeContent& content, protocol::SymbolStyle style) {
+  std::string out;
+  for (const auto& chord : content.chords) out += (out.empty() ? "" : " ") + symbol(chord, style);
+  return out + (content.times > 1 ? fmt::format(", {} times", content.times) : " ...");
+}
+
 std::string padded(const std::string& text, std::size_t width) {
   std::size_t columns = 0;
   for (char c : text) columns += (static_cast<unsigned char>(c) & 0xC0) != 0x80;

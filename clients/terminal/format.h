@@ -28,6 +28,8 @@ std::string symbol(const protocol::Chord& chord, protocol::SymbolStyle style);
 std::string key_text(const std::string& harte);
 // Reads a note by its name, such as G or Db, or as a number 0..11; nullopt if it is neither.
 std::optional<int> pitch_class_of(const std::string& note);
+// What a take without a title is called by: "Ebmaj9 Cm7 Abmaj7 G7sus4, 10 times".
+std::string content_name(const protocol::TakeContent& content, protocol::SymbolStyle style);
 // Appends spaces up to a width in columns (not bytes, because symbols may contain signs).
 std::string padded(const std::string& text, std::size_t width);
 // Cuts the text to at most `width` columns; escape sequences take none.

@@ -24,13 +24,10 @@ struct ListOptions {
   bool deleted = false;
 };
 
-// A take that nobody has named is called by its chords.
 std::string title(const protocol::TakeSummary& take, protocol::SymbolStyle style) {
   if (!take.title.empty() || !take.content) return take.title;
-  std::vector<std::string> chords;
-  for (const auto& chord : take.content->chords) chords.push_back(symbol(chord, style));
-  return fmt::format("{}{}", fmt::join(chords, " "),
-                     take.content->times > 1 ? fmt::format(", {} times", take.content->times) : " ...");
+  return content_name(*take.content, style) +
+         (take.content->tempo ? fmt::format("; {:.0f}", *take.content->tempo) : "");
 }
 
 std::string one_line(const protocol::TakeSummary& take, protocol::SymbolStyle style) {

@@ -4,6 +4,7 @@
 #include <pthread.h>
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/signal_set.hpp>
@@ -21,9 +22,11 @@
 #include "daemon/live/stage.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/sources.h"
+#include "daemon/server/digest_wire.h"
 #include "daemon/server/notify.h"
 #include "daemon/server/server.h"
 #include "daemon/server/stage_loop.h"
+#include "daemon/song/describer.h"
 #include "daemon/song/studies.h"
 #include "daemon/takes/instance_lock.h"
 #include "daemon/takes/relistener.h"
@@ -61,6 +64,8 @@ class Running final : public Daemon {
     // it still has.
     source_.reset();
     answers_.stop();
+    if (describer_) describer_->stop();
+    describing_.stop();
     worker_.stop();
     if (server_) server_->stop();
     loop_.stop();
@@ -107,11 +112,19 @@ class Running final : public Daemon {
           stage_->own().heard_again();
         }});
 
+    describer_ = std::make_unique<song::Describer>(song::Describer::World{
+        *store_, on(describing_), [this] { return !stage_->recorder().take(); }, server::answers_of,
+        [this](std::uint64_t takes) {
+          stage_->studied(takes);
+          server_->publish_status();
+        }});
+
     if (auto heard = start_source(config); !heard) return heard.error();
     loop_.begin(*stage_);
     wait_for_signals();
     asio::post(io_, [this] { relistener_->nudge(); });
     asio::post(io_, [this] { make_find_prints(); });
+    asio::post(io_, [this] { describer_->nudge(); });
     return {};
   }
 
@@ -229,6 +242,13 @@ class Running final : public Daemon {
     stage_->kept(lines);
     server_->publish_log(lines);
     if (relistener_) relistener_->nudge();
+    if (describer_ && std::any_of(lines.begin(), lines.end(), tells_of_a_take)) describer_->nudge();
+  }
+
+  // A take has ended, or something was said of one.
+  static bool tells_of_a_take(const takes::Line& line) {
+    return line.kind == takes::LineKind::kTakeEnd || line.kind == takes::LineKind::kBeat ||
+           line.kind == takes::LineKind::kCorrection || line.kind == takes::LineKind::kRestore;
   }
 
   // A store of an older version has none, and they take a few milliseconds each; so some at a time.
@@ -316,6 +336,7 @@ class Running final : public Daemon {
   // Declared after io_, because their jobs post to it. Stopped before server_ is destroyed.
   Worker answers_{"answers", say_error, {.nice = 0, .most_waiting = server::Server::kMostAnswersWaiting}};
   Worker worker_{"aside", say_error};
+  Worker describing_{"describe", say_error};
   std::unique_ptr<takes::InstanceLock> lock_;
   std::unique_ptr<takes::Store> store_;
   std::unique_ptr<takes::Fetcher> fetcher_;  // on answers_
@@ -324,6 +345,7 @@ class Running final : public Daemon {
   std::unique_ptr<live::Stage> stage_;
   std::unique_ptr<server::Server> server_;
   std::unique_ptr<takes::Relistener> relistener_;
+  std::unique_ptr<song::Describer> describer_;  // on describing_
   std::unique_ptr<midi::Source> source_;
   asio::signal_set signals_;
   server::StageLoop loop_{

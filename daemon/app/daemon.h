@@ -10,6 +10,7 @@
 //   midi-out   the MIDI output
 //   answers    work of milliseconds: long answers about kept takes, and scores of takes
 //   aside      work of a second, at low priority: studies, other chords, parts and songs
+//   describe   studies of kept takes that nobody waits for, at low priority, while nobody plays
 //   one thread that watches the MIDI ports or plays a file, and the threads of the MIDI back end
 // They exchange data only through the lanes of Inputs and by posting work to `io`.
 //

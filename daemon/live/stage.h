@@ -71,6 +71,9 @@ class Stage {
   takes::IdiomKeeper& own() { return own_; }
   // How often an order has asked for the takes that hold what was just played. A client looks for them.
   std::uint64_t finds_asked() const { return finds_asked_; }
+  // How many kept takes have been studied; whoever lists takes asks again.
+  std::uint64_t takes_studied() const { return takes_studied_; }
+  void studied(std::uint64_t takes) { takes_studied_ += takes; }
   std::int64_t utc_ms() const { return world_.utc_ms(); }
   const midi::Inputs& inputs() const { return world_.inputs; }
 
@@ -104,7 +107,7 @@ class Stage {
   Player player_;
   BeatCorrections corrections_;
   takes::IdiomKeeper own_;
-  std::uint64_t finds_asked_ = 0;
+  std::uint64_t finds_asked_ = 0, takes_studied_ = 0;
 };
 
 }  // namespace undersong::live

@@ -58,4 +58,16 @@ void answer_aside(song::Studies& studies, std::optional<takes::TakeId> take, Rep
       });
 }
 
+// An answer that was kept with the study of the take (song/describer.h); without one, `study` works it out.
+inline void answer_kept(takes::Store& store, std::optional<takes::TakeId> take, std::string name, Reply reply,
+                        std::function<void()> study) {
+  store.kept_answer(
+      take, std::move(name),
+      [reply = std::move(reply), study = std::move(study)](Result<std::optional<std::string>> kept) {
+        if (!kept) return reply.error(kept.error());
+        if (!*kept) return study();
+        reply.result(std::move(**kept));
+      });
+}
+
 }  // namespace undersong::server

@@ -51,6 +51,7 @@ Buffer status_message(live::Stage& stage, const takes::Health& store, takes::Lin
   out.store = {store.good, store.sentence, store.waiting, store.lost, store.id};
   out.log_last = log_end;
   out.finds_asked = stage.finds_asked();
+  out.takes_studied = stage.takes_studied();
   return status_message(out);
 }
 

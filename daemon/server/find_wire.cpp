@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "daemon/server/wire.h"
 #include "daemon/takes/take_times.h"
 
 namespace undersong::server {
@@ -59,6 +60,7 @@ protocol::FoundTakes found_takes_of(const takes::FoundPlaces& found, std::size_t
     protocol::FoundTake one;
     one.take = place.found.take;
     one.title = place.title;
+    if (place.content) one.content = content_of(*place.content);
     one.begin_utc_ms = place.begin_utc_ms;
     one.from_us = place.found.from * kHundredth;
     one.length_us = (place.found.to - place.found.from) * kHundredth;

@@ -39,6 +39,9 @@ void answer(Session& session, const protocol::GetTake& wish, To<protocol::TakeDe
 void answer(Session& session, const protocol::FindMoments& wish, To<protocol::FoundMoments> to);
 void answer(Session& session, const protocol::FindPlayed& wish, To<protocol::FoundTakes> to);
 void answer(Session& session, const protocol::GetMeetings& wish, To<protocol::TakeMeetings> to);
+void answer(Session& session, const protocol::GetSimilar& wish, To<protocol::SimilarTakes> to);
+void answer(Session& session, const protocol::GetPicture& wish, To<protocol::TakePicture> to);
+void answer(Session& session, const protocol::GetDigest& wish, To<protocol::Digest> to);
 void answer(Session& session, const protocol::GetEvents& wish, To<protocol::TakeLines> to);
 void answer(Session& session, const protocol::GetNotes& wish, To<protocol::TakeNotes> to);
 void answer(Session& session, const protocol::GetThumbnail& wish, To<protocol::TakeThumbnail> to);
@@ -47,6 +50,7 @@ void answer(Session& session, const protocol::ExportTake& wish, To<protocol::Exp
 // take_edit_methods.cpp
 void answer(Session& session, const protocol::MarkTake& wish, To<protocol::Kept> to);
 void answer(Session& session, const protocol::UnmarkTake& wish, To<protocol::Kept> to);
+void answer(Session& session, const protocol::JudgeMoment& wish, To<protocol::Kept> to);
 void answer(Session& session, const protocol::EndTake& wish, To<protocol::Kept> to);
 void answer(Session& session, const protocol::RenameTake& wish, To<protocol::Kept> to);
 void answer(Session& session, const protocol::AnnotateTake& wish, To<protocol::Kept> to);
@@ -57,6 +61,8 @@ void answer(Session& session, const protocol::RestoreTake& wish, To<protocol::Ke
 void answer(Session& session, const protocol::TapBeat& wish, To<protocol::Tapped> to);
 void answer(Session& session, const protocol::CorrectBeat& wish, To<protocol::Corrected> to);
 void answer(Session& session, const protocol::GetBeats& wish, To<protocol::TakeBeats> to);
+void answer(Session& session, const protocol::GetStudyProgress& wish, To<protocol::StudyProgress> to);
+void answer(Session& session, const protocol::CancelStudy& wish, To<protocol::StudyCancelled> to);
 // playing_methods.cpp
 void answer(Session& session, const protocol::Hear& wish, To<protocol::Heard> to);
 void answer(Session& session, const protocol::PlayTake& wish, To<protocol::Playing> to);

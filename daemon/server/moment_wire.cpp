@@ -5,6 +5,7 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/server/music_wire.h"
+#include "daemon/server/wire.h"
 
 namespace undersong::server {
 
@@ -18,6 +19,7 @@ protocol::FoundMoments found_of(const takes::FoundMoments& found, const std::str
     protocol::FoundMoment made;
     made.take = moment.take;
     made.title = moment.title;
+    if (moment.content) made.content = content_of(*moment.content);
     made.begin_utc_ms = moment.begin_utc_ms;
     made.at = moment.at.count();
     made.from_us = std::max<std::int64_t>(0, (moment.at - moment.take_at).count());

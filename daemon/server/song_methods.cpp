@@ -1,5 +1,6 @@
 // Requests about what is made from takes: loops, other chords, parts, sketches of songs.
 #include "daemon/server/answer_aside.h"
+#include "daemon/server/digest_wire.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/session.h"
 #include "daemon/server/songs.h"
@@ -7,7 +8,9 @@
 namespace undersong::server {
 
 void answer(Session& session, const protocol::GetLoop& wish, To<protocol::TakeLoop> to) {
-  session.room().songs.loop(wish, as_text(to.reply));
+  auto& room = session.room();
+  answer_kept(room.store, wish.take, kKeptLoop, to.reply,
+              [&room, wish, to] { room.songs.loop(wish, as_text(to.reply)); });
 }
 void answer(Session& session, const protocol::Reharmonise& wish, To<protocol::Reharmonised> to) {
   session.room().songs.reharmonise(wish, as_text(to.reply));

@@ -1,11 +1,12 @@
-// Requests that write to the log of takes: mark, unmark, end, rename, annotate, correct a chord, delete,
-// restore.
+// Requests that write to the log of takes: mark, unmark, judge, end, rename, annotate, correct a chord,
+// delete, restore.
 #include <algorithm>
 #include <string>
 #include <utility>
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/live/stage.h"
+#include "daemon/server/digest_wire.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/session.h"
 #include "daemon/takes/take_times.h"
@@ -39,6 +40,12 @@ void answer(Session& session, const protocol::UnmarkTake& wish, To<protocol::Kep
     return to(invalid_input("params.take and params.line belong together: give both or neither."));
   if (!wish.take) return session.room().stage.performance().undo_mark(kept(to));
   edit(session, takes::LineKind::kUnmark, *wish.take, std::to_string(*wish.line), to);
+}
+
+void answer(Session& session, const protocol::JudgeMoment& wish, To<protocol::Kept> to) {
+  const auto said = judgement_of(wish);
+  if (!said) return to(said.error());
+  edit(session, takes::LineKind::kVerdict, wish.take, takes::text(*said), to);
 }
 
 void answer(Session& session, const protocol::EndTake&, To<protocol::Kept> to) {

@@ -5,6 +5,7 @@
 
 #include "daemon/live/stage.h"
 #include "daemon/server/answer_aside.h"
+#include "daemon/server/digest_wire.h"
 #include "daemon/server/find_wire.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/moment_wire.h"
@@ -80,6 +81,21 @@ void answer(Session& session, const protocol::GetMeetings& wish, To<protocol::Ta
       wish.take,
       aside_from_store<protocol::TakeMeetings, takes::TakeMeetings>(
           session, "a take was shown", to, [](const takes::TakeMeetings& met) { return meetings_of(met); }));
+}
+
+void answer(Session& session, const protocol::GetSimilar& wish, To<protocol::SimilarTakes> to) {
+  session.room().store.similar(wish.take, aside_from_store<protocol::SimilarTakes, takes::SimilarTakes>(
+                                              session, "similar takes were looked for", to, similar_of));
+}
+
+void answer(Session& session, const protocol::GetPicture& wish, To<protocol::TakePicture> to) {
+  session.room().store.about(wish.take, aside_from_store<protocol::TakePicture, takes::AboutTake>(
+                                            session, "a take was pictured", to, picture_of));
+}
+
+void answer(Session& session, const protocol::GetDigest& wish, To<protocol::Digest> to) {
+  session.room().store.digest(search_of(wish), aside_from_store<protocol::Digest, takes::FoundDigest>(
+                                                   session, "an evening was looked through", to, digest_of));
 }
 
 void answer(Session& session, const protocol::GetEvents& wish, To<protocol::TakeLines> to) {

@@ -31,7 +31,7 @@ static_assert(stored_kind(protocol::LineKind::kTakeBegin) == takes::LineKind::kT
               stored_kind(protocol::LineKind::kRestore) == takes::LineKind::kRestore &&
               stored_kind(protocol::LineKind::kPass) == takes::LineKind::kPass &&
               stored_kind(protocol::LineKind::kLost) == takes::LineKind::kLost &&
-              stored_kind(protocol::LineKind::kUnmark) == takes::kLastKind);
+              stored_kind(protocol::LineKind::kVerdict) == takes::kLastKind);
 
 // Reads "12:4": four moments of take 12 are left.
 std::optional<takes::MomentSearch::From> from_of(const std::string& text) {

@@ -40,6 +40,7 @@ std::string_view word(takes::LineKind kind) {
     case LineKind::kMeeting: return "meeting";
     case LineKind::kHeard: return "heard";
     case LineKind::kUnmark: return "unmark";
+    case LineKind::kVerdict: return "verdict";
   }
   return "mark";
 }
@@ -104,6 +105,7 @@ void append_line(std::string& out, const takes::Line& line) {
     case LineKind::kAlong:
     case LineKind::kPass:
     case LineKind::kLost:
+    case LineKind::kVerdict:
       // The data are the JSON object of that name (log_line.h).
       out.append(",\"").append(word(line.kind)).append("\":").append(line.data);
       break;
@@ -130,6 +132,22 @@ void append_line(std::string& out, const takes::Line& line) {
   out += '}';
 }
 
+protocol::TakeContent content_of(const takes::TakeContent& content) {
+  protocol::TakeContent out;
+  for (const auto& harte : content.chords) put_chord(out.chords.emplace_back(), harte);
+  out.times = static_cast<std::uint64_t>(content.times);
+  out.tempo = content.tempo;
+  out.circled_us = content.circled.count();
+  out.returns = content.returns;
+  if (content.again) {
+    auto& again = out.again.emplace();
+    again.take = content.again->take;
+    again.begin_utc_ms = content.again->begin_utc_ms;
+    again.shift = content.again->shift;
+  }
+  return out;
+}
+
 protocol::TakeSummary summary_of(const takes::Summary& s) {
   protocol::TakeSummary out;
   out.take = s.take;
@@ -143,11 +161,7 @@ protocol::TakeSummary summary_of(const takes::Summary& s) {
   out.chords = s.chords;
   out.marks = s.marks;
   out.key = s.key;
-  if (s.content) {
-    auto& content = out.content.emplace();
-    content.times = static_cast<std::uint64_t>(s.content->times);
-    for (const auto& harte : s.content->chords) put_chord(content.chords.emplace_back(), harte);
-  }
+  if (s.content) out.content = content_of(*s.content);
   out.deleted = s.deleted;
   out.first_line = s.first_line;
   out.last_line = s.last_line;
@@ -162,6 +176,7 @@ protocol::TakeDetail detail_of(const takes::Detail& d) {
     out.keys.push_back({line.at.count(), member(line.data, "harte"),
                         line.data.find(R"("pinned":true)") != std::string::npos});
   for (const auto& line : d.marks) out.marks.push_back({line.at.count(), line.data, line.number});
+  for (const auto& part : d.kept) out.kept.push_back({part.from.count(), part.length.count()});
   return out;
 }
 

@@ -21,6 +21,7 @@ namespace undersong::protocol {
 struct BeatNow;
 struct TimeSignature;
 struct Status;
+struct TakeContent;
 struct TakeDetail;
 struct TakeSummary;
 struct TimeSignature;
@@ -48,6 +49,7 @@ std::string_view params_of(const std::string& message);
 
 // Appends a log line as a JSON object.
 void append_line(std::string& out, const takes::Line& line);
+protocol::TakeContent content_of(const takes::TakeContent& content);
 protocol::TakeSummary summary_of(const takes::Summary& summary);
 protocol::TakeDetail detail_of(const takes::Detail& detail);
 

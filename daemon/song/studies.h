@@ -31,6 +31,7 @@ class Studies {
   Studies(takes::Store& store, Aside aside) : fetcher_(store, std::move(aside)) {}
 
   takes::Fetcher& fetcher() { return fetcher_; }
+  StudyProgress& progress() { return cache_.progress(); }
 
   // The newest take that is not deleted without a number.
   template <class T>

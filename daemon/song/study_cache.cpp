@@ -23,7 +23,9 @@ std::shared_ptr<const TakeStudy> StudyCache::of(const takes::Store::Midi& take) 
       remembered_.splice(remembered_.begin(), remembered_, it);
       return it->study;
     }
-  auto made = std::make_shared<const TakeStudy>(study_take(own_time(take)));
+  const StudyProgress::Under under(progress_, summary.take);
+  auto made = std::make_shared<const TakeStudy>(
+      study_take(own_time(take), [this](double share) { progress_.reach(share); }));
   remembered_.remove_if([&](const Remembered& known) { return known.take == summary.take; });
   remembered_.push_front({summary.take, summary.last_line, take.said.size(), made});
   if (remembered_.size() > kRemembered) remembered_.pop_back();

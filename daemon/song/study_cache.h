@@ -8,6 +8,7 @@
 #include <list>
 #include <memory>
 
+#include "daemon/song/study_progress.h"
 #include "daemon/song/take_study.h"
 #include "daemon/takes/store.h"
 
@@ -20,6 +21,8 @@ class StudyCache {
  public:
   static constexpr std::size_t kRemembered = 4;
   std::shared_ptr<const TakeStudy> of(const takes::Store::Midi& take);
+  // How far it is; any thread may ask.
+  StudyProgress& progress() { return progress_; }
 
  private:
   struct Remembered {
@@ -29,6 +32,7 @@ class StudyCache {
     std::shared_ptr<const TakeStudy> study;
   };
   std::list<Remembered> remembered_;  // newest first
+  StudyProgress progress_;
 };
 
 }  // namespace undersong::song

@@ -8,8 +8,8 @@
 
 namespace undersong::song {
 
-TakeStudy study_take(const Played& played) {
-  TakeStudy out{takes::study_of(played.events, played.said, played.keys), {}, {}, {}, {}, {}};
+TakeStudy study_take(const Played& played, const takes::StudyReached& reached) {
+  TakeStudy out{takes::study_of(played.events, played.said, played.keys, reached), {}, {}, {}, {}, {}};
   Micros end{};
   for (const midi::Event& event : played.events) end = std::max(end, event.at);  // pedal events need bars too
   out.melody = melody_line(out.take);

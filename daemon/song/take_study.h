@@ -28,6 +28,6 @@ struct TakeStudy : takes::Study {
   std::vector<Cycle> other_cycles;  // one for each of `others`
 };
 
-TakeStudy study_take(const Played& played);
+TakeStudy study_take(const Played& played, const takes::StudyReached& reached = {});
 
 }  // namespace undersong::song

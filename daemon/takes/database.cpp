@@ -54,6 +54,14 @@ CREATE TABLE own(take INTEGER PRIMARY KEY, layout INTEGER NOT NULL, counts BLOB 
 CREATE TABLE find_prints(take INTEGER PRIMARY KEY, version INTEGER NOT NULL, content INTEGER NOT NULL, lines BLOB NOT NULL);
 CREATE INDEX find_prints_by_content ON find_prints(content);
 CREATE TABLE find_notes(take INTEGER PRIMARY KEY, notes BLOB NOT NULL);
+)",
+                                                     R"(
+CREATE TABLE abouts(take INTEGER PRIMARY KEY, version INTEGER NOT NULL, studied INTEGER NOT NULL, began_utc_ms INTEGER NOT NULL,
+  loop_key INTEGER NOT NULL, loop_root INTEGER NOT NULL, name TEXT NOT NULL, picture TEXT NOT NULL);
+CREATE INDEX abouts_by_loop ON abouts(loop_key, began_utc_ms);
+CREATE TABLE kept_answers(take INTEGER NOT NULL, name TEXT NOT NULL, answer TEXT NOT NULL, PRIMARY KEY(take, name)) WITHOUT ROWID;
+CREATE TABLE verdicts(take INTEGER NOT NULL, from_us INTEGER NOT NULL, length_us INTEGER NOT NULL, verdict INTEGER NOT NULL,
+  PRIMARY KEY(take, from_us, length_us)) WITHOUT ROWID;
 )"};
 
 constexpr const char* kSummaryColumns =
@@ -290,6 +298,7 @@ void Database::end_take(const Line& line) {
   index_heard(state_.take, ear, statements);
   count_own(state_.take, statements, met);
   keep_find_print(state_.take);
+  keep_about(state_.take, about_from_log(state_.take));
   state_.take = 0;
   counts_ = {};
 }
@@ -427,6 +436,9 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
       fewer.bind(1, signed_of(take));
       fewer.exec();
     }
+    if (kind == LineKind::kBeat || kind == LineKind::kCorrection) forget_study(take);
+    if (kind == LineKind::kVerdict)
+      if (const auto said = judgement(text)) keep_judgement(take, *said);
     if (kind == LineKind::kDelete) set("deleted", "1");
     if (kind == LineKind::kRestore) set("deleted", "0");
     group.commit();
@@ -481,7 +493,7 @@ Found Database::list(const Search& search) {
     found.more = true;
     found.takes.pop_back();
   }
-  for (Summary& take : found.takes) find_content(take);
+  find_contents(found.takes);
   return found;
 }
 
@@ -507,7 +519,7 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   if (!found) return std::nullopt;
   Detail detail;
   detail.summary = std::move(*found);
-  find_content(detail.summary);
+  find_contents(std::span(&detail.summary, 1));
   // Chord, key and mark: exactly the kinds of the partial index log_shown, so that SQLite uses it.
   for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
     auto& to = line.kind == LineKind::kChord ? detail.chords
@@ -526,6 +538,8 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   take_corrections(detail.chords, corrections, [](Line& chord, const harmony::ParsedChord& parsed) {
     chord.data = chord_in_force(chord.at, {parsed.chord, parsed.root, 1}).data;
   });
+  detail.kept = judged(detail.summary.take);
+  std::erase_if(detail.kept, [](const Judgement& said) { return said.verdict != Verdict::kKept; });
   return detail;
 }
 

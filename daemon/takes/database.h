@@ -18,11 +18,13 @@
 #include <map>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
 #include "daemon/base/result.h"
 #include "daemon/takes/bring.h"
+#include "daemon/takes/digest.h"
 #include "daemon/takes/find_takes.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moment_matcher.h"
@@ -30,10 +32,11 @@
 #include "daemon/takes/own_idiom.h"
 #include "daemon/takes/search.h"
 #include "daemon/takes/spill.h"
+#include "daemon/takes/studied_take.h"
 
 namespace undersong::takes {
 
-inline constexpr int kLayoutVersion = 4;
+inline constexpr int kLayoutVersion = 5;
 inline constexpr int kApplicationId =
     0x556E6453;  // "UndS", so that file(1) and this program recognise the file
 
@@ -108,6 +111,17 @@ class Database {
   Brought bring(const BroughtTake& take);
   // The take with these notes, if there is one; also a deleted one.
   std::optional<TakeId> known(const std::vector<FindNote>& notes);
+  // What is known at a glance of an ended take.
+  std::optional<TakeAbout> about(TakeId take);
+  // The newest ended take before `before` that was not studied since something was said of it.
+  std::optional<TakeId> next_unstudied(TakeId before);
+  // Keeps what a study found. False, and nothing is kept, if more was said of the take meanwhile.
+  bool put_study(const StudiedTake& studied);
+  // An answer that was kept with the study; nullopt if it no longer holds.
+  std::optional<std::string> kept_answer(TakeId take, const std::string& name);
+  // Takes that go round the same chords, most alike first.
+  std::vector<FoundPlace> similar(TakeId take);
+  FoundDigest digest(const DigestSearch& search);
 
  private:
   // What a transaction changes besides the file; restored if the transaction fails.
@@ -143,9 +157,17 @@ class Database {
   std::int64_t number_about(const char* name);
   void keep_about(const char* name, std::int64_t value);
   void keep_find_print(TakeId take);
+  FindPrint find_lines(TakeId take);  // that are kept, without the notes
+  void keep_about(TakeId take, const TakeAbout& about);
+  TakeAbout about_from_log(TakeId take);
+  void forget_study(TakeId take);
+  LineNumber last_said(TakeId take);
+  std::vector<Judgement> judged(TakeId take);
+  void keep_judgement(TakeId take, const Judgement& said);
+  std::vector<DigestMark> marks_of(const Summary& take);
   std::optional<TakeId> same_take(const std::vector<FindNote>& notes, std::int64_t content);
-  // What an ended take can be recognised by.
-  void find_content(Summary& summary);
+  // What ended takes can be recognised by.
+  void find_contents(std::span<Summary> takes);
   void load_kinds();
   std::vector<IndexedTake>& all_indexed();
   void forget_index();

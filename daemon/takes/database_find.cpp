@@ -22,8 +22,12 @@ void Database::keep_find_print(TakeId take) {
   if (!about) return;
   const auto notes = played_notes(midi(take)).notes;
   std::vector<HeardNote> melody;
-  SQLite::Statement sung(file_, "SELECT at, pitch FROM melody WHERE take = ? ORDER BY at, number");
+  // By number, because the rows have no index by take.
+  SQLite::Statement sung(
+      file_, "SELECT at, pitch FROM melody WHERE number BETWEEN ?2 AND ?3 AND take = ?1 ORDER BY at, number");
   sung.bind(1, signed_of(take));
+  sung.bind(2, signed_of(about->first_line));
+  sung.bind(3, signed_of(about->last_line));
   while (sung.executeStep())
     melody.push_back({Micros(sung.getColumn(0).getInt64()), Pitch(sung.getColumn(1).getInt())});
   std::vector<KeptChord> chords;

@@ -9,6 +9,7 @@
 
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/listen/tempo.h"
+#include "daemon/takes/about_reader.h"
 #include "daemon/takes/database.h"
 
 namespace undersong::takes {
@@ -155,41 +156,6 @@ std::string Database::digest_of(const std::vector<Statement>& statements, bool k
   return out;
 }
 
-// From the digest, which is one row; the names are spelled as the statements have them.
-void Database::find_content(Summary& summary) {
-  if (!summary.ended || summary.chords == 0) return;
-  load_kinds();
-  SQLite::Statement query(file_, "SELECT digest FROM heard WHERE take = ?");
-  query.bind(1, signed_of(summary.take));
-  if (!query.executeStep()) return;
-  const SQLite::Column blob = query.getColumn(0);
-  const auto statements =
-      indexed({static_cast<const char*>(blob.getBlob()), static_cast<std::size_t>(blob.getBytes())}, kinds_);
-  std::vector<std::uint16_t> chords;
-  std::vector<std::size_t> places;
-  for (std::size_t i = 0; i < statements.size() && chords.size() < kContentChords; ++i) {
-    const ChordKind& kind = kinds_[statements[i].kind];
-    const auto chord = static_cast<std::uint16_t>(
-        statements[i].kind == 0
-            ? 0
-            : 1 + kind.root.value() * 16 + static_cast<int>(harmony::row(kind.quality).family));
-    if (chord == 0 || (!chords.empty() && chords.back() == chord)) continue;
-    chords.push_back(chord);
-    places.push_back(i);
-  }
-  const ContentFound found = take_content(chords);
-  if (found.length == 0) return;
-  TakeContent content{{}, found.times};
-  SQLite::Statement named(file_, "SELECT harte FROM statements WHERE take = ? AND place = ?");
-  for (std::size_t i = 0; i < found.length; ++i) {
-    named.reset();
-    named.bind(1, signed_of(summary.take));
-    named.bind(2, signed_of(places[found.begin + i]));
-    if (named.executeStep()) content.chords.push_back(named.getColumn(0).getString());
-  }
-  summary.content = std::move(content);
-}
-
 void Database::index_heard(TakeId take, int ear, const std::vector<Statement>& statements) {
   unheard_.reset();
   SQLite::Statement old(file_, "DELETE FROM statements WHERE take = ?");
@@ -237,6 +203,7 @@ void Database::put_heard(const HeardAgain& heard) {
     index_heard(heard.take, kEarVersion, statements);
     count_own(heard.take, statements, heard.meetings);
     keep_find_print(heard.take);
+    keep_about(heard.take, about_from_log(heard.take));
     group.commit();
   } catch (...) {
     forget_index();
@@ -333,6 +300,7 @@ FoundMoments Database::find(const MomentSearch& search) {
   SQLite::Statement meeting_rows(
       file_, std::string("SELECT ") + kMeetingColumns +
                  " FROM meetings WHERE take = ? AND at >= ? AND at < ? ORDER BY at, pitch");
+  AboutReader names(file_);
   const auto add = [&](TakeId take, std::int64_t begin, const Place& place) {
     FoundMoment moment;
     moment.take = take;
@@ -345,6 +313,7 @@ FoundMoments Database::find(const MomentSearch& search) {
       moment.title = take_row.getColumn(0).getString();
       moment.take_at = time_of(take_row.getColumn(1));
     }
+    if (moment.title.empty()) moment.content = names.content(take);
     bool first = true;
     const auto say = [&](Micros at, Micros length, std::string harte, std::string key) {
       if (first) {

@@ -2,6 +2,7 @@
 
 #include <limits>
 
+#include "daemon/takes/about_reader.h"
 #include "daemon/takes/database.h"
 
 namespace undersong::takes {
@@ -67,11 +68,14 @@ FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const 
   };
   FoundPlaces out;
   SQLite::Statement about(file, "SELECT title, begin_utc_ms FROM takes WHERE take = ?");
+  AboutReader names(file);
   for (FoundTake& found : find_takes(query, shelf, read_notes, kMostFoundTakes, effort)) {
     about.reset();
     about.bind(1, signed_of(found.take));
     if (!about.executeStep()) continue;
-    out.places.push_back({found, about.getColumn(0).getString(), about.getColumn(1).getInt64()});
+    out.places.push_back({found, about.getColumn(0).getString(), {}, about.getColumn(1).getInt64()});
+    FoundPlace& place = out.places.back();
+    if (place.title.empty()) place.content = names.content(found.take);
   }
   out.takes = shelf.size();
   out.unprinted = count_unprinted(file);

@@ -25,6 +25,7 @@
 #include "daemon/takes/find_query.h"
 #include "daemon/takes/find_shelf.h"
 #include "daemon/takes/log_line.h"
+#include "daemon/takes/take_content.h"
 
 namespace undersong::takes {
 
@@ -59,7 +60,8 @@ std::vector<FoundTake> find_takes(const FindQuery& query, const FindShelf& shelf
 struct FoundPlace {
   FoundTake found;
   std::string title;
-  std::int64_t begin_utc_ms = 0;  // of the take
+  std::optional<TakeContent> content{};  // of a take without a title
+  std::int64_t begin_utc_ms = 0;         // of the take
 };
 
 struct FoundPlaces {

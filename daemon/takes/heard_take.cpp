@@ -154,8 +154,9 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
 
 }  // namespace
 
-HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys,
-               std::span<const Line> said) {
+HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys, std::span<const Line> said,
+               const std::function<void(double share)>& reached) {
+  constexpr std::size_t kTellEvery = 500;  // events
   HeardTake take;
   if (events.empty()) return take;
   auto played = played_notes(events);
@@ -185,9 +186,10 @@ HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> key
       if (analysis.pin_key(keys[next_key].at, pinned_key(keys[next_key]))) each(std::as_const(analysis));
     }
   };
-  for (const midi::Event& event : events) {
-    pin_until(event.at);
-    listen::drive(analysis, event, each);
+  for (std::size_t i = 0; i < events.size(); ++i) {
+    pin_until(events[i].at);
+    listen::drive(analysis, events[i], each);
+    if (reached && i % kTellEvery == 0) reached(static_cast<double>(i) / static_cast<double>(events.size()));
   }
   pin_until(Micros::max());
   listen::drive(analysis, events.back().at + Micros(5'000'000), each);

@@ -8,6 +8,7 @@
 // Source: common practice, no source.
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <span>
 #include <vector>
@@ -60,7 +61,8 @@ struct HeardTake {
 // on. `said`: what the player said of the take afterwards. A correction gives its name to the chord that
 // sounds at its time, and of several the last one counts; "N" says that there was no chord. Lines of other
 // kinds are passed over.
+// `reached` is called now and then with the share of the events that was heard.
 HeardTake hear(const std::vector<midi::Event>& events, std::span<const Line> keys = {},
-               std::span<const Line> said = {});
+               std::span<const Line> said = {}, const std::function<void(double share)>& reached = {});
 
 }  // namespace undersong::takes

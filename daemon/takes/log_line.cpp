@@ -1,5 +1,6 @@
 #include "daemon/takes/log_line.h"
 
+#include <array>
 #include <boost/json.hpp>
 #include <cmath>
 
@@ -97,6 +98,32 @@ std::optional<midi::Event> midi_event(const Line& line) {
 Entry events_lost(Micros at, midi::PortNumber port, const std::string& name, std::uint64_t events) {
   return entry(at, LineKind::kLost,
                json::serialize(json::object{{"port", port}, {"name", name}, {"events", events}}));
+}
+
+namespace {
+constexpr std::array<std::string_view, 3> kVerdicts{"kept", "dismissed", "open"};
+}  // namespace
+
+std::string text(const Judgement& judgement) {
+  return json::serialize(json::object{{"from_us", judgement.from.count()},
+                                      {"length_us", judgement.length.count()},
+                                      {"verdict", kVerdicts[static_cast<std::size_t>(judgement.verdict)]}});
+}
+
+std::optional<Judgement> judgement(const std::string& data) {
+  boost::system::error_code wrong;
+  const json::value tree = json::parse(data, wrong);
+  const json::object* object = wrong ? nullptr : tree.if_object();
+  if (!object) return std::nullopt;
+  const auto* from = object->if_contains("from_us");
+  const auto* length = object->if_contains("length_us");
+  const auto* word = object->if_contains("verdict");
+  if (!from || !from->is_int64() || !length || !length->is_int64() || !word || !word->is_string())
+    return std::nullopt;
+  for (std::size_t i = 0; i < kVerdicts.size(); ++i)
+    if (word->get_string() == kVerdicts[i])
+      return Judgement{Micros(from->get_int64()), Micros(length->get_int64()), static_cast<Verdict>(i)};
+  return std::nullopt;
 }
 
 decltype(Entry::facts) facts_of(LineKind kind, const std::string& data) {

@@ -8,7 +8,7 @@
 //
 //   take_begin              milliseconds since 1970, UTC
 //   midi, echo              the port, then the 1 to 3 bytes received
-//   chord, key, melody, offered, tried, beat, along, pass, lost, meeting
+//   chord, key, melody, offered, tried, beat, along, pass, lost, meeting, verdict
 //                           a JSON object with members of LoggedChord, LoggedKey, ... in protocol/shapes.h
 //   mark, rename, annotate  the text
 //   correction, heard       the chord in Harte syntax; heard: the player listened to it
@@ -74,8 +74,9 @@ enum class LineKind : std::uint8_t {
   kMeeting = 20,
   kHeard = 21,
   kUnmark = 22,
+  kVerdict = 23,
 };
-inline constexpr LineKind kLastKind = LineKind::kUnmark;
+inline constexpr LineKind kLastKind = LineKind::kVerdict;
 
 struct Line {
   LineNumber number = 0;
@@ -145,6 +146,16 @@ Entry chord_heard(Micros at, const harmony::Chord& chord, harmony::NoteName root
 std::optional<midi::Event> midi_event(const Line& line);
 // What search needs to know, read from stored data.
 decltype(Entry::facts) facts_of(LineKind kind, const std::string& data);
+// What the player said of a part of a take; it stands in a line of kind verdict.
+enum class Verdict : std::uint8_t { kKept, kDismissed, kOpen };
+struct Judgement {
+  Micros from{}, length{};  // from the beginning of the take
+  Verdict verdict = Verdict::kKept;
+  friend bool operator==(const Judgement&, const Judgement&) = default;
+};
+std::string text(const Judgement& judgement);
+std::optional<Judgement> judgement(const std::string& data);
+
 // The input of a lost line; nullopt if the line is of another kind or damaged.
 std::optional<midi::PortNumber> lost_port(const Line& line);
 

@@ -14,6 +14,7 @@
 
 #include "daemon/takes/question.h"
 #include "daemon/takes/statement.h"
+#include "daemon/takes/take_content.h"
 
 namespace undersong::takes {
 
@@ -32,8 +33,9 @@ struct MomentSearch {
 struct FoundMoment {
   TakeId take = 0;
   std::string title;
-  std::int64_t begin_utc_ms = 0;  // of the take
-  Micros take_at{};               // beginning of the take, on the clock of the run that made it
+  std::optional<TakeContent> content{};  // of a take without a title
+  std::int64_t begin_utc_ms = 0;         // of the take
+  Micros take_at{};                      // beginning of the take, on the clock of the run that made it
   Micros at{}, length{};
   std::vector<std::string> harte;
   std::optional<KeptMeeting> note;  // the first meeting of that note with the chord

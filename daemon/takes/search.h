@@ -52,6 +52,7 @@ struct Found {
 struct Detail {
   Summary summary;
   std::vector<Line> chords, keys, marks;
+  std::vector<Judgement> kept;  // parts that the player kept
 };
 
 // An SQL condition on the table `takes`, with its arguments in order.

@@ -215,6 +215,53 @@ class SqliteStore final : public Store {
     });
   }
 
+  void about(std::optional<TakeId> take, Answer<AboutTake> answer) override {
+    task<AboutTake>(std::move(answer), false, [this, take]() -> Result<AboutTake> {
+      const auto found = database_->summary(take);
+      if (!found) return no_take(take);
+      auto about = database_->about(found->take);
+      if (!about)
+        return unavailable("Take " + std::to_string(found->take) + " is still being played; end it first.");
+      return AboutTake{found->take, found->last_at - found->at, std::move(*about)};
+    });
+  }
+
+  void next_unstudied(TakeId before, Answer<std::optional<TakeId>> answer) override {
+    task<std::optional<TakeId>>(std::move(answer), false, [this, before]() -> Result<std::optional<TakeId>> {
+      return database_->next_unstudied(before);
+    });
+  }
+
+  void put_study(StudiedTake studied, Answer<bool> answer) override {
+    task<bool>(std::move(answer), false, [this, studied = std::move(studied)]() -> Result<bool> {
+      return database_->has(studied.take) && database_->put_study(studied);
+    });
+  }
+
+  void kept_answer(std::optional<TakeId> take, std::string name,
+                   Answer<std::optional<std::string>> answer) override {
+    task<std::optional<std::string>>(
+        std::move(answer), false,
+        [this, take, name = std::move(name)]() -> Result<std::optional<std::string>> {
+          const auto found = database_->summary(take);
+          if (!found) return no_take(take);
+          return database_->kept_answer(found->take, name);
+        });
+  }
+
+  void similar(std::optional<TakeId> take, Answer<SimilarTakes> answer) override {
+    task<SimilarTakes>(std::move(answer), false, [this, take]() -> Result<SimilarTakes> {
+      const auto found = database_->summary(take);
+      if (!found) return no_take(take);
+      return SimilarTakes{found->take, database_->similar(found->take)};
+    });
+  }
+
+  void digest(DigestSearch search, Answer<FoundDigest> answer) override {
+    task<FoundDigest>(std::move(answer), false,
+                      [this, search]() -> Result<FoundDigest> { return database_->digest(search); });
+  }
+
  private:
   static Error no_take(std::optional<TakeId> take) {
     return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");

@@ -36,13 +36,26 @@
 
 #include "daemon/base/result.h"
 #include "daemon/takes/bring.h"
+#include "daemon/takes/digest.h"
 #include "daemon/takes/find_takes.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moments.h"
 #include "daemon/takes/own_idiom.h"
 #include "daemon/takes/search.h"
+#include "daemon/takes/studied_take.h"
+#include "daemon/takes/take_about.h"
 
 namespace undersong::takes {
+
+struct AboutTake {
+  TakeId take = 0;
+  Micros length{};
+  TakeAbout about;
+};
+struct SimilarTakes {
+  TakeId take = 0;
+  std::vector<FoundPlace> places;
+};
 
 struct Health {
   bool good = true;
@@ -108,7 +121,7 @@ class Store {
   // The newest line number on disk; 0 if there is none.
   virtual LineNumber last_number() const = 0;
 
-  // For rename, annotate, correction, delete and restore of any take. Answered when it is on disk.
+  // For rename, annotate, correction, verdict, delete and restore of any take. Answered when it is on disk.
   virtual void edit(LineKind kind, TakeId take, Micros at, std::string text, Answer<LineNumber> answer) = 0;
   virtual void list(Search search, Answer<Found> answer) = 0;
   virtual void detail(std::optional<TakeId> take, Answer<Detail> answer) = 0;
@@ -145,6 +158,18 @@ class Store {
   virtual void known(std::vector<FindNote> notes, Answer<std::optional<TakeId>> answer) = 0;
   // Adds a take that was played elsewhere. Answered when it is on disk.
   virtual void bring(BroughtTake take, Answer<Brought> answer) = 0;
+  // What is known at a glance of a take, by default of the newest. Error while it is being played.
+  virtual void about(std::optional<TakeId> take, Answer<AboutTake> answer) = 0;
+  // The newest ended take before `before` that was not studied since something was said of it.
+  virtual void next_unstudied(TakeId before, Answer<std::optional<TakeId>> answer) = 0;
+  // Keeps what a study found; answers whether it still held. Answered when it is on disk.
+  virtual void put_study(StudiedTake studied, Answer<bool> answer) = 0;
+  // An answer that was kept with the study of a take, by default of the newest; nothing if none holds.
+  virtual void kept_answer(std::optional<TakeId> take, std::string name,
+                           Answer<std::optional<std::string>> answer) = 0;
+  // Takes that go round the same chords, most alike first.
+  virtual void similar(std::optional<TakeId> take, Answer<SimilarTakes> answer) = 0;
+  virtual void digest(DigestSearch search, Answer<FoundDigest> answer) = 0;
 
  protected:
   Store() = default;

@@ -13,6 +13,7 @@
 // Source: common practice, no source; see the headers of the steps.
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <vector>
 
@@ -46,7 +47,10 @@ bool carries_form(const HeardTake& take, const Loop& loop, const std::vector<Oth
 
 // `said`: what the player said of the take's beat and chords, on the same clock; other lines are passed over.
 // `keys`: its key lines, for a key that was pinned.
+// `reached` is called with the share of the work that is done, on the calling thread; what it throws ends the
+// study.
+using StudyReached = std::function<void(double share)>;
 Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& said = {},
-               const std::vector<Line>& keys = {});
+               const std::vector<Line>& keys = {}, const StudyReached& reached = {});
 
 }  // namespace undersong::takes

@@ -82,7 +82,8 @@ TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMid
                 ", at, kind, data FROM log WHERE take = 1 ORDER BY number");
     }
     file.exec(
-        "DROP TABLE find_prints; DROP TABLE find_notes; DROP TABLE own; DROP TABLE meetings; DROP TABLE "
+        "DROP TABLE abouts; DROP TABLE kept_answers; DROP TABLE verdicts; DROP TABLE find_prints; "
+        "DROP TABLE find_notes; DROP TABLE own; DROP TABLE meetings; DROP TABLE "
         "statements; DROP TABLE chord_kinds; DROP TABLE "
         "heard; PRAGMA "
         "user_version = 1");
@@ -291,6 +292,19 @@ TEST_F(DaemonTest, ATakeIsFoundByWhatIsPlayed) {
   Process list({UNDERSONG_CLIENT, "list", "--key", "C minor"}, true);
   EXPECT_EQ(list.read_line().find(" take  begun "), 0u) << "what the columns are";
   EXPECT_NE(list.read_line().find(" times"), std::string::npos);
+  // It is studied without being asked for; then its loop has a tempo, and it is worth hearing again.
+  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::GetPicture{.take = 1})->studied; }));
+  EXPECT_TRUE(daemon.request(protocol::ListTakes{})->takes.at(0).content->tempo);
+  EXPECT_FALSE(daemon.request(protocol::GetStudyProgress{.take = 1})->working);
+  EXPECT_FALSE(daemon.request(protocol::CancelStudy{.take = 1})->was);
+  const auto beats = daemon.request(protocol::GetBeats{.take = 1});
+  ASSERT_TRUE(beats) << beats.error().sentence;
+  EXPECT_GT(beats->at.size(), 50u) << "those that were kept with the study";
+  Process digest({UNDERSONG_CLIENT, "digest", "--week", "--keep", "1"}, true);
+  EXPECT_NE(digest.read_line().find("circled for "), std::string::npos);
+  EXPECT_TRUE(eventually([&] { return daemon.request(protocol::GetTake{.take = 1})->kept.size() == 1; }));
+  Process again({UNDERSONG_CLIENT, "digest"}, true);
+  EXPECT_NE(again.read_line().find("(kept)"), std::string::npos);
 }
 
 }  // namespace

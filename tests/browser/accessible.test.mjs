@@ -40,6 +40,7 @@ describe('for everybody', { skip: why_not || false }, () => {
     'study, the list': ['', async (page) => page.locator('.row').first().waitFor(), false, { study: true, view: 'list' }],
     'study, the voicing': ['', async (page) => page.locator('.staff svg').waitFor(), false, { study: true, view: 'voicing' }],
     'the takes': ['#takes', async (page) => { await page.locator('.take-row').first().waitFor(); await page.getByText('Search', { exact: true }).click(); }],
+    'moments worth hearing again': ['#digest', async (page) => { await page.locator('.digest-row').first().waitFor(); await page.keyboard.press('k'); await page.locator('.digest-verdict [aria-pressed]').first().waitFor(); }, true],
     'a take': ['#take/1', async (page) => page.locator('canvas.roll').waitFor()],
     'a take, its bars and its loop': ['#take/1', async (page) => { await page.getByRole('button', { name: 'Loop settings' }).click(); await page.getByRole('button', { name: 'Correct the bars' }).click(); }, true],
     'no loop': ['#song/1', async (page) => page.getByRole('heading', { name: 'No loop in this take' }).waitFor()],

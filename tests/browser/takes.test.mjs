@@ -16,6 +16,7 @@ describe('the take log', { skip: why_not || false }, () => {
     await daemon.kill('SIGTERM');
     await daemon.start();  // without the demo file: its clock is ahead of the keys played here
     client = daemon.client();
+    await until(async () => (await client.ask('take.picture', { take: 1 })).studied, 'the study of the demo take');
     await client.play(54, 58, 61, 73);  // a second take, on F sharp
     await until(async () => {
       const { chord, melody, alternatives } = await client.ask('moment.get');
@@ -62,16 +63,25 @@ describe('the take log', { skip: why_not || false }, () => {
   const rows = (page) => page.locator('.take-row a[data-take]').evaluateAll((all) => all.map((each) => Number(each.dataset.take)));
 
   test('lists takes with a picture of each', () => on('#takes', async (page) => {
-    await page.locator('.thumbnail[data-drawn=true] path').first().waitFor();
+    await page.locator('.thumbnail[data-drawn=true] path').first().waitFor({ state: 'attached' });
     assert.deepEqual(await rows(page), [2, 1]);
-    assert.match(await page.locator('[data-take="1"]').innerText(), /1:3\d[^]*402 notes/);
+    assert.match(await page.locator('[data-take="1"]').innerText(), /1:3\d[^]*circled/);
+    assert.match(await page.locator('[data-take="2"]').innerText(), /marked/);
+    // The picture: a band for each time round, and the line of the melody.
+    const { loops } = await client.ask('take.picture', { take: 1 });
+    const picture = page.locator('[data-take="1"] .thumbnail');
+    await until(async () => (await picture.getAttribute('data-studied')) === 'true', 'the picture of the studied take');
+    assert.equal(await picture.locator('.band.loop-0').count(), loops[0].passes.length);
+    assert.ok(await picture.locator('path').count() > 0);
   }));
 
   test('a take is called by its chords, under its evening', () => on('#takes', async (page) => {
-    const { content } = (await client.ask('take.get', { take: 1 })).summary;
-    assert.ok(content.chords.length > 1 && content.times > 1);
-    const name = `${content.chords.map((chord) => symbol_of(chord)).join(' ')}, ${content.times} times`;
-    assert.equal(await page.locator('[data-take="1"] .take-name').innerText(), name);
+    const { content, key } = (await client.ask('take.get', { take: 1 })).summary;
+    assert.ok(content.chords.length > 1 && content.times > 1 && content.tempo > 40);
+    const flats = (text) => text.replace(/([A-G])b/g, '$1♭').replace(/([b#])(?=\d)/g, (sign) => (sign === 'b' ? '♭' : '♯'));
+    const times = ['', '', 'twice', 'three times', 'four times', 'five times', 'six times', 'seven times', 'eight times', 'nine times', 'ten times'][content.times] ?? `${content.times} times`;
+    const name = `${content.chords.map((chord) => flats(symbol_of(chord))).join(' ')}, ${times}; ${flats(key).replace(':min', ' minor').replace(':maj', ' major')}, ${Math.round(content.tempo)}`;
+    await until(async () => (await page.locator('[data-take="1"] .take-name').innerText()) === name, async () => `${name}, not ${await page.locator('[data-take="1"] .take-name').innerText()}`);
     assert.match(await page.locator('[data-take="1"]').innerText(), /Take 1\b/);
     const { year } = await page.evaluate(() => ({ year: String(new Date().getFullYear()) }));
     assert.ok((await page.locator('.evening').first().innerText()).includes(year));
@@ -183,6 +193,7 @@ describe('the take log', { skip: why_not || false }, () => {
       await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
       return picture();
     };
+    for (let i = 0; i < 4; ++i) await page.getByRole('button', { name: 'Closer' }).click();
     let last = await settled();
     const changes = async (what, act) => {
       await act();
@@ -205,6 +216,66 @@ describe('the take log', { skip: why_not || false }, () => {
     await page.locator('.take-tools').getByRole('button', { name: 'Pause' }).click();
     await page.locator('.take-tools').getByRole('button', { name: '▶ Play' }).waitFor();
   }));
+
+  test('the lane of chords names every chord or the loop, and passages stand for notes from afar', () => on('#take/1', async (page) => {
+    const roll = page.locator('canvas.roll[data-bands]');
+    const { loops } = await client.ask('take.picture', { take: 1 });
+    await until(async () => Number(await roll.getAttribute('data-bands')) >= loops[0].passes.length, 'the passes on the roll');
+    await page.getByRole('button', { name: 'Whole' }).click();
+    for (const width of [320, 480, 1180]) {
+      await page.setViewportSize({ width, height: 800 });
+      await until(async () => /×\d|loop/.test(await roll.getAttribute('data-lane')), 'the loop in the lane');
+    }
+    await page.setViewportSize({ width: 360, height: 800 });
+    await until(async () => (await roll.getAttribute('data-view')) === 'passages', 'passages from afar');
+    // Near enough, the names are those that were heard, in their order.
+    for (let i = 0; i < 6; ++i) await roll.press('+');
+    await until(async () => (await roll.getAttribute('data-view')) === 'notes', 'notes from near');
+    const { chords } = await client.ask('take.get', { take: 1 });
+    const names = (await roll.getAttribute('data-lane')).split(' | ');
+    const heard = chords.map((chord) => symbol_of(chord).replace(/([A-G])b/g, '$1♭')).join(' ');
+    assert.ok(names.length > 0 && names.every((name) => /minor|major/.test(name) || heard.includes(name.replace(/b(?=\d)/, 'b'))), names.join(', '));
+  }, { width: 1180 }));
+
+  test('a pass is heard by pressing it, two are compared, and one becomes a section of a song', () => on('#take/1', async (page) => {
+    const spine = page.getByRole('region', { name: 'Passes of the loop' });
+    await spine.getByRole('button', { name: /^Pass 2 at/ }).click();
+    await spine.locator('.pass-press.sounds').waitFor();
+    await spine.getByRole('button', { name: /^Pass 2 at/ }).click();  // stops
+    await until(async () => (await spine.locator('.pass-press.sounds').count()) === 0, 'silence');
+    await spine.getByRole('button', { name: 'Compare two' }).click();
+    await spine.getByRole('button', { name: /^Pass 3 at/ }).click();
+    await spine.locator('.compared svg path.second').waitFor({ state: 'attached' });
+    await spine.getByText(/Pass 2: /).waitFor();
+    await spine.getByRole('button', { name: 'Make pass 3 a section' }).click();
+    await page.locator('.section[data-name="Pass 3"]').waitFor();
+    assert.match(page.url(), /#song\/1$/);
+    await page.evaluate(() => sessionStorage.clear());
+  }, { width: 1180 }));
+
+  test('an evening is heard again: reasons, one after another, kept and dismissed with one key', () => on('#takes', async (page) => {
+    await page.getByRole('link', { name: 'Hear the best of it' }).click();
+    const rows_of = () => page.locator('.digest-row');
+    await rows_of().first().waitFor();
+    const { moments } = await client.ask('take.digest', { span: 'evening' });
+    assert.ok(moments.some((each) => each.reasons.includes('circled')) && moments.some((each) => each.reason === 'marked "here"'));
+    assert.equal(await rows_of().count(), moments.length);
+    assert.match(await page.locator('.digest').innerText(), /circled for \d:\d\d, \d+ times/);
+    await page.keyboard.press('k');
+    await page.locator('.digest-row.kept').waitFor();
+    const first = moments[0];
+    assert.deepEqual((await client.ask('take.get', { take: first.take })).kept, [{ from_us: first.from_us, length_us: first.length_us }]);
+    await page.keyboard.press('k');
+    await until(async () => (await client.ask('take.get', { take: first.take })).kept.length === 0, 'no longer kept');
+    await page.keyboard.press(' ');
+    await page.locator('.digest-row.current .act', { hasText: '■' }).waitFor();
+    await page.keyboard.press('d');  // the next one sounds
+    await until(async () => (await rows_of().count()) === moments.length - 1, 'one less');
+    await page.locator('.digest-row.current .act', { hasText: '■' }).waitFor();
+    await page.getByRole('button', { name: '❚❚ Stop' }).click();
+    await page.getByRole('button', { name: 'Undo' }).click();
+    await until(async () => (await rows_of().count()) === moments.length, 'all again');
+  }, { width: 1180 }));
 
   test('renames and annotates a take', () => on('#take/2', async (page) => {
     await page.getByLabel('Title of this take').fill('Two sharps and a flat');

@@ -252,7 +252,9 @@ TEST(FindPrints, OfAnOlderStoreAreMadeSomeAtATime) {
   }
   {
     SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
-    file.exec("DROP TABLE find_prints; DROP TABLE find_notes; PRAGMA user_version = 3");
+    file.exec(
+        "DROP TABLE find_prints; DROP TABLE find_notes; DROP TABLE abouts; DROP TABLE kept_answers; "
+        "DROP TABLE verdicts; PRAGMA user_version = 3");
   }
   EXPECT_EQ(FindFile::open(path).error().code, ErrorCode::kConflict);
   auto database = Database::open(path, 1);

@@ -283,7 +283,9 @@ TEST(OwnStore, AFileOfAnOlderLayoutIsCountedFromWhatItKeeps) {
     keep(*store, take_of({kC, kAb, kC, kAb}, {mark(us(2 * kSecond + 5), "here")}));
     before = own_of(*store);
   }
-  execute(path, "DROP TABLE own; DROP TABLE find_prints; DROP TABLE find_notes; PRAGMA user_version = 2");
+  execute(path,
+          "DROP TABLE own; DROP TABLE find_prints; DROP TABLE find_notes; DROP TABLE abouts; DROP TABLE "
+          "kept_answers; DROP TABLE verdicts; PRAGMA user_version = 2");
   auto store = open_store(path, reported);
   const auto after = own_of(*store);
   EXPECT_EQ(after.takes, 1u);

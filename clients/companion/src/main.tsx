@@ -11,6 +11,7 @@ import { StatusLine } from './shell/status_line';
 import { TokenForm } from './shell/token_form';
 import { LazySong } from './song/lazy';
 import { daemon } from './state';
+import { DigestPage } from './takes/digest_page';
 import { TakeList } from './takes/take_list';
 import { TakePage } from './takes/take_page';
 
@@ -34,7 +35,7 @@ function App() {
       <header class={`top${playing ? local.study.value ? ' over-study' : ' over-glance' : ''}`}>
         <nav aria-label="Pages">
           {tab('play', 'Play', here.page === 'play')}
-          {tab('takes', 'Takes', here.page === 'takes' || here.page === 'take' || here.page === 'song')}
+          {tab('takes', 'Takes', here.page === 'takes' || here.page === 'digest' || here.page === 'take' || here.page === 'song')}
           {tab('settings', 'Settings', here.page === 'settings')}
         </nav>
         {!playing && <StatusLine />}
@@ -43,6 +44,7 @@ function App() {
         {daemon.link.value === 'token' ? <TokenForm />
           : here.page === 'play' ? <Play />
           : here.page === 'takes' ? <TakeList />
+          : here.page === 'digest' ? <DigestPage />
           : here.page === 'take' ? <TakePage key={here.take} take={here.take} at={here.at} />
           : here.page === 'song' ? <LazySong take={here.take} />
           : <SettingsPage />}

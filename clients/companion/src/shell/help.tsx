@@ -48,7 +48,8 @@ export function Help() {
           <h2 id="help-title">Keys of the computer</h2>
           <Shortcuts />
           <p class="soft">With <b>Keys on the screen</b> open, two rows of letters and figures play notes instead; arrows, Enter, Space and
-            Shift Enter go on giving orders. In a take, ← and → move by a second, with Shift by ten; + and − zoom; Space plays.</p>
+            Shift Enter go on giving orders. In a take, ← and → move by a second, with Shift by ten; + and − zoom; Space plays. Among moments worth
+            hearing again, ↑ and ↓ choose, Space plays, K keeps, D dismisses.</p>
           <h2>Signs on a card</h2>
           <ul class="soft signs">
             <li>The bead on the lower edge: the further right, the brighter. The bead on the left edge: the higher, the tenser.</li>

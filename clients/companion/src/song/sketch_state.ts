@@ -38,6 +38,8 @@ function remembered(): Draft | null {
 export const draft = signal<Draft | null>(remembered());
 export const kept = signal<SketchList | null>(null);
 export const outline = signal<SketchOutline | null>(null);
+/** The song page opens at its sketch: something was put into it from elsewhere. */
+export const show_first = signal(false);
 export const handed = signal<HandedOver | null>(null);
 /** What could come after a section; gone as soon as the sketch changes. */
 export const grown = signal<GrownSketch | null>(null);

@@ -18,7 +18,11 @@ export function SongPage({ take }: { take: number }) {
   useEffect(() => {
     if (daemon.link.value === 'open') state.load().catch((error: Error) => (state.no_loop.value = error.message));
   }, [take, daemon.link.value, takes_changed.value]);
-  useEffect(() => () => { stop_cycle(); state.leave(); }, [take]);
+  useEffect(() => {
+    if (sketch.show_first.peek()) state.part.value = 'sketch';
+    sketch.show_first.value = false;
+    return () => { stop_cycle(); state.leave(); };
+  }, [take]);
   const show = (part: Part) => {
     stop_cycle();
     state.part.value = part;

@@ -5,7 +5,7 @@ import { clock, plural } from '../music/text';
 import type { FoundTake, FoundTakes } from '../protocol';
 import { ask, status } from '../state';
 import { play_or_stop, playing, silence } from './moment_player';
-import { day_and_time } from './take_name';
+import { day_and_time, name_of } from './take_name';
 
 const answer = signal<FoundTakes | null>(null);
 const trouble = signal('');
@@ -75,7 +75,7 @@ function Answer({ found }: { found: FoundTakes }) {
 function Row({ place }: { place: FoundTake }) {
   const key = `found ${place.take} ${place.from_us}`;
   const sounds = playing.value === key;
-  const name = place.title || `Take ${place.take}`;
+  const name = name_of(place);
   return (
     <li class="moment-row" data-take={place.take} data-from={place.from_us}>
       <button type="button" class="act" aria-label={`${sounds ? 'Stop' : 'Play'} ${name} at ${clock(place.from_us)}`} onClick={() => void play_or_stop(place, key)}>{sounds ? '■' : '▶'}</button>

@@ -23,15 +23,16 @@ export class MidiPlayer {
     });
   }
 
-  start(data: TakeData, from: number): void {
+  /** Until `to`, or to the end of the take. */
+  start(data: TakeData, from: number, to = data.length): void {
     this.halt();
     this.take = data.summary.take;
-    this.length = data.length;
-    this.from = from >= data.length - 1000 ? 0 : from;
+    this.length = to;
+    this.from = from >= to - 1000 ? 0 : from;
     this.playing = true;
     this.sure = false;
     const asked = ++this.asked;
-    ask('take.play', { take: this.take, from_us: Math.round(this.from) }).then((got) => {
+    ask('take.play', { take: this.take, from_us: Math.round(this.from), ...(to < data.length ? { to_us: Math.round(to), held: true } : {}) }).then((got) => {
       if (asked !== this.asked) return;
       this.begun = page_time(got.since) ?? performance.now();
       this.sure = true;

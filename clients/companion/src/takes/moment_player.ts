@@ -46,15 +46,17 @@ export function silence(): void {
   playing.value = '';
 }
 
-/** Plays it, or stops it if it is what is playing. */
-export async function play_or_stop(moment: Sounding, key: string): Promise<void> {
+/** Plays it, or stops it if it is what is playing. `then` follows when it has ended by itself. */
+export async function play_or_stop(moment: Sounding, key: string, then?: () => void): Promise<void> {
   const same = playing.peek() === key;
   silence();
   if (same) return;
   playing.value = key;
   try {
     stop = await play_moment(moment, () => {
-      if (playing.peek() === key) playing.value = '';
+      if (playing.peek() !== key) return;
+      playing.value = '';
+      then?.();
     });
   } catch (error) {
     playing.value = '';

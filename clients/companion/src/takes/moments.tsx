@@ -6,6 +6,7 @@ import type { FoundMoments, FoundMoment } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { ask, symbol_of } from '../state';
 import { play_or_stop, playing, silence } from './moment_player';
+import { name_of } from './take_name';
 
 const examples = ['Db under G', '#11 over a major seventh', 'any dominant on Bb under the 9', 'Cm7 then F7 then Bbmaj7', 'minor under A in F last week'];
 const page_size = 30;
@@ -89,7 +90,7 @@ function MomentRow({ moment }: { moment: FoundMoment }) {
       <span class="moment-chords">{moment.chords.map((chord, i) => <ChordSymbol key={i} chord={chord} />)}</span>
       {moment.name && <span class="moment-note">under {pretty(moment.name)} <span class="soft">{pretty(moment.degree ?? '')}</span></span>}
       <span class="soft">{(moment.length_us / 1e6).toFixed(1)} s{moment.times > 1 ? `, ${moment.time} of ${moment.times}` : ''}</span>
-      <a href={`#take/${moment.take}@${(moment.from_us / 1e6).toFixed(1)}`}>{moment.title || `Take ${moment.take}`}, {clock(moment.from_us)}</a>
+      <a href={`#take/${moment.take}@${(moment.from_us / 1e6).toFixed(1)}`}>{name_of(moment)}, {clock(moment.from_us)}</a>
     </li>
   );
 }

@@ -1,21 +1,26 @@
 // Over 400 lines: all layers are drawn on one canvas with one time scale.
-// The piano roll: chords on a time line, notes, melody, marks and pedal on one canvas, with an overview of the take below.
+// The picture of a take: chords on a time line, notes, melody, loops, marks and pedal on one canvas, with an overview below.
 //
-// Notes are drawn once into tiles, strips of the picture that are kept as images. Panning only moves tiles, so an hour with
-// 50,000 notes moves as smoothly as a minute.
+// From afar, where notes would only be smears, it shows the passages: the loops as bands, the line of the melody and how wide
+// the playing reaches, the keys. Both are drawn once into tiles, strips of the picture that are kept as images. Panning only
+// moves tiles, so an hour with 50,000 notes moves as smoothly as a minute.
 import { raised_share, symbol_parts } from '../music/chord';
-import { clock } from '../music/text';
+import { clock, key_name, pretty } from '../music/text';
 import type { Chord } from '../protocol';
 import { symbol_of, symbol_style } from '../state';
-import { first_at, first_from, type TakeData } from './take_data';
-import type { Bar, Round } from './time_line';
+import { lane_labels, type LaneRun } from './chord_lane';
+import { first_at, first_from, holding, type TakeData } from './take_data';
+import type { Band, Bar, Round } from './time_line';
 
 const tile_px = 512;
 const most_tiles = 48;
-const ruler_h = 20, chords_h = 40, chord_px = 19, pedal_h = 7, overview_h = 44, gap_h = 6;
+const ruler_h = 20, chords_h = 40, chord_px = 19, small_chord_px = 14, pedal_h = 7, overview_h = 44, gap_h = 6;
 const widest_us_per_px = 60e6;
 const narrowest_us_per_px = 1500;
 const readable_us_per_px = 24e3;
+const narrowest_note_px = 5;  // of the usual note; below it passages are drawn
+const joined_us = 4e5;        // what follows a melody note so soon is joined to it
+const bin_px = 3;             // of the passages
 
 interface Colours { paper: string; raise: string; sink: string; ink: string; soft: string; line: string; call: string; song: string; call_paper: string }
 
@@ -33,6 +38,10 @@ export class Roll {
   private colours!: Colours;
   private font = 'sans-serif';
   private bars: Bar[] = [];
+  private bands: Band[] = [];
+  private runs: LaneRun[] = [];
+  private usual_note = 3e5;  // microseconds
+  private chosen: Band | null = null;
   private rounds: Round[] = [];
   private chord_times = new Float64Array();
   private widths = new Map<string, number>();  // widths of chord symbols
@@ -47,6 +56,20 @@ export class Roll {
     this.touch();
   }
 
+  /** The times round the loops, by beginning, and what is written over those that follow each other. */
+  set_bands(bands: Band[], runs: LaneRun[]): void {
+    this.bands = bands;
+    this.runs = runs;
+    this.canvas.dataset.bands = String(bands.length);
+    this.forget_pictures();
+    this.touch();
+  }
+  /** The time round that is looked at. */
+  choose_band(band: Band | null): void {
+    this.chosen = band;
+    this.touch();
+  }
+
   set_rounds(rounds: Round[]): void {
     this.rounds = rounds;
     this.canvas.dataset.rounds = String(rounds.length);
@@ -57,8 +80,9 @@ export class Roll {
     const first = this.data === null;
     this.data = data;
     this.chord_times = Float64Array.from(data.chords, (each) => each.at);
+    if (data.notes.count > 0) this.usual_note = data.notes.length.slice().sort()[data.notes.count >> 1]!;
     this.forget_pictures();
-    if (first) this.fit();
+    if (first) this.fit(true);
     this.touch();
   }
 
@@ -71,7 +95,7 @@ export class Roll {
     this.canvas.width = Math.round(width * this.dpr);
     this.canvas.height = Math.round(height * this.dpr);
     this.forget_pictures();
-    if (fitted || this.us_per_px === 0) this.fit();
+    if (fitted) this.fit(true);
     this.touch();
   }
 
@@ -100,6 +124,13 @@ export class Roll {
     this.from = 0;
     this.touch();
   }
+  /** Near enough to read the chords, around a time. */
+  read_at(time: number): void {
+    this.us_per_px = Math.min(this.us_per_px, readable_us_per_px, this.whole_us_per_px());
+    this.pan_to(time - this.width * 0.2 * this.us_per_px);
+  }
+  /** True where passages stand for notes. */
+  get far(): boolean { return this.usual_note / this.us_per_px < narrowest_note_px; }
   zoom(factor: number, around_px = this.width / 2): void {
     const time = this.time_at(around_px);
     this.us_per_px = Math.min(this.whole_us_per_px(), Math.max(narrowest_us_per_px, this.us_per_px * factor));
@@ -148,13 +179,16 @@ export class Roll {
       const x = Math.round((i * tile_px - this.from / this.us_per_px) * this.dpr) / this.dpr;
       ctx.drawImage(this.tile(i), x, this.notes_top, tile_px, this.notes_h);
     }
-    this.draw_octaves(ctx);
+    this.canvas.dataset.view = this.far ? 'passages' : 'notes';
+    this.draw_bands(ctx);
     this.draw_ruler(ctx);
-    this.draw_bars(ctx);
+    if (this.far) this.draw_keys(ctx, data);
+    else this.draw_bars(ctx);
     this.draw_rounds(ctx);
     this.draw_chords(ctx, data);
     this.draw_marks(ctx, data);
-    this.draw_pedal(ctx, data);
+    this.draw_kept(ctx, data);
+    if (!this.far) this.draw_pedal(ctx, data);
     this.draw_overview(ctx, data);
     const x = Math.round(this.px_of(this.cursor));
     if (x >= -1 && x <= this.width) {
@@ -187,8 +221,12 @@ export class Roll {
     ctx.fillStyle = this.colours.raise;
     ctx.fillRect(0, 0, tile_px, this.notes_h);
     const begin = i * tile_px * this.us_per_px;
-    this.draw_notes(ctx, begin, this.us_per_px, tile_px, 0, this.notes_h);
-    this.draw_melody(ctx, begin, this.us_per_px, tile_px, 0, this.notes_h);
+    if (this.far) {
+      this.draw_passages(ctx, begin, this.us_per_px, tile_px, 0, this.notes_h);
+    } else {
+      this.draw_notes(ctx, begin, this.us_per_px, tile_px, 0, this.notes_h);
+      this.draw_melody(ctx, begin, this.us_per_px, tile_px, 0, this.notes_h);
+    }
     if (this.tiles.size >= most_tiles) this.tiles.delete(this.tiles.keys().next().value!);
     this.tiles.set(key, tile);
     return tile;
@@ -208,7 +246,7 @@ export class Roll {
     const { notes } = this.data!;
     const end = begin + width * us_per_px;
     const h = Math.max(1.5, this.row(height).h - 1);
-    const shades = [0.42, 0.62, 0.82, 1];
+    const shades = [0.2, 0.3, 0.42, 0.55];
     const paths = shades.map(() => new Path2D());
     const right = new Float64Array(128).fill(-1);  // how far the row of each key is covered already
     for (let i = first_from(notes.latest_end, begin); i < notes.count && notes.at[i]! < end; ++i) {
@@ -217,7 +255,7 @@ export class Roll {
       const pitch = notes.pitch[i]!;
       if (x + w < 0 || x + w <= right[pitch]! + 0.4) continue;
       right[pitch] = x + w;
-      paths[notes.velocity[i]! >> 5]!.rect(x, this.y_of(pitch, top, height), w, h);
+      paths[notes.velocity[i]! >> 5]!.roundRect(x, this.y_of(pitch, top, height), w, h, Math.min(h, w) / 2);
     }
     ctx.fillStyle = this.colours.ink;
     shades.forEach((shade, i) => { ctx.globalAlpha = shade; ctx.fill(paths[i]!); });
@@ -225,39 +263,121 @@ export class Roll {
   }
 
   private draw_melody(ctx: CanvasRenderingContext2D, begin: number, us_per_px: number, width: number, top: number, height: number): void {
-    const { melody, length } = this.data!;
+    const { melody } = this.data!;
     const end = begin + width * us_per_px;
     const h = this.row(height).h;
-    ctx.strokeStyle = this.colours.song;
-    ctx.lineWidth = Math.max(2.2, Math.min(4, h * 0.5));
-    ctx.lineJoin = 'round';
-    ctx.beginPath();
+    const notes = new Path2D(), way = new Path2D();
     const first = Math.max(0, first_at(melody, begin) - 2);
-    let open = false;
-    for (let i = first; i < melody.length && melody[i]!.at < end + width * us_per_px; ++i) {
-      const note = melody[i]!, until = Math.min(melody[i + 1]?.at ?? length, note.at + 4e6);
+    for (let i = first; i < melody.length && melody[i]!.at < end; ++i) {
+      const note = melody[i]!, next = melody[i + 1];
       const y = this.y_of(note.pitch, top, height) + h / 2;
-      const x = (note.at - begin) / us_per_px;
-      if (open) ctx.lineTo(x, y);
-      else ctx.moveTo(x, y);
-      ctx.lineTo((until - begin) / us_per_px, y);
-      open = until === melody[i + 1]?.at;
+      const x = (note.at - begin) / us_per_px, until = (note.until - begin) / us_per_px;
+      notes.moveTo(x, y);
+      notes.lineTo(until, y);
+      if (!next || next.at - note.until > joined_us) continue;
+      way.moveTo(until, y);
+      way.lineTo((next.at - begin) / us_per_px, this.y_of(next.pitch, top, height) + h / 2);
     }
-    ctx.stroke();
+    ctx.strokeStyle = this.colours.song;
+    ctx.lineCap = 'round';
+    ctx.lineWidth = Math.max(3, Math.min(7, h * 0.8));
+    ctx.stroke(notes);
+    ctx.lineWidth = 1.5;
+    ctx.globalAlpha = 0.55;
+    ctx.stroke(way);
+    ctx.globalAlpha = 1;
   }
 
-  private draw_octaves(ctx: CanvasRenderingContext2D): void {
-    const { lowest, highest } = this.data!.notes;
-    ctx.font = `11px ${this.font}`;
-    ctx.textBaseline = 'middle';
-    for (let c = Math.ceil((lowest - 2) / 12) * 12; c <= highest + 2; c += 12) {
-      const y = Math.round(this.y_of(c, this.notes_top, this.notes_h) + this.row(this.notes_h).h) + 0.5;
-      ctx.fillStyle = this.colours.line;
-      ctx.globalAlpha = 0.7;
-      ctx.fillRect(0, y, this.width, 1);
+  /** How wide the playing reaches, and the melody note that sounds longest in each small part. */
+  private draw_passages(ctx: CanvasRenderingContext2D, begin: number, us_per_px: number, width: number, top: number, height: number): void {
+    const { notes, melody } = this.data!;
+    const bin = bin_px * us_per_px, count = Math.ceil(width / bin_px) + 1, h = this.row(height).h;
+    const low = new Int16Array(count).fill(999), high = new Int16Array(count).fill(-1);
+    for (let i = first_from(notes.latest_end, begin); i < notes.count && notes.at[i]! < begin + count * bin; ++i) {
+      const from = Math.max(0, Math.floor((notes.at[i]! - begin) / bin)), to = Math.min(count - 1, Math.floor((notes.at[i]! + notes.length[i]! - begin) / bin));
+      for (let k = from; k <= to; ++k) {
+        low[k] = Math.min(low[k]!, notes.pitch[i]!);
+        high[k] = Math.max(high[k]!, notes.pitch[i]!);
+      }
+    }
+    const reach = new Path2D();
+    for (let k = 0; k < count; ++k) {
+      if (high[k]! < 0) continue;
+      const y = this.y_of(high[k]!, top, height);
+      reach.rect(k * bin_px, y, bin_px, this.y_of(low[k]!, top, height) + h - y);
+    }
+    ctx.fillStyle = this.colours.ink;
+    ctx.globalAlpha = 0.09;
+    ctx.fill(reach);
+    ctx.globalAlpha = 1;
+    const line = new Path2D();
+    let before = -2;
+    let i = Math.max(0, first_at(melody, begin) - 2);
+    for (let k = 0; k < count; ++k) {
+      const from = begin + k * bin, to = from + bin;
+      while (i < melody.length && melody[i]!.until <= from) ++i;
+      let longest = 0, pitch = -1;
+      for (let m = i; m < melody.length && melody[m]!.at < to; ++m) {
+        const sounds = Math.min(to, melody[m]!.until) - Math.max(from, melody[m]!.at);
+        if (sounds > longest) [longest, pitch] = [sounds, melody[m]!.pitch];
+      }
+      if (pitch < 0) continue;
+      const y = this.y_of(pitch, top, height) + h / 2;
+      if (before === k - 1) line.lineTo(k * bin_px, y);
+      else line.moveTo(k * bin_px, y);
+      line.lineTo((k + 1) * bin_px, y);
+      before = k;
+    }
+    ctx.strokeStyle = this.colours.song;
+    ctx.lineWidth = 2;
+    ctx.lineJoin = 'round';
+    ctx.stroke(line);
+  }
+
+  /** The times round a loop: bands in two shades, so that one sees each. */
+  private draw_bands(ctx: CanvasRenderingContext2D): void {
+    const foot = this.notes_top + this.notes_h;
+    for (const band of this.bands) {
+      const x = this.px_of(band.at), w = band.length / this.us_per_px;
+      if (x + w < 0 || x > this.width) continue;
+      const chosen = band === this.chosen;
+      ctx.fillStyle = chosen ? this.colours.call : band.loop === 0 ? this.colours.ink : this.colours.song;
+      ctx.globalAlpha = chosen ? 0.2 : band.odd ? 0.05 : 0.12;
+      ctx.fillRect(x, this.notes_top, w, this.notes_h);
       ctx.globalAlpha = 1;
-      ctx.fillStyle = this.colours.soft;
-      if (y - 14 > this.notes_top) ctx.fillText(`C${c / 12 - 1}`, 4, y - 7);
+      if (band.number === undefined || w < 22) continue;
+      ctx.font = `650 11px ${this.font}`;
+      ctx.textBaseline = 'middle';
+      ctx.fillStyle = chosen ? this.colours.call : this.colours.soft;
+      ctx.fillText(String(band.number), x + 4, foot - 9);
+    }
+  }
+
+  /** The keys, at the foot of the passages, where there is room. */
+  private draw_keys(ctx: CanvasRenderingContext2D, data: TakeData): void {
+    ctx.font = `600 12px ${this.font}`;
+    ctx.textBaseline = 'middle';
+    ctx.fillStyle = this.colours.soft;
+    let free = -Infinity, said = '';
+    for (let i = 0; i < data.keys.length; ++i) {
+      const end = this.px_of(data.keys[i + 1]?.at ?? data.length), x = Math.max(6, this.px_of(i === 0 ? 0 : data.keys[i]!.at) + 6);
+      const words = key_name(data.keys[i]!.harte), w = ctx.measureText(words).width;
+      if (words === said || x < free || x + w > Math.min(end, this.width)) continue;
+      ctx.fillText(words, x, this.notes_top + this.notes_h - 26);
+      free = x + w + 14;
+      said = words;
+    }
+  }
+
+  private draw_kept(ctx: CanvasRenderingContext2D, data: TakeData): void {
+    ctx.fillStyle = this.colours.call;
+    ctx.font = `13px ${this.font}`;
+    ctx.textBaseline = 'middle';
+    for (const { at, length } of data.kept) {
+      const x = this.px_of(at), w = length / this.us_per_px;
+      if (x + w < 0 || x > this.width) continue;
+      ctx.fillRect(x, this.notes_top + this.notes_h - 3, w, 3);
+      ctx.fillText('★', Math.max(2, x + 2), this.notes_top + this.notes_h - 22);
     }
   }
 
@@ -272,7 +392,7 @@ export class Roll {
     for (let t = Math.floor(this.from / step) * step; this.px_of(t) < this.width; t += step) {
       const x = Math.round(this.px_of(t));
       ctx.fillStyle = colours.line;
-      ctx.fillRect(x, 0, 1, this.height - overview_h - gap_h);
+      ctx.fillRect(x, 0, 1, ruler_h);
       ctx.fillStyle = colours.soft;
       ctx.fillText(step < 1e6 ? `${clock(t)}.${Math.floor((t % 1e6) / 1e5)}` : clock(t), x + 4, ruler_h / 2);
     }
@@ -290,7 +410,7 @@ export class Roll {
       const x = Math.round(this.px_of(bars[i]!.at));
       if (x > this.width) break;
       if (!bars[i]!.one && apart < 14) continue;
-      ctx.globalAlpha = bars[i]!.one ? 0.75 : 0.3;
+      ctx.globalAlpha = bars[i]!.one ? 0.35 : 0.15;
       ctx.fillRect(x, this.notes_top, 1, this.notes_h);
       if (bars[i]!.one) ctx.fillRect(x - 1, this.notes_top, 3, 6);
     }
@@ -323,21 +443,26 @@ export class Roll {
     const { colours } = this;
     ctx.fillStyle = colours.paper;
     ctx.fillRect(0, ruler_h, this.width, chords_h);
-    const times = this.chord_times;
-    let free = -Infinity;
-    for (let i = Math.max(0, first_from(times, this.from) - 1); i < data.chords.length; ++i) {
-      const chord = data.chords[i]!;
-      const x = this.px_of(chord.at);
-      if (x > this.width) break;
-      const end = this.px_of(data.chords[i + 1]?.at ?? data.length);
+    const words_font = `italic 14px ${this.font}`;
+    const labels = lane_labels({
+      times: this.chord_times, end: data.length, runs: this.runs, width: this.width,
+      px_of: (time) => this.px_of(time),
+      chord_width: (i, small) => this.symbol_width(ctx, data.chords[i]!, small ? small_chord_px : chord_px),
+      text_width: (text) => { ctx.font = words_font; return ctx.measureText(text).width; },
+      key_at: (time) => { const key = holding(data.keys, time) ?? data.keys[0]; return key ? key_name(key.harte) : ''; },
+    });
+    this.canvas.dataset.lane = labels.map((label) => label.text ?? pretty(symbol_of(data.chords[label.chord!]!))).join(' | ');
+    for (const { x, chord, small, text } of labels) {
       ctx.fillStyle = colours.line;
       ctx.fillRect(Math.round(x), ruler_h, 1, chords_h);
-      // A truncated chord name would be another chord, so a name is written in full or not at all.
-      const at = Math.max(x, 0) + 4;
-      const w = this.symbol_width(ctx, chord, chord_px);
-      if (at < free || end - x < 9 || (x < 0 && at + w > end) || at + w > this.width) continue;
-      this.write_symbol(ctx, chord, chord_px, at, ruler_h + chords_h * 0.66);
-      free = at + w + 7;
+      if (chord !== undefined) {
+        this.write_symbol(ctx, data.chords[chord]!, small ? small_chord_px : chord_px, x + 4, ruler_h + chords_h * 0.66);
+      } else {
+        ctx.fillStyle = colours.soft;
+        ctx.font = words_font;
+        ctx.textBaseline = 'middle';
+        ctx.fillText(text!, x + 4, ruler_h + chords_h / 2);
+      }
     }
     for (let i = first_at(data.tried, this.from - 10 * this.us_per_px); i < data.tried.length; ++i) {
       const x = this.px_of(data.tried[i]!.at);
@@ -363,7 +488,7 @@ export class Roll {
     return x;
   }
   private symbol_width(ctx: CanvasRenderingContext2D, chord: Chord, px: number): number {
-    const symbol = symbol_of(chord);
+    const symbol = `${symbol_of(chord)} ${px}`;
     let width = this.widths.get(symbol);
     if (width === undefined) this.widths.set(symbol, (width = this.each_part(ctx, chord, px, () => undefined)));
     return width;
@@ -411,7 +536,13 @@ export class Roll {
       small.scale(this.dpr, this.dpr);
       small.fillStyle = this.colours.sink;
       small.fillRect(0, 0, this.width, overview_h);
-      this.draw_notes(small, 0, data.length / this.width, this.width, 2, overview_h - 4);
+      for (const band of this.bands) {
+        small.fillStyle = this.colours.ink;
+        small.globalAlpha = band.odd ? 0.06 : 0.14;
+        small.fillRect((band.at / data.length) * this.width, 0, (band.length / data.length) * this.width, overview_h);
+      }
+      small.globalAlpha = 1;
+      this.draw_passages(small, 0, data.length / this.width, this.width, 2, overview_h - 4);
       this.overview = picture;
     }
     ctx.drawImage(this.overview, 0, top, this.width, overview_h);

@@ -15,7 +15,7 @@ export interface Notes {
 }
 
 export type TimedChord = Chord & { at: number };
-export interface TimedMelody { at: number; pitch: number; name: string; degree: string }
+export interface TimedMelody { at: number; until: number; pitch: number; name: string; degree: string }  // until: when it ends
 export interface TimedOffer { at: number; harte: string[]; melody: string[] }  // names of the melody notes
 export interface TimedTrial { at: number; harte: string; place: number }
 
@@ -27,6 +27,7 @@ export interface TakeData {
   chords: TimedChord[];
   keys: { at: number; harte: string }[];
   marks: { at: number; text: string }[];
+  kept: { at: number; length: number }[];  // parts that the player kept
   melody: TimedMelody[];
   offered: TimedOffer[];
   tried: TimedTrial[];
@@ -114,6 +115,7 @@ function timed(detail: TakeDetail) {
     chords: detail.chords.map((chord) => ({ ...chord, at: chord.at - begin })),
     keys: detail.keys.map(({ at, harte }) => ({ at: at - begin, harte })),
     marks: detail.marks.map(({ at, text }) => ({ at: at - begin, text })),
+    kept: detail.kept.map(({ from_us, length_us }) => ({ at: from_us, length: length_us })),
   };
 }
 
@@ -126,6 +128,7 @@ export async function load_rest(data: TakeData, grown: () => void, wanted: () =>
     if (!wanted()) return;
     for (const line of got.lines) add(data, line, begin);
     for (const list of [data.melody, data.offered, data.tried]) list.sort((a, b) => a.at - b.at);
+    end_melody(data);
     grown();
     if (!got.more) {
       data.complete = data.summary.ended !== undefined;
@@ -135,12 +138,37 @@ export async function load_rest(data: TakeData, grown: () => void, wanted: () =>
   }
 }
 
+const near_us = 80_000;     // a melody note is the note struck at about its time
+const longest_us = 4e6;     // a melody note that no note of the take agrees with
+
+/** A melody note lasts as long as the note that was struck, with the pedal, and until the next one at most. */
+function end_melody(data: TakeData): void {
+  const { notes, melody } = data;
+  melody.forEach((each, i) => {
+    const next = melody[i + 1]?.at ?? data.length;
+    let until = Math.min(next, each.at + longest_us);
+    for (let k = first_from(notes.at, each.at - near_us); k < notes.count && notes.at[k]! <= each.at + near_us; ++k) {
+      if (notes.pitch[k] !== each.pitch) continue;
+      until = Math.min(next, Math.max(each.at + near_us, pedal_end(data, notes.at[k]! + notes.length[k]!)));
+      break;
+    }
+    each.until = until;
+  });
+}
+
+/** A note whose key is released while the pedal is down sounds until the pedal goes up, at most for some seconds. */
+export function pedal_end({ pedal }: TakeData, up: number): number {
+  const i = first_at(pedal, up) - 1;
+  if (i < 0 || !pedal[i]!.down) return up;
+  return Math.min(pedal[i + 1]?.at ?? up, up + 5e6);
+}
+
 // Lines of older takes have no names.
 const name_of = (pitch: number, name: string | undefined) => (name ? pretty(name) : plain_pitch(pitch));
 
 function add(data: TakeData, line: LogLine, begin: number): void {
   const at = line.at - begin;
-  if (line.melody) data.melody.push({ at, pitch: line.melody.pitch, name: name_of(line.melody.pitch, line.melody.name), degree: line.melody.degree ?? '' });
+  if (line.melody) data.melody.push({ at, until: at, pitch: line.melody.pitch, name: name_of(line.melody.pitch, line.melody.name), degree: line.melody.degree ?? '' });
   if (line.offered) {
     const { harte, melody, names } = line.offered;
     data.offered.push({ at, harte, melody: melody.map((pitch, i) => name_of(pitch, names?.[i])) });

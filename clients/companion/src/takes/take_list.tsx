@@ -1,13 +1,13 @@
 // The list of takes with a thumbnail of each, and the search.
 import { signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { clock, key_name, pitch_class_names, plural } from '../music/text';
+import { clock, key_name, pitch_class_names } from '../music/text';
 import type { ListTakes, TakeSummary } from '../protocol';
-import { ask, complain, daemon, live, say, takes_changed } from '../state';
+import { ask, complain, daemon, live, say, status, takes_changed } from '../state';
 import { FindPlayed } from './find_played';
 import { MomentSearch } from './moments';
-import { chords_of, day_and_time, evening } from './take_name';
-import { Thumbnail } from './thumbnail';
+import { Picture } from './picture';
+import { content_name, evening, interval, month, time_of_day } from './take_name';
 
 type Filter = Omit<ListTakes, 'limit' | 'before'>;
 const filter = signal<Filter>({});
@@ -47,7 +47,8 @@ export async function delete_take(take: number): Promise<void> {
 export function TakeList() {
   const wanted = filter.value;
   const list = takes.value;
-  useEffect(() => void fetch_takes(), [wanted, takes_changed.value, daemon.link.value]);
+  useEffect(() => void fetch_takes(), [wanted, takes_changed.value, status.value?.takes_studied, daemon.link.value]);
+  const longest = circled_longest(list ?? []);
   const searching = Object.keys(wanted).length > 0;
   return (
     <div class="page takes">
@@ -61,8 +62,8 @@ export function TakeList() {
           <ul class="take-rows" aria-label={wanted.deleted ? 'Deleted takes' : 'Takes, newest first'}>
             {list.flatMap((take, i) => {
               const when = evening(take.begin_utc_ms);
-              const row = <TakeRow key={take.take} take={take} />;
-              return i > 0 && evening(list[i - 1]!.begin_utc_ms) === when ? [row] : [<li key={`evening ${take.take}`} class="evening"><h2>{when}</h2></li>, row];
+              const row = <TakeRow key={take.take} take={take} longest={longest.has(take.take)} />;
+              return i > 0 && evening(list[i - 1]!.begin_utc_ms) === when ? [row] : [<li key={`evening ${take.take}`} class="evening"><h2>{when}</h2>{i === 0 && !searching && <a href="#digest" class="quiet">Hear the best of it</a>}</li>, row];
             })}
           </ul>
         )}
@@ -81,27 +82,52 @@ function Nothing({ searching }: { searching: boolean }) {
   );
 }
 
-function TakeRow({ take }: { take: TakeSummary }) {
+/** The take of each evening in which loops were gone round longest, where there is more than one to choose from. */
+function circled_longest(list: TakeSummary[]): Set<number> {
+  const best = new Map<string, TakeSummary>();
+  const circled = (take: TakeSummary) => take.content?.circled_us ?? 0;
+  const some = new Map<string, number>();
+  for (const take of list) {
+    const when = evening(take.begin_utc_ms);
+    if (circled(take) === 0) continue;
+    some.set(when, (some.get(when) ?? 0) + 1);
+    const before = best.get(when);
+    if (!before || circled(take) > circled(before)) best.set(when, take);
+  }
+  return new Set([...best].filter(([when]) => some.get(when)! > 1).map(([, take]) => take.take));
+}
+
+function Again({ take }: { take: TakeSummary }) {
+  const again = take.content?.again;
+  if (!again) return null;
+  const same = evening(again.begin_utc_ms) === evening(take.begin_utc_ms);
+  const when = same ? '' : ` ${again.shift === 0 ? 'as' : 'than'} in ${month(again.begin_utc_ms, take.begin_utc_ms)}`;
+  return <a class="again" href={`#take/${again.take}`}>this loop again, {interval(again.shift)}{when}</a>;
+}
+
+function TakeRow({ take, longest }: { take: TakeSummary; longest: boolean }) {
   const name = take.title || `Take ${take.take}`;
-  const chords = chords_of(take);
+  const called = content_name(take);
+  const circled = take.content?.circled_us ?? 0, returns = take.content?.returns ?? 0;
   const restore = () => ask('take.restore', { take: take.take }).then(() => say(`${name} is back on the list.`), complain);
   return (
     <li class="take-row">
       <a href={`#take/${take.take}`} data-take={take.take}>
-        <Thumbnail take={take} />
-        <span class="take-name">{take.title || chords || name}</span>
-        <span class="take-when">{day_and_time(take.begin_utc_ms)}</span>
+        {take.ended ? <Picture take={take.take} known={`${take.begin_utc_ms}.${take.take}.${take.last_line}.${circled}.${take.content?.tempo}`} /> : <span class="thumbnail" />}
+        <span class="take-name">{take.title || called || name}</span>
+        <span class="take-when">{time_of_day(take.begin_utc_ms)}</span>
         <span class="take-facts">
-          {!take.title && chords && <span>Take {take.take}</span>}
           <span>{clock(take.length_us)}</span>
-          {take.key && <span>{key_name(take.key)}</span>}
-          <span>{plural(take.notes, 'note')}</span>
-          <span>{plural(take.chords, 'chord')}</span>
-          {take.marks > 0 && <span>⚑ {take.marks}</span>}
+          {circled > 0 && <span class={longest ? 'longest' : ''}>{longest ? 'circled longest, ' : 'circled '}{clock(circled)}</span>}
+          {returns > 0 && <span>came back to {returns === 1 ? 'one chord' : `${returns} chords`}</span>}
+          {take.marks > 0 && <span class="marked">⚑ {take.marks === 1 ? 'marked' : `${take.marks} marks`}</span>}
+          {take.title ? called && <span>{called}</span> : called && <span>Take {take.take}</span>}
+          {!called && take.key && <span>{key_name(take.key)}</span>}
           {!take.ended && live.value && <span class="live">being played</span>}
         </span>
         {take.annotation && <span class="take-note">{take.annotation}</span>}
       </a>
+      <Again take={take} />
       {take.ended && !take.deleted && <a class="quiet to-song" href={`#song/${take.take}`} aria-label={`${name} as a song`}>Song</a>}
       {take.deleted && <button type="button" class="quiet" onClick={() => void restore()}>Bring back</button>}
     </li>

@@ -2,7 +2,7 @@
 import { signal } from '@preact/signals';
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { clock, key_name, plural, pretty } from '../music/text';
-import type { Chord } from '../protocol';
+import type { Chord, TakePicture } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { Editable } from '../shell/editable';
 import { volume } from '../sound/tone';
@@ -15,7 +15,10 @@ import { Player } from './player';
 import { Roll } from './roll';
 import { holding, load_rest, load_take, type TakeData } from './take_data';
 import { delete_take } from './take_list';
-import { chords_of, day_and_time } from './take_name';
+import { bands_of, Passes, runs_of } from './passes';
+import { Similar } from './similar';
+import { content_name, day_and_time } from './take_name';
+import type { Band } from './time_line';
 
 /** `at`: where it is opened, in microseconds after its beginning. */
 export function TakePage({ take, at }: { take: number; at: number }) {
@@ -56,13 +59,23 @@ function OpenTake({ data, at, parts }: { data: TakeData; at: number; parts: numb
   const { summary } = data;
   const canvas = useRef<HTMLCanvasElement>(null);
   const cursor = useMemo(() => signal(0), [summary.take]);
+  const picture = usePicture(data);
+  const bands = useMemo(() => (picture ? bands_of(picture) : []), [picture]);
+  const [sounding, set_sounding] = useState<Band | null>(null);
   const [playing, set_playing] = useState(false);
   const roll = useRef<Roll>();
   const players = useRef<{ page: Player; midi: MidiPlayer }>();
+  const then = useRef<() => void>();  // what follows what is heard
   useEffect(() => {
     const made = (roll.current = new Roll(canvas.current!, () => (cursor.value = made.cursor)));
     const moved = (time: number) => made.set_cursor(time);
-    const over = () => set_playing(false);
+    const over = () => {
+      set_playing(false);
+      set_sounding(null);
+      const next = then.current;
+      then.current = undefined;
+      next?.();
+    };
     players.current = { page: new Player(moved, over), midi: new MidiPlayer(moved, over) };
     const fit = () => made.resize(canvas.current!.clientWidth, canvas.current!.clientHeight);
     fit();
@@ -82,18 +95,34 @@ function OpenTake({ data, at, parts }: { data: TakeData; at: number; parts: numb
     };
   }, []);
   useEffect(() => roll.current!.set_data(data), [data, parts, symbol_style.value]);
-  useEffect(() => roll.current!.set_cursor(at), [at]);
+  useEffect(() => roll.current!.set_bands(bands, picture ? runs_of(bands, picture) : []), [bands, symbol_style.value]);
+  useEffect(() => {
+    roll.current!.set_cursor(at);
+    if (at > 0) roll.current!.read_at(at);
+  }, [at]);
 
   const by = through.value;
   const output = status.value?.outputs[0];
   const stop = () => {
+    then.current = undefined;
     players.current!.page.stop();
     players.current!.midi.stop();
     set_playing(false);
+    set_sounding(null);
   };
   const start = () => {
+    stop();
     players.current![by].start(data, roll.current!.cursor);
     set_playing(true);
+  };
+  const hear = (band: Band, next?: () => void) => {
+    stop();
+    roll.current!.set_cursor(band.at);
+    roll.current!.choose_band(band);
+    players.current![by].start(data, band.at, Math.min(data.length, band.at + band.length));
+    then.current = next;
+    set_playing(true);
+    set_sounding(band);
   };
   const toggle = () => (playing ? stop() : start());
   const scrub = (time: number) => {
@@ -128,9 +157,23 @@ function OpenTake({ data, at, parts }: { data: TakeData; at: number; parts: numb
       </div>
       <Bars data={data} cursor={() => roll.current!.cursor} draw={(bars) => roll.current!.set_bars(bars)} draw_rounds={(rounds) => roll.current!.set_rounds(rounds)} />
       <RollCanvas canvas={canvas} roll={roll} data={data} cursor={cursor.value} scrub={scrub} toggle={toggle} />
+      {picture && <Passes data={data} picture={picture} bands={bands} sounding={sounding} hear={hear} stop={stop} choose={(band) => roll.current!.choose_band(band)} />}
       <Instant data={data} time={cursor.value} scrub={scrub} />
+      <Similar take={summary.take} known={`${summary.last_line}.${summary.content?.circled_us ?? 0}`} />
     </div>
   );
+}
+
+/** The picture of an ended take; a better one comes when the take has been studied. */
+function usePicture({ summary }: TakeData): TakePicture | null {
+  const [picture, set] = useState<TakePicture | null>(null);
+  const studied = status.value?.takes_studied;
+  useEffect(() => {
+    let wanted = true;
+    if (summary.ended) ask('take.picture', { take: summary.take }).then((got) => wanted && set(got), () => undefined);
+    return () => { wanted = false; };
+  }, [summary.take, summary.ended, studied, takes_changed.value]);
+  return picture;
 }
 
 interface RollProps {
@@ -232,7 +275,7 @@ function TakeHead({ data }: { data: TakeData }) {
     <div class="take-head">
       <h1 class="visually-hidden">{summary.title || `Take ${take}`}</h1>
       <a href="#takes" class="quiet back" aria-label="All takes">‹</a>
-      <Editable class="title" value={summary.title} label="Title of this take" placeholder={chords_of(summary) || `Take ${take}`} longest={200} disabled={!summary.ended} keep={rename} />
+      <Editable class="title" value={summary.title} label="Title of this take" placeholder={content_name(summary) || `Take ${take}`} longest={200} disabled={!summary.ended} keep={rename} />
       <button type="button" class="quiet" onClick={() => save().catch(complain)}>Export</button>
       <button type="button" class="quiet" disabled={!summary.ended} onClick={() => remove().catch(complain)}>Delete</button>
       <a class="quiet to-song" href={`#song/${take}`}>Song</a>
