@@ -8,8 +8,8 @@ namespace {
 
 constexpr Micros kNear{90'000};  // a note this near to a beat belongs to it
 // The shares of the two kinds of evidence: single notes, and strikes as judged by the network.
-constexpr float kNotesShare = .5f;
-constexpr StrikeShares kStrikeShares{2, .75f, .15f};
+constexpr float kNotesShare = .7f;
+constexpr StrikeShares kStrikeShares{1.2f, .75f, .15f};
 constexpr float kSilent = .05f;       // probability that a beat without a strike begins a bar
 constexpr float kBarMemory = .94f;    // from beat to beat
 constexpr float kMetreMemory = .05f;  // from strike to strike
