@@ -31,12 +31,13 @@ void BeatTracker::note_on(Micros at, Pitch pitch, Velocity velocity) {
   at = std::max(at, last_note_);
   pass(at);
   last_note_ = at;
-  const BeatOnset onset = weigher_.weigh(at, pitch, velocity);
+  const Micros since = at - *origin_;
+  const BeatOnset onset = weigher_.weigh(since, pitch, velocity);
   notes_[next_note_++ % notes_.size()] = at;
   const auto height = static_cast<float>(pitch.value()), loud = static_cast<float>(velocity.value());
   const auto pitch_class = static_cast<std::uint16_t>(1u << pitch.pitch_class().value());
   if (strike_notes_.empty()) {
-    strike_ = {at, height, height, loud, 1, pitch_class};
+    strike_ = {since, height, height, loud, 1, pitch_class};
     strike_sum_ = {};
   } else {
     strike_.low = std::min(strike_.low, height);
@@ -44,7 +45,7 @@ void BeatTracker::note_on(Micros at, Pitch pitch, Velocity velocity) {
     strike_.loud = std::max(strike_.loud, loud);
     strike_.classes = static_cast<std::uint16_t>(strike_.classes | pitch_class);
     strike_.size += 1;
-    strike_sum_ += at - strike_.at;
+    strike_sum_ += since - strike_.at;
   }
   strike_notes_.push_back(onset);
   if (strike_notes_.size() == kLargestStrike) judge_strike();
@@ -76,7 +77,7 @@ void BeatTracker::judge_strike() {
 void BeatTracker::pass(Micros at) {
   clock_ = std::max(clock_, at);
   if (!strike_notes_.empty()) {
-    if (at - last_note_ <= kTogether && at - strike_.at <= 2 * kTogether) return;
+    if (at - last_note_ <= kTogether && at - *origin_ - strike_.at <= 2 * kTogether) return;
     judge_strike();
   }
   to_frame(static_cast<int>((at - *origin_) / kBeatFrame));
@@ -137,7 +138,8 @@ float BeatTracker::confidence(Micros at) {
 void BeatTracker::place_in_bar(TrackedBeat& beat) {
   float downbeat = kSilent;
   for (const Judged& judged : judged_)
-    if (std::chrono::abs(judged.at - beat.at) < kNear) downbeat = std::max(downbeat, judged.downbeat);
+    if (std::chrono::abs(*origin_ + judged.at - beat.at) < kNear)
+      downbeat = std::max(downbeat, judged.downbeat);
   ++count_;
   float top = 0;
   bool any = false;

@@ -53,7 +53,7 @@ class BeatTracker {
   void to_frame(int frame);
   void pass(Micros at);
   void judge_strike();
-  int frame_of(Micros at) const { return static_cast<int>((at - *origin_ + kBeatFrame / 2) / kBeatFrame); }
+  static int frame_of(Micros since) { return static_cast<int>((since + kBeatFrame / 2) / kBeatFrame); }
   void look();
   void place_in_bar(TrackedBeat& beat);
   void hear_feel(const TrackedBeat& beat);
@@ -63,11 +63,12 @@ class BeatTracker {
   Micros last_note_{}, clock_{};
   BeatLattice lattice_;
   BeatWeigher weigher_;
-  // The strike that is being played. Its notes enter the lattice when it is complete, with what it says.
+  // The strike that is being played; its times, and those of all that is judged, count from the origin. Its
+  // notes enter the lattice when it is complete, with what it says.
   StruckNotes strike_;
   Micros strike_sum_{};                                      // of the times of its notes after the first one
   FixedVector<BeatOnset, kLargestStrike + 1> strike_notes_;  // and what the whole says
-  Micros struck_before_{};
+  Micros struck_before_{-kBeatSilence};
   LiveStrikes judge_;
   std::optional<TrackedBeat> newest_;
   int newest_frame_ = -1;

@@ -14,10 +14,11 @@ Micros at(double seconds) {
 }
 
 // The left hand strikes each bar; the right hand plays beats and half beats.
-std::vector<TrackedBeat> play(double interval, int meter, double seconds, double swerve = 0) {
+std::vector<TrackedBeat> play(double interval, int meter, double seconds, double swerve = 0,
+                              double begin = 1) {
   BeatTracker tracker;
   std::vector<TrackedBeat> beats;
-  double t = 1;
+  double t = begin;
   for (int i = 0; t < seconds; ++i) {
     const double here = interval * (1 + swerve * std::sin(i * .15));
     if (i % meter == 0) tracker.note_on(at(t), Pitch(36 + (i / meter * 5) % 12), Velocity(85));
@@ -71,6 +72,16 @@ TEST(BeatTracker, FindsTheBeginningOfTheBarInThreeAndFour) {
     }
     EXPECT_GT(told, 8) << meter;
     EXPECT_GE(right, told * 9 / 10) << meter;
+  }
+}
+
+TEST(BeatTracker, TimesBeforeZeroCountLikeAnyOthers) {
+  const auto usual = play(.6, 4, 30), before = play(.6, 4, -3570, 0, -3599);
+  ASSERT_EQ(before.size(), usual.size());
+  for (std::size_t i = 0; i < usual.size(); ++i) {
+    EXPECT_EQ(before[i].at + at(3600), usual[i].at);
+    EXPECT_EQ(before[i].interval, usual[i].interval);
+    EXPECT_EQ(before[i].place, usual[i].place);
   }
 }
 
