@@ -143,6 +143,33 @@ describe('a song on paper and as blocks', { skip: why_not || false }, () => {
     await until(async () => /96/.test((await pages.allTextContents()).join(' ')), 'the new tempo on the page');
   }));
 
+  test('a very long part is engraved when it is asked for, and one that cannot be read says so', async () => {
+    const { page, complaints } = await browser.page({ width: 1180, height: 820 });
+    try {
+      await page.routeWebSocket(/socket/, (socket) => {
+        const server = socket.connectToServer();
+        socket.onMessage((message) => server.send(message));
+        server.onMessage((message) => {
+          const said = JSON.parse(message);
+          const sheet = said.result?.files?.find((file) => file.name === 'lead_sheet.musicxml');
+          if (sheet) sheet.base64 = Buffer.from(`<no-music>${'<measure number="1"/>'.repeat(3000)}</no-music>`).toString('base64');
+          socket.send(JSON.stringify(said));
+        });
+      });
+      await page.goto(`${daemon.url}#song/1`);
+      await hand_over(page);
+      await page.getByRole('group', { name: 'Who it is for' }).getByRole('button', { name: /^Singer/ }).click();
+      await page.getByText('3000 bars on all its staves').waitFor();
+      assert.equal(await button(page, 'Print or save as PDF').isDisabled(), true);
+      await button(page, 'Engrave it').click();
+      await page.getByRole('alert').getByText('lead_sheet.musicxml could not be engraved').waitFor();
+      await engraved(page, /^Bass player/, 'bass.musicxml');
+      assert.deepEqual(complaints, []);
+    } finally {
+      await page.close();
+    }
+  });
+
   // ---- the song as blocks
 
   async function a_song(page) {
