@@ -30,10 +30,11 @@ export function Sheets({ file, folder, title, part, staff_mm }: { file: HandedFi
     set_trouble('');
     place.current!.replaceChildren();
     const engrave = async () => {
-      const { engrave_pages } = await import('./page_engraving');
+      const loaded = await import('./page_engraving').catch(() => null);
+      if (!loaded) return void (wanted && set_trouble('What engraves pages could not be loaded. If Undersong was updated meanwhile, reload this page.'));
       await new Promise((painted) => requestAnimationFrame(() => setTimeout(painted)));  // the sentence is seen before the work begins
       if (!wanted) return;
-      const made = await engrave_pages({ musicxml, part, paper, staff_mm });
+      const made = await loaded.engrave_pages({ musicxml, part, paper, staff_mm });
       if (!wanted) return;
       place.current!.replaceChildren(...made);
       set_pages(made.length);
