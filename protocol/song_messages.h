@@ -10,6 +10,7 @@
 // Errors: as in messages.h.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -89,7 +90,7 @@ struct GetLoop {
       "pulse.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}],"loops":[{"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; 1.5 melody notes a beat, 1.0 times the usual."}]}]})";
+      R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; about three notes every two beats, as busy as usual."}],"loops":[{"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; about three notes every two beats, as busy as usual."}]}]})";
   using Reply = TakeLoop;
   std::optional<std::uint64_t> take{};
 };
@@ -207,9 +208,9 @@ struct HandOverTake {
   static constexpr const char* kMethod = "take.hand_over";
   static constexpr const char* kSays =
       "A take as files for other musicians: parts.mid, a full score, a lead sheet (also for instruments in B "
-      "flat and E flat), parts for bass and strings, a page of chords, and the chords as text. `steady`: an "
-      "even tempo instead "
-      "of the player's; `tempo`: that tempo in beats a minute, if given. `strings`: they hold what they can "
+      "flat and E flat), parts for piano, bass and strings, a page of chords, and the chords as text. "
+      "`steady`: an even tempo instead of the player's; `tempo`: that tempo in beats a minute, if given. "
+      "`strings`: they hold what they can "
       "(`still`, the default), an inner voice moves (`moving`), or every chord is struck (`chorale`). "
       "`divisi`: violins I and violas divide where the chord has a tone that nobody plays.";
   static constexpr const char* kExample = R"({"take":12,"steady":true,"tempo":96})";
@@ -381,15 +382,46 @@ BOOST_DESCRIBE_STRUCT(GetKeptSketch, (), (name))
 struct OutlinedPart {
   static constexpr const char* kSays =
       "`at` and `beats`: in written beats from the beginning of the song, over all repeats. `chords`: of "
-      "one time. `key`: only if it is not the key of the song.";
+      "one time. `key`: only if it is not the key of the song. `section`: of the sketch, from 1; a section "
+      "whose passes differ makes several parts.";
+  static constexpr std::array kAddedLater{"section"};
   std::string name;
   std::optional<std::string> key{};
   double at = 0, beats = 0;
   std::uint32_t times = 1;
   std::vector<SongLayer> layers;
   std::vector<Chord> chords;
+  std::uint64_t section = 0;
 };
-BOOST_DESCRIBE_STRUCT(OutlinedPart, (), (name, key, at, beats, times, layers, chords))
+BOOST_DESCRIBE_STRUCT(OutlinedPart, (), (name, key, at, beats, times, layers, chords, section))
+
+struct SongTurn {
+  static constexpr const char* kSays =
+      "A part begins: number `part` of the outline, from 0, for the time `time`, from 1. Repeats and jumps "
+      "are "
+      "written out.";
+  std::uint64_t part = 0, time = 1;
+  TimeUs at_us = 0;
+};
+BOOST_DESCRIBE_STRUCT(SongTurn, (), (part, time, at_us))
+
+struct SongNote {
+  TimeUs at_us = 0, length_us = 0;
+  PitchNumber pitch;
+  VelocityNumber velocity;
+  SongLayer layer = SongLayer::kMelody;
+};
+BOOST_DESCRIBE_STRUCT(SongNote, (), (at_us, length_us, pitch, velocity, layer))
+
+struct SongSound {
+  static constexpr const char* kSays =
+      "The song as it sounds, from its first note on: without count-in, with all repeats and jumps, in the "
+      "tempos that are written.";
+  TimeUs length_us = 0;
+  std::vector<SongTurn> turns;
+  std::vector<SongNote> notes;
+};
+BOOST_DESCRIBE_STRUCT(SongSound, (), (length_us, turns, notes))
 
 struct SketchOutline {
   std::string title;
@@ -397,21 +429,26 @@ struct SketchOutline {
   std::uint32_t meter = 4;
   double tempo = 120;
   std::vector<OutlinedPart> parts;
+  std::optional<SongSound> sound{};
 };
-BOOST_DESCRIBE_STRUCT(SketchOutline, (), (title, key, meter, tempo, parts))
+BOOST_DESCRIBE_STRUCT(SketchOutline, (), (title, key, meter, tempo, parts, sound))
 
 struct OutlineSketch {
   static constexpr const char* kMethod = "sketch.outline";
   static constexpr const char* kSays =
-      "The parts of the song that a sketch makes, in order. If a section cannot be made, the error says "
-      "which one.";
-  static constexpr const char* kExample = R"({"name":"rounds"})";
+      "The parts of the song that a sketch makes, in order: of a kept one by `name`, or of the `sketch` that "
+      "comes with the request. With `sounding`, the reply has the notes too. If a section cannot be made, "
+      "the "
+      "error says which one.";
+  static constexpr const char* kExample = R"({"name":"rounds","sounding":true})";
   static constexpr const char* kReplyExample =
-      R"({"title":"Evening rounds","key":"C:min","meter":4,"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"chords":[{"root":3,"root_name":"Eb","quality":"maj9","letters":["","maj9"],"signs":["Δ","9"],"harte":"Eb:maj9"},{"root":0,"root_name":"C","quality":"min7","letters":["m","7"],"signs":["-","7"],"bass":10,"bass_name":"Bb","harte":"C:min7/b7"}]}]})";
+      R"({"title":"Evening rounds","key":"C:min","meter":4,"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"section":1,"chords":[{"root":3,"root_name":"Eb","quality":"maj9","letters":["","maj9"],"signs":["Δ","9"],"harte":"Eb:maj9"},{"root":0,"root_name":"C","quality":"min7","letters":["m","7"],"signs":["-","7"],"bass":10,"bass_name":"Bb","harte":"C:min7/b7"}]}],"sound":{"length_us":26301370,"turns":[{"part":0,"time":1,"at_us":0},{"part":0,"time":2,"at_us":13150685}],"notes":[{"at_us":0,"length_us":1643836,"pitch":74,"velocity":70,"layer":"melody"}]}})";
   using Reply = SketchOutline;
-  std::string name;
+  std::optional<std::string> name{};
+  std::optional<SongSketch> sketch{};
+  std::optional<bool> sounding{};
 };
-BOOST_DESCRIBE_STRUCT(OutlineSketch, (), (name))
+BOOST_DESCRIBE_STRUCT(OutlineSketch, (), (name, sketch, sounding))
 
 struct HandOverSketch {
   static constexpr const char* kMethod = "sketch.hand_over";

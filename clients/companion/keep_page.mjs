@@ -5,7 +5,8 @@ import { readFileSync, readdirSync, writeFileSync } from 'node:fs';
 import { join, relative, sep } from 'node:path';
 
 const worker = 'service_worker.js';
-const not_needed = /^licences\//;  // nobody looks them up while the daemon does not run
+// Licences nobody looks up while the daemon does not run, and without it there is no part to engrave.
+const not_needed = /^licences\/|^assets\/page_engraving-/;
 
 function files_in(folder) {
   return readdirSync(folder, { withFileTypes: true }).flatMap((entry) => {

@@ -11,6 +11,6 @@ export default defineConfig({
     target: 'es2022',
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
-    chunkSizeWarningLimit: 900,  // the engraving, which is loaded after the first paint
+    chunkSizeWarningLimit: 1400,  // the engraving of pages, which is loaded when a page is to be seen
   },
 });

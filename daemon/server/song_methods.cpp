@@ -31,7 +31,7 @@ void answer(Session& session, const protocol::ListSketches&, To<protocol::Sketch
   session.room().songs.list(as_text(to.reply));
 }
 void answer(Session& session, const protocol::OutlineSketch& wish, To<protocol::SketchOutline> to) {
-  session.room().songs.outline(wish.name, as_text(to.reply));
+  session.room().songs.outline(wish, as_text(to.reply));
 }
 void answer(Session& session, const protocol::HandOverSketch& wish, To<protocol::HandedOver> to) {
   session.room().songs.hand_over_sketch(wish, as_text(to.reply));

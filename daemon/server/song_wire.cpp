@@ -275,9 +275,21 @@ protocol::SketchOutline outline_of(const song::Form& form) {
     now += to.beats;
     to.times = static_cast<std::uint32_t>(part.times);
     to.layers = layers_of(part.layers);
+    to.section = static_cast<std::uint64_t>(part.section);
     for (const auto& chord : part.chords) to.chords.push_back(chord_parts(chord.chord, chord.root));
     out.parts.push_back(std::move(to));
   }
+  return out;
+}
+
+protocol::SongSound sound_of(const song::SoundingSong& song) {
+  protocol::SongSound out;
+  out.length_us = song.length.count();
+  for (const song::SoundingTurn& turn : song.turns)
+    out.turns.push_back({turn.part, static_cast<std::uint64_t>(turn.time), turn.at.count()});
+  for (const song::SoundingNote& note : song.notes)
+    out.notes.push_back({note.at.count(), note.length.count(), note.pitch.value(), note.velocity.value(),
+                         static_cast<protocol::SongLayer>(note.layer)});
   return out;
 }
 

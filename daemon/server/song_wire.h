@@ -7,6 +7,7 @@
 
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_grow.h"
+#include "daemon/song/sounding_song.h"
 #include "daemon/song/take_study.h"
 #include "daemon/takes/search.h"
 #include "protocol/song_messages.h"
@@ -19,7 +20,9 @@ protocol::Reharmonised reharmonised_of(const song::Reharmonisation& made, takes:
 Result<song::ReharmoniseWish> wish_of(const protocol::Reharmonise& wish);
 protocol::SongSketch sketch_of(const song::Sketch& sketch);
 Result<song::Sketch> sketch_of(const protocol::SongSketch& sketch);
+// Without `sound`.
 protocol::SketchOutline outline_of(const song::Form& form);
+protocol::SongSound sound_of(const song::SoundingSong& song);
 // Without `added`.
 protocol::GrownSketch grown_of(const song::SketchGrowth& grown, const song::Sketch& sketch);
 

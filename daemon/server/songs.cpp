@@ -48,6 +48,19 @@ void Songs::work(Answer answer, std::function<Text()> job) {
 
 void Songs::with_sketch(const std::string& name, Answer answer,
                         std::function<Text(const Read&, const song::SourceReader&)> job) {
+  with_sketch(
+      [this, name]() -> Result<Read> {
+        auto text = folder_.read(name);
+        if (!text) return text.error();
+        auto sketch = song::read_sketch(*text, name + ".toml");
+        if (!sketch) return sketch.error();
+        return Read{std::move(*text), std::move(*sketch)};
+      },
+      std::move(answer), std::move(job));
+}
+
+void Songs::with_sketch(std::function<Result<Read>()> read, Answer answer,
+                        std::function<Text(const Read&, const song::SourceReader&)> job) {
   using Shared = std::shared_ptr<const Read>;
   studies_.fetcher().aside().answer<Shared>(
       "a sketch was read",
@@ -63,12 +76,10 @@ void Songs::with_sketch(const std::string& name, Answer answer,
             std::move(wanted), answer,
             [this, job, read = *found](const Takes& takes) -> Text { return job(*read, reader(takes)); });
       },
-      [this, name]() -> Result<Shared> {
-        auto text = folder_.read(name);
-        if (!text) return text.error();
-        auto sketch = song::read_sketch(*text, name + ".toml");
-        if (!sketch) return sketch.error();
-        return std::make_shared<const Read>(Read{std::move(*text), std::move(*sketch)});
+      [read = std::move(read)]() -> Result<Shared> {
+        auto found = read();
+        if (!found) return found.error();
+        return std::make_shared<const Read>(std::move(*found));
       });
 }
 
@@ -207,9 +218,32 @@ void Songs::propose(const protocol::ProposeSketch& wish, Answer answer) {
       });
 }
 
-void Songs::outline(const std::string& name, Answer answer) {
-  with_form(name, std::move(answer),
-            [](const song::Form& form) -> Text { return protocol::to_json(outline_of(form)); });
+void Songs::outline(const protocol::OutlineSketch& wish, Answer answer) {
+  if (wish.name.has_value() == wish.sketch.has_value())
+    return answer(invalid_input("params must have either a name or a sketch."));
+  const auto job = [sounding = wish.sounding.value_or(false)](const Read& read,
+                                                              const song::SourceReader& reader) -> Text {
+    const auto form = song::form_of_sketch(read.sketch, reader);
+    if (!form) return form.error();
+    protocol::SketchOutline out = outline_of(*form);
+    if (sounding) {
+      const auto song = song::sounding_song(*form);
+      if (!song) return song.error();
+      out.sound = sound_of(*song);
+    }
+    return protocol::to_json(out);
+  };
+  if (wish.name) return with_sketch(*wish.name, std::move(answer), job);
+  with_sketch(
+      [sketch = *wish.sketch]() -> Result<Read> {
+        const auto given = sketch_of(sketch);
+        if (!given) return given.error();
+        auto text = song::write_sketch(*given);
+        auto read = song::read_sketch(text, "sketch");
+        if (!read) return read.error();
+        return Read{std::move(text), std::move(*read)};
+      },
+      std::move(answer), job);
 }
 
 void Songs::grow(const protocol::GrowSketch& wish, Answer answer) {

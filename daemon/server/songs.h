@@ -40,7 +40,7 @@ class Songs {
   void put(const protocol::PutSketch& wish, Answer answer);
   void remove(const std::string& name, Answer answer);
   void propose(const protocol::ProposeSketch& wish, Answer answer);
-  void outline(const std::string& name, Answer answer);
+  void outline(const protocol::OutlineSketch& wish, Answer answer);
   void grow(const protocol::GrowSketch& wish, Answer answer);
   void hand_over_sketch(const protocol::HandOverSketch& wish, Answer answer);
 
@@ -55,6 +55,8 @@ class Songs {
   };
   // Reads the sketch, fetches its takes, and runs the job on the thread "aside"; or the job with the form.
   void with_sketch(const std::string& name, Answer answer,
+                   std::function<Text(const Read&, const song::SourceReader&)> job);
+  void with_sketch(std::function<Result<Read>()> read, Answer answer,
                    std::function<Text(const Read&, const song::SourceReader&)> job);
   void with_form(const std::string& name, Answer answer, std::function<Text(const song::Form&)> job);
   // Called on the thread "aside".

@@ -221,6 +221,7 @@ BandFiles band_files(const Form& form, const StringsWish& wish) {
                             .group = Group::kBrace,
                             .chord_symbols = false,
                             .form = &left}};
+  add("piano.musicxml", score);
   score.push_back(bass_staff);
   score.back().chord_symbols = false;
   score.back().kicks = false;

@@ -1,5 +1,5 @@
-// What each musician of a band gets from a form: the bass part, a piano reduction, the string section, the
-// lead sheet for transposing instruments, a page of chords, and the full score.
+// What each musician of a band gets from a form: the bass part, a piano reduction below the melody, the
+// string section, the lead sheet for transposing instruments, a page of chords, and the full score.
 //
 //   for (File& file : band_files(form, harmony::PadStyle::kStill).files) ...
 //

@@ -146,6 +146,7 @@ struct Part {
   Signs signs;
   bool ritardando = false, fermata = false;  // at the end of the last time
   std::optional<Meter> own_meter;            // empty: the metre of the form
+  int section = 0;                           // of the sketch that it was made from, from 1; 0: of none
   Micros begin{}, end{};                     // time in the take, from the first time to the last
 };
 

@@ -78,6 +78,7 @@ class Builder {
         if (auto& key = heard.back().key; key && !section.key) key->tonic = transpose(key->tonic, up);
       }
       for (Part& part : *parts) {
+        part.section = static_cast<int>(i) + 1;
         if (!part.free && !form.pulse) {  // the first part that has a pulse
           form.pulse = true;
           form.meter = *part.own_meter;

@@ -71,6 +71,19 @@ std::string letter(std::size_t index) {
   return out;
 }
 
+// How many notes the melody has, as a musician would say it. `unit`: "beat" or "second".
+std::string how_dense(double notes, const char* unit) {
+  if (notes < .4) return "only now and then a note";
+  if (notes < .75) return fmt::format("about one note every two {}s", unit);
+  if (notes < 1.25) return fmt::format("about one note every {}", unit);
+  if (notes < 1.75) return fmt::format("about three notes every two {}s", unit);
+  return fmt::format("about {} notes every {}", std::lround(notes), unit);
+}
+
+std::string against_usual(double relative) {
+  return relative > 1.35 ? "busier than usual" : relative < .74 ? "calmer than usual" : "as busy as usual";
+}
+
 }  // namespace
 
 std::string_view text(SectionKind kind) {
@@ -191,8 +204,7 @@ Sections find_sections(const HeardTake& take, const Loop& loop, std::size_t lett
       section.kind = SectionKind::kTheme;
     else
       section.kind = SectionKind::kDeveloped;
-    const std::string density =
-        fmt::format("{:.1f} melody notes a {}", section.notes_per_beat, pulse ? "beat" : "second");
+    const std::string density = how_dense(section.notes_per_beat, pulse ? "beat" : "second");
     if (section.kind == SectionKind::kAccompaniment)
       section.reason = "No melody above the chords.";
     else if (again)
@@ -206,10 +218,9 @@ Sections find_sections(const HeardTake& take, const Loop& loop, std::size_t lett
       section.reason = fmt::format("Part of the melody of {} is kept; {}.",
                                    section.label.substr(0, section.label.size() - 1), density);
     else if (section.count > 1)
-      section.reason = fmt::format("A new melody each time; {}, {:.1f} times the usual.", density, relative);
+      section.reason = fmt::format("A new melody each time; {}, {}.", density, against_usual(relative));
     else
-      section.reason =
-          fmt::format("A melody that comes once; {}, {:.1f} times the usual.", density, relative);
+      section.reason = fmt::format("A melody that comes once; {}, {}.", density, against_usual(relative));
   }
   return found;
 }

@@ -51,7 +51,9 @@ describe('for everybody', { skip: why_not || false }, () => {
       await page.getByRole('button', { name: 'Put proposal 1 in the song' }).click();
       await page.locator('.section-chords').waitFor();
     }, true],
-    'a song, handed over': ['#song/1', async (page) => { await part(page, 'Hand over'); await page.getByRole('button', { name: 'Write it down' }).click(); await page.locator('.chart').waitFor(); }, true],
+    'a song, handed over': ['#song/1', async (page) => { await part(page, 'Hand over'); await page.getByRole('button', { name: 'All the files' }).click(); await page.locator('.chart').waitFor(); }, true],
+    'a song, a page for the bass player': ['#song/1', async (page) => { await part(page, 'Hand over'); await page.getByRole('button', { name: /^Bass player/ }).click(); await page.locator('.sheet-pages svg').first().waitFor(); }, true],
+    'the tour': ['#takes', async (page) => page.locator('.tour').waitFor(), true, { tour: false }],
     'the settings': ['#settings', async (page) => page.locator('input[name=settle]').waitFor()],
   };
   for (const [name, [hash, arrive, of_demo, kept = {}]] of Object.entries(screens)) {

@@ -170,6 +170,11 @@ for (const [options, name] of [[{ ...phone, colorScheme: 'light' }, 'phone-light
   await page.evaluate(() => document.activeElement.blur());
   await page.locator('.place-sketch').evaluate((place) => place.scrollTo(0, 0));
   await shot(page, `song-sketch-${name}`);
+  await page.getByRole('group', { name: 'Parts of this page' }).getByRole('button', { name: 'Hand over' }).click();
+  await page.getByRole('button', { name: /^Singer/ }).click();
+  await page.locator('.sheets:not([data-pages="0"])').waitFor();
+  await page.locator('.place-parts').evaluate((place) => place.scrollTo(0, place.querySelector('.people').offsetTop - 8));
+  if (!name.startsWith('phone')) await shot(page, `song-page-${name}`);
   await page.close();
   for (const { name: kept } of (await client.ask('sketch.list')).sketches) await client.ask('sketch.delete', { name: kept });
 }

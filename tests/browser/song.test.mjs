@@ -40,6 +40,7 @@ describe('the song screen', { skip: why_not || false }, () => {
   }
   const button = (page, name) => page.getByRole('button', { name, exact: true });
   const symbols = (place) => place.locator('.chord').evaluateAll((all) => all.map((each) => each.dataset.symbol));
+  const block_names = (page) => page.locator('.block').evaluateAll((all) => all.map((each) => each.dataset.name));
   const order = (page) => page.locator('.proposal').evaluateAll((all) => all.map((each) => each.dataset.harte));
   /** The proposals once the daemon's answer to the newest wish is shown. */
   async function settled(page) {
@@ -133,7 +134,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.getByRole('heading', { name: 'No loop in this take' }).waitFor();
     const why = await client.ask('take.loop', { take: 2 }).catch((error) => error.message);
     assert.ok((await page.locator('.no-loop').innerText()).includes(why));
-    await button(page, 'Write it down').click();
+    await button(page, 'All the files').click();
     const refused = await client.ask('take.hand_over', { take: 2 }).catch((error) => error.message);
     await page.getByRole('alert').getByText(refused).waitFor();
   }));
@@ -244,22 +245,35 @@ describe('the song screen', { skip: why_not || false }, () => {
     await others(page);
     const { proposals } = await client.ask('take.reharmonise', { take: 1, count: 8 });
     await button(page, 'Put proposal 2 in the song').click();
-    const names = () => page.locator('.section').evaluateAll((all) => all.map((each) => each.dataset.name));
-    await page.locator('.section').first().waitFor();
+    const names = () => block_names(page);
+    await page.locator('.block').first().waitFor();
     const proposed = (await client.ask('sketch.propose', { takes: [1] })).sections;
     assert.deepEqual(await names(), proposed.map((each) => each.name));
-    assert.deepEqual(await symbols(page.locator('.section').filter({ has: page.locator('.section-chords') }).locator('.section-chords')), proposals[1].chords.map((chord) => symbol_of(chord)));
-    // With the keyboard only: move up twice; the focus stays on the button.
-    await button(page, 'Move Solo up').focus();
-    await page.keyboard.press('Enter');
-    await until(() => page.evaluate(() => document.activeElement?.getAttribute('aria-label') === 'Move Solo up'), 'the focus on the moved section');
-    await page.keyboard.press('Enter');
-    await until(async () => (await names())[1] === 'Solo', 'the solo in second place');
+    assert.deepEqual(await symbols(page.locator('.section-chords')), proposals[1].chords.map((chord) => symbol_of(chord)));
+    // With the keyboard only: from block to block, one to the second place, and once more of it. The focus stays on the moved one.
+    const solo = proposed.findIndex((each) => each.name === 'Solo');
+    await page.locator('.block-body').first().focus();
+    for (let i = 0; i < solo; ++i) await page.keyboard.press('ArrowRight');
+    const focused = () => page.evaluate(() => document.activeElement?.closest('.block')?.dataset.name);
+    assert.equal(await focused(), 'Solo');
+    for (let i = solo; i > 1; --i) {
+      await page.keyboard.press('Shift+ArrowLeft');
+      await until(async () => (await names()).indexOf('Solo') === i - 1 && (await focused()) === 'Solo', 'the solo one place earlier, with the focus');
+    }
+    await page.getByText('Solo is now section 2').waitFor({ state: 'attached' });
+    const times = Number(/^\d+/.exec(await page.locator('.block[data-name=Solo] .block-count').innerText())[0]);
+    await page.keyboard.press('+');
+    await page.locator('.block[data-name=Solo] .block-count').getByText(`${times + 1} ×`).waitFor();
+    await page.keyboard.press('-');
+    await page.locator('.block[data-name=Solo] .block-count').getByText(`${times} ×`).waitFor();
+    await page.locator('.block[data-name=Ending] .block-body').click();
     await button(page, 'Take Ending out').click();
     assert.equal((await names()).includes('Ending'), false);
     await page.locator('.notice').getByRole('button', { name: 'Undo' }).click();
     assert.equal((await names()).at(-1), 'Ending');
-    await page.locator('[data-name=Ending]').getByRole('button', { name: 'bass' }).click();
+    await page.locator('.block[data-name=Ending] .block-body').click();
+    await page.locator('.section[data-name=Ending]').getByRole('button', { name: 'bass' }).click();
+    await page.locator('.block[data-name=Solo] .block-body').click();
     await page.getByLabel('Times, section 2').fill('3');
     await page.getByLabel('Title of the song').fill('Evening rounds');
     await button(page, 'Save the sketch').click();
@@ -308,7 +322,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.equal(await rows.nth(0).locator('.pin.sounding').count(), 0);
     await button(page, 'Add Bridge 1 to the song').click();
     await page.locator('.notice').getByText('Bridge is in the song.').waitFor();
-    const names = () => page.locator('.section').evaluateAll((all) => all.map((each) => each.dataset.name));
+    const names = () => block_names(page);
     const { sketch } = await client.ask('sketch.get', { name: 'growing' });
     assert.deepEqual(sketch.sections.map((each) => each.name), ['Theme', 'Bridge', 'Theme again']);
     assert.deepEqual(await names(), sketch.sections.map((each) => each.name));
@@ -324,8 +338,12 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.getByText(/songs? saved/).click();
     await button(page, 'Open wanting').click();
     const why = await client.ask('sketch.outline', { name: 'wanting' }).catch((error) => error.message);
-    await page.locator('[data-name=Other]').getByRole('alert').getByText(why).waitFor();
-    assert.equal(await page.locator('[data-name=Theme] [role=alert]').count(), 0);
+    await page.locator('.block.wrong[data-name=Other]').waitFor();
+    await page.locator('.sketch').getByRole('alert').getByText(why).waitFor();
+    assert.equal(await page.locator('.section[data-name=Theme] [role=alert]').count(), 0);
+    assert.equal(await page.locator('.block.wrong').count(), 1);
+    await page.locator('.block[data-name=Other] .block-body').click();
+    await page.locator('.section[data-name=Other]').getByRole('alert').getByText(why).waitFor();
     await button(page, 'Delete wanting').click();
     await until(async () => !(await client.ask('sketch.list')).sketches.some((each) => each.name === 'wanting'), 'the deletion');
     await page.locator('.notice').getByRole('button', { name: 'Undo' }).click();
@@ -345,7 +363,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.locator('.loop-row').waitFor();
     await page.getByRole('group', { name: 'Parts of this page' }).getByRole('button', { name: 'Hand over' }).click();
     await page.getByLabel('Beats a minute', { exact: true }).fill('96');
-    await button(page, 'Write it down').click();
+    await button(page, 'All the files').click();
     const part = page.locator('.place-parts');
     assert.match(await part.locator('.chart').innerText(), /quarter = 96[^]*A, theme[^]*Ebmaj9/);
     const midi = await bytes(page, () => button(page, 'Save parts.mid').click());
@@ -356,16 +374,15 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.match(text(sheet.bytes), /^<\?xml[^]*<score-partwise/);
     const all = await bytes(page, () => button(page, 'Save all as take-1.zip').click());
     const inside = unzipSync(all.bytes);
-    const pages = ['bass', 'cello', 'chords', 'lead_sheet', 'lead_sheet_b_flat', 'lead_sheet_e_flat', 'score', 'strings', 'viola', 'violin_1', 'violin_2'];
+    const pages = ['bass', 'cello', 'chords', 'lead_sheet', 'lead_sheet_b_flat', 'lead_sheet_e_flat', 'piano', 'score', 'strings', 'viola', 'violin_1', 'violin_2'];
     assert.deepEqual(Object.keys(inside).sort(), ['chart.txt', ...pages.map((each) => `${each}.musicxml`), 'parts.mid'].map((each) => `take-1/${each}`).sort());
     assert.deepEqual(Buffer.from(inside['take-1/parts.mid']), midi.bytes);
-    await page.getByLabel('as played').check();
-    await button(page, 'Write it down').click();
+    await page.getByRole('radio', { name: 'as played' }).check();
     await until(async () => tempos((await bytes(page, () => button(page, 'Save parts.mid').click())).bytes).length > 1, 'the tempo as it was played');
 
     await button(page, 'Song sketch').click();
     await button(page, 'Propose a song').click();
-    await page.locator('.section').first().waitFor();
+    await page.locator('.block').first().waitFor();
     const song = page.locator('.place-sketch');
     await song.getByRole('button', { name: 'Hand over' }).click();
     await song.locator('.chart').waitFor();

@@ -164,11 +164,13 @@ export async function open_browser({ args = [], ...options } = {}) {
   });
   return {
     context,
-    async page({ width = 480, height = 720, ...media } = {}) {
+    async page({ width = 480, height = 720, first_visit = false, ...media } = {}) {
       const page = await context.newPage();
       page.setDefaultTimeout(patience_ms);
       await page.setViewportSize({ width, height });
       await page.emulateMedia(media);
+      // As after the first visit; the tests of the tour begin without it.
+      if (!first_visit) await page.addInitScript(() => localStorage.getItem('undersong.tour') ?? localStorage.setItem('undersong.tour', 'true'));
       const complaints = [];
       page.on('pageerror', (error) => complaints.push(`error: ${error.message}`));
       page.on('console', (message) => {

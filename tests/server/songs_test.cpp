@@ -145,7 +145,7 @@ TEST(Songs, ABarThatThePlayerSaidBeginsThereForTheBeatsThePartsAndTheLeadSheetAl
   const auto after = ask(client, protocol::HandOverTake{.take = 1});
   EXPECT_EQ(place_in_parts(before), 1);
   EXPECT_EQ(place_in_parts(after), 0);
-  ASSERT_EQ(after.files.size(), 13u);
+  ASSERT_EQ(after.files.size(), 14u);
   EXPECT_NE(after.files[1].base64, before.files[1].base64) << "the lead sheet";
   EXPECT_NE(after.files[2].base64, before.files[2].base64) << "the chart";
 }
@@ -165,7 +165,7 @@ TEST(Songs, HandATakeOverAsFiles) {
   auto client = running.connect();
   const auto made = ask(client, protocol::HandOverTake{.take = 1});
   EXPECT_EQ(made.folder, "take-1");
-  ASSERT_EQ(made.files.size(), 13u);
+  ASSERT_EQ(made.files.size(), 14u);
   const auto bytes = protocol::from_base64(made.files[0].base64);
   ASSERT_TRUE(bytes);
   const auto file = midi::read_smf(*bytes);
@@ -201,13 +201,47 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
   std::vector<std::string> chords;
   for (const auto& chord : outline.parts[0].chords) chords.push_back(chord.harte);
   EXPECT_EQ(chords, (std::vector<std::string>{"Eb:maj9", "C:min7", "Ab:maj7", "G:sus4(b7)"}));
+  EXPECT_FALSE(outline.sound);
+  for (std::size_t i = 0; i < outline.parts.size(); ++i) EXPECT_EQ(outline.parts[i].section, i + 1);
   const auto files = ask(client, protocol::HandOverSketch{.name = "my rounds"});
-  ASSERT_EQ(files.files.size(), 13u);
+  ASSERT_EQ(files.files.size(), 14u);
   EXPECT_TRUE(midi::read_smf(*protocol::from_base64(files.files[0].base64)));
   EXPECT_EQ(ask(client, protocol::DeleteSketch{.name = "my rounds"}).name, "my rounds");
   EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty());
   EXPECT_TRUE(std::filesystem::exists(running.folder.path / "sketches" / "my rounds.toml.deleted"))
       << "nothing is lost";
+}
+
+TEST(Songs, ASketchIsOutlinedAndHeardBeforeItIsKept) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  auto sketch = ask(client, protocol::ProposeSketch{.takes = {1}, .title = "Rounds"});
+  sketch.sections.resize(2);
+  sketch.sections[0].repeats = 2;
+  sketch.sections[1].repeats = 1;
+  const auto outline = ask(client, protocol::OutlineSketch{.sketch = sketch, .sounding = true});
+  EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty()) << "nothing is saved";
+  ASSERT_TRUE(outline.sound);
+  const auto& turns = outline.sound->turns;
+  ASSERT_EQ(turns.size(), 3u);
+  EXPECT_EQ(turns[1].part, 0u);
+  EXPECT_EQ(turns[1].time, 2u);
+  EXPECT_EQ(turns[2].part, 1u);
+  const double beat_us = 60e6 / outline.tempo;  // the tempo is rounded
+  EXPECT_NEAR(static_cast<double>(turns[2].at_us), outline.parts[0].beats * beat_us, 100);
+  EXPECT_NEAR(static_cast<double>(outline.sound->length_us),
+              (outline.parts[0].beats + outline.parts[1].beats) * beat_us, 100);
+  ASSERT_FALSE(outline.sound->notes.empty());
+  EXPECT_GE(outline.sound->notes.front().at_us, 0);
+  for (const auto& note : outline.sound->notes)
+    EXPECT_LE(note.at_us + note.length_us, outline.sound->length_us);
+
+  EXPECT_EQ(refusal(client, protocol::OutlineSketch{}), "params must have either a name or a sketch.");
+  EXPECT_EQ(refusal(client, protocol::OutlineSketch{.name = "rounds", .sketch = sketch}),
+            "params must have either a name or a sketch.");
+  sketch.sections[1].label = "Z";
+  EXPECT_EQ(refusal(client, protocol::OutlineSketch{.sketch = sketch}).rfind("Section 2 (", 0), 0u);
 }
 
 TEST(Songs, ContrastingSectionsGrowIntoAKeptSketch) {

@@ -210,6 +210,20 @@ TEST(BandParts, AllStavesOfTheScoreHaveTheSameBars) {
   EXPECT_EQ(score.select_nodes("//metronome").size(), 1u);
 }
 
+TEST(BandParts, ThePianistReadsTheMelodyWithItsChordsAboveBothHands) {
+  const Folder folder = demo();
+  pugi::xml_document piano, score;
+  ASSERT_TRUE(piano.load_string(text_of(folder, "piano.musicxml").c_str()));
+  ASSERT_TRUE(score.load_string(text_of(folder, "score.musicxml").c_str()));
+  std::vector<std::string> names;
+  for (const auto& name : piano.select_nodes("//part-name")) names.emplace_back(name.node().text().get());
+  EXPECT_EQ(names, (std::vector<std::string>{"Melody", "Piano, right hand", "Piano, left hand"}));
+  for (const char* part : {"//part[@id='P1']//note", "//part[@id='P2']//note", "//part[@id='P3']//note"})
+    EXPECT_EQ(piano.select_nodes(part).size(), score.select_nodes(part).size()) << part;
+  EXPECT_GT(piano.select_nodes("//part[@id='P1']//harmony").size(), 0u);
+  EXPECT_EQ(piano.select_nodes("//harmony").size(), piano.select_nodes("//part[@id='P1']//harmony").size());
+}
+
 // A clarinet in B flat sounds a whole tone lower than it reads, an alto saxophone in E flat a major sixth
 // lower (any book on orchestration).
 TEST(BandParts, TransposingPlayersSoundWhatTheLeadSheetSays) {

@@ -54,7 +54,7 @@ class Schema : public ::testing::Test {
       const Verdict verdict = validate(out_ / "parts" / file.name);
       EXPECT_EQ(verdict.exit_code, 0) << file.name << ": " << verdict.said;
     }
-    EXPECT_EQ(sheets, 11);
+    EXPECT_EQ(sheets, 12);
   }
 
   const fs::path out_ = fs::temp_directory_path() / ("undersong-schema-" + std::to_string(::getpid()));

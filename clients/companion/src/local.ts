@@ -39,4 +39,6 @@ export const local = {
   hear_through: kept<string>('hear', 'auto'),
   keys_open: kept<boolean>('keys', false),
   latch: kept<boolean>('latch', false),
+  tour_seen: kept<boolean>('tour', false),
+  paper: kept<string>('paper', ''),  // on which parts are printed; empty: what is usual where the browser's language is spoken
 };

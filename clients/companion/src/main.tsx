@@ -9,6 +9,7 @@ import { keep_page } from './shell/offline';
 import { route, route_title } from './shell/route';
 import { StatusLine } from './shell/status_line';
 import { TokenForm } from './shell/token_form';
+import { TourWhenWanted } from './shell/tour';
 import { LazySong } from './song/lazy';
 import { daemon } from './state';
 import { DigestPage } from './takes/digest_page';
@@ -50,6 +51,7 @@ function App() {
           : <SettingsPage />}
       </main>
       <NoticeBar />
+      {daemon.link.value !== 'token' && <TourWhenWanted />}
       <Help />
     </>
   );

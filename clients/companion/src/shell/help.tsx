@@ -1,13 +1,14 @@
 // The dialogue that lists the keys of the computer; "?" opens it on every page.
 import { useEffect, useRef } from 'preact/hooks';
 import { signal } from '@preact/signals';
+import { show_tour } from './tour';
 
 const wanted = signal(false);
 export const open_help = () => (wanted.value = true);
 
 const keys: [string[], string][] = [
   [['↑', '↓'], 'choose a suggestion'],
-  [['1', '…', '5'], 'choose that suggestion'],
+  [['1', 'to', '5'], 'choose that suggestion'],
   [['Esc'], 'choose none: the first of the list'],
   [['Enter'], 'hear it'],
   [['Space'], 'hold the list still, or let it go on'],
@@ -20,7 +21,7 @@ export function Shortcuts() {
   return (
     <dl class="shortcuts">
       {keys.map(([names, what]) => (
-        <div key={what}><dt>{names.map((name) => (name === '…' ? ' … ' : <kbd key={name}>{name}</kbd>))}</dt><dd>{what}</dd></div>
+        <div key={what}><dt>{names.map((name) => (name === 'to' ? ' to ' : <kbd key={name}>{name}</kbd>))}</dt><dd>{what}</dd></div>
       ))}
     </dl>
   );
@@ -56,7 +57,7 @@ export function Help() {
             <li>Two arrows: where your left and your right hand go on the keys. A dot is a hand that stays.</li>
             <li>A tick: you have played it under this note.</li>
           </ul>
-          <form method="dialog"><button type="submit" class="act" autofocus>Close</button></form>
+          <form method="dialog" class="line"><button type="submit" class="act" autofocus>Close</button> <button type="submit" class="act" onClick={show_tour}>Show the tour</button></form>
         </>
       )}
     </dialog>

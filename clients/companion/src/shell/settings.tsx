@@ -13,6 +13,7 @@ import { Editable, EditableNumber } from './editable';
 import { Shortcuts } from './help';
 import { OwnHarmony } from './own_harmony';
 import { SeatSettings } from './seat';
+import { show_tour } from './tour';
 
 // Key names as the daemon spells them, from the flat side to the sharp side.
 const keys = ['C', 'Db', 'D', 'Eb', 'E', 'F', 'Gb', 'G', 'Ab', 'A', 'Bb', 'B'].map((tonic) => ({ harte: `${tonic}:maj`, name: `${tonic} major` }))
@@ -141,6 +142,7 @@ export function SettingsPage() {
             <option value="dark">dark</option>
           </select>
         </label>
+        <button type="button" onClick={show_tour}>Show the tour again</button>
       </fieldset>
       <fieldset>
         <legend>Keys of the computer</legend>

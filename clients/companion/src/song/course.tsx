@@ -5,7 +5,7 @@ import { place } from '../play/plane_layout';
 import type { ProposedChord } from '../protocol';
 import { symbol_style } from '../state';
 
-const high = 62, margin = 8;
+const high = 40, margin = 6;
 const closer = 1.6;  // most chords lie near the middle of the scale
 
 export function Course({ chords }: { chords: ProposedChord[] }) {

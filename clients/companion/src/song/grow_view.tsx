@@ -6,6 +6,7 @@ import { hear_chord } from '../play/hear';
 import type { GrownSection, GrownSketch } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { symbol_style } from '../state';
+import { seconds_a_bar } from './sketch_outline';
 import * as sketch from './sketch_state';
 import { hear_row, row_place, stop_row } from './row_player';
 import { plural, worded } from './words';
@@ -33,7 +34,7 @@ function Proposal({ number, section, busy, run }: { number: number; section: Gro
         <span class="soft">{plural(section.chords.length, 'bar')}</span>
         <span class="spring" />
         <button type="button" class="quiet" aria-pressed={place !== undefined} aria-label={`${place === undefined ? 'Hear' : 'Stop'} ${name}`}
-                onClick={() => (place === undefined ? hear_row(id, section.chords.map((chord) => chord.harte), sketch.seconds_a_bar()) : stop_row())}>{place === undefined ? '▶ Hear' : '■ Stop'}</button>
+                onClick={() => (place === undefined ? hear_row(id, section.chords.map((chord) => chord.harte), seconds_a_bar()) : stop_row())}>{place === undefined ? '▶ Hear' : '■ Stop'}</button>
         <button type="button" class="quiet" disabled={busy} aria-label={`Add ${name} to the song`} onClick={() => run(() => sketch.add_grown(number))}>+ Add</button>
       </div>
       <div class="cells" role="group" aria-label={`Chords of ${name}`}>

@@ -28,15 +28,19 @@ export function Unheard() {
   );
 }
 
+/** The volume of the page. */
+export function PageVolume() {
+  return (
+    <label class="tone soft"><span>Volume</span>
+      <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
+             onInput={(event) => (volume.value = Number(event.currentTarget.value))} />
+    </label>
+  );
+}
+
 /** The volume of the page, or for MIDI what is playing there. */
 export function Tone() {
-  if (through.value === 'page')
-    return (
-      <label class="tone soft"><span>Volume</span>
-        <input type="range" min="0" max="1" step="0.05" value={volume.value} aria-label="Volume of the page" aria-valuetext={`${Math.round(volume.value * 100)} percent`}
-               onInput={(event) => (volume.value = Number(event.currentTarget.value))} />
-      </label>
-    );
+  if (through.value === 'page') return <PageVolume />;
   const trouble = status.value?.outputs[0]?.trouble;
   return (
     <div class="soft small-print">

@@ -1,4 +1,5 @@
-// Other chords for the whole loop under the same melody: wishes, chords to keep, and the proposals, best first.
+// Other chords for the whole loop under the same melody: wishes, the loop itself, and below it the proposals as rows, best first. Each
+// chord of a row stands under the chord of the loop that it replaces. A row is heard when it is pressed.
 import { useId } from 'preact/hooks';
 import { spoken } from '../music/chord';
 import { pretty } from '../music/text';
@@ -6,7 +7,7 @@ import { through } from '../play/hear';
 import type { LoopProposal, ProposedChord, TakeLoop } from '../protocol';
 import { ChordSymbol } from '../shell/chord_symbol';
 import { symbol_style } from '../state';
-import { columns, most_in_a_row } from './columns';
+import { columns } from './columns';
 import { Course, CourseLegend } from './course';
 import { hear_cycle, heard, id_of, play_along, stop_hearing, stop_midi } from './cycle_player';
 import { HearOn, Tone } from './hear_on';
@@ -51,29 +52,16 @@ export function OtherChords({ state, use }: { state: SongState; use: (proposal: 
         <HearOn />
       </div>
       {state.no_others.value && <p class="trouble" role="alert">{worded(state.no_others.value)}</p>}
-      <div class="played">
-        <p class="soft" id="keep-help">Press a chord to keep it where it is.</p>
-        <div class="cells" role="group" aria-label="Chords of the loop, to keep" aria-describedby="keep-help" style={columns(loop)}>
-          {loop.chords.map((chord, i) => {
-            const kept = wish.keep.includes(i + 1);
-            return (
-              <button key={i} type="button" class="pin" aria-pressed={kept} onClick={() => state.pin(i + 1)}>
-                <ChordSymbol chord={chord} />
-                <span class="cell-word">{kept ? '◆ kept' : '◇ keep'}</span>
-              </button>
-            );
-          })}
-        </div>
-        {others && <Degrees chords={others.played.chords} loop={loop} />}
-      </div>
-      {others ? (
-        <>
-          <div class="others-head"><CourseLegend /><Tone /><p class="soft small-print" aria-live="polite">{state.asking.value ? 'Asking again …' : facts(others)}</p></div>
-          <ol class={`proposals${loop.chords.length > most_in_a_row ? ' long' : ''}`} aria-label="Proposals, best first">
+      {others && <div class="others-head"><CourseLegend /><Tone /><p class="soft small-print" aria-live="polite">{state.asking.value ? 'Asking again …' : facts(others)}</p></div>}
+      <div class="chord-rows">
+        <p class="soft" id="stay-help">Press a chord of the loop that is to stay. Press a row below to hear it.</p>
+        <Played state={state} loop={loop} played={others?.played.chords} />
+        {others ? (
+          <ol class="proposals" aria-label="Proposals, best first">
             {others.proposals.map((proposal, i) => <Proposal key={proposal.chords.map((chord) => chord.harte).join()} rank={i + 1} proposal={proposal} loop={loop} use={use} />)}
           </ol>
-        </>
-      ) : !state.no_others.value && <p class="soft">Looking for chords …</p>}
+        ) : !state.no_others.value && <p class="soft">Looking for chords …</p>}
+      </div>
     </section>
   );
 }
@@ -98,14 +86,30 @@ function Slider({ state, member, name, low, high }: { state: SongState; member: 
   );
 }
 
-/** The degrees of the melody over each chord; long notes have a frame. */
-function Degrees({ chords, loop }: { chords: ProposedChord[]; loop: TakeLoop }) {
+/** The loop as it was played, at the head of the rows. */
+function Played({ state, loop, played }: { state: SongState; loop: TakeLoop; played: ProposedChord[] | undefined }) {
+  const mine = played && heard.value?.id === id_of(played) && !heard.value.along ? heard.value : null;
   return (
-    <div class="cells degrees-row" style={columns(loop)} role="group" aria-label="The melody over the loop’s chords">
-      {chords.map((chord, i) => <span key={i}><DegreeList chord={chord} /></span>)}
+    <div class="chord-row played">
+      <button type="button" class="quiet row-hear" disabled={!played} aria-pressed={!!mine} aria-label={`${mine ? 'Stop' : 'Hear'} the loop as played`}
+              onClick={() => (mine ? stop_hearing() : played && hear_cycle(loop, played))}>{mine ? '■' : '▶'}<span class="row-name">Loop</span></button>
+      <div class="cells" role="group" aria-label="Chords of the loop, any of which can stay" aria-describedby="stay-help" style={columns(loop)}>
+        {loop.chords.map((chord, i) => {
+          const stays = state.wish.value.keep.includes(i + 1);
+          return (
+            <button key={i} type="button" class={`pin${mine?.place === i ? ' sounding' : ''}`} aria-pressed={stays} onClick={() => state.pin(i + 1)}>
+              <ChordSymbol chord={chord} />
+              <span class="cell-word">{stays ? '◆ stays' : '◇ may change'}</span>
+              {played?.[i] && <DegreeList chord={played[i]} />}
+            </button>
+          );
+        })}
+      </div>
     </div>
   );
 }
+
+/** The degrees of the melody over a chord; long notes have a frame. */
 
 function DegreeList({ chord }: { chord: ProposedChord }) {
   const said = chord.melody.map((note) => `${pretty(note.note)} is ${pretty(note.degree)}${note.role === 'tension' ? ', a tension' : note.role === 'avoid' ? ', a clash' : ''}`).join('; ');
@@ -122,31 +126,28 @@ function Proposal({ rank, proposal, loop, use }: { rank: number; proposal: LoopP
   const mine = heard.value?.id === id ? heard.value : null;
   const sounding = mine?.place ?? -1, hearing = !!mine && !mine.along, along = !!mine?.along;
   const name = proposal.chords.map((chord) => spoken(chord, symbol_style.value)).join(', ');
+  const hear = () => (hearing ? stop_hearing() : hear_cycle(loop, proposal.chords));
   return (
-    <li class="proposal" data-harte={id} aria-label={`Proposal ${rank}: ${name}`}>
-      <div class="proposal-head">
-        <span class="rank">{rank}</span>
-        <span class="soft">{proposal.changed} of {loop.chords.length} new</span>
-        <span class="spring" />
-        <button type="button" class="quiet" aria-pressed={hearing} aria-label={`${hearing ? 'Stop' : 'Hear'} proposal ${rank}`}
-                onClick={() => (hearing ? stop_hearing() : hear_cycle(loop, proposal.chords))}>{hearing ? '■ Stop' : '▶ Hear'}</button>
-        <button type="button" class="quiet" aria-pressed={along} aria-label={along ? `Stop playing along with proposal ${rank}` : `Play along with proposal ${rank}`}
-                title={`Round and round ${through.value === 'page' ? 'in this page' : 'on the MIDI output'}, softly, after a count-in. What you play over it is kept against it.`}
-                onClick={() => (along ? stop_midi() : play_along(loop, proposal.chords))}>{along ? '■ Stop' : '↻ Along'}</button>
-        <button type="button" class="quiet" aria-label={`Put proposal ${rank} in the song`} onClick={() => use(proposal)}>+ Song</button>
-      </div>
+    <li class={`chord-row proposal${mine ? ' heard' : ''}`} data-harte={id} aria-label={`Proposal ${rank}: ${name}`} onClick={(event) => { if (!(event.target as Element).closest('button')) hear(); }}>
+      <button type="button" class="quiet row-hear" aria-pressed={hearing} aria-label={`${hearing ? 'Stop' : 'Hear'} proposal ${rank}`} onClick={hear}>{hearing ? '■' : '▶'}<span class="row-name">{rank}</span></button>
       <div class="cells" style={columns(loop)}>
         {proposal.chords.map((chord, i) => (
           <div key={i} class={`cell${chord.changed ? ' changed' : ''}${chord.kept ? ' kept' : ''}${sounding === i ? ' sounding' : ''}`} data-kept={chord.kept} data-changed={chord.changed}
                title={`reached by: ${worded(chord.reached_by)}`}>
             <ChordSymbol chord={chord} />
-            <span class="cell-word">{chord.kept ? '◆ kept' : chord.changed ? worded(chord.change) : chord.harte === loop.chords[i]?.harte ? 'same' : 'same, varied'}</span>
+            <span class="cell-word">{chord.kept ? '◆ stays' : chord.changed ? worded(chord.change) : chord.harte === loop.chords[i]?.harte ? 'same' : 'same, varied'}</span>
             <DegreeList chord={chord} />
           </div>
         ))}
       </div>
-      <Course chords={proposal.chords} />
-      <p class="proposal-reason soft">{worded(proposal.reason)} · hands move {plural(proposal.hands_move, 'semitone')} once round</p>
+      <div class="row-foot">
+        <Course chords={proposal.chords} />
+        <p class="proposal-reason soft">{worded(proposal.reason)} · {proposal.changed} of {loop.chords.length} new · hands move {plural(proposal.hands_move, 'semitone')} once round</p>
+        <button type="button" class="quiet" aria-pressed={along} aria-label={along ? `Stop playing along with proposal ${rank}` : `Play along with proposal ${rank}`}
+                title={`Round and round ${through.value === 'page' ? 'in this page' : 'on the MIDI output'}, softly, after a count-in. What you play over it is recorded with its place in the loop.`}
+                onClick={() => (along ? stop_midi() : play_along(loop, proposal.chords))}>{along ? '■ Stop' : '↻ Play along'}</button>
+        <button type="button" class="quiet" aria-label={`Put proposal ${rank} in the song`} onClick={() => use(proposal)}>+ Song</button>
+      </div>
     </li>
   );
 }

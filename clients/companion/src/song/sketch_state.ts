@@ -1,7 +1,8 @@
 // The sketch of a song being edited. Changes are a draft until it is saved, and the draft survives a reload of the page.
-import { batch, effect, signal } from '@preact/signals';
-import type { Chord, GrownSketch, HandedOver, LoopProposal, SketchList, SketchOutline, SketchSection, SongSketch } from '../protocol';
-import { ask, say } from '../state';
+import { batch, computed, effect, signal } from '@preact/signals';
+import type { Chord, GrownSketch, HandedOver, LoopProposal, SketchList, SketchSection, SongSketch } from '../protocol';
+import { ask, daemon, say } from '../state';
+import { outline_soon, outlined, parts_of } from './sketch_outline';
 import { divisi, strings } from './strings';
 
 export interface DraftSection {
@@ -37,12 +38,17 @@ function remembered(): Draft | null {
 
 export const draft = signal<Draft | null>(remembered());
 export const kept = signal<SketchList | null>(null);
-export const outline = signal<SketchOutline | null>(null);
 /** The song page opens at its sketch: something was put into it from elsewhere. */
 export const show_first = signal(false);
 export const handed = signal<HandedOver | null>(null);
 /** What could come after a section; gone as soon as the sketch changes. */
 export const grown = signal<GrownSketch | null>(null);
+/** The section that is open for changes; the first if none was chosen. */
+export const selected = signal(0);
+export const selected_section = computed(() => {
+  const sections = draft.value?.sections ?? [];
+  return sections.find((each) => each.id === selected.value) ?? sections[0];
+});
 /** What the daemon says is wrong: with a section (from 1), or with the whole sketch (0). */
 export const trouble = signal<{ section: number; sentence: string } | null>(null);
 export const chords_put_in = signal(new Map<string, Chord>());  // by the name they have in the sketch
@@ -56,6 +62,18 @@ effect(() => {
   }
 });
 
+/** The sketch as the daemon reads it. */
+export function as_sketch({ title, tempo, feel, count_in, sections }: Draft): SongSketch {
+  return { title, ...(tempo === undefined ? {} : { tempo }), ...(feel === undefined ? {} : { feel }), ...(count_in === undefined ? {} : { count_in }),
+           sections: sections.map((each) => each.section) };
+}
+
+effect(() => {
+  const now = draft.value;
+  if (!now) return void (outlined.value = null);
+  if (daemon.link.value === 'open') outline_soon(as_sketch(now), now.sections.map((each) => each.id), place_trouble);
+});
+
 /** The daemon's sentence begins with the number of the section. */
 export function place_trouble(error: unknown): void {
   const sentence = error instanceof Error ? error.message : String(error);
@@ -65,7 +83,6 @@ export function place_trouble(error: unknown): void {
 function lay(next: Draft): void {
   batch(() => {
     draft.value = next;
-    outline.value = null;
     handed.value = null;
     grown.value = null;
     trouble.value = null;
@@ -93,12 +110,30 @@ export function change_section(id: number, part: { [name in keyof SketchSection]
   change({ sections });
 }
 
-export function move(id: number, step: 1 | -1): void {
+/** Puts a section at a place counted from 0; the others move up. Returns its place. */
+export function move_to(id: number, place: number): number {
   const sections = [...draft.peek()!.sections];
-  const from = sections.findIndex((each) => each.id === id), to = from + step;
-  if (to < 0 || to >= sections.length) return;
-  [sections[from], sections[to]] = [sections[to]!, sections[from]!];
+  const from = sections.findIndex((each) => each.id === id), to = Math.min(sections.length - 1, Math.max(0, place));
+  if (from < 0 || from === to) return from;
+  sections.splice(to, 0, ...sections.splice(from, 1));
   change({ sections });
+  return to;
+}
+
+export const place_of = (id: number) => draft.peek()!.sections.findIndex((each) => each.id === id);
+
+const most_times = 64;
+/** One time more or less. */
+export function repeat(id: number, step: 1 | -1): void {
+  const section = draft.peek()!.sections.find((each) => each.id === id)?.section;
+  if (!section) return;
+  const repeats = Math.min(most_times, Math.max(1, times_of(id) + step));
+  if (repeats !== section.repeats) change_section(id, { repeats });
+}
+/** How often it is played: as often as in its take if the sketch does not say. */
+export function times_of(id: number): number {
+  const section = draft.value!.sections.find((each) => each.id === id)!.section;
+  return section.repeats ?? (section.passes ? 1 : Math.max(1, ...parts_of(id).map((part) => part.times)));
 }
 
 export function remove(id: number): void {
@@ -115,6 +150,7 @@ export function remove(id: number): void {
 export function add(section: SketchSection): number {
   const [made] = numbered([section]);
   change({ sections: [...draft.peek()!.sections, made!] });
+  selected.value = made!.id;
   return made!.id;
 }
 
@@ -143,13 +179,6 @@ export async function fetch_kept(): Promise<void> {
 export async function open(name: string): Promise<void> {
   const got = await ask('sketch.get', { name });
   lay_sketch(got.sketch, got.name, got.revision);
-  await fetch_outline();
-}
-
-async function fetch_outline(): Promise<void> {
-  const { name } = draft.peek()!;
-  const got = await ask('sketch.outline', { name });
-  if (draft.peek()?.name === name && !draft.peek()!.changed) outline.value = got;
 }
 
 /** A file name made from the title, different from those of all other sketches. */
@@ -166,17 +195,13 @@ export async function keep(): Promise<boolean> {
   const now = draft.peek()!;
   try {
     if (!now.name) await fetch_kept();
-    const { title, tempo, feel, count_in, sections } = now;
-    const sketch = { title, ...(tempo === undefined ? {} : { tempo }), ...(feel === undefined ? {} : { feel }),
-                     ...(count_in === undefined ? {} : { count_in }), sections: sections.map((each) => each.section) };
-    const got = await ask('sketch.put', { name: now.name || free_name(title), sketch, ...(now.revision ? { revision: now.revision } : {}) });
+    const got = await ask('sketch.put', { name: now.name || free_name(now.title), sketch: as_sketch(now), ...(now.revision ? { revision: now.revision } : {}) });
     batch(() => {
       trouble.value = null;
       // Changes made while the daemon was writing are still unsaved.
       draft.value = { ...draft.peek()!, name: got.name, revision: got.revision, changed: draft.peek() !== now };
     });
     await fetch_kept();
-    await fetch_outline();
     return true;
   } catch (error) {
     place_trouble(error);
@@ -224,11 +249,4 @@ export async function add_grown(number: number): Promise<void> {
         sections: numbered(sections), changed: false });
   say(`${from.proposals[number - 1]!.section.name} is in the song.`, { label: 'Undo', run: () => change({ sections: before.sections }) });
   await fetch_kept();
-  await fetch_outline();
-}
-
-/** A bar of the song in seconds; of four beats at 100 a minute while nothing is known of it. */
-export function seconds_a_bar(): number {
-  const now = outline.peek();
-  return now ? (now.meter * 60) / now.tempo : 2.4;
 }

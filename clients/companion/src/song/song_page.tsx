@@ -8,6 +8,7 @@ import { LoopView, NoLoop } from './loop_view';
 import { OtherChords } from './other_chords';
 import * as sketch from './sketch_state';
 import { SketchView } from './sketch_view';
+import { stop_song } from './song_player';
 import { SongState, type Part } from './song_state';
 import './song.css';
 
@@ -21,10 +22,11 @@ export function SongPage({ take }: { take: number }) {
   useEffect(() => {
     if (sketch.show_first.peek()) state.part.value = 'sketch';
     sketch.show_first.value = false;
-    return () => { stop_cycle(); state.leave(); };
+    return () => { stop_cycle(); stop_song(); state.leave(); };
   }, [take]);
   const show = (part: Part) => {
     stop_cycle();
+    stop_song();
     state.part.value = part;
   };
   const use = (proposal: LoopProposal) => void into_song(state, proposal);
@@ -68,9 +70,10 @@ async function into_song(state: SongState, proposal: LoopProposal): Promise<void
       ?? sections.find(({ section }) => section.take === state.take && !section.chords);
     const id = place?.id ?? sketch.add({ name: 'Theme', kind: 'theme', take: state.take, repeats: 1 });
     sketch.put_chords(id, proposal);
+    sketch.selected.value = id;
     stop_cycle();
     state.part.value = 'sketch';
-    requestAnimationFrame(() => document.querySelector<HTMLElement>(`.section[data-id="${id}"] .section-over select`)?.focus());
+    requestAnimationFrame(() => document.querySelector<HTMLElement>('.section .section-over select')?.focus());
   } catch (error) {
     sketch.place_trouble(error);
     state.part.value = 'sketch';

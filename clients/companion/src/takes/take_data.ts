@@ -122,19 +122,21 @@ function timed(detail: TakeDetail) {
 /** Loads the rest, which may be large: melody, what was offered and what was tried. Calls `grown` after each part. */
 export async function load_rest(data: TakeData, grown: () => void, wanted: () => boolean): Promise<void> {
   const begin = data.summary.at;
-  let from = data.summary.first_line;
+  const page = (from: number) => ask('take.events', { take: data.summary.take, from, limit: 2000, kinds: ['melody', 'offered', 'tried'] });
+  let coming = page(data.summary.first_line);
   for (;;) {
-    const got = await ask('take.events', { take: data.summary.take, from, limit: 2000, kinds: ['melody', 'offered', 'tried'] });
+    const got = await coming;
     if (!wanted()) return;
+    if (got.more) {
+      coming = page(got.next);  // the daemon reads the next part while this one is drawn
+      coming.catch(() => undefined);  // it is waited for above
+    }
     for (const line of got.lines) add(data, line, begin);
     for (const list of [data.melody, data.offered, data.tried]) list.sort((a, b) => a.at - b.at);
     end_melody(data);
+    if (!got.more) data.complete = data.summary.ended !== undefined;
     grown();
-    if (!got.more) {
-      data.complete = data.summary.ended !== undefined;
-      return;
-    }
-    from = got.next;
+    if (!got.more) return;
   }
 }
 
