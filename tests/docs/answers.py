@@ -118,6 +118,7 @@ def main():
             failed.append(f"{words}: " + ("has --json now, so WHY_NOT is out of date" if words in WHY_NOT else "has neither --json nor a reason in WHY_NOT"))
     failed += [f"{words}: no such command" for words in WHY_NOT if words not in known]
 
+    docs.os.environ.update(JACK_NO_START_SERVER="1", JACK_DEFAULT_SERVER="none-for-this-test")
     home = Path(tempfile.mkdtemp())
     daemon = docs.Daemon(build, home)
     capture, tried = [], set()
