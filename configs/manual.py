@@ -266,4 +266,5 @@ def main():
     (folder / "undersong.fish").write_text(fish(client))
 
 
-main()
+if __name__ == "__main__":
+    main()

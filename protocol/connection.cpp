@@ -190,7 +190,10 @@ Read<boost::json::value> Connection::request(std::string_view method, std::strin
     if (const auto* answered = object->if_contains("id");
         answered == nullptr || !answered->is_number() || answered->to_number<std::uint64_t>() != id)
       continue;  // late reply to a request that timed out
-    if (auto* result = object->if_contains("result")) return std::move(*result);
+    if (auto* result = object->if_contains("result")) {
+      if (on_result_) on_result_(method, *result);
+      return std::move(*result);
+    }
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
       if (const auto* message = error->get_object().if_contains("message");
           message != nullptr && message->is_string())

@@ -18,6 +18,7 @@
 #include <chrono>
 #include <deque>
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 
@@ -33,12 +34,9 @@ struct Notification {
   std::string method;
   boost::json::value params;
 
-  // The params as the struct T; empty if the notification is of another method.
+  // The params as the struct T, one of Notifications; empty if the notification is of another method.
   template <class T>
-  std::optional<Read<T>> as() const {
-    if (method != T::kMethod) return std::nullopt;
-    return read_value<T>(params, method);
-  }
+  std::optional<Read<T>> as() const;
 };
 
 class Connection {
@@ -59,12 +57,14 @@ class Connection {
   // the Problem's sentence.
   Read<boost::json::value> request(std::string_view method, std::string_view params,
                                    std::chrono::milliseconds timeout = std::chrono::seconds(10));
+  // T: one of Requests.
   template <class T>
   Read<typename T::Reply> request(const T& params,
-                                  std::chrono::milliseconds timeout = std::chrono::seconds(10)) {
-    auto reply = request(T::kMethod, to_json(params), timeout);
-    if (!reply) return reply.error();
-    return read_value<typename T::Reply>(*reply, std::string("The reply to ") + T::kMethod);
+                                  std::chrono::milliseconds timeout = std::chrono::seconds(10));
+
+  // Calls `look` with every result before it is returned. For programs that pass answers on as they came.
+  void on_result(std::function<void(std::string_view method, const boost::json::value& result)> look) {
+    on_result_ = std::move(look);
   }
 
   // The next notification; nullopt if none came in time. A lost connection is a Problem.
@@ -82,6 +82,7 @@ class Connection {
   std::size_t used_ = 0, searched_ = 0;
   std::deque<Notification> waiting_;
   std::uint64_t last_id_ = 0;
+  std::function<void(std::string_view, const boost::json::value&)> on_result_;
   std::string why_lost_;
   Welcome welcome_;
 };

@@ -288,6 +288,19 @@ browsers never send.
   -32003 changed since it was read or held by another client, -32004 a limit is reached, or the disk is full,
   -32005 only the player at this machine may do that.
 
+**Open Sound Control.** With `port` under `[osc]` in the configuration, what sounds goes out over UDP as well, for lights and
+pictures; nothing is asked and nothing answered. Each change is one bundle with all of these, so whoever missed one is right again
+with the next. Texts are empty and numbers -1 where there is nothing to say.
+
+| address | arguments |
+|---|---|
+| `/undersong/chord` | symbol; root 0..11; bass 0..11; 1 while it sounds |
+| `/undersong/melody` | name of the newest melody note; its key; its degree in the chord |
+| `/undersong/colour` | -1.0 dark .. 1.0 bright; 0.0 resolved .. 1.0 tense |
+| `/undersong/key` | name |
+| `/undersong/beat` | beats a minute; beat in the bar, from 1; beats a bar |
+| `/undersong/best` | symbol of the first chord of the list |
+
 In the notation below, `whole` is a whole number, `0..127` a whole number in that range, and `0.0..1.0` any number in that
 range.
 )";

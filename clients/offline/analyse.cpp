@@ -169,7 +169,7 @@ void add_analyse(CLI::App& program, int& exit_code) {
   auto* command =
       program.add_subcommand("analyse", "Listen to a standard MIDI file as if it were played now");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
-  command->add_flag("--events", options->events, "print JSON lines, one for each change");
+  command->add_flag("--events,--json", options->events, "print JSON lines, one for each change");
   command->add_flag("--afterwards", options->afterwards,
                     "with --events: beats as found when the whole take is known");
   options->beat.add_to(*command);

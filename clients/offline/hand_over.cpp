@@ -9,6 +9,7 @@
 
 #include "clients/offline/beat_options.h"
 #include "clients/offline/commands.h"
+#include "clients/replace_option.h"
 #include "clients/strings_option.h"
 #include "daemon/midi/smf.h"
 
@@ -18,7 +19,7 @@ namespace {
 struct Options {
   std::string file, directory, title;
   std::optional<double> tempo;
-  bool steady = false, force = false;
+  bool steady = false, replace = false;
   harmony::PadStyle strings = harmony::PadStyle::kStill;
   bool divisi = false;
   BeatOptions beat;
@@ -48,7 +49,7 @@ int run(const Options& options) {
   if (const auto wrong = options.beat.refused(study.beats)) return fail(options.file + ": " + wrong->message);
   const auto folder = song::hand_over(events, study, wish);
   if (!folder) return fail(options.file + ": " + folder.error().message);
-  if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
+  if (const auto written = song::write_folder(*folder, options.directory, options.replace); !written)
     return fail(written.error().message);
   for (const auto& remark : folder->remarks) fmt::print(stderr, "undersong: {}: {}\n", options.file, remark);
   const song::Form& form = folder->form;
@@ -78,7 +79,7 @@ void add_hand_over(CLI::App& program, int& exit_code) {
   command->add_option("--title", options->title, "title of the pages; by default the name of the file");
   add_strings_option<harmony::PadStyle>(*command, options->strings);
   add_divisi_option(*command, options->divisi);
-  command->add_flag("--force", options->force, "write into a folder that is not empty");
+  add_replace_option(*command, options->replace, kIntoFullFolder);
   command->callback([options, steady, &exit_code] {
     options->steady = steady->count() > 0;
     const auto given = steady->results();

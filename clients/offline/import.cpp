@@ -257,7 +257,7 @@ void add_import(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
   auto* command =
       program.add_subcommand("import", "Bring standard MIDI files into the takes, each with its date");
-  command->add_option("FROM", options->from, "files, and folders with all that is below them")->required();
+  command->add_option("FILES", options->from, "files, or folders with all that is below them")->required();
   command->add_option("--takes", options->takes, "the file of takes; it is made if there is none")
       ->required();
   command->add_flag("--json", options->json, "print one JSON object for each file");

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "clients/offline/chord_json.h"
 #include "clients/offline/commands.h"
 #include "daemon/base/result.h"
 #include "daemon/harmony/alternatives.h"
@@ -65,8 +66,23 @@ Result<std::vector<int>> keys_of(const std::vector<std::string>& words) {
   return keys;
 }
 
-int name_one(const std::vector<int>& keys) {
+// As the protocol's Reading: a chord and how sure its name is.
+void print_json(const harmony::ChordReadings& readings) {
+  boost::json::array out;
+  for (const auto& reading : readings) {
+    auto chord = chord_json(reading.chord, harmony::root_name_in(reading.chord, std::nullopt));
+    chord["confidence"] = reading.confidence;
+    out.push_back(std::move(chord));
+  }
+  std::cout << boost::json::serialize(out) << '\n';
+}
+
+int name_one(const std::vector<int>& keys, bool as_json) {
   const auto readings = readings_of(keys);
+  if (as_json) {
+    print_json(readings);
+    return 0;
+  }
   if (readings.empty()) fmt::print("No chord: at least two different notes are needed.\n");
   for (const auto& reading : readings) {
     const auto root = harmony::root_name_in(reading.chord, std::nullopt);
@@ -113,7 +129,9 @@ void add_name(CLI::App& program, int& exit_code) {
       ->add_flag("--lines", *lines,
                  "read lists of keys from standard input, one per line, and print lists of names")
       ->excludes(option);
-  command->callback([keys, lines, &exit_code] {
+  auto as_json = std::make_shared<bool>(false);
+  command->add_flag("--json", *as_json, "print one JSON list of the names, likeliest first");
+  command->callback([keys, lines, as_json, &exit_code] {
     if (!*lines && keys->empty()) throw CLI::RequiredError("KEYS");
     if (*lines) {
       exit_code = name_lines();
@@ -121,7 +139,7 @@ void add_name(CLI::App& program, int& exit_code) {
     }
     const auto numbers = keys_of(*keys);
     if (numbers) {
-      exit_code = name_one(*numbers);
+      exit_code = name_one(*numbers, *as_json);
       return;
     }
     fmt::print(stderr, "undersong: {}\n", numbers.error().message);

@@ -10,6 +10,7 @@
 #include <memory>
 
 #include "clients/offline/commands.h"
+#include "clients/replace_option.h"
 #include "clients/strings_option.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
@@ -45,7 +46,7 @@ song::SourceReader reader(const fs::path& folder) {
 struct Options {
   std::vector<std::string> files;
   std::string sketch, directory, title;
-  bool force = false;
+  bool replace = false;
   std::size_t section = 0, add = 0;  // from 1; 0: none was named
   harmony::PadStyle strings = harmony::PadStyle::kStill;
   bool divisi = false;
@@ -160,7 +161,7 @@ int hand_over(const Options& options) {
   if (!form) return fail(form.error().message);
   const auto folder = song::hand_over_form(*form, {options.strings, options.divisi});
   if (!folder) return fail(folder.error().message);
-  if (const auto written = song::write_folder(*folder, options.directory, options.force); !written)
+  if (const auto written = song::write_folder(*folder, options.directory, options.replace); !written)
     return fail(written.error().message);
   fmt::print("{}: {} sections{}, {}, {:.0f} a minute\n", options.directory, form->parts.size(),
              form->key ? ", " + harmony::text(*form->key) : "", song::text(form->meter.signature()),
@@ -173,36 +174,37 @@ int hand_over(const Options& options) {
 
 void add_sketch(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<Options>();
-  auto* command = program.add_subcommand("sketch", "Make a song of sections drawn from takes");
+  auto* command = program.add_subcommand("sketch", "Make a song of sections drawn from takes, in a file");
+  command->group("");  // `song` with a file leads here; alone it is the earlier name
   command->require_subcommand(1);
   auto* fresh =
-      command->add_subcommand("new", "Propose a sketch from standard MIDI files, as TOML on standard output");
+      command->add_subcommand("new", "Propose a song from standard MIDI files, as TOML on standard output");
   fresh->add_option("FILE", options->files, "standard MIDI files, format 0 or 1")->required();
   fresh->add_option("--title", options->title, "title of the song; by default the name of the first file");
   fresh->callback([options, &exit_code] { exit_code = make_new(*options); });
   auto* look =
-      command->add_subcommand("check", "Read a sketch and say what it makes, or what is wrong and where");
-  look->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
+      command->add_subcommand("check", "Read a song and say what it makes, or what is wrong and where");
+  look->add_option("SONG", options->sketch, "file with a song, in TOML")->required();
   look->callback([options, &exit_code] { exit_code = check(*options); });
   auto* grown = command->add_subcommand(
       "grow", "Propose bridges and interludes, without a tune, that contrast with the loop of a section");
-  grown->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
+  grown->add_option("SONG", options->sketch, "file with a song, in TOML")->required();
   grown
       ->add_option("--section", options->section,
                    "number of the section; by default the first verse, theme or chorus")
       ->check(CLI::Range(1, 200));
   grown
       ->add_option("--add", options->add,
-                   "write the proposal of this number into the sketch, after the section")
+                   "write the proposal of this number into the song, after the section")
       ->check(CLI::Range(1, 8));
   grown->callback([options, &exit_code] { exit_code = grow(*options); });
   auto* give = command->add_subcommand(
-      "hand-over", "Write a sketch's score, parts, lead sheet and chord chart into a folder");
-  give->add_option("SKETCH", options->sketch, "sketch in TOML")->required();
+      "hand-over", "Write a song's score, parts, lead sheet and chord chart into a folder");
+  give->add_option("SONG", options->sketch, "file with a song, in TOML")->required();
   give->add_option("DIR", options->directory, "the folder; created if it does not exist")->required();
   add_strings_option<harmony::PadStyle>(*give, options->strings);
   add_divisi_option(*give, options->divisi);
-  give->add_flag("--force", options->force, "write into a folder that is not empty");
+  add_replace_option(*give, options->replace, kIntoFullFolder);
   give->callback([options, &exit_code] { exit_code = hand_over(*options); });
 }
 

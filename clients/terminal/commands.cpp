@@ -1,8 +1,13 @@
 #include "clients/terminal/commands.h"
 
+#include "clients/terminal/say.h"
+
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <boost/json.hpp>
 #include <cstdio>
+#include <iostream>
 
 namespace undersong::terminal {
 
@@ -10,6 +15,7 @@ void Session::with_daemon(const std::function<std::optional<protocol::Problem>(p
   auto daemon = protocol::Connection::open(socket_path());
   std::optional<protocol::Problem> problem;
   if (daemon) {
+    print_answers_of(*daemon);
     problem = use(*daemon);
   } else {
     problem = daemon.error();
@@ -17,6 +23,22 @@ void Session::with_daemon(const std::function<std::optional<protocol::Problem>(p
   if (!problem) return;
   fmt::print(stderr, "undersong: {}\n", problem->sentence);
   exit_code = 1;
+}
+
+void Session::print_answers_of(protocol::Connection& daemon) const {
+  if (json.empty()) return;
+  words_are_wanted = false;
+  daemon.on_result([this](std::string_view method, const boost::json::value& result) {
+    if (std::find(json.begin(), json.end(), method) == json.end()) return;
+    std::cout << boost::json::serialize(result) << std::endl;
+  });
+}
+
+void add_json(CLI::App& command, Session& session, std::vector<std::string_view> methods) {
+  const std::string says = fmt::format(
+      "print the daemon's answer to {} as JSON, a line each, instead of words", fmt::join(methods, ", "));
+  command.add_flag_callback(
+      "--json", [&session, methods = std::move(methods)] { session.json = methods; }, says);
 }
 
 protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon) {

@@ -10,6 +10,8 @@
 #include <filesystem>
 #include <functional>
 #include <string>
+#include <string_view>
+#include <vector>
 
 #include "protocol/connection.h"
 
@@ -19,13 +21,20 @@ namespace undersong::terminal {
 struct Session {
   std::string socket;  // --socket; empty: the default place
   int exit_code = 0;
+  std::vector<std::string_view> json;  // --json: the requests whose answers are printed instead of words
 
   std::filesystem::path socket_path() const {
     return socket.empty() ? protocol::default_socket_path() : std::filesystem::path(socket);
   }
   // Connects and runs `use`. A Problem is printed to stderr as one sentence, with exit code 1.
   void with_daemon(const std::function<std::optional<protocol::Problem>(protocol::Connection&)>& use);
+  // With --json: prints, from now on, what this daemon answers to the requests in `json`, a line each.
+  void print_answers_of(protocol::Connection& daemon) const;
 };
+
+// Adds --json to a command that talks to the daemon. `methods`: the requests whose answers it prints, as they
+// come.
+void add_json(CLI::App& command, Session& session, std::vector<std::string_view> methods);
 
 // The style of chord symbols in the settings of the daemon.
 protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon);

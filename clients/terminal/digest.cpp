@@ -7,7 +7,7 @@
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/play_found.h"
-#include "protocol/json.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
@@ -15,7 +15,7 @@ namespace {
 using protocol::Problem;
 
 struct Options {
-  bool evening = false, week = false, json = false;
+  bool evening = false, week = false;
   int limit = 8, play = 0, keep = 0, dismiss = 0;
 };
 
@@ -25,10 +25,9 @@ void print(int number, const protocol::DigestMoment& moment, protocol::SymbolSty
                                  : fmt::format("{:.0f} s", static_cast<double>(moment.length_us) / 1e6);
   std::string name = moment.title;
   if (name.empty() && moment.content) name = content_name(*moment.content, style);
-  fmt::print("{:3d}  take {:4d}  {}  {:>8}  {:>7}  {}{}{}\n", number, moment.take,
-             local_time(moment.begin_utc_ms), duration(moment.from_us), length, moment.reason,
-             moment.verdict == protocol::Verdict::kKept ? "  (kept)" : "",
-             name.empty() ? "" : "  in " + name);
+  say("{:3d}  take {:4d}  {}  {:>8}  {:>7}  {}{}{}\n", number, moment.take, local_time(moment.begin_utc_ms),
+      duration(moment.from_us), length, moment.reason,
+      moment.verdict == protocol::Verdict::kKept ? "  (kept)" : "", name.empty() ? "" : "  in " + name);
 }
 
 std::optional<Problem> judge(protocol::Connection& daemon, const protocol::Digest& digest, int number,
@@ -43,7 +42,7 @@ std::optional<Problem> judge(protocol::Connection& daemon, const protocol::Diges
   wish.length_us = moment.length_us;
   wish.verdict = verdict;
   if (const auto kept = daemon.request(wish); !kept) return kept.error();
-  fmt::print("Moment {} is {}.\n", number, verdict == protocol::Verdict::kKept ? "kept" : "dismissed");
+  say("Moment {} is {}.\n", number, verdict == protocol::Verdict::kKept ? "kept" : "dismissed");
   return std::nullopt;
 }
 
@@ -53,19 +52,15 @@ std::optional<Problem> digest(protocol::Connection& daemon, const Options& optio
   wanted.limit = options.limit;
   const auto found = daemon.request(wanted);
   if (!found) return found.error();
-  if (options.json) {
-    fmt::print("{}\n", protocol::to_json(*found));
-  } else {
-    const auto style = symbol_style(daemon);
-    if (!style) return style.error();
-    if (found->moments.empty())
-      fmt::print("{}\n", found->takes == 0 ? "No takes yet: play something." : "Nothing stands out.");
-    int number = 0;
-    for (const auto& moment : found->moments) print(++number, moment, *style);
-    if (found->unstudied > 0)
-      fmt::print("{} take{} still to be looked through; ask again in a moment.\n", found->unstudied,
-                 found->unstudied == 1 ? " is" : "s are");
-  }
+  const auto style = symbol_style(daemon);
+  if (!style) return style.error();
+  if (found->moments.empty())
+    say("{}\n", found->takes == 0 ? "No takes yet: play something." : "Nothing stands out.");
+  int number = 0;
+  for (const auto& moment : found->moments) print(++number, moment, *style);
+  if (found->unstudied > 0)
+    say("{} take{} still to be looked through; ask again in a moment.\n", found->unstudied,
+        found->unstudied == 1 ? " is" : "s are");
   if (auto problem = judge(daemon, *found, options.keep, protocol::Verdict::kKept)) return problem;
   if (auto problem = judge(daemon, *found, options.dismiss, protocol::Verdict::kDismissed)) return problem;
   return play_found(daemon, "moment", options.play, found->moments);
@@ -79,7 +74,7 @@ void add_digest(CLI::App& program, Session& session) {
       "digest", "List the moments most worth hearing again of the last evening or week, and why");
   auto* evening = command->add_flag("--evening", options->evening, "of the last evening; so without --week");
   command->add_flag("--week", options->week, "of the seven days up to it")->excludes(evening);
-  command->add_flag("--json", options->json, "print the answer of the daemon as JSON");
+  add_json(*command, session, {protocol::GetDigest::kMethod});
   command->add_option("--limit", options->limit, "at most so many (default 8)")->check(CLI::Range(1, 100));
   const auto numbered = [&](const char* name, int& number, const char* says) {
     command->add_option(name, number, says)->check(CLI::Range(1, 100));

@@ -13,6 +13,8 @@
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
+#include "clients/terminal/page_address.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
@@ -22,7 +24,7 @@ using protocol::Problem;
 constexpr auto kPatience = std::chrono::seconds(10);  // longer than the daemon takes to open an output
 
 void line(bool good, const std::string& what) {
-  fmt::print("{}  {}\n", good ? "ok " : "-- ", what);
+  say("{}  {}\n", good ? "ok " : "-- ", what);
 }
 
 // "a key was heard 12 s ago".
@@ -60,9 +62,8 @@ std::optional<std::string> chosen_output(const protocol::Status& status) {
   const auto& output = status.outputs.front();
   if (!output.connected || output.listeners != 0u || !output.offered || output.offered->empty())
     return std::nullopt;
-  fmt::print("\nPlay suggestions on one of these from now on? Its number, or Enter to leave it:\n");
-  for (std::size_t i = 0; i < output.offered->size(); ++i)
-    fmt::print("  {}  {}\n", i + 1, (*output.offered)[i]);
+  say("\nPlay suggestions on one of these from now on? Its number, or Enter to leave it:\n");
+  for (std::size_t i = 0; i < output.offered->size(); ++i) say("  {}  {}\n", i + 1, (*output.offered)[i]);
   std::string answer;
   if (!std::getline(std::cin, answer)) return std::nullopt;
   std::size_t number = 0;
@@ -88,8 +89,8 @@ std::optional<Problem> connect_output(protocol::Connection& daemon, const std::s
     if (!status || !*status || (*status)->outputs.empty()) continue;
     const auto& output = (*status)->outputs.front();
     if (output.connected) {
-      fmt::print("Suggestions are played on: {}. `undersong settings reset hear_output` takes that back.\n",
-                 output.name);
+      say("Suggestions are played on: {}. `undersong settings reset hear_output` takes that back.\n",
+          output.name);
       return std::nullopt;
     }
     trouble = output.trouble;
@@ -107,6 +108,7 @@ int examine(const Session& session) {
          "Start it: `undersongd`, or `systemctl --user start undersongd` if the service is installed.");
     return 1;
   }
+  session.print_answers_of(*daemon);
   const auto& welcome = daemon->welcome();
   line(true, fmt::format("The daemon answers at {}: version {}, protocol {}.", path.string(), welcome.program,
                          welcome.protocol));
@@ -168,9 +170,13 @@ int examine(const Session& session) {
     }
     line(true, fmt::format("Takes: {}", places->takes));
     line(places->page.has_value(),
-         places->page ? fmt::format("The companion page: {}", *places->page)
+         places->page ? fmt::format("The companion page: {}", page_here(*places->page))
                       : "No companion page is served." +
                             (places->page_trouble ? " " + *places->page_trouble : std::string()));
+    if (const auto pages = places->page ? pages_elsewhere(*places->page) : std::vector<std::string>();
+        !pages.empty())
+      line(true, fmt::format("On another machine, type {} and then the token of the configuration.",
+                             fmt::join(pages, " or ")));
   }
   if (const auto devices = daemon->request(protocol::ListDevices{})) {
     const std::size_t count = devices->devices.size();
@@ -181,6 +187,7 @@ int examine(const Session& session) {
                          ? "only this machine can connect."
                          : fmt::format("they connect at {}.", fmt::join(devices->addresses, " or "))));
   }
+  if (!session.json.empty()) return status->store.good ? 0 : 1;  // nobody is asked anything
   if (const auto name = chosen_output(*status))
     if (const auto problem = connect_output(*daemon, *name)) line(false, problem->sentence);
   return status->store.good ? 0 : 1;
@@ -197,6 +204,9 @@ void add_doctor(CLI::App& program, Session& session) {
       doctor->add_flag("--listen", *waits, "wait for a key, and say what came, from where and how late");
   doctor->add_option("--connect", *output, "play suggestions on the MIDI output of this name from now on")
       ->excludes(listen);
+  add_json(*doctor, session,
+           {protocol::GetStatus::kMethod, protocol::GetPlaces::kMethod, protocol::ListDevices::kMethod,
+            protocol::SetSettings::kMethod});
   doctor->callback([waits, output, &session] {
     if (*waits) return session.with_daemon(wait_for_key);
     if (output->empty()) {

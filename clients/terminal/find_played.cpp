@@ -7,6 +7,7 @@
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/play_found.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
@@ -37,18 +38,17 @@ std::optional<Problem> find(protocol::Connection& daemon, const Options& options
   if (options.last > 0) wanted.last_us = micros(options.last);
   const auto found = daemon.request(wanted);
   if (!found) return found.error();
-  fmt::print("Looked for {} notes in {} take{}{}\n", found->notes, found->takes, found->takes == 1 ? "" : "s",
-             found->found.empty() ? ": nothing like them is there." : ":");
+  say("Looked for {} notes in {} take{}{}\n", found->notes, found->takes, found->takes == 1 ? "" : "s",
+      found->found.empty() ? ": nothing like them is there." : ":");
   int number = 0;
   for (const auto& each : found->found)
-    fmt::print("{:3d}  take {:4d}  {}  {:>8}  {:5.1f} s  {:<7}{}{}\n", ++number, each.take,
-               local_time(each.begin_utc_ms), duration(each.from_us),
-               static_cast<double>(each.length_us) / 1e6, word(each.as),
-               each.times.value > 1 ? fmt::format("  {} times", each.times.value) : "",
-               each.title.empty() ? "" : "  " + each.title);
+    say("{:3d}  take {:4d}  {}  {:>8}  {:5.1f} s  {:<7}{}{}\n", ++number, each.take,
+        local_time(each.begin_utc_ms), duration(each.from_us), static_cast<double>(each.length_us) / 1e6,
+        word(each.as), each.times.value > 1 ? fmt::format("  {} times", each.times.value) : "",
+        each.title.empty() ? "" : "  " + each.title);
   if (found->unprepared > 0)
-    fmt::print("{} older take{} not been prepared for this yet, and not in this answer.\n", found->unprepared,
-               found->unprepared == 1 ? " has" : "s have");
+    say("{} older take{} not been prepared for this yet, and not in this answer.\n", found->unprepared,
+        found->unprepared == 1 ? " has" : "s have");
   return play_found(daemon, "place", options.play, found->found);
 }
 
@@ -74,6 +74,7 @@ void add_find_played(CLI::App& group, Session& session) {
       "Without --last, --from and --to: what was played since the last rest of two seconds. The take itself "
       "is "
       "not looked at.");
+  add_json(*command, session, {protocol::FindPlayed::kMethod});
   command->callback([options, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return find(daemon, *options); });
   });

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 #include <cctype>
 #include <charconv>
+#include <cstdlib>
 #include <string_view>
 
 #include <array>
@@ -82,6 +83,15 @@ std::string content_name(const protocol::TakeContent& content, protocol::SymbolS
   std::string out;
   for (const auto& chord : content.chords) out += (out.empty() ? "" : " ") + symbol(chord, style);
   return out + (content.times > 1 ? fmt::format(", {} times", content.times) : " ...");
+}
+
+bool unicode_terminal() {
+  for (const char* name : {"LC_ALL", "LC_CTYPE", "LANG"})
+    if (const char* value = std::getenv(name); value && *value) {
+      const std::string_view locale = value;
+      return locale != "C" && locale != "POSIX";
+    }
+  return true;
 }
 
 std::string padded(const std::string& text, std::size_t width) {

@@ -30,6 +30,9 @@ std::string key_text(const std::string& harte);
 std::optional<int> pitch_class_of(const std::string& note);
 // What a take without a title is called by: "Ebmaj9 Cm7 Abmaj7 G7sus4, 10 times".
 std::string content_name(const protocol::TakeContent& content, protocol::SymbolStyle style);
+// Whether the terminal can show more than ASCII, by the usual variables of the locale. A new system often has
+// none; a terminal of today then still shows UTF-8, so only the plain locales "C" and "POSIX" say no.
+bool unicode_terminal();
 // Appends spaces up to a width in columns (not bytes, because symbols may contain signs).
 std::string padded(const std::string& text, std::size_t width);
 // Cuts the text to at most `width` columns; escape sequences take none.

@@ -14,15 +14,16 @@ namespace undersong::terminal {
 namespace fs = std::filesystem;
 using protocol::Problem;
 
-std::optional<Problem> unfit_for_files(const std::string& directory, bool force) {
+std::optional<Problem> unfit_for_files(const std::string& directory, bool replace) {
   std::error_code error;
   if (!fs::exists(directory, error)) return std::nullopt;
   if (!fs::is_directory(directory, error))
     return Problem{fmt::format("{} is a file, not a folder.", directory)};
-  if (!fs::is_empty(directory, error) && !force)
-    return Problem{fmt::format(
-        "{} is not empty. With --force, files are written into it and may replace files with the same name.",
-        directory)};
+  if (!fs::is_empty(directory, error) && !replace)
+    return Problem{
+        fmt::format("{} is not empty. With --replace, files are written into it and may replace files with "
+                    "the same name.",
+                    directory)};
   return std::nullopt;
 }
 

@@ -12,9 +12,9 @@
 
 namespace undersong::terminal {
 
-// Checks that the files may be written there: the folder is empty or does not exist, or `force` is set.
+// Checks that the files may be written there: the folder is empty or does not exist, or `replace` is set.
 // Returns what is wrong. Call it before the daemon does the work.
-std::optional<protocol::Problem> unfit_for_files(const std::string& directory, bool force);
+std::optional<protocol::Problem> unfit_for_files(const std::string& directory, bool replace);
 // Creates the folder, writes the files, prints each path with its size, then prints the remarks.
 std::optional<protocol::Problem> write_files(const protocol::HandedOver& made, const std::string& directory);
 

@@ -9,10 +9,12 @@
 #include <cstdio>
 #include <memory>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
+#include "protocol/json.h"
 
 namespace undersong::terminal {
 namespace {
@@ -31,6 +33,7 @@ struct Options {
   std::size_t rows = 12;
   bool lines = false;
   bool one_take = false;
+  bool json = false;
 };
 
 // The names of the keys of an alternative, left hand first.
@@ -47,7 +50,7 @@ std::string hands(const protocol::Alternative& offered) {
 class View {
  public:
   explicit View(const Options& options)
-      : options_(options), terminal_(!options.lines && isatty(STDOUT_FILENO)) {
+      : options_(options), terminal_(!options.lines && !options.json && isatty(STDOUT_FILENO)) {
     if (terminal_) fmt::print("\x1b[?25l");
   }
   ~View() {
@@ -121,11 +124,15 @@ class View {
     return before + moment_->key->name + (moment_->key->pinned ? " (pinned)" : "");
   }
 
-  void line() const {
+  // The first line says what the columns are.
+  void line() {
     if (!moment_ || shown_.harte.empty()) return;
     std::string best;
     for (std::size_t i = 0; i < moment_->alternatives.size() && i < 4; ++i)
       best += (i ? ", " : "") + symbol(moment_->alternatives[i], style());
+    if (!std::exchange(explained_, true))
+      fmt::print("{:>8}  {}  {}  {}  other chords under the note\n", "time", padded("chord", 14),
+                 padded("note (degree)", 18), padded("key", 10));
     fmt::print("{:>8}  {}  {}  {}{}\n", duration(moment_->at - started()),
                padded(symbol(shown_, style()), 14), padded(melody(), 18), padded(key(""), 10),
                best.empty() ? "" : "  or " + best);
@@ -211,7 +218,7 @@ class View {
   std::optional<protocol::Moment> moment_;
   protocol::Chord pending_, shown_;  // an empty harte means no chord
   Clock::time_point pending_since_{}, drawn_{};
-  bool dirty_ = true;
+  bool dirty_ = true, explained_ = false;
 };
 
 std::optional<protocol::Problem> watch(protocol::Connection& daemon, const Options& options) {
@@ -227,10 +234,15 @@ std::optional<protocol::Problem> watch(protocol::Connection& daemon, const Optio
     if (*note) {
       if (auto moment = (*note)->as<protocol::Moment>()) {
         if (!*moment) return moment->error();
-        view.moment(std::move(**moment));
+        if (options.json) {
+          fmt::print("{}\n", protocol::to_json(**moment));
+          std::fflush(stdout);
+        } else {
+          view.moment(std::move(**moment));
+        }
       } else if (auto status = (*note)->as<protocol::Status>()) {
         if (!*status) return status->error();
-        view.status(std::move(**status));
+        if (!options.json) view.status(std::move(**status));
       } else if (auto line = (*note)->as<protocol::Log>();
                  line && *line && options.one_take && (*line)->kind == protocol::LineKind::kTakeEnd) {
         view.tick();
@@ -251,6 +263,8 @@ void add_live(CLI::App& program, Session& session) {
   command->add_option("--rows", options->rows, "number of alternatives shown")->check(CLI::Range(1, 36));
   command->add_flag("--lines", options->lines,
                     "print one line for each chord instead of redrawing the screen");
+  command->add_flag("--json", options->json,
+                    "print every moment as JSON, a line each, as in the notifications of the daemon");
   command->add_flag("--one-take", options->one_take, "stop when the take ends");
   command->callback([options, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return watch(daemon, *options); });

@@ -1,6 +1,9 @@
 // undersong: the terminal client. Commands about the daemon connect to it; commands on files work without it.
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <iostream>
+#include <string>
+#include <vector>
 
 #include "clients/offline/commands.h"
 #include "clients/terminal/commands.h"
@@ -18,11 +21,17 @@ int main(int argc, char** argv) {
   undersong::terminal::Session session;
   undersong::terminal::add_commands(program, session);
   undersong::offline::add_commands(program, session.exit_code);
+  // `song` stands for songs that the daemon keeps, and for files with a song; the latter are read without a
+  // daemon.
+  std::vector<std::string> words(argv + 1, argv + argc);
+  if (terminal::means_files(words)) *std::find(words.begin(), words.end(), "song") = "sketch";
   try {
-    program.parse(argc, argv);
+    program.parse(std::vector<std::string>(words.rbegin(), words.rend()));
   } catch (const CLI::ParseError& error) {
     if (error.get_exit_code() == static_cast<int>(CLI::ExitCodes::Success)) return program.exit(error);
-    std::string sentence = terminal::meant(program, {argv + 1, argv + argc});
+    std::string sentence = terminal::meant(program, words);
+    if (sentence.empty() && dynamic_cast<const CLI::RequiredError*>(&error) != nullptr)
+      sentence = terminal::missing(program, words);
     if (sentence.empty()) sentence = error.what();
     if (!sentence.empty() && sentence.back() != '?' && sentence.back() != '.') sentence += '.';
     std::cerr << "undersong: " << sentence << '\n';

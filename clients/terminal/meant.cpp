@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 
 #include "protocol/nearest.h"
 
@@ -20,14 +21,24 @@ std::string sentence(const std::string& kind, const std::string& word, const std
 
 std::vector<std::string> command_names(const CLI::App& app) {
   std::vector<std::string> out;
-  for (const CLI::App* command : app.get_subcommands({})) out.push_back(command->get_name());
+  for (const CLI::App* command : app.get_subcommands({}))
+    if (!command->get_group().empty()) out.push_back(command->get_name());  // earlier names are not proposed
   return out;
+}
+
+// The command of this name, also one that the help does not show; null if there is none.
+const CLI::App* command_of(const CLI::App& app, const std::string& name) {
+  for (const CLI::App* command : app.get_subcommands({}))
+    if (command->get_name() == name) return command;
+  return nullptr;
 }
 
 std::vector<std::string> option_names(const CLI::App& app) {
   std::vector<std::string> out;
-  for (const CLI::Option* option : app.get_options())
+  for (const CLI::Option* option : app.get_options()) {
+    if (option->get_group().empty()) continue;
     for (const std::string& name : option->get_lnames()) out.push_back("--" + name);
+  }
   return out;
 }
 
@@ -55,8 +66,8 @@ std::string meant(const CLI::App& program, const std::vector<std::string>& words
         i += static_cast<std::size_t>(option->get_items_expected_min());
     } else if (!word.starts_with("-")) {
       const auto names = command_names(*app);
-      if (std::find(names.begin(), names.end(), word) != names.end()) {
-        app = app->get_subcommand(word);
+      if (const CLI::App* command = command_of(*app, word)) {
+        app = command;
         path += " " + word;
       } else if (!takes_places(*app) && !app->get_subcommands({}).empty()) {
         return sentence("command", word, path, names);
@@ -66,6 +77,34 @@ std::string meant(const CLI::App& program, const std::vector<std::string>& words
     }
   }
   return {};
+}
+
+std::string missing(const CLI::App& program, const std::vector<std::string>& words) {
+  const CLI::App* app = &program;
+  std::string path = "undersong";
+  for (const std::string& word : words) {
+    const CLI::App* command = command_of(*app, word);
+    if (command == nullptr) continue;
+    app = command;
+    path += " " + word;
+  }
+  for (const CLI::Option* option : app->get_options()) {
+    if (!option->get_required() || option->count() > 0) continue;
+    const std::string name = option->get_positional() ? option->get_name(true) : option->get_name();
+    return fmt::format("`{}` needs {}: {}.", path, name, option->get_description());
+  }
+  if (app->get_require_subcommand_min() > 0)
+    return fmt::format("`{}` needs one of {}.", path, fmt::join(command_names(*app), ", "));
+  return {};
+}
+
+bool means_files(const std::vector<std::string>& words) {
+  const auto song = std::find_if(words.begin(), words.end(),
+                                 [](const std::string& word) { return !word.starts_with("-"); });
+  if (song == words.end() || *song != "song" || words.end() - song < 3) return false;
+  static constexpr std::array<std::string_view, 4> kOfFiles{"new", "check", "grow", "hand-over"};
+  if (std::find(kOfFiles.begin(), kOfFiles.end(), song[1]) == kOfFiles.end()) return false;
+  return song[2].find_first_of("./") != std::string::npos && !song[2].starts_with("-");
 }
 
 }  // namespace undersong::terminal

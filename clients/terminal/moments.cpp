@@ -8,6 +8,7 @@
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/play_found.h"
+#include "clients/terminal/say.h"
 #include "protocol/question_examples.h"
 
 namespace undersong::terminal {
@@ -42,22 +43,22 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
   if (!found) return found.error();
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
-  fmt::print("{}:\n", found->understood);
+  say("{}:\n", found->understood);
   const int count = static_cast<int>(found->moments.size());
   for (int i = 0; i < count; ++i)
-    fmt::print("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)], *style));
+    say("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)], *style));
   if (count == 0) {
     const bool near = !found->near.empty() && found->near.front().moments > 0;
-    fmt::print("No moment matches{}\n", near                  ? ". With one condition less:"
-                                        : found->near.empty() ? "."
-                                                              : ", even with any one condition left out.");
+    say("No moment matches{}\n", near                  ? ". With one condition less:"
+                                 : found->near.empty() ? "."
+                                                       : ", even with any one condition left out.");
     for (const auto& each : found->near)
-      if (each.moments > 0) fmt::print("{:6d}  {}\n", each.moments, each.words);
+      if (each.moments > 0) say("{:6d}  {}\n", each.moments, each.words);
   }
   if (found->unheard > 0)
-    fmt::print("{} older take{} not been analysed again yet, and not in this answer.\n", found->unheard,
-               found->unheard == 1 ? " has" : "s have");
-  if (found->next) fmt::print("There are more. Show them with --from {}.\n", *found->next);
+    say("{} older take{} not been analysed again yet, and not in this answer.\n", found->unheard,
+        found->unheard == 1 ? " has" : "s have");
+  if (found->next) say("There are more. Show them with --from {}.\n", *found->next);
   return play_found(daemon, "moment", options.play, found->moments);
 }
 
@@ -80,6 +81,7 @@ void add_moments(CLI::App& program, Session& session) {
       help +
       "A letter alone means any chord on that root. Lower-case \"a\" before a kind of chord is the "
       "article.\nb9 alone is a degree, B9 a chord.");
+  add_json(*command, session, {protocol::FindMoments::kMethod});
   command->callback([asked, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return moments(daemon, *asked); });
   });

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "clients/terminal/commands.h"
+#include "clients/terminal/page_address.h"
 
 namespace undersong::terminal {
 namespace {
@@ -49,10 +50,11 @@ std::optional<Problem> open_page(const Session& session, bool show) {
   if (!places->page)
     return Problem{"No companion page is served." +
                    (places->page_trouble ? " " + *places->page_trouble : std::string())};
-  fmt::print("{}\n", *places->page);
+  const std::string page = page_here(*places->page);
+  fmt::print("{}\n", page);
   std::fflush(stdout);
   if (show) return std::nullopt;
-  if (const int status = run({"xdg-open", *places->page}); status == 127)
+  if (const int status = run({"xdg-open", page}); status == 127)
     return Problem{"There is no xdg-open; open the address above in a browser."};
   return std::nullopt;
 }

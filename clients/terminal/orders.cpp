@@ -8,19 +8,20 @@
 
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
 
 using protocol::Problem;
 
-// Sends `request` and prints the text that `say` makes from the reply.
-template <class Request, class Say>
-void order(Session& session, const Request& request, Say say) {
+// Sends `request` and prints the text that `words` makes from the reply.
+template <class Request, class Words>
+void order(Session& session, const Request& request, Words words) {
   session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
     const auto reply = daemon.request(request);
     if (!reply) return reply.error();
-    fmt::print("{}\n", say(*reply));
+    say("{}\n", words(*reply));
     return std::nullopt;
   });
 }
@@ -61,7 +62,7 @@ std::optional<Problem> pin(protocol::Connection& daemon, const std::string& key)
   if (const auto settings = daemon.request(request); !settings) return settings.error();
   const auto moment = daemon.request(protocol::GetMoment{});
   if (!moment) return moment.error();
-  fmt::print("{}\n", key_words(moment->key));
+  say("{}\n", key_words(moment->key));
   return std::nullopt;
 }
 
@@ -72,6 +73,7 @@ void add_key(CLI::App& program, Session& session) {
   auto given = std::make_shared<std::string>();
   auto* pinning = key->add_subcommand("pin", "Pin the current key, or the one you name");
   pinning->add_option("KEY", *given, "for example Ebm, \"Eb minor\" or F#");
+  add_json(*pinning, session, {protocol::SetSettings::kMethod});
   pinning->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       if (!given->empty()) return pin(daemon, *given);
@@ -83,9 +85,11 @@ void add_key(CLI::App& program, Session& session) {
       return pin(daemon, moment->key->harte);
     });
   });
-  key->add_subcommand("free", "Unpin the key, so that it is found by listening again")->callback([&session] {
-    session.with_daemon([](protocol::Connection& daemon) { return pin(daemon, ""); });
-  });
+  auto* freeing = key->add_subcommand("free", "Unpin the key, so that it is found by listening again");
+  add_json(*freeing, session, {protocol::SetSettings::kMethod});
+  freeing->callback(
+      [&session] { session.with_daemon([](protocol::Connection& daemon) { return pin(daemon, ""); }); });
+  add_json(*key, session, {protocol::GetMoment::kMethod});
   key->callback([key, &session] {
     if (!key->get_subcommands().empty()) return;
     order(session, protocol::GetMoment{}, [](const auto& moment) { return key_words(moment.key); });
@@ -128,6 +132,7 @@ void add_settings(CLI::App& program, Session& session) {
   std::vector<std::string> known;
   for (const auto& [value, text] : protocol::enum_names<protocol::SettingName>()) known.push_back(text);
   reset->add_option("NAME", *names, "name of a setting")->check(CLI::IsMember(known));
+  add_json(*reset, session, {protocol::ResetSettings::kMethod});
   reset->callback([names, &session] {
     protocol::ResetSettings request;
     if (!names->empty()) {
@@ -136,6 +141,7 @@ void add_settings(CLI::App& program, Session& session) {
     }
     order(session, request, settings_words);
   });
+  add_json(*settings, session, {protocol::GetSettings::kMethod});
   settings->callback([settings, &session] {
     if (settings->get_subcommands().empty()) order(session, protocol::GetSettings{}, settings_words);
   });
@@ -149,6 +155,7 @@ void add_orders(CLI::App& program, Session& session) {
   mark->add_option("TEXT", *text, "text of the mark");
   auto undo = std::make_shared<bool>(false);
   mark->add_flag("--undo", *undo, "take the newest mark of the current take back")->excludes("TEXT");
+  add_json(*mark, session, {protocol::MarkTake::kMethod, protocol::UnmarkTake::kMethod});
   mark->callback([text, undo, &session] {
     if (*undo)
       return order(session, protocol::UnmarkTake{},
@@ -158,7 +165,9 @@ void add_orders(CLI::App& program, Session& session) {
     order(session, request, [](const auto& kept) { return fmt::format("Marked in line {}.", kept.number); });
   });
 
-  program.add_subcommand("end", "End the current take")->callback([&session] {
+  auto* end = program.add_subcommand("end", "End the current take");
+  add_json(*end, session, {protocol::EndTake::kMethod});
+  end->callback([&session] {
     order(session, protocol::EndTake{},
           [](const auto&) { return "The take has ended. The next note begins a new one."; });
   });
@@ -177,6 +186,7 @@ void add_orders(CLI::App& program, Session& session) {
   auto style = std::make_shared<std::string>();
   auto* style_option = hear->add_option("--voicing", *style, kStyles)->check(CLI::IsMember(style_names()));
   hear->add_flag("--stop", *stop, "stop what sounds")->excludes(place_option)->excludes(chord_option);
+  add_json(*hear, session, {protocol::Hear::kMethod});
   hear->callback([place, chord, stop, style, style_option, &session] {
     protocol::Hear request;
     if (*place > 0) request.place = *place - 1;
@@ -197,7 +207,7 @@ void add_orders(CLI::App& program, Session& session) {
             "\nNothing is connected to \"Undersong out\", so nobody hears it. `undersong doctor` says what "
             "could be "
             "connected; the companion page sounds suggestions itself.";
-      fmt::print("{}\n", said);
+      say("{}\n", said);
       return std::nullopt;
     });
   });
@@ -212,6 +222,7 @@ void add_orders(CLI::App& program, Session& session) {
   play->add_option("--to", *to, "where to end");
   play->add_option("--velocity", *velocity, "mean loudness to reduce it to; by default as in the settings")
       ->check(CLI::Range(1, 127));
+  add_json(*play, session, {protocol::PlayTake::kMethod});
   play->callback([=, &session] {
     protocol::PlayTake request;
     if (*number != 0) request.take = *number;
@@ -250,6 +261,7 @@ void add_orders(CLI::App& program, Session& session) {
       ->check(CLI::IsMember({"bass", "chords"}));
   along->add_option("--velocity", *loudness, "loudness; by default softer than your own playing")
       ->check(CLI::Range(1, 127));
+  add_json(*along, session, {protocol::PlayAlong::kMethod});
   along->callback([=, &session] {
     protocol::PlayAlong request;
     if (*along_take != 0) request.take = *along_take;
@@ -270,12 +282,13 @@ void add_orders(CLI::App& program, Session& session) {
     });
   });
 
-  program.add_subcommand("tap", "Tap the beat: run it four times, evenly, first on beat one")
-      ->callback([&session] {
-        order(session, protocol::TapBeat{}, [](const auto& tapped) {
-          return tapped.beat ? beat_words(*tapped.beat) : std::string("Keep tapping.");
-        });
-      });
+  auto* tap = program.add_subcommand("tap", "Tap the beat: run it four times, evenly, first on beat one");
+  add_json(*tap, session, {protocol::TapBeat::kMethod});
+  tap->callback([&session] {
+    order(session, protocol::TapBeat{}, [](const auto& tapped) {
+      return tapped.beat ? beat_words(*tapped.beat) : std::string("Keep tapping.");
+    });
+  });
 
   auto what = std::make_shared<std::string>();
   auto of_take = std::make_shared<std::uint64_t>(0);
@@ -285,6 +298,7 @@ void add_orders(CLI::App& program, Session& session) {
   beat->add_option("WHAT", *what, "one, twice, half, undo, or the number of beats in a bar (3)")->required();
   beat->add_option("--take", *of_take, "correct this take instead of what is being played");
   beat->add_option("--at", *where, "where in that take: seconds, or 1:23.4");
+  add_json(*beat, session, {protocol::CorrectBeat::kMethod});
   beat->callback([=, &session] {
     protocol::CorrectBeat request;
     using protocol::BeatCorrection;
@@ -320,12 +334,14 @@ void add_orders(CLI::App& program, Session& session) {
       }
       const auto reply = daemon.request(request);
       if (!reply) return reply.error();
-      fmt::print("{}\n", reply->beat && *of_take == 0 ? beat_words(*reply->beat) : std::string("Corrected."));
+      say("{}\n", reply->beat && *of_take == 0 ? beat_words(*reply->beat) : std::string("Corrected."));
       return std::nullopt;
     });
   });
 
-  program.add_subcommand("stop", "Stop what the MIDI output is playing")->callback([&session] {
+  auto* stopping = program.add_subcommand("stop", "Stop what the MIDI output is playing");
+  add_json(*stopping, session, {protocol::StopPlaying::kMethod});
+  stopping->callback([&session] {
     order(session, protocol::StopPlaying{},
           [](const auto& stopped) { return stopped.was ? "Stopped." : "Nothing was being played."; });
   });
@@ -333,6 +349,7 @@ void add_orders(CLI::App& program, Session& session) {
   auto on = std::make_shared<std::string>();
   auto* hold = program.add_subcommand("hold", "Freeze the list of alternatives, or let it follow again");
   hold->add_option("STATE", *on, "on or off")->required()->check(CLI::IsMember({"on", "off"}));
+  add_json(*hold, session, {protocol::Hold::kMethod});
   hold->callback([on, &session] {
     order(session, protocol::Hold{.on = *on == "on"}, [](const auto& holding) {
       return holding.still ? "The list is frozen." : "The list follows your playing.";
@@ -368,6 +385,7 @@ void add_orders(CLI::App& program, Session& session) {
                 ->add_option("--reach", *reach,
                              "semitones that one hand stretches with ease: 12 an octave .. 16 a tenth")
                 ->check(CLI::Range(12, 16));
+  add_json(*wishes, session, {protocol::SetSettings::kMethod});
   wishes->callback([=, &session] {
     protocol::SetSettings request;
     if (*v) request.voicing = style_of(*voicing);

@@ -8,6 +8,7 @@
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/qr_code.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
@@ -20,42 +21,38 @@ struct Wish {
 };
 
 void print_list(const protocol::DeviceList& list) {
-  if (list.trouble) fmt::print("{}\n", *list.trouble);
+  if (list.trouble) say("{}\n", *list.trouble);
   if (list.addresses.empty())
-    fmt::print("Only this machine can reach Undersong now (`undersong pair --open` changes that).\n");
+    say("Only this machine can reach Undersong now (`undersong pair --open` changes that).\n");
   else
-    fmt::print("Paired devices find the page at {} (`undersong pair --close` ends that).\n",
-               fmt::join(list.addresses, " or "));
-  if (list.fingerprint) fmt::print("SHA-256 of its certificate: {}\n", *list.fingerprint);
-  if (list.devices.empty()) fmt::print("No device is paired.\n");
+    say("Paired devices find the page at {} (`undersong pair --close` ends that).\n",
+        fmt::join(list.addresses, " or "));
+  if (list.fingerprint) say("SHA-256 of its certificate: {}\n", *list.fingerprint);
+  if (list.devices.empty()) say("No device is paired.\n");
   for (const auto& device : list.devices)
-    fmt::print("{:4}  {}  paired {}, {}\n", device.device, padded(device.name, 20),
-               local_time(device.made_utc_ms),
-               device.connected     ? "connected now"
-               : device.seen_utc_ms ? "seen last " + local_time(*device.seen_utc_ms)
-                                    : "code not used yet");
+    say("{:4}  {}  paired {}, {}\n", device.device, padded(device.name, 20), local_time(device.made_utc_ms),
+        device.connected     ? "connected now"
+        : device.seen_utc_ms ? "seen last " + local_time(*device.seen_utc_ms)
+                             : "code not used yet");
 }
 
 void print_code(const protocol::PairingCode& code) {
-  fmt::print("{}\n", draw_qr_code(code.rows));
-  fmt::print(
-      "Read this code with the camera of {}, which must be in the same network. It is good until {}.\n",
+  say("{}\n", draw_qr_code(code.rows));
+  say("Read this code with the camera of {}, which must be in the same network. It is good until {}.\n",
       code.device.name, local_time(code.until_utc_ms));
-  fmt::print("Without a camera: open {} there and type the token {}\n", fmt::join(code.addresses, " or "),
-             code.token);
+  say("Without a camera: open {} there and type the token {}\n", fmt::join(code.addresses, " or "),
+      code.token);
   if (code.fingerprint)
-    fmt::print(
-        "The browser there will warn, because only this machine vouches for its certificate. Compare the "
+    say("The browser there will warn, because only this machine vouches for its certificate. Compare the "
         "SHA-256 "
         "fingerprint that it shows before you go on:\n{}\n",
         *code.fingerprint);
   else
-    fmt::print(
-        "Without https others in your network can read along, the screen there may go dark while you play, "
+    say("Without https others in your network can read along, the screen there may go dark while you play, "
         "and "
         "the page opens only while Undersong runs: `tls = true` in the configuration changes that.\n");
-  fmt::print("Whoever reads this code can follow what you play. `undersong pair --revoke {}` ends that.\n",
-             code.device.device);
+  say("Whoever reads this code can follow what you play. `undersong pair --revoke {}` ends that.\n",
+      code.device.device);
 }
 
 std::optional<Problem> set_open(protocol::Connection& daemon, bool on) {
@@ -63,7 +60,7 @@ std::optional<Problem> set_open(protocol::Connection& daemon, bool on) {
   request.on = on;
   const auto list = daemon.request(request);
   if (!list) return list.error();
-  if (!on) fmt::print("Only this machine can reach Undersong now. Your devices stay paired.\n");
+  if (!on) say("Only this machine can reach Undersong now. Your devices stay paired.\n");
   return std::nullopt;
 }
 
@@ -83,7 +80,7 @@ std::optional<Problem> revoke(protocol::Connection& daemon, const std::string& w
   protocol::RevokeDevice request;
   request.device = found->device;
   if (const auto left = daemon.request(request); !left) return left.error();
-  fmt::print("{} is no longer paired.\n", found->name);
+  say("{} is no longer paired.\n", found->name);
   return std::nullopt;
 }
 
@@ -122,6 +119,9 @@ void add_pair(CLI::App& program, Session& session) {
   others->add_option("--revoke", wish->revoke, "end the pairing of a device, by its name or number")
       ->excludes(name, open);
   others->require_option(0, 1);
+  add_json(*pair, session,
+           {protocol::PairDevice::kMethod, protocol::ListDevices::kMethod, protocol::OpenDevices::kMethod,
+            protocol::RevokeDevice::kMethod});
   pair->callback([wish, &session] {
     session.with_daemon([wish](protocol::Connection& daemon) { return run(daemon, *wish); });
   });

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "clients/terminal/commands.h"
+#include "clients/terminal/say.h"
 #include "protocol/connection.h"
 
 namespace undersong::terminal {
@@ -33,7 +34,7 @@ std::optional<protocol::Problem> play_found(protocol::Connection& daemon, std::s
   play.held = true;
   const auto playing = daemon.request(play);
   if (!playing) return playing.error();
-  fmt::print("Playing {} {}.\n", kind, number);
+  say("Playing {} {}.\n", kind, number);
   return std::nullopt;
 }
 

@@ -11,10 +11,12 @@
 #include <string>
 #include <vector>
 
+#include "clients/replace_option.h"
 #include "clients/strings_option.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/handed_files.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
@@ -28,12 +30,12 @@ std::optional<Problem> list(protocol::Connection& daemon) {
   const auto found = daemon.request(protocol::ListSketches{});
   if (!found) return found.error();
   for (const auto& each : found->sketches)
-    fmt::print("{:<24} {}\n", each.name,
-               each.problem.empty()
-                   ? fmt::format("{}, {} section{}", each.title, each.sections, each.sections == 1 ? "" : "s")
-                   : each.problem);
-  if (found->sketches.empty()) fmt::print("No song is kept yet; undersong song new NAME TAKE makes one.\n");
-  fmt::print("The files are in {}.\n", found->folder);
+    say("{:<24} {}\n", each.name,
+        each.problem.empty()
+            ? fmt::format("{}, {} section{}", each.title, each.sections, each.sections == 1 ? "" : "s")
+            : each.problem);
+  if (found->sketches.empty()) say("No song is kept yet; undersong song new NAME TAKE makes one.\n");
+  say("The files are in {}.\n", found->folder);
   return std::nullopt;
 }
 
@@ -42,13 +44,12 @@ std::optional<Problem> check(protocol::Connection& daemon, const std::string& na
   if (!made) return made.error();
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
-  fmt::print("{}: {}{}/4, {:.0f} beats a minute\n", made->title, made->key ? *made->key + ", " : "",
-             made->meter, made->tempo);
+  say("{}: {}{}/4, {:.0f} beats a minute\n", made->title, made->key ? *made->key + ", " : "", made->meter,
+      made->tempo);
   for (const auto& part : made->parts) {
-    fmt::print("  {:<16} {:>5g} beats, {} time{}  ", part.name, part.beats, part.times,
-               part.times == 1 ? " " : "s");
-    for (const auto& chord : part.chords) fmt::print(" {}", symbol(chord, *style));
-    fmt::print("\n");
+    say("  {:<16} {:>5g} beats, {} time{}  ", part.name, part.beats, part.times, part.times == 1 ? " " : "s");
+    for (const auto& chord : part.chords) say(" {}", symbol(chord, *style));
+    say("\n");
   }
   return std::nullopt;
 }
@@ -56,7 +57,7 @@ std::optional<Problem> check(protocol::Connection& daemon, const std::string& na
 struct New {
   std::string name, title;
   std::vector<std::uint64_t> takes;
-  bool force = false;
+  bool replace = false;
 };
 
 std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
@@ -64,8 +65,8 @@ std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
   if (!kept) return kept.error();
   const bool there = std::any_of(kept->sketches.begin(), kept->sketches.end(),
                                  [&](const auto& each) { return each.name == wish.name; });
-  if (there && !wish.force)
-    return Problem{fmt::format("A song named {} already exists. Use --force to replace it.", wish.name)};
+  if (there && !wish.replace)
+    return Problem{fmt::format("A song named {} already exists. Use --replace to replace it.", wish.name)};
   protocol::ProposeSketch ask;
   ask.takes = wish.takes;
   if (!wish.title.empty()) ask.title = wish.title;
@@ -76,7 +77,7 @@ std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
   put.sketch = *proposed;
   const auto done = daemon.request(put);
   if (!done) return done.error();
-  fmt::print("Kept as {}.\n", done->name);
+  say("Kept as {}.\n", done->name);
   return check(daemon, done->name);
 }
 
@@ -90,64 +91,70 @@ std::optional<Problem> grow(protocol::Connection& daemon, const protocol::GrowSk
     for (const auto& chord : chords) out += (out.empty() ? "" : std::string(between)) + symbol(chord, *style);
     return out;
   };
-  fmt::print("{}  {}\n  section {}, {}\n", grown->from, symbols(grown->chords, " "), grown->section,
-             grown->key);
+  say("{}  {}\n  section {}, {}\n", grown->from, symbols(grown->chords, " "), grown->section, grown->key);
   for (std::size_t i = 0; i < grown->proposals.size(); ++i) {
     const auto& made = grown->proposals[i];
-    fmt::print("\n{:>2}  {}: {}\n    {}.\n", i + 1, made.section.name, symbols(made.chords, " | "),
-               made.reason);
+    say("\n{:>2}  {}: {}\n    {}.\n", i + 1, made.section.name, symbols(made.chords, " | "), made.reason);
   }
-  if (grown->added)
-    fmt::print("\n{} now has {} after {}.\n", grown->added->name, wish.add->value, grown->from);
+  if (grown->added) say("\n{} now has {} after {}.\n", grown->added->name, wish.add->value, grown->from);
   return std::nullopt;
 }
 
 std::optional<Problem> show(protocol::Connection& daemon, const std::string& name) {
   const auto found = daemon.request(protocol::GetKeptSketch{.name = name});
   if (!found) return found.error();
-  fmt::print("{}", found->text);
+  say("{}", found->text);
   return std::nullopt;
 }
 
 std::optional<Problem> remove(protocol::Connection& daemon, const std::string& name) {
   const auto done = daemon.request(protocol::DeleteSketch{.name = name});
   if (!done) return done.error();
-  fmt::print("{} is off the list; its file is kept under a name that ends in .deleted.\n", done->name);
+  say("{} is off the list; its file is kept under a name that ends in .deleted.\n", done->name);
   return std::nullopt;
 }
 
 }  // namespace
 
 void add_sketches(CLI::App& program, Session& session) {
-  auto* group = program.add_subcommand("song", "Sketches of songs that the daemon stores, made from takes");
+  auto* group = program.add_subcommand(
+      "song", "Songs made from takes: a list that the daemon keeps, or files of your own");
+  group->footer(
+      "new, check, grow and hand-over also take files instead of a name, and then need no daemon: `undersong "
+      "song new FILE.mid > "
+      "song.toml`, `undersong song check song.toml`.");
   group->require_subcommand(1);
 
-  group->add_subcommand("list", "List the songs, and say where their files are")->callback([&session] {
-    session.with_daemon([](protocol::Connection& daemon) { return list(daemon); });
-  });
+  auto* listed = group->add_subcommand("list", "List the songs, and say where their files are");
+  add_json(*listed, session, {protocol::ListSketches::kMethod});
+  listed->callback(
+      [&session] { session.with_daemon([](protocol::Connection& daemon) { return list(daemon); }); });
 
   auto wish = std::make_shared<New>();
   auto* fresh = group->add_subcommand("new", "Make a first song from what was found in takes, and save it");
   fresh->add_option("NAME", wish->name, "name of the song: letters, digits, spaces, - and _")->required();
   fresh->add_option("TAKE", wish->takes, "numbers of takes")->required();
   fresh->add_option("--title", wish->title, "title of the song; by default the title of the first take");
-  fresh->add_flag("--force", wish->force, "replace a song that has this name");
+  add_replace_option(*fresh, wish->replace, "replace a song that has this name");
+  add_json(*fresh, session, {protocol::PutSketch::kMethod, protocol::OutlineSketch::kMethod});
   fresh->callback([wish, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return make(daemon, *wish); });
   });
 
   auto name = std::make_shared<std::string>();
-  const auto with_name = [&](const char* word, const char* about,
+  const auto with_name = [&](const char* word, const char* about, std::string_view method,
                              std::optional<Problem> (*work)(protocol::Connection&, const std::string&)) {
     auto* command = group->add_subcommand(word, about);
     command->add_option("NAME", *name, "name of the song")->required();
+    add_json(*command, session, {method});
     command->callback([name, work, &session] {
       session.with_daemon([&](protocol::Connection& daemon) { return work(daemon, *name); });
     });
   };
-  with_name("show", "Print a song as TOML", show);
-  with_name("check", "Print the parts that a song makes, or which section cannot be made", check);
-  with_name("delete", "Remove a song from the list", remove);
+  with_name("show", "Print a song as TOML", protocol::GetKeptSketch::kMethod, show);
+  with_name("check", "Print the parts that a song makes, or which section cannot be made",
+            protocol::OutlineSketch::kMethod, check);
+  with_name("delete", "Remove a song from the list", protocol::DeleteSketch::kMethod, remove);
 
   struct Grown {
     std::string name;
@@ -162,6 +169,7 @@ void add_sketches(CLI::App& program, Session& session) {
       ->check(CLI::Range(1, 200));
   more->add_option("--add", grown->add, "write the proposal of this number into the song, after the section")
       ->check(CLI::Range(1, 8));
+  add_json(*more, session, {protocol::GrowSketch::kMethod});
   more->callback([grown, &session] {
     protocol::GrowSketch asked{.name = grown->name};
     if (grown->section > 0) asked.section = grown->section;
@@ -171,7 +179,7 @@ void add_sketches(CLI::App& program, Session& session) {
 
   struct Given {
     std::string name, directory;
-    bool force = false, divisi = false;
+    bool replace = false, divisi = false;
     std::optional<protocol::StringStyle> strings;
   };
   auto given = std::make_shared<Given>();
@@ -181,10 +189,10 @@ void add_sketches(CLI::App& program, Session& session) {
   give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
   add_strings_option<protocol::StringStyle>(*give, given->strings);
   add_divisi_option(*give, given->divisi);
-  give->add_flag("--force", given->force, "write into a folder that is not empty");
+  add_replace_option(*give, given->replace, kIntoFullFolder);
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
-      if (auto unfit = unfit_for_files(given->directory, given->force)) return unfit;
+      if (auto unfit = unfit_for_files(given->directory, given->replace)) return unfit;
       const auto made = daemon.request(
           protocol::HandOverSketch{.name = given->name, .strings = given->strings, .divisi = given->divisi},
           kPatience);

@@ -3,15 +3,21 @@
 // They are a group of their own, because loop, reharmonise and hand-over alone are commands on files. So
 // nobody has to guess whether 12 is a file or a take.
 #include <fmt/format.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
 
 #include <chrono>
+#include <cstdlib>
 #include <memory>
 #include <string>
 
+#include "clients/replace_option.h"
 #include "clients/strings_option.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
 #include "clients/terminal/handed_files.h"
+#include "clients/terminal/loop_picture.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
@@ -32,21 +38,48 @@ std::string symbols(const protocol::LoopProposal& proposal, protocol::SymbolStyl
 }
 
 void print_loop(const protocol::FoundLoop& loop, std::string_view title, protocol::SymbolStyle style) {
-  fmt::print("{}", title);
+  say("{}", title);
   for (const auto& chord : loop.chords)
-    fmt::print(" {}{}", symbol(chord, style), chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
-  fmt::print("\n       {} times, {:.0f} % sure\n", loop.passes.size(),
-             100 * static_cast<double>(loop.confidence));
+    say(" {}{}", symbol(chord, style), chord.beats ? fmt::format(" ({:.3g})", *chord.beats) : "");
+  say("\n       {} times, {:.0f} % sure\n", loop.passes.size(), 100 * static_cast<double>(loop.confidence));
 }
 
 void print_sections(const protocol::FoundLoop& loop, protocol::TimeUs begin) {
   for (const auto& section : loop.sections) {
-    fmt::print("\n{:<3} {}, {} to {}. {}\n", section.label, section.kind, duration(section.at - begin),
-               duration(section.at + section.length_us - begin), section.reason);
+    say("\n{:<3} {}, {} to {}. {}\n", section.label, section.kind, duration(section.at - begin),
+        duration(section.at + section.length_us - begin), section.reason);
     for (std::uint64_t i = section.first; i < section.first + section.passes && i < loop.passes.size(); ++i)
-      fmt::print("    {:>2}  {:>8}{}{}\n", i + 1, duration(loop.passes[i].at - begin),
-                 loop.passes[i].difference.empty() ? "" : "  ", loop.passes[i].difference);
+      say("    {:>2}  {:>8}{}{}\n", i + 1, duration(loop.passes[i].at - begin),
+          loop.passes[i].difference.empty() ? "" : "  ", loop.passes[i].difference);
   }
+}
+
+// The loop as it was played, and the first other way to harmonise the same melody.
+std::optional<Problem> picture(protocol::Connection& daemon, std::uint64_t take) {
+  const auto found = daemon.request(protocol::Reharmonise{.take = chosen(take), .count = 1}, kPatience);
+  if (!found) return found.error();
+  const auto symbols = symbol_style(daemon);
+  if (!symbols) return symbols.error();
+  winsize size{};
+  ioctl(STDOUT_FILENO, TIOCGWINSZ, &size);
+  const char* colours = std::getenv("NO_COLOR");
+  const PictureStyle style{.width = size.ws_col ? size.ws_col : 80u,
+                           .colours = isatty(STDOUT_FILENO) != 0 && (!colours || !*colours),
+                           .blocks = unicode_terminal()};
+  const auto draw = [&](const protocol::LoopProposal& round) {
+    std::vector<LoopBlock> blocks;
+    for (const auto& chord : round.chords)
+      blocks.push_back({symbol(chord, *symbols), static_cast<double>(chord.dark_bright),
+                        static_cast<double>(chord.resolved_tense), chord.colour});
+    say("{}", draw_loop(blocks, style));
+  };
+  say("The loop of take {}, {} times. Higher is tenser, lighter is brighter.\n\n", found->take,
+      found->passes);
+  draw(found->played);
+  if (found->proposals.empty()) return std::nullopt;
+  say("\nOther chords under the same melody: {}.\n\n", found->proposals[0].reason);
+  draw(found->proposals[0]);
+  return std::nullopt;
 }
 
 std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
@@ -57,13 +90,13 @@ std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
   for (std::size_t i = 0; i < found->loops.size(); ++i) {
-    if (i > 0) fmt::print("\n");
+    if (i > 0) say("\n");
     print_loop(found->loops[i], i == 0 ? "Loop  " : fmt::format("Loop {}", i + 1), *style);
     if (i == 0)
-      fmt::print("       take {}{}\n", found->take,
-                 found->tempo ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo,
-                                            found->meter.value_or(4))
-                              : ", no pulse");
+      say("       take {}{}\n", found->take,
+          found->tempo
+              ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo, found->meter.value_or(4))
+              : ", no pulse");
     print_sections(found->loops[i], summary->summary.at);
   }
   return std::nullopt;
@@ -106,10 +139,10 @@ std::optional<Problem> sound(protocol::Connection& daemon, const protocol::Rehar
   const auto playing = daemon.request(request, kPatience);
   if (!playing) return playing.error();
   const auto& along = *playing->along;
-  fmt::print("\nPlaying {} at {:.0f} beats a minute, {}. `undersong stop` ends it.\n", number, along.tempo,
-             !along.rounds        ? std::string("repeating")
-             : *along.rounds == 1 ? "once"
-                                  : fmt::format("{} times", *along.rounds));
+  say("\nPlaying {} at {:.0f} beats a minute, {}. `undersong stop` ends it.\n", number, along.tempo,
+      !along.rounds        ? std::string("repeating")
+      : *along.rounds == 1 ? "once"
+                           : fmt::format("{} times", *along.rounds));
   return std::nullopt;
 }
 
@@ -119,27 +152,25 @@ std::optional<Problem> reharmonise(protocol::Connection& daemon, const protocol:
   if (!found) return found.error();
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
-  fmt::print("Loop   {}\n       take {}{}; melody of {}, {} times; brightness {:+.2f}, tension {:.2f}\n",
-             symbols(found->played, *style), found->take, found->key ? ", " + *found->key : "",
-             found->section, found->passes, static_cast<double>(found->played.dark_bright),
-             static_cast<double>(found->played.resolved_tense));
+  say("Loop   {}\n       take {}{}; melody of {}, {} times; brightness {:+.2f}, tension {:.2f}\n",
+      symbols(found->played, *style), found->take, found->key ? ", " + *found->key : "", found->section,
+      found->passes, static_cast<double>(found->played.dark_bright),
+      static_cast<double>(found->played.resolved_tense));
   for (std::size_t i = 0; i < found->proposals.size(); ++i) {
     const auto& made = found->proposals[i];
-    fmt::print(
-        "\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones a round\n",
+    say("\n{:>2}  {}\n    {}.\n    brightness {:+.2f}, tension {:.2f}, hands move {} semitones a round\n",
         i + 1, symbols(made, *style), made.reason, static_cast<double>(made.dark_bright),
         static_cast<double>(made.resolved_tense), made.hands_move);
   }
-  fmt::print(
-      "\nAny two of these, and each and the loop as played, differ in at least {} of {} free chords.\n",
+  say("\nAny two of these, and each and the loop as played, differ in at least {} of {} free chords.\n",
       found->apart, found->free);
   if (how.hear > 0 || how.along > 0) return sound(daemon, *found, how);
   return std::nullopt;
 }
 
 std::optional<Problem> hand_over(protocol::Connection& daemon, const protocol::HandOverTake& wish,
-                                 const std::string& directory, bool force) {
-  if (auto unfit = unfit_for_files(directory, force)) return unfit;
+                                 const std::string& directory, bool replace) {
+  if (auto unfit = unfit_for_files(directory, replace)) return unfit;
   const auto made = daemon.request(wish, kPatience);
   if (!made) return made.error();
   return write_files(*made, directory);
@@ -155,10 +186,15 @@ void add_songs(CLI::App& program, Session& session) {
   add_find_played(*group, session);
 
   auto take = std::make_shared<std::uint64_t>(0);
+  auto drawn = std::make_shared<bool>(false);
   auto* loop_command = group->add_subcommand("loop", "Show the loop of a take, its passes and sections");
   loop_command->add_option("TAKE", *take, "number of the take; by default the newest");
-  loop_command->callback([take, &session] {
-    session.with_daemon([&](protocol::Connection& daemon) { return loop(daemon, *take); });
+  loop_command->add_flag("--picture", *drawn,
+                         "draw the loop and its colours, and other chords under the same melody");
+  add_json(*loop_command, session, {protocol::GetLoop::kMethod, protocol::Reharmonise::kMethod});
+  loop_command->callback([take, drawn, &session] {
+    session.with_daemon(
+        [&](protocol::Connection& daemon) { return *drawn ? picture(daemon, *take) : loop(daemon, *take); });
   });
 
   struct Asked {
@@ -213,6 +249,7 @@ void add_songs(CLI::App& program, Session& session) {
       ->check(CLI::IsMember({"bass", "chords", "melody"}));
   other->add_option("--velocity", sounded.velocity, "loudness; by default softer than your own playing")
       ->check(CLI::Range(1, 127));
+  add_json(*other, session, {protocol::Reharmonise::kMethod, protocol::PlayAlong::kMethod});
   other->callback([asked, &session] {
     protocol::Reharmonise wish;
     wish.take = chosen(asked->take);
@@ -237,7 +274,7 @@ void add_songs(CLI::App& program, Session& session) {
   struct Given {
     std::string directory;
     std::uint64_t take = 0;
-    bool force = false, divisi = false;
+    bool replace = false, divisi = false;
     std::optional<protocol::StringStyle> strings;
   };
   auto given = std::make_shared<Given>();
@@ -247,12 +284,12 @@ void add_songs(CLI::App& program, Session& session) {
   give->add_option("DIR", given->directory, "the folder; created if it does not exist")->required();
   add_strings_option<protocol::StringStyle>(*give, given->strings);
   add_divisi_option(*give, given->divisi);
-  give->add_flag("--force", given->force, "write into a folder that is not empty");
+  add_replace_option(*give, given->replace, kIntoFullFolder);
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) {
       return hand_over(daemon,
                        {.take = chosen(given->take), .strings = given->strings, .divisi = given->divisi},
-                       given->directory, given->force);
+                       given->directory, given->replace);
     });
   });
 }

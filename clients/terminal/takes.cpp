@@ -9,8 +9,10 @@
 #include <string>
 #include <vector>
 
+#include "clients/replace_option.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/format.h"
+#include "clients/terminal/say.h"
 #include "protocol/base64.h"
 
 namespace undersong::terminal {
@@ -52,15 +54,14 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
   const auto found = daemon.request(wanted);
   if (!found) return found.error();
   if (found->takes.empty())
-    fmt::print("No takes{}.\n",
-               options.chord.empty() && options.key.empty() ? " yet: play something" : " match");
+    say("No takes{}.\n", options.chord.empty() && options.key.empty() ? " yet: play something" : " match");
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
   if (!found->takes.empty())
-    fmt::print("{:>5}  {:<16}  {:>8}  {:>11} {:>11} {:>8}  {}  title, or its chords\n", "take", "begun",
-               "length", "notes", "chords", "marks", padded("key", 8));
-  for (const auto& take : found->takes) fmt::print("{}\n", one_line(take, *style));
-  if (found->more) fmt::print("There are older takes. Show more with --limit.\n");
+    say("{:>5}  {:<16}  {:>8}  {:>11} {:>11} {:>8}  {}  title, or its chords\n", "take", "begun", "length",
+        "notes", "chords", "marks", padded("key", 8));
+  for (const auto& take : found->takes) say("{}\n", one_line(take, *style));
+  if (found->more) say("There are older takes. Show more with --limit.\n");
   return std::nullopt;
 }
 
@@ -101,7 +102,7 @@ void show_tried(const protocol::TakeMeetings& met, protocol::SymbolStyle style) 
     std::vector<std::string> words;
     for (const Tried& each : note.tried)
       words.push_back(each.times > 1 ? fmt::format("{} ({} times)", each.words, each.times) : each.words);
-    fmt::print("{}Under {}: {}\n", first ? "\n" : "", note.name, fmt::join(words, ", "));
+    say("{}Under {}: {}\n", first ? "\n" : "", note.name, fmt::join(words, ", "));
     first = false;
   }
 }
@@ -116,25 +117,24 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
   const auto& summary = detail->summary;
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
-  fmt::print("{}\n", one_line(summary, *style));
-  if (!summary.annotation.empty()) fmt::print("       {}\n", summary.annotation);
-  fmt::print("\n");
+  say("{}\n", one_line(summary, *style));
+  if (!summary.annotation.empty()) say("       {}\n", summary.annotation);
+  say("\n");
   // Chords, keys and marks on one timeline.
   std::size_t key = 0, mark = 0;
   const auto until = [&](protocol::TimeUs at) {
     for (; key < detail->keys.size() && detail->keys[key].at <= at; ++key)
-      fmt::print("{:>9}  key {}\n", duration(detail->keys[key].at - summary.at),
-                 key_text(detail->keys[key].harte));
+      say("{:>9}  key {}\n", duration(detail->keys[key].at - summary.at), key_text(detail->keys[key].harte));
     for (; mark < detail->marks.size() && detail->marks[mark].at <= at; ++mark)
-      fmt::print("{:>9}  mark {}\n", duration(detail->marks[mark].at - summary.at), detail->marks[mark].text);
+      say("{:>9}  mark {}\n", duration(detail->marks[mark].at - summary.at), detail->marks[mark].text);
   };
   const auto met = daemon.request(protocol::GetMeetings{.take = summary.take});
   if (!met) return met.error();
   if (!met->heard) {
-    fmt::print("       This take waits to be analysed again. Then the melody over its chords is shown.\n\n");
+    say("       This take waits to be analysed again. Then the melody over its chords is shown.\n\n");
     for (const auto& chord : detail->chords) {
       until(chord.at);
-      fmt::print("{:>9}  {}\n", duration(chord.at - summary.at), symbol(chord, *style));
+      say("{:>9}  {}\n", duration(chord.at - summary.at), symbol(chord, *style));
     }
   }
   // Each chord with the melody over it.
@@ -149,9 +149,9 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
       if (meeting.time > 1) note += fmt::format(" ({} time)", nth(meeting.time));
       if (std::find(notes.begin(), notes.end(), note) == notes.end()) notes.push_back(note);
     }
-    fmt::print("{:>9}  {}{}\n", duration(chord.at - summary.at),
-               notes.empty() ? symbol(chord, *style) : padded(symbol(chord, *style), 12) + "  ",
-               fmt::join(notes, ", "));
+    say("{:>9}  {}{}\n", duration(chord.at - summary.at),
+        notes.empty() ? symbol(chord, *style) : padded(symbol(chord, *style), 12) + "  ",
+        fmt::join(notes, ", "));
   }
   until(summary.at + summary.length_us);
   show_tried(*met, *style);
@@ -171,7 +171,7 @@ std::optional<Problem> export_take(protocol::Connection& daemon, std::uint64_t t
   out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
   out.close();
   if (!out) return Problem{fmt::format("{} cannot be written: {}.", file, std::strerror(errno))};
-  fmt::print("Take {} is in {}.\n", exported->take, file);
+  say("Take {} is in {}.\n", exported->take, file);
   return std::nullopt;
 }
 
@@ -183,11 +183,12 @@ void add_edit(CLI::App& program, Session& session, const char* name, const char*
   auto* command = program.add_subcommand(name, says);
   command->add_option("TAKE", request->take, "number of the take")->required();
   if (text) command->add_option(text_name, (*request).*text, "the new text, in quotes")->required();
+  add_json(*command, session, {Request::kMethod});
   command->callback([request, done, &session] {
     session.with_daemon([&](protocol::Connection& daemon) -> std::optional<Problem> {
       const auto kept = daemon.request(*request);
       if (!kept) return kept.error();
-      fmt::print("Take {} {}.\n", request->take, done);
+      say("Take {} {}.\n", request->take, done);
       return std::nullopt;
     });
   });
@@ -211,6 +212,7 @@ void add_takes(CLI::App& program, Session& session) {
   list_command->add_option("--over", options->over, "only takes with that melody note over this root: Db")
       ->check(note);
   list_command->add_flag("--deleted", options->deleted, "list the deleted takes instead");
+  add_json(*list_command, session, {protocol::ListTakes::kMethod});
   list_command->callback([options, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return list(daemon, *options); });
   });
@@ -220,6 +222,7 @@ void add_takes(CLI::App& program, Session& session) {
       "show",
       "Show a take: its chords with the melody over them, keys, marks, and what was tried under which note");
   show_command->add_option("TAKE", *take, "number of the take; by default the newest");
+  add_json(*show_command, session, {protocol::GetTake::kMethod, protocol::GetMeetings::kMethod});
   show_command->callback([take, &session] {
     session.with_daemon([&](protocol::Connection& daemon) { return show(daemon, *take); });
   });
@@ -230,7 +233,7 @@ void add_takes(CLI::App& program, Session& session) {
   auto* export_command = program.add_subcommand("export", "Write a take as a standard MIDI file");
   export_command->add_option("TAKE", *exported, "number of the take; by default the newest");
   export_command->add_option("-o,--output", *file, "the file to write; by default take-NUMBER.mid");
-  export_command->add_flag("--replace", *replace, "overwrite a file that exists");
+  add_replace_option(*export_command, *replace, "write over a file that exists");
   export_command->callback([exported, file, replace, &session] {
     session.with_daemon(
         [&](protocol::Connection& daemon) { return export_take(daemon, *exported, *file, *replace); });

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "clients/terminal/commands.h"
+#include "clients/terminal/say.h"
 
 namespace undersong::terminal {
 namespace {
@@ -46,7 +47,7 @@ std::optional<Problem> wait_for_key(protocol::Connection& daemon) {
   using protocol::Topic;
   if (const auto topics = daemon.request(protocol::Subscribe{{Topic::kMoment, Topic::kLog}, {}}); !topics)
     return topics.error();
-  fmt::print("Press a key.\n");
+  say("Press a key.\n");
   std::fflush(stdout);
   std::map<TimeUs, TimeUs> shown;  // when a key was struck, and when we could have shown it
   const auto end = Clock::now() + kPatience;
@@ -60,20 +61,19 @@ std::optional<Problem> wait_for_key(protocol::Connection& daemon) {
     if (!log || !*log) continue;
     const auto& line = **log;
     if (line.echo && strikes(*line.echo)) {
-      fmt::print("{} sends back what Undersong plays; that does not count as playing.\n",
-                 port_name(daemon, line.echo->port));
+      say("{} sends back what Undersong plays; that does not count as playing.\n",
+          port_name(daemon, line.echo->port));
       continue;
     }
     if (!line.midi || !strikes(*line.midi)) continue;
     const auto& bytes = line.midi->bytes;
-    fmt::print("{} (MIDI {}) came from {}, channel {}, velocity {}", note_name(daemon, bytes[1]),
-               bytes[1].value, port_name(daemon, line.midi->port), (bytes[0].value & 0x0F) + 1,
-               bytes[2].value);
+    say("{} (MIDI {}) came from {}, channel {}, velocity {}", note_name(daemon, bytes[1]), bytes[1].value,
+        port_name(daemon, line.midi->port), (bytes[0].value & 0x0F) + 1, bytes[2].value);
     if (const auto found = shown.find(line.at); found != shown.end()) {
-      fmt::print("; it was here {:.1f} ms after it came to the daemon.\n",
-                 static_cast<double>(found->second - found->first) / 1000);
+      say("; it was here {:.1f} ms after it came to the daemon.\n",
+          static_cast<double>(found->second - found->first) / 1000);
     } else {
-      fmt::print(". It is a drum or an order by pad or key, so it is no harmony.\n");
+      say(". It is a drum or an order by pad or key, so it is no harmony.\n");
     }
     return std::nullopt;
   }

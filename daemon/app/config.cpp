@@ -69,7 +69,8 @@ struct Option {
 constexpr std::array<std::string_view, 3> kMelodySpans{"note", "two", "bar"};
 constexpr std::array<std::string_view, 2> kSymbolStyles{"letters", "signs"};
 constexpr std::array<std::string_view, 5> kLeans{"found", "songbook", "pop", "jazz",
-                                                 "own"};  // of listen::Lean
+                                                 "own"};                           // of listen::Lean
+constexpr std::array<std::string_view, 3> kCarries{"nothing", "bass", "voicing"};  // of live::Carries
 constexpr std::array<std::string_view, 5> kLogLevels{"trace", "debug", "info", "warn", "error"};
 
 std::string toml_real(float value) {
@@ -201,6 +202,42 @@ constexpr std::array kOptions = {
     Option{"hear", "length_ms",
            [](Config& c, const toml::node& node) {
              return integer(node, 50, 60'000, [&](std::int64_t v) { c.stage.hear_length = std::chrono::milliseconds(v); });
+           }},
+    Option{"chords", "carry",
+           [](Config& c, const toml::node& node) {
+             std::string word;
+             const auto problem = one_of(node, kCarries, word);
+             if (!problem)
+               c.chords.carries =
+                   static_cast<live::Carries>(std::find(kCarries.begin(), kCarries.end(), word) - kCarries.begin());
+             return problem;
+           }},
+    Option{"chords", "output",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               c.chords_output = value;
+               return std::nullopt;
+             });
+           }},
+    Option{"chords", "channel",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 1, 16, [&](std::int64_t v) { c.chords.channel = static_cast<std::uint8_t>(v - 1); });
+           }},
+    Option{"chords", "velocity",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 1, 127, [&](std::int64_t v) { c.chords.velocity = Velocity(static_cast<int>(v)); });
+           }},
+    Option{"osc", "port",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 0, 65'535, [&](std::int64_t v) { c.osc.port = static_cast<int>(v); });
+           }},
+    Option{"osc", "address",
+           [](Config& c, const toml::node& node) {
+             return text(node, [&](const std::string& value) -> Problem {
+               if (!server::is_osc_address(value)) return "must be an address in numbers, such as \"127.0.0.1\"";
+               c.osc.address = value;
+               return std::nullopt;
+             });
            }},
     Option{"takes", "file",
            [](Config& c, const toml::node& node) {
@@ -400,6 +437,8 @@ std::vector<std::string> differing_at_start(const Config& started, const Config&
   look(fresh.devices_port == started.devices_port, "server.devices_port");
   look(fresh.devices_address == started.devices_address, "server.devices_address");
   look(fresh.tls == started.tls, "server.tls");
+  look(fresh.chords == started.chords && fresh.chords_output == started.chords_output, "[chords]");
+  look(fresh.osc == started.osc, "[osc]");
   look(fresh.inputs == started.inputs, "midi.inputs");
   look(fresh.service == started.service, "midi.service");
   look(fresh.virtual_input == started.virtual_input, "midi.virtual_input");

@@ -19,8 +19,10 @@
 #include <vector>
 
 #include "daemon/base/result.h"
+#include "daemon/live/chord_output.h"
 #include "daemon/live/stage_options.h"
 #include "daemon/midi/backend.h"
+#include "daemon/server/osc_output.h"
 
 namespace undersong::app {
 
@@ -30,6 +32,11 @@ struct Config {
   midi::BackendKind service = midi::BackendKind::kAuto;
   bool virtual_input = true;
   live::StageOptions stage;  // [listen], [hear], [[controls]] and takes.silence_s
+  // [chords]
+  live::ChordOutputOptions chords;
+  std::string chords_output;  // empty: our own port "Undersong chords"
+  // [osc]
+  server::OscOptions osc;  // port 0: off
   // [takes]
   std::filesystem::path takes_file;  // empty: DATA_HOME/undersong/takes.sqlite
   // [server]

@@ -21,6 +21,7 @@
 #include "daemon/base/worker.h"
 #include "daemon/live/stage.h"
 #include "daemon/midi/output.h"
+#include "daemon/midi/sender.h"
 #include "daemon/midi/sources.h"
 #include "daemon/server/digest_wire.h"
 #include "daemon/server/notify.h"
@@ -69,6 +70,8 @@ class Running final : public Daemon {
     worker_.stop();
     if (server_) server_->stop();
     loop_.stop();
+    chords_.reset();
+    chord_sender_.reset();
     server_.reset();
     stage_.reset();
     store_.reset();
@@ -119,6 +122,7 @@ class Running final : public Daemon {
           server_->publish_status();
         }});
 
+    if (auto told = start_followers(config); !told) return told.error();
     if (auto heard = start_source(config); !heard) return heard.error();
     loop_.begin(*stage_);
     wait_for_signals();
@@ -206,6 +210,34 @@ class Running final : public Daemon {
     spdlog::info("Clients connect at {}{}.", socket.string(),
                  server_->page() ? fmt::format(" and {}", *server_->page()) : "");
     return {};
+  }
+
+  // What tells lights and synthesisers which chord sounds.
+  Result<void> start_followers(const Config& config) {
+    if (config.osc.port != 0) {
+      auto osc = server::OscOutput::open(config.osc);
+      if (!osc) return osc.error();
+      osc_ = std::move(*osc);
+      spdlog::info("Open Sound Control goes to {}, port {}.", config.osc.address, config.osc.port);
+    }
+    if (config.chords.carries == live::Carries::kNothing) return {};
+    chord_sender_ = std::make_unique<midi::Sender>(
+        std::make_unique<midi::Output>(
+            midi::OutputOptions{
+                .backend = config.service, .name = config.chords_output, .virtual_port = "Undersong chords"},
+            say, echoes_),
+        std::function<void()>());
+    chords_ = std::make_unique<live::ChordOutput>(
+        config.chords, [this](const midi::Event& event) { return chord_sender_->send(event); });
+    return {};
+  }
+
+  void publish_moment() {
+    const listen::Moment& moment = stage_->performance().moment();
+    server_->publish_moment(moment);
+    const auto& settings = stage_->settings().now();
+    if (osc_) osc_->publish(moment, settings.symbol_style);
+    if (chords_) chords_->follow(moment, stage_->performance().hands(), settings.voicing, midi::steady_now());
   }
 
   Result<void> start_source(const Config& config) {
@@ -346,18 +378,20 @@ class Running final : public Daemon {
   std::unique_ptr<server::Server> server_;
   std::unique_ptr<takes::Relistener> relistener_;
   std::unique_ptr<song::Describer> describer_;  // on describing_
+  std::unique_ptr<server::OscOutput> osc_;
+  std::unique_ptr<midi::Sender> chord_sender_;  // has a thread of its own
+  std::unique_ptr<live::ChordOutput> chords_;
   std::unique_ptr<midi::Source> source_;
   asio::signal_set signals_;
-  server::StageLoop loop_{
-      io_,
-      inputs_,
-      {.publish_moment = [this] { server_->publish_moment(stage_->performance().moment()); },
-       .publish_status = [this] { server_->publish_status(); },
-       .failed = say_error,
-       .ended =
-           [this] {
-             if (options_.quit_after_file) quit();
-           }}};
+  server::StageLoop loop_{io_,
+                          inputs_,
+                          {.publish_moment = [this] { publish_moment(); },
+                           .publish_status = [this] { server_->publish_status(); },
+                           .failed = say_error,
+                           .ended =
+                               [this] {
+                                 if (options_.quit_after_file) quit();
+                               }}};
 };
 
 }  // namespace

@@ -7,7 +7,7 @@
 // Threads: these exist while the daemon runs.
 //   io         the caller of run(): the analysis and all clients
 //   takes      the store
-//   midi-out   the MIDI output
+//   midi-out   the MIDI output; another one if [chords] carries something
 //   answers    work of milliseconds: long answers about kept takes, and scores of takes
 //   aside      work of a second, at low priority: studies, other chords, parts and songs
 //   describe   studies of kept takes that nobody waits for, at low priority, while nobody plays

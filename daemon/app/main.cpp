@@ -16,14 +16,16 @@ int fail(const std::string& sentence) {
   return 1;
 }
 
-// The folder of the page: installed beside the program, or else as built in the source folder.
+// The folder of the page: installed beside the program, or else in the source folder, built there (dist) or
+// as it came with the sources (built).
 std::filesystem::path page_folder() {
   std::error_code ignored;
   const auto program = std::filesystem::read_symlink("/proc/self/exe", ignored);
-  const auto installed = program.parent_path().parent_path() / "share/undersong/page";
-  return std::filesystem::exists(installed / "index.html", ignored)
-             ? installed
-             : std::filesystem::path(UNDERSONG_PAGE_FOLDER);
+  const std::filesystem::path companion = UNDERSONG_COMPANION_FOLDER;
+  for (const auto& folder :
+       {program.parent_path().parent_path() / "share/undersong/page", companion / "dist"})
+    if (std::filesystem::exists(folder / "index.html", ignored)) return folder;
+  return companion / "built";
 }
 
 }  // namespace

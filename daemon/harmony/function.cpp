@@ -284,9 +284,9 @@ Function in_key(const Chord& chord, Key key, NoteName root) {
       Function out = of(Why::kBelongsTo);
       // Spelled so that the root, as it is shown, is a degree of it: Bmaj7 belongs to F# major, not to Gb
       // major.
-      const int tonic = root.fifths() > home + 5 ? home + 12 : root.fifths() < home - 1 ? home - 12 : home;
+      const int shown = root.fifths() > home + 5 ? home + 12 : root.fifths() < home - 1 ? home - 12 : home;
       out.about =
-          tonic >= -7 && tonic <= 7 ? NoteName(tonic) : tonic_name({PitchClass(7 * home), Mode::kMajor});
+          shown >= -7 && shown <= 7 ? NoteName(shown) : tonic_name({PitchClass(7 * home), Mode::kMajor});
       return out;
     }
   Function out = alone(chord, root);

@@ -33,7 +33,7 @@ Result<void> write_folder(const Folder& folder, const fs::path& directory, bool 
     if (error) return fail(directory, error.message());
     if (!empty && !force)
       return invalid_input(
-          fmt::format("{} is not empty; --force writes into it and replaces files of the same names.",
+          fmt::format("{} is not empty; --replace writes into it and replaces files of the same names.",
                       directory.string()));
   }
   for (const File& file : folder.files) {

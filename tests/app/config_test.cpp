@@ -43,6 +43,9 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_EQ(shown->virtual_input, fresh.virtual_input);
   EXPECT_TRUE(differing(shown->stage.settings, fresh.stage.settings).empty());
   EXPECT_EQ(shown->stage.hear_length, fresh.stage.hear_length);
+  EXPECT_EQ(shown->chords, fresh.chords);
+  EXPECT_EQ(shown->chords_output, fresh.chords_output);
+  EXPECT_EQ(shown->osc, fresh.osc);
   EXPECT_EQ(shown->takes_file, fresh.takes_file);
   EXPECT_EQ(shown->stage.silence, fresh.stage.silence);
   EXPECT_EQ(shown->socket, fresh.socket);
@@ -53,6 +56,27 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_EQ(shown->devices_address, fresh.devices_address);
   EXPECT_EQ(shown->tls, fresh.tls);
   EXPECT_EQ(shown->log_level, fresh.log_level);
+}
+
+TEST(Config, WhatLightsAndSynthesisersAreToldIsOffUnlessAskedForAndBadValuesAreNamed) {
+  EXPECT_EQ(Config{}.osc.port, 0);
+  EXPECT_EQ(Config{}.osc.address, "127.0.0.1");
+  EXPECT_EQ(Config{}.chords.carries, live::Carries::kNothing);
+  const auto config =
+      parse_config("[chords]\ncarry = \"voicing\"\nchannel = 16\n[osc]\nport = 9000\n", "x.toml");
+  ASSERT_TRUE(config) << config.error().message;
+  EXPECT_EQ(config->chords.carries, live::Carries::kVoicing);
+  EXPECT_EQ(config->chords.channel, 15);
+  EXPECT_EQ(config->osc.port, 9000);
+  for (const auto& [text, wanted] :
+       {std::pair{"[chords]\ncarry = \"root\"\n", "must be one of nothing, bass, voicing"},
+        {"[chords]\nchannel = 17\n", "from 1 to 16"},
+        {"[osc]\naddress = \"stage\"\n", "must be an address in numbers"}}) {
+    const auto refused = parse_config(text, "x.toml");
+    ASSERT_FALSE(refused) << text;
+    EXPECT_NE(refused.error().message.find(wanted), std::string::npos) << refused.error().message;
+    EXPECT_NE(refused.error().message.find("line 2"), std::string::npos) << refused.error().message;
+  }
 }
 
 TEST(Config, TheExampleOfAControlWorksOnceItsCommentMarksAreTaken) {

@@ -9,6 +9,7 @@
 
 #include <array>
 #include <mutex>
+#include <set>
 #include <sstream>
 
 #include "tests/app/running_daemon.h"
@@ -52,6 +53,13 @@ class OutputEar {
     return static_cast<std::size_t>(std::count_if(messages_.begin(), messages_.end(), [](const auto& m) {
       return (m[0] & 0xF0) == 0x80 || ((m[0] & 0xF0) == 0x90 && m[2] == 0);
     }));
+  }
+  std::set<int> channels() {
+    const std::lock_guard lock(mutex_);
+    std::set<int> out;
+    for (const auto& m : messages_)
+      if ((m[0] & 0xF0) == 0x90) out.insert(m[0] & 0x0F);
+    return out;
   }
   int loudest() {
     const std::lock_guard lock(mutex_);

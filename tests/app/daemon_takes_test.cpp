@@ -182,7 +182,7 @@ TEST_F(DaemonTest, ASongOfKeptTakesIsMadeShownHandedOverAndTakenOffTheList) {
   EXPECT_EQ(first_line({"list"}), "No song is kept yet; undersong song new NAME TAKE makes one.");
   EXPECT_EQ(first_line({"new", "rounds", "1", "--title", "Evening rounds"}), "Kept as rounds.");
   EXPECT_EQ(first_line({"new", "rounds", "1"}),
-            "undersong: A song named rounds already exists. Use --force to replace it.");
+            "undersong: A song named rounds already exists. Use --replace to replace it.");
   const auto kept = daemon.request(protocol::GetKeptSketch{.name = "rounds"});
   ASSERT_TRUE(kept);
   EXPECT_EQ(kept->sketch.title, "Evening rounds");

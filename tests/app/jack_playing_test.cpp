@@ -39,6 +39,23 @@ TEST_F(DaemonOverJack, ATakeIsPlayedAgainOnARealOutputToItsLastNoteOffAndNeverHe
   EXPECT_FALSE(daemon.request(protocol::PlayTake{.take = 77}));
 }
 
+TEST_F(DaemonOverJack, TheBassOfTheChordIsHeldOnAPortOfItsOwnAndNeverHeardAsPlaying) {
+  configure("[chords]\ncarry = \"bass\"\nchannel = 5\nvelocity = 30\n");
+  start();
+  Connection daemon = connect();
+  OutputEar ear("Undersong chords");
+  ASSERT_TRUE(ear.opened);
+  ASSERT_TRUE(daemon.request(protocol::Subscribe{.topics = {protocol::Topic::kMoment}}));
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({43, 58, 62, 67}, true)}));
+  ASSERT_TRUE(until<protocol::Moment>(daemon, [](const auto& m) { return m.chord && m.chord->sounding; }));
+  ASSERT_TRUE(eventually([&] { return !ear.struck().empty() && ear.struck().back() == 43; })) << "G minor";
+  EXPECT_LE(ear.loudest(), 30);
+  EXPECT_EQ(ear.channels(), (std::set<int>{4}));
+  EXPECT_EQ(daemon.request(protocol::GetMoment{})->held.size(), 4u) << "it is no keyboard of ours";
+  ASSERT_TRUE(daemon.request(protocol::SendNotes{keys({43, 58, 62, 67}, false)}));
+  EXPECT_TRUE(eventually([&] { return ear.let_go() == ear.struck().size(); }));
+}
+
 TEST_F(DaemonOverJack, AMomentIsPlayedWithTheNoteThatWasHeldAlready) {
   Player echoer("Echoer", true);
   configure("[hear]\noutput = \"Echoer in\"\nvelocity = 40\n");

@@ -257,8 +257,9 @@ TEST(SketchCommand, ProposesChecksAndHandsOver) {
     EXPECT_GT(std::filesystem::file_size(folder / "out" / name), 100u) << name;
   const auto again = run({"sketch", "hand-over", sketch, out});
   EXPECT_EQ(again.exit_code, 1);
-  EXPECT_NE(again.complaint.find("--force"), std::string::npos);
-  EXPECT_EQ(run({"sketch", "hand-over", sketch, out, "--force"}).exit_code, 0);
+  EXPECT_NE(again.complaint.find("--replace"), std::string::npos);
+  EXPECT_EQ(run({"sketch", "hand-over", sketch, out, "--replace"}).exit_code, 0);
+  EXPECT_EQ(run({"sketch", "hand-over", sketch, out, "--force"}).exit_code, 0) << "its earlier name";
   std::filesystem::remove_all(folder);
 }
 

@@ -35,7 +35,7 @@ const sense = {
 };
 
 export default typescript.config(
-  { ignores: ['**/node_modules/**', '**/dist/**', '**/src/protocol.ts', '**/vite.config.js'] },
+  { ignores: ['**/node_modules/**', '**/dist/**', '**/built/**', '**/src/protocol.ts', '**/vite.config.js'] },
   {
     files: ['clients/companion/**/*.{ts,tsx}'],
     extends: [...typescript.configs.recommended],

@@ -176,7 +176,7 @@ for (const input of inputs) {
   file = input;
   const folder = mkdtempSync(join(tmpdir(), 'undersong-'));
   try {
-    const run = spawnSync(tool, ['hand-over', input, folder, '--force'], { encoding: 'utf8' });
+    const run = spawnSync(tool, ['hand-over', input, folder, '--replace'], { encoding: 'utf8' });
     check(run.status === 0, `exit ${run.status}: ${run.stderr}`);
     if (run.status !== 0) continue;
     const parts = checkParts(folder, input), sheet = checkSheet(folder);
