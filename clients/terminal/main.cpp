@@ -2,6 +2,7 @@
 #include <CLI/CLI.hpp>
 #include <iostream>
 
+#include "clients/offline/backup.h"
 #include "clients/offline/commands.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/meant.h"
@@ -16,6 +17,12 @@ int main(int argc, char** argv) {
   program.set_version_flag("--version", "undersong " UNDERSONG_VERSION ", protocol " +
                                             std::to_string(undersong::protocol::kProtocolVersion));
   undersong::terminal::Session session;
+  session.back_up_file = [&](const std::string& takes, const std::string& to) {
+    return undersong::offline::back_up_file(takes, to, session.exit_code);
+  };
+  session.restore_file = [&](const std::string& takes, const std::string& from) {
+    return undersong::offline::restore_file(takes, from, session.exit_code);
+  };
   undersong::terminal::add_commands(program, session);
   undersong::offline::add_commands(program, session.exit_code);
   try {

@@ -44,6 +44,7 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_TRUE(differing(shown->stage.settings, fresh.stage.settings).empty());
   EXPECT_EQ(shown->stage.hear_length, fresh.stage.hear_length);
   EXPECT_EQ(shown->takes_file, fresh.takes_file);
+  EXPECT_EQ(shown->backups, fresh.backups);
   EXPECT_EQ(shown->stage.silence, fresh.stage.silence);
   EXPECT_EQ(shown->socket, fresh.socket);
   EXPECT_EQ(shown->web_port, fresh.web_port);
