@@ -111,7 +111,7 @@ struct Status {
       "missing when all is well. `takes_studied`: how many kept takes have been studied since the daemon "
       "started; their names and pictures are better known then.";
   static constexpr const char* kExample =
-      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false,"last_note":83490112}],"outputs":[{"name":"undersong","connected":true,"trouble":"","listeners":1,"offered":["Stage keyboard"]}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02"},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0,"takes_studied":0})";
+      R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false,"last_note":83490112}],"outputs":[{"name":"undersong","connected":true,"trouble":"","listeners":1,"offered":["Stage keyboard"]}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02","damage":"","checked_utc_ms":1790000004000,"backed_up_utc_ms":1789990000000},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0,"takes_studied":0})";
   static constexpr std::array kAddedLater{"finds_asked", "takes_studied"};
   TimeUs at = 0;
   std::vector<Port> ports;
@@ -1175,6 +1175,52 @@ struct GetPlaces {
 };
 BOOST_DESCRIBE_STRUCT(GetPlaces, (), ())
 
+// ---- the file of takes
+
+struct BackedUp {
+  static constexpr const char* kSays = "`bytes`: how large the copy is.";
+  std::string file;
+  std::uint64_t bytes = 0;
+};
+BOOST_DESCRIBE_STRUCT(BackedUp, (), (file, bytes))
+
+struct BackUpTakes {
+  static constexpr const char* kMethod = "store.backup";
+  static constexpr const char* kSays =
+      "Writes a copy of the file of takes. `file`: an absolute path on the daemon's machine; no file may "
+      "have "
+      "that name. Only the player at this machine may ask.";
+  static constexpr const char* kExample = R"({"file":"/media/stick/takes.sqlite"})";
+  static constexpr const char* kReplyExample = R"({"file":"/media/stick/takes.sqlite","bytes":41943040})";
+  static constexpr bool kLocalOnly = true;
+  using Reply = BackedUp;
+  std::string file;
+};
+BOOST_DESCRIBE_STRUCT(BackUpTakes, (), (file))
+
+struct BroughtBack {
+  static constexpr const char* kSays = "`kept`: where the file of takes that was there before is kept.";
+  std::string kept;
+};
+BOOST_DESCRIBE_STRUCT(BroughtBack, (), (kept))
+
+struct RestoreTakes {
+  static constexpr const char* kMethod = "store.restore";
+  static constexpr const char* kSays =
+      "A copy of a backup takes the place of the file of takes, which is kept beside it. `file`: an absolute "
+      "path "
+      "on the daemon's machine. Refused while a take is being played. Afterwards the store has another `id`, "
+      "and "
+      "its numbers go on where those of the file before ended. Only the player at this machine may ask.";
+  static constexpr const char* kExample = R"({"file":"/media/stick/takes.sqlite"})";
+  static constexpr const char* kReplyExample =
+      R"({"kept":"/home/player/.local/share/undersong/takes.sqlite.before-restore-1"})";
+  static constexpr bool kLocalOnly = true;
+  using Reply = BroughtBack;
+  std::string file;
+};
+BOOST_DESCRIBE_STRUCT(RestoreTakes, (), (file))
+
 // ---- settings
 
 struct GetSettings {
@@ -1281,9 +1327,9 @@ using Requests = boost::mp11::mp_list<
     GetMeetings, GetSimilar, GetPicture, GetDigest, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake,
     JudgeMoment, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat,
     CorrectBeat, GetBeats, GetStudyProgress, CancelStudy, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-    Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, GetSettings, SetSettings,
-    ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise, HandOverTake, ProposeSketch,
-    PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch, DeleteSketch, GrowSketch,
-    OpenDevices, PairDevice, ListDevices, RevokeDevice>;
+    Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, BackUpTakes, RestoreTakes,
+    GetSettings, SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise,
+    HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch,
+    DeleteSketch, GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
 
 }  // namespace undersong::protocol

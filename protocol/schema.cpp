@@ -264,8 +264,8 @@ A client that reads slowly is not disconnected: it receives fewer moments, and i
 
 Who may do what: the Unix socket, and the page at the port of this machine alone, belong to **the player at this machine**, who
 needs no token. Whoever comes over the network shows a token first: that of the configuration, or that of a paired device. Then
-all requests are answered but those named `device.`: only the player at this machine may pair, list and revoke devices, and open
-the port for them (-32005). A program of any user of this machine counts as at this machine. A token travels in `hello`, or as
+all requests are answered but those named `device.` and `store.`: only the player at this machine may pair, list and revoke
+devices, open the port for them, and copy or replace the file of takes (-32005). A program of any user of this machine counts as at this machine. A token travels in `hello`, or as
 `Authorization: Bearer TOKEN` when a program opens the WebSocket; the page's code carries it behind the # of the address, which
 browsers never send.
 

@@ -513,13 +513,23 @@ struct StoreHealth {
   static constexpr const char* kSays =
       "`sentence`: what is wrong; empty if nothing is. `waiting`: lines in memory that are not on disk yet; "
       "`lost`: lines dropped because memory was full. `id`: names this store; in another store the same log "
-      "number means another line.";
+      "number means another line. `damage`: what of the takes is damaged and could not be put right; empty "
+      "if "
+      "nothing is known to be. `checked_utc_ms`: when the takes were last checked as a whole, in the "
+      "background "
+      "after the start; missing until then. `backed_up_utc_ms`: when the newest daily backup was made; "
+      "missing if "
+      "there is none.";
+  static constexpr std::array kAddedLater{"damage"};
   bool good = true;
   std::string sentence;
   std::uint64_t waiting = 0, lost = 0;
   std::string id;
+  std::string damage;
+  std::optional<TimeUtcMs> checked_utc_ms{}, backed_up_utc_ms{};
 };
-BOOST_DESCRIBE_STRUCT(StoreHealth, (), (good, sentence, waiting, lost, id))
+BOOST_DESCRIBE_STRUCT(StoreHealth, (),
+                      (good, sentence, waiting, lost, id, damage, checked_utc_ms, backed_up_utc_ms))
 
 enum class SymbolStyle : std::uint8_t { kLetters, kSigns };
 BOOST_DESCRIBE_ENUM(SymbolStyle, kLetters, kSigns)

@@ -69,6 +69,7 @@ void add_commands(CLI::App& program, Session& session) {
   add_songs(program, session);
   add_sketches(program, session);
   add_pair(program, session);
+  add_backup(program, session);
   add_doctor(program, session);
   add_open(program, session);
 }

@@ -22,6 +22,10 @@ struct Session {
   std::string socket;  // --socket; empty: the default place
   int exit_code = 0;
   std::vector<std::string_view> json;  // --json: the requests whose answers are printed instead of words
+  // What works on a file without a daemon, from the other half of the program (clients/offline/backup.h).
+  // They print what went wrong and set exit_code.
+  std::function<std::optional<std::uint64_t>(const std::string& takes, const std::string& to)> back_up_file;
+  std::function<std::optional<std::string>(const std::string& takes, const std::string& from)> restore_file;
 
   std::filesystem::path socket_path() const {
     return socket.empty() ? protocol::default_socket_path() : std::filesystem::path(socket);
@@ -57,6 +61,7 @@ void add_songs(CLI::App& program, Session& session);      // take loop, take reh
 void add_find_played(CLI::App& group, Session& session);  // take find
 void add_sketches(CLI::App& program, Session& session);   // song list, new, show, check, hand-over, delete
 void add_pair(CLI::App& program, Session& session);
+void add_backup(CLI::App& program, Session& session);  // backup, restore
 void add_doctor(CLI::App& program, Session& session);
 void add_open(CLI::App& program, Session& session);
 

@@ -142,6 +142,14 @@ int examine(const Session& session) {
                                : status->store.sentence);
   if (status->store.good && !status->store.sentence.empty())
     line(true, status->store.sentence);  // a problem that was solved
+  if (!status->store.damage.empty())
+    line(false, status->store.damage);
+  else if (status->store.checked_utc_ms)
+    line(true, fmt::format("All takes were checked on {}: nothing is damaged.",
+                           local_time(*status->store.checked_utc_ms)));
+  if (status->store.backed_up_utc_ms)
+    line(true, fmt::format("The newest daily backup of the takes was made on {}.",
+                           local_time(*status->store.backed_up_utc_ms)));
   if (status->store.waiting)
     line(status->store.good, fmt::format("{} lines wait to be written to disk.", status->store.waiting));
   if (status->store.lost)

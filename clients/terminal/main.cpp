@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "clients/offline/backup.h"
 #include "clients/offline/commands.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/meant.h"
@@ -19,6 +20,12 @@ int main(int argc, char** argv) {
   program.set_version_flag("--version", "undersong " UNDERSONG_VERSION ", protocol " +
                                             std::to_string(undersong::protocol::kProtocolVersion));
   undersong::terminal::Session session;
+  session.back_up_file = [&](const std::string& takes, const std::string& to) {
+    return undersong::offline::back_up_file(takes, to, session.exit_code);
+  };
+  session.restore_file = [&](const std::string& takes, const std::string& from) {
+    return undersong::offline::restore_file(takes, from, session.exit_code);
+  };
   undersong::terminal::add_commands(program, session);
   undersong::offline::add_commands(program, session.exit_code);
   // `song` stands for songs that the daemon keeps, and for files with a song; the latter are read without a

@@ -246,8 +246,6 @@ void add_takes(CLI::App& program, Session& session) {
   add_edit<protocol::DeleteTake>(program, session, "delete",
                                  "Remove a take from the list; restore brings it back", "is off the list",
                                  nullptr, "");
-  add_edit<protocol::RestoreTake>(program, session, "restore", "Bring a deleted take back",
-                                  "is back on the list", nullptr, "");
 }
 
 }  // namespace undersong::terminal

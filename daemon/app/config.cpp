@@ -247,6 +247,10 @@ constexpr std::array kOptions = {
                return std::nullopt;
              });
            }},
+    Option{"takes", "backups",
+           [](Config& c, const toml::node& node) {
+             return integer(node, 0, 365, [&](std::int64_t v) { c.backups = static_cast<int>(v); });
+           }},
     Option{"takes", "silence_s",
            [](Config& c, const toml::node& node) {
              return integer(node, 1, 3600, [&](std::int64_t v) { c.stage.silence = std::chrono::seconds(v); });
@@ -430,6 +434,7 @@ std::vector<std::string> differing_at_start(const Config& started, const Config&
     if (!same) out.emplace_back(name);
   };
   look(fresh.takes_file == started.takes_file, "takes.file");
+  look(fresh.backups == started.backups, "takes.backups");
   look(fresh.socket == started.socket, "server.socket");
   look(fresh.web_port == started.web_port, "server.web_port");
   look(fresh.web_address == started.web_address, "server.web_address");

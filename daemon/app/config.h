@@ -39,6 +39,7 @@ struct Config {
   server::OscOptions osc;  // port 0: off
   // [takes]
   std::filesystem::path takes_file;  // empty: DATA_HOME/undersong/takes.sqlite
+  int backups = 7;                   // 0..365: of how many days of use a copy is kept beside the takes
   // [server]
   std::filesystem::path socket;  // empty: RUNTIME_DIR/undersong/socket
   int web_port = 8344;           // 0..65,535; 0: no page

@@ -8,6 +8,7 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/signal_set.hpp>
+#include <boost/asio/steady_timer.hpp>
 #include <csignal>
 #include <fstream>
 #include <thread>
@@ -92,6 +93,9 @@ class Running final : public Daemon {
     if (!lock) return lock.error();
     lock_ = std::move(*lock);
     takes::Store::Options keep{.path = takes_file};
+    keep.check = true;
+    keep.backups = takes_file.parent_path() / "backups";
+    keep.keep_backups = static_cast<std::size_t>(config.backups);
     keep.spill_folders = {places.state_folder, std::filesystem::temp_directory_path(error),
                           places.socket.parent_path()};
     auto opened = takes::Store::open(
@@ -135,6 +139,7 @@ class Running final : public Daemon {
   int run() override {
     pthread_setname_np(pthread_self(), "io");
     server::notify_service_manager("READY=1");
+    feed_watchdog();
     // An exception in the work for one client or one event must not end the daemon for all.
     for (bool running = true; running;)
       running = !attempted("the daemon did something for a client", say_error, [this] { io_.run(); });
@@ -304,7 +309,24 @@ class Running final : public Daemon {
     } else {
       spdlog::warn("{}", health.sentence);
     }
+    if (!health.damage.empty() && health.damage != damage_) spdlog::warn("{}", health.damage);
+    damage_ = health.damage;
     if (server_) server_->publish_status();
+    // What was read back from a damaged file is to be listened to again.
+    if (relistener_) relistener_->nudge();
+    if (describer_) describer_->nudge();
+  }
+
+  // Tells the service manager that `io` still does its work. If it does not for too long, the unit starts the
+  // daemon again.
+  void feed_watchdog() {
+    const auto interval = server::watchdog_interval();
+    if (!interval) return;
+    server::notify_service_manager("WATCHDOG=1");
+    watchdog_.expires_after(*interval);
+    watchdog_.async_wait([this](boost::system::error_code error) {
+      if (!error) feed_watchdog();
+    });
   }
 
   // ---- signals
@@ -362,6 +384,7 @@ class Running final : public Daemon {
   }
 
   RunOptions options_;
+  std::string damage_;  // of the store, as it was told last
   asio::io_context io_{1};
   midi::Inputs inputs_;
   const std::shared_ptr<midi::SharedEchoGuard> echoes_ = std::make_shared<midi::SharedEchoGuard>();
@@ -383,6 +406,7 @@ class Running final : public Daemon {
   std::unique_ptr<live::ChordOutput> chords_;
   std::unique_ptr<midi::Source> source_;
   asio::signal_set signals_;
+  asio::steady_timer watchdog_{io_};
   server::StageLoop loop_{io_,
                           inputs_,
                           {.publish_moment = [this] { publish_moment(); },

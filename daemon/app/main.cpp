@@ -3,13 +3,18 @@
 #include <spdlog/spdlog.h>
 
 #include <CLI/CLI.hpp>
+#include <chrono>
+#include <cstdlib>
 #include <iostream>
+#include <thread>
 
 #include "daemon/app/daemon.h"
 #include "daemon/app/version.h"
 #include "daemon/midi/pipewire.h"
 
 namespace {
+
+constexpr std::chrono::milliseconds kLettingGo{1500};
 
 int fail(const std::string& sentence) {
   std::cerr << "undersongd: " << sentence << '\n';
@@ -87,5 +92,13 @@ int main(int argc, char** argv) {
 
   auto daemon = app::Daemon::start(std::move(options));
   if (!daemon) return fail(daemon.error().message);
-  return (*daemon)->run();
+  const int status = (*daemon)->run();
+  // Everything is kept by now. What is left is to let go of the MIDI service, which may never answer.
+  std::thread([status] {
+    std::this_thread::sleep_for(kLettingGo);
+    spdlog::warn("Undersong did not end by itself in time and stops now; everything is kept.");
+    std::_Exit(status);
+  }).detach();
+  daemon->reset();
+  return status;
 }

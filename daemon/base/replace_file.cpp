@@ -31,12 +31,16 @@ Result<void> replace_file(const std::filesystem::path& file, std::string_view te
     ::unlink(part.c_str());
     return fail(reason);
   }
-  if (const int folder = ::open(file.parent_path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-      folder >= 0) {
-    ::fsync(folder);  // so that the new name is on disk too
-    ::close(folder);
-  }
+  sync_to_disk(file.has_parent_path() ? file.parent_path() : ".");  // so that the new name is on disk too
   return {};
+}
+
+bool sync_to_disk(const std::filesystem::path& path) {
+  const int file = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  if (file < 0) return false;
+  const bool done = ::fsync(file) == 0;
+  ::close(file);
+  return done;
 }
 
 }  // namespace undersong

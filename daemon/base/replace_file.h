@@ -20,4 +20,7 @@ namespace undersong {
 // The file gets mode 0600. Its folder must exist.
 Result<void> replace_file(const std::filesystem::path& file, std::string_view text);
 
+// Waits until what a file or folder holds is on disk. False if that failed, or there is none.
+bool sync_to_disk(const std::filesystem::path& path);
+
 }  // namespace undersong

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <atomic>
+#include <chrono>
 #include <mutex>
 #include <set>
 
@@ -35,7 +36,11 @@ namespace {
 // dead Backend exists.
 std::atomic<std::uint32_t> servers_gone{0};  // written by JACK's notification threads, read by owners
 std::mutex living_mutex;                     // guards living
-std::multiset<std::uint32_t> living;         // the `server` number of every Backend on JACK
+// Held while a client is opened, so that one is opened at a time. That may never end: see Opening in
+// ports_source.cpp. So nobody waits for it longer than kTurn.
+std::timed_mutex opening_mutex;
+constexpr std::chrono::seconds kTurn{2};
+std::multiset<std::uint32_t> living;  // the `server` number of every Backend on JACK
 
 void silence_jack() {
   static std::once_flag once;
@@ -67,6 +72,12 @@ Result<BackendKind> parse_backend(std::string_view text) {
   return invalid_input(fmt::format("The MIDI service \"{}\" is not known; it is auto, alsa or jack.", text));
 }
 
+std::string no_answer() {
+  return "The MIDI service does not answer. A program that ended while it was connecting to it can leave it "
+         "so: "
+         "restart JACK (with PipeWire: `systemctl --user restart pipewire`).";
+}
+
 Backend::Backend() = default;
 
 Backend::~Backend() {
@@ -93,11 +104,15 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
   silence_jack();
   auto jack = std::make_unique<Jack>();
   jack->poke = std::move(poke);
-  const std::lock_guard living_lock(living_mutex);
+  const std::unique_lock turn(opening_mutex, kTurn);
+  if (!turn) return unavailable(no_answer());
   jack->server = servers_gone.load();
-  if (std::any_of(living.begin(), living.end(),
-                  [&](std::uint32_t server) { return server != jack->server; })) {
-    return unavailable("The JACK server has gone, and some of its clients in this process are still open.");
+  {
+    const std::lock_guard living_lock(living_mutex);
+    if (std::any_of(living.begin(), living.end(),
+                    [&](std::uint32_t server) { return server != jack->server; })) {
+      return unavailable("The JACK server has gone, and some of its clients in this process are still open.");
+    }
   }
   jack->client = jack_client_open((client_name + " watch").c_str(), JackNoStartServer, nullptr);
   if (!jack->client) {
@@ -137,7 +152,10 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
     jack_client_close(jack->client);
     return unavailable("The JACK server does not accept our client.");
   }
-  living.insert(jack->server);
+  {
+    const std::lock_guard living_lock(living_mutex);
+    living.insert(jack->server);
+  }
   backend->kind_ = BackendKind::kJack;
   backend->jack_ = std::move(jack);
   return backend;

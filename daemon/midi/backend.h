@@ -34,6 +34,9 @@ Result<BackendKind> parse_backend(std::string_view text);
 // of the Sender that owns it.
 using Say = std::function<void(const std::string&)>;
 
+// Why nothing can be opened while the service does not answer, and what to do.
+std::string no_answer();
+
 class Backend {
  public:
   // Opens the service. `client_name` begins the names of all our clients. `poke` may be empty; it is called

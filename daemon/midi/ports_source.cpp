@@ -10,6 +10,7 @@
 #include <map>
 #include <thread>
 
+#include "daemon/base/caught.h"
 #include "daemon/midi/alsa_ears.h"
 #include "daemon/midi/jack_ears.h"
 
@@ -24,6 +25,49 @@ std::string lower(std::string text) {
 
 constexpr std::chrono::milliseconds kSoon{100};
 constexpr int kSoonTries = 20;
+
+// How long the service may take to answer before that is told.
+constexpr std::chrono::seconds kPatience{5};
+
+// What wakes the watcher. Others may hold it longer than the watcher lives.
+struct Bell {
+  std::mutex mutex;  // guards what follows, and Opening
+  std::condition_variable changed;
+  // stopping: written by the owner. poked: written by a thread of the MIDI service and the watcher. Both are
+  // read by the watcher.
+  bool stopping = false, poked = false;
+
+  void ring() {
+    {
+      const std::lock_guard lock(mutex);
+      poked = true;
+    }
+    changed.notify_all();
+  }
+};
+
+// The service being opened on a thread of its own: libjack may wait for ever when another program died while
+// it was connecting. What is opened after the watcher has gone is closed again.
+struct Opening {
+  std::optional<Result<std::unique_ptr<Backend>>> result;  // guarded by the bell's mutex
+
+  static std::shared_ptr<Opening> begin(BackendKind kind, const std::string& client,
+                                        const std::shared_ptr<Bell>& bell) {
+    auto opening = std::make_shared<Opening>();
+    std::thread([opening, kind, client, bell] {
+      pthread_setname_np(pthread_self(), "midi-open");
+      auto backend = guarded<std::unique_ptr<Backend>>("the MIDI service was opened", [&] {
+        return Backend::open(kind, client, [bell] { bell->ring(); });
+      });
+      {
+        const std::lock_guard lock(bell->mutex);
+        opening->result.emplace(std::move(backend));
+      }
+      bell->changed.notify_all();
+    }).detach();
+    return opening;
+  }
+};
 
 struct Open {
   std::string raw_name;  // as the MIDI service lists it
@@ -83,10 +127,10 @@ class PortsSource::Watcher {
   void stop() {
     if (!thread_.joinable()) return;
     {
-      const std::lock_guard lock(mutex_);
-      stopping_ = true;
+      const std::lock_guard lock(bell_->mutex);
+      bell_->stopping = true;
     }
-    changed_.notify_all();
+    bell_->changed.notify_all();
     thread_.join();
   }
 
@@ -99,7 +143,7 @@ class PortsSource::Watcher {
       } catch (const std::exception& error) {  // RtMidi throws where it has no error callback
         lose(fmt::format("The MIDI service failed ({}) and is being opened again.", error.what()));
       }
-      std::unique_lock lock(mutex_);
+      std::unique_lock lock(bell_->mutex);
       // A port that is listed but refuses the connection is tried again soon, and at the usual pace once it
       // has refused kSoonTries times. Our own attempts make ports appear and disappear, so a poke means
       // nothing after a refusal.
@@ -107,19 +151,12 @@ class PortsSource::Watcher {
       refused_ = refused ? refused_ + 1 : 0;
       const auto pause = again || (refused && refused_ <= kSoonTries) ? std::min(kSoon, options_.look_every)
                                                                       : options_.look_every;
-      changed_.wait_for(lock, pause, [&] { return stopping_ || (poked_ && !refused); });
-      if (stopping_) break;
-      again = std::exchange(poked_, false);
+      bell_->changed.wait_for(lock, pause,
+                              [&] { return bell_->stopping || opened() || (bell_->poked && !refused); });
+      if (bell_->stopping) break;
+      again = std::exchange(bell_->poked, false);
     }
     close_all();
-  }
-
-  void poke() {
-    {
-      const std::lock_guard lock(mutex_);
-      poked_ = true;
-    }
-    changed_.notify_all();
   }
 
   void look() {
@@ -151,7 +188,9 @@ class PortsSource::Watcher {
   }
 
   bool find_backend() {
-    auto backend = Backend::open(options_.backend, options_.client_name, [this] { poke(); });
+    auto found = open_in_time();
+    if (!found) return false;
+    auto& backend = *found;
     if (!backend) return lack(backend.error().message);
     const bool jack = (*backend)->kind() == BackendKind::kJack;
     auto ears =
@@ -177,6 +216,25 @@ class PortsSource::Watcher {
     return true;
   }
 
+  bool opened() const { return opening_ && opening_->result; }  // holds the bell's mutex
+
+  // Nothing while the service does not answer, which is told.
+  std::optional<Result<std::unique_ptr<Backend>>> open_in_time() {
+    if (!opening_) opening_ = Opening::begin(options_.backend, options_.client_name, bell_);
+    std::unique_lock lock(bell_->mutex);
+    if (!silent_) bell_->changed.wait_for(lock, kPatience, [&] { return bell_->stopping || opened(); });
+    if (opened()) {
+      auto result = std::move(opening_->result);
+      opening_.reset();
+      silent_ = false;
+      return result;
+    }
+    const bool stopping = bell_->stopping;
+    lock.unlock();
+    if (!stopping && !std::exchange(silent_, true)) lack(no_answer());
+    return std::nullopt;
+  }
+
   bool lack(const std::string& why) {
     inputs_.set_trouble(why);
     say_once(why + " Undersong keeps looking for it.");
@@ -186,7 +244,7 @@ class PortsSource::Watcher {
   // Called on the thread of ALSA's ears.
   void port_came_or_went() {
     ears_poked_ = true;
-    poke();
+    bell_->ring();
   }
 
   void tell_losses() {
@@ -264,15 +322,13 @@ class PortsSource::Watcher {
   PortNames names_;
 
   std::thread thread_;
-  std::mutex mutex_;  // guards stopping_ and poked_
-  std::condition_variable changed_;
-  // stopping_: written by the owner. poked_: written by a thread of the MIDI service and the watcher. Both
-  // are read by the watcher.
-  bool stopping_ = false, poked_ = false;
+  const std::shared_ptr<Bell> bell_ = std::make_shared<Bell>();
 
   std::atomic<bool> ears_poked_{false};  // written by the thread of the ears and the watcher
 
   // The watcher thread alone uses what follows.
+  std::shared_ptr<Opening> opening_;
+  bool silent_ = false;  // the service did not answer in time
   std::unique_ptr<Backend> backend_;
   std::unique_ptr<Ears> ears_;
   Lane* own_ = nullptr;  // of the virtual port, while it is there

@@ -7,6 +7,7 @@
 #include <fstream>
 #include <map>
 
+#include "daemon/base/replace_file.h"
 #include "daemon/midi/smf.h"
 
 namespace undersong::midi {
@@ -213,9 +214,11 @@ Result<void> write_smf_file(const Smf& file, const std::filesystem::path& path) 
   out.write(reinterpret_cast<const char*>(bytes->data()), static_cast<std::streamsize>(bytes->size()));
   out.close();
   if (!out) return fail(errno != 0 ? errno : EIO);
+  if (!sync_to_disk(beside)) return fail(errno);
   std::error_code renamed;
   std::filesystem::rename(beside, path, renamed);
   if (renamed) return fail(renamed.value());
+  sync_to_disk(path.has_parent_path() ? path.parent_path() : ".");
   return {};
 }
 

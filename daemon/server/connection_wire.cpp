@@ -48,7 +48,8 @@ Buffer status_message(live::Stage& stage, const takes::Health& store, takes::Lin
   out.still = stage.performance().still();
   out.settings = settings_of(stage.settings());
   out.lost_events = stage.inputs().dropped();
-  out.store = {store.good, store.sentence, store.waiting, store.lost, store.id};
+  out.store = {store.good, store.sentence, store.waiting,        store.lost,
+               store.id,   store.damage,   store.checked_utc_ms, store.backed_up_utc_ms};
   out.log_last = log_end;
   out.finds_asked = stage.finds_asked();
   out.takes_studied = stage.takes_studied();

@@ -28,6 +28,9 @@ void answer(Session& session, const protocol::Unsubscribe& wish, To<protocol::Su
 void answer(Session& session, const protocol::GetMoment& wish, To<protocol::Moment> to);
 void answer(Session& session, const protocol::GetStatus& wish, To<protocol::Status> to);
 void answer(Session& session, const protocol::GetPlaces& wish, To<protocol::Places> to);
+// store_methods.cpp
+void answer(Session& session, const protocol::BackUpTakes& wish, To<protocol::BackedUp> to);
+void answer(Session& session, const protocol::RestoreTakes& wish, To<protocol::BroughtBack> to);
 // device_methods.cpp
 void answer(Session& session, const protocol::OpenDevices& wish, To<protocol::DeviceList> to);
 void answer(Session& session, const protocol::PairDevice& wish, To<protocol::PairingCode> to);

@@ -30,6 +30,16 @@ bool notify_service_manager(std::string_view state) {
   return sent == static_cast<ssize_t>(state.size());
 }
 
+std::optional<std::chrono::microseconds> watchdog_interval() {
+  const auto number = [](const char* name) {
+    const char* text = std::getenv(name);
+    return text == nullptr ? 0LL : std::strtoll(text, nullptr, 10);
+  };
+  const long long after = number("WATCHDOG_USEC"), whom = number("WATCHDOG_PID");
+  if (after < 2 || (whom != 0 && whom != ::getpid())) return std::nullopt;
+  return std::chrono::microseconds(after / 2);
+}
+
 bool notify_reloading() {
   timespec now{};
   ::clock_gettime(CLOCK_MONOTONIC, &now);

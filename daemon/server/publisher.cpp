@@ -50,8 +50,9 @@ void Publisher::log(const std::vector<takes::Line>& lines) {
       tail_bytes_ = 0;
     }
     Buffer message = log_message(line);  // made first, because it may throw
-    tail_bytes_ += message->size();
-    tail_.push_back(std::move(message));
+    const std::size_t bytes = message->size();
+    tail_.push_back(std::move(message));  // it may throw too
+    tail_bytes_ += bytes;
     last_ = line.number;
     while (tail_.size() > kTailLines || tail_bytes_ > kTailBytes) {
       tail_bytes_ -= tail_.front()->size();

@@ -128,12 +128,13 @@ void answer(Session& session, const protocol::GetThumbnail& wish, To<protocol::T
 }
 
 void answer(Session& session, const protocol::GetPasses& wish, To<protocol::TakePasses> to) {
-  constexpr std::size_t kAll = 1'000'000;
+  constexpr std::size_t kMostPasses = 20'000;  // days of playing along
   auto& room = session.room();
   room.store.midi(wish.take, [to, &room](Result<takes::Store::Midi> found) {
     if (!found) return to(found.error());
     const auto take = std::make_shared<const takes::Store::Midi>(std::move(*found));
-    room.store.lines(take->detail.summary.take, 1, kAll, {takes::LineKind::kAlong, takes::LineKind::kPass},
+    room.store.lines(take->detail.summary.take, 1, kMostPasses,
+                     {takes::LineKind::kAlong, takes::LineKind::kPass},
                      [to, &room, take](Result<std::vector<takes::Line>> lines) {
                        if (!lines) return to(lines.error());
                        const auto kept = std::make_shared<const std::vector<takes::Line>>(std::move(*lines));

@@ -1,4 +1,6 @@
 #include "daemon/song/sketch_folder.h"
+#include "daemon/base/private_folder.h"
+#include "daemon/base/replace_file.h"
 
 #include <fmt/format.h>
 
@@ -53,31 +55,11 @@ Result<std::string> read_sketch_file(const fs::path& file) {
   return text;
 }
 
-namespace {
-Error unwritten(const fs::path& file, std::error_code error) {
-  const bool full = error == std::errc::no_space_on_device;
-  return Error{full ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
-               fmt::format("{} can't be written: {}", file.string(), error.message())};
-}
-}  // namespace
+namespace {}  // namespace
 
 Result<void> write_sketch_file(const fs::path& file, const std::string& text) {
   if (text.size() > kLargestSketch) return invalid_input("the sketch is larger than 1 MB");
-  const fs::path part = file.string() + ".part";
-  std::error_code error;
-  errno = 0;
-  std::ofstream out(part, std::ios::binary | std::ios::trunc);
-  out << text;
-  out.close();
-  if (!out) {
-    error = std::error_code(errno != 0 ? errno : EIO, std::generic_category());
-    std::error_code ignored;
-    fs::remove(part, ignored);
-    return unwritten(file, error);
-  }
-  fs::rename(part, file, error);
-  if (error) return unwritten(file, error);
-  return {};
+  return replace_file(file, text);
 }
 
 Result<std::string> SketchFolder::read(const std::string& name) const {
@@ -97,9 +79,7 @@ Result<void> SketchFolder::write(const std::string& name, const std::string& tex
     if (!now || revision_of(*now) != *revision)
       return Error{ErrorCode::kConflict, fmt::format("the sketch {} has changed since it was read", name)};
   }
-  std::error_code error;
-  fs::create_directories(folder_, error);
-  if (error) return unwritten(*file, error);
+  if (auto made = make_private_folder(folder_); !made) return made;
   return write_sketch_file(*file, text);
 }
 
@@ -108,7 +88,9 @@ Result<void> SketchFolder::remove(const std::string& name) {
   if (!file) return file.error();
   std::error_code error;
   if (!fs::exists(*file, error)) return not_found(fmt::format("there is no sketch {}", name));
-  fs::rename(*file, fs::path(file->string() + ".deleted"), error);
+  fs::path aside = file->string() + ".deleted";
+  for (int n = 2; fs::exists(aside, error); ++n) aside = file->string() + ".deleted-" + std::to_string(n);
+  fs::rename(*file, aside, error);
   if (error) return unavailable(fmt::format("{} can't be renamed: {}", file->string(), error.message()));
   return {};
 }

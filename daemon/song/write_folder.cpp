@@ -5,6 +5,7 @@
 #include <cstring>
 #include <fstream>
 
+#include "daemon/base/replace_file.h"
 #include "daemon/song/hand_over.h"
 
 namespace undersong::song {
@@ -43,12 +44,14 @@ Result<void> write_folder(const Folder& folder, const fs::path& directory, bool 
     out.write(reinterpret_cast<const char*>(file.bytes.data()),
               static_cast<std::streamsize>(file.bytes.size()));
     out.close();
-    if (!out) return fail(directory / file.name, std::strerror(errno != 0 ? errno : EIO));
+    if (!out || !sync_to_disk(part))
+      return fail(directory / file.name, std::strerror(errno != 0 ? errno : EIO));
   }
   for (const File& file : folder.files) {
     fs::rename(directory / (file.name + ".part"), directory / file.name, error);
     if (error) return fail(directory / file.name, error.message());
   }
+  sync_to_disk(directory);
   return {};
 }
 

@@ -3,8 +3,11 @@
 #include "daemon/base/private_folder.h"
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/takes/corrected_chords.h"
+#include "daemon/takes/file_header.h"
 #include "daemon/takes/find_reader.h"
 #include "daemon/takes/keys_down.h"
+#include "daemon/takes/line_check.h"
+#include "daemon/takes/row_text.h"
 #include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
 
@@ -62,8 +65,17 @@ CREATE INDEX abouts_by_loop ON abouts(loop_key, began_utc_ms);
 CREATE TABLE kept_answers(take INTEGER NOT NULL, name TEXT NOT NULL, answer TEXT NOT NULL, PRIMARY KEY(take, name)) WITHOUT ROWID;
 CREATE TABLE verdicts(take INTEGER NOT NULL, from_us INTEGER NOT NULL, length_us INTEGER NOT NULL, verdict INTEGER NOT NULL,
   PRIMARY KEY(take, from_us, length_us)) WITHOUT ROWID;
+)",
+                                                     // Lines that were written before have no checksum.
+                                                     R"(
+ALTER TABLE log ADD COLUMN sum INTEGER;
+ALTER TABLE kept_answers ADD COLUMN sum INTEGER;
 )"};
 
+constexpr std::int64_t kLastUtcMs = 253'402'300'799'999;  // the year 9999
+constexpr std::int64_t kMostCount = std::int64_t{1} << 53;
+
+constexpr const char* kLineColumns = "number, take, at, kind, data, sum";
 constexpr const char* kSummaryColumns =
     "takes.take, begin_utc_ms, takes.at, last_at, title, annotation, ended, notes, chords, marks, key, "
     "deleted, first_line, last_line";
@@ -71,29 +83,25 @@ constexpr const char* kSummaryColumns =
 Summary summary_of(SQLite::Statement& row) {
   Summary s;
   s.take = static_cast<TakeId>(row.getColumn(0).getInt64());
-  s.begin_utc_ms = row.getColumn(1).getInt64();
+  s.begin_utc_ms = std::clamp<std::int64_t>(row.getColumn(1).getInt64(), 0, kLastUtcMs);
   s.at = listen::near_enough(Micros(row.getColumn(2).getInt64()));
   s.last_at = listen::near_enough(Micros(row.getColumn(3).getInt64()));
-  s.title = row.getColumn(4).getString();
-  s.annotation = row.getColumn(5).getString();
-  if (!row.getColumn(6).isNull()) s.ended = row.getColumn(6).getString();
-  s.notes = static_cast<std::uint64_t>(row.getColumn(7).getInt64());
-  s.chords = static_cast<std::uint64_t>(row.getColumn(8).getInt64());
-  s.marks = static_cast<std::uint64_t>(row.getColumn(9).getInt64());
-  if (!row.getColumn(10).isNull()) s.key = row.getColumn(10).getString();
+  // A damaged file may hold anything. Clients read whole numbers up to 2^53.
+  const auto count = [&](int column) {
+    return static_cast<std::uint64_t>(
+        std::clamp<std::int64_t>(row.getColumn(column).getInt64(), 0, kMostCount));
+  };
+  s.title = text_of(row.getColumn(4));
+  s.annotation = text_of(row.getColumn(5));
+  if (!row.getColumn(6).isNull()) s.ended = text_of(row.getColumn(6));
+  s.notes = count(7);
+  s.chords = count(8);
+  s.marks = count(9);
+  if (!row.getColumn(10).isNull()) s.key = text_of(row.getColumn(10));
   s.deleted = row.getColumn(11).getInt() != 0;
-  s.first_line = static_cast<LineNumber>(row.getColumn(12).getInt64());
-  s.last_line = static_cast<LineNumber>(row.getColumn(13).getInt64());
+  s.first_line = count(12);
+  s.last_line = count(13);
   return s;
-}
-
-Line line_of(SQLite::Statement& row) {
-  const SQLite::Column data = row.getColumn(4);
-  return {static_cast<LineNumber>(row.getColumn(0).getInt64()),
-          static_cast<TakeId>(row.getColumn(1).getInt64()),
-          listen::near_enough(Micros(row.getColumn(2).getInt64())),
-          static_cast<LineKind>(row.getColumn(3).getInt()),
-          std::string(static_cast<const char*>(data.getBlob()), static_cast<std::size_t>(data.getBytes()))};
 }
 
 std::string new_id() {
@@ -111,7 +119,7 @@ std::int64_t signed_of(std::uint64_t n) {
 }  // namespace
 
 Trouble kind_of(const SQLite::Exception& exception) {
-  switch (exception.getErrorCode()) {
+  switch (exception.getErrorCode() & 0xFF) {
     case SQLITE_BUSY:
     case SQLITE_LOCKED: return Trouble::kLocked;
     case SQLITE_FULL: return Trouble::kFull;
@@ -131,37 +139,83 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
   return "The file of takes " + path.string() + " can't be used: " + exception.what() + ".";
 }
 
-Result<Database> Database::open(const std::filesystem::path& path, LineNumber first_number,
+namespace {
+
+bool has_table(SQLite::Database& file, const char* name) {
+  SQLite::Statement query(file, "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?");
+  query.bind(1, name);
+  return query.executeStep();
+}
+
+// The layout that the tables have, whatever the header says; 0 if they are not ours. Since layout 6 it is
+// also written in the file.
+int layout_of(SQLite::Database& file) {
+  for (const char* table : {"about", "log", "takes"})
+    if (!has_table(file, table)) return 0;
+  SQLite::Statement query(file, "SELECT CAST(value AS INTEGER) FROM about WHERE name = 'layout'");
+  if (query.executeStep()) return query.getColumn(0).getInt();
+  constexpr const char* kAdded[] = {"meetings", "own", "find_prints", "abouts"};
+  int layout = 1;
+  for (const char* table : kAdded) layout += has_table(file, table) ? 1 : 0;
+  return layout;
+}
+
+}  // namespace
+
+Result<Database> Database::open(const std::filesystem::path& path, First first,
                                 const std::function<void(Database&)>& before_closing) {
   // If the folder cannot be created, opening the file fails too, and the store handles that.
   if (path.has_parent_path()) (void)make_private_folder(path.parent_path());
+  std::string mended = mend_header(path);
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
   std::error_code failed;
   std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write,
                                failed);
   const int version = file.execAndGet("PRAGMA user_version").getInt();
-  if (version > kLayoutVersion)
+  const int owner = file.execAndGet("PRAGMA application_id").getInt();
+  const int layout = layout_of(file);
+  const int newest = layout == 0 ? version : layout;
+  if (newest > kLayoutVersion)
     return Error{ErrorCode::kConflict,
                  "The file of takes " + path.string() + " was written by a newer undersong (layout " +
-                     std::to_string(version) + ", this one knows " + std::to_string(kLayoutVersion) + ")."};
-  const int owner = file.execAndGet("PRAGMA application_id").getInt();
-  if (owner != kApplicationId &&
+                     std::to_string(newest) + ", this one knows " + std::to_string(kLayoutVersion) + ")."};
+  if (layout == 0 && owner != kApplicationId &&
       (owner != 0 || version != 0 || file.execAndGet("SELECT count(*) FROM sqlite_master").getInt() != 0))
     return Error{ErrorCode::kConflict,
                  "The file " + path.string() + " belongs to another program, so no takes are kept in it."};
+  if (layout == 0 && version != 0) throw SQLite::Exception("tables are missing", SQLITE_CORRUPT);
   file.exec("PRAGMA journal_mode = WAL");
   file.exec("PRAGMA synchronous = FULL");
+  if (layout != 0 && (version != layout || owner != kApplicationId)) {
+    file.exec("PRAGMA application_id = " + std::to_string(kApplicationId));
+    file.exec("PRAGMA user_version = " + std::to_string(layout));
+    if (mended.empty())
+      mended =
+          "The first bytes of the file of takes " + path.string() + " were damaged and have been put right.";
+  }
   Database database(std::move(file));
+  database.mended_ = std::move(mended);
   struct stat there {};
   if (::stat(path.c_str(), &there) == 0) {
     database.device_ = there.st_dev;
     database.inode_ = there.st_ino;
   }
-  database.migrate(first_number);
+  database.migrate(first);
+  database.examine();
   database.load();
   if (before_closing) before_closing(database);
   database.close_interrupted();
   return database;
+}
+
+void Database::go_on_in(const std::filesystem::path& file, First first) {
+  SQLite::Database copy(file.string(), SQLite::OPEN_READWRITE, 250);
+  SQLite::Statement keep(
+      copy, "INSERT OR REPLACE INTO about VALUES ('first_number', ?), ('first_take', ?), ('id', ?)");
+  keep.bind(1, std::to_string(first.number));
+  keep.bind(2, std::to_string(first.take));
+  keep.bind(3, new_id());
+  keep.exec();
 }
 
 bool Database::in_place(const std::filesystem::path& path) const {
@@ -173,20 +227,43 @@ void Database::limit_pages(std::int64_t most) {
   file_.exec("PRAGMA max_page_count = " + std::to_string(most));
 }
 
-void Database::migrate(LineNumber first_number) {
+void Database::migrate(First first) {
   const int version = file_.execAndGet("PRAGMA user_version").getInt();
   if (version == kLayoutVersion) return;
   SQLite::Transaction all(file_, SQLite::TransactionBehavior::IMMEDIATE);
   for (int v = version; v < kLayoutVersion; ++v) file_.exec(kMigrations[v]);
   if (version == 0) {
-    SQLite::Statement about(file_, "INSERT INTO about VALUES ('id', ?), ('first_number', ?)");
+    SQLite::Statement about(file_,
+                            "INSERT INTO about VALUES ('id', ?), ('first_number', ?), ('first_take', ?)");
     about.bind(1, new_id());
-    about.bind(2, std::to_string(first_number));
+    about.bind(2, std::to_string(first.number));
+    about.bind(3, std::to_string(first.take));
     about.exec();
   }
+  file_.exec("INSERT OR REPLACE INTO about VALUES ('layout', '" + std::to_string(kLayoutVersion) + "')");
   file_.exec("PRAGMA application_id = " + std::to_string(kApplicationId));
   file_.exec("PRAGMA user_version = " + std::to_string(kLayoutVersion));
   all.commit();
+}
+
+// Whether every table and index is there with its columns, as in a new file. The rows are looked at later
+// (store_care.h), because that takes longer.
+void Database::examine() {
+  const auto names = [](SQLite::Database& file) {
+    std::vector<std::string> out;
+    SQLite::Statement query(file,
+                            "SELECT type || ' ' || name || ' ' || tbl_name || ' ' || (SELECT "
+                            "ifnull(group_concat(c.name || ' ' || c.type || ' ' || c.pk), '') FROM "
+                            "pragma_table_info(m.name) AS c) FROM sqlite_master AS m ORDER BY 1");
+    while (query.executeStep()) out.push_back(query.getColumn(0).getString());
+    return out;
+  };
+  SQLite::Database as_new(":memory:", SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE);
+  for (const char* migration : kMigrations) as_new.exec(migration);
+  const auto here = names(file_);
+  for (const std::string& wanted : names(as_new))
+    if (std::find(here.begin(), here.end(), wanted) == here.end())
+      throw SQLite::Exception("a table is damaged: " + wanted, SQLITE_CORRUPT);
 }
 
 void Database::load() {
@@ -195,8 +272,24 @@ void Database::load() {
       file_.execAndGet("SELECT CAST(value AS INTEGER) FROM about WHERE name = 'first_number'").getInt64();
   state_.next_number = static_cast<LineNumber>(
       std::max(first, file_.execAndGet("SELECT ifnull(max(number), 0) + 1 FROM log").getInt64()));
-  state_.next_take =
-      static_cast<TakeId>(file_.execAndGet("SELECT ifnull(max(take), 0) + 1 FROM takes").getInt64());
+  state_.next_take = static_cast<TakeId>(std::max(
+      number_about("first_take"), file_.execAndGet("SELECT ifnull(max(take), 0) + 1 FROM takes").getInt64()));
+}
+
+// A line that is not as it was written must not be taken for what was played.
+Line Database::line_of(SQLite::Statement& row, bool& sound) {
+  const SQLite::Column data = row.getColumn(4), sum = row.getColumn(5);
+  const std::int64_t kind = row.getColumn(3).getInt64();
+  const Micros at(row.getColumn(2).getInt64());
+  Line line{static_cast<LineNumber>(row.getColumn(0).getInt64()),
+            static_cast<TakeId>(row.getColumn(1).getInt64()), at, static_cast<LineKind>(kind & 0xFF),
+            std::string(static_cast<const char*>(data.getBlob()), static_cast<std::size_t>(data.getBytes()))};
+  sound =
+      kind >= 1 && kind <= 255 && is_sound(line, sum.isNull() ? std::nullopt : std::optional(sum.getInt64()));
+  if (!sound) ++damaged_;
+  if (kind > static_cast<int>(kLastKind)) sound = false;  // of a newer version
+  line.at = listen::near_enough(at);
+  return line;
 }
 
 void Database::close_interrupted() {
@@ -213,12 +306,13 @@ void Database::close_interrupted() {
 }
 
 void Database::insert(const Line& line) {
-  SQLite::Statement insert(file_, "INSERT INTO log VALUES (?, ?, ?, ?, ?)");
+  SQLite::Statement insert(file_, "INSERT INTO log VALUES (?, ?, ?, ?, ?, ?)");
   insert.bind(1, signed_of(line.number));
   insert.bind(2, signed_of(line.take));
   insert.bind(3, std::int64_t{line.at.count()});
   insert.bind(4, static_cast<int>(line.kind));
   insert.bindNoCopy(5, line.data.data(), static_cast<int>(line.data.size()));
+  insert.bind(6, std::int64_t{checksum(line)});
   insert.exec();
 }
 
@@ -283,24 +377,32 @@ void Database::flush_counts() {
 
 void Database::end_take(const Line& line) {
   flush_counts();
-  // The key that lasted longest; each key lasts until the next one or the end of the take.
+  put_key(state_.take, line.data, line.at);
+  // An interrupted take may lack the last things that were heard, so it will be analysed again.
+  const int ear = line.data == text(EndReason::kInterrupted) ? 0 : kEarVersion;
+  index_ended(state_.take, ear, line.at);
+  state_.take = 0;
+  counts_ = {};
+}
+
+// The key that lasted longest; each key lasts until the next one or the end of the take.
+void Database::put_key(TakeId take, const std::string& reason, Micros end) {
   SQLite::Statement update(file_, R"(UPDATE takes SET ended = ?1, last_at = max(last_at, ?2), key =
       (SELECT harte FROM (SELECT harte, lead(at, 1, ?2) OVER (ORDER BY at, number) - at AS held FROM keys WHERE take = ?3)
        GROUP BY harte ORDER BY sum(held) DESC, harte LIMIT 1) WHERE take = ?3)");
-  update.bind(1, line.data);
-  update.bind(2, std::int64_t{line.at.count()});
-  update.bind(3, signed_of(state_.take));
+  update.bind(1, reason);
+  update.bind(2, std::int64_t{end.count()});
+  update.bind(3, signed_of(take));
   update.exec();
-  // An interrupted take may lack the last things that were heard, so it will be analysed again.
-  const int ear = line.data == text(EndReason::kInterrupted) ? 0 : kEarVersion;
-  const auto met = kept_meetings(state_.take);
-  const auto statements = heard_statements(state_.take, line.at, met);
-  index_heard(state_.take, ear, statements);
-  count_own(state_.take, statements, met);
-  keep_find_print(state_.take);
-  keep_about(state_.take, about_from_log(state_.take));
-  state_.take = 0;
-  counts_ = {};
+}
+
+void Database::index_ended(TakeId take, int ear, Micros end) {
+  const auto met = kept_meetings(take);
+  const auto statements = heard_statements(take, end, met);
+  index_heard(take, ear, statements);
+  count_own(take, statements, met);
+  keep_find_print(take);
+  keep_about(take, about_from_log(take));
 }
 
 LineNumber Database::write_one(const Entry& entry, std::vector<Line>& lines) {
@@ -498,11 +600,13 @@ Found Database::list(const Search& search) {
 }
 
 std::vector<Line> Database::lines_where(const std::string& condition, TakeId take) {
-  SQLite::Statement query(file_, "SELECT number, take, at, kind, data FROM log WHERE take = ? AND " +
+  SQLite::Statement query(file_, std::string("SELECT ") + kLineColumns + " FROM log WHERE take = ? AND " +
                                      condition + " ORDER BY number");
   query.bind(1, signed_of(take));
   std::vector<Line> lines;
-  while (query.executeStep()) lines.push_back(line_of(query));
+  bool sound = false;
+  while (query.executeStep())
+    if (Line line = line_of(query, sound); sound) lines.push_back(std::move(line));
   return lines;
 }
 
@@ -549,13 +653,14 @@ std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, s
   for (const LineKind kind : kinds)
     only.append(only.empty() ? " AND kind IN (" : ",").append(std::to_string(static_cast<int>(kind)));
   if (!only.empty()) only += ')';
-  SQLite::Statement query(
-      file_, std::string("SELECT number, take, at, kind, data FROM log WHERE number >= ?") +
-                 (take ? " AND take = ?" : "") + only + " ORDER BY number LIMIT " + std::to_string(limit));
+  SQLite::Statement query(file_, std::string("SELECT ") + kLineColumns + " FROM log WHERE number >= ?" +
+                                     (take ? " AND take = ?" : "") + only + " ORDER BY number");
   query.bind(1, signed_of(std::min<LineNumber>(from, INT64_MAX)));
   if (take) query.bind(2, signed_of(*take));
   std::vector<Line> lines;
-  while (query.executeStep()) lines.push_back(line_of(query));
+  bool sound = false;
+  while (lines.size() < limit && query.executeStep())
+    if (Line line = line_of(query, sound); sound) lines.push_back(std::move(line));
   return lines;
 }
 

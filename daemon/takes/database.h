@@ -36,7 +36,7 @@
 
 namespace undersong::takes {
 
-inline constexpr int kLayoutVersion = 5;
+inline constexpr int kLayoutVersion = 6;
 inline constexpr int kApplicationId =
     0x556E6453;  // "UndS", so that file(1) and this program recognise the file
 
@@ -46,15 +46,26 @@ std::string sentence_of(const SQLite::Exception& exception, const std::filesyste
 
 class Database {
  public:
+  // The first numbers of lines and takes in a new file.
+  struct First {
+    LineNumber number = 1;
+    TakeId take = 1;
+  };
   // Creates the file if there is none (directory 0700, file 0600), migrates its layout, and closes takes that
-  // an earlier run left open. `first_number`: the first line number in a new file. `before_closing` is called
-  // on the calling thread, before takes are closed, so that it can add lines to them. Returns an Error if the
-  // file must not be touched: it has a newer layout or belongs to another program.
-  static Result<Database> open(const std::filesystem::path& path, LineNumber first_number,
+  // an earlier run left open. `before_closing` is called on the calling thread, before takes are closed, so
+  // that it can add lines to them. Returns an Error if the file must not be touched: it has a newer layout or
+  // belongs to another program. A file that lacks what its layout must have is damaged, and that is thrown.
+  static Result<Database> open(const std::filesystem::path& path, First first,
                                const std::function<void(Database&)>& before_closing = {});
+  // Makes a closed copy of a store ready to take its place: it gets another id, and goes on from these
+  // numbers.
+  static void go_on_in(const std::filesystem::path& file, First first);
+  // What was put right when the file was opened, in one sentence; "" if nothing.
+  const std::string& mended() const { return mended_; }
 
   const std::string& id() const { return id_; }
   LineNumber next_number() const { return state_.next_number; }
+  TakeId next_take() const { return state_.next_take; }
   std::optional<TakeId> open_take() const { return state_.take ? std::optional(state_.take) : std::nullopt; }
 
   // False if the file at `path` is no longer the one that is open: it was moved or replaced.
@@ -123,6 +134,28 @@ class Database {
   std::vector<FoundPlace> similar(TakeId take);
   FoundDigest digest(const DigestSearch& search);
 
+  // Lines that were read from this file and are not what was written, and so were left out.
+  std::uint64_t damaged_lines() const { return damaged_; }
+  // Makes the indexes anew from the tables.
+  void make_indexes();
+  // Makes the row of an ended take again, and, if `all`, whatever else was made from its lines.
+  void settle(TakeId take, bool all, const Summary* known = nullptr);
+  // Reads all lines of a take. If its row in the list says something else, or there is none, makes it again
+  // and returns true. Take 0 stands for what is between takes.
+  bool mend_row(TakeId take);
+  std::optional<TakeId> next_take_with_lines(TakeId after);
+  // Removes rows of takes that have no line. Returns how many there were.
+  int remove_empty_rows();
+  // Damaged files whose lines are to be read into this one (damaged_store.h).
+  void begin_rescue(const std::filesystem::path& file);
+  std::vector<std::filesystem::path> rescues();
+  // Adds lines with the numbers that they had; those that are there already stay. Returns how many are new.
+  std::size_t put_rescued(const std::vector<Line>& lines);
+  void put_rescued_about(const std::string& name, const std::string& value);
+  // Up to `most` takes that have lines but no row in the list.
+  std::vector<TakeId> unsettled(std::size_t most);
+  void end_rescue(const std::filesystem::path& file);
+
  private:
   // What a transaction changes besides the file; restored if the transaction fails.
   struct State {
@@ -137,7 +170,9 @@ class Database {
     std::vector<Indexed> statements;
   };
   explicit Database(SQLite::Database&& file) : file_(std::move(file)) {}
-  void migrate(LineNumber first_number);
+  void migrate(First first);
+  void examine();
+  Line line_of(SQLite::Statement& row, bool& sound);
   void load();
   void close_interrupted();
   LineNumber write_one(const Entry& entry, std::vector<Line>& lines);
@@ -146,6 +181,10 @@ class Database {
   void count(const Line& line);
   void flush_counts();
   void end_take(const Line& line);
+  void index_ended(TakeId take, int ear, Micros end);
+  void put_key(TakeId take, const std::string& reason, Micros end);
+  struct Told;  // what the lines of a take say of it
+  Told told_of(TakeId take, const std::function<void(const Line&)>& use = {});
   std::vector<Line> lines_where(const std::string& condition, TakeId take);
   void insert_meeting(TakeId take, Micros at, const MeetingFacts& met);
   std::vector<KeptMeeting> kept_meetings(TakeId take);
@@ -185,6 +224,8 @@ class Database {
   SQLite::Database file_;
   State state_;
   std::uint64_t device_ = 0, inode_ = 0;
+  std::uint64_t damaged_ = 0;
+  std::string mended_;
   std::vector<ChordKind> kinds_;                     // by number, as in the file; empty: not read yet
   std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
   std::optional<std::uint64_t> unheard_;             // cached count

@@ -7,7 +7,9 @@
 #include "daemon/takes/database.h"
 #include "daemon/takes/find_chords.h"
 #include "daemon/takes/find_reader.h"
+#include "daemon/takes/line_check.h"
 #include "daemon/takes/named_loops.h"
+#include "daemon/takes/row_text.h"
 
 namespace undersong::takes {
 namespace {
@@ -55,7 +57,7 @@ std::optional<TakeContent> AboutReader::content(TakeId take) {
   name_.bind(2, kAboutVersion);
   if (!name_.executeStep()) return std::nullopt;
   TakeAbout about;
-  if (!unpack_name(name_.getColumn(0).getString(), about)) return std::nullopt;
+  if (!unpack_name(text_of(name_.getColumn(0)), about)) return std::nullopt;
   if (about.content.chords.empty()) return std::nullopt;
   if (const auto key = name_.getColumn(1).getInt64(); key != 0) {
     again_.reset();
@@ -82,8 +84,8 @@ std::optional<TakeAbout> AboutReader::about(TakeId take) {
   picture_.bind(2, kAboutVersion);
   if (!picture_.executeStep()) return std::nullopt;
   TakeAbout about;
-  if (!unpack_name(picture_.getColumn(0).getString(), about) ||
-      !unpack_picture(picture_.getColumn(1).getString(), about))
+  if (!unpack_name(text_of(picture_.getColumn(0)), about) ||
+      !unpack_picture(text_of(picture_.getColumn(1)), about))
     return std::nullopt;
   about.studied = picture_.getColumn(2).getInt() != 0;
   return about;
@@ -203,12 +205,13 @@ bool Database::put_study(const StudiedTake& studied) {
   }
   about.content.circled = circled(about.loops);
   keep_about(studied.take, about);
-  SQLite::Statement keep(file_, "INSERT INTO kept_answers VALUES (?, ?, ?)");
+  SQLite::Statement keep(file_, "INSERT INTO kept_answers VALUES (?, ?, ?, ?)");
   for (const auto& [name, text] : studied.answers) {
     keep.reset();
     keep.bind(1, signed_of(studied.take));
     keep.bind(2, name);
     keep.bind(3, text);
+    keep.bind(4, std::int64_t{checksum(text)});
     keep.exec();
   }
   group.commit();
@@ -218,13 +221,17 @@ bool Database::put_study(const StudiedTake& studied) {
 std::optional<std::string> Database::kept_answer(TakeId take, const std::string& name) {
   SQLite::Statement query(
       file_,
-      "SELECT answer FROM kept_answers JOIN abouts ON abouts.take = kept_answers.take WHERE "
+      "SELECT answer, sum FROM kept_answers JOIN abouts ON abouts.take = kept_answers.take WHERE "
       "kept_answers.take = ? AND kept_answers.name = ? AND version = ? AND studied = 1");
   query.bind(1, signed_of(take));
   query.bind(2, name);
   query.bind(3, kAboutVersion);
   if (!query.executeStep()) return std::nullopt;
-  return query.getColumn(0).getString();
+  std::string answer = query.getColumn(0).getString();
+  // It goes to clients as it is. A damaged one is as good as none, and so is an old one without a checksum.
+  if (query.getColumn(1).isNull() || query.getColumn(1).getInt64() != std::int64_t{checksum(answer)})
+    return std::nullopt;
+  return answer;
 }
 
 std::vector<Judgement> Database::judged(TakeId take) {

@@ -5,6 +5,7 @@
 #include "daemon/takes/database.h"
 #include "daemon/takes/find_reader.h"
 #include "daemon/takes/played_notes.h"
+#include "daemon/takes/row_text.h"
 
 namespace undersong::takes {
 namespace {
@@ -34,7 +35,7 @@ void Database::keep_find_print(TakeId take) {
   SQLite::Statement stated(file_, "SELECT at, harte FROM statements WHERE take = ? ORDER BY place");
   stated.bind(1, signed_of(take));
   while (stated.executeStep())
-    chords.push_back({Micros(stated.getColumn(0).getInt64()), stated.getColumn(1).getString()});
+    chords.push_back({Micros(stated.getColumn(0).getInt64()), text_of(stated.getColumn(1))});
   FindPrint print = find_print(about->at, notes, melody, chords, about->last_at);
   const std::string lines = packed_lines(print), packed = packed_notes(print.notes);
   SQLite::Statement keep(file_, "INSERT OR REPLACE INTO find_prints VALUES (?, ?, ?, ?)");

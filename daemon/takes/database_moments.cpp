@@ -11,6 +11,7 @@
 #include "daemon/listen/tempo.h"
 #include "daemon/takes/about_reader.h"
 #include "daemon/takes/database.h"
+#include "daemon/takes/row_text.h"
 
 namespace undersong::takes {
 namespace {
@@ -28,10 +29,10 @@ KeptMeeting meeting_of(SQLite::Statement& row, int from) {
   out.at = time_of(row.getColumn(from));
   out.facts.pitch = Pitch(row.getColumn(from + 1).getInt());
   out.facts.length = Micros(std::max<std::int64_t>(0, row.getColumn(from + 2).getInt64()));
-  out.facts.harte = row.getColumn(from + 3).getString();
-  out.facts.name = row.getColumn(from + 4).getString();
-  out.facts.degree = row.getColumn(from + 5).getString();
-  out.facts.key = row.getColumn(from + 6).getString();
+  out.facts.harte = text_of(row.getColumn(from + 3));
+  out.facts.name = text_of(row.getColumn(from + 4));
+  out.facts.degree = text_of(row.getColumn(from + 5));
+  out.facts.key = text_of(row.getColumn(from + 6));
   out.facts.time = static_cast<std::uint32_t>(row.getColumn(from + 7).getInt64());
   return out;
 }
@@ -68,7 +69,7 @@ std::vector<Statement> Database::heard_statements(TakeId take, Micros end,
     SQLite::Statement query(file_, sql);
     query.bind(1, signed_of(take));
     std::vector<KeptChord> out;
-    while (query.executeStep()) out.push_back({time_of(query.getColumn(0)), query.getColumn(1).getString()});
+    while (query.executeStep()) out.push_back({time_of(query.getColumn(0)), text_of(query.getColumn(1))});
     return out;
   };
   // Only lines of kind chord have a row in `chords`. The kinds are those of the partial index log_shown, so
@@ -88,7 +89,7 @@ void Database::load_kinds() {
   while (query.executeStep()) {
     const auto kind = query.getColumn(0).getInt64();
     if (kind < 1 || kind > 1'000'000) continue;  // not written by this program
-    const auto made = chord_kind(PitchClass(query.getColumn(1).getInt()), query.getColumn(2).getString(),
+    const auto made = chord_kind(PitchClass(query.getColumn(1).getInt()), text_of(query.getColumn(2)),
                                  PitchClass(query.getColumn(3).getInt()));
     kinds_.resize(std::max(kinds_.size(), static_cast<std::size_t>(kind) + 1), kinds_[0]);
     if (made) kinds_[static_cast<std::size_t>(kind)] = *made;
@@ -254,7 +255,7 @@ TakeMeetings Database::meetings(TakeId take) {
   rows.bind(1, signed_of(take));
   while (rows.executeStep())
     out.statements.push_back({time_of(rows.getColumn(0)), Micros(rows.getColumn(1).getInt64()),
-                              rows.getColumn(2).getString(), rows.getColumn(3).getString(),
+                              text_of(rows.getColumn(2)), text_of(rows.getColumn(3)),
                               static_cast<std::uint16_t>(rows.getColumn(4).getInt())});
   return out;
 }
@@ -310,7 +311,7 @@ FoundMoments Database::find(const MomentSearch& search) {
     take_row.reset();
     take_row.bind(1, signed_of(take));
     if (take_row.executeStep()) {
-      moment.title = take_row.getColumn(0).getString();
+      moment.title = text_of(take_row.getColumn(0));
       moment.take_at = time_of(take_row.getColumn(1));
     }
     if (moment.title.empty()) moment.content = names.content(take);
@@ -336,7 +337,7 @@ FoundMoments Database::find(const MomentSearch& search) {
       statement_rows.bind(3, signed_of(place.last));
       while (statement_rows.executeStep())
         say(time_of(statement_rows.getColumn(0)), Micros(statement_rows.getColumn(1).getInt64()),
-            statement_rows.getColumn(2).getString(), statement_rows.getColumn(3).getString());
+            text_of(statement_rows.getColumn(2)), text_of(statement_rows.getColumn(3)));
     }
     if (place.note && !first) {
       const Micros begins = moment.at, ends = moment.at + moment.length;

@@ -7,6 +7,7 @@
 #include "daemon/listen/tempo.h"
 #include "daemon/takes/database.h"
 #include "daemon/takes/own_idiom.h"
+#include "daemon/takes/row_text.h"
 
 namespace undersong::takes {
 namespace {
@@ -50,7 +51,7 @@ void Database::count_own(TakeId take, const std::vector<Statement>& statements,
     switch (static_cast<LineKind>(query.getColumn(1).getInt())) {
       case LineKind::kMark: signs.marks.push_back(at); break;
       case LineKind::kTried: signs.taken.push_back(at); break;
-      default: signs.heard.push_back({at, query.getColumn(2).getString()});
+      default: signs.heard.push_back({at, text_of(query.getColumn(2))});
     }
   }
   const std::string row = own_row(played_chords(statements, meetings, signs));

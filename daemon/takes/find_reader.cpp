@@ -1,4 +1,5 @@
 #include "daemon/takes/find_reader.h"
+#include "daemon/takes/row_text.h"
 
 #include <limits>
 
@@ -73,7 +74,7 @@ FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const 
     about.reset();
     about.bind(1, signed_of(found.take));
     if (!about.executeStep()) continue;
-    out.places.push_back({found, about.getColumn(0).getString(), {}, about.getColumn(1).getInt64()});
+    out.places.push_back({found, text_of(about.getColumn(0)), {}, about.getColumn(1).getInt64()});
     FoundPlace& place = out.places.back();
     if (place.title.empty()) place.content = names.content(found.take);
   }

@@ -8,18 +8,23 @@
 #include <atomic>
 #include <condition_variable>
 #include <deque>
+#include <future>
 #include <mutex>
 #include <thread>
 
 #include "daemon/base/caught.h"
+#include "daemon/takes/backup.h"
+#include "daemon/takes/damaged_store.h"
 #include "daemon/takes/database.h"
 #include "daemon/takes/spill.h"
+#include "daemon/takes/store_care.h"
 
 namespace undersong::takes {
 namespace {
 
 using Clock = std::chrono::steady_clock;
-constexpr std::size_t kAllLines = 1'000'000;
+// Most lines of what the player said of one take that are read.
+constexpr std::size_t kMostSaid = 20'000;
 // Most lines in one transaction, so that a long backlog is written in parts.
 constexpr std::size_t kGroup = 10'000;
 constexpr int kMostUndelivered = 16;                // most answers that were handed over but not yet received
@@ -35,12 +40,12 @@ bool frames_take(const Entry& entry) {
   return entry.kind == LineKind::kTakeBegin || entry.kind == LineKind::kTakeEnd;
 }
 
-// Renames a damaged file, and the files that belong to it, within its folder.
-std::filesystem::path move_aside(const std::filesystem::path& path) {
+// Renames a file, and the files that belong to it, within its folder. `why` begins the new ending.
+std::filesystem::path move_aside(const std::filesystem::path& path, const std::string& why) {
   std::error_code ignored;
   std::filesystem::path aside;
   for (int n = 1; n < 10'000; ++n) {
-    aside = path.string() + ".damaged-" + std::to_string(n);
+    aside = path.string() + why + std::to_string(n);
     if (!std::filesystem::exists(aside, ignored)) break;
   }
   std::filesystem::rename(path, aside, ignored);
@@ -61,6 +66,16 @@ class SqliteStore final : public Store {
   // Call it before the thread starts.
   std::optional<Error> first_open() {
     if (auto refused = try_open()) return refused;
+    care_ = std::make_unique<StoreCare>(
+        StoreCare::Options{options_.path, options_.check, options_.backups, options_.keep_backups},
+        StoreCare::World{[this](auto work) { return with_database(std::move(work)); },
+                         [this] { return set_file_aside(); },
+                         [this](const std::string& sentence) { remark_and_tell(sentence); },
+                         [this](const std::string& sentence) { change_health([&] { damage_ = sentence; }); },
+                         [this](std::int64_t utc_ms) { change_health([&] { checked_utc_ms_ = utc_ms; }); },
+                         [this](std::optional<std::int64_t> utc_ms) {
+                           change_health([&] { backed_up_utc_ms_ = utc_ms; });
+                         }});
     thread_ = std::thread([this] { run(); });
     return std::nullopt;
   }
@@ -134,7 +149,7 @@ class SqliteStore final : public Store {
       if (!detail) return detail.error();
       const TakeId found = detail->summary.take;
       auto events = database_->midi(found);
-      auto said = database_->lines(found, 1, kAllLines, {LineKind::kBeat, LineKind::kCorrection});
+      auto said = database_->lines(found, 1, kMostSaid, {LineKind::kBeat, LineKind::kCorrection});
       return Midi{std::move(*detail), std::move(events), std::move(said)};
     });
   }
@@ -262,19 +277,150 @@ class SqliteStore final : public Store {
                       [this, search]() -> Result<FoundDigest> { return database_->digest(search); });
   }
 
+  void backup(std::filesystem::path to, Answer<std::uintmax_t> answer) override {
+    aside<std::uintmax_t>(std::move(answer), [this, to](const std::atomic<bool>& stopping) {
+      return back_up(options_.path, to, {.stop = &stopping});
+    });
+  }
+
+  void restore(std::filesystem::path from, Answer<std::filesystem::path> answer) override {
+    aside<std::filesystem::path>(
+        std::move(answer), [this, from](const std::atomic<bool>& stopping) -> Result<std::filesystem::path> {
+          if (auto wrong = not_a_store(from)) return *wrong;
+          const std::filesystem::path prepared = options_.path.string() + ".restoring";
+          std::error_code failed;
+          std::filesystem::remove(prepared, failed);
+          if (auto copied = back_up(from, prepared, {.stop = &stopping}); !copied) return copied.error();
+          Result<std::filesystem::path> kept = unavailable("The takes are being closed.");
+          const auto put_in_place = [&] { kept = replace_file_with(prepared); };
+          if (!on_store_thread(put_in_place) || !kept) std::filesystem::remove(prepared, failed);
+          return kept;
+        });
+  }
+
  private:
   static Error no_take(std::optional<TakeId> take) {
     return not_found(take ? "There is no take " + std::to_string(*take) + "." : "There is no take yet.");
   }
 
+  // Two threads may close it at once: both wait until it is closed.
   Closed finish() {
+    const std::lock_guard once(closing_);
     {
       std::lock_guard lock(mutex_);
       stop_ = true;
     }
     wake_.notify_one();
     if (thread_.joinable()) thread_.join();
+    if (care_) care_->stop();
     return closed_;
+  }
+
+  // ---- for StoreCare, on its thread
+
+  // Runs the work between other tasks and waits for it. False if the store is closing.
+  bool on_store_thread(const std::function<void()>& work) {
+    // Shared, because the other thread may still be in set_value when this one has the answer.
+    const auto done = std::make_shared<std::promise<bool>>();
+    {
+      const std::lock_guard lock(mutex_);
+      if (stop_) return false;
+      tasks_.push_back([this, done, &work](bool stopping) {
+        bool ran = !stopping;
+        if (!stopping) try {
+            work();
+          } catch (const SQLite::Exception& e) {
+            if (kind_of(e) == Trouble::kDamaged) damage_met_ = true;
+            ran = false;
+          } catch (...) {
+            ran = false;
+          }
+        done->set_value(ran);
+      });
+    }
+    wake_.notify_one();
+    return done->get_future().get();
+  }
+
+  bool with_database(const std::function<void(Database&)>& work) {
+    bool done = false;
+    const bool ran = on_store_thread([&] {
+      if (!database_) return;
+      work(*database_);
+      done = true;
+    });
+    return ran && done;
+  }
+
+  bool set_file_aside() {
+    bool done = false;
+    return on_store_thread([&] {
+             if (database_ && database_->open_take()) return;
+             done = true;
+             begin_anew();
+             change_health([&] {
+               damage_.clear();
+               checked_utc_ms_.reset();
+             });
+             (void)try_open();
+           }) &&
+           done;
+  }
+
+  // What runs on that thread and answers like any task.
+  template <class T, class Work>
+  void aside(Answer<T> answer, Work work) {
+    const auto shared = std::make_shared<Answer<T>>(std::move(answer));
+    const auto tell = [this, shared](Result<T> result) {
+      later([shared, result = std::move(result)]() mutable { (*shared)(std::move(result)); });
+    };
+    const bool taken = care_->ask([work = std::move(work), tell](const std::atomic<bool>& stopping) {
+      tell(guarded<T>("the takes were copied", [&] { return Result<T>(work(stopping)); }));
+    });
+    if (!taken) tell(unavailable("The takes are being closed."));
+  }
+
+  void remark_and_tell(const std::string& sentence) {
+    remark(sentence);
+    change_health([] {});
+  }
+
+  template <class Change>
+  void change_health(Change change) {
+    {
+      const std::lock_guard lock(mutex_);
+      change();
+      urgent_ = true;
+    }
+    wake_.notify_one();  // the store's thread tells it
+  }
+
+  // ---- on the store's thread
+
+  // `prepared` takes the place of the file of takes. Numbers of lines and takes are never given twice,
+  // because clients and studies know takes by them.
+  Result<std::filesystem::path> replace_file_with(const std::filesystem::path& prepared) {
+    if (!database_) return unavailable(trouble_);
+    if (const auto take = database_->open_take())
+      return Error{ErrorCode::kConflict, "Take " + std::to_string(*take) + " is being played; end it first."};
+    if (!backlog_.empty()) return unavailable("Some lines are not written yet; try again in a moment.");
+    Database::go_on_in(prepared, {database_->next_number(), database_->next_take()});
+    database_.reset();
+    const auto kept = move_aside(options_.path, ".before-restore-");
+    std::error_code failed;
+    std::filesystem::rename(prepared, options_.path, failed);
+    if (failed) {  // back as it was
+      std::filesystem::rename(kept, options_.path, failed);
+      (void)try_open();
+      return unavailable("The backup could not take the place of " + options_.path.string() + ".");
+    }
+    {
+      const std::lock_guard lock(mutex_);
+      damage_.clear();
+    }
+    (void)try_open();
+    care_->nudge();
+    return kept;
   }
 
   Result<Detail> find(std::optional<TakeId> take) {
@@ -314,6 +460,7 @@ class SqliteStore final : public Store {
           try {
             result = ask();
           } catch (const SQLite::Exception& e) {
+            if (kind_of(e) == Trouble::kDamaged) damage_met_ = true;
             result = Error{kind_of(e) == Trouble::kFull ? ErrorCode::kExhausted : ErrorCode::kUnavailable,
                            sentence_of(e, options_.path)};
           } catch (...) {
@@ -388,6 +535,15 @@ class SqliteStore final : public Store {
       give_up();
     }
     for (const auto& work : tasks) work(last);
+    if (std::exchange(damage_met_, false) && !last) {
+      {
+        const std::lock_guard damaged(mutex_);
+        damage_ = "The file of takes " + options_.path.string() +
+                  " is damaged. It will be set aside when no take is being played, "
+                  "and what can be read of it will be read into a new one.";
+      }
+      care_->nudge(true);
+    }
     tell_health();
     lock.lock();
     return last && incoming_.empty() && tasks_.empty();
@@ -481,7 +637,7 @@ class SqliteStore final : public Store {
   std::optional<Error> try_open() {
     for (int attempt = 0; attempt < 2; ++attempt) {
       try {
-        auto opened = Database::open(options_.path, first_number_, [this](Database& database) {
+        auto opened = Database::open(options_.path, first_, [this](Database& database) {
           if (!opened_once_) take_back(database);
         });
         if (!opened) {
@@ -490,6 +646,12 @@ class SqliteStore final : public Store {
         }
         database_.emplace(std::move(*opened));
         opened_once_ = true;
+        if (!database_->mended().empty()) remark(database_->mended());
+        if (to_rescue_) {
+          database_->begin_rescue(*to_rescue_);
+          to_rescue_.reset();
+          if (care_) care_->nudge();
+        }
         if (options_.most_pages > 0) database_->limit_pages(options_.most_pages);
         if (resumed_begin_) {  // the take being played continues in the new file
           Pending again{*resumed_begin_, nullptr};
@@ -515,15 +677,28 @@ class SqliteStore final : public Store {
   void note_failure(const SQLite::Exception& e) {
     set_trouble(sentence_of(e, options_.path));
     if (kind_of(e) != Trouble::kDamaged) return;
+    begin_anew();
+  }
+
+  // Sets the damaged file aside. The next one goes on with the numbers behind those in it.
+  void begin_anew() {
+    damage_met_ = false;
+    const bool was_open = database_.has_value();
     forget_file();
-    const auto aside = move_aside(options_.path);
+    const auto aside = move_aside(options_.path, ".damaged-");
+    if (!was_open)
+      if (const auto damaged = DamagedStore::open(aside)) {
+        const auto highest = damaged->highest();
+        first_ = {std::max(first_.number, highest.line + 1), std::max(first_.take, highest.take + 1)};
+      }
+    to_rescue_ = aside;
     remark("A damaged file of takes was moved to " + aside.string() + " and a new one was started.");
   }
 
-  // Keeps what must continue in the next file: the line numbers and the take being played.
+  // Keeps what must continue in the next file: the numbers and the take being played.
   void forget_file() {
     if (!database_) return;
-    first_number_ = database_->next_number();
+    first_ = {database_->next_number(), database_->next_take()};
     if (database_->open_take()) resumed_begin_ = open_begin_;
     database_.reset();
   }
@@ -568,12 +743,14 @@ class SqliteStore final : public Store {
   }
 
   void committed(Database::Written written) {
+    bool ended = false;
     std::size_t bytes = 0;
     std::vector<std::pair<std::unique_ptr<Answer<LineNumber>>, LineNumber>> answers;
     for (const LineNumber number : written.numbers) {
       Pending& pending = backlog_.front();
       bytes += pending.bytes();
       if (pending.entry.kind == LineKind::kTakeBegin) open_begin_ = pending.entry;
+      if (pending.entry.kind == LineKind::kTakeEnd) ended = true;
       if (pending.done) answers.emplace_back(std::move(pending.done), number);
       backlog_.pop_front();
     }
@@ -583,6 +760,7 @@ class SqliteStore final : public Store {
       waiting_bytes_ -= bytes;
     }
     announce(std::move(written.lines));
+    if (ended && care_) care_->nudge();
     for (auto& [done, number] : answers) later([done = std::move(*done), n = number] { done(n); });
   }
 
@@ -598,7 +776,7 @@ class SqliteStore final : public Store {
   }
 
   Health health_locked() const {
-    Health health{trouble_.empty(), trouble_, 0, lost_, id_};
+    Health health{trouble_.empty(), trouble_, 0, lost_, id_, damage_, checked_utc_ms_, backed_up_utc_ms_};
     if (!trouble_.empty()) {
       health.waiting = waiting_lines_;
       health.sentence += " " + std::to_string(waiting_lines_) + " lines are waiting in memory.";
@@ -628,7 +806,8 @@ class SqliteStore final : public Store {
 
   // Shared between the callers' threads and the store's thread; every read and write holds mutex_, except
   // that the store's thread reads trouble_ without it. Callers write incoming_, tasks_, stop_, urgent_,
-  // waiting_*, lost_; the store's thread takes from the queues and writes the rest.
+  // waiting_*, lost_, StoreCare's thread damage_ and *_utc_ms_; the store's thread takes from the queues and
+  // writes the rest.
   mutable std::mutex mutex_;
   std::condition_variable wake_;
   std::deque<Pending> incoming_;
@@ -637,7 +816,8 @@ class SqliteStore final : public Store {
   std::size_t waiting_lines_ = 0, waiting_bytes_ = 0;  // in incoming_ and backlog_ together
   std::uint64_t lost_ = 0;
   LineNumber last_number_ = 0;
-  std::string id_, remark_;
+  std::string id_, remark_, damage_;
+  std::optional<std::int64_t> checked_utc_ms_, backed_up_utc_ms_;
   std::string trouble_;  // written only by the store's thread; "" while all is well
   Health told_;
   // Raised on the store's thread and lowered on the thread that receives the answer; may outlive the store.
@@ -647,10 +827,14 @@ class SqliteStore final : public Store {
   std::deque<Pending> backlog_;
   std::optional<Database> database_;
   std::optional<Entry> open_begin_, resumed_begin_;
-  LineNumber first_number_ = 1;
+  Database::First first_;
+  std::optional<std::filesystem::path> to_rescue_;
   bool opened_once_ = false;
+  bool damage_met_ = false;  // a request met damage
   Closed closed_;
+  std::mutex closing_;  // held while the store is closed
   std::thread thread_;
+  std::unique_ptr<StoreCare> care_;
 };
 
 }  // namespace

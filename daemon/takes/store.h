@@ -12,9 +12,9 @@
 // If the file cannot be written (disk full, locked by another program, damaged), entries wait in memory, at
 // most kMostWaitingLines and kMostWaitingBytes. Further entries are dropped and counted, except those that
 // begin and end takes. `on_health` reports this, and the store tries again every kRetryEvery. A damaged file
-// is renamed with ".damaged-" and a number, and a new file is begun; its line numbers continue if they are
-// known. What still waits when the store closes goes into a spill file (spill.h), which the next start reads
-// back and removes.
+// is renamed with ".damaged-" and a number, and a new file is begun, whose numbers go on. Then what can be
+// read of the damaged file is read back (store_care.h). What still waits when the store closes goes into a
+// spill file (spill.h), which the next start reads back and removes.
 //
 // Requests wait in a queue of at most kMostTasks; further ones are answered with kExhausted at once. Only a
 // few answers may be undelivered at a time, so that a busy owner does not collect a pile of them.
@@ -63,6 +63,9 @@ struct Health {
   std::uint64_t waiting = 0;  // entries in memory that are not on disk
   std::uint64_t lost = 0;     // entries dropped since the start because memory was full
   std::string id;             // of the file; "" until it could be opened
+  std::string damage;         // what is damaged and could not be put right; "" if nothing is known to be
+  std::optional<std::int64_t> checked_utc_ms;    // when all of it was last checked
+  std::optional<std::int64_t> backed_up_utc_ms;  // when the newest daily backup was made
   friend bool operator==(const Health&, const Health&) = default;
 };
 
@@ -84,6 +87,9 @@ class Store {
     std::int64_t most_pages = 0;  // size limit of the file in pages of 4 KB; 0: no limit
     // Folders for a spill file if there is no room beside the takes, best first.
     std::vector<std::filesystem::path> spill_folders{};
+    bool check = false;               // everything in the background after opening (store_care.h)
+    std::filesystem::path backups{};  // folder for the backups of each day
+    std::size_t keep_backups = 0;     // how many of them; 0: none are made
   };
   using Work = std::function<void()>;
   struct Reports {
@@ -170,6 +176,11 @@ class Store {
   // Takes that go round the same chords, most alike first.
   virtual void similar(std::optional<TakeId> take, Answer<SimilarTakes> answer) = 0;
   virtual void digest(DigestSearch search, Answer<FoundDigest> answer) = 0;
+  // Writes a copy of the file of takes; no file may have that name. Answers how large it is.
+  virtual void backup(std::filesystem::path to, Answer<std::uintmax_t> answer) = 0;
+  // Takes the place of the file of takes: a copy of `from`. Answers where the file that was there is kept.
+  // Error while a take is being played, or if `from` is not a whole store.
+  virtual void restore(std::filesystem::path from, Answer<std::filesystem::path> answer) = 0;
 
  protected:
   Store() = default;

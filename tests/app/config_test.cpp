@@ -47,6 +47,7 @@ TEST(Config, TheShownFileSaysTheDefaults) {
   EXPECT_EQ(shown->chords_output, fresh.chords_output);
   EXPECT_EQ(shown->osc, fresh.osc);
   EXPECT_EQ(shown->takes_file, fresh.takes_file);
+  EXPECT_EQ(shown->backups, fresh.backups);
   EXPECT_EQ(shown->stage.silence, fresh.stage.silence);
   EXPECT_EQ(shown->socket, fresh.socket);
   EXPECT_EQ(shown->web_port, fresh.web_port);

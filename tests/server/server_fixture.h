@@ -78,6 +78,12 @@ inline std::vector<takes::Entry> demo_take(std::vector<takes::Entry> more = {}) 
   return out;
 }
 
+// Where the example of store.backup writes, for the server that was made last.
+inline std::filesystem::path& backup_file() {
+  static std::filesystem::path file;
+  return file;
+}
+
 class Running {
  public:
   static constexpr const char* kKeyboard = "test keyboard";
@@ -101,6 +107,7 @@ class Running {
             .changed_status = [this] { loop.changed_status(); },
             .changed_deadline = [this] { loop.changed_deadline(); },
             .utc_ms = [] { return std::int64_t{1'790'000'000'000}; }});
+    backup_file() = folder.path / "copy.sqlite";
     Server::Options options;
     options.socket = folder.path / "run" / "socket";
     options.web = std::move(web);
@@ -251,6 +258,8 @@ T example_of() {
   EXPECT_TRUE(read) << T::kMethod;
   T out = *read;
   if constexpr (requires { out.take = 1; }) out.take = 1;
+  if constexpr (std::is_same_v<T, protocol::BackUpTakes> || std::is_same_v<T, protocol::RestoreTakes>)
+    out.file = backup_file().string();
   if constexpr (std::is_same_v<T, protocol::CorrectBeat>) out.at = 30'000'000;
   if constexpr (std::is_same_v<T, protocol::Hear>) out.list.reset();
   if constexpr (std::is_same_v<T, protocol::PlayAlong>) out.chords.reset();

@@ -144,6 +144,9 @@ TEST(Requests, EveryOneHasARowAndIsAnswered) {
     if constexpr (std::is_same_v<T, protocol::GrowSketch>) {  // sketch.delete was asked before
       ASSERT_TRUE(client.request(example_of<protocol::PutSketch>()));
     }
+    if constexpr (std::is_same_v<T, protocol::RestoreTakes>) {  // refused while a take is being played
+      ASSERT_TRUE(client.request(protocol::EndTake{}));
+    }
     const auto reply = client.request(request);
     if constexpr (std::is_same_v<T, protocol::MarkTake>) {
       if (reply) marked = reply->number;
@@ -152,6 +155,25 @@ TEST(Requests, EveryOneHasARowAndIsAnswered) {
     ++answered;
   });
   EXPECT_EQ(answered, methods().size());
+}
+
+TEST(Requests, TheFileOfTakesIsCopiedAndBroughtBack) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  const auto relative = client.request(protocol::BackUpTakes{"copy.sqlite"});
+  ASSERT_FALSE(relative);
+  EXPECT_EQ(relative.error().sentence, "params.file must be an absolute path, not \"copy.sqlite\".");
+  const auto made = client.request(protocol::BackUpTakes{backup_file().string()});
+  ASSERT_TRUE(made) << made.error().sentence;
+  EXPECT_EQ(made->bytes, std::filesystem::file_size(backup_file()));
+  ASSERT_TRUE(client.request(protocol::RenameTake{1, "a name given afterwards"}));
+  const auto back = client.request(protocol::RestoreTakes{backup_file().string()});
+  ASSERT_TRUE(back) << back.error().sentence;
+  EXPECT_TRUE(std::filesystem::exists(back->kept));
+  const auto take = client.request(protocol::GetTake{});
+  ASSERT_TRUE(take);
+  EXPECT_EQ(take->summary.title, "");
 }
 
 TEST(Requests, TakesComeBackAsTheyWereKept) {

@@ -23,6 +23,18 @@ constexpr std::array<const char*, 3> kAdded{
     "DROP TABLE find_prints; DROP TABLE find_notes",
 };
 
+// What the fifth layout added; the sixth has checksums.
+constexpr const char* kFifth = R"(
+CREATE TABLE abouts(take INTEGER PRIMARY KEY, version INTEGER NOT NULL, studied INTEGER NOT NULL, began_utc_ms INTEGER NOT NULL,
+  loop_key INTEGER NOT NULL, loop_root INTEGER NOT NULL, name TEXT NOT NULL, picture TEXT NOT NULL);
+CREATE INDEX abouts_by_loop ON abouts(loop_key, began_utc_ms);
+CREATE TABLE kept_answers(take INTEGER NOT NULL, name TEXT NOT NULL, answer TEXT NOT NULL, PRIMARY KEY(take, name)) WITHOUT ROWID;
+CREATE TABLE verdicts(take INTEGER NOT NULL, from_us INTEGER NOT NULL, length_us INTEGER NOT NULL, verdict INTEGER NOT NULL,
+  PRIMARY KEY(take, from_us, length_us)) WITHOUT ROWID;
+INSERT INTO kept_answers VALUES (1, 'take.loop', '{"old":true}');
+)";
+constexpr int kNewest = 5;  // of the layouts that are not the present one
+
 void write_store(const std::filesystem::path& path, int layout) {
   std::ifstream file(std::string(UNDERSONG_SOURCE_DIR) + "/tests/takes/earlier/layout_4.sql");
   std::stringstream text;
@@ -31,6 +43,7 @@ void write_store(const std::filesystem::path& path, int layout) {
   database.exec(text.str());
   for (int added = kWritten; added > layout; --added)
     database.exec(kAdded[static_cast<std::size_t>(added) - 2]);
+  if (layout > kWritten) database.exec(kFifth);
   database.exec("PRAGMA user_version = " + std::to_string(layout));
 }
 
@@ -52,15 +65,29 @@ TEST_P(EarlierStore, IsOpenedWithEverythingInIt) {
     }
     EXPECT_EQ(notes, 60u) << "thirty keys and their ends";
     EXPECT_TRUE(store->health().good);
+    EXPECT_EQ(store->health().sentence, "") << "nothing had to be put right";
     EXPECT_EQ(store->health().id, "0123456789abcdef") << "it is the same store to its clients";
   }
   SQLite::Database database(path.string(), SQLite::OPEN_READONLY);
   EXPECT_EQ(database.execAndGet("PRAGMA user_version").getInt(), kLayoutVersion);
   for (const char* table : {"meetings", "own", "find_prints"})
     EXPECT_TRUE(database.tableExists(table)) << table;
+  EXPECT_EQ(database.execAndGet("SELECT count(*) FROM log WHERE sum IS NOT NULL").getInt(), 0)
+      << "lines are history, and are not rewritten";
 }
 
-INSTANTIATE_TEST_SUITE_P(Layouts, EarlierStore, testing::Range(1, kWritten + 1));
+TEST_P(EarlierStore, PassesTheCheckUnchanged) {
+  TemporaryFolder folder;
+  const auto path = folder.path / "takes.sqlite";
+  write_store(path, GetParam());
+  Reported reported;
+  auto store = open_store(path, reported, {.check = true});
+  ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return h.checked_utc_ms.has_value(); }));
+  EXPECT_EQ(store->health().damage, "");
+  EXPECT_EQ(store->health().sentence, "");
+}
+
+INSTANTIATE_TEST_SUITE_P(Layouts, EarlierStore, testing::Range(1, kNewest + 1));
 
 TEST(LaterStore, IsRefusedAndLeftAsItIs) {
   TemporaryFolder folder;
@@ -69,6 +96,7 @@ TEST(LaterStore, IsRefusedAndLeftAsItIs) {
   {
     SQLite::Database database(path.string(), SQLite::OPEN_READWRITE);
     database.exec("PRAGMA user_version = " + std::to_string(kLayoutVersion + 1));
+    database.exec("INSERT INTO about VALUES ('layout', '" + std::to_string(kLayoutVersion + 1) + "')");
   }
   Reported reported;
   const auto opened = Store::open({.path = path}, reported.reports());

@@ -17,6 +17,7 @@ export const line = computed<Line>(() => {
   const now = status.value;
   if (!now) return { mark: '○', text: 'Connected …', bad: false };
   if (!now.store.good) return { mark: '!', text: now.store.sentence, bad: true };
+  if (now.store.damage) return { mark: '!', text: now.store.damage, bad: true };
   const ports = now.ports.filter((port) => port.connected && !port.own).map((port) => port.name);
   const keyboard = ports.length === 0 ? 'no keyboard yet' : ports.join(', ');
   const take = now.take ? ` · recording take${now.take.take === undefined ? '' : ` ${now.take.take}`}` : '';
