@@ -55,7 +55,7 @@ int run(unsigned first, unsigned evenings, double minutes) {
   for (unsigned seed = first; seed < first + evenings; ++seed) {
     std::filesystem::create_directories(folder);
     {
-      auto database = Database::open(folder / "takes.db", 1);
+      auto database = Database::open(folder / "takes.db", {});
       if (!database) return std::fprintf(stderr, "%s\n", database.error().message.c_str()), 1;
       const InventedEvening evening = invented_evening(seed, minutes);
       for (std::size_t i = 0; i < evening.takes.size(); ++i)

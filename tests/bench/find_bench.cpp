@@ -53,7 +53,7 @@ FindPrint print_of(const InventedPiece& piece) {
 }
 
 void fill(const std::filesystem::path& path, unsigned takes) {
-  { auto made = Database::open(path, 1); }
+  { auto made = Database::open(path, {}); }
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
   SQLite::Transaction all(file);
   SQLite::Statement take(file,

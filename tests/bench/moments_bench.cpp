@@ -85,7 +85,7 @@ int run(int takes) {
   constexpr std::int64_t kNow = 1'795'600'000'000;  // 2026-11-25
   std::uint64_t meetings = 0, chords = 0;
   {
-    auto database = Database::open(path, 1);
+    auto database = Database::open(path, {});
     if (!database) return 1;
     Inventor inventor;
     std::vector<Entry> entries;
@@ -105,7 +105,7 @@ int run(int takes) {
   std::printf("%d takes, %llu chords, %llu meetings, %.0f MB\n", takes,
               static_cast<unsigned long long>(chords), static_cast<unsigned long long>(meetings),
               static_cast<double>(std::filesystem::file_size(path)) / 1e6);
-  auto database = Database::open(path, 1);
+  auto database = Database::open(path, {});
   if (!database) return 1;
   const Day today = day_at(kNow);
   {

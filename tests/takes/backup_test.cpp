@@ -67,7 +67,8 @@ TEST(Backup, ReplacesNoFile) {
 TEST(Backup, HoldsTheStoreAsItWasWhenItWasBegunWhileOthersWrite) {
   TemporaryFolder folder;
   Reported reported;
-  auto store = open_store(folder.path / "takes.db", reported, {.commit_every = std::chrono::milliseconds(1)});
+  auto store = open_store(folder.path / "takes.db", reported,
+                          {.path = {}, .commit_every = std::chrono::milliseconds(1)});
   play(*store, 1'000'000, 20'000);
   std::atomic<bool> done{false};
   std::thread player([&] {
@@ -164,7 +165,7 @@ TEST(DailyBackups, TheStoreMakesThatOfTodayByItself) {
   TemporaryFolder folder;
   Reported reported;
   auto store = open_store(folder.path / "takes.db", reported,
-                          {.check = true, .backups = folder.path / "backups", .keep_backups = 7});
+                          {.path = {}, .check = true, .backups = folder.path / "backups", .keep_backups = 7});
   ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return h.backed_up_utc_ms.has_value(); }))
       << store->health().sentence;
   std::size_t count = 0;

@@ -67,7 +67,7 @@ void change(const std::filesystem::path& path, const std::string& sql) {
 }
 
 std::unique_ptr<Store> checked(const std::filesystem::path& path, Reported& reported) {
-  auto store = open_store(path, reported, {.check = true});
+  auto store = open_store(path, reported, {.path = {}, .check = true});
   EXPECT_TRUE(reported.wait([](const auto&, const Health& h) { return h.checked_utc_ms.has_value(); }));
   return store;
 }
@@ -191,7 +191,7 @@ TEST(DamagedPages, AreNoticedAndEverythingElseIsReadBack) {
   const auto lines = make_takes(path);
   zero_page(path, page_of_log(path, 9));
   Reported reported;
-  auto store = open_store(path, reported, {.check = true});
+  auto store = open_store(path, reported, {.path = {}, .check = true});
   ASSERT_TRUE(reported.wait([](const auto&, const Health& h) {
     return h.sentence.find("read back") != std::string::npos;
   })) << store->health().sentence

@@ -159,7 +159,7 @@ TEST(Digest, AnEveningEndsAtFive) {
 
 TEST(Digest, OfAKeptEveningHasWhatWasPlantedAndForgetsWhatIsDismissed) {
   TemporaryFolder folder;
-  auto database = Database::open(folder.path / "takes.db", 1);
+  auto database = Database::open(folder.path / "takes.db", {});
   ASSERT_TRUE(database);
   const InventedEvening evening = invented_evening(3, 5);
   constexpr std::int64_t kEvening = 1'700'000'000'000;

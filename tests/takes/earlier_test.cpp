@@ -81,7 +81,7 @@ TEST_P(EarlierStore, PassesTheCheckUnchanged) {
   const auto path = folder.path / "takes.sqlite";
   write_store(path, GetParam());
   Reported reported;
-  auto store = open_store(path, reported, {.check = true});
+  auto store = open_store(path, reported, {.path = {}, .check = true});
   ASSERT_TRUE(reported.wait([](const auto&, const Health& h) { return h.checked_utc_ms.has_value(); }));
   EXPECT_EQ(store->health().damage, "");
   EXPECT_EQ(store->health().sentence, "");

@@ -21,7 +21,7 @@ class Find : public testing::Test {
  protected:
   static void SetUpTestSuite() {
     folder_ = new TemporaryFolder;
-    auto opened = Database::open(folder_->path / "takes.db", 1);
+    auto opened = Database::open(folder_->path / "takes.db", {});
     ASSERT_TRUE(opened);
     database_ = new Database(std::move(*opened));
     for (unsigned seed = 1; seed <= kPieces; ++seed)
@@ -192,7 +192,7 @@ TEST(FindPrint, IsReadAsItWasKept) {
 
 TEST(Bring, TheSameNotesAreKnownWhateverTheBytes) {
   TemporaryFolder folder;
-  auto database = Database::open(folder.path / "takes.db", 1);
+  auto database = Database::open(folder.path / "takes.db", {});
   ASSERT_TRUE(database);
   EXPECT_FALSE(database->bring(piece_as_take(1)).known);
   const Brought again = database->bring(piece_as_take(1));
@@ -209,7 +209,7 @@ TEST(Bring, TheSameNotesAreKnownWhateverTheBytes) {
 
 TEST(Bring, TheTakeBeingPlayedGoesOn) {
   TemporaryFolder folder;
-  auto database = Database::open(folder.path / "takes.db", 1);
+  auto database = Database::open(folder.path / "takes.db", {});
   ASSERT_TRUE(database);
   const auto write = [&](const Entry& entry) { return database->write({&entry}); };
   write(take_begin(us(0), 1'800'000'000'000));
@@ -246,7 +246,7 @@ TEST(FindPrints, OfAnOlderStoreAreMadeSomeAtATime) {
   TemporaryFolder folder;
   const auto path = folder.path / "takes.db";
   {
-    auto database = Database::open(path, 1);
+    auto database = Database::open(path, {});
     ASSERT_TRUE(database);
     for (unsigned seed = 1; seed <= 3; ++seed) database->bring(piece_as_take(seed));
   }
@@ -257,7 +257,7 @@ TEST(FindPrints, OfAnOlderStoreAreMadeSomeAtATime) {
         "DROP TABLE verdicts; PRAGMA user_version = 3");
   }
   EXPECT_EQ(FindFile::open(path).error().code, ErrorCode::kConflict);
-  auto database = Database::open(path, 1);
+  auto database = Database::open(path, {});
   ASSERT_TRUE(database);
   const auto query = find_query(played(asked_of(invented_piece(2), {})));
   ASSERT_TRUE(query);

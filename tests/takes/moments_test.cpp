@@ -413,7 +413,7 @@ TEST(Migration, AFailureInTheMiddleLeavesTheOldLayoutWhole) {
     SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
     file.exec("CREATE TABLE statements(in_the_way INTEGER)");  // creating the second new table fails
   }
-  EXPECT_THROW((void)Database::open(path, 1), SQLite::Exception);
+  EXPECT_THROW((void)Database::open(path, {}), SQLite::Exception);
   EXPECT_EQ(number_in(path, "PRAGMA user_version"), 1);
   EXPECT_EQ(number_in(path, "SELECT count(*) FROM sqlite_master WHERE name = 'meetings'"), 0);
   EXPECT_EQ(number_in(path, "SELECT count(*) FROM takes"), 2);

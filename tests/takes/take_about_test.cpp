@@ -70,7 +70,7 @@ const std::vector<std::array<int, 3>> kOthers{{50, 53, 57}, {46, 50, 53}, {44, 4
 class KeptAbout : public testing::Test {
  protected:
   void SetUp() override {
-    auto opened = Database::open(folder.path / "takes.db", 1);
+    auto opened = Database::open(folder.path / "takes.db", {});
     ASSERT_TRUE(opened);
     database.emplace(std::move(*opened));
   }
@@ -141,7 +141,7 @@ TEST_F(KeptAbout, AListMakesTheMissingRowsOfOlderTakesOnce) {
     SQLite::Database file((folder.path / "takes.db").string(), SQLite::OPEN_READWRITE);
     file.exec("DELETE FROM abouts");
   }
-  database.emplace(std::move(*Database::open(folder.path / "takes.db", 1)));
+  database.emplace(std::move(*Database::open(folder.path / "takes.db", {})));
   EXPECT_EQ(count(), 0);
   EXPECT_EQ(database->list({}).takes[0].content, name);
   EXPECT_EQ(count(), 1);

@@ -39,7 +39,7 @@ INSTANTIATE_TEST_SUITE_P(Takes, Content,
 
 TEST(TakeContent, OfAKeptTakeIsInTheListAndItsDetail) {
   TemporaryFolder folder;
-  auto database = Database::open(folder.path / "takes.db", 1);
+  auto database = Database::open(folder.path / "takes.db", {});
   ASSERT_TRUE(database);
   // C, A minor, F and G, a bar each, five times.
   std::vector<InventedNote> notes;
