@@ -8,6 +8,8 @@
 #include <memory>
 
 #include "clients/terminal/commands.h"
+#include "clients/terminal/say.h"
+#include "protocol/json.h"
 
 namespace undersong::terminal {
 namespace {
@@ -33,13 +35,20 @@ void through_daemon(Session& session,
                     const std::function<std::optional<Problem>(protocol::Connection&)>& use) {
   auto daemon = protocol::Connection::open(session.socket_path());
   std::optional<Problem> problem;
-  if (daemon)
+  if (daemon) {
+    session.print_answers_of(*daemon);
     problem = use(*daemon);
-  else
+  } else
     problem = Problem{daemon.error().sentence + " Without a daemon, name the file of takes with --takes."};
   if (!problem) return;
   fmt::print(stderr, "undersong: {}\n", problem->sentence);
   session.exit_code = 1;
+}
+
+// With --json, what a daemon would answer.
+template <class Reply>
+void answer(const Session& session, const Reply& reply) {
+  if (!session.json.empty()) fmt::print("{}\n", protocol::to_json(reply));
 }
 
 std::string megabytes(std::uint64_t bytes) {
@@ -51,10 +60,12 @@ void run_backup(Session& session, const Wish& wish) {
       std::filesystem::absolute(wish.file.empty() ? "undersong-takes-" + today() + ".sqlite" : wish.file)
           .string();
   const auto done = [&](std::uint64_t bytes) {
-    fmt::print("The takes are copied to {} ({}).\n", file, megabytes(bytes));
+    say("The takes are copied to {} ({}).\n", file, megabytes(bytes));
   };
   if (!wish.takes.empty()) {
-    if (const auto bytes = session.back_up_file(wish.takes, file)) done(*bytes);
+    const auto bytes = session.back_up_file(wish.takes, file);
+    if (bytes) answer(session, protocol::BackedUp{file, *bytes});
+    if (bytes) done(*bytes);
     return;
   }
   through_daemon(session, [&](protocol::Connection& daemon) -> std::optional<Problem> {
@@ -78,15 +89,17 @@ void run_restore(Session& session, const Wish& wish) {
     return session.with_daemon([take](protocol::Connection& daemon) -> std::optional<Problem> {
       const auto kept = daemon.request(protocol::RestoreTake{*take});
       if (!kept) return kept.error();
-      fmt::print("Take {} is back on the list.\n", *take);
+      say("Take {} is back on the list.\n", *take);
       return std::nullopt;
     });
   const std::string file = std::filesystem::absolute(wish.file).string();
   const auto done = [&](const std::string& kept) {
-    fmt::print("The takes are those of {} now. Those from before are kept as {}.\n", file, kept);
+    say("The takes are those of {} now. Those from before are kept as {}.\n", file, kept);
   };
   if (!wish.takes.empty()) {
-    if (const auto kept = session.restore_file(wish.takes, file)) done(*kept);
+    const auto kept = session.restore_file(wish.takes, file);
+    if (kept) answer(session, protocol::BroughtBack{*kept});
+    if (kept) done(*kept);
     return;
   }
   through_daemon(session, [&](protocol::Connection& daemon) -> std::optional<Problem> {
@@ -107,6 +120,7 @@ void add_backup(CLI::App& program, Session& session) {
   backup->add_option("FILE", wish->file,
                      "the copy; no file may have that name (default: undersong-takes-DATE.sqlite, here)");
   backup->add_option("--takes", wish->takes, kTakes);
+  add_json(*backup, session, {protocol::BackUpTakes::kMethod});
   backup->callback([wish, &session] { run_backup(session, *wish); });
   auto* restore =
       program.add_subcommand("restore", "Bring a deleted take back, or all takes as they are in a backup");
@@ -114,9 +128,10 @@ void add_backup(CLI::App& program, Session& session) {
   restore->add_option("--takes", wish->takes, kTakes);
   restore->footer(
       "A copy of the backup takes the place of the takes. Those that were there are kept beside it, in a "
-      "file "
-      "whose name ends with .before-restore-1. Undersong makes a backup on each day of use, in the folder "
+      "file whose name ends with .before-restore-1. Undersong makes a backup on each day of use, in the "
+      "folder "
       "\"backups\" beside the takes; `undersong doctor` says where the takes are.");
+  add_json(*restore, session, {protocol::RestoreTake::kMethod, protocol::RestoreTakes::kMethod});
   restore->callback([wish, &session] { run_restore(session, *wish); });
 }
 

@@ -74,8 +74,7 @@ Result<BackendKind> parse_backend(std::string_view text) {
 
 std::string no_answer() {
   return "The MIDI service does not answer. A program that ended while it was connecting to it can leave it "
-         "so: "
-         "restart JACK (with PipeWire: `systemctl --user restart pipewire`).";
+         "so: restart JACK (with PipeWire: `systemctl --user restart pipewire`).";
 }
 
 Backend::Backend() = default;

@@ -325,7 +325,12 @@ class SqliteStore final : public Store {
     {
       const std::lock_guard lock(mutex_);
       if (stop_) return false;
+      ++own_tasks_;
       tasks_.push_back([this, done, &work](bool stopping) {
+        {
+          const std::lock_guard begun(mutex_);
+          --own_tasks_;
+        }
         bool ran = !stopping;
         if (!stopping) try {
             work();
@@ -442,7 +447,7 @@ class SqliteStore final : public Store {
   void task(Answer<T> answer, bool writes, Ask ask) {
     {
       std::unique_lock lock(mutex_);
-      if (tasks_.size() >= options_.most_tasks) {
+      if (tasks_.size() >= options_.most_tasks + own_tasks_) {
         lock.unlock();
         return later([answer = std::move(answer)] {
           answer(Error{ErrorCode::kExhausted,
@@ -812,6 +817,7 @@ class SqliteStore final : public Store {
   std::condition_variable wake_;
   std::deque<Pending> incoming_;
   std::deque<std::function<void(bool stopping)>> tasks_;
+  std::size_t own_tasks_ = 0;  // of tasks_, those of StoreCare: they take no client's place
   bool stop_ = false, urgent_ = false;
   std::size_t waiting_lines_ = 0, waiting_bytes_ = 0;  // in incoming_ and backlog_ together
   std::uint64_t lost_ = 0;

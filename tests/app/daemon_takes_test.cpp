@@ -85,7 +85,7 @@ TEST_F(DaemonTest, AnOlderStoreIsListenedToAgainInTheBackgroundAndKilledInTheMid
         "DROP TABLE abouts; DROP TABLE kept_answers; DROP TABLE verdicts; DROP TABLE find_prints; "
         "DROP TABLE find_notes; DROP TABLE own; DROP TABLE meetings; DROP TABLE "
         "statements; DROP TABLE chord_kinds; DROP TABLE "
-        "heard; PRAGMA "
+        "heard; ALTER TABLE log DROP COLUMN sum; DELETE FROM about WHERE name = 'layout'; PRAGMA "
         "user_version = 1");
     all.commit();
   }

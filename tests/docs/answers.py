@@ -73,6 +73,8 @@ beat 3 --take 1 --at 20
 stop
 end
 pair --list
+backup copy.sqlite
+restore copy.sqlite
 doctor
 """
 # These need a MIDI output or a beat that is running; they are run as well, and may be refused in one sentence.

@@ -254,7 +254,8 @@ TEST(FindPrints, OfAnOlderStoreAreMadeSomeAtATime) {
     SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
     file.exec(
         "DROP TABLE find_prints; DROP TABLE find_notes; DROP TABLE abouts; DROP TABLE kept_answers; "
-        "DROP TABLE verdicts; PRAGMA user_version = 3");
+        "DROP TABLE verdicts; ALTER TABLE log DROP COLUMN sum; DELETE FROM about WHERE name = 'layout'; "
+        "PRAGMA user_version = 3");
   }
   EXPECT_EQ(FindFile::open(path).error().code, ErrorCode::kConflict);
   auto database = Database::open(path, {});
