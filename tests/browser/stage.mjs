@@ -170,7 +170,8 @@ export async function open_browser({ args = [], ...options } = {}) {
       await page.setViewportSize({ width, height });
       await page.emulateMedia(media);
       // As after the first visit; the tests of the tour begin without it.
-      if (!first_visit) await page.addInitScript(() => localStorage.getItem('undersong.tour') ?? localStorage.setItem('undersong.tour', 'true'));
+      // Pages without an address have no storage.
+      if (!first_visit) await page.addInitScript(() => { if (location.protocol !== 'about:') localStorage.getItem('undersong.tour') ?? localStorage.setItem('undersong.tour', 'true'); });
       const complaints = [];
       page.on('pageerror', (error) => complaints.push(`error: ${error.message}`));
       page.on('console', (message) => {
