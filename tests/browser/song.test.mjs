@@ -313,7 +313,7 @@ describe('the song screen', { skip: why_not || false }, () => {
     assert.deepEqual(await symbols(rows.nth(1)), proposals[1].chords.map((chord) => symbol_of(chord)));
     assert.match(await rows.nth(1).locator('.proposal-reason').textContent(), /^in /);
     // A press asks for that chord, where it sounds in the page by its voicing.
-    await page.evaluate(() => { window.starts = 0; const start = AudioScheduledSourceNode.prototype.start; AudioScheduledSourceNode.prototype.start = function (...all) { ++window.starts; return start.apply(this, all); }; });
+    await page.evaluate(() => { window.starts = 0; for (const kind of [AudioScheduledSourceNode, AudioBufferSourceNode]) { const start = kind.prototype.start; kind.prototype.start = function (...all) { ++window.starts; return start.apply(this, all); }; } });
     await rows.nth(0).locator('.pin').nth(2).click();
     await until(() => page.evaluate(() => window.starts > 2), 'the chord that was pressed');
     await button(page, 'Hear Bridge 1').click();

@@ -1,7 +1,7 @@
 // The song screen of a take: its loop, other chords for it, a sketch of a song, and what is handed over.
 import { useEffect, useMemo } from 'preact/hooks';
 import type { LoopProposal } from '../protocol';
-import { daemon, takes_changed } from '../state';
+import { complain, daemon, takes_changed } from '../state';
 import { stop_cycle } from './cycle_player';
 import { HandOverTake } from './hand_over';
 import { LoopView, NoLoop } from './loop_view';
@@ -28,6 +28,8 @@ export function SongPage({ take }: { take: number }) {
     stop_cycle();
     stop_song();
     state.part.value = part;
+    // Songs may have been saved elsewhere since the page was opened.
+    if (part === 'sketch' && daemon.link.value === 'open') sketch.fetch_kept().catch(complain);
   };
   const use = (proposal: LoopProposal) => void into_song(state, proposal);
   const { loop } = state;
