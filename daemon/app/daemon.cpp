@@ -1,3 +1,4 @@
+// Over 400 lines, so that the order in which everything begins and ends is in one place.
 #include "daemon/app/daemon.h"
 
 #include <fmt/format.h>

@@ -16,6 +16,7 @@ std::vector<Pitch> voiced(const harmony::Chord& chord, const listen::Moment& mom
   if (melody.empty()) melody.emplace_back(60 + root + (root < 5 ? 12 : 0));
   auto made = harmony::voice(chord, melody, hands, style);
   if (!made) made = harmony::voice(chord, melody, hands);
+  if (!made) return {};  // it does not lie under these hands
   std::vector<Pitch> notes(made->left.begin(), made->left.end());
   notes.insert(notes.end(), made->right.begin(), made->right.end());
   std::sort(notes.begin(), notes.end());
