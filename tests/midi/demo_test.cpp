@@ -1,4 +1,6 @@
 // The demo performance is exactly what its script writes, and a person can play it.
+#include <unistd.h>
+
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -20,7 +22,8 @@ std::string bytes_of(const std::string& path) {
 }
 
 TEST(Demo, IsByteForByteWhatItsScriptWrites) {
-  const std::string again = testing::TempDir() + "undersong_demo_again.mid";
+  const std::string again =
+      testing::TempDir() + ("undersong-demo-again-" + std::to_string(::getpid()) + ".mid");
   ASSERT_EQ(std::system(("python3 " UNDERSONG_SOURCE_DIR "/configs/make_demo.py " + again).c_str()), 0);
   const std::string written = bytes_of(again);
   std::filesystem::remove(again);

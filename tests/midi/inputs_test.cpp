@@ -1,6 +1,8 @@
 // The inputs and the file player, through the real queues, the real descriptor and a real file.
 #include "daemon/midi/inputs.h"
 
+#include <unistd.h>
+
 #include <gtest/gtest.h>
 #include <poll.h>
 #include <atomic>
@@ -266,7 +268,9 @@ class FilePlayer : public testing::Test {
       played.push_back(note_on(Micros(i * 1000), 0, Pitch(i % 128), Velocity(1 + i % 127)));
     }
     Smf smf = smf_from_events(played, "test", 1000);
-    path = std::filesystem::path(testing::TempDir()) / "undersong_file_player_test.mid";
+    // Its own file for each process: CTest runs the tests of this fixture beside each other.
+    path = std::filesystem::path(testing::TempDir()) /
+           ("undersong-file-player-" + std::to_string(::getpid()) + ".mid");
     ASSERT_TRUE(write_smf_file(smf, path));
     events = merged_events(*read_smf_file(path));
   }

@@ -2,6 +2,8 @@
 // file is longer than 400 lines because the examples of the standard stand here byte for byte.
 #include "daemon/midi/smf.h"
 
+#include <unistd.h>
+
 #include <gtest/gtest.h>
 
 #include <fstream>
@@ -449,7 +451,8 @@ TEST(Smf, ExportsAPerformanceWithinHalfATick) {
       note_off(Micros(2'000'001), 0, Pitch(60), 0), note_off(Micros(2'000'001), 1, Pitch(64), 3)};
   const Smf smf = smf_from_events(played, "Take 7", 960);
   EXPECT_EQ(smf.format, 1);
-  const auto path = std::filesystem::path(testing::TempDir()) / "undersong_smf_export_test.mid";
+  const auto path = std::filesystem::path(testing::TempDir()) /
+                    ("undersong-smf-export-test-" + std::to_string(::getpid()) + ".mid");
   ASSERT_TRUE(write_smf_file(smf, path));
   auto again = read_smf_file(path);
   std::filesystem::remove(path);
