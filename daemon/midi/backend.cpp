@@ -4,11 +4,7 @@
 #include <spdlog/fmt/fmt.h>
 #include <unistd.h>
 
-#include <algorithm>
 #include <atomic>
-#include <chrono>
-#include <mutex>
-#include <set>
 
 #include "daemon/base/account.h"
 #include "daemon/midi/alsa_seq.h"
@@ -22,6 +18,7 @@ struct Backend::Alsa {
 
 struct Backend::Jack {
   jack_client_t* client = nullptr;
+  std::uint32_t sweeps = 0;                // when it was opened; see jack_turn.h
   std::uint32_t server = 0;                // the server it belongs to; see servers_gone
   std::atomic<bool> ports_changed{false};  // set by JACK's notification thread, cleared by the owner
   // Called on JACK's notification thread.
@@ -30,26 +27,10 @@ struct Backend::Jack {
 
 namespace {
 
-// As soon as any part of a process opens a new JACK client, libjack deletes all clients that the process
-// still has from a dead server. Their owners then touch freed memory. So the whole process must let go of a
-// dead server before it opens the next one: one death makes every Backend dead, and open() refuses while a
-// dead Backend exists.
-std::atomic<std::uint32_t> servers_gone{0};  // written by JACK's notification threads, read by owners
-std::mutex living_mutex;                     // guards living
-// Held while a client is opened, so that one is opened at a time. That may never end: see Opening in
-// ports_source.cpp. So nobody waits for it longer than kTurn.
-std::timed_mutex opening_mutex;
-constexpr std::chrono::seconds kTurn{2};
-std::multiset<std::uint32_t> living;  // the `server` number of every Backend on JACK
-
-void silence_jack() {
-  static std::once_flag once;
-  // libjack writes to stderr at every failed attempt to reach a server. We report that ourselves, once.
-  std::call_once(once, [] {
-    jack_set_error_function([](const char*) {});
-    jack_set_info_function([](const char*) {});
-  });
-}
+// One death makes every Backend dead, and no client is opened while a dead Backend exists. libjack tells each
+// client on a thread of its own, which may be late; if it was, the clients were swept (jack_turn.h).
+std::atomic<std::uint32_t> servers_gone{
+    0};  // written by JACK's notification threads and in turns, read by owners
 
 constexpr const char* kSequencer = "/dev/snd/seq";
 
@@ -77,13 +58,40 @@ std::string no_answer() {
          "so: restart JACK (with PipeWire: `systemctl --user restart pipewire`).";
 }
 
+std::set<Backend::Jack*> Backend::living;
+
 Backend::Backend() = default;
 
 Backend::~Backend() {
   if (!jack_) return;
-  if (jack_->client) jack_client_close(jack_->client);
-  const std::lock_guard lock(living_mutex);
-  living.erase(living.find(jack_->server));
+  const auto turn = JackTurn::take();
+  if (jack_->sweeps == JackTurn::sweeps()) jack_client_close(jack_->client);
+  living.erase(jack_.get());
+}
+
+// Called in the turn of whoever opens a client. JACK tells the owners nothing any more.
+void Backend::swept() {
+  for (Jack* each : living) {
+    std::uint32_t server = each->server;
+    servers_gone.compare_exchange_strong(server, server + 1);
+    if (each->poke) each->poke();
+  }
+}
+
+Result<JackTurn> Backend::turn_to_open() {
+  auto turn = JackTurn::take();
+  if (!turn) return unavailable(no_answer());
+  JackTurn::watch_sweeps(&Backend::swept);
+  for (const Jack* each : living)
+    if (each->server != servers_gone.load())
+      return unavailable("The JACK server has gone, and some of its clients in this process are still open.");
+  return std::move(*turn);
+}
+
+std::optional<JackTurn> Backend::turn_to_ask(std::chrono::milliseconds patience) const {
+  auto turn = JackTurn::take(patience);
+  if (!turn || (jack_ && jack_->sweeps != JackTurn::sweeps())) return std::nullopt;
+  return turn;
 }
 
 Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::string& client_name,
@@ -100,19 +108,10 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
   if (wanted == BackendKind::kAlsa)
     return unavailable(
         no_right.value_or("ALSA's sequencer /dev/snd/seq is not there: `sudo modprobe snd-seq` loads it."));
-  silence_jack();
   auto jack = std::make_unique<Jack>();
   jack->poke = std::move(poke);
-  const std::unique_lock turn(opening_mutex, kTurn);
-  if (!turn) return unavailable(no_answer());
-  jack->server = servers_gone.load();
-  {
-    const std::lock_guard living_lock(living_mutex);
-    if (std::any_of(living.begin(), living.end(),
-                    [&](std::uint32_t server) { return server != jack->server; })) {
-      return unavailable("The JACK server has gone, and some of its clients in this process are still open.");
-    }
-  }
+  const auto turn = turn_to_open();
+  if (!turn) return turn.error();
   jack->client = jack_client_open((client_name + " watch").c_str(), JackNoStartServer, nullptr);
   if (!jack->client) {
     if (no_right) return unavailable(*no_right);
@@ -121,6 +120,8 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
                                     : "Neither ALSA's sequencer nor a JACK server is there.";
     return unavailable(missing + what_pipewire_lacks());
   }
+  jack->server = servers_gone.load();
+  jack->sweeps = JackTurn::sweeps();
   jack_on_shutdown(
       jack->client,
       [](void* self) {
@@ -151,10 +152,7 @@ Result<std::unique_ptr<Backend>> Backend::open(BackendKind wanted, const std::st
     jack_client_close(jack->client);
     return unavailable("The JACK server does not accept our client.");
   }
-  {
-    const std::lock_guard living_lock(living_mutex);
-    living.insert(jack->server);
-  }
+  living.insert(jack.get());
   backend->kind_ = BackendKind::kJack;
   backend->jack_ = std::move(jack);
   return backend;
@@ -168,8 +166,20 @@ bool Backend::take_ports_changed() {
   return jack_ && jack_->ports_changed.exchange(false);
 }
 
+std::vector<std::string> Backend::senders() const {
+  std::vector<std::string> out;
+  const auto turn = turn_to_ask();
+  if (!jack_ || !turn) return out;
+  const char** ports = jack_get_ports(jack_->client, nullptr, JACK_DEFAULT_MIDI_TYPE, JackPortIsOutput);
+  for (const char** each = ports; each && *each; ++each) out.emplace_back(*each);
+  jack_free(ports);
+  return out;
+}
+
 bool Backend::is_connected(const std::string& port, std::string_view own) const {
   if (!jack_) return true;
+  const auto turn = turn_to_ask();
+  if (!turn) return false;
   const jack_port_t* found = jack_port_by_name(jack_->client, port.c_str());
   const char** others = found ? jack_port_get_all_connections(jack_->client, found) : nullptr;
   if (!others) return false;
@@ -183,6 +193,8 @@ bool Backend::is_connected(const std::string& port, std::string_view own) const 
 std::optional<unsigned> Backend::listeners(const std::string& client, const std::string& port) const {
   if (alsa_) return listeners_of(alsa_->handle.get(), client, port);
   if (!jack_ || !alive()) return std::nullopt;
+  const auto turn = turn_to_ask();
+  if (!turn) return std::nullopt;
   std::optional<unsigned> found;
   const char** ours = jack_get_ports(jack_->client, nullptr, JACK_DEFAULT_MIDI_TYPE, JackPortIsOutput);
   for (const char** each = ours; each && *each; ++each) {

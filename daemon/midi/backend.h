@@ -9,7 +9,8 @@
 //
 // When the JACK server dies, its Backend and every RtMidi object made under it must be destroyed, the RtMidi
 // objects first, before any part of the process opens a new Backend; open() refuses until then. Owners
-// therefore call alive() regularly.
+// therefore call alive() regularly. Whoever makes an RtMidi object over JACK, which opens a client, takes a
+// turn_to_open() first, keeps it until the object's port is open, and keeps the object in a JackOwned.
 //
 // Threads: one owner. `poke` is called on JACK's notification thread.
 // Errors: open() returns one sentence that says what is missing and what to do about it.
@@ -19,10 +20,13 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/base/result.h"
+#include "daemon/midi/jack_turn.h"
 
 namespace undersong::midi {
 
@@ -44,6 +48,10 @@ class Backend {
   static Result<std::unique_ptr<Backend>> open(BackendKind wanted, const std::string& client_name,
                                                std::function<void()> poke);
   ~Backend();
+  // For whoever opens a client of JACK. Refused while a Backend of a dead server is there.
+  static Result<JackTurn> turn_to_open();
+  // For whoever asks RtMidi about ports; none if the clients of this Backend were deleted.
+  std::optional<JackTurn> turn_to_ask(std::chrono::milliseconds patience = JackTurn::kPatience) const;
   Backend(const Backend&) = delete;
   Backend& operator=(const Backend&) = delete;
 
@@ -52,6 +60,8 @@ class Backend {
   // JACK: true if any port came or went since the last call. (A keyboard may have been replaced by another of
   // the same name.) ALSA: always false.
   bool take_ports_changed();
+  // JACK: the full names of all MIDI ports that send, ours as well. ALSA: none.
+  std::vector<std::string> senders() const;
   // JACK: true if the port `port` is connected to a port whose full name ends with `own`. RtMidi does not
   // report whether a JACK connection succeeded. ALSA: always true, because there RtMidi does report it.
   bool is_connected(const std::string& port, std::string_view own) const;
@@ -62,6 +72,8 @@ class Backend {
   struct Jack;
   struct Alsa;
   Backend();
+  static void swept();
+  static std::set<Jack*> living;  // every Backend on JACK; used in turns
   BackendKind kind_ = BackendKind::kAlsa;
   std::unique_ptr<Jack> jack_;
   std::unique_ptr<Alsa> alsa_;

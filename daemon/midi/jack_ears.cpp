@@ -17,7 +17,7 @@ struct Open {
   bool pass_clock = false;
   ArrivalClock clock;   // used by the callback only
   bool failed = false;  // set by RtMidi's error callback, on the watcher thread
-  std::unique_ptr<RtMidiIn> in;
+  JackOwned<RtMidiIn> in;
 };
 
 // Called by RtMidi on its own thread. Real-time safe: no lock, no allocation, no logging.
@@ -37,18 +37,16 @@ class JackEars final : public Ears {
  public:
   JackEars(Backend& backend, std::string client_name, bool pass_clock)
       : backend_(backend), client_name_(std::move(client_name)), pass_clock_(pass_clock) {
-    own_.in = std::make_unique<RtMidiIn>(RtMidi::UNIX_JACK, client_name_);
+    own_.in = JackOwned(std::make_unique<RtMidiIn>(RtMidi::UNIX_JACK, client_name_));
     prepare(own_);
   }
 
-  std::vector<std::string> listed() override {
-    std::vector<std::string> out;
-    const unsigned count = own_.in->getPortCount();
-    for (unsigned i = 0; i < count; ++i) out.push_back(own_.in->getPortName(i));
-    return out;
-  }
+  // Not from RtMidi, which opens a client whenever it has none.
+  std::vector<std::string> listed() override { return backend_.senders(); }
 
   bool make_own(const std::string& name, Lane& lane) override {
+    const auto turn = Backend::turn_to_open();
+    if (!turn || own_.in.swept()) return false;
     own_.lane = &lane;
     own_.own_port = fmt::format("{}:{}", client_name_, name);
     own_.in->setCallback(&on_message, &own_);
@@ -57,10 +55,12 @@ class JackEars final : public Ears {
   }
 
   Opened open(const std::string& raw_name, Lane& lane) override {
+    const auto turn = Backend::turn_to_open();
+    if (!turn) return Opened::kRefused;
     Open& open = open_.emplace_back();
     open.raw_name = raw_name;
     open.lane = &lane;
-    open.in = std::make_unique<RtMidiIn>(RtMidi::UNIX_JACK, client_name_ + " ear");
+    open.in = JackOwned(std::make_unique<RtMidiIn>(RtMidi::UNIX_JACK, client_name_ + " ear"));
     prepare(open);
     open.in->setCallback(&on_message, &open);
     const unsigned count = open.in->getPortCount();
@@ -112,8 +112,10 @@ class JackEars final : public Ears {
 
 }  // namespace
 
-std::unique_ptr<Ears> jack_ears(Backend& backend, const std::string& client_name, bool pass_clock) {
-  return std::make_unique<JackEars>(backend, client_name, pass_clock);
+Result<std::unique_ptr<Ears>> jack_ears(Backend& backend, const std::string& client_name, bool pass_clock) {
+  const auto turn = Backend::turn_to_open();
+  if (!turn) return turn.error();
+  return std::unique_ptr<Ears>(std::make_unique<JackEars>(backend, client_name, pass_clock));
 }
 
 }  // namespace undersong::midi

@@ -40,6 +40,8 @@ Result<void> Output::tend() {
     }
     if (open_) {
       if (options_.name.empty()) return {};
+      const auto turn = backend_->turn_to_ask();
+      if (!turn) return {};  // somebody opens a client, or the death of the server is just being told
       // Is the named port still there, and is it still the same one?
       bool listed = false;
       for (unsigned i = 0; i < out_->getPortCount() && !listed; ++i)
@@ -69,8 +71,14 @@ Result<void> Output::open_port() {
     backend_ = std::move(*backend);
   }
   const bool alsa = backend_->kind() == BackendKind::kAlsa;
-  out_ = std::make_unique<RtMidiOut>(alsa ? RtMidi::LINUX_ALSA : RtMidi::UNIX_JACK,
-                                     options_.client_name + " out");
+  std::optional<JackTurn> turn;
+  if (!alsa) {
+    auto mine = Backend::turn_to_open();
+    if (!mine) return mine.error();
+    turn = std::move(*mine);
+  }
+  out_ = JackOwned(std::make_unique<RtMidiOut>(alsa ? RtMidi::LINUX_ALSA : RtMidi::UNIX_JACK,
+                                               options_.client_name + " out"));
   failed_ = false;
   out_->setErrorCallback(
       [](RtMidiError::Type type, const std::string&, void* self) {
@@ -108,19 +116,23 @@ Result<void> Output::open_port() {
 
 std::optional<unsigned> Output::listeners() {
   if (!connected() || !options_.name.empty()) return std::nullopt;
-  return backend_->listeners(options_.client_name + " out", options_.virtual_port);
+  const auto turn = backend_->turn_to_ask(kNow);
+  if (!turn) return listeners_;
+  return listeners_ = backend_->listeners(options_.client_name + " out", options_.virtual_port);
 }
 
 std::vector<std::string> Output::offered() {
+  if (!connected()) return {};
+  const auto turn = backend_->turn_to_ask(kNow);
+  if (!turn) return offered_;
   std::vector<std::string> out;
-  if (!connected()) return out;
   const bool alsa = backend_->kind() == BackendKind::kAlsa;
   for (unsigned i = 0; i < out_->getPortCount(); ++i) {
     const std::string raw = out_->getPortName(i);
     if (raw.empty() || is_own_port(raw, options_.client_name) || is_through(raw)) continue;
     out.emplace_back(alsa ? without_alsa_numbers(raw) : std::string_view(raw));
   }
-  return out;
+  return offered_ = out;
 }
 
 bool Output::send(const Event& message) {
@@ -174,9 +186,9 @@ void Output::close() {
 
 void Output::release_port() {
   if (!out_) return;
-  const bool over_jack = out_->getCurrentApi() == RtMidi::UNIX_JACK;
-  out_->closePort();
-  if (over_jack && backend_ && backend_->alive()) std::this_thread::sleep_for(kFlush);
+  if (const auto turn = JackTurn::take(); !out_.swept()) out_->closePort();
+  if (backend_ && backend_->kind() == BackendKind::kJack && backend_->alive())
+    std::this_thread::sleep_for(kFlush);
   out_.reset();
 }
 

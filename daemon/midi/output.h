@@ -75,13 +75,17 @@ class Output final : public Sink {
   std::function<void()> look_;
   std::string said_;
   std::unique_ptr<Backend> backend_;
-  std::unique_ptr<RtMidiOut> out_;
+  JackOwned<RtMidiOut> out_;
   std::string port_name_, raw_name_;
   std::string own_port_;  // end of the name of our own port of this connection
   unsigned opened_ = 0;
   // How long a closing output waits for the back end to deliver its last messages.
   static constexpr Micros kFlush{90'000};
   Micros last_sent_{-1'000'000};
+  // While somebody opens a client, what was last seen is told instead of waiting: a message may be due.
+  static constexpr std::chrono::milliseconds kNow{0};
+  std::optional<unsigned> listeners_;
+  std::vector<std::string> offered_;
   bool open_ = false;
   bool failed_ = false;  // set by RtMidi's error callback, on the owner's thread
   // Used by the owner and by the thread that calls judge; it locks by itself.

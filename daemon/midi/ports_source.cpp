@@ -193,9 +193,8 @@ class PortsSource::Watcher {
     auto& backend = *found;
     if (!backend) return lack(backend.error().message);
     const bool jack = (*backend)->kind() == BackendKind::kJack;
-    auto ears =
-        jack ? Result<std::unique_ptr<Ears>>(jack_ears(**backend, options_.client_name, options_.pass_clock))
-             : alsa_ears(options_.client_name, options_.pass_clock, [this] { port_came_or_went(); });
+    auto ears = jack ? jack_ears(**backend, options_.client_name, options_.pass_clock)
+                     : alsa_ears(options_.client_name, options_.pass_clock, [this] { port_came_or_went(); });
     if (!ears) return lack(ears.error().message);
     backend_ = std::move(*backend);
     ears_ = std::move(*ears);

@@ -13,6 +13,7 @@
 #include "daemon/listen/note_state.h"
 #include "daemon/midi/audition.h"
 #include "daemon/midi/inputs.h"
+#include "daemon/midi/jack_ears.h"
 #include "daemon/midi/output.h"
 #include "daemon/midi/ports_source.h"
 #include "tests/transport/jack_world.h"
@@ -402,6 +403,53 @@ TEST_F(Transport, AServerThatIsKilledAndStartedAgainIsFoundAgain) {
     ear.source().stop();
     server.end(SIGTERM);
   }
+}
+
+// libjack deletes all clients of a dead server when the process opens another one, and RtMidi opens one for
+// each of its objects. The service has an owner already, and dies before the next client is opened.
+TEST_F(Transport, AServerThatDiesWhileItsClientsAreOpenedTakesNoOtherClientWithIt) {
+  start_server();
+  auto backend = midi::Backend::open(midi::BackendKind::kJack, "Undersong", {});
+  ASSERT_TRUE(backend);
+  const auto ears = midi::jack_ears(**backend, "Undersong", false);
+  ASSERT_TRUE(ears);
+  server.end(SIGKILL);
+  ASSERT_TRUE(eventually([&] { return !(*backend)->alive(); }));
+  Inputs inputs;
+  midi::Lane* lane = inputs.lane("Keys");
+  EXPECT_NE((*ears)->open("Keys:out", *lane), midi::Ears::Opened::kYes);
+  EXPECT_FALSE((*ears)->make_own("Undersong", *lane));
+  EXPECT_FALSE(midi::jack_ears(**backend, "Undersong", false));
+  midi::Output output({midi::BackendKind::kJack, "", "Undersong", "Undersong out"}, {});
+  EXPECT_FALSE(output.tend());
+}  // all of them are closed here, after the death of their server
+
+// The server dies so late that nobody here was told before the next client is opened.
+TEST_F(Transport, ClientsThatJacksLibraryDeletedAreNeverTouched) {
+  start_server();
+  auto backend = midi::Backend::open(midi::BackendKind::kJack, "Undersong", {});
+  ASSERT_TRUE(backend);
+  auto ears = midi::jack_ears(**backend, "Undersong", false);
+  ASSERT_TRUE(ears);
+  midi::Output output({midi::BackendKind::kJack, "", "Undersong", "Undersong out"}, {});
+  ASSERT_TRUE(output.tend());
+  const auto sweeps = midi::JackTurn::sweeps();
+  server.end(SIGKILL);
+  ASSERT_TRUE(eventually([&] { return !(*backend)->alive(); }));
+  {
+    const auto turn = midi::JackTurn::take();
+    ASSERT_TRUE(turn);
+    EXPECT_EQ(jack_client_open("somebody", JackNoStartServer, nullptr), nullptr);
+  }
+  EXPECT_EQ(midi::JackTurn::sweeps(), sweeps + 1) << "JACK's library says when it deletes clients";
+  EXPECT_TRUE((*ears)->listed().empty());
+  EXPECT_FALSE((*backend)->is_connected("Keys:out", ":in"));
+  EXPECT_FALSE(output.connected());
+  EXPECT_FALSE(output.tend());
+  ears->reset();
+  backend->reset();
+  start_server();
+  EXPECT_TRUE(output.tend()) << "once all of them are let go, the next server is used";
 }
 
 TEST_F(Transport, StartedBeforeTheServerItSaysSoAndFindsItLater) {
