@@ -11,6 +11,8 @@
 #include <cstdlib>
 #include <cstring>
 
+#include "protocol/printable.h"
+
 namespace undersong::protocol {
 namespace {
 
@@ -62,6 +64,13 @@ Read<Connection> Connection::open(const std::filesystem::path& socket, std::chro
       return Problem{"No daemon is running: nobody listens at " + path + "."};
     return Problem{"Connecting to " + path + " failed: " + system_text(errno) + "."};
   }
+  // Whoever makes a folder in /tmp first could listen there in the place of our daemon.
+  ucred listener{};
+  socklen_t size = sizeof listener;
+  if (::getsockopt(descriptor, SOL_SOCKET, SO_PEERCRED, &listener, &size) != 0 ||
+      (listener.uid != ::geteuid() && listener.uid != 0))
+    return Problem{"Whoever listens at " + path +
+                   " is another user of this machine, so nothing was asked there."};
   ::fcntl(descriptor, F_SETFL, ::fcntl(descriptor, F_GETFL) | O_NONBLOCK);
   auto line = connection.next_line(deadline);
   if (!line) return line.error();
@@ -73,7 +82,7 @@ Read<Connection> Connection::open(const std::filesystem::path& socket, std::chro
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
       if (const auto* message = error->get_object().if_contains("message");
           message != nullptr && message->is_string())
-        return Problem{std::string(message->get_string())};
+        return Problem{printable(std::string(message->get_string()))};
     const auto* method = object->if_contains("method");
     const auto* params = object->if_contains("params");
     if (method != nullptr && *method == Welcome::kMethod && params != nullptr) {
@@ -184,6 +193,7 @@ Read<boost::json::value> Connection::request(std::string_view method, std::strin
     if (auto* name = object->if_contains("method"); name != nullptr && name->is_string()) {
       Notification notification{std::string(name->get_string()), {}};
       if (auto* value = object->if_contains("params")) notification.params = std::move(*value);
+      make_printable(notification.params);
       if (auto failed = keep(std::move(notification))) return *failed;
       continue;
     }
@@ -192,12 +202,13 @@ Read<boost::json::value> Connection::request(std::string_view method, std::strin
       continue;  // late reply to a request that timed out
     if (auto* result = object->if_contains("result")) {
       if (on_result_) on_result_(method, *result);
+      make_printable(*result);
       return std::move(*result);
     }
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
       if (const auto* message = error->get_object().if_contains("message");
           message != nullptr && message->is_string())
-        return Problem{std::string(message->get_string())};
+        return Problem{printable(std::string(message->get_string()))};
     return Problem{"The daemon answered " + std::string(method) + " with neither a result nor an error."};
   }
 }
@@ -221,6 +232,7 @@ Read<std::optional<Notification>> Connection::next_notification(std::chrono::mil
     if (name == nullptr || !name->is_string()) continue;
     Notification notification{std::string(name->get_string()), {}};
     if (auto* value = object->if_contains("params")) notification.params = std::move(*value);
+    make_printable(notification.params);
     return std::optional<Notification>(std::move(notification));
   }
 }

@@ -10,6 +10,9 @@
 // there are more, the oldest moments and statuses are dropped. If only log lines are left, the connection is
 // closed with an error, so that no log line is lost silently.
 //
+// All texts that come back are safe to print (printable.h); on_result looks at the answer as it came. Nobody
+// but this user and root is believed to be the daemon.
+//
 // Units: timeouts in milliseconds.
 // Threads: not safe for use by several threads at once.
 // Errors: Problem with one sentence. After the connection is lost, every call returns that error.

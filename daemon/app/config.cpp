@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <pwd.h>
 #include <toml++/toml.h>
 #include <unistd.h>
 #include <algorithm>
@@ -391,19 +392,23 @@ std::filesystem::path from_environment(const char* variable) {
 }  // namespace
 
 Places default_places() {
-  const auto home = from_environment("HOME");
-  auto config = from_environment("XDG_CONFIG_HOME");
-  if (config.empty()) config = home / ".config";
-  auto data = from_environment("XDG_DATA_HOME");
-  if (data.empty()) data = home / ".local/share";
-  auto state = from_environment("XDG_STATE_HOME");
-  if (state.empty()) state = home / ".local/state";
+  auto home = from_environment("HOME");
+  if (home.empty())
+    if (const passwd* account = ::getpwuid(::geteuid()); account && account->pw_dir[0] == '/')
+      home = account->pw_dir;
+  // Never in the working folder: without a home folder the path is empty.
+  const auto place = [&](const char* variable, const char* usual, const char* rest) {
+    const auto chosen = from_environment(variable);
+    if (!chosen.empty()) return chosen / rest;
+    return home.empty() ? std::filesystem::path() : home / usual / rest;
+  };
   auto runtime = from_environment("XDG_RUNTIME_DIR");
   // Without a login session: a folder of this user. Clients look for the socket in the same place.
   runtime = runtime.empty() ? std::filesystem::path(fmt::format("/tmp/undersong-{}", getuid()))
                             : runtime / "undersong";
-  return {config / "undersong/undersong.toml", data / "undersong/takes.sqlite", runtime / "socket",
-          state / "undersong"};
+  return {place("XDG_CONFIG_HOME", ".config", "undersong/undersong.toml"),
+          place("XDG_DATA_HOME", ".local/share", "undersong/takes.sqlite"), runtime / "socket",
+          place("XDG_STATE_HOME", ".local/state", "undersong")};
 }
 
 std::string settings_text(const live::Settings& configured, const live::Settings& now) {

@@ -88,6 +88,9 @@ class Running final : public Daemon {
     const auto socket = config.socket.empty() ? places.socket : config.socket;
 
     std::error_code error;
+    if (takes_file.empty())
+      return invalid_input(
+          "You have no home folder (HOME is not set): say with --takes where to keep the takes.");
     if (auto made = make_private_folder(takes_file.parent_path()); !made) return made.error();
     auto lock =
         takes::InstanceLock::take(takes_file, "use that one, or give this one another file with --takes");
@@ -138,7 +141,7 @@ class Running final : public Daemon {
   }
 
   int run() override {
-    pthread_setname_np(pthread_self(), "io");
+    // This thread is `io` in the documentation. Its name is that of the process, so it stays undersongd.
     server::notify_service_manager("READY=1");
     feed_watchdog();
     // An exception in the work for one client or one event must not end the daemon for all.

@@ -5,11 +5,20 @@
 
 #include "daemon/live/stage.h"
 #include "daemon/server/connection_wire.h"
+#include "daemon/server/device_book.h"
 #include "daemon/server/songs.h"
 #include "daemon/server/web_guard.h"
 #include "daemon/server/wire.h"
 
 namespace undersong::server {
+
+namespace {
+
+// Of a port that other machines can reach. 16 random letters and digits take longer to guess than machines
+// last.
+constexpr std::size_t kShortestToken = 16;
+
+}  // namespace
 
 Server::Server(boost::asio::io_context& io, Options options, live::Stage& stage, song::Studies& studies,
                takes::Fetcher& fetcher)
@@ -66,6 +75,12 @@ Result<void> Server::start_web(WebOptions web) {
     return invalid_input("The web address " + web.address +
                          " can be reached from other machines, which needs a token. For a tablet, `undersong "
                          "pair` needs neither.");
+  if (!loopback && options_.devices.token.size() < kShortestToken) {
+    const auto better = make_token();
+    return invalid_input("The token of the configuration has fewer than " + std::to_string(kShortestToken) +
+                         " characters, so it could be guessed" +
+                         (better ? "; one that can't is " + *better + "." : std::string(".")));
+  }
   if (!loopback) {
     auto tls = pairing_.tls();
     if (!tls) return tls.error();

@@ -10,6 +10,7 @@
 #include <optional>
 
 #include "daemon/server/addresses.h"
+#include "daemon/server/peer_user.h"
 #include "daemon/server/web_guard.h"
 #include "daemon/server/web_stream.h"
 
@@ -125,8 +126,8 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
   // One HTTP connection, until it ends or becomes a WebSocket.
   class Connection : public std::enable_shared_from_this<Connection> {
    public:
-    Connection(Tcp::socket socket, std::shared_ptr<Impl> web)
-        : stream_(std::move(socket)), web_(std::move(web)) {
+    Connection(Tcp::socket socket, std::shared_ptr<Impl> web, bool foreign)
+        : stream_(std::move(socket)), web_(std::move(web)), foreign_(foreign) {
       reached_ = stream_.reached();
       caller_ = stream_.caller();
     }
@@ -166,6 +167,9 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
       const Request& request = parser_->get();
       keep_alive_ = request.keep_alive();
       head_ = request.method() == http::verb::head;
+      if (foreign_)
+        return answer_status(http::status::forbidden, "This page belongs to another user of this machine.",
+                             false);
       const auto host = header(request, http::field::host);
       const std::string_view target(request.target().data(), request.target().size());
       if (!websocket::is_upgrade(request) || (web_->options.tls && !stream_.secure())) {
@@ -280,6 +284,7 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
     std::string reached_, caller_;  // our address and theirs
     beast::flat_buffer buffer_;
     std::optional<http::request_parser<http::empty_body>> parser_;
+    const bool foreign_;  // of another user of this machine
     bool keep_alive_ = false, head_ = false, may_be_kept_ = false;
   };
 
@@ -287,15 +292,14 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
     acceptor.async_accept([self = shared_from_this()](error_code ec, Tcp::socket socket) {
       if (!self->acceptor.is_open()) return;
       if (!ec) {
-        if (self->connections < kMostHttpConnections) {
-          ++self->connections;
-          error_code ignored;
-          socket.set_option(Tcp::no_delay(true), ignored);
-          auto connection = std::make_shared<Connection>(std::move(socket), self);
-          std::erase_if(self->open, [](const auto& weak) { return weak.expired(); });
-          self->open.push_back(connection);
-          connection->start();
-        }  // otherwise the socket is closed here, and the browser tries again
+        self->make_room();
+        ++self->connections;
+        error_code ignored;
+        socket.set_option(Tcp::no_delay(true), ignored);
+        const bool foreign = self->of_another_user(socket);
+        auto connection = std::make_shared<Connection>(std::move(socket), self, foreign);
+        self->open.push_back(connection);
+        connection->start();
         return self->accept();
       }
       self->pause.expires_after(std::chrono::milliseconds(200));
@@ -303,6 +307,22 @@ struct WebListener::Impl : std::enable_shared_from_this<Impl> {
         if (!stopped) self->accept();
       });
     });
+  }
+
+  // Whoever connects and says nothing keeps nobody out: the connection that has waited longest makes room.
+  void make_room() {
+    std::erase_if(open, [](const auto& weak) { return weak.expired(); });
+    if (connections >= kMostHttpConnections && !open.empty()) {
+      if (const auto oldest = open.front().lock()) oldest->close();
+      open.erase(open.begin());
+    }
+  }
+
+  bool of_another_user(const Tcp::socket& socket) const {
+    if (!guard->loopback() || options.for_devices) return false;
+    error_code failed, failed_too;
+    const auto theirs = socket.remote_endpoint(failed), ours = socket.local_endpoint(failed_too);
+    return failed || failed_too || user_of_peer(theirs, ours) == Peer::kOtherUser;
   }
 
   Tcp::acceptor acceptor;

@@ -10,19 +10,39 @@ namespace undersong::song {
 
 using pugi::xml_node;
 
+namespace {
+
+// Without the characters that no XML 1.0 document may have, not even escaped: controls, U+FFFE and U+FFFF.
+// Source: XML 1.0 (W3C, 5th edition), production 2, Char.
+std::string for_xml(const std::string& text) {
+  std::string out;
+  for (std::size_t at = 0; at < text.size(); ++at) {
+    const auto byte = static_cast<unsigned char>(text[at]);
+    if (byte < 0x20 && byte != '\t' && byte != '\n' && byte != '\r') continue;
+    if (text.compare(at, 3, "\xEF\xBF\xBE") == 0 || text.compare(at, 3, "\xEF\xBF\xBF") == 0) {
+      at += 2;
+      continue;
+    }
+    out += text[at];
+  }
+  return out;
+}
+
+}  // namespace
+
 xml_node add(xml_node parent, const char* name) {
   return parent.append_child(name);
 }
 xml_node add(xml_node parent, const char* name, const std::string& text) {
   xml_node node = parent.append_child(name);
-  node.text().set(text.c_str());
+  node.text().set(for_xml(text).c_str());
   return node;
 }
 xml_node add(xml_node parent, const char* name, std::int64_t number) {
   return add(parent, name, std::to_string(number));
 }
 void set(xml_node node, const char* name, const std::string& value) {
-  node.append_attribute(name).set_value(value.c_str());
+  node.append_attribute(name).set_value(for_xml(value).c_str());
 }
 
 namespace {

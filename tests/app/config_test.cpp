@@ -152,6 +152,14 @@ TEST(Config, PlacesFollowTheEnvironmentAndIgnoreRelativePaths) {
   EXPECT_EQ(places.socket, "/run/user/7/undersong/socket");
 }
 
+TEST(Config, WithoutHomeTheAccountSaysWhereItIsAndNothingIsKeptInTheWorkingFolder) {
+  for (const char* variable : {"HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"})
+    unsetenv(variable);
+  const Places places = default_places();
+  for (const auto& path : {places.config_file, places.takes_file, places.state_folder})
+    EXPECT_TRUE(path.empty() || path.is_absolute()) << path;
+}
+
 TEST(Config, AFileThatIsNotThereIsSaid) {
   const auto config = load_config("/nowhere/undersong.toml");
   ASSERT_FALSE(config);

@@ -35,6 +35,14 @@ TEST_F(DaemonTest, AClientsChordBecomesAMomentWithAlternativesAndATake) {
   EXPECT_FALSE(daemon.request(protocol::MarkTake{}));  // there is no take now, so the mark is refused
 }
 
+TEST_F(DaemonTest, TheProcessIsCalledAsItsProgram) {
+  start();
+  auto daemon = connect();
+  std::string name;
+  std::getline(std::ifstream("/proc/" + std::to_string(daemon_->id()) + "/comm"), name);
+  EXPECT_EQ(name, "undersongd");
+}
+
 TEST_F(DaemonTest, WishesReorderTheListAndHoldKeepsIt) {
   start();
   Connection daemon = connect();

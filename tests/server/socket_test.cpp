@@ -176,6 +176,16 @@ TEST(Requests, TheFileOfTakesIsCopiedAndBroughtBack) {
   EXPECT_EQ(take->summary.title, "");
 }
 
+TEST(Requests, ATitleCanTellATerminalNothing) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  ASSERT_TRUE(client.request(protocol::RenameTake{1, "quiet\x1b]52;c;cm0gLXJm\x07 song"}));
+  const auto takes = client.request(protocol::ListTakes{});
+  ASSERT_TRUE(takes);
+  EXPECT_EQ(takes->takes.at(0).title, "quiet\uFFFD]52;c;cm0gLXJm\uFFFD song");
+}
+
 TEST(Requests, TakesComeBackAsTheyWereKept) {
   Running running;
   running.keep({takes::take_begin(us(0), 1'790'000'000'000), takes::note(1, 60),

@@ -1,8 +1,14 @@
 // The web port with a real WebSocket client and plain HTTP.
 #include <gtest/gtest.h>
 
+#include <arpa/inet.h>
+#include <netinet/in.h>
+#include <sys/syscall.h>
+#include <sys/wait.h>
+
 #include <fstream>
 
+#include "daemon/server/peer_user.h"
 #include "daemon/server/web_guard.h"
 #include "tests/server/server_fixture.h"
 #include "tests/server/web_client.h"
@@ -106,6 +112,18 @@ TEST(BeyondLoopback, NeedsATokenToListenAndToSpeak) {
   EXPECT_EQ(code(R"({"jsonrpc":"2.0","id":1,"method":"status.get"})"), 0);
 }
 
+TEST(BeyondLoopback, ATokenThatCouldBeGuessedIsRefusedAndABetterOneNamed) {
+  WebOptions open;
+  open.address = "0.0.0.0";
+  PairingOptions options;
+  options.token = "fifteen letters";
+  Running refused(open, options);
+  ASSERT_TRUE(refused.server->page_trouble());
+  const std::string why = refused.server->page_trouble()->message;
+  EXPECT_NE(why.find("fewer than 16 characters"), std::string::npos) << why;
+  EXPECT_NE(why.find("one that can't is "), std::string::npos) << why;
+}
+
 // 127.0.0.2 is an address of this machine too, and stands for one of the network.
 TEST(BeyondLoopback, IsCalledByTheAddressThatWasReachedAndByNoOther) {
   WebOptions everywhere;
@@ -193,6 +211,81 @@ TEST(Http, SurvivesWhatIsNotHttp) {
     while (!ignored) socket.read_some(asio::buffer(answer), ignored);
   }
   EXPECT_EQ(get(port, "/").result_int(), 200u);
+}
+
+TEST(Http, ConnectionsThatSayNothingKeepNobodyOut) {
+  Running running(WebOptions{});
+  const auto port = running.server->web_port();
+  asio::io_context io;
+  std::vector<asio::ip::tcp::socket> silent;
+  for (int i = 0; i < 100; ++i) silent.emplace_back(io).connect({asio::ip::make_address("127.0.0.1"), port});
+  EXPECT_EQ(get(port, "/").result_int(), 200u);
+  Browser browser;
+  EXPECT_EQ(browser.shake(port, at("127.0.0.1", port), "http://" + at("127.0.0.1", port)), 101);
+}
+
+// The first line of the answer to a request for `target`, made by a process of another user: nobody.
+std::string as_nobody(std::uint16_t port, const std::string& request) {
+  int from[2];
+  EXPECT_EQ(::pipe(from), 0);
+  const pid_t child = ::fork();
+  if (child == 0) {
+    char answer[64] = "no connection";
+    sockaddr_in to{};
+    to.sin_family = AF_INET;
+    to.sin_port = htons(port);
+    to.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    const int out =
+        ::syscall(SYS_setresuid, 65534, 65534, 65534) == 0 ? ::socket(AF_INET, SOCK_STREAM, 0) : -1;
+    if (out >= 0 && ::connect(out, reinterpret_cast<const sockaddr*>(&to), sizeof to) == 0 &&
+        ::send(out, request.data(), request.size(), MSG_NOSIGNAL) > 0)
+      (void)!::recv(out, answer, sizeof answer - 1, 0);
+    (void)!::write(from[1], answer, std::strlen(answer));
+    ::_exit(0);
+  }
+  ::close(from[1]);
+  char answer[64] = {};
+  (void)!::read(from[0], answer, sizeof answer - 1);
+  ::close(from[0]);
+  ::waitpid(child, nullptr, 0);
+  const std::string line(answer);
+  return line.substr(0, line.find('\r'));
+}
+
+TEST(OtherUsersOfThisMachine, AreRefusedByThePageAsByTheSocket) {
+  Running running(WebOptions{});
+  const auto port = running.server->web_port();
+  EXPECT_EQ(get(port, "/").result_int(), 200u);
+  if (::geteuid() != 0) return;  // only root can be somebody else
+  const std::string host = "Host: " + at("127.0.0.1", port) + "\r\n";
+  EXPECT_EQ(as_nobody(port, "GET / HTTP/1.1\r\n" + host + "\r\n"), "HTTP/1.1 403 Forbidden");
+  EXPECT_EQ(as_nobody(port, "GET /socket HTTP/1.1\r\n" + host +
+                                "Connection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n"
+                                "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"),
+            "HTTP/1.1 403 Forbidden");
+}
+
+TEST(OtherUsersOfThisMachine, AreFoundInTheTableOfTheKernel) {
+  const asio::ip::tcp::endpoint theirs(asio::ip::make_address("127.0.0.1"), 40962),
+      ours(asio::ip::make_address("127.0.0.1"), 8344), six(asio::ip::make_address("::1"), 40962),
+      our_six(asio::ip::make_address("::1"), 8344);
+  const std::string head =
+      "  sl  local_address rem_address   st tx_queue rx_queue tr tm->when retrnsmt   uid  timeout inode\n";
+  const std::string rest = " 00000000:00000000 00:00000000 00000000  ";
+  const std::string four = "   7: 0100007F:A002 0100007F:2098 01" + rest;
+  EXPECT_EQ(owner_in(head + four + "1000        0 81234 1 0 20 4 30 10 -1\n", theirs, ours), 1000u);
+  EXPECT_FALSE(owner_in(head + four + "0        0 0 1 0 20 4 30 10 -1\n", theirs, ours))
+      << "whoever has closed it already is not root";
+  EXPECT_FALSE(owner_in(head + four + "1000        0 81234 1 0\n", ours, theirs)) << "our own end";
+  EXPECT_FALSE(owner_in(head, theirs, ours));
+  EXPECT_EQ(owner_in("   0: 0000000000000000FFFF00000100007F:A002 0000000000000000FFFF00000100007F:2098 01" +
+                         rest + "1001        0 5 1\n",
+                     theirs, ours),
+            1001u);
+  EXPECT_EQ(owner_in("   0: 00000000000000000000000001000000:A002 00000000000000000000000001000000:2098 01" +
+                         rest + "1002        0 5 1\n",
+                     six, our_six),
+            1002u);
 }
 
 TEST(Http, APortThatIsTakenIsSaid) {
