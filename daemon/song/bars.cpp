@@ -8,6 +8,8 @@ namespace {
 
 // Longer bars are split, because with beats of more than four seconds ticks would be coarse.
 constexpr Micros kLongestBar{16'000'000};
+// A file may be silent for years. A longer silence is written as so many bars, which are longer then.
+constexpr std::int64_t kMostSilentBars = 1000;
 
 double usual_interval(const std::vector<takes::Beat>& beats) {
   std::vector<double> gaps;
@@ -63,9 +65,10 @@ Bars by_chords(const takes::HeardTake& take, Micros end) {
   std::vector<Anchor> anchors;
   Ticks at;
   const auto stretch = [&](Micros from, Micros to) {
-    const auto parts = 1 + (to - from) / kLongestBar;
+    const auto parts = std::min(1 + (to - from) / kLongestBar, kMostSilentBars);
+    const Micros each = (to - from) / parts, rest = (to - from) % parts;
     for (std::int64_t i = 0; i < parts; ++i) {
-      anchors.push_back({from + (to - from) * i / parts, at});
+      anchors.push_back({from + each * i + rest * i / parts, at});
       out.bars.push_back({at, 4});
       out.free.push_back(true);
       at += 4 * kBeat;
@@ -123,7 +126,8 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
   out.seconds_a_beat = usual_interval(beats);
   if (found.feel.division == 2) out.swing = static_cast<double>(found.feel.swing);
   const auto whole_beats = [&](Micros length) {
-    return std::max<std::int64_t>(1, std::llround(seconds(length) / out.seconds_a_beat));
+    return std::clamp<std::int64_t>(std::llround(seconds(length) / out.seconds_a_beat), 1,
+                                    kMostSilentBars * out.meter);
   };
   std::vector<Anchor> anchors;
   std::vector<Ticks> downbeats;
@@ -159,6 +163,11 @@ Bars bars_of(const takes::HeardTake& take, const takes::Beats& found, const std:
     anchors.push_back({beats[i].at, at});
   }
   out.map = BeatMap(anchors);
+  const std::int64_t most = at / kBeat + kMostSilentBars * out.meter;
+  if (out.map.beats_at(end) > static_cast<double>(most)) {
+    anchors.push_back({end, most * kBeat});
+    out.map = BeatMap(std::move(anchors));
+  }
   Ticks last = Ticks(480 * std::max<std::int64_t>(
                                at / kBeat + 1, static_cast<std::int64_t>(std::ceil(out.map.beats_at(end)))));
   // Bars: first an incomplete one if the first downbeat leaves one, then from downbeat to downbeat.
