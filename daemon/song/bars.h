@@ -3,8 +3,8 @@
 //
 // Where there is a pulse, each beat of the take becomes one written beat, at its own time. Silences and free
 // passages between two stretches of pulse get as many beats as needed for the bars to continue. What comes
-// before the first beat is a lead-in. A silence of more than a thousand bars is written as a thousand. Where there is no pulse, each chord change begins a bar; a very long
-// chord gets several.
+// before the first beat is a lead-in. A silence of more than a thousand bars is written as a thousand. Where
+// there is no pulse, each chord change begins a bar; a very long chord gets several.
 //
 // Units: Ticks and Micros, both from the beginning of the take.
 // Threads: pure functions; call them from any thread.

@@ -2,6 +2,9 @@
 // compares it with the floor: the same number of bytes through a queue, an Asio thread and a Unix socket
 // without any analysis. Both alternate in one run.
 //
+// Messages that wait together are answered by one moment with the time of the last; the others of them are
+// counted as "in a later moment".
+//
 // usage: taskset -c 1 latency_bench [SECONDS]
 //
 // Run it on one core if idle cores of the machine wake late; then the figures are steady.
@@ -295,8 +298,9 @@ int main(int argc, char** argv) {
     server->stop();
 
     Figures alone{std::move(analysis_micros)};
-    fmt::print("{} messages, 200 a second; {} bytes a moment, at least {} alternatives; {} unanswered\n",
-               messages, line_bytes.load(), fewest, sent_real.size());
+    fmt::print(
+        "{} messages, 200 a second; {} bytes a moment, at least {} alternatives; {} in a later moment\n",
+        messages, line_bytes.load(), fewest, sent_real.size());
     fmt::print("{:<28} {:>9} {:>9} {:>9}\n", "microseconds", "p50", "p99", "p99.9");
     const auto row = [](const char* name, Figures& f) {
       fmt::print("{:<28} {:>9.0f} {:>9.0f} {:>9.0f}\n", name, f.at(.5), f.at(.99), f.at(.999));
