@@ -6,39 +6,13 @@
 
 #include "daemon/listen/pulse.h"
 #include "daemon/takes/corrected_beats.h"
+#include "tests/fuzz/bytes.h"
 
 using namespace undersong;
+using fuzz::Bytes;
+using fuzz::must;
 
 namespace {
-
-struct Bytes {
-  const std::uint8_t* at;
-  const std::uint8_t* end;
-  bool empty() const { return at == end; }
-  std::uint8_t byte() { return empty() ? 0 : *at++; }
-  std::int64_t word() {
-    std::int64_t out = 0;
-    for (int i = 0; i < 8; ++i)
-      out = static_cast<std::int64_t>(static_cast<std::uint64_t>(out) << 8 | byte());
-    return out;
-  }
-  // Usually a short step forward from `now`; rarely any time at all.
-  Micros time(Micros now) {
-    const int kind = byte();
-    if (kind == 255) return Micros(word());
-    if (kind == 254) return Micros::min();
-    if (kind == 253) return Micros::max();
-    if (kind > 240)
-      return Micros(static_cast<std::int64_t>(static_cast<std::uint64_t>(now.count()) +
-                                              static_cast<std::uint64_t>(kind - 247) * 1'000'000));
-    return Micros(static_cast<std::int64_t>(static_cast<std::uint64_t>(now.count()) +
-                                            static_cast<std::uint64_t>(kind) * 10'000));
-  }
-};
-
-void must(bool holds) {
-  if (!holds) std::abort();
-}
 
 void live(Bytes& in) {
   listen::Pulse pulse;

@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Writes the inputs that the fuzzers begin with: examples of valid input, from the tree and from this file.
 
-usage: examples.py FOLDER      writes FOLDER/smf, /rpc, /question and /beat, one file for each example
+usage: examples.py FOLDER      writes FOLDER/smf, /rpc, /question and so on, one file for each example
 """
-import pathlib, re, struct, sys
+import pathlib, re, struct, sys, zlib
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 
@@ -50,8 +50,55 @@ def beat():
     yield bytes([255, 0, 4] + [20, 60, 40, 50] * 8)                          # a few notes
 
 
+def loop():
+    """Steps as loop_fuzz.cpp reads them: rounds of chords, single notes, the pedal, and whole MIDI files."""
+    yield bytes([0, 210, 0, 3, 3, 14])                                       # three rounds of four chords
+    yield bytes([0, 220, 2, 2, 5, 7] + [20, 76, 70, 10, 76, 0] * 12)         # a vamp, and a tune after it
+    yield bytes([0, 230, 5, 3, 2, 11, 251, 230, 5, 3, 2, 11, 250])           # the same, with the pedal
+    yield bytes([0] + [60, 48, 70, 20, 48, 0, 0, 52, 70, 20, 52, 0] * 20)
+    yield bytes([0] + [5, 60, 70] * 30)                                      # keys that are never let go
+    yield from (b'\x03' + file for file in smf())
+
+
+def sketch():
+    """The demo's song, and sketches that use every key that sketch.h names."""
+    yield (ROOT / 'configs' / 'demo_song.toml').read_bytes()
+    section = '[[section]]\nname = "Verse"\nkind = "verse"\nsource = "rounds.mid"\n'
+    yield section.encode()
+    for more in ('label = "A"\nrepeats = 2\nlayers = ["melody", "chords"]', 'passes = [3, 1]\ntranspose = -2\nkey = "Am"',
+                 'span = [1.5, 9.0]\nmeter = 3\nfeel = "swing"', 'chords = ["Am9", "D7", "G/B", "Cmaj7"]',
+                 'chords = "Cm7 . Ab | G7"\nrepeats = 1', 'reharmonise = 3\ntempo = 140\ndynamics = "mf"',
+                 'tune = 2\nlyrics = ["first verse", "sec-ond verse"]', 'begins = "segno"\nends = "D.S. al coda"',
+                 'ritardando = true\nfermata = true\nlyrics = "one line"'):
+        yield ('title = "Evening"\ntempo = 92\nfeel = "straight"\ncount_in = 1\n' + section + more + '\n').encode()
+    yield (section + section.replace('source = "rounds.mid"', 'take = 3').replace('verse', 'chorus') + 'begins = "coda"\n').encode()
+
+
+def line():
+    """Stored lines as line_fuzz.cpp reads them (kind - 1, take, time, size, data), rows, and spill files."""
+    def stored(kind, data, take=1, time=10): return bytes([kind - 1, take, time, len(data)]) + data
+    chord = b'{"root":5,"root_name":"F","quality":"maj7","family":"major","bass":5,"harte":"F:maj7"}'
+    lines = [stored(1, b'1790000000000'), stored(2, b'\x00\x90<F'), stored(3, chord), stored(2, b'\x00\x80<\x00'),
+             stored(4, b'{"tonic":"F","mode":"major","harte":"F:major","confidence":0.5}'), stored(8, b'this turn'),
+             stored(10, b'C:min7'), stored(22, b'6'), stored(15, b'{"word":"tap","interval":500000,"meter":4,"beat":0}'),
+             stored(17, b'{"pass":1}'), stored(19, b'{"port":2,"name":"Stage keys","events":3}'), stored(9, b'silence')]
+    yield b'\x02' + b''.join(lines)
+    for each in lines: yield b'\x02' + each
+    yield b'\x00' + bytes([1, 2, 3, 60, 16, 0] * 3)
+    yield b'\x00' + bytes([2, 10, 60, 20, 64])
+    text = ['store - take 0 token 0f3a path /tmp/x', '2 83490112 %00%90L%4A', 'end 1']
+    yield b'\x01undersong-waiting 1\n' + ''.join('%08x %s\n' % (zlib.crc32(each.encode()), each) for each in text).encode()
+
+
+def request():
+    """Every request that PROTOCOL.md shows, of a take that is there."""
+    for each in rpc(): yield each.replace(b'"take":12', b'"take":1').split(b'\n')[0]
+    yield (b'{"jsonrpc":"2.0","id":1,"method":"beat.correct","params":{"what":"twice"}}\n'
+           b'{"jsonrpc":"2.0","id":2,"method":"beat.correct","params":{"what":"half","take":1,"at":30000000}}')
+
+
 def main(folder):
-    for make in (smf, rpc, question, beat):
+    for make in (smf, rpc, question, beat, loop, sketch, line, request):
         into = pathlib.Path(folder) / make.__name__
         into.mkdir(parents=True, exist_ok=True)
         for i, example in enumerate(make()): (into / ('example-%03d' % i)).write_bytes(example)
