@@ -50,8 +50,8 @@ void Pulse::tell(Micros beat, Micros at, Micros interval, float confidence, Beat
     place = positive(count_ + corrections_.shift, meter);
   } else if (corrections_.meter && *corrections_.meter != meter) {
     meter = *corrections_.meter;
-    place = positive(place, meter);
   }
+  place = positive(place, meter);  // the tracker counts in its own meter
   const ToldBeat told{beat, at, interval, place, meter, source, barred};
   history_[told_++ % kHistory] = told;
   if (size_ == kWaiting) first_ = (first_ + 1) % kWaiting, --size_;

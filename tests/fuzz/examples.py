@@ -47,6 +47,10 @@ def beat():
     yield bytes([0, 15, 0, 60, 10, 10, 3, 9, 10, 6, 10, 7, 10, 8, 10, 11, 20])  # taps, then every correction
     yield bytes([0, 12, 0, 4, 14, 0, 60, 14, 0, 60, 12, 0, 6, 13, 5, 7, 8, 0])  # a clock that starts, runs and stops
     yield bytes([1, 3, 0, 8] + [1, 50, 0, 50] * 4 + [10, 0, 40, 4, 0, 10, 3, 40, 3, 0])  # stored beats with lines
+    # A meter said before the first beat was shown: a beat was then told with a place outside its bar.
+    yield bytes.fromhex('00003c301e003c371e003c301e003c3000371e3c1e003c381e003c000f000564056405643c0a0a01090a060a0745000a0b3c371e003c30'
+                        '3c371e003c301e003c371e003c301e003c37311e003c371e003c301e003c371e003cffffdf29371e003c301e003c371e00371e003c301e'
+                        '003c601e003c311e003c371e003c301e003c371e003c301e003c37d8ffc32fe1ffc3c81e00003c371e003c301e003c003c3c30')
     yield bytes([255, 0, 4] + [20, 60, 40, 50] * 8)                          # a few notes
 
 
