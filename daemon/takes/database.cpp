@@ -545,8 +545,8 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
     if (kind == LineKind::kRestore) set("deleted", "0");
     group.commit();
     if (kind == LineKind::kUnmark && !counted) --counts_.marks;
-    if (shelf_ && kind == LineKind::kDelete) shelf_->erase(take);
-    if (shelf_ && kind == LineKind::kRestore) fill_find_shelf(file_, *shelf_, take - 1, 1);
+    if (kind == LineKind::kDelete) desk_->erase(take);
+    if (kind == LineKind::kRestore) desk_->read(take);
     if (index_ && (kind == LineKind::kDelete || kind == LineKind::kRestore))
       for (IndexedTake& indexed : *index_)
         if (indexed.take == take) indexed.deleted = kind == LineKind::kDelete;

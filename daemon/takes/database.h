@@ -25,6 +25,7 @@
 #include "daemon/base/result.h"
 #include "daemon/takes/bring.h"
 #include "daemon/takes/digest.h"
+#include "daemon/takes/find_desk.h"
 #include "daemon/takes/find_takes.h"
 #include "daemon/takes/log_line.h"
 #include "daemon/takes/moment_matcher.h"
@@ -113,11 +114,13 @@ class Database {
   void erase_own(std::int64_t utc_ms);
   // The takes that hold what somebody played, best first. Deleted takes are left out, and so is the one that
   // is being played.
-  FoundPlaces find_places(const FindQuery& query);
+  FoundPlaces find_places(const FindQuery& query) { return desk_->find(query); }
+  // The same for another thread; it may outlive the database.
+  std::shared_ptr<FindDesk> desk() const { return desk_; }
   // Makes the find prints of up to `most` takes that have none, the newest first. Returns how many are left.
   std::uint64_t make_find_prints(std::size_t most);
   // Reads up to `most` more find prints, so that the first question need not wait. True once all are there.
-  bool fill_shelf(std::size_t most);
+  bool fill_shelf(std::size_t most) { return desk_->fill(most); }
   // Adds a take that was played elsewhere, all or nothing. The take being played goes on.
   Brought bring(const BroughtTake& take);
   // The take with these notes, if there is one; also a deleted one.
@@ -132,6 +135,13 @@ class Database {
   std::optional<std::string> kept_answer(TakeId take, const std::string& name);
   // Takes that go round the same chords, most alike first.
   std::vector<FoundPlace> similar(TakeId take);
+  // In two steps, for another thread: what is looked for, and which of the found takes are similar.
+  struct SimilarQuestion {
+    FindQuery query;
+    float least = 0;  // score
+  };
+  std::optional<SimilarQuestion> similar_to(TakeId take);
+  static std::vector<FoundPlace> similar_of(const SimilarQuestion& question, FoundPlaces found);
   FoundDigest digest(const DigestSearch& search);
 
   // Lines that were read from this file and are not what was written, and so were left out.
@@ -169,7 +179,8 @@ class Database {
     bool deleted = false;
     std::vector<Indexed> statements;
   };
-  explicit Database(SQLite::Database&& file) : file_(std::move(file)) {}
+  explicit Database(SQLite::Database&& file)
+      : file_(std::move(file)), desk_(std::make_shared<FindDesk>(file_.getFilename())) {}
   void migrate(First first);
   void examine();
   Line line_of(SQLite::Statement& row, bool& sound);
@@ -222,6 +233,7 @@ class Database {
   } counts_;  // of the open take, since the file was last updated
 
   SQLite::Database file_;
+  std::shared_ptr<FindDesk> desk_;  // find prints
   State state_;
   std::uint64_t device_ = 0, inode_ = 0;
   std::uint64_t damaged_ = 0;
@@ -230,8 +242,6 @@ class Database {
   std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
   std::optional<std::uint64_t> unheard_;             // cached count
   std::optional<std::vector<IndexedTake>> index_;    // all digests, by take; read on first use
-  std::unique_ptr<FindShelf> shelf_;                 // find prints; read on first use
-  std::optional<TakeId> shelved_;                    // the last that was read; nullopt: all were
   std::string id_;
 };
 

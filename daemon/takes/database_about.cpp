@@ -256,18 +256,27 @@ void Database::keep_judgement(TakeId take, const Judgement& said) {
   keep.exec();
 }
 
-std::vector<FoundPlace> Database::similar(TakeId take) {
+std::optional<Database::SimilarQuestion> Database::similar_to(TakeId take) {
   const auto kept = about(take);
-  if (!kept || kept->loops.empty()) return {};
+  if (!kept || kept->loops.empty()) return std::nullopt;
   const FindPrint own = find_lines(take);
   FindQuery query;
   query.print.chords = rounds_of(kept->loops.front(), own.chords);
   query.of = take;
   const auto itself = ProgressionFinder(query.print.chords).find(own.chords, -1e9f);
-  if (query.print.chords.size() < 2 || itself.empty()) return {};
-  FoundPlaces found = find_places(query);
+  if (query.print.chords.size() < 2 || itself.empty()) return std::nullopt;
+  return SimilarQuestion{std::move(query), kSimilar * itself.front().score};
+}
+
+std::vector<FoundPlace> Database::similar(TakeId take) {
+  const auto question = similar_to(take);
+  if (!question) return {};
+  return similar_of(*question, find_places(question->query));
+}
+
+std::vector<FoundPlace> Database::similar_of(const SimilarQuestion& question, FoundPlaces found) {
   std::erase_if(found.places, [&](const FoundPlace& place) {
-    return place.found.as != FoundAs::kChords || place.found.score < kSimilar * itself.front().score;
+    return place.found.as != FoundAs::kChords || place.found.score < question.least;
   });
   if (found.places.size() > kMostSimilar) found.places.resize(kMostSimilar);
   return std::move(found.places);

@@ -10,8 +10,6 @@
 namespace undersong::takes {
 namespace {
 
-constexpr std::size_t kShelfAtOnce = 1000;
-
 std::int64_t signed_of(std::uint64_t n) {
   return static_cast<std::int64_t>(n);
 }
@@ -48,22 +46,9 @@ void Database::keep_find_print(TakeId take) {
   all.bind(1, signed_of(take));
   all.bind(2, packed.data(), static_cast<int>(packed.size()));
   all.exec();
-  if (!shelf_ || about->deleted) return;
+  if (about->deleted) return;
   print.notes.clear();
-  shelf_->put({take, std::move(print)});
-}
-
-bool Database::fill_shelf(std::size_t most) {
-  if (!shelf_) shelf_ = std::make_unique<FindShelf>(), shelved_ = 0;
-  if (!shelved_) return true;
-  const TakeId last = fill_find_shelf(file_, *shelf_, *shelved_, most);
-  shelved_ = last == 0 ? std::nullopt : std::optional(last);
-  return !shelved_;
-}
-
-FoundPlaces Database::find_places(const FindQuery& query) {
-  while (!fill_shelf(kShelfAtOnce)) continue;
-  return find_on_shelf(file_, *shelf_, query);
+  desk_->put({take, std::move(print)});
 }
 
 std::uint64_t Database::make_find_prints(std::size_t most) {
@@ -83,7 +68,7 @@ std::uint64_t Database::make_find_prints(std::size_t most) {
     for (std::size_t i = 0; i < now; ++i) keep_find_print(missing[i]);
     group.commit();
   } catch (...) {
-    shelf_.reset();
+    desk_->forget();
     throw;
   }
   return missing.size() - now;

@@ -116,7 +116,7 @@ std::vector<Database::IndexedTake>& Database::all_indexed() {
 }
 
 void Database::forget_index() {
-  shelf_.reset();
+  desk_->forget();
   kinds_.clear();
   index_.reset();
   unheard_.reset();

@@ -34,11 +34,24 @@ float compared(const FindChord& asked, int roots_apart, harmony::PitchClassSet t
   return apart + (x == y ? kSameThird : x == 0 || y == 0 ? kOpenThird : kOtherThird);
 }
 
+// Logarithms of lengths, which are asked for millions of times.
+double log_of(FindTime length) {
+  static const std::vector<double> kLogs = [] {
+    std::vector<double> out(1 << 13);
+    for (std::size_t i = 0; i < out.size(); ++i)
+      out[i] = std::log(static_cast<double>(std::max<std::size_t>(1, i)));
+    return out;
+  }();
+  const auto at = static_cast<std::size_t>(std::max(1, length));
+  return at < kLogs.size() ? kLogs[at] : std::log(static_cast<double>(length));
+}
+
 }  // namespace
 
 ProgressionFinder::ProgressionFinder(std::span<const FindChord> progression) {
   progression = progression.first(std::min(progression.size(), kLongestProgression));
   asked_.assign(progression.begin(), progression.end());
+  ways_ = std::min(kMostWays, kMostMerged * asked_.size() + 1);
   agreements_.assign(asked_.size() * kKinds, std::nanf(""));
 }
 
@@ -50,9 +63,15 @@ float ProgressionFinder::agreement(std::size_t asked, const FindChord& heard) {
 }
 
 // A quick look: are enough of the roots there, in order, with at most one chord of the take between them?
-bool ProgressionFinder::roots_there(std::size_t begin, int shift) const {
+bool ProgressionFinder::roots_there(std::size_t begin, int shift) {
+  ++steps_;
   std::size_t missing = 0, at = begin;
-  const std::size_t most = 1 + asked_.size() / 6;
+  // No more than make the place too bad to be wanted.
+  const float allowed =
+      (kByChance + kSameTones) * static_cast<float>(asked_.size()) - (best_ - kNearlyAsGood);
+  if (allowed < 0) return false;
+  const std::size_t most = std::min<std::size_t>(
+      1 + asked_.size() / 6, 1 + static_cast<std::size_t>(allowed / (kSameTones - kSharedTones)));
   for (std::size_t i = 0; i < asked_.size(); ++i) {
     const int root = (asked_[i].root + shift) % 12;
     std::size_t j = at;
@@ -70,6 +89,7 @@ bool ProgressionFinder::roots_there(std::size_t begin, int shift) const {
 
 // `log_rate`: the mean of `known` chords so far.
 void ProgressionFinder::go(std::size_t i, std::size_t k, float score, double log_rate, int known) {
+  ++steps_;
   if (i == asked_.size()) {
     score += kOtherTempo * static_cast<float>(std::abs(log_rate));
     if (!here_ || score > here_->score)
@@ -80,20 +100,19 @@ void ProgressionFinder::go(std::size_t i, std::size_t k, float score, double log
   // Even if all that is left agreed, it would not be better. And another way that got here was better.
   const float most = score + (kByChance + kSameTones) * static_cast<float>(asked_.size() - i);
   if (most <= best_ - kNearlyAsGood || (here_ && most <= here_->score)) return;
-  float& reached = reached_[i * kMostWays + (k - begin_)];
+  float& reached = reached_[i * ways_ + (k - begin_)];
   if (score <= reached - 0.3f) return;
   reached = std::max(reached, score);
   FindTime length = 0;
   float weighted = 0;
-  const std::size_t last = std::min({heard_.size(), k + kMostMerged, begin_ + kMostWays - 1});
+  const std::size_t last = std::min({heard_.size(), k + kMostMerged, begin_ + ways_ - 1});
   for (std::size_t end = k + 1; end <= last; ++end) {
     const FindChord& joined = heard_[end - 1];
     length += joined.length;
     weighted += agreement(i, joined) * static_cast<float>(joined.length);
     float now = score + kByChance + weighted / static_cast<float>(std::max(1, length)) +
                 kMerged * static_cast<float>(end - k - 1);
-    const double ratio = std::log(static_cast<double>(std::max(1, length)) /
-                                  static_cast<double>(std::max(1, asked_[i].length)));
+    const double ratio = log_of(length) - log_of(asked_[i].length);
     double rate = ratio;
     if (known == 0) {
       if (std::abs(ratio) > kWidestTempo) continue;
@@ -111,7 +130,7 @@ void ProgressionFinder::go(std::size_t i, std::size_t k, float score, double log
 void ProgressionFinder::from(std::size_t begin, int shift) {
   begin_ = begin;
   shift_ = shift;
-  reached_.assign(asked_.size() * kMostWays, -1e9f);
+  reached_.assign(asked_.size() * ways_, -1e9f);
   go(0, begin, 0, 0, 0);
 }
 

@@ -1,10 +1,14 @@
 #include "daemon/takes/find_reader.h"
-#include "daemon/takes/row_text.h"
 
+#include <sqlite3.h>
+
+#include <algorithm>
 #include <limits>
+#include <optional>
 
 #include "daemon/takes/about_reader.h"
 #include "daemon/takes/database.h"
+#include "daemon/takes/row_text.h"
 
 namespace undersong::takes {
 namespace {
@@ -58,7 +62,10 @@ std::uint64_t count_unprinted(SQLite::Database& file) {
 }
 
 FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const FindQuery& query,
-                          const FindEffort& effort) {
+                          std::optional<FindEffort> effort) {
+  // One transaction, so that the file is locked once and the pages that were read stay good.
+  std::optional<SQLite::Transaction> reading;
+  if (sqlite3_get_autocommit(file.getHandle())) reading.emplace(file);
   SQLite::Statement notes(file, "SELECT notes FROM find_notes WHERE take = ?");
   const auto read_notes = [&](TakeId take) -> std::optional<std::vector<FindNote>> {
     notes.reset();
@@ -70,7 +77,8 @@ FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const 
   FoundPlaces out;
   SQLite::Statement about(file, "SELECT title, begin_utc_ms FROM takes WHERE take = ?");
   AboutReader names(file);
-  for (FoundTake& found : find_takes(query, shelf, read_notes, kMostFoundTakes, effort)) {
+  for (FoundTake& found :
+       find_takes(query, shelf, read_notes, kMostFoundTakes, effort.value_or(usual_effort(shelf.size())))) {
     about.reset();
     about.bind(1, signed_of(found.take));
     if (!about.executeStep()) continue;
@@ -79,7 +87,11 @@ FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const 
     if (place.title.empty()) place.content = names.content(found.take);
   }
   out.takes = shelf.size();
-  out.unprinted = count_unprinted(file);
+  // To look at every print for its version would take longer than the search.
+  SQLite::Statement ended(file, "SELECT count(*) FROM takes WHERE deleted = 0 AND ended IS NOT NULL");
+  ended.executeStep();
+  const auto count = static_cast<std::uint64_t>(ended.getColumn(0).getInt64());
+  out.unprinted = count - std::min(count, out.takes);
   return out;
 }
 

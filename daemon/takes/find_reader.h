@@ -14,6 +14,7 @@
 
 #include <filesystem>
 #include <memory>
+#include <optional>
 
 #include "daemon/base/result.h"
 #include "daemon/takes/find_takes.h"
@@ -25,7 +26,7 @@ std::unique_ptr<FindShelf> read_find_shelf(SQLite::Database& file);
 // Puts up to `most` of them on the shelf, those after `after`. The last that was read; 0: there are no more.
 TakeId fill_find_shelf(SQLite::Database& file, FindShelf& shelf, TakeId after, std::size_t most);
 FoundPlaces find_on_shelf(SQLite::Database& file, const FindShelf& shelf, const FindQuery& query,
-                          const FindEffort& effort = {});
+                          std::optional<FindEffort> effort = {});
 // Ended takes that are not deleted and have no print of this version.
 std::uint64_t count_unprinted(SQLite::Database& file);
 

@@ -1,7 +1,7 @@
 #include "daemon/takes/find_shelf.h"
 
 #include <algorithm>
-#include <bit>
+#include <array>
 #include <cmath>
 #include <limits>
 
@@ -21,8 +21,11 @@ constexpr FindTime kLongestThree = 600;
 constexpr FindTime kStretch = 128;
 // What is asked is a few seconds; more of it would say nothing new. Of its notes in threes, the rarest are
 // looked up until this many places have voted.
-constexpr std::size_t kMostVotes = 1'500'000;
+constexpr std::size_t kMostVotes = 4'000'000;
 constexpr int kFewestVotes = 2;
+constexpr std::size_t kLane = 16;
+// The least that is voted on at once: its votes, eight bytes a stretch, fit into a cache of 256 kilobytes.
+constexpr std::uint32_t kAtOnce = (1u << 14) * kStretch;
 constexpr FindTime kBetweenTakes = 3000;
 constexpr float kSkipped = 0.5f;  // what two chords with another between them count
 
@@ -103,41 +106,111 @@ void FindShelf::erase(TakeId take) {
   takes_.erase(found);
 }
 
-// For each stretch on the line of all takes, the notes of the tune that say its middle lies there, as bits.
-std::vector<std::uint64_t> FindShelf::votes(std::span<const FindNote> tune) const {
+// The places in the index of three notes of the tune, as they are walked through from take to take.
+struct FindShelf::Asked {
+  const Three *next = nullptr, *end = nullptr;
+  std::uint16_t shortest = 0, longest = 0;  // of three notes in a tempo that is tried
+  std::int32_t to_middle = 0;  // from the first note to the tune's middle, in 65,536ths of their length
+  std::uint8_t key = 0;        // of the first note
+  std::uint64_t note = 0;      // its bit
+};
+
+std::vector<FindShelf::Asked> FindShelf::asked_of(std::span<const FindNote> tune) const {
   const FindTime middle = tune[tune.size() / 2].at;
-  struct Asked {
-    const std::vector<Three>* there;
-    float length, to_middle;
-    std::size_t note;
-  };
-  std::vector<Asked> asked;
+  std::vector<Asked> out;
   for (std::size_t i = 0; i < tune.size(); ++i)
     for (std::size_t j = i + 1; j < std::min(i + 3, tune.size()); ++j)
       for (std::size_t k = j + 1; k < std::min(j + 3, tune.size()); ++k) {
         const int kind = kind_of(tune[i], tune[j], tune[k]);
         if (kind < 0) continue;
+        const double length = tune[k].at - tune[i].at;
+        Asked asked;
+        asked.shortest = static_cast<std::uint16_t>(std::ceil(kSlowest * length));
+        asked.longest = static_cast<std::uint16_t>(kFastest * length);
+        // What is farther away than this comes from a tune with long rests; it would not say where they end.
+        if (std::abs(middle - tune[i].at) > 60 * length) continue;
+        asked.to_middle = static_cast<std::int32_t>(65536 * ((middle - tune[i].at) / length));
+        asked.key = tune[i].key;
+        asked.note = std::uint64_t{1} << (i * kLane / std::max(tune.size(), kLane));
         const float longer = proportion(tune[i], tune[j], tune[k]);
         const int least = rhythm(longer / kUnsure), most = rhythm(longer * kUnsure);
-        for (int each = least; each <= most; ++each)
-          asked.push_back({&notes_[static_cast<std::size_t>(kind + each)],
-                           static_cast<float>(tune[k].at - tune[i].at),
-                           static_cast<float>(middle - tune[i].at), i});
+        for (int each = least; each <= most; ++each) {
+          const auto& there = notes_[static_cast<std::size_t>(kind + each)];
+          asked.next = there.data();
+          asked.end = there.data() + there.size();
+          if (!there.empty()) out.push_back(asked);
+        }
       }
-  std::stable_sort(asked.begin(), asked.end(),
-                   [](const Asked& a, const Asked& b) { return a.there->size() < b.there->size(); });
-  std::vector<std::uint64_t> out(end_ / kStretch + 2, 0);
-  std::size_t voted = 0;
-  for (const Asked& each : asked) {
-    if (each.there->empty()) continue;
-    voted += each.there->size();
-    if (voted > kMostVotes) break;
-    for (const Three& three : *each.there) {
-      const float rate = static_cast<float>(three.length) / each.length;
-      if (rate < static_cast<float>(kSlowest) || rate > static_cast<float>(kFastest)) continue;
-      const std::int64_t at = std::int64_t{three.at} + static_cast<std::int64_t>(rate * each.to_middle);
-      if (at < 0 || at >= std::int64_t{end_}) continue;
-      out[static_cast<std::size_t>(at / kStretch)] |= std::uint64_t{1} << each.note;
+  std::stable_sort(out.begin(), out.end(),
+                   [](const Asked& a, const Asked& b) { return a.end - a.next < b.end - b.next; });
+  std::size_t votes = 0, kept = 0;
+  while (kept < out.size() && votes < kMostVotes)
+    votes += static_cast<std::size_t>(out[kept].end - out[kept].next), ++kept;
+  out.resize(kept);
+  return out;
+}
+
+namespace {
+
+// How many bits each lane has.
+std::uint64_t counted(std::uint64_t lanes) {
+  lanes -= lanes >> 1 & 0x5555555555555555u;
+  lanes = (lanes & 0x3333333333333333u) + (lanes >> 2 & 0x3333333333333333u);
+  lanes = (lanes + (lanes >> 4)) & 0x0F0F0F0F0F0F0F0Fu;
+  return (lanes + (lanes >> 8)) & 0x001F001F001F001Fu;
+}
+int most_of(std::uint64_t counts) {
+  const auto lane = [counts](int n) { return static_cast<int>(counts >> n * 16 & 0x1F); };
+  return std::max(std::max(lane(0), lane(1)), std::max(lane(2), lane(3)));
+}
+int sum_of(std::uint64_t counts) {
+  return static_cast<int>(counts * 0x0001000100010001u >> 48);
+}
+
+}  // namespace
+
+// For each stretch on the line of all takes, the notes of the tune that say its middle lies there: four lanes
+// of sixteen bits, by the key in which they say so. Some takes after the other, so that the votes for them
+// stay in the processor's cache.
+std::vector<FindShelf::Stretch> FindShelf::voted(std::span<const FindNote> tune, std::size_t most) const {
+  auto asked = asked_of(tune);
+  std::vector<Stretch> out;
+  std::array<std::size_t, 3 * kLane + 1> of_score{};
+  int fewest = 2 * kFewestVotes;
+  std::vector<std::uint64_t> votes;
+  for (std::size_t slot = 0; slot < slots_.size();) {
+    const Time begin = slots_[slot].begin;
+    Time end = begin;
+    do end = ++slot < slots_.size() ? slots_[slot].begin : end_;
+    while (slot < slots_.size() && end - begin < kAtOnce);
+    const std::size_t stretches = (end - begin) / kStretch + 2;
+    votes.assign(stretches, 0);
+    for (Asked& each : asked)
+      for (; each.next != each.end && each.next->at < end; ++each.next) {
+        const Three& three = *each.next;
+        if (three.length < each.shortest || three.length > each.longest) continue;
+        const std::int32_t later =
+            static_cast<std::int32_t>(std::int64_t{three.length} * each.to_middle >> 16);
+        const std::size_t at = (three.at - begin + static_cast<std::uint32_t>(later)) / kStretch;
+        if (at < stretches) votes[at] |= each.note << ((three.key - each.key) & 3) * kLane;
+      }
+    for (std::size_t i = 1; i < stretches; ++i) {
+      const std::uint64_t both = counted(votes[i] | votes[i - 1]);
+      if (3 * sum_of(both) < fewest) continue;  // most of them
+      const int around = most_of(both);
+      if (3 * around < fewest) continue;
+      const int score = 2 * around + most_of(counted(votes[i]));
+      if (score < fewest) continue;
+      out.push_back({begin + static_cast<Time>(i * kStretch), score});
+      ++of_score[static_cast<std::size_t>(score)];
+      if (out.size() < 8 * most) continue;
+      // Enough are better than the worst of these.
+      std::size_t better = 0;
+      int score_of_last = 3 * kLane;
+      while ((better += of_score[static_cast<std::size_t>(score_of_last)]) < most) --score_of_last;
+      fewest = score_of_last;
+      std::erase_if(out, [&](const Stretch& each) { return each.score < fewest; });
+      std::fill_n(of_score.begin(), fewest, 0);
     }
   }
   return out;
@@ -150,29 +223,26 @@ std::vector<FindWindow> FindShelf::likely(std::span<const FindNote> tune, std::s
     for (const auto& [take, kept] : takes_) out.push_back({&kept.lines});
     return out;
   }
-  const auto voted = votes(tune);
-  std::vector<std::pair<int, std::uint32_t>>
-      best;  // votes with those of the stretch before, and alone; stretch
-  for (std::size_t i = 1; i + 1 < voted.size(); ++i) {
-    const int around = std::popcount(voted[i] | voted[i - 1]);
-    if (around >= kFewestVotes)
-      best.emplace_back(-2 * around - std::popcount(voted[i]), static_cast<std::uint32_t>(i));
-  }
+  auto best = voted(tune, most);
   if (best.size() > most) {
-    std::nth_element(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(most), best.end());
+    std::nth_element(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(most), best.end(),
+                     [](const Stretch& a, const Stretch& b) {
+                       return a.score != b.score ? a.score > b.score : a.at < b.at;
+                     });
     best.resize(most);
   }
-  std::sort(best.begin(), best.end(), [](const auto& a, const auto& b) { return a.second < b.second; });
-  const auto reach = static_cast<FindTime>(kFastest * (tune.back().at - tune.front().at)) + 2 * kStretch;
-  for (const auto& [votes, stretch] : best) {
-    const Time at = stretch * kStretch;
-    auto slot = std::upper_bound(slots_.begin(), slots_.end(), at,
+  std::sort(best.begin(), best.end(), [](const Stretch& a, const Stretch& b) { return a.at < b.at; });
+  const FindTime middle = tune[tune.size() / 2].at;
+  const auto before = static_cast<FindTime>(kFastest * (middle - tune.front().at)) + 2 * kStretch,
+             after = static_cast<FindTime>(kFastest * (tune.back().at - middle)) + 2 * kStretch;
+  for (const Stretch& each : best) {
+    auto slot = std::upper_bound(slots_.begin(), slots_.end(), each.at,
                                  [](Time time, const Placed& placed) { return time < placed.begin; });
     if (slot == slots_.begin() || !(--slot)->lines) continue;
-    const auto in_take = static_cast<FindTime>(at - slot->begin);
-    const FindWindow window{slot->lines, in_take - reach, in_take + reach};
+    const auto in_take = static_cast<FindTime>(each.at - slot->begin);
+    const FindWindow window{slot->lines, in_take - before, in_take + after, each.score};
     if (!out.empty() && out.back().take == window.take && out.back().to >= window.from)
-      out.back().to = window.to;
+      out.back().to = window.to, out.back().votes = std::max(out.back().votes, window.votes);
     else
       out.push_back(window);
   }

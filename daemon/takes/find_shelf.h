@@ -42,6 +42,7 @@ struct FindLines {
 struct FindWindow {
   const FindLines* take = nullptr;
   FindTime from = 0, to = kLongestFind;
+  int votes = 0;  // how likely; only as an order
 };
 
 class FindShelf {
@@ -75,7 +76,13 @@ class FindShelf {
   };
   void enter(std::span<const FindNote> line, Time begin, bool skipping);
   void enter(const FindNote& a, const FindNote& b, const FindNote& c, Time begin);
-  std::vector<std::uint64_t> votes(std::span<const FindNote> tune) const;
+  struct Asked;
+  std::vector<Asked> asked_of(std::span<const FindNote> tune) const;
+  struct Stretch {
+    Time at = 0;
+    int score = 0;
+  };
+  std::vector<Stretch> voted(std::span<const FindNote> tune, std::size_t most) const;
 
   std::map<TakeId, Kept> takes_;
   std::vector<Placed> slots_;  // by slot, so by time

@@ -83,11 +83,13 @@ void keep_first(std::vector<T>& all, std::size_t most, Before before) {
 
 // Where seeds lie, each place once. To follow every seed would take most of the time of a search.
 std::vector<Agreeing> seeded(std::span<const FindNote> tune, const std::vector<FindWindow>& windows,
-                             bool in_melody) {
+                             bool in_melody, std::size_t most) {
   const LineSeeds seeds(tune);
   const FindTime middle = tune[std::min(tune.size(), kLongestTune) / 2].at;
   std::vector<Agreeing> out, here;
   for (const FindWindow& window : windows) {
+    // A tune that goes up and down the same steps has seeds everywhere.
+    if (out.size() >= most) break;
     const FindLines* take = window.take;
     here.clear();
     const auto look = [&](const std::vector<FindNote>& whole, bool melody) {
@@ -139,7 +141,7 @@ std::vector<Likely> likely_places(std::span<const FindNote> tune, const std::vec
                                   bool in_melody, const FindEffort& effort) {
   std::vector<Likely> out;
   if (tune.empty()) return out;
-  auto followed = seeded(tune, windows, in_melody);
+  auto followed = seeded(tune, windows, in_melody, effort.seeds);
   keep_first(followed, effort.followed,
              [](const Agreeing& a, const Agreeing& b) { return a.seeds > b.seeds; });
   std::stable_sort(followed.begin(), followed.end(),
@@ -194,6 +196,8 @@ std::vector<FindWindow> windows_of(const FindQuery& query, std::span<const FindN
                                    const FindShelf& shelf, const FindEffort& effort) {
   auto out = shelf.likely(line, effort.windows);
   std::erase_if(out, [&](const FindWindow& each) { return each.take->take == query.of; });
+  std::stable_sort(out.begin(), out.end(),
+                   [](const FindWindow& a, const FindWindow& b) { return a.votes > b.votes; });
   return out;
 }
 
@@ -230,12 +234,13 @@ std::vector<FoundTake> as_passage(const FindQuery& query, const FindShelf& shelf
 std::vector<FoundTake> as_chords(const FindQuery& query, const FindShelf& shelf, const FindEffort& effort,
                                  std::size_t limit) {
   std::vector<FoundTake> out;
-  auto takes = shelf.likely(query.print.chords, effort.progressions);
+  auto takes = shelf.likely(query.print.chords, shelf.size());
   std::erase_if(takes, [&](const FindLines* each) { return each->take == query.of; });
   ProgressionFinder finder(query.print.chords);
   // The scores of the best takes so far, lowest on top: what can't come among them is not looked for in full.
   std::priority_queue<float, std::vector<float>, std::greater<>> best;
   for (const FindLines* take : takes) {
+    if (finder.steps() >= effort.chord_steps) break;
     std::vector<Place> places;
     for (const ChordFit& fit : finder.find(take->lines.chords, best.size() < limit ? -1e9f : best.top()))
       places.push_back({fit.score, fit.from, fit.to, {fit.shift, fit.rate, 0, 0}});
@@ -250,7 +255,7 @@ std::vector<FoundTake> as_chords(const FindQuery& query, const FindShelf& shelf,
 }  // namespace
 
 std::vector<FoundTake> find_takes(const FindQuery& query, const FindShelf& shelf, const ReadNotes& read_notes,
-                                  std::size_t limit, FindEffort effort) {
+                                  std::size_t limit, const FindEffort& effort) {
   std::map<TakeId, FoundTake> best;
   const auto add = [&](const std::vector<FoundTake>& found) {
     for (const FoundTake& each : found) {
@@ -264,9 +269,13 @@ std::vector<FoundTake> find_takes(const FindQuery& query, const FindShelf& shelf
   // A few notes of one voice may lie in a solo of another take by chance.
   const float sure = query.single_line ? static_cast<float>(query.print.notes.size()) : kSurePassage;
   std::erase_if(passages, [sure](const FoundTake& each) { return each.score < sure; });
+  // What is surely a passage of a take is not a progression that many takes share: these need less looking
+  // for.
+  FindEffort left = effort;
+  if (!passages.empty() && effort.chord_steps != SIZE_MAX) left.chord_steps /= 4;
   for (FoundTake& each : passages) each.score += kAbove;
   add(passages);
-  add(query.single_line ? as_tune(query, shelf, read_notes, effort) : as_chords(query, shelf, effort, limit));
+  add(query.single_line ? as_tune(query, shelf, read_notes, effort) : as_chords(query, shelf, left, limit));
   std::vector<FoundTake> out;
   for (const auto& [take, found] : best)
     if (found.score > 0) out.push_back(found);

@@ -44,18 +44,26 @@ struct FoundTake {
 };
 
 using ReadNotes = std::function<std::optional<std::vector<FindNote>>(TakeId)>;
+inline constexpr std::size_t kSmallStore = 1000;  // takes
 struct FindEffort {
-  std::size_t windows = 1000;      // of takes, compared by their lines
-  std::size_t progressions = 600;  // takes compared by their chords
-  std::size_t followed = 30'000;   // places where a line is followed
-  std::size_t places = 600;        // looked at with all notes
+  std::size_t windows = 1500;         // places in takes, compared by their lines
+  std::size_t chord_steps = 800'000;  // of comparing chords, those first that share most
+  std::size_t seeds = 60'000;         // of a line in the most likely places
+  std::size_t followed = 16'000;      // places where a line is followed
+  std::size_t places = 200;           // looked at with all notes
 };
 // Tries every take: what the index leaves out is measured against it.
-inline constexpr FindEffort kEveryTake{SIZE_MAX, SIZE_MAX, SIZE_MAX, 600};
+inline constexpr FindEffort kEveryTake{SIZE_MAX, SIZE_MAX, SIZE_MAX, SIZE_MAX, 600};
+
+// What fits into a tenth of a second with as many takes; a store of a thousand is looked through as a whole.
+constexpr FindEffort usual_effort(std::size_t takes) {
+  if (takes > kSmallStore) return {};
+  return {SIZE_MAX, SIZE_MAX, SIZE_MAX, 30'000, 600};
+}
 
 // Best first, each take once, at most `limit`.
 std::vector<FoundTake> find_takes(const FindQuery& query, const FindShelf& shelf, const ReadNotes& read_notes,
-                                  std::size_t limit = kMostFoundTakes, FindEffort effort = {});
+                                  std::size_t limit, const FindEffort& effort);
 
 struct FoundPlace {
   FoundTake found;

@@ -13,6 +13,7 @@
 #include <thread>
 
 #include "daemon/base/caught.h"
+#include "daemon/base/worker.h"
 #include "daemon/takes/backup.h"
 #include "daemon/takes/damaged_store.h"
 #include "daemon/takes/database.h"
@@ -199,9 +200,10 @@ class SqliteStore final : public Store {
   }
 
   void find_places(FindQuery query, Answer<FoundPlaces> answer) override {
-    task<FoundPlaces>(std::move(answer), false, [this, query = std::move(query)]() -> Result<FoundPlaces> {
-      return database_->find_places(query);
-    });
+    search<FoundPlaces>(
+        std::move(answer), [this, query = std::move(query)]() -> Result<Searching<FoundPlaces>> {
+          return Searching<FoundPlaces>([desk = database_->desk(), query] { return desk->find(query); });
+        });
   }
 
   void make_find_prints(std::size_t most, Answer<std::uint64_t> answer) override {
@@ -211,8 +213,9 @@ class SqliteStore final : public Store {
   }
 
   void fill_shelf(std::size_t most, Answer<bool> answer) override {
-    task<bool>(std::move(answer), false,
-               [this, most]() -> Result<bool> { return database_->fill_shelf(most); });
+    search<bool>(std::move(answer), [this, most]() -> Result<Searching<bool>> {
+      return Searching<bool>([desk = database_->desk(), most] { return desk->fill(most); });
+    });
   }
 
   void known(std::vector<FindNote> notes, Answer<std::optional<TakeId>> answer) override {
@@ -265,10 +268,14 @@ class SqliteStore final : public Store {
   }
 
   void similar(std::optional<TakeId> take, Answer<SimilarTakes> answer) override {
-    task<SimilarTakes>(std::move(answer), false, [this, take]() -> Result<SimilarTakes> {
+    search<SimilarTakes>(std::move(answer), [this, take]() -> Result<Searching<SimilarTakes>> {
       const auto found = database_->summary(take);
       if (!found) return no_take(take);
-      return SimilarTakes{found->take, database_->similar(found->take)};
+      return Searching<SimilarTakes>(
+          [desk = database_->desk(), take = found->take, question = database_->similar_to(found->take)] {
+            if (!question) return SimilarTakes{take, {}};
+            return SimilarTakes{take, Database::similar_of(*question, desk->find(question->query))};
+          });
     });
   }
 
@@ -312,6 +319,7 @@ class SqliteStore final : public Store {
     }
     wake_.notify_one();
     if (thread_.joinable()) thread_.join();
+    finder_.stop();
     if (care_) care_->stop();
     return closed_;
   }
@@ -385,6 +393,54 @@ class SqliteStore final : public Store {
     if (!taken) tell(unavailable("The takes are being closed."));
   }
 
+  // What is done on the thread "find", so that nothing that is written waits for it.
+  template <class T>
+  using Searching = std::function<T()>;
+
+  // `prepare` runs on the store's thread, after everything appended so far; the search that it returns runs
+  // on the thread "find".
+  template <class T, class Prepare>
+  void search(Answer<T> answer, Prepare prepare) {
+    // Answers when it is dropped as well: a search that waits when the store is closed never runs.
+    struct Owed {
+      const SqliteStore& store;
+      Answer<T> answer;
+      void give(Result<T> result) {
+        store.later([answer = std::exchange(answer, {}), result = std::move(result)]() mutable {
+          answer(std::move(result));
+        });
+      }
+      ~Owed() {
+        if (answer) give(unavailable("The takes are being closed."));
+      }
+    };
+    const auto owed = std::make_shared<Owed>(*this, std::move(answer));
+    task<Searching<T>>(
+        [this, owed](Result<Searching<T>> prepared) {
+          if (!prepared) return owed->give(prepared.error());
+          const bool taken =
+              finder_.run([this, owed, search = std::move(*prepared)] { owed->give(searched<T>(search)); });
+          if (!taken)
+            owed->give(Error{ErrorCode::kExhausted, "Too many searches at once; try again in a moment."});
+        },
+        false, std::move(prepare), false);
+  }
+
+  template <class T>
+  Result<T> searched(const Searching<T>& search) {
+    try {
+      return search();
+    } catch (const SQLite::Exception& e) {
+      if (kind_of(e) == Trouble::kDamaged) {
+        damage_met_ = true;
+        change_health([] {});
+      }
+      return unavailable(sentence_of(e, options_.path));
+    } catch (...) {
+      return caught("the takes were searched");
+    }
+  }
+
   void remark_and_tell(const std::string& sentence) {
     remark(sentence);
     change_health([] {});
@@ -444,7 +500,7 @@ class SqliteStore final : public Store {
   // Queues `ask` for the store's thread, where it runs after everything appended so far, and delivers its
   // result. Once the store is being closed, requests that only read are refused.
   template <class T, class Ask>
-  void task(Answer<T> answer, bool writes, Ask ask) {
+  void task(Answer<T> answer, bool writes, Ask ask, bool deliver = true) {
     {
       std::unique_lock lock(mutex_);
       if (tasks_.size() >= options_.most_tasks + own_tasks_) {
@@ -454,7 +510,7 @@ class SqliteStore final : public Store {
                        "Too many requests to the take store at once; try again in a moment."});
         });
       }
-      tasks_.push_back([this, answer = std::move(answer), writes,
+      tasks_.push_back([this, answer = std::move(answer), writes, deliver,
                         ask = std::move(ask)](bool stopping) mutable {
         Result<T> result = unavailable("The takes can't be read now.");
         if (stopping && !writes) {
@@ -472,6 +528,7 @@ class SqliteStore final : public Store {
             result = caught("the takes were read");
           }
         }
+        if (!deliver) return answer(std::move(result));
         ++*undelivered_;
         later([answer = std::move(answer), result = std::move(result), undelivered = undelivered_]() mutable {
           --*undelivered;
@@ -540,7 +597,7 @@ class SqliteStore final : public Store {
       give_up();
     }
     for (const auto& work : tasks) work(last);
-    if (std::exchange(damage_met_, false) && !last) {
+    if (damage_met_.exchange(false) && !last) {
       {
         const std::lock_guard damaged(mutex_);
         damage_ = "The file of takes " + options_.path.string() +
@@ -836,11 +893,12 @@ class SqliteStore final : public Store {
   Database::First first_;
   std::optional<std::filesystem::path> to_rescue_;
   bool opened_once_ = false;
-  bool damage_met_ = false;  // a request met damage
+  std::atomic<bool> damage_met_ = false;  // a request met damage; written by "takes" and "find"
   Closed closed_;
   std::mutex closing_;  // held while the store is closed
   std::thread thread_;
   std::unique_ptr<StoreCare> care_;
+  Worker finder_{"find", {}, {.nice = 5}};
 };
 
 }  // namespace

@@ -1,6 +1,8 @@
 // Finding takes by playing, in a real store: in any key, register and tempo, with slips; and bringing takes.
 #include <gtest/gtest.h>
 
+#include <atomic>
+#include <future>
 #include <optional>
 
 #include "daemon/takes/database.h"
@@ -123,7 +125,7 @@ TEST_F(Find, TheIndexNamesTheRightPlaces) {
                    {.from = 4, .to = 13, .tune_only = tune_only, .shift = 2, .slower = 1.3, .slips = seed})));
       ASSERT_TRUE(query);
       // Three places of twelve pieces, where each part comes twice.
-      const auto found = find_on_shelf(file, *shelf, *query, {.windows = 3, .progressions = 3});
+      const auto found = find_on_shelf(file, *shelf, *query, FindEffort{.windows = 3, .chord_steps = 1000});
       right += !found.places.empty() && found.places[0].found.take == seed;
     }
   EXPECT_GE(right, 22);
@@ -275,6 +277,55 @@ TEST(FindPrints, OfAnOlderStoreAreMadeSomeAtATime) {
   for (const auto& place : database->find_places(*query).places) EXPECT_NE(place.found.take, 2u);
   ASSERT_TRUE(database->edit(LineKind::kRestore, 2, us(0), ""));
   EXPECT_EQ(database->find_places(*query).places[0].found.take, 2u);
+}
+
+TEST(FindInAStore, WhatIsPlayedIsKeptWhileTakesAreSearched) {
+  TemporaryFolder folder;
+  Reported reported;
+  auto store = open_store(folder.path / "takes.db", reported);
+  for (unsigned seed = 1; seed <= 3; ++seed)
+    ASSERT_TRUE(now<Brought>([&](auto answer) { store->bring(piece_as_take(seed), answer); }));
+  const auto query = find_query(played(asked_of(invented_piece(5), {})));
+  ASSERT_TRUE(query);
+  // Nothing chooses another thread, so the answer is given on the thread that searched, and keeps it.
+  std::promise<void> searched;
+  std::promise<void> kept;
+  std::promise<bool> waited;
+  store->find_places(*query, [&, done = kept.get_future().share()](const Result<FoundPlaces>& found) {
+    EXPECT_TRUE(found);
+    searched.set_value();
+    waited.set_value(done.wait_for(std::chrono::seconds(30)) == std::future_status::ready);
+  });
+  searched.get_future().wait();
+  EXPECT_TRUE(appended(*store, take_begin(us(0), 1'800'000'000'000)));
+  EXPECT_TRUE(appended(*store, note(1000, 60)));
+  EXPECT_TRUE(appended(*store, take_end(us(2000), EndReason::kRequest)));
+  EXPECT_TRUE(now<Brought>([&](auto answer) { store->bring(piece_as_take(5), answer); }));
+  EXPECT_TRUE(now<Found>([&](auto answer) { store->list({}, answer); }));
+  kept.set_value();
+  EXPECT_TRUE(waited.get_future().get());
+  // What was kept meanwhile is there for the next search.
+  const auto found = now<FoundPlaces>([&](auto answer) { store->find_places(*query, answer); });
+  ASSERT_TRUE(found);
+  ASSERT_FALSE(found->places.empty());
+  EXPECT_EQ(found->places[0].title, "piece 5");
+  EXPECT_EQ(found->takes, 5u);
+  EXPECT_EQ(found->unprinted, 0u);
+}
+
+TEST(FindInAStore, EverySearchIsAnsweredWhenTheStoreCloses) {
+  TemporaryFolder folder;
+  Reported reported;
+  auto store = open_store(folder.path / "takes.db", reported);
+  ASSERT_TRUE(now<Brought>([&](auto answer) { store->bring(piece_as_take(1), answer); }));
+  const auto query = find_query(played(asked_of(invented_piece(1), {})));
+  ASSERT_TRUE(query);
+  std::atomic<int> found = 0, refused = 0;
+  constexpr int kAsked = 100;  // more than may wait
+  for (int i = 0; i < kAsked; ++i)
+    store->find_places(*query, [&](const Result<FoundPlaces>& answer) { answer ? ++found : ++refused; });
+  store->close();
+  EXPECT_EQ(found + refused, kAsked);
 }
 
 }  // namespace
