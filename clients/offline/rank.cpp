@@ -186,7 +186,7 @@ Result<std::unique_ptr<harmony::PlayerMemory>> read_past(const std::string& file
     if (const auto& earlier = query->question.earlier; !earlier.empty())
       played.second = harmony::seen_from(tonic, earlier[0]);
     played.held = static_cast<std::uint8_t>(ascending(tonic, query->question.melody[0].pitch_class()));
-    played.weight = heard.insert(played.chord).second ? takes::kOnce : takes::kReturned;
+    played.weight = heard.insert(played.chord).second ? takes::kOnceCounts : takes::kReturnedCounts;
     pieces.back().push_back(played);
   }
   const auto counts = std::make_unique<harmony::PlayerCounts>();

@@ -80,8 +80,9 @@ std::vector<PlayedChord> played_chords(std::span<const Statement> statements,
     if (i > 0) played.last = seen_from(*tonics[i], chords[i - 1]);
     if (i > 1) played.second = seen_from(*tonics[i], chords[i - 2]);
     played.held = held_over(statements[i], meetings, *tonics[i]);
-    played.weight = (returned ? kReturned : kOnce) + (within(statements[i], signs.marks) ? kMarked : 0) +
-                    (within(statements[i], signs.taken) ? kTaken : 0) + (heard[i] ? kHeard : 0);
+    played.weight = (returned ? kReturnedCounts : kOnceCounts) +
+                    (within(statements[i], signs.marks) ? kMarkedCounts : 0) +
+                    (within(statements[i], signs.taken) ? kTakenCounts : 0) + (heard[i] ? kHeardCounts : 0);
     const auto alike = std::find_if(out.begin(), out.end(), [&](const PlayedChord& other) {
       return other.chord == played.chord && other.last == played.last && other.second == played.second &&
              other.held == played.held;

@@ -2,11 +2,11 @@
 //
 // Every chord of a take counts by what the player did with it:
 //
-//   kOnce      it was played
-//   kReturned  it had been played in this take before, and another chord in between
-//   kMarked    it was in force when the player set a mark (added)
-//   kTaken     the list had offered it before it was played (added)
-//   kHeard     the player had listened to it, at most kHeardFor before it was played (added)
+//   kOnceCounts      it was played
+//   kReturnedCounts  it had been played in this take before, and another chord in between
+//   kMarkedCounts    it was in force when the player set a mark (added)
+//   kTakenCounts     the list had offered it before it was played (added)
+//   kHeardCounts     the player had listened to it, at most kHeardFor before it was played (added)
 //
 // So what was tried once and left counts little. The chords of a take that are alike (same chord, chords
 // before it and held note) are stored as one row of the table `own`, with the sum of what they count. A row
@@ -36,7 +36,8 @@
 
 namespace undersong::takes {
 
-inline constexpr float kOnce = 0.25f, kReturned = 1, kMarked = 2, kTaken = 1, kHeard = 1;
+inline constexpr float kOnceCounts = 0.25f, kReturnedCounts = 1, kMarkedCounts = 2, kTakenCounts = 1,
+                       kHeardCounts = 1;
 inline constexpr Micros kHeardFor{60'000'000};
 // Raise it when takes are to be counted anew.
 inline constexpr int kOwnLayout = 1;

@@ -15,7 +15,7 @@ namespace {
 namespace json = boost::json;
 
 constexpr std::size_t kShortestKnown = 3;  // chords; two to and fro are in every second take
-constexpr std::uint32_t kReturned = 4;  // times that a chord stood under a note, so that one came back to it
+constexpr std::uint32_t kCameBack = 4;  // times that a chord stood under a note, so that one came back to it
 constexpr FindTime kLongestSung = 400;  // hundredths that a melody note lasts at most
 
 // Root and family as one number; 0 if it is not a chord.
@@ -149,7 +149,7 @@ std::uint32_t returns(std::span<const KeptMeeting> meetings, std::span<const Abo
     if (std::exchange(last[key], met.facts.time) != met.facts.time) ++times[key];
   }
   return static_cast<std::uint32_t>(
-      std::count_if(times.begin(), times.end(), [](const auto& each) { return each.second >= kReturned; }));
+      std::count_if(times.begin(), times.end(), [](const auto& each) { return each.second >= kCameBack; }));
 }
 
 LoopKey loop_key(std::span<const std::string> chords) {

@@ -80,10 +80,10 @@ TEST(OwnIdiom, WhatWasReturnedToMarkedAndTakenCountsForMore) {
   signs.taken = {us(5 * kSecond + 250'000)};
   signs.heard = {{us(1 * kSecond + 500'000), "G:9"}, {us(4 * kSecond), "C:maj"}};
   const auto played = played_chords(statements, {}, signs);
-  EXPECT_FLOAT_EQ(weight_of(played, kC), kOnce + kReturned);
-  EXPECT_FLOAT_EQ(weight_of(played, kAb), kOnce);
-  EXPECT_FLOAT_EQ(weight_of(played, kF), kOnce + kMarked);
-  EXPECT_FLOAT_EQ(weight_of(played, kG), kOnce + kTaken + kHeard);
+  EXPECT_FLOAT_EQ(weight_of(played, kC), kOnceCounts + kReturnedCounts);
+  EXPECT_FLOAT_EQ(weight_of(played, kAb), kOnceCounts);
+  EXPECT_FLOAT_EQ(weight_of(played, kF), kOnceCounts + kMarkedCounts);
+  EXPECT_FLOAT_EQ(weight_of(played, kG), kOnceCounts + kTakenCounts + kHeardCounts);
 }
 
 TEST(OwnIdiom, ChordsCountInTheirKeyAndWithTheNoteThatStoodLongestOverThem) {
