@@ -439,7 +439,7 @@ Database::Written Database::write(const std::vector<const Entry*>& entries) {
     written.lines.reserve(entries.size());
     for (const Entry* entry : entries) written.numbers.push_back(write_one(*entry, written.lines));
     flush_counts();
-    group.commit();
+    commit(group);
     return written;
   } catch (...) {
     state_ = before;
@@ -485,7 +485,7 @@ bool Database::take_back(const Spill& spill) {
       lines.clear();
     }
     flush_counts();
-    group.commit();
+    commit(group);
   } catch (...) {
     state_ = before;
     counts_ = counted;
@@ -543,7 +543,7 @@ Result<Line> Database::edit(LineKind kind, TakeId take, Micros at, const std::st
       if (const auto said = judgement(text)) keep_judgement(take, *said);
     if (kind == LineKind::kDelete) set("deleted", "1");
     if (kind == LineKind::kRestore) set("deleted", "0");
-    group.commit();
+    commit(group);
     if (kind == LineKind::kUnmark && !counted) --counts_.marks;
     if (kind == LineKind::kDelete) desk_->erase(take);
     if (kind == LineKind::kRestore) desk_->read(take);

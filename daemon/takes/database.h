@@ -206,7 +206,10 @@ class Database {
   // A number in the table `about`; 0 if it has none.
   std::int64_t number_about(const char* name);
   void keep_about(const char* name, std::int64_t value);
+  // Its find print comes to the desk with `commit`: a search on another thread may be filling the desk from
+  // the file, which has no more than what is committed.
   void keep_find_print(TakeId take);
+  void commit(SQLite::Transaction& group);
   FindPrint find_lines(TakeId take);  // that are kept, without the notes
   void keep_about(TakeId take, const TakeAbout& about);
   TakeAbout about_from_log(TakeId take);
@@ -234,6 +237,7 @@ class Database {
 
   SQLite::Database file_;
   std::shared_ptr<FindDesk> desk_;  // find prints
+  std::vector<FindLines> printed_;  // since the last commit
   State state_;
   std::uint64_t device_ = 0, inode_ = 0;
   std::uint64_t damaged_ = 0;

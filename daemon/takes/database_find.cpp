@@ -1,6 +1,7 @@
 // The part of Database that keeps find prints, looks takes up by what somebody played, and adds takes that
 // were played elsewhere.
 #include <algorithm>
+#include <utility>
 
 #include "daemon/takes/database.h"
 #include "daemon/takes/find_reader.h"
@@ -48,7 +49,12 @@ void Database::keep_find_print(TakeId take) {
   all.exec();
   if (about->deleted) return;
   print.notes.clear();
-  desk_->put({take, std::move(print)});
+  printed_.push_back({take, std::move(print)});
+}
+
+void Database::commit(SQLite::Transaction& group) {
+  group.commit();
+  for (FindLines& print : std::exchange(printed_, {})) desk_->put(std::move(print));
 }
 
 std::uint64_t Database::make_find_prints(std::size_t most) {
@@ -66,8 +72,9 @@ std::uint64_t Database::make_find_prints(std::size_t most) {
   try {
     SQLite::Transaction group(file_, SQLite::TransactionBehavior::IMMEDIATE);
     for (std::size_t i = 0; i < now; ++i) keep_find_print(missing[i]);
-    group.commit();
+    commit(group);
   } catch (...) {
+    printed_.clear();
     desk_->forget();
     throw;
   }
@@ -114,7 +121,7 @@ Brought Database::bring(const BroughtTake& take) {
       title.exec();
       out.lines.push_back(std::move(named));
     }
-    group.commit();
+    commit(group);
     state_.take = before.take;
     counts_ = counted;
     return out;

@@ -116,6 +116,7 @@ std::vector<Database::IndexedTake>& Database::all_indexed() {
 }
 
 void Database::forget_index() {
+  printed_.clear();
   desk_->forget();
   kinds_.clear();
   index_.reset();
@@ -205,7 +206,7 @@ void Database::put_heard(const HeardAgain& heard) {
     count_own(heard.take, statements, heard.meetings);
     keep_find_print(heard.take);
     keep_about(heard.take, about_from_log(heard.take));
-    group.commit();
+    commit(group);
   } catch (...) {
     forget_index();
     throw;

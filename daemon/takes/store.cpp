@@ -403,6 +403,8 @@ class SqliteStore final : public Store {
   void search(Answer<T> answer, Prepare prepare) {
     // Answers when it is dropped as well: a search that waits when the store is closed never runs.
     struct Owed {
+      Owed(const SqliteStore& where, Answer<T> to) : store(where), answer(std::move(to)) {}
+      Owed(const Owed&) = delete;
       const SqliteStore& store;
       Answer<T> answer;
       void give(Result<T> result) {
