@@ -34,6 +34,11 @@ fi
 if [ -f "$dir/CMakeCache.txt" ] && grep -q '^GTest_DIR:PATH=GTest_DIR-NOTFOUND' "$dir/CMakeCache.txt" && [ -d /usr/include/gtest ]; then
   rm -f "$dir/build.ninja"
 fi
+# Other options than the last time: they are read anew.
+if [ -n "${UNDERSONG_CMAKE:-}" ] && [ "$UNDERSONG_CMAKE" != "$(cat "$dir/options" 2>/dev/null)" ]; then
+  rm -f "$dir/build.ninja"
+  echo "$UNDERSONG_CMAKE" >"$dir/options"
+fi
 if [ ! -f "$dir/build.ninja" ]; then
   # shellcheck disable=SC2086  # several options
   cmake -S . -B "$dir" -G Ninja -DCMAKE_BUILD_TYPE=Release ${UNDERSONG_CMAKE:-} >"$dir/configured" 2>&1 || {
