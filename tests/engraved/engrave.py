@@ -21,7 +21,7 @@ from fractions import Fraction
 from pathlib import Path
 
 
-def run(*command: str | Path, seconds: int = 300) -> subprocess.CompletedProcess:
+def run(*command: str | Path, seconds: int = 1800) -> subprocess.CompletedProcess:
     return subprocess.run([str(each) for each in command], capture_output=True, text=True, timeout=seconds,
                           env={**os.environ, 'QT_QPA_PLATFORM': 'offscreen'})
 
