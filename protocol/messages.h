@@ -104,12 +104,10 @@ struct Status {
       "State: ports, the current take, what the MIDI output is playing, the health of the store, settings. "
       "`at`: the daemon's clock when this was written. `lost_events`: MIDI messages from inputs that were "
       "lost since the daemon started; each loss is also a line of the log. `finds_asked`: how often a pedal "
-      "or "
-      "pad has asked for the takes that hold what was just played; a client that shows takes then asks "
+      "or pad has asked for the takes that hold what was just played; a client that shows takes then asks "
       "take.find_played. `midi_trouble`: why no MIDI input can be opened, in one sentence that says what to "
-      "do; "
-      "missing when all is well. `takes_studied`: how many kept takes have been studied since the daemon "
-      "started; their names and pictures are better known then.";
+      "do; missing when all is well. `takes_studied`: how many kept takes have been studied since the "
+      "daemon started; their names and pictures are better known then.";
   static constexpr const char* kExample =
       R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false,"last_note":83490112}],"outputs":[{"name":"undersong","connected":true,"trouble":"","listeners":1,"offered":["Stage keyboard"]}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02","damage":"","checked_utc_ms":1790000004000,"backed_up_utc_ms":1789990000000},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0,"takes_studied":0})";
   static constexpr std::array kAddedLater{"finds_asked", "takes_studied"};
@@ -358,11 +356,10 @@ BOOST_DESCRIBE_ENUM(FoundAs, kTune, kChords, kPassage)
 
 struct FoundTake {
   static constexpr const char* kSays =
-      "A take that holds what was played. `from_us` counts from the beginning of the take. `as`: what of the "
-      "playing was found: the tune, the chords or the whole passage. `times`: places in the take that are as "
-      "good. `shift`: semitones from the playing to the take; for chords 0 to 11. `rate`: lengths in the "
-      "take "
-      "against those played; 2 means half as fast.";
+      "A take that holds what was played. `from_us` counts from the beginning of the take. `as`: what of "
+      "the playing was found: the tune, the chords or the whole passage. `times`: places in the take that "
+      "are as good. `shift`: semitones from the playing to the take; for chords 0 to 11. `rate`: lengths in "
+      "the take against those played; 2 means half as fast.";
   std::uint64_t take = 0;
   std::string title;
   std::optional<TakeContent> content{};
@@ -379,9 +376,8 @@ BOOST_DESCRIBE_STRUCT(FoundTake, (),
 struct FoundTakes {
   static constexpr const char* kSays =
       "Best first, each take once, at most 20. `notes`: how many were looked for. `takes`: how many takes "
-      "were "
-      "looked at. `unprepared`: older takes that are not prepared for this yet; the daemon does it while it "
-      "runs.";
+      "were looked at. `unprepared`: older takes that are not prepared for this yet; the daemon does it "
+      "while it runs.";
   std::vector<FoundTake> found;
   std::uint64_t notes = 0, takes = 0, unprepared = 0;
 };
@@ -400,12 +396,10 @@ struct FindPlayed {
   static constexpr const char* kMethod = "take.find_played";
   static constexpr const char* kSays =
       "The takes that hold a tune, a progression or a whole passage, in any key, register and tempo, also "
-      "with "
-      "wrong and missing notes; at least three notes are needed. What is looked for are the `notes`; or "
-      "without them a part of a take, by default of the newest: from `from_us` to `to_us` after its "
-      "beginning, "
-      "or its last `last_us`, or without these what was played since the last rest of two seconds, at most "
-      "twenty seconds. That take itself is not looked at, nor is the one being played.";
+      "with wrong and missing notes; at least three notes are needed. What is looked for are the `notes`; "
+      "or without them a part of a take, by default of the newest: from `from_us` to `to_us` after its "
+      "beginning, or its last `last_us`, or without these what was played since the last rest of two "
+      "seconds, at most twenty seconds. That take itself is not looked at, nor is the one being played.";
   static constexpr const char* kExample =
       R"({"notes":[{"at":0,"pitch":67},{"at":400000,"pitch":71},{"at":800000,"pitch":69},{"at":1600000,"pitch":64}]})";
   static constexpr const char* kReplyExample =
@@ -696,8 +690,7 @@ struct JudgeMoment {
   static constexpr const char* kMethod = "take.judge";
   static constexpr const char* kSays =
       "Keeps or dismisses a part of a take, as take.digest proposes it, or takes that back (`open`). What "
-      "was "
-      "dismissed is not proposed again.";
+      "was dismissed is not proposed again.";
   static constexpr const char* kExample =
       R"({"take":12,"from_us":8900000,"length_us":10434000,"verdict":"kept"})";
   static constexpr const char* kReplyExample = R"({"number":90414})";
@@ -1005,9 +998,8 @@ struct PlayAlong {
       "all their notes are played. The current take ends, and the next note begins a take that is recorded "
       "against the loop: see take.passes. With `listen`, no take ends and nothing is recorded against the "
       "loop. With `by_client`, the client itself sounds what the answer's `notes` say, as the page does "
-      "where "
-      "there is no MIDI output; all else stays the same. Ends with play.stop, after `rounds` rounds, or, "
-      "with `by_client`, when that client's connection ends.";
+      "where there is no MIDI output; all else stays the same. Ends with play.stop, after `rounds` rounds, "
+      "or, with `by_client`, when that client's connection ends.";
   static constexpr const char* kExample =
       R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"],"chords":[{"harte":"F:maj7","notes":[41,57,60,64]}],"rounds":2})";
   static constexpr const char* kReplyExample =
@@ -1188,8 +1180,7 @@ struct BackUpTakes {
   static constexpr const char* kMethod = "store.backup";
   static constexpr const char* kSays =
       "Writes a copy of the file of takes. `file`: an absolute path on the daemon's machine; no file may "
-      "have "
-      "that name. Only the player at this machine may ask.";
+      "have that name. Only the player at this machine may ask.";
   static constexpr const char* kExample = R"({"file":"/media/stick/takes.sqlite"})";
   static constexpr const char* kReplyExample = R"({"file":"/media/stick/takes.sqlite","bytes":41943040})";
   static constexpr bool kLocalOnly = true;
@@ -1207,11 +1198,10 @@ BOOST_DESCRIBE_STRUCT(BroughtBack, (), (kept))
 struct RestoreTakes {
   static constexpr const char* kMethod = "store.restore";
   static constexpr const char* kSays =
-      "A copy of a backup takes the place of the file of takes, which is kept beside it. `file`: an absolute "
-      "path "
-      "on the daemon's machine. Refused while a take is being played. Afterwards the store has another `id`, "
-      "and "
-      "its numbers go on where those of the file before ended. Only the player at this machine may ask.";
+      "A copy of a backup takes the place of the file of takes, which is kept beside it. `file`: an "
+      "absolute path on the daemon's machine. Refused while a take is being played. Afterwards the store "
+      "has another `id`, and its numbers go on where those of the file before ended. Only the player at "
+      "this machine may ask.";
   static constexpr const char* kExample = R"({"file":"/media/stick/takes.sqlite"})";
   static constexpr const char* kReplyExample =
       R"({"kept":"/home/player/.local/share/undersong/takes.sqlite.before-restore-1"})";

@@ -353,11 +353,9 @@ struct LogLine {
       "One line of the log. Numbers ascend without gaps over all takes, and a line is saved before it is "
       "sent. Only the members of its kind are present: `text` in mark, rename, annotate, in correction and "
       "heard (there in Harte syntax; the player listened to that chord), and in unmark (the number of the "
-      "line "
-      "of the mark that is taken back), `reason` in take_end, `begin_utc_ms` in take_begin. `take` is "
-      "missing if "
-      "the event was between takes. An `echo` is a received message that was probably sent by the daemon "
-      "itself. It does not count as playing, and is stored in case that guess is wrong.";
+      "line of the mark that is taken back), `reason` in take_end, `begin_utc_ms` in take_begin. `take` is "
+      "missing if the event was between takes. An `echo` is a received message that was probably sent by "
+      "the daemon itself. It does not count as playing, and is stored in case that guess is wrong.";
   std::uint64_t number = 0;
   std::optional<std::uint64_t> take{};
   TimeUs at = 0;
@@ -514,12 +512,9 @@ struct StoreHealth {
       "`sentence`: what is wrong; empty if nothing is. `waiting`: lines in memory that are not on disk yet; "
       "`lost`: lines dropped because memory was full. `id`: names this store; in another store the same log "
       "number means another line. `damage`: what of the takes is damaged and could not be put right; empty "
-      "if "
-      "nothing is known to be. `checked_utc_ms`: when the takes were last checked as a whole, in the "
-      "background "
-      "after the start; missing until then. `backed_up_utc_ms`: when the newest daily backup was made; "
-      "missing if "
-      "there is none.";
+      "if nothing is known to be. `checked_utc_ms`: when the takes were last checked as a whole, in the "
+      "background after the start; missing until then. `backed_up_utc_ms`: when the newest daily backup was "
+      "made; missing if there is none.";
   static constexpr std::array kAddedLater{"damage"};
   bool good = true;
   std::string sentence;
@@ -605,8 +600,8 @@ BOOST_DESCRIBE_ENUM(ControlAction, kMark, kHoldStill, kHearNext, kEndTake, kTap,
 struct Control {
   static constexpr const char* kSays =
       "A pedal, pad or key that gives an order and is not heard as music. `message`: \"cc 67\", \"note "
-      "108\", "
-      "\"pad 36\" or \"program 5\", then optionally \"channel 1\" to \"channel 16\" and \"port NAME\".";
+      "108\", \"pad 36\" or \"program 5\", then optionally \"channel 1\" to \"channel 16\" and \"port "
+      "NAME\".";
   std::string message;
   ControlPress press = ControlPress::kSingle;
   ControlAction action = ControlAction::kMark;

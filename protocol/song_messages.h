@@ -67,30 +67,31 @@ BOOST_DESCRIBE_STRUCT(FoundLoop, (), (confidence, chords, passes, sections))
 struct TakeLoop {
   static constexpr const char* kSays =
       "`loops`: all loops of the take, the one that explains most first; `confidence`, `chords`, `passes` "
-      "and "
-      "`sections` are those of the first.";
+      "and `sections` are those of the first. `signature`: how the metre is written, as 6/8 for two beats a "
+      "bar that are divided by three.";
   static constexpr std::array kAddedLater{"loops"};
   std::uint64_t take = 0;
   std::optional<double> tempo{};  // beats a minute
   std::optional<std::uint32_t> meter{};
+  std::optional<TimeSignature> signature{};
   Share confidence;
   std::vector<LoopChord> chords;
   std::vector<LoopPass> passes;
   std::vector<LoopSection> sections;
   std::vector<FoundLoop> loops;
 };
-BOOST_DESCRIBE_STRUCT(TakeLoop, (), (take, tempo, meter, confidence, chords, passes, sections, loops))
+BOOST_DESCRIBE_STRUCT(TakeLoop, (),
+                      (take, tempo, meter, signature, confidence, chords, passes, sections, loops))
 
 struct GetLoop {
   static constexpr const char* kMethod = "take.loop";
   static constexpr const char* kSays =
       "The chord loops that were repeated in a take, their passes and sections. Without `take`: the newest. "
-      "The "
-      "error is -32001 (not found) if nothing repeats. `tempo` and `meter` are missing if there is no "
-      "pulse.";
+      "The error is -32001 (not found) if nothing repeats. `tempo`, `meter` and `signature` are missing if "
+      "there is no pulse.";
   static constexpr const char* kExample = R"({"take":12})";
   static constexpr const char* kReplyExample =
-      R"({"take":12,"tempo":92,"meter":4,"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; about three notes every two beats, as busy as usual."}],"loops":[{"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; about three notes every two beats, as busy as usual."}]}]})";
+      R"({"take":12,"tempo":92,"meter":4,"signature":{"upper":4,"lower":4},"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; about three notes every two beats, as busy as usual."}],"loops":[{"confidence":0.97,"chords":[{"root":2,"root_name":"D","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"D:min7","beats":4,"length_us":2608000}],"passes":[{"at":83512004,"length_us":10434000,"section":"A","variant":false,"cut":false,"transposed":0,"difference":""}],"sections":[{"label":"A","kind":"theme","first":0,"passes":1,"at":83512004,"length_us":10434000,"reason":"A melody that comes once; about three notes every two beats, as busy as usual."}]}]})";
   using Reply = TakeLoop;
   std::optional<std::uint64_t> take{};
 };
@@ -207,12 +208,12 @@ BOOST_DESCRIBE_ENUM(StringStyle, kStill, kMoving, kChorale)
 struct HandOverTake {
   static constexpr const char* kMethod = "take.hand_over";
   static constexpr const char* kSays =
-      "A take as files for other musicians: parts.mid, a full score, a lead sheet (also for instruments in B "
-      "flat and E flat), parts for piano, bass and strings, a page of chords, and the chords as text. "
+      "A take as files for other musicians: parts.mid, a full score, a lead sheet (also for instruments in "
+      "B flat and E flat), parts for piano, bass and strings, a page of chords, and the chords as text. "
       "`steady`: an even tempo instead of the player's; `tempo`: that tempo in beats a minute, if given. "
-      "`strings`: they hold what they can "
-      "(`still`, the default), an inner voice moves (`moving`), or every chord is struck (`chorale`). "
-      "`divisi`: violins I and violas divide where the chord has a tone that nobody plays.";
+      "`strings`: they hold what they can (`still`, the default), an inner voice moves (`moving`), or every "
+      "chord is struck (`chorale`). `divisi`: violins I and violas divide where the chord has a tone that "
+      "nobody plays.";
   static constexpr const char* kExample = R"({"take":12,"steady":true,"tempo":96})";
   static constexpr const char* kReplyExample =
       R"({"folder":"take-12","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
@@ -258,12 +259,11 @@ struct SketchSection {
       "the sketches. From it a section by `label`, or `passes` (from 1), or a `span` of two times in "
       "seconds; with none of these, the section with the most passes. `layers`: all by default. "
       "`reharmonise`: the number of a proposal; or `chords`: symbols or Harte syntax; or `chord_line`: "
-      "chords "
-      "with a rhythm of their own, such as \"Cm7 . Ab | G7\". `tune_take` or `tune_source`: whose melody is "
-      "played instead. `transpose`: semitones. `key`: the key in which it is written, such as \"F#m\". "
-      "`tempo`, `meter` and `feel`: where they differ from the song's. "
-      "`lyrics`: one text for each time. `begins`: \"segno\" or \"coda\"; `ends`: \"to coda\", \"fine\", "
-      "\"D.C.\", \"D.S.\", and these with \"al coda\" or \"al fine\".";
+      "chords with a rhythm of their own, such as \"Cm7 . Ab | G7\". `tune_take` or `tune_source`: whose "
+      "melody is played instead. `transpose`: semitones. `key`: the key in which it is written, such as "
+      "\"F#m\". `tempo`, `meter` and `feel`: where they differ from the song's. `lyrics`: one text for each "
+      "time; words before a | are sung in the pickup. `begins`: \"segno\" or \"coda\"; `ends`: \"to coda\", "
+      "\"fine\", \"D.C.\", \"D.S.\", and these with \"al coda\" or \"al fine\".";
   std::string name;
   SectionRole kind = SectionRole::kTheme;
   std::optional<std::uint64_t> take{};
@@ -295,8 +295,7 @@ BOOST_DESCRIBE_STRUCT(SketchSection, (),
 struct SongSketch {
   static constexpr const char* kSays =
       "A song as an ordered list of sections taken from takes. `tempo`: beats a minute, 30 to 300; by "
-      "default "
-      "that of the first section. `count_in`: bars before the song, in its MIDI file.";
+      "default that of the first section. `count_in`: bars before the song, in its MIDI file.";
   std::string title;
   std::optional<double> tempo{};
   std::vector<SketchSection> sections;
@@ -398,8 +397,7 @@ BOOST_DESCRIBE_STRUCT(OutlinedPart, (), (name, key, at, beats, times, layers, ch
 struct SongTurn {
   static constexpr const char* kSays =
       "A part begins: number `part` of the outline, from 0, for the time `time`, from 1. Repeats and jumps "
-      "are "
-      "written out.";
+      "are written out.";
   std::uint64_t part = 0, time = 1;
   TimeUs at_us = 0;
 };
@@ -427,22 +425,22 @@ struct SketchOutline {
   std::string title;
   std::optional<std::string> key{};
   std::uint32_t meter = 4;
+  std::optional<TimeSignature> signature{};
   double tempo = 120;
   std::vector<OutlinedPart> parts;
   std::optional<SongSound> sound{};
 };
-BOOST_DESCRIBE_STRUCT(SketchOutline, (), (title, key, meter, tempo, parts, sound))
+BOOST_DESCRIBE_STRUCT(SketchOutline, (), (title, key, meter, signature, tempo, parts, sound))
 
 struct OutlineSketch {
   static constexpr const char* kMethod = "sketch.outline";
   static constexpr const char* kSays =
-      "The parts of the song that a sketch makes, in order: of a kept one by `name`, or of the `sketch` that "
-      "comes with the request. With `sounding`, the reply has the notes too. If a section cannot be made, "
-      "the "
-      "error says which one.";
+      "The parts of the song that a sketch makes, in order: of a kept one by `name`, or of the `sketch` "
+      "that comes with the request. With `sounding`, the reply has the notes too. If a section cannot be "
+      "made, the error says which one.";
   static constexpr const char* kExample = R"({"name":"rounds","sounding":true})";
   static constexpr const char* kReplyExample =
-      R"({"title":"Evening rounds","key":"C:min","meter":4,"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"section":1,"chords":[{"root":3,"root_name":"Eb","quality":"maj9","letters":["","maj9"],"signs":["Δ","9"],"harte":"Eb:maj9"},{"root":0,"root_name":"C","quality":"min7","letters":["m","7"],"signs":["-","7"],"bass":10,"bass_name":"Bb","harte":"C:min7/b7"}]}],"sound":{"length_us":26301370,"turns":[{"part":0,"time":1,"at_us":0},{"part":0,"time":2,"at_us":13150685}],"notes":[{"at_us":0,"length_us":1643836,"pitch":74,"velocity":70,"layer":"melody"}]}})";
+      R"({"title":"Evening rounds","key":"C:min","meter":4,"signature":{"upper":4,"lower":4},"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"section":1,"chords":[{"root":3,"root_name":"Eb","quality":"maj9","letters":["","maj9"],"signs":["Δ","9"],"harte":"Eb:maj9"},{"root":0,"root_name":"C","quality":"min7","letters":["m","7"],"signs":["-","7"],"bass":10,"bass_name":"Bb","harte":"C:min7/b7"}]}],"sound":{"length_us":26301370,"turns":[{"part":0,"time":1,"at_us":0},{"part":0,"time":2,"at_us":13150685}],"notes":[{"at_us":0,"length_us":1643836,"pitch":74,"velocity":70,"layer":"melody"}]}})";
   using Reply = SketchOutline;
   std::optional<std::string> name{};
   std::optional<SongSketch> sketch{};
@@ -494,10 +492,9 @@ struct GrowSketch {
   static constexpr const char* kMethod = "sketch.grow";
   static constexpr const char* kSays =
       "Sections without a tune that contrast with the loop of a section: four bridges in other keys, four "
-      "interludes in other modes or over a pedal point. `section`: from 1; by default the first verse, theme "
-      "or chorus. `add`: saves the sketch with the proposal of this number after the section, and the "
-      "section "
-      "once more where the song did not go back to it.";
+      "interludes in other modes or over a pedal point. `section`: from 1; by default the first verse, "
+      "theme or chorus. `add`: saves the sketch with the proposal of this number after the section, and the "
+      "section once more where the song did not go back to it.";
   static constexpr const char* kExample = R"({"name":"rounds","add":1})";
   static constexpr const char* kReplyExample =
       R"({"section":2,"from":"Theme","key":"C:maj","chords":[],"exact":true,"proposals":[{"section":{"name":"Bridge","kind":"bridge","take":1,"label":"A","repeats":1,"layers":["chords","bass","pad"],"chord_line":"Am7 | D7"},"key":"A:min","chords":[{"root":9,"root_name":"A","quality":"min7","letters":["m","7"],"signs":["-","7"],"harte":"A:min7"}],"reason":"in A minor, the relative minor"}]})";

@@ -82,6 +82,12 @@ std::optional<Problem> picture(protocol::Connection& daemon, std::uint64_t take)
   return std::nullopt;
 }
 
+// " in 6/8" where beats are not quarter notes.
+std::string signature_words(const std::optional<protocol::TimeSignature>& signature) {
+  if (!signature || signature->lower == 4) return {};
+  return fmt::format(" in {}/{}", signature->upper, signature->lower);
+}
+
 std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
   const auto found = daemon.request(protocol::GetLoop{.take = chosen(take)}, kPatience);
   if (!found) return found.error();
@@ -94,9 +100,9 @@ std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
     print_loop(found->loops[i], i == 0 ? "Loop  " : fmt::format("Loop {}", i + 1), *style);
     if (i == 0)
       say("       take {}{}\n", found->take,
-          found->tempo
-              ? fmt::format(", {:.0f} beats a minute, {} a bar", *found->tempo, found->meter.value_or(4))
-              : ", no pulse");
+          found->tempo ? fmt::format(", {:.0f} beats a minute, {} a bar{}", *found->tempo,
+                                     found->meter.value_or(4), signature_words(found->signature))
+                       : ", no pulse");
     print_sections(found->loops[i], summary->summary.at);
   }
   return std::nullopt;

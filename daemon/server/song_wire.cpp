@@ -88,6 +88,14 @@ std::vector<protocol::SongLayer> layers_of(const song::Layers& layers) {
   return out;
 }
 
+protocol::TimeSignature signature_of(const song::Meter& meter) {
+  const harmony::TimeSignature written = meter.signature();
+  protocol::TimeSignature out;
+  out.upper = written.upper;
+  out.lower = written.lower;
+  return out;
+}
+
 constexpr std::array<std::string_view, 6> kDynamics{"pp", "p", "mp", "mf", "f", "ff"};
 
 }  // namespace
@@ -98,6 +106,7 @@ protocol::TakeLoop loop_of(const song::TakeStudy& found, const takes::Summary& t
   if (found.bars.pulse) {
     out.tempo = rounded(60 / found.bars.seconds_a_beat);
     out.meter = static_cast<std::uint32_t>(found.bars.meter);
+    out.signature = signature_of(found.bars.written());
   }
   out.loops.push_back(found_loop(*found.loop, found.sections, take));
   for (const auto& other : found.others) out.loops.push_back(found_loop(other.loop, other.sections, take));
@@ -264,6 +273,7 @@ protocol::SketchOutline outline_of(const song::Form& form) {
   out.title = form.title;
   if (form.key) out.key = harmony::harte(*form.key);
   out.meter = static_cast<std::uint32_t>(form.meter.beats);
+  out.signature = signature_of(form.meter);
   out.tempo = rounded(form.tempo);
   double now = 0;
   for (const song::Part& part : form.parts) {

@@ -53,7 +53,7 @@ void bar_by_loop(std::vector<takes::Beat>& beats, const takes::Loop& loop, int m
 
 void add_bars(Bars& out, Ticks from, Ticks to, bool free) {
   for (Ticks at = from; at < to;) {
-    const auto beats = std::min<std::int64_t>(out.meter, (to - at) / kBeat);
+    const std::int64_t beats = Meter{out.meter}.next_bar(to - at) / kBeat;
     out.bars.push_back({at, static_cast<int>(beats)});
     out.free.push_back(free);
     at += beats * kBeat;

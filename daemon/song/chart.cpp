@@ -44,10 +44,10 @@ std::string bar_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks 
 std::vector<std::string> bars_text(const std::vector<WrittenChord>& chords, Ticks from, Ticks to,
                                    const Meter& meter) {
   std::vector<std::string> out;
-  for (Ticks at = from; at < to; at += meter.bar()) {
-    const Ticks length = std::min(meter.bar(), to - at);
+  for (Ticks at = from, length; at < to; at += length) {
+    length = meter.next_bar(to - at);
     std::string text = bar_text(chords, at, length, meter);
-    if (length < meter.bar()) text += fmt::format(" ({})", song::text(meter.signature(length)));
+    if (length != meter.bar()) text += fmt::format(" ({})", song::text(meter.signature(length)));
     out.push_back(std::move(text));
   }
   return out;

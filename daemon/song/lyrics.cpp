@@ -28,6 +28,12 @@ std::vector<WrittenNote*> notes_at(Part& part, int time) {
 
 }  // namespace
 
+PickupWords pickup_words(std::string_view line) {
+  const std::size_t bar = line.find('|');
+  if (bar == std::string_view::npos) return {{}, line};
+  return {line.substr(0, bar), line.substr(bar + 1)};
+}
+
 Result<std::vector<Syllable>> syllables_of(std::string_view words) {
   std::vector<Syllable> out;
   std::string text;
@@ -58,6 +64,8 @@ Result<std::vector<Syllable>> syllables_of(std::string_view words) {
       if (out.empty()) return invalid_input("begin with _, but there is no syllable before it to go on");
       out.back().goes_on = true;
       out.push_back({1, "", out.back().syllabic, false});
+    } else if (c == '|') {
+      return invalid_input("have a second bar line (|); one may end the pickup");
     } else {
       text += c;
     }

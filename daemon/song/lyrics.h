@@ -3,6 +3,10 @@
 //
 //   "eve-ning light _ _ on the wa-_-ter"
 //
+// In the first line of a song, what stands before a bar line "|" is sung in the pickup:
+//
+//   "now the | eve-ning light"
+//
 // Units: none.
 // Threads: pure functions; call them from any thread.
 // Errors: one sentence, without where it is.
@@ -20,6 +24,11 @@ namespace undersong::song {
 
 // One for each note. The first has a text.
 Result<std::vector<Syllable>> syllables_of(std::string_view words);
+
+struct PickupWords {
+  std::string_view pickup, rest;  // pickup: empty where there is no bar line
+};
+PickupWords pickup_words(std::string_view line);
 
 // Lays the words of a section under its tune: the first line under the first time, and so on. `parts`: all
 // parts of the section; `round`: how many of them are one time through it. REQUIRES: round divides the number

@@ -52,7 +52,10 @@ struct Meter {
   std::uint16_t groups = 0;
 
   constexpr Ticks bar() const { return beats * kBeat; }
-  // Of a whole bar, or of an incomplete one of this length.
+  // Length of the next bar where so much is left to write. One beat that would be left over joins the bar
+  // before it: 5/4 reads better than 4/4 and 1/4.
+  constexpr Ticks next_bar(Ticks left) const { return left <= bar() || left == bar() + kBeat ? left : bar(); }
+  // Of a whole bar, or of one of this length.
   harmony::TimeSignature signature() const { return signature(bar()); }
   harmony::TimeSignature signature(Ticks length) const;
   // Where groups begin in a bar of this length, and its end. Of other values than eighths a beat is a group.

@@ -110,6 +110,30 @@ void follow(midi::Smf& file, const FileTime& time, const BeatMap& map) {
   }
 }
 
+// Where a key signature stands, from tick 0.
+struct KeyFrom {
+  Ticks at;
+  WrittenKey key;
+};
+
+std::vector<KeyFrom> keys_along(const Form& form, const BeatMap& map) {
+  std::vector<KeyFrom> out;
+  for (const Part& part : form.parts) {
+    const WrittenKey here = key_of(form, part);
+    if (!out.empty() && out.back().key == here) continue;
+    const auto beat = std::llround(map.beats_at(part.begin));
+    out.push_back({out.empty() ? Ticks(0) : beat * kBeat, here});
+  }
+  return out;
+}
+
+WrittenKey key_at(const std::vector<KeyFrom>& keys, Ticks at) {
+  WrittenKey out;
+  for (const KeyFrom& key : keys)
+    if (key.at <= at || &key == &keys.front()) out = key.key;
+  return out;
+}
+
 void add_signatures(midi::Smf& file, const FileTime& time, const Heard& heard, const Form& form) {
   int before = 0;
   for (const Bar& bar : heard.bars.bars) {
@@ -124,16 +148,9 @@ void add_signatures(midi::Smf& file, const FileTime& time, const Heard& heard, c
     }
     before = bar.beats;
   }
-  std::optional<WrittenKey> key;
-  for (const Part& part : form.parts) {
-    const WrittenKey here = key_of(form, part);
-    if (key == here) continue;
-    const bool minor = here.key && here.key->mode == harmony::Mode::kMinor;
-    file.key_signatures.push_back({key ? time(std::round(heard.bars.map.beats_at(part.begin))) : 0,
-                                   {},
-                                   static_cast<std::int8_t>(here.signature),
-                                   minor});
-    key = here;
+  for (const auto& [at, key] : keys_along(form, heard.bars.map)) {
+    const bool minor = key.key && key.key->mode == harmony::Mode::kMinor;
+    file.key_signatures.push_back({time(at), {}, static_cast<std::int8_t>(key.signature), minor});
   }
 }
 
@@ -272,7 +289,7 @@ PadRow add_strings(midi::Smf& file, const FileTime& time, const Heard& heard,
 
 }  // namespace
 
-std::vector<WrittenChord> changes_of(const Heard& heard, int signature) {
+std::vector<WrittenChord> changes_of(const Heard& heard, const Form& form) {
   const BeatMap& map = heard.bars.map;
   std::vector<WrittenChord> out;
   for (const takes::ChordSpan& span : heard.take.spans) {
@@ -286,14 +303,18 @@ std::vector<WrittenChord> changes_of(const Heard& heard, int signature) {
     if (!out.empty() && out.back().length <= Ticks(0)) out.pop_back();
     if (until > at) out.push_back({span.chord, span.root, at, until - at});
   }
-  std::vector<harmony::WrittenChord> row;
-  std::vector<bool> free;
-  for (const WrittenChord& chord : out) {
-    row.push_back({chord.at.beats(), (chord.at + chord.length).beats(), chord.chord});
-    free.push_back(heard.bars.free[heard.bars.bar_at(chord.at)]);
+  const auto keys = keys_along(form, map);
+  for (std::size_t from = 0; from < out.size();) {
+    const WrittenKey key = key_at(keys, out[from].at);
+    std::vector<harmony::WrittenChord> row;
+    std::vector<bool> free;
+    for (std::size_t i = from; i < out.size() && key_at(keys, out[i].at) == key; ++i) {
+      row.push_back({out[i].at.beats(), (out[i].at + out[i].length).beats(), out[i].chord});
+      free.push_back(heard.bars.free[heard.bars.bar_at(out[i].at)]);
+    }
+    const auto roots = spell_changes(row, key.signature, free);
+    for (const harmony::NoteName root : roots) out[from++].root = root;
   }
-  const auto roots = spell_changes(row, signature, free);
-  for (std::size_t i = 0; i < out.size(); ++i) out[i].root = roots[i];
   return out;
 }
 
@@ -313,7 +334,7 @@ Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard
   add_as_played(file, time, events);
   FreeChannels channels(events);
   add_melody(file, time, heard, channels.take(), options.steady && heard.bars.pulse);
-  const auto changes = changes_of(heard, form.signature);
+  const auto changes = changes_of(heard, form);
   std::vector<harmony::Chord> chords;
   for (const WrittenChord& change : changes) chords.push_back(change.chord);
   add_chords(file, time, changes, chords, channels.take());

@@ -44,8 +44,8 @@ struct MidiParts {
 Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard& heard, const Form& form,
                              const PartsOptions& options);
 
-// The chords of the whole take in written beats from its beginning. Where there is a pulse, they change on
-// the grid of its beats (meter.h).
-std::vector<WrittenChord> changes_of(const Heard& heard, int signature);
+// The chords of the whole take in written beats from its beginning, spelled in the key of the part in which
+// they lie. Where there is a pulse, they change on the grid of its beats (meter.h).
+std::vector<WrittenChord> changes_of(const Heard& heard, const Form& form);
 
 }  // namespace undersong::song

@@ -336,7 +336,7 @@ class StaffWriter {
   void write_bars(const std::vector<WrittenChord>& chords, const std::vector<WrittenNote>& melody, Ticks from,
                   Ticks to, const Meter& meter, const Edges& edges) {
     for (Ticks at = from; at < to;) {
-      const Ticks length = std::min(meter.bar(), to - at);
+      const Ticks length = meter.next_bar(to - at);
       const bool begins = at == from, ends = at + length >= to;
       meter_ = meter;
       const bool pickup = first_ && length < meter.bar() && to - from == length;

@@ -67,6 +67,7 @@ class Builder {
       auto parts = parts_of(section, from);
       if (!parts) return where(parts.error());
       if (i == 0) add_pickup(section, from, *parts);
+      if (auto sung = sing_pickup(section, *parts); !sung) return where(sung.error());
       if (!section.dynamic.empty()) dynamic = section.dynamic;
       for (Part& part : *parts) part.dynamic = dynamic;
       mark(section, section.feel.value_or(feel_), *parts);
@@ -262,8 +263,11 @@ class Builder {
       if (section.feel.value_or(feel_) == Feel::kSwing) straighten(parts[i]);
     }
     if (section.fermata) hold_last(parts.back(), section.meter.value_or(from.bars.meter) * kBeat);
-    if (!section.lyrics.empty())
-      if (auto laid = lay_lyrics(parts, round, section.lyrics); !laid) return laid.error();
+    if (!section.lyrics.empty()) {
+      auto lines = section.lyrics;
+      lines.front() = std::string(pickup_words(lines.front()).rest);
+      if (auto laid = lay_lyrics(parts, round, lines); !laid) return laid.error();
+    }
     return parts;
   }
 
@@ -283,6 +287,15 @@ class Builder {
     pickup->own_meter = parts.front().own_meter;
     if (parts.front().feel == Feel::kSwing) straighten(*pickup);
     parts.insert(parts.begin(), std::move(*pickup));
+  }
+
+  static Result<void> sing_pickup(const SketchSection& section, std::vector<Part>& parts) {
+    const std::string_view words =
+        section.lyrics.empty() ? std::string_view() : pickup_words(section.lyrics.front()).pickup;
+    if (words.empty()) return {};
+    if (!parts.front().pickup)
+      return invalid_input("its lyrics begin before the first bar (|), but it has no pickup");
+    return lay_lyrics(std::span(parts).first(1), 1, {std::string(words)});
   }
 
   Result<void> rechorded(const SketchSection& section, const TakeStudy& from,

@@ -146,7 +146,10 @@ Problem set_lyrics(SketchSection& s, const toml::node& node) {
     if (!line || line->get().size() > kLongestLyrics) return wanted;
     for (const char c : line->get())
       if (static_cast<unsigned char>(c) < 0x20 && c != '\n' && c != '\r' && c != '\t') return wanted;
-    if (const auto good = syllables_of(line->get()); !good) return good.error().message;
+    const auto words = pickup_words(line->get());
+    if (const auto good = syllables_of(words.rest); !good) return good.error().message;
+    if (!words.pickup.empty())
+      if (const auto good = syllables_of(words.pickup); !good) return good.error().message;
     s.lyrics.push_back(line->get());
     return std::nullopt;
   };

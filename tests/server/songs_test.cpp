@@ -9,6 +9,7 @@
 #include "daemon/midi/smf.h"
 #include "protocol/base64.h"
 #include "tests/server/server_fixture.h"
+#include "tests/song/rounds.h"
 
 namespace undersong::server {
 namespace {
@@ -35,6 +36,8 @@ TEST(Songs, TellTheLoopOfATakeOnItsOwnClock) {
   EXPECT_EQ(loop.chords[0].harte, "Eb:maj9");
   EXPECT_EQ(loop.chords[0].beats, 2.0);
   EXPECT_EQ(loop.meter, 4u);
+  ASSERT_TRUE(loop.signature);
+  EXPECT_EQ(loop.signature->lower, 4);
   ASSERT_GE(loop.passes.size(), 6u);
   EXPECT_EQ(loop.passes[0].section, "A");
   std::uint64_t passes = 0;
@@ -42,6 +45,21 @@ TEST(Songs, TellTheLoopOfATakeOnItsOwnClock) {
   EXPECT_EQ(passes, loop.passes.size());
   const auto notes = ask(client, protocol::GetNotes{.take = 1});
   EXPECT_GE(loop.passes[0].at, notes.at.front());
+}
+
+TEST(Songs, TellHowACompoundMetreIsWritten) {
+  Running running;
+  std::vector<takes::Entry> played{takes::take_begin(us(0), 1'790'000'000'000)};
+  const auto events = song::rounds({3, 3}, .36);
+  for (const midi::Event& event : events) played.push_back(takes::midi_received(event));
+  played.push_back(takes::take_end(events.back().at + us(1'000'000), takes::EndReason::kRequest));
+  running.keep(std::move(played));
+  auto client = running.connect();
+  const auto loop = ask(client, protocol::GetLoop{.take = 1});
+  EXPECT_EQ(loop.meter, 2u);
+  ASSERT_TRUE(loop.signature);
+  EXPECT_EQ(loop.signature->upper, 6);
+  EXPECT_EQ(loop.signature->lower, 8);
 }
 
 TEST(Songs, ReharmoniseWithWishesAndChordsThatStay) {

@@ -13,6 +13,7 @@
 #include <fstream>
 #include <random>
 
+#include "daemon/harmony/chord_symbol.h"
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/string_pad.h"
 #include "daemon/midi/smf.h"
@@ -254,6 +255,37 @@ TEST(HandOver, RoundsInAnotherKeyHaveItsSignatureAndTheRoundsAfterThemTheOldOneA
     EXPECT_EQ(written, file.name == "lead_sheet.musicxml" ? (std::vector{0, 2, 0}) : (std::vector{2, 4, 2}));
     EXPECT_EQ(sheet.select_nodes("//accidental").size(), 0u)
         << file.name << ": the notes are those of the keys";
+  }
+}
+
+TEST(HandOver, ChordNamesInThePartsFileAreSpelledInTheKeyThatHoldsThere) {
+  for (const int shift : {1, 3, 4, 6, 8}) {
+    Take take = play(Tune{}, 10);
+    const auto moved = [&](Micros at) {
+      return at > take.beats[64] - Micros(100'000) && at < take.beats[128] - Micros(100'000);
+    };
+    for (midi::Event& event : take.events)
+      if ((event.bytes[0] & 0xE0) == 0x80 && moved(event.at))
+        event.bytes[1] = static_cast<std::uint8_t>(event.bytes[1] + shift);
+    const auto folder = handed_over(take);
+    const midi::Smf file = parts_of(folder);
+    ASSERT_EQ(file.key_signatures.size(), 3u) << shift;
+    ASSERT_FALSE(file.texts.empty());
+    int moved_chords = 0;
+    for (const auto& text : file.texts) {
+      int signature = 0;
+      for (const auto& key : file.key_signatures)
+        if (key.tick <= text.tick) signature = key.fifths;
+      if (signature == 0) continue;
+      ++moved_chords;
+      const auto chord = harmony::parse_symbol(text.text);
+      ASSERT_TRUE(chord) << text.text;
+      // All these chords are of the scale: seven neighbours in the row of fifths.
+      const int fifths = chord->root.fifths() - signature;
+      EXPECT_TRUE(-1 <= fifths && fifths <= 5)
+          << text.text << " under a signature of " << signature << ", moved by " << shift;
+    }
+    EXPECT_GE(moved_chords, 16) << shift;
   }
 }
 

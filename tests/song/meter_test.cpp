@@ -12,6 +12,7 @@
 #include "daemon/song/hand_over.h"
 #include "daemon/song/notation.h"
 #include "daemon/song/quantise.h"
+#include "tests/song/rounds.h"
 
 namespace undersong::song {
 namespace {
@@ -77,6 +78,24 @@ TEST(Meter, SevensShowTheirGroups) {
   EXPECT_EQ(words(write_bar(held, Ticks(0), early.bar(), early)), "quarter.~ half");
 }
 
+// A bar of one beat is not written: it belongs to the bar before it.
+TEST(Meter, OneBeatLeftOverJoinsTheBarBeforeIt) {
+  const auto bars = [](const Meter& meter, Ticks length) {
+    std::vector<std::string> out;
+    for (Ticks at, next; at < length; at += next) {
+      next = meter.next_bar(length - at);
+      out.push_back(text(meter.signature(next)));
+    }
+    return out;
+  };
+  using Bars = std::vector<std::string>;
+  EXPECT_EQ(bars(Meter{4}, 9 * kBeat), (Bars{"4/4", "5/4"}));
+  EXPECT_EQ(bars(Meter{4}, 10 * kBeat), (Bars{"4/4", "4/4", "2/4"}));
+  EXPECT_EQ(bars(Meter{3}, 7 * kBeat), (Bars{"3/4", "4/4"}));
+  EXPECT_EQ(bars(kSixEight, 3 * kBeat), (Bars{"9/8"}));
+  EXPECT_EQ(bars(Meter{4}, kBeat), (Bars{"1/4"})) << "a pickup of one beat is one";
+}
+
 // Whatever was played, the values on paper add up to the bar, and what is tied sounds as it was given.
 TEST(Meter, ValuesOnPaperSayExactlyWhatSounds) {
   std::mt19937 random(5);
@@ -114,40 +133,6 @@ TEST(Meter, ValuesOnPaperSayExactlyWhatSounds) {
       }
       EXPECT_EQ(back, notes);
     }
-}
-
-// Six times a loop of four bars: a low note and broken chords, a tune in which long and short take turns.
-// `groups`: how many eighths each beat or group has.
-std::vector<midi::Event> rounds(const std::vector<int>& groups, double seconds_an_eighth) {
-  std::mt19937 random(11);
-  std::normal_distribution<double> stroke(0, .006);
-  std::vector<midi::Event> out;
-  const auto key = [&](double eighth, double eighths, int pitch, int velocity) {
-    const auto at = [&](double e) {
-      return Micros(1'000'000 + static_cast<std::int64_t>(1e6 * (e * seconds_an_eighth + stroke(random))));
-    };
-    out.push_back(midi::note_on(at(eighth), 0, Pitch(pitch), Velocity(velocity)));
-    out.push_back(midi::note_off(at(eighth + .92 * eighths), 0, Pitch(pitch)));
-  };
-  constexpr std::array<std::array<int, 4>, 4> kChords{
-      {{45, 57, 60, 64}, {41, 53, 57, 60}, {48, 55, 60, 64}, {43, 55, 59, 62}}};
-  constexpr std::array<int, 8> kTune{76, 74, 72, 69, 72, 74, 76, 79};
-  double at = 0;
-  for (int bar = 0; bar < 24; ++bar) {
-    const auto& chord = kChords[static_cast<std::size_t>(bar % 4)];
-    int group = 0;
-    for (const int eighths : groups) {
-      key(at, eighths, chord[0] + (group % 2 == 0 ? 0 : 12), group == 0 ? 84 : 70);
-      for (int e = 1; e < eighths; ++e) key(at + e, 1, chord[static_cast<std::size_t>(e)], 56);
-      const auto step = static_cast<std::size_t>(2 * group + bar % 4);
-      key(at, eighths - 1, kTune[step % 8], 92);
-      key(at + eighths - 1, 1, kTune[(step + 1) % 8], 80);
-      at += eighths;
-      ++group;
-    }
-  }
-  std::stable_sort(out.begin(), out.end(), [](const auto& a, const auto& b) { return a.at < b.at; });
-  return out;
 }
 
 struct Page {

@@ -124,5 +124,39 @@ TEST(Pickup, ASongBeginsWithThatOfItsTakeWhichComesInBeforeTheCountInIsOver) {
   EXPECT_FALSE(made("layers = [\"chords\", \"bass\"]\n").parts.front().pickup) << "its tune is left out";
 }
 
+TEST(Pickup, WordsBeforeABarLineAreSungInIt) {
+  const auto song = [](const std::vector<double>& upbeat, const std::string& more) -> Result<Form> {
+    const auto study = std::make_shared<const TakeStudy>(study_take(Played{rounds_with_upbeat(upbeat)}));
+    const auto reader = [&](const SketchSource&) -> Result<std::shared_ptr<const TakeStudy>> {
+      return study;
+    };
+    const auto sketch =
+        read_sketch("title = \"Home\"\n[[section]]\nkind = \"theme\"\ntake = 1\n" + more, "song.toml");
+    if (!sketch) return sketch.error();
+    return form_of_sketch(*sketch, reader);
+  };
+  const auto form = song({1, .5}, "lyrics = \"and when | morn-ing comes\"\n");
+  ASSERT_TRUE(form) << form.error().message;
+  const auto folder = hand_over_form(*form, harmony::PadStyle::kStill);
+  ASSERT_TRUE(folder) << folder.error().message;
+  const auto sheet = page(*folder, "lead_sheet.musicxml");
+  std::string in_pickup, after;
+  for (const auto& text : sheet.select_nodes("//measure[@number='0']//lyric/text"))
+    in_pickup += text.node().text().get() + std::string(" ");
+  for (const auto& text : sheet.select_nodes("//measure[@number!='0']//lyric/text"))
+    after += text.node().text().get() + std::string(" ");
+  EXPECT_EQ(in_pickup, "and when ");
+  EXPECT_EQ(after, "morn ing comes ");
+
+  const auto refused = [&](const std::vector<double>& upbeat, const std::string& lyrics) {
+    const auto made = song(upbeat, "lyrics = \"" + lyrics + "\"\n");
+    return made ? std::string() : made.error().message;
+  };
+  EXPECT_NE(refused({}, "and | morn-ing").find("begin before the first bar (|), but it has no pickup"),
+            std::string::npos);
+  EXPECT_NE(refused({1}, "and so | morn-ing").find("have 2 syllables"), std::string::npos);
+  EXPECT_NE(refused({1}, "and | morn-ing | comes").find("second bar line"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace undersong::song

@@ -1,10 +1,16 @@
 // The loops: the chords of each in a row, each pass as a line below them, and the sections that the melody makes.
 import { key_name } from '../music/text';
 import { ChordSymbol } from '../shell/chord_symbol';
-import type { FoundLoop, LoopPass, LoopSection } from '../protocol';
+import type { FoundLoop, LoopPass, LoopSection, TakeLoop } from '../protocol';
 import { columns } from './columns';
 import type { SongState } from './song_state';
 import { lasts, plural, worded } from './words';
+
+/** ", 4 to a bar"; ", 2 to a bar in 6/8" */
+function metre_words({ meter, signature }: TakeLoop): string {
+  if (meter === undefined) return '';
+  return `, ${meter} to a bar${signature && signature.lower !== 4 ? ` in ${signature.upper}/${signature.lower}` : ''}`;
+}
 
 export function LoopView({ state }: { state: SongState }) {
   const found = state.loop.value!;
@@ -16,7 +22,7 @@ export function LoopView({ state }: { state: SongState }) {
         <h2 id="part-loop">{several ? `${found.loops.length} loops` : 'The loop'}</h2>
         <p class="loop-facts soft">
           {key && <span>{key_name(key)}</span>}
-          {found.tempo !== undefined && <span>{Math.round(found.tempo)} beats a minute{found.meter !== undefined && `, ${found.meter} to a bar`}</span>}
+          {found.tempo !== undefined && <span>{Math.round(found.tempo)} beats a minute{metre_words(found)}</span>}
           {!several && <Rounds loop={found} />}
         </p>
       </div>
