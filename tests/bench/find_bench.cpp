@@ -180,7 +180,7 @@ std::vector<Sought> invented_questions(unsigned takes) {
 }
 
 std::vector<Sought> read_questions(const std::filesystem::path& folder,
-                                     const std::map<std::string, TakeId>& titles) {
+                                   const std::map<std::string, TakeId>& titles) {
   std::ifstream file(folder / "queries.json");
   std::stringstream text;
   text << file.rdbuf();
@@ -274,7 +274,7 @@ void measure(const std::filesystem::path& path, const std::vector<Sought>& quest
 
 // A copy of the store, filled up; the questions that are asked of it.
 std::vector<Sought> prepare(const std::filesystem::path& store, const std::filesystem::path& queries,
-                              const std::filesystem::path& copy, unsigned takes) {
+                            const std::filesystem::path& copy, unsigned takes) {
   {
     SQLite::Database from(store.string(), SQLite::OPEN_READWRITE);
     from.exec("VACUUM INTO '" + copy.string() + "'");
