@@ -21,12 +21,21 @@ void* take(std::size_t size) {
 
 }  // namespace
 
-// These stand for the whole program of tests; only their counting matters here.
+// These stand for the whole program of tests; only their counting matters here. All of them, because what one
+// takes another gives back: the standard library's sorting uses those that do not throw.
 void* operator new(std::size_t size) {
   return take(size);
 }
 void* operator new[](std::size_t size) {
   return take(size);
+}
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept {
+  ++taken;
+  return std::malloc(size > 0 ? size : 1);
+}
+void* operator new[](std::size_t size, const std::nothrow_t&) noexcept {
+  ++taken;
+  return std::malloc(size > 0 ? size : 1);
 }
 void operator delete(void* memory) noexcept {
   std::free(memory);
@@ -38,6 +47,12 @@ void operator delete(void* memory, std::size_t) noexcept {
   std::free(memory);
 }
 void operator delete[](void* memory, std::size_t) noexcept {
+  std::free(memory);
+}
+void operator delete(void* memory, const std::nothrow_t&) noexcept {
+  std::free(memory);
+}
+void operator delete[](void* memory, const std::nothrow_t&) noexcept {
   std::free(memory);
 }
 
