@@ -1,7 +1,5 @@
 // Studies any notes: from a MIDI file, or from bytes that say when which key was struck. The beats, the loop
 // and the parts made of them stay within bounds, and what is handed over can be read again.
-#include <pugixml.hpp>
-
 #include "daemon/listen/tempo.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/hand_over.h"
@@ -9,6 +7,7 @@
 #include "daemon/song/take_study.h"
 #include "daemon/takes/along.h"
 #include "tests/fuzz/bytes.h"
+#include "tests/fuzz/pages.h"
 
 using namespace undersong;
 using fuzz::Bytes;
@@ -93,13 +92,6 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     must(!folder.error().message.empty());
     return 0;
   }
-  for (const auto& file : folder->files) {
-    if (file.name.ends_with(".mid")) {
-      const auto* bytes = reinterpret_cast<const std::uint8_t*>(file.bytes.data());
-      must(bool(midi::read_smf({bytes, file.bytes.size()})));
-    } else if (file.name.ends_with(".musicxml")) {
-      must(bool(pugi::xml_document().load_buffer(file.bytes.data(), file.bytes.size())));
-    }
-  }
+  fuzz::must_be_read_again(*folder);
   return 0;
 }

@@ -1,11 +1,9 @@
 // Reads any bytes as the file of a sketch. It is refused with a sentence, or it can be written and read
 // again, and the song that is made of it can be handed over: its MIDI file and its sheets can be read.
-#include <pugixml.hpp>
-
-#include "daemon/midi/smf.h"
 #include "daemon/song/form_midi.h"
 #include "daemon/song/sketch.h"
 #include "tests/fuzz/bytes.h"
+#include "tests/fuzz/pages.h"
 
 using namespace undersong;
 using namespace undersong::song;
@@ -61,13 +59,6 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     must(!folder.error().message.empty());
     return 0;
   }
-  for (const auto& file : folder->files) {
-    if (file.name.ends_with(".mid")) {
-      const auto* bytes = reinterpret_cast<const std::uint8_t*>(file.bytes.data());
-      must(bool(midi::read_smf({bytes, file.bytes.size()})));
-    } else if (file.name.ends_with(".musicxml")) {
-      must(bool(pugi::xml_document().load_buffer(file.bytes.data(), file.bytes.size())));
-    }
-  }
+  fuzz::must_be_read_again(*folder);
   return 0;
 }
