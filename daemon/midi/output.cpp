@@ -32,6 +32,11 @@ bool Output::connected() const {
   return open_ && backend_ && backend_->alive();
 }
 
+void Output::watch(std::function<void()> look) {
+  look_ = std::move(look);
+  files_ = ServiceWatch::begin(service_folders(), look_);
+}
+
 Result<void> Output::tend() {
   try {
     if (open_ && !connected()) {
@@ -67,6 +72,7 @@ Result<void> Output::tend() {
 Result<void> Output::open_port() {
   if (!backend_) {
     auto backend = Backend::open(options_.backend, options_.client_name, look_);
+    no_service_ = !backend;
     if (!backend) return backend.error();
     backend_ = std::move(*backend);
   }

@@ -23,6 +23,7 @@
 #include "daemon/midi/echo_guard.h"
 #include "daemon/midi/event.h"
 #include "daemon/midi/sender.h"
+#include "daemon/midi/service_watch.h"
 
 class RtMidiOut;
 
@@ -51,7 +52,8 @@ class Output final : public Sink {
   const std::string& port_name() const override { return port_name_; }  // empty while closed
   std::optional<unsigned> listeners() override;
   std::vector<std::string> offered() override;
-  void watch(std::function<void()> look) override { look_ = std::move(look); }  // before the first tend()
+  void watch(std::function<void()> look) override;  // before the first tend()
+  bool tells_when_it_can() const override { return no_service_ && files_; }
 
   // Sends a channel message at once; false while closed. `at` should be steady_now(), because echoes are
   // recognised by it.
@@ -73,6 +75,8 @@ class Output final : public Sink {
   const OutputOptions options_;
   const Say say_;
   std::function<void()> look_;
+  std::unique_ptr<ServiceWatch> files_;
+  bool no_service_ = false;  // since the last try
   std::string said_;
   std::unique_ptr<Backend> backend_;
   JackOwned<RtMidiOut> out_;

@@ -13,6 +13,7 @@
 #include "daemon/base/caught.h"
 #include "daemon/midi/alsa_ears.h"
 #include "daemon/midi/jack_ears.h"
+#include "daemon/midi/service_watch.h"
 
 namespace undersong::midi {
 namespace {
@@ -24,6 +25,9 @@ std::string lower(std::string text) {
 }
 
 constexpr std::chrono::milliseconds kSoon{100};
+// While nothing changes, the pause between looks doubles up to this many times `look_every`. Services tell of
+// their ports, and the kernel of a service that comes, so a look is only there for what neither tells.
+constexpr int kLongestPause = 24;
 constexpr int kSoonTries = 20;
 
 // How long the service may take to answer before that is told.
@@ -119,6 +123,7 @@ class PortsSource::Watcher {
     auto names = PortNames::parse(options_.names);
     if (!names) return names.error();
     names_ = *names;
+    files_ = ServiceWatch::begin(service_folders(), [bell = bell_] { bell->ring(); });
     thread_ = std::thread([this] { run(); });
     pthread_setname_np(thread_.native_handle(), "midi-watch");
     return {};
@@ -137,6 +142,8 @@ class PortsSource::Watcher {
  private:
   void run() {
     bool again = false;  // JACK tells of a connection before it shows it, so a poke is worth two looks
+    int soon_looks = 0;
+    int quiet = 1;  // how many times `look_every` the next pause lasts
     for (;;) {
       try {
         look();
@@ -149,8 +156,14 @@ class PortsSource::Watcher {
       // nothing after a refusal.
       const bool refused = std::exchange(refused_now_, false);
       refused_ = refused ? refused_ + 1 : 0;
-      const auto pause = again || (refused && refused_ <= kSoonTries) ? std::min(kSoon, options_.look_every)
-                                                                      : options_.look_every;
+      // A service that comes has its files before it answers.
+      if (again) soon_looks = backend_ ? 1 : kSoonTries;
+      const bool soon = soon_looks > 0 || (refused && refused_ <= kSoonTries);
+      soon_looks = std::max(0, soon_looks - 1);
+      // Without the kernel's word a service is looked for at the usual pace.
+      if (soon || refused || (!backend_ && !files_)) quiet = 1;
+      const auto pause = soon ? std::min(kSoon, options_.look_every) : quiet * options_.look_every;
+      quiet = std::min(2 * quiet, kLongestPause);
       bell_->changed.wait_for(lock, pause,
                               [&] { return bell_->stopping || opened() || (bell_->poked && !refused); });
       if (bell_->stopping) break;
@@ -322,6 +335,8 @@ class PortsSource::Watcher {
 
   std::thread thread_;
   const std::shared_ptr<Bell> bell_ = std::make_shared<Bell>();
+
+  std::unique_ptr<ServiceWatch> files_;  // of the owner
 
   std::atomic<bool> ears_poked_{false};  // written by the thread of the ears and the watcher
 

@@ -1,11 +1,12 @@
 // Opens every wanted MIDI input port of the system while it is there, and one virtual port that other
 // programs can connect to.
 //
-// A watcher thread looks at the list of ports when a port comes or goes, and every `look_every`. It opens
+// A watcher thread looks at the list of ports when a port comes or goes or a service may have come, and after
+// `look_every`; while nothing changes, the pause grows to twenty-four times that. It opens
 // wanted ports that are new and closes those that have gone. The consumer receives kPortCame and kPortGone
 // and is not woken when nothing changed. Our own ports are never opened, and "Midi Through" only if it is
 // named, because it is no keyboard but a cable between programs. When the MIDI service dies, all inputs
-// close; the watcher looks for the service at the same pace and opens everything again.
+// close; the watcher looks for the service in the same way and opens everything again.
 //
 // System-exclusive data, active sensing, other system messages and malformed messages are dropped before they
 // reach a queue. MIDI clock, start, continue, stop and song position pass when `pass_clock` is set.

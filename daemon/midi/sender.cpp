@@ -1,5 +1,7 @@
 #include "daemon/midi/sender.h"
 
+#include <utility>
+
 #include "daemon/base/caught.h"
 #include "daemon/midi/punctual.h"
 #include "daemon/midi/source.h"
@@ -153,7 +155,8 @@ void Sender::end_sounds() {
 }
 
 void Sender::tend(Lock& lock) {
-  look_ = false;
+  if (std::exchange(look_, false))
+    tend_every_ = kTendSoon;  // a service that comes has its files before it answers
   lock.unlock();
   const auto opened = sink_->tend();
   const bool is = sink_->connected();
@@ -217,7 +220,9 @@ void Sender::turn(Lock& lock, Micros& tend_at) {
   if ((look_ || now >= tend_at) && next - now > kRoomToTend) {
     tend_at = now + Micros(kTendEvery);  // set before the call, so that it holds even if tend throws
     tend(lock);
-    tend_at = steady_now() + Micros(kTendEvery);
+    const bool told = !sink_->connected() && sink_->tells_when_it_can();
+    tend_every_ = told ? std::min<Micros>(2 * tend_every_, kTendRarely) : Micros(kTendEvery);
+    tend_at = steady_now() + tend_every_;
     return;
   }
   // An overdue check waits until there is time for it.

@@ -52,6 +52,8 @@ class Sink {
   virtual std::optional<unsigned> listeners() { return std::nullopt; }
   // Calls `look`, on any thread, whenever ports or connections changed and a call of tend() is worth while.
   virtual void watch(std::function<void()> /*look*/) {}
+  // Whether `look` tells as well when the port can be opened, so that nobody need try often.
+  virtual bool tells_when_it_can() const { return false; }
   // Names of the ports that could be opened instead.
   virtual std::vector<std::string> offered() { return {}; }
 };
@@ -67,7 +69,8 @@ struct Score {
 class Sender {
  public:
   static constexpr std::size_t kMostWaiting = 1024;
-  static constexpr std::chrono::seconds kTendEvery{5};
+  static constexpr std::chrono::seconds kTendEvery{5}, kTendRarely{120};
+  static constexpr Micros kTendSoon{250'000};
 
   // Both functions may be empty and are called on the Sender's thread. `changed`: connected(), port_name(),
   // trouble(), listeners() or offered() changed. `sent`: a message of a score was sent; it carries the time
@@ -116,8 +119,9 @@ class Sender {
   std::condition_variable wake_;
   std::deque<Event> waiting_;
   std::shared_ptr<const Score> score_;
-  Micros begin_{};        // start of the score, or of the current repetition
-  std::size_t next_ = 0;  // index into the score's events
+  Micros begin_{};                 // start of the score, or of the current repetition
+  std::size_t next_ = 0;           // index into the score's events
+  Micros tend_every_{kTendEvery};  // the Sender's thread alone uses it
   bool silence_ = false, quit_ = false, look_ = false;
   std::unique_ptr<Sink> new_sink_;
   std::string port_name_, trouble_ = "The MIDI output is being opened.";

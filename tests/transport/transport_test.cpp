@@ -462,6 +462,14 @@ TEST_F(Transport, StartedBeforeTheServerItSaysSoAndFindsItLater) {
   EXPECT_TRUE(ear.until([&] { return ear.notes.is_down(Pitch(60)); }));
 }
 
+TEST_F(Transport, AServerThatComesIsFoundByItsFilesWithoutLooking) {
+  Ear ear(slow_looks());
+  ASSERT_TRUE(ear.until([&] { return ear.was_said("No JACK server answers."); }));
+  start_server();
+  Player keys("Keys");
+  EXPECT_TRUE(ear.until_heard(keys, "Keys"));
+}
+
 TEST_F(Transport, NothingWakesTheConsumerWhileNothingChanges) {
   start_server();
   auto options = quick_looks();
