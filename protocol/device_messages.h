@@ -56,6 +56,7 @@ BOOST_DESCRIBE_STRUCT(PairingCode, (), (device, address, token, addresses, finge
 
 struct PairDevice {
   static constexpr const char* kMethod = "device.pair";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Makes a token for another device, and the code that carries it there. The token is said only here. "
       "Only the player at this machine may ask.";
@@ -70,6 +71,7 @@ BOOST_DESCRIBE_STRUCT(PairDevice, (), (name))
 
 struct ListDevices {
   static constexpr const char* kMethod = "device.list";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "The paired devices, and where they reach this machine. Only the player at this machine may ask.";
   static constexpr const char* kExample = "{}";
@@ -82,6 +84,7 @@ BOOST_DESCRIBE_STRUCT(ListDevices, (), ())
 
 struct OpenDevices {
   static constexpr const char* kMethod = "device.open";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Opens or closes the port for other devices. It stays so over a restart. Closing ends their "
       "connections; they stay paired. Only the player at this machine may ask.";
@@ -96,6 +99,7 @@ BOOST_DESCRIBE_STRUCT(OpenDevices, (), (on))
 
 struct RevokeDevice {
   static constexpr const char* kMethod = "device.revoke";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Forgets a device: its token is no longer accepted, and its connections are closed at once. Only the "
       "player at this machine may ask.";

@@ -18,6 +18,13 @@ std::string wire_name(std::string_view enumerator) {
   return name;
 }
 
+void append_name(std::string& out, const char* name, bool& first) {
+  out += first ? "\"" : ",\"";
+  out += name;
+  out += "\":";
+  first = false;
+}
+
 void append_string(std::string& out, std::string_view text) {
   constexpr char kHex[] = "0123456789abcdef";
   out += '"';
@@ -96,8 +103,21 @@ std::string kind_of(const boost::json::value& value) {
   }
 }
 
-void name_unknown(const boost::json::object& object, const std::vector<std::string_view>& known,
-                  Fault& fault) {
+Problem problem_of(std::string_view name, const Fault& fault) {
+  return {std::string(name) + fault.path + " " + fault.what + (fault.what.ends_with('?') ? "" : ".")};
+}
+
+void in_item(std::size_t item, Fault& fault) {
+  fault.path = "[" + std::to_string(item) + "]" + fault.path;
+}
+
+namespace {
+
+// Names the first member of `object` that is not known, and the known one that is spelled most like it.
+void name_unknown(const boost::json::object& object, std::span<const MemberRow> rows, Fault& fault) {
+  std::vector<std::string_view> known;
+  known.reserve(rows.size());
+  for (const MemberRow& row : rows) known.emplace_back(row.name);
   for (const auto& [name, value] : object) {
     if (std::find(known.begin(), known.end(), std::string_view(name)) != known.end()) continue;
     fault.path = "." + std::string(name);
@@ -105,6 +125,32 @@ void name_unknown(const boost::json::object& object, const std::vector<std::stri
     fault.what = "is not known" + (meant ? "; did you mean " + *meant + "?" : std::string());
     return;
   }
+}
+
+}  // namespace
+
+bool read_members(const boost::json::value& from, void* whole, std::span<const MemberRow> rows, Fault& fault,
+                  Unknown unknown) {
+  if (!from.is_object()) return wrong_kind(from, "an object", fault);
+  const auto& object = from.get_object();
+  std::size_t known = 0;
+  for (const MemberRow& row : rows) {
+    const auto* found = object.if_contains(row.name);
+    if (found == nullptr) {
+      if (!row.needed) continue;
+      fault.path = std::string(".") + row.name;
+      fault.what = "is missing";
+      return false;
+    }
+    ++known;
+    if (!row.read(*found, whole, fault, unknown)) {
+      fault.path = "." + std::string(row.name) + fault.path;
+      return false;
+    }
+  }
+  if (unknown == Unknown::kIgnore || known == object.size()) return true;
+  name_unknown(object, rows, fault);
+  return false;
 }
 
 bool wrong_kind(const boost::json::value& from, std::string_view wanted, Fault& fault) {

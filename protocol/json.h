@@ -33,6 +33,7 @@
 #include <cstdint>
 #include <limits>
 #include <optional>
+#include <span>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -142,6 +143,30 @@ inline void append_int(std::string& out, std::int64_t number) {
 // append_double.
 void append_short(std::string& out, double number);
 
+// `{"name":` or `,"name":`.
+void append_name(std::string& out, const char* name, bool& first);
+
+template <class T>
+void append_json(std::string& out, const T& value);
+
+// The reader and the writer are made for every member of every message. What can be done without knowing the
+// type is done in json.cpp: the compiler then needs half the time.
+template <class T, class Member>
+void append_member(std::string& out, const T& value, bool& first) {
+  const auto& member = value.*Member::pointer;
+  if constexpr (IsOptional<std::remove_cvref_t<decltype(member)>>::value)
+    if (!member) return;
+  append_name(out, Member::name, first);
+  append_json(out, member);
+}
+template <class T, template <class...> class List, class... Members>
+void append_members(std::string& out, const T& value, List<Members...>) {
+  [[maybe_unused]] bool first = true;
+  out += '{';
+  (append_member<T, Members>(out, value, first), ...);
+  out += '}';
+}
+
 template <class T>
 void append_json(std::string& out, const T& value) {
   if constexpr (std::is_same_v<T, bool>) {
@@ -181,20 +206,7 @@ void append_json(std::string& out, const T& value) {
   } else {
     static_assert(boost::describe::has_describe_members<T>::value,
                   "describe the struct with BOOST_DESCRIBE_STRUCT");
-    out += '{';
-    bool first = true;
-    boost::mp11::mp_for_each<MembersOf<T>>([&](auto d) {
-      const auto& member = value.*d.pointer;
-      using M = std::remove_cvref_t<decltype(member)>;
-      if constexpr (IsOptional<M>::value)
-        if (!member) return;
-      if (!std::exchange(first, false)) out += ',';
-      out += '"';
-      out += d.name;
-      out += "\":";
-      append_json(out, member);
-    });
-    out += '}';
+    append_members(out, value, MembersOf<T>{});
   }
 }
 
@@ -224,9 +236,41 @@ bool read_real(const boost::json::value& from, double low, double high, double& 
 bool read_bool(const boost::json::value& from, bool& to, Fault& fault);
 bool read_string(const boost::json::value& from, std::string& to, Fault& fault);
 bool wrong_kind(const boost::json::value& from, std::string_view wanted, Fault& fault);
-// Names the first member of `object` that is not in `known`, and the known one that is spelled most like it.
-void name_unknown(const boost::json::object& object, const std::vector<std::string_view>& known,
-                  Fault& fault);
+// One sentence about the whole value of that name.
+Problem problem_of(std::string_view name, const Fault& fault);
+// The fault lies in that item of an array.
+void in_item(std::size_t item, Fault& fault);
+
+// A member of a described struct, and how it is read into the struct at `whole`.
+struct MemberRow {
+  const char* name;
+  bool needed;
+  bool (*read)(const boost::json::value& from, void* whole, Fault& fault, Unknown unknown);
+};
+bool read_members(const boost::json::value& from, void* whole, std::span<const MemberRow> rows, Fault& fault,
+                  Unknown unknown);
+
+template <class T>
+bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown);
+
+template <class T, class Member>
+bool read_member(const boost::json::value& from, void* whole, Fault& fault, Unknown unknown) {
+  return read(from, static_cast<T*>(whole)->*Member::pointer, fault, unknown);
+}
+template <class T, class Member>
+constexpr bool needs() {
+  using M = std::remove_cvref_t<decltype(std::declval<T>().*Member::pointer)>;
+  return !IsOptional<M>::value && !IsNullable<M>::value && !added_later<T>(Member::name);
+}
+template <class T, template <class...> class List, class... Members>
+std::span<const MemberRow> rows_of(List<Members...>) {
+  if constexpr (sizeof...(Members) == 0) {
+    return {};
+  } else {
+    static constexpr MemberRow kRows[] = {{Members::name, needs<T, Members>(), &read_member<T, Members>}...};
+    return kRows;
+  }
+}
 
 template <class T>
 bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) {
@@ -263,7 +307,7 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
     to.clear();
     for (const auto& item : from.get_array()) {
       if (!read(item, to.emplace_back(), fault, unknown)) {
-        fault.path = "[" + std::to_string(to.size() - 1) + "]" + fault.path;
+        in_item(to.size() - 1, fault);
         return false;
       }
     }
@@ -281,37 +325,7 @@ bool read(const boost::json::value& from, T& to, Fault& fault, Unknown unknown) 
   } else {
     static_assert(boost::describe::has_describe_members<T>::value,
                   "describe the struct with BOOST_DESCRIBE_STRUCT");
-    if (!from.is_object()) return wrong_kind(from, "an object", fault);
-    const auto& object = from.get_object();
-    bool good = true;
-    std::size_t known = 0;
-    boost::mp11::mp_for_each<MembersOf<T>>([&](auto d) {
-      if (!good) return;
-      auto& member = to.*d.pointer;
-      using M = std::remove_cvref_t<decltype(member)>;
-      const auto* found = object.if_contains(d.name);
-      if (found == nullptr) {
-        if constexpr (!IsOptional<M>::value && !IsNullable<M>::value) {
-          if (added_later<T>(d.name)) return;
-          fault.path = std::string(".") + d.name;
-          fault.what = "is missing";
-          good = false;
-        }
-        return;
-      }
-      ++known;
-      if (!read(*found, member, fault, unknown)) {
-        fault.path = "." + std::string(d.name) + fault.path;
-        good = false;
-      }
-    });
-    if (good && unknown == Unknown::kRefuse && known != object.size()) {
-      std::vector<std::string_view> names;
-      boost::mp11::mp_for_each<MembersOf<T>>([&](auto d) { names.emplace_back(d.name); });
-      name_unknown(object, names, fault);
-      return false;
-    }
-    return good;
+    return read_members(from, &to, rows_of<T>(MembersOf<T>{}), fault, unknown);
   }
 }
 
@@ -324,7 +338,7 @@ Read<T> read_value(const boost::json::value& from, std::string_view name,
   T to{};
   detail::Fault fault;
   if (detail::read(from, to, fault, unknown)) return to;
-  return Problem{std::string(name) + fault.path + " " + fault.what + (fault.what.ends_with('?') ? "" : ".")};
+  return detail::problem_of(name, fault);
 }
 
 // Parses text into a JSON tree; it may be nested 32 levels deep.

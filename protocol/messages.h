@@ -60,6 +60,7 @@ struct Welcome {
       "this is the player at this machine, who may pair other devices.";
   static constexpr const char* kExample =
       R"({"protocol":2,"program":"0.1.0","capabilities":["moment","status","log","hear","notes","export","play","beat","along","song"],"passing_us":150000,"token_needed":false,"may_pair":true})";
+  static constexpr std::array kAddedLater{"may_pair"};
   std::uint32_t protocol = kProtocolVersion;
   std::string program;
   std::vector<std::string> capabilities;
@@ -110,7 +111,7 @@ struct Status {
       "daemon started; their names and pictures are better known then.";
   static constexpr const char* kExample =
       R"({"at":83512004,"ports":[{"number":0,"name":"Stage keyboard","connected":true,"own":false,"last_note":83490112}],"outputs":[{"name":"undersong","connected":true,"trouble":"","listeners":1,"offered":["Stage keyboard"]}],"playing":null,"take":{"take":12,"since":81200345,"begin_utc_ms":1790000000000,"notes":214},"store":{"good":true,"sentence":"","waiting":0,"lost":0,"id":"5b1d0c7e9a334f02","damage":"","checked_utc_ms":1790000004000,"backed_up_utc_ms":1789990000000},"still":false,"settings":{"wishes":{"brighter":0,"tenser":0,"surprising":0.25},"symbol_style":"letters","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":[]},"log_last":90412,"lost_events":0,"finds_asked":0,"takes_studied":0})";
-  static constexpr std::array kAddedLater{"finds_asked", "takes_studied"};
+  static constexpr std::array kAddedLater{"finds_asked", "midi_trouble", "takes_studied"};
   TimeUs at = 0;
   std::vector<Port> ports;
   std::vector<OutputPort> outputs;
@@ -298,6 +299,7 @@ struct FoundMoment {
       "melody note are missing if the question named only chords. `times`: how often this moment occurs in "
       "the take, and `time`: which of them this is, from 1. A moment that continues counts once; it counts "
       "again if the player came back to it after something else.";
+  static constexpr std::array kAddedLater{"content"};
   std::uint64_t take = 0;
   std::string title;
   std::optional<TakeContent> content{};
@@ -394,6 +396,7 @@ BOOST_DESCRIBE_STRUCT(AskedNote, (), (at, pitch, length_us))
 
 struct FindPlayed {
   static constexpr const char* kMethod = "take.find_played";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "The takes that hold a tune, a progression or a whole passage, in any key, register and tempo, also "
       "with wrong and missing notes; at least three notes are needed. What is looked for are the `notes`; "
@@ -541,6 +544,7 @@ BOOST_DESCRIBE_STRUCT(SimilarTakes, (), (take, found))
 
 struct GetSimilar {
   static constexpr const char* kMethod = "take.similar";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "The takes that go round the same chords as this one, in any key and tempo. Without `take`: the "
       "newest.";
@@ -587,6 +591,7 @@ BOOST_DESCRIBE_STRUCT(TakePicture, (), (take, studied, length_us, melody, loops,
 
 struct GetPicture {
   static constexpr const char* kMethod = "take.picture";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "The line of the melody over the loops of a take. It costs little: nothing is listened to again. "
       "Without `take`: the newest.";
@@ -637,6 +642,7 @@ BOOST_DESCRIBE_STRUCT(Digest, (), (from_utc_ms, to_utc_ms, takes, unstudied, mom
 
 struct GetDigest {
   static constexpr const char* kMethod = "take.digest";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "The moments most worth hearing again of the last evening on which something was played, or of the "
       "seven days up to it: what was marked, circled longest and returned to, and new chords under a note "
@@ -688,6 +694,7 @@ BOOST_DESCRIBE_STRUCT(MarkTake, (), (text))
 
 struct JudgeMoment {
   static constexpr const char* kMethod = "take.judge";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Keeps or dismisses a part of a take, as take.digest proposes it, or takes that back (`open`). What "
       "was dismissed is not proposed again.";
@@ -708,6 +715,7 @@ BOOST_DESCRIBE_STRUCT(LearntControl, (), (message))
 
 struct UnmarkTake {
   static constexpr const char* kMethod = "take.unmark";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Takes a mark back. `line`: the number of its line; without it, the newest mark of the take that is "
       "being played. Nothing is erased: the log keeps both lines, and the mark is no longer shown.";
@@ -720,6 +728,7 @@ BOOST_DESCRIBE_STRUCT(UnmarkTake, (), (take, line))
 
 struct LearnControl {
   static constexpr const char* kMethod = "controls.learn";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Answers with the next pedal, pad, key or program change that is pressed, as settings.set takes it in "
       "`controls`; an error if nothing is pressed for fifteen seconds. What is pressed is heard as always.";
@@ -861,6 +870,7 @@ BOOST_DESCRIBE_STRUCT(StudyProgress, (), (working, done))
 
 struct GetStudyProgress {
   static constexpr const char* kMethod = "study.progress";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "How far the work on a take is that take.beats, take.loop and others wait for.";
   static constexpr const char* kExample = R"({"take":12})";
@@ -878,6 +888,7 @@ BOOST_DESCRIBE_STRUCT(StudyCancelled, (), (was))
 
 struct CancelStudy {
   static constexpr const char* kMethod = "study.cancel";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Gives that work up. The requests that wait for it are answered with an error (-32002).";
   static constexpr const char* kExample = R"({"take":12})";
@@ -933,6 +944,7 @@ BOOST_DESCRIBE_STRUCT(ExportTake, (), (take))
 struct Heard {
   static constexpr const char* kSays =
       "`unheard`: true if nothing is connected to the output, so that nobody hears it; otherwise missing.";
+  static constexpr std::array kAddedLater{"unheard"};
   Nullable<std::string> harte;
   std::optional<bool> unheard{};
 };
@@ -1004,6 +1016,7 @@ struct PlayAlong {
       R"({"take":12,"tempo":92,"count_in":1,"layers":["bass","chords"],"chords":[{"harte":"F:maj7","notes":[41,57,60,64]}],"rounds":2})";
   static constexpr const char* kReplyExample =
       R"({"take":12,"since":97200345,"from_us":0,"to_us":0,"along":{"tempo":92,"meter":4,"count_in_us":2608696,"cycle_us":10434783,"chords":[{"at_us":0,"harte":"F:maj7"}],"rounds":2,"given":true,"listen":false}})";
+  static constexpr std::array kAddedLater{"by_client"};
   using Reply = Playing;
   std::optional<std::uint64_t> take{};
   std::optional<Real<20, 400>> tempo{};
@@ -1178,6 +1191,7 @@ BOOST_DESCRIBE_STRUCT(BackedUp, (), (file, bytes))
 
 struct BackUpTakes {
   static constexpr const char* kMethod = "store.backup";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Writes a copy of the file of takes. `file`: an absolute path on the daemon's machine; no file may "
       "have that name. Only the player at this machine may ask.";
@@ -1197,6 +1211,7 @@ BOOST_DESCRIBE_STRUCT(BroughtBack, (), (kept))
 
 struct RestoreTakes {
   static constexpr const char* kMethod = "store.restore";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "A copy of a backup takes the place of the file of takes, which is kept beside it. `file`: an "
       "absolute path on the daemon's machine. Refused while a take is being played. Afterwards the store "
@@ -1231,6 +1246,7 @@ struct SetSettings {
   static constexpr const char* kExample = R"({"brighter":-0.5,"symbol_style":"signs"})";
   static constexpr const char* kReplyExample =
       R"({"wishes":{"brighter":-0.5,"tenser":0,"surprising":0.25},"symbol_style":"signs","hear_output":"","hear_velocity":64,"settle_ms":250,"melody":"two","voicing":"open","key":"","lean":"found","reach":14,"own":true,"controls":[{"message":"cc 67","press":"single","action":"hear_next"}],"changed":["brighter","symbol_style"]})";
+  static constexpr std::array kAddedLater{"lean", "reach", "own", "controls"};
   using Reply = Settings;
   std::optional<Wish> brighter{}, tenser{}, surprising{};
   std::optional<SymbolStyle> symbol_style{};
@@ -1287,6 +1303,7 @@ BOOST_DESCRIBE_STRUCT(OwnIdiom, (), (takes, since_utc_ms, erased_utc_ms, chords,
 
 struct GetIdiom {
   static constexpr const char* kMethod = "idiom.get";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "What Undersong has learnt of the player's own harmony. It shapes the list of alternatives while the "
       "setting `own` is on.";
@@ -1299,6 +1316,7 @@ BOOST_DESCRIBE_STRUCT(GetIdiom, (), ())
 
 struct EraseIdiom {
   static constexpr const char* kMethod = "idiom.erase";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Forgets the player's own harmony up to now. The takes stay, but those so far, and the take that is "
       "being played, no longer count. It can't be undone. The reply says what is left: nothing.";

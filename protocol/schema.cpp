@@ -10,145 +10,227 @@ namespace undersong::protocol {
 namespace {
 
 namespace json = boost::json;
-using boost::mp11::mp_for_each;
-using boost::mp11::mp_identity;
-using boost::mp11::mp_transform;
+// What a member or a message is, as far as the schema and the page tell. Only this is made from the C++
+// types; what follows works on it, so that the compiler has little to do.
+struct Type;
+using TypeOf = const Type& (*)();
+struct Member {
+  const char* name;
+  TypeOf type;
+  bool later;  // it joined its shape after the version of the protocol began
+};
+struct Type {
+  enum class Kind : std::uint8_t {
+    kBool,
+    kWhole,
+    kReal,
+    kNatural,
+    kInteger,
+    kNumber,
+    kText,
+    kNullable,
+    kOptional,
+    kArray,
+    kWords,
+    kShape
+  } kind;
+  std::int64_t low = 0, high = 0;  // kWhole, kReal
+  TypeOf of = nullptr;             // kNullable, kOptional, kArray
+  std::vector<std::string> words{};
+  std::string name{},
+      says{};  // kShape; `says` is empty if it only has that of its base, which is shown there
+  std::vector<TypeOf> bases{};
+  std::vector<Member> members{};  // without those of the bases
+};
 
-template <class T>
-std::string shape_name() {
-  std::string name = boost::core::type_name<T>();
+std::string last_name(std::string name) {
   return name.substr(name.rfind(':') + 1);
 }
 
 template <class T>
-using BasesOf = boost::describe::describe_bases<T, boost::describe::mod_public>;
+const Type& type_of();
 
-// The description of a shape; empty if it only has that of its base, which is shown there.
+template <class T, class Base>
+constexpr bool has_says_of() {
+  if constexpr (requires { Base::kSays; }) return &T::kSays == &Base::kSays;
+  return false;
+}
+
+template <class T, template <class...> class Bases, class... Base, template <class...> class Members,
+          class... M>
+Type shape(Bases<Base...>, Members<M...>) {
+  Type type{Type::Kind::kShape};
+  type.name = last_name(boost::core::type_name<T>());
+  if constexpr (requires { T::kSays; })
+    if constexpr (!(has_says_of<T, typename Base::type>() || ...)) type.says = T::kSays;
+  type.bases = {&type_of<typename Base::type>...};
+  type.members = {Member{M::name, &type_of<std::remove_cvref_t<decltype(std::declval<T>().*M::pointer)>>,
+                         added_later<T>(M::name)}...};
+  return type;
+}
+
 template <class T>
-std::string says() {
-  bool own = true;
-  if constexpr (requires { T::kSays; }) {
-    mp_for_each<BasesOf<T>>([&](auto base) {
-      using Base = typename decltype(base)::type;
-      if constexpr (requires { Base::kSays; }) own = own && &T::kSays != &Base::kSays;
-    });
-    if (own) return T::kSays;
+Type make_type() {
+  using Kind = Type::Kind;
+  if constexpr (std::is_same_v<T, bool>) {
+    return {Kind::kBool};
+  } else if constexpr (IsWhole<T>::value) {
+    return {Kind::kWhole, T::kLow, T::kHigh};
+  } else if constexpr (IsReal<T>::value) {
+    return {Kind::kReal, T::kLow, T::kHigh};
+  } else if constexpr (std::is_integral_v<T>) {
+    return {std::is_unsigned_v<T> ? Kind::kNatural : Kind::kInteger};
+  } else if constexpr (std::is_floating_point_v<T>) {
+    return {Kind::kNumber};
+  } else if constexpr (std::is_same_v<T, std::string>) {
+    return {Kind::kText};
+  } else if constexpr (IsNullable<T>::value) {
+    return {Kind::kNullable, 0, 0, &type_of<typename T::value_type>};
+  } else if constexpr (IsOptional<T>::value) {
+    return {Kind::kOptional, 0, 0, &type_of<typename T::value_type>};
+  } else if constexpr (IsVector<T>::value) {
+    return {Kind::kArray, 0, 0, &type_of<typename T::value_type>};
+  } else if constexpr (std::is_enum_v<T>) {
+    Type type{Kind::kWords};
+    for (const auto& [e, name] : enum_names<T>()) type.words.push_back(name);
+    return type;
+  } else {
+    return shape<T>(boost::describe::describe_bases<T, boost::describe::mod_public>{},
+                    boost::describe::describe_members<T, boost::describe::mod_public>{});
+  }
+}
+
+template <class T>
+const Type& type_of() {
+  static const Type type = make_type<T>();
+  return type;
+}
+
+struct Message {
+  const char *method, *says, *example, *reply_example;
+  TypeOf params, reply;
+  bool joined;  // after this version of the protocol began
+};
+template <class T>
+constexpr bool joined_later() {
+  if constexpr (requires { T::kJoined; }) return T::kJoined;
+  return false;
+}
+const std::vector<Message>& all_notifications() {
+  static const auto all = []<class... T>(boost::mp11::mp_list<T...>) {
+    return std::vector{
+        Message{T::kMethod, T::kSays, T::kExample, "", &type_of<T>, nullptr, joined_later<T>()}...};
+  }(boost::mp11::mp_rename<Notifications, boost::mp11::mp_list>{});
+  return all;
+}
+const std::vector<Message>& all_requests() {
+  static const auto all = []<class... T>(boost::mp11::mp_list<T...>) {
+    return std::vector{Message{T::kMethod, T::kSays, T::kExample, T::kReplyExample, &type_of<T>,
+                               &type_of<typename T::Reply>, joined_later<T>()}...};
+  }(boost::mp11::mp_rename<Requests, boost::mp11::mp_list>{});
+  return all;
+}
+
+std::string joined(const std::vector<std::string>& parts, std::string_view between) {
+  std::string all;
+  for (const std::string& part : parts) all += (all.empty() ? "" : std::string(between)) + part;
+  return all;
+}
+
+std::string notation(const Type& type) {
+  switch (type.kind) {
+    case Type::Kind::kBool: return "true/false";
+    case Type::Kind::kWhole: return std::to_string(type.low) + ".." + std::to_string(type.high);
+    case Type::Kind::kReal: return std::to_string(type.low) + ".0.." + std::to_string(type.high) + ".0";
+    case Type::Kind::kNatural:
+    case Type::Kind::kInteger: return "whole";
+    case Type::Kind::kNumber: return "number";
+    case Type::Kind::kText: return "text";
+    case Type::Kind::kNullable: return notation(type.of()) + " or null";
+    case Type::Kind::kOptional: return notation(type.of());
+    case Type::Kind::kArray: return "[" + notation(type.of()) + "]";
+    case Type::Kind::kWords: return joined(type.words, " | ");
+    case Type::Kind::kShape: return type.name;
   }
   return {};
 }
 
-// Walks over a type and returns its schema or its short notation. Shapes found on the way are collected in
-// order.
-struct Shapes {
-  json::object definitions;                       // JSON Schema by name
-  std::vector<std::array<std::string, 3>> notes;  // name, says, notation
+// "{ at: whole }"; for a shape with a base, "Chord and { at: whole }".
+std::string members(const Type& shape) {
+  std::vector<std::string> own, others;
+  for (const Member& each : shape.members) {
+    const Type& type = each.type();
+    own.push_back(each.name + std::string(type.kind == Type::Kind::kOptional ? "?: " : ": ") +
+                  notation(type));
+  }
+  for (const TypeOf base : shape.bases) others.push_back(base().name);
+  const std::string all = own.empty() ? "{}" : "{ " + joined(own, ", ") + " }";
+  if (others.empty()) return all;
+  return joined(others, " and ") + (own.empty() ? "" : " and " + all);
+}
 
-  template <class T>
-  json::value schema() {
-    if constexpr (std::is_same_v<T, bool>) {
-      return {{"type", "boolean"}};
-    } else if constexpr (IsWhole<T>::value) {
-      return {{"type", "integer"}, {"minimum", T::kLow}, {"maximum", T::kHigh}};
-    } else if constexpr (IsReal<T>::value) {
-      return {{"type", "number"}, {"minimum", T::kLow}, {"maximum", T::kHigh}};
-    } else if constexpr (std::is_integral_v<T> && std::is_unsigned_v<T>) {
-      return {{"type", "integer"}, {"minimum", 0}};
-    } else if constexpr (std::is_integral_v<T>) {
-      return {{"type", "integer"}};
-    } else if constexpr (std::is_floating_point_v<T>) {
-      return {{"type", "number"}};
-    } else if constexpr (std::is_same_v<T, std::string>) {
-      return {{"type", "string"}};
-    } else if constexpr (IsNullable<T>::value) {
-      return {{"anyOf", json::array{schema<typename T::value_type>(), json::object{{"type", "null"}}}}};
-    } else if constexpr (IsOptional<T>::value) {
-      return schema<typename T::value_type>();
-    } else if constexpr (IsVector<T>::value) {
-      return {{"type", "array"}, {"items", schema<typename T::value_type>()}};
-    } else if constexpr (std::is_enum_v<T>) {
-      json::array names;
-      for (const auto& [e, name] : enum_names<T>()) names.emplace_back(name);
-      return {{"enum", names}};
-    } else {
-      define<T>();
-      return {{"$ref", "#/$defs/" + shape_name<T>()}};
+// What joined the shape after this version of the protocol began, or nothing.
+std::string history(const Type& shape, bool params = false) {
+  std::vector<std::string> names;
+  for (const Member& each : shape.members)
+    if (each.later) names.push_back("`" + std::string(each.name) + "`");
+  if (names.empty()) return {};
+  return std::string(" Added within version ") + std::to_string(kProtocolVersion) +
+         (params ? ", so an older daemon refuses or ignores it: " : ", so an older daemon leaves it out: ") +
+         joined(names, ", ") + ".";
+}
+
+std::string joined_of(const Message& message) {
+  if (!message.joined) return {};
+  return " The request joined within version " + std::to_string(kProtocolVersion) +
+         ": an older daemon answers -32601.";
+}
+
+// The schemas of types. Shapes found on the way are collected in order.
+struct Shapes {
+  json::object definitions;  // JSON Schema by name
+  std::vector<const Type*> in_order;
+
+  json::value schema(const Type& type) {
+    switch (type.kind) {
+      case Type::Kind::kBool: return {{"type", "boolean"}};
+      case Type::Kind::kWhole: return {{"type", "integer"}, {"minimum", type.low}, {"maximum", type.high}};
+      case Type::Kind::kReal: return {{"type", "number"}, {"minimum", type.low}, {"maximum", type.high}};
+      case Type::Kind::kNatural: return {{"type", "integer"}, {"minimum", 0}};
+      case Type::Kind::kInteger: return {{"type", "integer"}};
+      case Type::Kind::kNumber: return {{"type", "number"}};
+      case Type::Kind::kText: return {{"type", "string"}};
+      case Type::Kind::kNullable:
+        return {{"anyOf", json::array{schema(type.of()), json::object{{"type", "null"}}}}};
+      case Type::Kind::kOptional: return schema(type.of());
+      case Type::Kind::kArray: return {{"type", "array"}, {"items", schema(type.of())}};
+      case Type::Kind::kWords: return {{"enum", json::array(type.words.begin(), type.words.end())}};
+      case Type::Kind::kShape: define(type); return {{"$ref", "#/$defs/" + type.name}};
+    }
+    return {};
+  }
+
+  void add_members(const Type& shape, json::object& properties, json::array& required) {
+    for (const TypeOf base : shape.bases) add_members(base(), properties, required);
+    for (const Member& each : shape.members) {
+      properties[each.name] = schema(each.type());
+      if (each.type().kind != Type::Kind::kOptional) required.emplace_back(each.name);
     }
   }
 
-  template <class T>
-  std::string notation() {
-    if constexpr (std::is_same_v<T, bool>)
-      return "true/false";
-    else if constexpr (IsWhole<T>::value)
-      return std::to_string(T::kLow) + ".." + std::to_string(T::kHigh);
-    else if constexpr (IsReal<T>::value)
-      return std::to_string(T::kLow) + ".0.." + std::to_string(T::kHigh) + ".0";
-    else if constexpr (std::is_integral_v<T>)
-      return "whole";
-    else if constexpr (std::is_floating_point_v<T>)
-      return "number";
-    else if constexpr (std::is_same_v<T, std::string>)
-      return "text";
-    else if constexpr (IsNullable<T>::value)
-      return notation<typename T::value_type>() + " or null";
-    else if constexpr (IsOptional<T>::value)
-      return notation<typename T::value_type>();
-    else if constexpr (IsVector<T>::value)
-      return "[" + notation<typename T::value_type>() + "]";
-    else if constexpr (std::is_enum_v<T>) {
-      std::string all;
-      for (const auto& [e, name] : enum_names<T>()) all += (all.empty() ? "" : " | ") + name;
-      return all;
-    } else
-      return shape_name<T>();
-  }
-
-  // "Added later: `a`, `b`.", or nothing.
-  template <class T>
-  static std::string history() {
-    std::string names;
-    mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto d) {
-      if (added_later<T>(d.name)) names += (names.empty() ? "`" : ", `") + std::string(d.name) + "`";
-    });
-    return names.empty() ? names
-                         : " Added within version 2, so an older daemon leaves it out: " + names + ".";
-  }
-
-  // "{ at: whole }"; for a shape with a base, "Chord and { at: whole }".
-  template <class T>
-  std::string members() {
-    std::string all, others;
-    mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto d) {
-      using M = std::remove_cvref_t<decltype(std::declval<T>().*d.pointer)>;
-      all += std::string(all.empty() ? "" : ", ") + d.name + (IsOptional<M>::value ? "?: " : ": ") +
-             notation<M>();
-    });
-    mp_for_each<BasesOf<T>>([&](auto base) {
-      others += (others.empty() ? "" : " and ") + shape_name<typename decltype(base)::type>();
-    });
-    if (others.empty()) return all.empty() ? "{}" : "{ " + all + " }";
-    return others + (all.empty() ? "" : " and { " + all + " }");
-  }
-
-  template <class T>
-  void define() {
-    const std::string name = shape_name<T>();
-    if (definitions.contains(name)) return;
-    mp_for_each<BasesOf<T>>([&](auto base) { define<typename decltype(base)::type>(); });
-    definitions[name] = nullptr;  // takes its place before the shapes it contains
+  void define(const Type& type) {
+    if (definitions.contains(type.name)) return;
+    for (const TypeOf base : type.bases) define(base());
+    definitions[type.name] = nullptr;  // takes its place before the shapes it contains
     json::object properties;
     json::array required;
-    mp_for_each<MembersOf<T>>([&](auto d) {
-      using M = std::remove_cvref_t<decltype(std::declval<T>().*d.pointer)>;
-      properties[d.name] = schema<M>();
-      if (!IsOptional<M>::value) required.emplace_back(d.name);
-    });
+    add_members(type, properties, required);
     json::object shape{{"type", "object"}};
-    if (!says<T>().empty()) shape["description"] = says<T>();
+    if (!type.says.empty()) shape["description"] = type.says;
     shape["properties"] = std::move(properties);
     if (!required.empty()) shape["required"] = std::move(required);
-    definitions[name] = std::move(shape);
-    notes.push_back({name, says<T>() + history<T>(), members<T>()});
+    definitions[type.name] = std::move(shape);
+    in_order.push_back(&type);
   }
 };
 
@@ -167,12 +249,11 @@ const json::value& id_schema() {
 
 Shapes all_shapes() {
   Shapes shapes;
-  mp_for_each<mp_transform<mp_identity, Notifications>>(
-      [&](auto id) { shapes.define<typename decltype(id)::type>(); });
-  mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
-    shapes.define<typename decltype(id)::type>();
-    shapes.define<typename decltype(id)::type::Reply>();
-  });
+  for (const Message& each : all_notifications()) shapes.define(each.params());
+  for (const Message& each : all_requests()) {
+    shapes.define(each.params());
+    shapes.define(each.reply());
+  }
   return shapes;
 }
 
@@ -202,15 +283,10 @@ void pretty(std::string& out, const json::value& value, std::size_t indent) {
   }
 }
 
-template <class List>
-std::vector<MessageInfo> infos() {
+std::vector<MessageInfo> infos(const std::vector<Message>& messages) {
   std::vector<MessageInfo> all;
-  mp_for_each<mp_transform<mp_identity, List>>([&](auto id) {
-    using T = typename decltype(id)::type;
-    MessageInfo info{T::kMethod, T::kSays, T::kExample, {}};
-    if constexpr (requires { T::kReplyExample; }) info.reply_example = T::kReplyExample;
-    all.push_back(std::move(info));
-  });
+  for (const Message& each : messages)
+    all.push_back({each.method, each.says, each.example, each.reply_example});
   return all;
 }
 
@@ -308,12 +384,12 @@ range.
 }  // namespace
 
 const std::vector<MessageInfo>& notifications() {
-  static const auto all = infos<Notifications>();
+  static const auto all = infos(all_notifications());
   return all;
 }
 
 const std::vector<MessageInfo>& requests() {
-  static const auto all = infos<Requests>();
+  static const auto all = infos(all_requests());
   return all;
 }
 
@@ -325,27 +401,25 @@ std::string schema_json() {
     definitions[name] = std::move(schema);
     any.push_back(json::object{{"$ref", "#/$defs/" + name}});
   };
-  mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
-    using T = typename decltype(id)::type;
-    add(std::string(T::kMethod) + " notification",
-        object_schema(
-            {{"jsonrpc", fixed("2.0")}, {"method", fixed(T::kMethod)}, {"params", shapes.schema<T>()}},
-            {"jsonrpc", "method", "params"}));
-  });
-  mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
-    using T = typename decltype(id)::type;
+  for (const Message& each : all_notifications()) {
+    add(std::string(each.method) + " notification", object_schema({{"jsonrpc", fixed("2.0")},
+                                                                   {"method", fixed(each.method)},
+                                                                   {"params", shapes.schema(each.params())}},
+                                                                  {"jsonrpc", "method", "params"}));
+  }
+  for (const Message& each : all_requests()) {
     json::array needed{"jsonrpc", "method"};
-    if (definitions[shape_name<T>()].as_object().contains("required")) needed.emplace_back("params");
-    add(std::string(T::kMethod) + " request", object_schema({{"jsonrpc", fixed("2.0")},
-                                                             {"method", fixed(T::kMethod)},
-                                                             {"params", shapes.schema<T>()},
-                                                             {"id", id_schema()}},
-                                                            std::move(needed)));
-    add(std::string(T::kMethod) + " response",
+    if (definitions[each.params().name].as_object().contains("required")) needed.emplace_back("params");
+    add(std::string(each.method) + " request", object_schema({{"jsonrpc", fixed("2.0")},
+                                                              {"method", fixed(each.method)},
+                                                              {"params", shapes.schema(each.params())},
+                                                              {"id", id_schema()}},
+                                                             std::move(needed)));
+    add(std::string(each.method) + " response",
         object_schema(
-            {{"jsonrpc", fixed("2.0")}, {"result", shapes.schema<typename T::Reply>()}, {"id", id_schema()}},
+            {{"jsonrpc", fixed("2.0")}, {"result", shapes.schema(each.reply())}, {"id", id_schema()}},
             {"jsonrpc", "result", "id"}));
-  });
+  }
   const json::value error = object_schema(
       {{"code", {{"type", "integer"}}}, {"message", {{"type", "string"}}}}, {"code", "message"});
   add("error response", object_schema({{"jsonrpc", fixed("2.0")}, {"error", error}, {"id", id_schema()}},
@@ -367,30 +441,31 @@ std::string protocol_page() {
   page += "\n## What a daemon can do\n\n`welcome` lists the capabilities of the daemon:\n\n";
   for (const auto& [name, says_it] : kCapabilities) page += fmt_row(name, says_it);
   page += "\n## What the daemon sends by itself\n";
-  mp_for_each<mp_transform<mp_identity, Notifications>>([&](auto id) {
-    using T = typename decltype(id)::type;
-    own.push_back(shape_name<T>());
-    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + Shapes::history<T>() + "\n```\nparams " +
-            shapes.members<T>() + "\n```\n```json\n" +
-            wrapped(std::string(R"({"jsonrpc":"2.0","method":")") + T::kMethod + R"(","params":)" +
-                    T::kExample + "}") +
+  for (const Message& each : all_notifications()) {
+    own.push_back(each.params().name);
+    page += std::string("\n### ") + each.method + "\n" + each.says + history(each.params()) +
+            "\n```\nparams " + members(each.params()) + "\n```\n```json\n" +
+            wrapped(std::string(R"({"jsonrpc":"2.0","method":")") + each.method + R"(","params":)" +
+                    each.example + "}") +
             "\n```\n";
-  });
+  }
   page += "\n## What a client may ask\n";
-  mp_for_each<mp_transform<mp_identity, Requests>>([&](auto id) {
-    using T = typename decltype(id)::type;
-    own.push_back(shape_name<T>());
-    page += std::string("\n### ") + T::kMethod + "\n" + T::kSays + "\n```\nparams " + shapes.members<T>() +
-            "\nresult " + shape_name<typename T::Reply>() + "\n```\n```json\n" +
-            wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"method":")") + T::kMethod + R"(","params":)" +
-                    T::kExample + "}") +
-            "\n" + wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"result":)") + T::kReplyExample + "}") +
+  for (const Message& each : all_requests()) {
+    own.push_back(each.params().name);
+    page += std::string("\n### ") + each.method + "\n" + each.says + joined_of(each) +
+            history(each.params(), true) + "\n```\nparams " + members(each.params()) + "\nresult " +
+            each.reply().name + "\n```\n```json\n" +
+            wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"method":")") + each.method + R"(","params":)" +
+                    each.example + "}") +
+            "\n" + wrapped(std::string(R"({"jsonrpc":"2.0","id":1,"result":)") + each.reply_example + "}") +
             "\n```\n";
-  });
+  }
   page += "\n## Shapes\n";
-  for (const auto& [name, says_it, members] : shapes.notes) {
-    if (std::find(own.begin(), own.end(), name) != own.end()) continue;
-    page += "\n**" + name + "**" + (says_it.empty() ? "" : " " + says_it) + "\n```\n" + members + "\n```\n";
+  for (const Type* shape : shapes.in_order) {
+    if (std::find(own.begin(), own.end(), shape->name) != own.end()) continue;
+    const std::string says_it = shape->says + history(*shape);
+    page += "\n**" + shape->name + "**" + (says_it.empty() ? "" : " " + says_it) + "\n```\n" +
+            members(*shape) + "\n```\n";
   }
   return page;
 }

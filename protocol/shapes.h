@@ -356,6 +356,7 @@ struct LogLine {
       "line of the mark that is taken back), `reason` in take_end, `begin_utc_ms` in take_begin. `take` is "
       "missing if the event was between takes. An `echo` is a received message that was probably sent by "
       "the daemon itself. It does not count as playing, and is stored in case that guess is wrong.";
+  static constexpr std::array kAddedLater{"verdict"};
   std::uint64_t number = 0;
   std::optional<std::uint64_t> take{};
   TimeUs at = 0;
@@ -413,6 +414,7 @@ struct TakeSummary {
       "`at`: where the take begins, on the clock of the run that recorded it. `length_us`: of an open take, "
       "up to its newest line. `ended`: why it ended (silence, request, stop or interrupted); missing while "
       "it is open. `content`: missing while it is open, and for a take without chords.";
+  static constexpr std::array kAddedLater{"content"};
   std::uint64_t take = 0;
   TimeUtcMs begin_utc_ms = 0;
   TimeUs at = 0;
@@ -437,6 +439,7 @@ struct Port {
       "A MIDI input. `own`: the daemon's own port, into which other programs play; it is not a keyboard. "
       "`last_note`: when a key was struck on it last, missing before the first; status.get says how it is "
       "now, but a new note alone causes no `status`.";
+  static constexpr std::array kAddedLater{"last_note"};
   std::uint64_t number = 0;
   std::string name;
   bool connected = false;
@@ -451,6 +454,7 @@ struct OutputPort {
       "and instruments are connected to the daemon's own output; with 0, what is played there is heard by "
       "nobody. Missing for an output of another program, or while it is not known. `offered`: names of the "
       "outputs that the setting hear_output could name instead.";
+  static constexpr std::array kAddedLater{"listeners", "offered"};
   std::string name;
   bool connected = false;
   std::string trouble;
@@ -474,6 +478,7 @@ struct PlayingAlong {
       "those of the loop. `listen`: nothing is recorded against the loop. `by_client`: the client that asked "
       "sounds it, and the MIDI output is silent; the answer to that client has `notes`, those of the "
       "count-in and of one round.";
+  static constexpr std::array kAddedLater{"by_client", "notes"};
   double tempo = 0;
   Whole<1, 16> meter{4};
   TimeUs count_in_us = 0, cycle_us = 0;
@@ -515,7 +520,7 @@ struct StoreHealth {
       "if nothing is known to be. `checked_utc_ms`: when the takes were last checked as a whole, in the "
       "background after the start; missing until then. `backed_up_utc_ms`: when the newest daily backup was "
       "made; missing if there is none.";
-  static constexpr std::array kAddedLater{"damage"};
+  static constexpr std::array kAddedLater{"damage", "checked_utc_ms", "backed_up_utc_ms"};
   bool good = true;
   std::string sentence;
   std::uint64_t waiting = 0, lost = 0;

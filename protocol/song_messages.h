@@ -69,7 +69,7 @@ struct TakeLoop {
       "`loops`: all loops of the take, the one that explains most first; `confidence`, `chords`, `passes` "
       "and `sections` are those of the first. `signature`: how the metre is written, as 6/8 for two beats a "
       "bar that are divided by three.";
-  static constexpr std::array kAddedLater{"loops"};
+  static constexpr std::array kAddedLater{"signature", "loops"};
   std::uint64_t take = 0;
   std::optional<double> tempo{};  // beats a minute
   std::optional<std::uint32_t> meter{};
@@ -217,6 +217,7 @@ struct HandOverTake {
   static constexpr const char* kExample = R"({"take":12,"steady":true,"tempo":96})";
   static constexpr const char* kReplyExample =
       R"({"folder":"take-12","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
+  static constexpr std::array kAddedLater{"strings", "divisi"};
   using Reply = HandedOver;
   std::optional<std::uint64_t> take{};
   std::optional<bool> steady{};
@@ -264,6 +265,9 @@ struct SketchSection {
       "\"F#m\". `tempo`, `meter` and `feel`: where they differ from the song's. `lyrics`: one text for each "
       "time; words before a | are sung in the pickup. `begins`: \"segno\" or \"coda\"; `ends`: \"to coda\", "
       "\"fine\", \"D.C.\", \"D.S.\", and these with \"al coda\" or \"al fine\".";
+  static constexpr std::array kAddedLater{"chord_line", "tune_take", "tune_source", "tempo",  "meter",
+                                          "feel",       "dynamics",  "lyrics",      "begins", "ends",
+                                          "ritardando", "fermata",   "key"};
   std::string name;
   SectionRole kind = SectionRole::kTheme;
   std::optional<std::uint64_t> take{};
@@ -296,6 +300,7 @@ struct SongSketch {
   static constexpr const char* kSays =
       "A song as an ordered list of sections taken from takes. `tempo`: beats a minute, 30 to 300; by "
       "default that of the first section. `count_in`: bars before the song, in its MIDI file.";
+  static constexpr std::array kAddedLater{"feel", "count_in"};
   std::string title;
   std::optional<double> tempo{};
   std::vector<SketchSection> sections;
@@ -422,6 +427,7 @@ struct SongSound {
 BOOST_DESCRIBE_STRUCT(SongSound, (), (length_us, turns, notes))
 
 struct SketchOutline {
+  static constexpr std::array kAddedLater{"signature", "sound"};
   std::string title;
   std::optional<std::string> key{};
   std::uint32_t meter = 4;
@@ -441,6 +447,7 @@ struct OutlineSketch {
   static constexpr const char* kExample = R"({"name":"rounds","sounding":true})";
   static constexpr const char* kReplyExample =
       R"({"title":"Evening rounds","key":"C:min","meter":4,"signature":{"upper":4,"lower":4},"tempo":73,"parts":[{"name":"Theme","at":0,"beats":16,"times":2,"layers":["melody","chords"],"section":1,"chords":[{"root":3,"root_name":"Eb","quality":"maj9","letters":["","maj9"],"signs":["Δ","9"],"harte":"Eb:maj9"},{"root":0,"root_name":"C","quality":"min7","letters":["m","7"],"signs":["-","7"],"bass":10,"bass_name":"Bb","harte":"C:min7/b7"}]}],"sound":{"length_us":26301370,"turns":[{"part":0,"time":1,"at_us":0},{"part":0,"time":2,"at_us":13150685}],"notes":[{"at_us":0,"length_us":1643836,"pitch":74,"velocity":70,"layer":"melody"}]}})";
+  static constexpr std::array kAddedLater{"sketch", "sounding"};
   using Reply = SketchOutline;
   std::optional<std::string> name{};
   std::optional<SongSketch> sketch{};
@@ -455,6 +462,7 @@ struct HandOverSketch {
   static constexpr const char* kExample = R"({"name":"rounds"})";
   static constexpr const char* kReplyExample =
       R"({"folder":"rounds","files":[{"name":"chart.txt","base64":"RG03IHwgRzcK"}],"remarks":[]})";
+  static constexpr std::array kAddedLater{"strings", "divisi"};
   using Reply = HandedOver;
   std::string name;
   std::optional<StringStyle> strings{};
@@ -490,6 +498,7 @@ BOOST_DESCRIBE_STRUCT(GrownSketch, (), (section, from, key, chords, exact, propo
 
 struct GrowSketch {
   static constexpr const char* kMethod = "sketch.grow";
+  static constexpr bool kJoined = true;
   static constexpr const char* kSays =
       "Sections without a tune that contrast with the loop of a section: four bridges in other keys, four "
       "interludes in other modes or over a pedal point. `section`: from 1; by default the first verse, "

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cstdlib>
 #include <fstream>
+#include <map>
 #include <set>
 #include <sstream>
 
@@ -98,6 +99,64 @@ TEST(Messages, WhatWasAddedLaterIsStillWritten) {
   const auto settings = to_json(Settings());
   for (const char* name : Settings::kAddedLater)
     EXPECT_NE(settings.find(std::string("\"") + name + "\":"), std::string::npos);
+}
+
+// What PROTOCOL.md says joined: the sentence "Added within version ..." under the heading that begins so.
+std::string told_as_added(const std::string& page, const std::string& heading) {
+  const auto begin = page.find("\n" + heading);
+  if (begin == std::string::npos) return {};
+  const std::string section = page.substr(begin, page.find("\n```\n", begin) - begin);
+  const auto added = section.find("Added within version");
+  return added == std::string::npos ? std::string() : section.substr(added);
+}
+
+TEST(Messages, NothingOfThisVersionHasGoneAndWhatJoinedIsSaid) {
+  namespace json = boost::json;
+  std::ifstream file(std::string(UNDERSONG_SOURCE_DIR) + "/tests/protocol/version_2_begins.json");
+  std::stringstream text;
+  text << file.rdbuf();
+  const json::object begins = json::parse(text.str()).as_object();
+  const json::value schema = json::parse(schema_json());
+  const json::object& now = schema.at("$defs").as_object();
+  const std::string page = protocol_page();
+
+  std::map<std::string, std::string> heading;  // of a shape
+  std::size_t joined = 0;
+  for (const char* kind : {"request", "notification"}) {
+    const json::array& known = begins.at(std::string(kind) + "s").as_array();
+    for (const json::value& method : known)
+      EXPECT_TRUE(now.contains(std::string(method.as_string()) + " " + kind)) << method << " has gone";
+    for (const auto& [name, message] : now) {
+      if (!name.ends_with(std::string(" ") + kind)) continue;
+      const std::string method = std::string(name).substr(0, name.rfind(' '));
+      const std::string shape(message.at("properties").at("params").at("$ref").as_string());
+      heading[shape.substr(shape.rfind('/') + 1)] = "### " + method + "\n";
+      const bool is_new = std::none_of(known.begin(), known.end(),
+                                       [&](const json::value& each) { return each.as_string() == method; });
+      const auto at = page.find("\n### " + method + "\n");
+      ASSERT_NE(at, std::string::npos) << method;
+      const std::string section = page.substr(at, page.find("\n```\n", at) - at);
+      EXPECT_EQ(section.find("joined within version") != std::string::npos, is_new) << method;
+      joined += is_new;
+    }
+  }
+  EXPECT_GE(joined, 18u);
+  for (const auto& [name, members] : begins.at("shapes").as_object()) {
+    ASSERT_TRUE(now.contains(name)) << name << " has gone";
+    const json::object& properties = now.at(name).at("properties").as_object();
+    const json::array& known = members.as_array();
+    for (const json::value& member : known)
+      EXPECT_TRUE(properties.contains(member.as_string())) << name << "." << member << " has gone";
+    if (name == "Log") continue;  // what joined it joined LogLine
+    const auto own = heading.find(std::string(name));
+    const std::string told =
+        told_as_added(page, own == heading.end() ? "**" + std::string(name) + "**" : own->second);
+    for (const auto& [member, type] : properties) {
+      const bool is_new = std::find(known.begin(), known.end(), member) == known.end();
+      EXPECT_EQ(told.find("`" + std::string(member) + "`") != std::string::npos, is_new)
+          << name << "." << member << ": " << told;
+    }
+  }
 }
 
 void expect_file(const std::string& name, const std::string& wanted) {
