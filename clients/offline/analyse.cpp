@@ -21,7 +21,7 @@ namespace {
 
 constexpr Micros kAfterwards{5'000'000};  // time for decisions that are still open after the last event
 
-struct Options {
+struct AnalyseOptions {
   std::string file;
   bool events = false;
   bool afterwards = false;  // beats found from the whole take instead of those found live
@@ -97,7 +97,7 @@ void print_revised_beats(const std::vector<midi::Event>& events, const takes::Be
 }
 
 // Prints a chord as a person would note it: time, name, melody note and key.
-void print_table(const listen::Analysis& analysis) {
+void print_analyse_table(const listen::Analysis& analysis) {
   const listen::Moment& moment = analysis.moment();
   if (!analysis.findings().harmony) return;
   const auto& harmony = *moment.harmony;
@@ -112,7 +112,7 @@ void print_table(const listen::Analysis& analysis) {
   fmt::print("\n");
 }
 
-int run(const Options& options) {
+int run_analyse(const AnalyseOptions& options) {
   const auto file = midi::read_smf_file(options.file);
   if (!file) {
     fmt::print(stderr, "undersong: {}\n", file.error().message);
@@ -133,8 +133,8 @@ int run(const Options& options) {
   if (!said->empty() && !(options.events && options.afterwards))
     return fail("--beat corrects the beats that --events --afterwards prints.");
   if (!options.events) {
-    for (const midi::Event& event : events) listen::drive(analysis, event, print_table);
-    listen::drive(analysis, end, print_table);
+    for (const midi::Event& event : events) listen::drive(analysis, event, print_analyse_table);
+    listen::drive(analysis, end, print_analyse_table);
   } else {
     std::future<std::vector<std::string>> beats;
     std::future<takes::Study> study;
@@ -165,7 +165,7 @@ int run(const Options& options) {
 }  // namespace
 
 void add_analyse(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<AnalyseOptions>();
   auto* command =
       program.add_subcommand("analyse", "Listen to a standard MIDI file as if it were played now");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
@@ -173,7 +173,7 @@ void add_analyse(CLI::App& program, int& exit_code) {
   command->add_flag("--afterwards", options->afterwards,
                     "with --events: beats as found when the whole take is known");
   options->beat.add_to(*command);
-  command->callback([options, &exit_code] { exit_code = run(*options); });
+  command->callback([options, &exit_code] { exit_code = run_analyse(*options); });
 }
 
 }  // namespace undersong::offline

@@ -31,7 +31,7 @@
 namespace undersong::offline {
 namespace {
 
-struct Options {
+struct ColourOptions {
   std::string file;
   std::string predict;  // the column printed as `prediction`
   std::string key;
@@ -78,7 +78,7 @@ Result<std::vector<int>> numbers_of(const std::string& text, int lowest, int hig
   }
 }
 
-Result<std::vector<Pitch>> keys_of(const std::string& text, const char* what) {
+Result<std::vector<Pitch>> keys_in(const std::string& text, const char* what) {
   const auto numbers = numbers_of(text, 0, 127, what);
   if (!numbers) return numbers.error();
   std::vector<Pitch> out;
@@ -189,9 +189,9 @@ Result<void> answer_order(const Table& table, const std::vector<std::string>& ro
   return {};
 }
 
-Result<void> run_table(std::istream& in, Options options) {
+Result<void> run_table(std::istream& in, ColourOptions options) {
   std::optional<Table> table;
-  auto frame = keys_of(options.previous, "--previous");
+  auto frame = keys_in(options.previous, "--previous");
   if (!frame) return frame.error();
   auto frame_key = key_of(options.key);
   if (!frame_key) return frame_key.error();
@@ -207,7 +207,7 @@ Result<void> run_table(std::istream& in, Options options) {
       if (at == std::string::npos || !frame->empty()) continue;
       const auto from = at + kFrame.size();
       frame =
-          keys_of(line.substr(from, line.find_first_not_of("0123456789 ", from) - from), "the frame chord");
+          keys_in(line.substr(from, line.find_first_not_of("0123456789 ", from) - from), "the frame chord");
       if (!frame) return fail(frame.error());
       continue;
     }
@@ -251,7 +251,7 @@ Result<void> run_table(std::istream& in, Options options) {
       fmt::print("{}\n", answer(table->field(row, "id"), chord, options.predict, options.terms));
       continue;
     }
-    auto keys = keys_of(table->field(row, "midi"), "\"midi\"");
+    auto keys = keys_in(table->field(row, "midi"), "\"midi\"");
     if (!keys) return fail(keys.error());
     if (keys->empty()) return fail(invalid_input("\"midi\" holds no keys"));
     chord.keys = std::move(*keys);
@@ -264,7 +264,7 @@ Result<void> run_table(std::istream& in, Options options) {
         chord.root = PitchClass((*root)[0] + (std::string_view(column) == "root" ? lowest.value() : 0));
     }
     if (table->field(row, "root_ambiguous") == "y") chord.root.reset();
-    auto previous = keys_of(table->field(row, "previous"), "\"previous\"");
+    auto previous = keys_in(table->field(row, "previous"), "\"previous\"");
     if (!previous) return fail(previous.error());
     chord.previous = previous->empty() ? *frame : std::move(*previous);
     const auto key = key_of(table->field(row, "key"));
@@ -277,7 +277,7 @@ Result<void> run_table(std::istream& in, Options options) {
   return {};
 }
 
-int run(const Options& options) {
+int run_colour(const ColourOptions& options) {
   Input input(options.file);
   if (!input.good()) return 1;
   std::istream& in = input.stream();
@@ -290,7 +290,7 @@ int run(const Options& options) {
 }  // namespace
 
 void add_colour(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<ColourOptions>();
   auto* command = program.add_subcommand(
       "colour", "Tell how dark or bright, resolved or tense the chords of a table are");
   command
@@ -306,7 +306,7 @@ void add_colour(CLI::App& program, int& exit_code) {
   command->add_option("--previous", options->previous,
                       "the keys of the chord before each, like \"48 55 64 72\"");
   command->add_flag("--terms", options->terms, "print the terms behind the values too");
-  command->callback([options, &exit_code] { exit_code = run(*options); });
+  command->callback([options, &exit_code] { exit_code = run_colour(*options); });
 }
 
 }  // namespace undersong::offline

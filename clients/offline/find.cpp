@@ -20,7 +20,7 @@ namespace {
 
 namespace json = boost::json;
 
-struct Options {
+struct FindOptions {
   std::vector<std::string> files;
   std::string takes;
   bool json = false;
@@ -30,7 +30,7 @@ double in_seconds(takes::FindTime time) {
   return static_cast<double>(time) / 100;
 }
 
-std::string clock(takes::FindTime time) {
+std::string find_clock(takes::FindTime time) {
   return fmt::format("{}:{:04.1f}", time / 6000, in_seconds(time % 6000));
 }
 
@@ -48,7 +48,7 @@ std::string name_of(const takes::FoundPlace& place) {
   return place.title.empty() ? std::to_string(place.found.take) : place.title;
 }
 
-void print_json(const std::string& file, const takes::FoundPlaces& found) {
+void print_find_json(const std::string& file, const takes::FoundPlaces& found) {
   json::array places;
   for (const auto& place : found.places)
     places.push_back(json::object{{"take", name_of(place)},
@@ -65,7 +65,7 @@ void print_json(const std::string& file, const takes::FoundPlaces& found) {
   std::cout << json::serialize(line) << '\n';
 }
 
-void print_table(const std::string& file, const takes::FoundPlaces& found, bool named) {
+void print_find_table(const std::string& file, const takes::FoundPlaces& found, bool named) {
   if (named) fmt::print("{}:\n", file);
   if (found.places.empty())
     fmt::print("Nothing like it is in the {} take{}.\n", found.takes, found.takes == 1 ? "" : "s");
@@ -75,7 +75,8 @@ void print_table(const std::string& file, const takes::FoundPlaces& found, bool 
     std::tm local{};
     localtime_r(&begin, &local);
     fmt::print("{:3d}  take {:4d}  {:%Y-%m-%d %H:%M}  {:>7} to {:>7}  {:<7}{}{}\n", ++number,
-               place.found.take, local, clock(place.found.from), clock(place.found.to), word(place.found.as),
+               place.found.take, local, find_clock(place.found.from), find_clock(place.found.to),
+               word(place.found.as),
                place.found.times > 1 ? fmt::format("  {} times", place.found.times) : "",
                place.title.empty() ? "" : "  " + place.title);
   }
@@ -86,7 +87,7 @@ void print_table(const std::string& file, const takes::FoundPlaces& found, bool 
         found.unprinted, found.unprinted == 1 ? " has" : "s have");
 }
 
-int run(const Options& options) {
+int run_find(const FindOptions& options) {
   const auto fail = [](const std::string& sentence) {
     std::cout.flush();
     fmt::print(stderr, "undersong: {}\n", sentence);
@@ -108,7 +109,7 @@ int run(const Options& options) {
     }
     const auto found = store->find(*query);
     if (!found) return fail(found.error().message);
-    options.json ? print_json(name, *found) : print_table(name, *found, options.files.size() > 1);
+    options.json ? print_find_json(name, *found) : print_find_table(name, *found, options.files.size() > 1);
   }
   return exit_code;
 }
@@ -116,7 +117,7 @@ int run(const Options& options) {
 }  // namespace
 
 void add_find(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<FindOptions>();
   auto* command = program.add_subcommand(
       "find", "Find the takes that hold a tune, a progression or a passage: play it in any key and tempo");
   command
@@ -125,7 +126,7 @@ void add_find(CLI::App& program, int& exit_code) {
   command->add_option("--takes", options->takes, "the file of takes; a running undersongd is not disturbed")
       ->required();
   command->add_flag("--json", options->json, "print one JSON object for each file");
-  command->callback([options, &exit_code] { exit_code = run(*options); });
+  command->callback([options, &exit_code] { exit_code = run_find(*options); });
 }
 
 }  // namespace undersong::offline

@@ -16,7 +16,7 @@
 namespace undersong::offline {
 namespace {
 
-struct Options {
+struct HandOverOptions {
   std::string file, directory, title;
   std::optional<double> tempo;
   bool steady = false, replace = false;
@@ -29,7 +29,7 @@ std::string part_count(std::size_t parts) {
   return fmt::format("{} {}", parts, parts == 1 ? "part" : "parts");
 }
 
-int run(const Options& options) {
+int run_hand_over(const HandOverOptions& options) {
   const auto fail = [](const std::string& why) {
     fmt::print(stderr, "undersong: {}\n", why);
     return 1;
@@ -65,7 +65,7 @@ int run(const Options& options) {
 }  // namespace
 
 void add_hand_over(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<HandOverOptions>();
   auto* command = program.add_subcommand(
       "hand-over", "Write score, parts, lead sheet and chord chart of a standard MIDI file into a folder");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
@@ -84,7 +84,7 @@ void add_hand_over(CLI::App& program, int& exit_code) {
     options->steady = steady->count() > 0;
     const auto given = steady->results();
     if (given.empty() || given.front().empty()) options->tempo.reset();
-    exit_code = run(*options);
+    exit_code = run_hand_over(*options);
   });
 }
 

@@ -41,7 +41,7 @@ constexpr std::uintmax_t kLargestFile = 64u << 20;
 
 volatile std::sig_atomic_t stop = 0;
 
-struct Options {
+struct ImportOptions {
   std::vector<std::string> from;
   std::string takes;
   bool json = false;
@@ -194,7 +194,7 @@ class Progress {
   std::chrono::steady_clock::time_point last_{};
 };
 
-int run(const Options& options) {
+int run_import(const ImportOptions& options) {
   const auto fail = [](const std::string& sentence) {
     fmt::print(stderr, "undersong: {}\n", sentence);
     return 1;
@@ -254,7 +254,7 @@ int run(const Options& options) {
 }  // namespace
 
 void add_import(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<ImportOptions>();
   auto* command =
       program.add_subcommand("import", "Bring standard MIDI files into the takes, each with its date");
   command->add_option("FILES", options->from, "files, or folders with all that is below them")->required();
@@ -267,7 +267,7 @@ void add_import(CLI::App& program, int& exit_code) {
       "brought before is recognised by its notes. Exit code: 0 if all files could be read, 1 if not, 130 "
       "after "
       "Ctrl-C.");
-  command->callback([options, &exit_code] { exit_code = run(*options); });
+  command->callback([options, &exit_code] { exit_code = run_import(*options); });
 }
 
 }  // namespace undersong::offline

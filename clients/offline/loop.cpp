@@ -18,7 +18,7 @@ namespace {
 
 namespace json = boost::json;
 
-double rounded(double value) {
+double to_ten_thousandth(double value) {
   return std::round(value * 1e4) / 1e4;
 }
 
@@ -51,8 +51,8 @@ json::object as_json(const takes::Loop& loop, const takes::Sections& sections) {
     const auto& pass = loop.passes[i];
     passes.push_back(json::object{{"at", pass.begin.count()},
                                   {"length_us", (pass.end - pass.begin).count()},
-                                  {"start", rounded(seconds(pass.on_beat))},
-                                  {"end", rounded(seconds(pass.end))},
+                                  {"start", to_ten_thousandth(seconds(pass.on_beat))},
+                                  {"end", to_ten_thousandth(seconds(pass.end))},
                                   {"section", sections.sections[sections.of_pass[i]].label},
                                   {"variant", pass.variant},
                                   {"cut", pass.cut},
@@ -72,14 +72,14 @@ json::object as_json(const takes::Loop& loop, const takes::Sections& sections) {
   }
   out["chords"] = std::move(chords);
   out["lengths"] = std::move(lengths);
-  out["confidence"] = rounded(loop.confidence);
+  out["confidence"] = to_ten_thousandth(loop.confidence);
   out["passes"] = std::move(passes);
   out["sections"] = std::move(parts);
   return out;
 }
 
 // The loop that explains most stands by itself, and again as the first of all loops.
-void print_json(const takes::Study& found) {
+void print_loop_json(const takes::Study& found) {
   json::object out = as_json(*found.loop, found.sections);
   json::array loops{out};
   for (const auto& other : found.others) loops.push_back(as_json(other.loop, other.sections));
@@ -92,7 +92,7 @@ void print_json(const takes::Study& found) {
         harmony::time_signature(beats.meter, beats.feel.division, seconds(takes::usual_length(beats)));
     out["division"] = beats.feel.division;
     out["signature"] = json::object{{"upper", written.upper}, {"lower", written.lower}};
-    out["swing"] = rounded(static_cast<double>(beats.feel.swing));
+    out["swing"] = to_ten_thousandth(static_cast<double>(beats.feel.swing));
   }
   std::cout << json::serialize(out) << '\n';
 }
@@ -148,29 +148,29 @@ void print_summary(const takes::Study& found) {
   }
 }
 
-struct Options {
+struct LoopOptions {
   std::string file;
   bool json = false;
   BeatOptions beat;
 };
 
-int run(const Options& options) {
+int run_loop(const LoopOptions& options) {
   const auto heard = hear_loop(options.file, options.beat);
   if (!heard) return 1;
-  options.json ? print_json(*heard) : print_summary(*heard);
+  options.json ? print_loop_json(*heard) : print_summary(*heard);
   return 0;
 }
 
 }  // namespace
 
 void add_loop(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<LoopOptions>();
   auto* command = program.add_subcommand(
       "loop", "Find the chord cycles that were circled in a standard MIDI file, and their sections");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
   options->beat.add_to(*command);
   command->add_flag("--json", options->json, "print one JSON object");
-  command->callback([options, &exit_code] { exit_code = run(*options); });
+  command->callback([options, &exit_code] { exit_code = run_loop(*options); });
 }
 
 }  // namespace undersong::offline

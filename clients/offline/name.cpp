@@ -67,7 +67,7 @@ Result<std::vector<int>> keys_of(const std::vector<std::string>& words) {
 }
 
 // As the protocol's Reading: a chord and how sure its name is.
-void print_json(const harmony::ChordReadings& readings) {
+void print_name_json(const harmony::ChordReadings& readings) {
   boost::json::array out;
   for (const auto& reading : readings) {
     auto chord = chord_json(reading.chord, harmony::root_name_in(reading.chord, std::nullopt));
@@ -80,7 +80,7 @@ void print_json(const harmony::ChordReadings& readings) {
 int name_one(const std::vector<int>& keys, bool as_json) {
   const auto readings = readings_of(keys);
   if (as_json) {
-    print_json(readings);
+    print_name_json(readings);
     return 0;
   }
   if (readings.empty()) fmt::print("No chord: at least two different notes are needed.\n");

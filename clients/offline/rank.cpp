@@ -34,7 +34,7 @@ namespace {
 
 namespace json = boost::json;
 
-struct Options {
+struct RankOptions {
   std::string file;
   std::string table;
   std::string past;  // file of earlier pieces of the player
@@ -59,7 +59,7 @@ Result<Pitch> pitch_of(const json::value& value, const char* member) {
   return Pitch(static_cast<int>(number));
 }
 
-Result<Query> parse(const std::string& line) {
+Result<Query> parse_query(const std::string& line) {
   boost::system::error_code error;
   const json::value value = json::parse(line, error);
   if (error || !value.is_object()) return invalid_input("not a JSON object");
@@ -170,7 +170,7 @@ Result<std::unique_ptr<harmony::PlayerMemory>> read_past(const std::string& file
   std::set<std::uint8_t> heard;
   for (std::size_t number = 1; std::getline(in, line); ++number) {
     if (line.find_first_not_of(" \t\r") == std::string::npos) continue;
-    const auto query = parse(line);
+    const auto query = parse_query(line);
     if (!query) return invalid_input(fmt::format("{}, line {}: {}", file, number, query.error().message));
     if (const std::string own = query->id.substr(0, query->id.rfind('-')); pieces.empty() || own != piece) {
       piece = own;
@@ -220,7 +220,7 @@ Result<harmony::RankingTable> read_table(const std::string& file) {
   return *std::move(table);
 }
 
-int run(const Options& options) {
+int run_rank(const RankOptions& options) {
   Input input(options.file);
   if (!input.good()) return 1;
   std::istream& in = input.stream();
@@ -255,7 +255,7 @@ int run(const Options& options) {
   while (std::getline(in, line)) {
     ++number;
     if (line.find_first_not_of(" \t\r") == std::string::npos) continue;
-    auto query = parse(line);
+    auto query = parse_query(line);
     if (query && options.session && !session.before(*query))
       query = invalid_input("\"id\" must be PIECE-NUMBER with --session");
     if (!query) {
@@ -295,7 +295,7 @@ int run(const Options& options) {
 }  // namespace
 
 void add_rank(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<RankOptions>();
   auto* command =
       program.add_subcommand("rank", "Rank chords under given melody notes, one JSON query per line");
   command->add_option("QUERIES", options->file, "file of JSON lines, or - for standard input")->required();
@@ -318,7 +318,7 @@ void add_rank(CLI::App& program, int& exit_code) {
   command->add_option("--past", options->past,
                       "pieces that the player played before, oldest first: queries with their answers");
   command->add_option("--table", options->table, "use this learnt table instead of the built-in one");
-  command->callback([options, &exit_code] { exit_code = run(*options); });
+  command->callback([options, &exit_code] { exit_code = run_rank(*options); });
 }
 
 }  // namespace undersong::offline

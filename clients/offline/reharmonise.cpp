@@ -20,7 +20,7 @@ namespace {
 
 namespace json = boost::json;
 
-struct Options {
+struct ReharmoniseOptions {
   std::string file;
   bool json = false;
   std::string keep;
@@ -29,7 +29,7 @@ struct Options {
   song::ReharmoniseWish wish;
 };
 
-double rounded(double value) {
+double to_thousandth(double value) {
   return std::round(value * 1e3) / 1e3;
 }
 
@@ -94,7 +94,7 @@ json::object proposal_json(const song::Proposal& made) {
                                     {"role", note.role == harmony::Role::kChordTone ? "chord_tone"
                                              : note.role == harmony::Role::kTension ? "tension"
                                                                                     : "avoid"},
-                                    {"length", rounded(note.length)},
+                                    {"length", to_thousandth(note.length)},
                                     {"held", note.is_long}});
     for (Pitch key : chord.voicing.left) left.emplace_back(key.value());
     for (Pitch key : chord.voicing.right) right.emplace_back(key.value());
@@ -109,7 +109,7 @@ json::object proposal_json(const song::Proposal& made) {
     to["right"] = std::move(right);
     chords.push_back(std::move(to));
   }
-  json::object out{{"chords", std::move(chords)}, {"score", rounded(made.score)}};
+  json::object out{{"chords", std::move(chords)}, {"score", to_thousandth(made.score)}};
   put_colour(out, made.dark_bright, made.resolved_tense);
   out["changed"] = made.changed;
   out["hands_move"] = made.hands_move;
@@ -120,7 +120,7 @@ json::object proposal_json(const song::Proposal& made) {
 
 // The members are those of the protocol's Reharmonised; and `beats` of the loop's chords, null where there is
 // no pulse.
-void print_json(const song::Reharmonisation& found, const takes::Loop& loop) {
+void print_reharmonise_json(const song::Reharmonisation& found, const takes::Loop& loop) {
   json::array proposals, beats;
   for (const auto& made : found.proposals) proposals.push_back(proposal_json(made));
   for (const auto& chord : loop.chords)
@@ -137,7 +137,7 @@ void print_json(const song::Reharmonisation& found, const takes::Loop& loop) {
   std::cout << json::serialize(out) << '\n';
 }
 
-void print_table(const song::Reharmonisation& found, const takes::Loop& loop) {
+void print_reharmonise_table(const song::Reharmonisation& found, const takes::Loop& loop) {
   fmt::print("Loop  ");
   for (const auto& chord : loop.chords) {
     fmt::print(" {}", harmony::symbol(chord.chord, chord.root));
@@ -173,7 +173,7 @@ void print_table(const song::Reharmonisation& found, const takes::Loop& loop) {
         found.apart, found.free);
 }
 
-int run(Options& options) {
+int run_reharmonise(ReharmoniseOptions& options) {
   const auto keep = parse_keep(options.keep);
   if (!keep) {
     fmt::print(stderr, "undersong: {}.\n", keep.error().message);
@@ -192,14 +192,14 @@ int run(Options& options) {
     fmt::print(stderr, "undersong: {}: {}.\n", options.file, found.error().message);
     return 1;
   }
-  options.json ? print_json(*found, *heard->loop) : print_table(*found, *heard->loop);
+  options.json ? print_reharmonise_json(*found, *heard->loop) : print_reharmonise_table(*found, *heard->loop);
   return 0;
 }
 
 }  // namespace
 
 void add_reharmonise(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<ReharmoniseOptions>();
   auto* command = program.add_subcommand(
       "reharmonise", "Propose other chords for the loop of a standard MIDI file, under the same melody");
   command->add_option("FILE", options->file, "standard MIDI file, format 0 or 1")->required();
@@ -222,7 +222,7 @@ void add_reharmonise(CLI::App& program, int& exit_code) {
                       "the bass stays on this note under all chords (Bb), or on the best one (any)");
   command->add_option("--section", options->wish.section,
                       "keep the melody of this section, as undersong loop names it");
-  command->callback([options, &exit_code] { exit_code = run(*options); });
+  command->callback([options, &exit_code] { exit_code = run_reharmonise(*options); });
 }
 
 }  // namespace undersong::offline

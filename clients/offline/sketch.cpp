@@ -25,7 +25,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-int fail(const std::string& why) {
+int fail_with(const std::string& why) {
   fmt::print(stderr, "undersong: {}{}\n", why, why.ends_with('.') ? "" : ".");
   return 1;
 }
@@ -43,7 +43,7 @@ song::SourceReader reader(const fs::path& folder) {
   };
 }
 
-struct Options {
+struct SketchOptions {
   std::vector<std::string> files;
   std::string sketch, directory, title;
   bool replace = false;
@@ -52,13 +52,13 @@ struct Options {
   bool divisi = false;
 };
 
-int make_new(const Options& options) {
+int make_new(const SketchOptions& options) {
   std::vector<song::SketchSource> sources;
   for (const std::string& file : options.files) sources.push_back({file, 0});
   const std::string title =
       options.title.empty() ? fs::path(options.files.front()).stem().string() : options.title;
   const auto sketch = song::propose_sketch(sources, reader(fs::current_path()), title);
-  if (!sketch) return fail(sketch.error().message);
+  if (!sketch) return fail_with(sketch.error().message);
   fmt::print("{}", song::write_sketch(*sketch));
   return 0;
 }
@@ -102,9 +102,9 @@ std::string said_beside(const song::Form& form, const song::Part& part) {
   return out;
 }
 
-int check(const Options& options) {
+int check(const SketchOptions& options) {
   const auto form = form_of(options.sketch);
-  if (!form) return fail(form.error().message);
+  if (!form) return fail_with(form.error().message);
   fmt::print("{}{}; {}, {:.0f} a minute\n\n", form->title, form->key ? ", " + harmony::text(*form->key) : "",
              song::text(form->meter.signature()), form->tempo);
   const auto turns = song::road(*form);
@@ -131,15 +131,15 @@ int check(const Options& options) {
   return 0;
 }
 
-int grow(const Options& options) {
+int grow(const SketchOptions& options) {
   const auto text = song::read_sketch_file(options.sketch);
-  if (!text) return fail(text.error().message);
+  if (!text) return fail_with(text.error().message);
   const auto sketch = song::read_sketch(*text, options.sketch);
-  if (!sketch) return fail(sketch.error().message);
+  if (!sketch) return fail_with(sketch.error().message);
   const auto read = reader(fs::absolute(options.sketch).parent_path());
   const auto grown = song::grow_sketch(
       *sketch, read, options.section > 0 ? std::optional(options.section - 1) : std::nullopt);
-  if (!grown) return fail(options.sketch + ", " + grown.error().message);
+  if (!grown) return fail_with(options.sketch + ", " + grown.error().message);
   std::string symbols;
   for (const auto& chord : grown->chords) symbols += " " + harmony::symbol(chord.chord, chord.root);
   const std::string& from = sketch->sections[grown->from].name;
@@ -149,20 +149,20 @@ int grow(const Options& options) {
                grown->growth.sections[i].reason);
   if (options.add == 0) return 0;
   const auto now = song::grown_text(*text, options.sketch, *sketch, *grown, options.add - 1, read);
-  if (!now) return fail(options.sketch + ", " + now.error().message);
+  if (!now) return fail_with(options.sketch + ", " + now.error().message);
   if (const auto written = song::write_sketch_file(options.sketch, *now); !written)
-    return fail(written.error().message);
+    return fail_with(written.error().message);
   fmt::print("\n{} now has {} after {}.\n", options.sketch, options.add, from);
   return 0;
 }
 
-int hand_over(const Options& options) {
+int hand_over(const SketchOptions& options) {
   const auto form = form_of(options.sketch);
-  if (!form) return fail(form.error().message);
+  if (!form) return fail_with(form.error().message);
   const auto folder = song::hand_over_form(*form, {options.strings, options.divisi});
-  if (!folder) return fail(folder.error().message);
+  if (!folder) return fail_with(folder.error().message);
   if (const auto written = song::write_folder(*folder, options.directory, options.replace); !written)
-    return fail(written.error().message);
+    return fail_with(written.error().message);
   fmt::print("{}: {} sections{}, {}, {:.0f} a minute\n", options.directory, form->parts.size(),
              form->key ? ", " + harmony::text(*form->key) : "", song::text(form->meter.signature()),
              form->tempo);
@@ -173,7 +173,7 @@ int hand_over(const Options& options) {
 }  // namespace
 
 void add_sketch(CLI::App& program, int& exit_code) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<SketchOptions>();
   auto* command = program.add_subcommand("sketch", "Make a song of sections drawn from takes, in a file");
   command->group("");  // `song` with a file leads here; alone it is the earlier name
   command->require_subcommand(1);

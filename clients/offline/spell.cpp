@@ -40,7 +40,7 @@ Result<std::array<double, 3>> numbers(const json::value& item, const char* name,
   return out;
 }
 
-Result<Piece> parse(const std::string& line) {
+Result<Piece> parse_piece(const std::string& line) {
   boost::system::error_code error;
   const json::value value = json::parse(line, error);
   const auto* object = error ? nullptr : value.if_object();
@@ -81,14 +81,14 @@ json::array texts(const std::vector<harmony::NoteName>& names) {
   return out;
 }
 
-int run(const std::string& file) {
+int run_spell(const std::string& file) {
   Input input(file);
   if (!input.good()) return 1;
   std::istream& in = input.stream();
   std::string line;
   for (std::size_t number = 1; std::getline(in, line); ++number) {
     if (line.find_first_not_of(" \t\r") == std::string::npos) continue;
-    const auto piece = parse(line);
+    const auto piece = parse_piece(line);
     if (!piece) {
       fmt::print(stderr, "undersong: {}, line {}: {}.\n", file, number, piece.error().message);
       return 1;
@@ -110,7 +110,7 @@ void add_spell(CLI::App& program, int& exit_code) {
   auto* command = program.add_subcommand(
       "spell", "Spell the chord roots and melody notes of pieces, one JSON question per line");
   command->add_option("QUESTIONS", *file, "file of JSON lines, or - for standard input")->required();
-  command->callback([file, &exit_code] { exit_code = run(*file); });
+  command->callback([file, &exit_code] { exit_code = run_spell(*file); });
 }
 
 }  // namespace undersong::offline

@@ -16,9 +16,9 @@ namespace {
 
 using protocol::Problem;
 
-constexpr auto kPatience = std::chrono::minutes(20);  // longer than the daemon takes
+constexpr auto kCopyPatience = std::chrono::minutes(20);  // longer than the daemon takes
 
-struct Wish {
+struct BackupWish {
   std::string file, takes;
 };
 
@@ -55,7 +55,7 @@ std::string megabytes(std::uint64_t bytes) {
   return fmt::format("{:.1f} MB", static_cast<double>(bytes) / (1 << 20));
 }
 
-void run_backup(Session& session, const Wish& wish) {
+void run_backup(Session& session, const BackupWish& wish) {
   const std::string file =
       std::filesystem::absolute(wish.file.empty() ? "undersong-takes-" + today() + ".sqlite" : wish.file)
           .string();
@@ -69,7 +69,7 @@ void run_backup(Session& session, const Wish& wish) {
     return;
   }
   through_daemon(session, [&](protocol::Connection& daemon) -> std::optional<Problem> {
-    const auto made = daemon.request(protocol::BackUpTakes{file}, kPatience);
+    const auto made = daemon.request(protocol::BackUpTakes{file}, kCopyPatience);
     if (!made) return made.error();
     done(made->bytes);
     return std::nullopt;
@@ -84,7 +84,7 @@ std::optional<std::uint64_t> take_number(const std::string& text) {
   return number;
 }
 
-void run_restore(Session& session, const Wish& wish) {
+void run_restore(Session& session, const BackupWish& wish) {
   if (const auto take = wish.takes.empty() ? take_number(wish.file) : std::nullopt)
     return session.with_daemon([take](protocol::Connection& daemon) -> std::optional<Problem> {
       const auto kept = daemon.request(protocol::RestoreTake{*take});
@@ -103,7 +103,7 @@ void run_restore(Session& session, const Wish& wish) {
     return;
   }
   through_daemon(session, [&](protocol::Connection& daemon) -> std::optional<Problem> {
-    const auto back = daemon.request(protocol::RestoreTakes{file}, kPatience);
+    const auto back = daemon.request(protocol::RestoreTakes{file}, kCopyPatience);
     if (!back) return back.error();
     done(back->kept);
     return std::nullopt;
@@ -113,7 +113,7 @@ void run_restore(Session& session, const Wish& wish) {
 }  // namespace
 
 void add_backup(CLI::App& program, Session& session) {
-  const auto wish = std::make_shared<Wish>();
+  const auto wish = std::make_shared<BackupWish>();
   constexpr const char* kTakes = "work on this file of takes directly; no daemon may keep takes in it";
   auto* backup =
       program.add_subcommand("backup", "Copy the whole file of takes, also while takes are recorded");

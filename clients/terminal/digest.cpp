@@ -14,7 +14,7 @@ namespace {
 
 using protocol::Problem;
 
-struct Options {
+struct DigestOptions {
   bool evening = false, week = false;
   int limit = 8, play = 0, keep = 0, dismiss = 0;
 };
@@ -46,7 +46,7 @@ std::optional<Problem> judge(protocol::Connection& daemon, const protocol::Diges
   return std::nullopt;
 }
 
-std::optional<Problem> digest(protocol::Connection& daemon, const Options& options) {
+std::optional<Problem> digest(protocol::Connection& daemon, const DigestOptions& options) {
   protocol::GetDigest wanted;
   wanted.span = options.week ? protocol::DigestSpan::kWeek : protocol::DigestSpan::kEvening;
   wanted.limit = options.limit;
@@ -69,7 +69,7 @@ std::optional<Problem> digest(protocol::Connection& daemon, const Options& optio
 }  // namespace
 
 void add_digest(CLI::App& program, Session& session) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<DigestOptions>();
   auto* command = program.add_subcommand(
       "digest", "List the moments most worth hearing again of the last evening or week, and why");
   auto* evening = command->add_flag("--evening", options->evening, "of the last evening; so without --week");

@@ -21,7 +21,7 @@ namespace {
 
 using protocol::Problem;
 
-constexpr auto kPatience = std::chrono::seconds(10);  // longer than the daemon takes to open an output
+constexpr auto kOutputPatience = std::chrono::seconds(10);  // longer than the daemon takes to open an output
 
 void line(bool good, const std::string& what) {
   say("{}  {}\n", good ? "ok " : "-- ", what);
@@ -79,7 +79,7 @@ std::optional<Problem> connect_output(protocol::Connection& daemon, const std::s
   if (const auto settings = daemon.request(request); !settings) return settings.error();
   if (const auto topics = daemon.request(protocol::Subscribe{{protocol::Topic::kStatus}, {}}); !topics)
     return topics.error();
-  const auto end = std::chrono::steady_clock::now() + kPatience;
+  const auto end = std::chrono::steady_clock::now() + kOutputPatience;
   std::string trouble = "it does not answer";
   while (std::chrono::steady_clock::now() < end) {
     const auto note = daemon.next_notification(std::chrono::milliseconds(200));

@@ -14,7 +14,7 @@ namespace {
 
 using protocol::Problem;
 
-struct Options {
+struct FindOptions {
   std::uint64_t take = 0;
   double last = 0, from = -1, to = -1;
   int play = 0;
@@ -29,7 +29,7 @@ std::string_view word(protocol::FoundAs as) {
   return "passage";
 }
 
-std::optional<Problem> find(protocol::Connection& daemon, const Options& options) {
+std::optional<Problem> find(protocol::Connection& daemon, const FindOptions& options) {
   const auto micros = [](double seconds) { return static_cast<protocol::TimeUs>(seconds * 1e6); };
   protocol::FindPlayed wanted;
   if (options.take != 0) wanted.take = options.take;
@@ -55,7 +55,7 @@ std::optional<Problem> find(protocol::Connection& daemon, const Options& options
 }  // namespace
 
 void add_find_played(CLI::App& group, Session& session) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<FindOptions>();
   auto* command = group.add_subcommand(
       "find",
       "Find the takes that hold what you just played: a tune, a progression or a passage, in any key");

@@ -29,7 +29,7 @@ void stop(int) {
   stopped = 1;
 }
 
-struct Options {
+struct LiveOptions {
   std::size_t rows = 12;
   bool lines = false;
   bool one_take = false;
@@ -49,7 +49,7 @@ std::string hands(const protocol::Alternative& offered) {
 
 class View {
  public:
-  explicit View(const Options& options)
+  explicit View(const LiveOptions& options)
       : options_(options), terminal_(!options.lines && !options.json && isatty(STDOUT_FILENO)) {
     if (terminal_) fmt::print("\x1b[?25l");
   }
@@ -212,7 +212,7 @@ class View {
     return out;
   }
 
-  const Options& options_;
+  const LiveOptions& options_;
   const bool terminal_;
   std::optional<protocol::Status> status_;
   std::optional<protocol::Moment> moment_;
@@ -221,7 +221,7 @@ class View {
   bool dirty_ = true, explained_ = false;
 };
 
-std::optional<protocol::Problem> watch(protocol::Connection& daemon, const Options& options) {
+std::optional<protocol::Problem> watch(protocol::Connection& daemon, const LiveOptions& options) {
   const auto subscribed = daemon.request(protocol::Subscribe{
       .topics = {protocol::Topic::kMoment, protocol::Topic::kStatus, protocol::Topic::kLog}});
   if (!subscribed) return subscribed.error();
@@ -257,7 +257,7 @@ std::optional<protocol::Problem> watch(protocol::Connection& daemon, const Optio
 }  // namespace
 
 void add_live(CLI::App& program, Session& session) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<LiveOptions>();
   auto* command =
       program.add_subcommand("live", "Show the current chord and other chords that fit under the melody");
   command->add_option("--rows", options->rows, "number of alternatives shown")->check(CLI::Range(1, 36));

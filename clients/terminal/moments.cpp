@@ -16,13 +16,13 @@ namespace {
 
 using protocol::Problem;
 
-struct Options {
+struct MomentOptions {
   std::vector<std::string> question;
   int limit = 20, play = 0;
   std::string from;
 };
 
-std::string one_line(const protocol::FoundMoment& moment, protocol::SymbolStyle style) {
+std::string moment_line(const protocol::FoundMoment& moment, protocol::SymbolStyle style) {
   std::vector<std::string> chords;
   for (const auto& chord : moment.chords) chords.push_back(symbol(chord, style));
   std::string out = fmt::format("take {:4d}  {}  {:>8}  {:4.1f} s  {}", moment.take,
@@ -34,7 +34,7 @@ std::string one_line(const protocol::FoundMoment& moment, protocol::SymbolStyle 
   return out;
 }
 
-std::optional<Problem> moments(protocol::Connection& daemon, const Options& options) {
+std::optional<Problem> moments(protocol::Connection& daemon, const MomentOptions& options) {
   protocol::FindMoments wanted;
   wanted.limit = options.limit;
   for (const auto& word : options.question) wanted.question += (wanted.question.empty() ? "" : " ") + word;
@@ -46,7 +46,7 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
   say("{}:\n", found->understood);
   const int count = static_cast<int>(found->moments.size());
   for (int i = 0; i < count; ++i)
-    say("{:3d}  {}\n", i + 1, one_line(found->moments[static_cast<std::size_t>(i)], *style));
+    say("{:3d}  {}\n", i + 1, moment_line(found->moments[static_cast<std::size_t>(i)], *style));
   if (count == 0) {
     const bool near = !found->near.empty() && found->near.front().moments > 0;
     say("No moment matches{}\n", near                  ? ". With one condition less:"
@@ -65,7 +65,7 @@ std::optional<Problem> moments(protocol::Connection& daemon, const Options& opti
 }  // namespace
 
 void add_moments(CLI::App& program, Session& session) {
-  auto asked = std::make_shared<Options>();
+  auto asked = std::make_shared<MomentOptions>();
   auto* command = program.add_subcommand(
       "moments", "Find moments in all takes, in a musician's words, for example: moments Db under G");
   command->add_option("QUESTION", asked->question, "what to look for; quote # and brackets for the shell")

@@ -18,7 +18,7 @@ using protocol::Connection;
 using protocol::Problem;
 
 // Runs a program and waits for it. Its exit status; 127 if there is no such program.
-int run(const std::vector<std::string>& words) {
+int run_program(const std::vector<std::string>& words) {
   std::vector<char*> arguments;
   for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
   arguments.push_back(nullptr);
@@ -37,7 +37,7 @@ protocol::Read<Connection> reach(const Session& session) {
   auto daemon = Connection::open(session.socket_path());
   if (daemon || !session.socket.empty()) return daemon;
   // The service says when it is ready, so nothing has to be waited for.
-  if (run({"systemctl", "--user", "--quiet", "start", "undersongd"}) != 0)
+  if (run_program({"systemctl", "--user", "--quiet", "start", "undersongd"}) != 0)
     return Problem{daemon.error().sentence + " Start `undersongd` first."};
   return Connection::open(session.socket_path());
 }
@@ -54,7 +54,7 @@ std::optional<Problem> open_page(const Session& session, bool show) {
   fmt::print("{}\n", page);
   std::fflush(stdout);
   if (show) return std::nullopt;
-  if (const int status = run({"xdg-open", page}); status == 127)
+  if (const int status = run_program({"xdg-open", page}); status == 127)
     return Problem{"There is no xdg-open; open the address above in a browser."};
   return std::nullopt;
 }

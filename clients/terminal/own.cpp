@@ -22,7 +22,7 @@ void print_habits(const char* title, const std::vector<protocol::Habit>& habits,
   }
 }
 
-std::optional<Problem> show(protocol::Connection& daemon) {
+std::optional<Problem> show_own(protocol::Connection& daemon) {
   const auto own = daemon.request(protocol::GetIdiom{});
   if (!own) return own.error();
   const auto settings = daemon.request(protocol::GetSettings{});
@@ -80,7 +80,7 @@ void add_own(CLI::App& program, Session& session) {
   });
   add_json(*own, session, {protocol::GetIdiom::kMethod});
   own->callback([own, &session] {
-    if (own->get_subcommands().empty()) session.with_daemon(show);
+    if (own->get_subcommands().empty()) session.with_daemon(show_own);
   });
 }
 

@@ -15,7 +15,7 @@ namespace {
 
 using protocol::Problem;
 
-struct Wish {
+struct PairWish {
   std::string name, revoke;
   bool list = false, open = false, close = false;
 };
@@ -84,7 +84,7 @@ std::optional<Problem> revoke(protocol::Connection& daemon, const std::string& w
   return std::nullopt;
 }
 
-std::optional<Problem> run(protocol::Connection& daemon, const Wish& wish) {
+std::optional<Problem> run_pair(protocol::Connection& daemon, const PairWish& wish) {
   if (!wish.revoke.empty()) return revoke(daemon, wish.revoke);
   if (wish.close) return set_open(daemon, false);
   if (wish.list) {
@@ -107,7 +107,7 @@ std::optional<Problem> run(protocol::Connection& daemon, const Wish& wish) {
 
 void add_pair(CLI::App& program, Session& session) {
   auto* pair = program.add_subcommand("pair", "Show a code with which a tablet or a phone joins");
-  auto wish = std::make_shared<Wish>();
+  auto wish = std::make_shared<PairWish>();
   auto* name = pair->add_option("name", wish->name, "what to call the device, such as \"music desk\"");
   auto* open = pair->add_flag("--open", wish->open,
                               "first let paired devices connect over the network, until --close");
@@ -123,7 +123,7 @@ void add_pair(CLI::App& program, Session& session) {
            {protocol::PairDevice::kMethod, protocol::ListDevices::kMethod, protocol::OpenDevices::kMethod,
             protocol::RevokeDevice::kMethod});
   pair->callback([wish, &session] {
-    session.with_daemon([wish](protocol::Connection& daemon) { return run(daemon, *wish); });
+    session.with_daemon([wish](protocol::Connection& daemon) { return run_pair(daemon, *wish); });
   });
 }
 

@@ -24,9 +24,9 @@ namespace {
 using protocol::Problem;
 
 // Sections may come from several long takes, and a small machine also has to listen meanwhile.
-constexpr std::chrono::minutes kPatience{2};
+constexpr std::chrono::minutes kSketchPatience{2};
 
-std::optional<Problem> list(protocol::Connection& daemon) {
+std::optional<Problem> list_sketches(protocol::Connection& daemon) {
   const auto found = daemon.request(protocol::ListSketches{});
   if (!found) return found.error();
   for (const auto& each : found->sketches)
@@ -40,7 +40,7 @@ std::optional<Problem> list(protocol::Connection& daemon) {
 }
 
 std::optional<Problem> check(protocol::Connection& daemon, const std::string& name) {
-  const auto made = daemon.request(protocol::OutlineSketch{.name = name}, kPatience);
+  const auto made = daemon.request(protocol::OutlineSketch{.name = name}, kSketchPatience);
   if (!made) return made.error();
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
@@ -70,7 +70,7 @@ std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
   protocol::ProposeSketch ask;
   ask.takes = wish.takes;
   if (!wish.title.empty()) ask.title = wish.title;
-  const auto proposed = daemon.request(ask, kPatience);
+  const auto proposed = daemon.request(ask, kSketchPatience);
   if (!proposed) return proposed.error();
   protocol::PutSketch put;
   put.name = wish.name;
@@ -82,7 +82,7 @@ std::optional<Problem> make(protocol::Connection& daemon, const New& wish) {
 }
 
 std::optional<Problem> grow(protocol::Connection& daemon, const protocol::GrowSketch& wish) {
-  const auto grown = daemon.request(wish, kPatience);
+  const auto grown = daemon.request(wish, kSketchPatience);
   if (!grown) return grown.error();
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
@@ -100,7 +100,7 @@ std::optional<Problem> grow(protocol::Connection& daemon, const protocol::GrowSk
   return std::nullopt;
 }
 
-std::optional<Problem> show(protocol::Connection& daemon, const std::string& name) {
+std::optional<Problem> show_sketch(protocol::Connection& daemon, const std::string& name) {
   const auto found = daemon.request(protocol::GetKeptSketch{.name = name});
   if (!found) return found.error();
   say("{}", found->text);
@@ -127,8 +127,9 @@ void add_sketches(CLI::App& program, Session& session) {
 
   auto* listed = group->add_subcommand("list", "List the songs, and say where their files are");
   add_json(*listed, session, {protocol::ListSketches::kMethod});
-  listed->callback(
-      [&session] { session.with_daemon([](protocol::Connection& daemon) { return list(daemon); }); });
+  listed->callback([&session] {
+    session.with_daemon([](protocol::Connection& daemon) { return list_sketches(daemon); });
+  });
 
   auto wish = std::make_shared<New>();
   auto* fresh = group->add_subcommand("new", "Make a first song from what was found in takes, and save it");
@@ -151,7 +152,7 @@ void add_sketches(CLI::App& program, Session& session) {
       session.with_daemon([&](protocol::Connection& daemon) { return work(daemon, *name); });
     });
   };
-  with_name("show", "Print a song as TOML", protocol::GetKeptSketch::kMethod, show);
+  with_name("show", "Print a song as TOML", protocol::GetKeptSketch::kMethod, show_sketch);
   with_name("check", "Print the parts that a song makes, or which section cannot be made",
             protocol::OutlineSketch::kMethod, check);
   with_name("delete", "Remove a song from the list", protocol::DeleteSketch::kMethod, remove);
@@ -195,7 +196,7 @@ void add_sketches(CLI::App& program, Session& session) {
       if (auto unfit = unfit_for_files(given->directory, given->replace)) return unfit;
       const auto made = daemon.request(
           protocol::HandOverSketch{.name = given->name, .strings = given->strings, .divisi = given->divisi},
-          kPatience);
+          kSketchPatience);
       if (!made) return made.error();
       return write_files(*made, given->directory);
     });

@@ -32,14 +32,14 @@ std::string title(const protocol::TakeSummary& take, protocol::SymbolStyle style
          (take.content->tempo ? fmt::format("; {:.0f}", *take.content->tempo) : "");
 }
 
-std::string one_line(const protocol::TakeSummary& take, protocol::SymbolStyle style) {
+std::string take_line(const protocol::TakeSummary& take, protocol::SymbolStyle style) {
   return fmt::format("{:5d}  {}  {:>8}  {:5d} notes {:4d} chords {:2d} marks  {}  {}{}", take.take,
                      local_time(take.begin_utc_ms), duration(take.length_us), take.notes, take.chords,
                      take.marks, padded(key_text(take.key.value_or("")), 8), title(take, style),
                      take.ended ? "" : "  (being played)");
 }
 
-std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& options) {
+std::optional<Problem> list_takes(protocol::Connection& daemon, const ListOptions& options) {
   protocol::ListTakes wanted;
   wanted.limit = options.limit;
   if (!options.chord.empty()) {
@@ -60,7 +60,7 @@ std::optional<Problem> list(protocol::Connection& daemon, const ListOptions& opt
   if (!found->takes.empty())
     say("{:>5}  {:<16}  {:>8}  {:>11} {:>11} {:>8}  {}  title, or its chords\n", "take", "begun", "length",
         "notes", "chords", "marks", padded("key", 8));
-  for (const auto& take : found->takes) say("{}\n", one_line(take, *style));
+  for (const auto& take : found->takes) say("{}\n", take_line(take, *style));
   if (found->more) say("There are older takes. Show more with --limit.\n");
   return std::nullopt;
 }
@@ -107,17 +107,17 @@ void show_tried(const protocol::TakeMeetings& met, protocol::SymbolStyle style) 
   }
 }
 
-std::optional<std::uint64_t> chosen(const std::uint64_t& take) {
+std::optional<std::uint64_t> take_or_last(const std::uint64_t& take) {
   return take ? std::optional(take) : std::nullopt;
 }
 
-std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
-  const auto detail = daemon.request(protocol::GetTake{.take = chosen(take)});
+std::optional<Problem> show_take(protocol::Connection& daemon, std::uint64_t take) {
+  const auto detail = daemon.request(protocol::GetTake{.take = take_or_last(take)});
   if (!detail) return detail.error();
   const auto& summary = detail->summary;
   const auto style = symbol_style(daemon);
   if (!style) return style.error();
-  say("{}\n", one_line(summary, *style));
+  say("{}\n", take_line(summary, *style));
   if (!summary.annotation.empty()) say("       {}\n", summary.annotation);
   say("\n");
   // Chords, keys and marks on one timeline.
@@ -160,7 +160,7 @@ std::optional<Problem> show(protocol::Connection& daemon, std::uint64_t take) {
 
 std::optional<Problem> export_take(protocol::Connection& daemon, std::uint64_t take, std::string file,
                                    bool replace) {
-  const auto exported = daemon.request(protocol::ExportTake{.take = chosen(take)});
+  const auto exported = daemon.request(protocol::ExportTake{.take = take_or_last(take)});
   if (!exported) return exported.error();
   if (file.empty()) file = exported->file_name;
   const auto bytes = protocol::from_base64(exported->base64);
@@ -214,7 +214,7 @@ void add_takes(CLI::App& program, Session& session) {
   list_command->add_flag("--deleted", options->deleted, "list the deleted takes instead");
   add_json(*list_command, session, {protocol::ListTakes::kMethod});
   list_command->callback([options, &session] {
-    session.with_daemon([&](protocol::Connection& daemon) { return list(daemon, *options); });
+    session.with_daemon([&](protocol::Connection& daemon) { return list_takes(daemon, *options); });
   });
 
   auto take = std::make_shared<std::uint64_t>(0);
@@ -224,7 +224,7 @@ void add_takes(CLI::App& program, Session& session) {
   show_command->add_option("TAKE", *take, "number of the take; by default the newest");
   add_json(*show_command, session, {protocol::GetTake::kMethod, protocol::GetMeetings::kMethod});
   show_command->callback([take, &session] {
-    session.with_daemon([&](protocol::Connection& daemon) { return show(daemon, *take); });
+    session.with_daemon([&](protocol::Connection& daemon) { return show_take(daemon, *take); });
   });
 
   auto exported = std::make_shared<std::uint64_t>(0);

@@ -16,7 +16,7 @@ using Clock = std::chrono::steady_clock;  // the daemon's clock, as long as both
 using protocol::Problem;
 using protocol::TimeUs;
 
-constexpr auto kPatience = 30s;
+constexpr auto kKeyPatience = 30s;
 
 TimeUs now_us() {
   return std::chrono::duration_cast<std::chrono::microseconds>(Clock::now().time_since_epoch()).count();
@@ -50,7 +50,7 @@ std::optional<Problem> wait_for_key(protocol::Connection& daemon) {
   say("Press a key.\n");
   std::fflush(stdout);
   std::map<TimeUs, TimeUs> shown;  // when a key was struck, and when we could have shown it
-  const auto end = Clock::now() + kPatience;
+  const auto end = Clock::now() + kKeyPatience;
   while (Clock::now() < end) {
     const auto note = daemon.next_notification(200ms);
     if (!note) return note.error();
@@ -81,7 +81,7 @@ std::optional<Problem> wait_for_key(protocol::Connection& daemon) {
       fmt::format("No key came in {} s. Is the keyboard switched on, and does `undersong doctor` list it? "
                   "Some keyboards send "
                   "nothing while they are set to \"local\", or send on another of their ports.",
-                  std::chrono::duration_cast<std::chrono::seconds>(kPatience).count())};
+                  std::chrono::duration_cast<std::chrono::seconds>(kKeyPatience).count())};
 }
 
 }  // namespace undersong::terminal

@@ -10,7 +10,7 @@ namespace undersong::midi {
 namespace {
 
 // One open input. RtMidi keeps its address, so it must not move.
-struct Open {
+struct OpenEar {
   std::string raw_name;
   std::string own_port;  // end of the name of our own port of this connection
   Lane* lane = nullptr;
@@ -22,7 +22,7 @@ struct Open {
 
 // Called by RtMidi on its own thread. Real-time safe: no lock, no allocation, no logging.
 void on_message(double delta, std::vector<unsigned char>* message, void* self) noexcept {
-  Open& open = *static_cast<Open*>(self);
+  OpenEar& open = *static_cast<OpenEar*>(self);
   // Asked for every message, because each delta counts from the message before.
   const Micros at = open.clock.at(delta, steady_now());
   push_received(*open.lane, at, message->data(), message->size(), open.pass_clock);
@@ -30,7 +30,7 @@ void on_message(double delta, std::vector<unsigned char>* message, void* self) n
 
 void on_error(RtMidiError::Type type, const std::string&, void* self) {
   if (type != RtMidiError::WARNING && type != RtMidiError::DEBUG_WARNING)
-    static_cast<Open*>(self)->failed = true;
+    static_cast<OpenEar*>(self)->failed = true;
 }
 
 class JackEars final : public Ears {
@@ -57,7 +57,7 @@ class JackEars final : public Ears {
   Opened open(const std::string& raw_name, Lane& lane) override {
     const auto turn = Backend::turn_to_open();
     if (!turn) return Opened::kRefused;
-    Open& open = open_.emplace_back();
+    OpenEar& open = open_.emplace_back();
     open.raw_name = raw_name;
     open.lane = &lane;
     open.in = JackOwned(std::make_unique<RtMidiIn>(RtMidi::UNIX_JACK, client_name_ + " ear"));
@@ -79,13 +79,13 @@ class JackEars final : public Ears {
   }
 
   bool connected(const std::string& raw_name) override {
-    for (const Open& open : open_)
+    for (const OpenEar& open : open_)
       if (open.raw_name == raw_name) return backend_.is_connected(raw_name, open.own_port);
     return false;
   }
 
   void close(const std::string& raw_name) override {
-    open_.remove_if([&](const Open& open) { return open.raw_name == raw_name; });
+    open_.remove_if([&](const OpenEar& open) { return open.raw_name == raw_name; });
   }
 
   bool heard_on_own(const std::string& raw_name) override {
@@ -93,7 +93,7 @@ class JackEars final : public Ears {
   }
 
  private:
-  void prepare(Open& open) const {
+  void prepare(OpenEar& open) const {
     open.pass_clock = pass_clock_;
     open.in->setErrorCallback(&on_error, &open);
     // RtMidi drops system-exclusive data. All other messages come to us, because each delta counts from the
@@ -104,9 +104,9 @@ class JackEars final : public Ears {
   Backend& backend_;
   const std::string client_name_;
   const bool pass_clock_;
-  // While an Open is connected, RtMidi's thread uses its lane, pass_clock and clock in on_message.
-  Open own_;  // the virtual port; its RtMidiIn also lists the ports
-  std::list<Open> open_;
+  // While an OpenEar is connected, RtMidi's thread uses its lane, pass_clock and clock in on_message.
+  OpenEar own_;  // the virtual port; its RtMidiIn also lists the ports
+  std::list<OpenEar> open_;
   unsigned opened_ = 0;  // numbers our ports, to recognise our own connections
 };
 

@@ -81,7 +81,7 @@ NameTexts texts_of(const std::vector<std::string>& names) {
   return out;
 }
 
-std::string text_of(BIO* memory) {
+std::string text_in(BIO* memory) {
   char* bytes = nullptr;
   const long size = BIO_get_mem_data(memory, &bytes);
   return size > 0 ? std::string(bytes, static_cast<std::size_t>(size)) : std::string();
@@ -162,7 +162,7 @@ Result<TlsIdentity> make_identity(const std::vector<std::string>& names, UtcMs n
       PEM_write_bio_PrivateKey(key_text.get(), key.get(), nullptr, nullptr, 0, nullptr, nullptr) != 1 ||
       PEM_write_bio_X509(certificate_text.get(), certificate.get()) != 1)
     return failed("OpenSSL could not write it");
-  return read_identity(text_of(key_text.get()) + text_of(certificate_text.get()));
+  return read_identity(text_in(key_text.get()) + text_in(certificate_text.get()));
 }
 
 Result<TlsIdentity> read_identity(const std::string& pem) {
@@ -182,8 +182,8 @@ Result<TlsIdentity> read_identity(const std::string& pem) {
       X509_digest(certificate.get(), EVP_sha256(), digest.data(), &size) != 1 ||
       ASN1_TIME_to_tm(X509_get0_notAfter(certificate.get()), &end) != 1)
     return invalid_input("The certificate can't be read.");
-  out.key = text_of(key_text.get());
-  out.certificate = text_of(certificate_text.get());
+  out.key = text_in(key_text.get());
+  out.certificate = text_in(certificate_text.get());
   for (unsigned i = 0; i < size; ++i) {
     constexpr std::string_view kDigits = "0123456789ABCDEF";
     if (i > 0) out.fingerprint += ':';

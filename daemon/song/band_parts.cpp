@@ -56,10 +56,6 @@ Form low_notes(const Form& form, bool Layers::*layer, int lowest) {
   });
 }
 
-std::vector<std::uint8_t> bytes_of(const std::string& text) {
-  return {text.begin(), text.end()};
-}
-
 }  // namespace
 
 Form bass_part(const Form& form) {

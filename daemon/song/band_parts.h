@@ -28,6 +28,10 @@ struct File {
   std::vector<std::uint8_t> bytes;
 };
 
+inline std::vector<std::uint8_t> bytes_of(const std::string& text) {
+  return {text.begin(), text.end()};
+}
+
 // Forms of the shape of `form` whose melody is what the instrument plays.
 Form bass_part(const Form& form);
 Form piano_right_hand(const Form& form);

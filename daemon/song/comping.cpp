@@ -12,7 +12,7 @@ constexpr int kLowest = 48, kHighest = 76, kMiddle = 61;
 constexpr std::size_t kMost = 5;
 
 // The tones in semitones above the root. If there are too many, inessential ones are left out.
-std::vector<int> tones_of(const harmony::Chord& chord) {
+std::vector<int> close_tones(const harmony::Chord& chord) {
   const harmony::QualityRow& row = harmony::row(chord.quality);
   std::vector<int> out, spare;
   for (const harmony::Degree degree : row.degrees) {
@@ -44,7 +44,7 @@ int way(const std::vector<Pitch>& before, const std::vector<Pitch>& after) {
 std::vector<std::vector<Pitch>> close_chords(std::span<const harmony::Chord> chords) {
   std::vector<std::vector<Pitch>> out;
   for (const harmony::Chord& chord : chords) {
-    const auto tones = tones_of(chord);
+    const auto tones = close_tones(chord);
     std::vector<Pitch> best;
     int least = 0;
     for (int root = kLowest - 12 + (chord.root.value() - kLowest % 12 + 12) % 12; root <= kHighest;

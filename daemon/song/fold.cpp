@@ -8,10 +8,10 @@
 namespace undersong::song {
 namespace {
 
-constexpr double kSame = .5;
-constexpr Ticks kSlack{120};
+constexpr double kSameTune = .5;
+constexpr Ticks kFoldSlack{120};
 
-using Group = std::vector<const Strain*>;
+using FoldGroup = std::vector<const Strain*>;
 
 bool same_chord(const WrittenChord& a, const WrittenChord& b) {
   return a.at == b.at && a.chord == b.chord;
@@ -26,13 +26,13 @@ Ticks first_difference(const Strain& a, const Strain& b) {
   return a.length;
 }
 
-bool may_fold(const Group& group, const Strain& strain, Ticks bar) {
+bool may_fold(const FoldGroup& group, const Strain& strain, Ticks bar) {
   if (!strain.whole || !group.front()->whole || strain.length != group.front()->length ||
       strain.transposed != group.front()->transposed)
     return false;
   bool alike = false;
   for (const Strain* other : group) {
-    alike = alike || agreement(other->melody, strain.melody) >= kSame;
+    alike = alike || agreement(other->melody, strain.melody) >= kSameTune;
     const Ticks differs = first_difference(*other, strain);
     if (differs < strain.length &&
         ((differs - differs % bar) == Ticks(0) || 2 * (differs - differs % bar) < strain.length))
@@ -77,7 +77,7 @@ std::vector<WrittenChord> chords_from(const std::vector<WrittenChord>& all, Tick
   return out;
 }
 
-std::vector<WrittenNote> common_melody(const Group& group, const std::vector<std::size_t>& members,
+std::vector<WrittenNote> common_melody(const FoldGroup& group, const std::vector<std::size_t>& members,
                                        Ticks begin, Ticks end, std::span<const Strain> elsewhere) {
   std::vector<std::vector<WrittenNote>> melodies;
   for (const std::size_t i : members) melodies.push_back(within(group[i]->melody, begin, end));
@@ -85,25 +85,25 @@ std::vector<WrittenNote> common_melody(const Group& group, const std::vector<std
   // Passes elsewhere that have the same melody vote, too.
   for (const Strain& strain : elsewhere) {
     auto melody = within(strain.melody, begin, end);
-    if (agreement(melodies[doubts], melody) >= kSame) melodies.push_back(std::move(melody));
+    if (agreement(melodies[doubts], melody) >= kSameTune) melodies.push_back(std::move(melody));
   }
   return consensus(melodies, doubts);
 }
 
 // The bass on which these members agree.
-BassLine common_bass(const Group& group, const std::vector<std::size_t>& members, Ticks begin, Ticks end,
+BassLine common_bass(const FoldGroup& group, const std::vector<std::size_t>& members, Ticks begin, Ticks end,
                      Ticks bar, std::span<const Strain> elsewhere) {
   std::vector<std::vector<WrittenNote>> lines;
   for (const std::size_t i : members) lines.push_back(within(group[i]->bass, begin, end));
   for (const Strain& strain : elsewhere) {
     if (first_difference(*group.front(), strain) < end) continue;  // other chords have another bass
     auto line = within(strain.bass, begin, end);
-    if (agreement(lines.front(), line) >= kSame) lines.push_back(std::move(line));
+    if (agreement(lines.front(), line) >= kSameTune) lines.push_back(std::move(line));
   }
   return agreed_bass(lines, begin, end, bar);
 }
 
-Part part_of(const Group& group, Ticks bar, const std::vector<Strain>& elsewhere) {
+Part part_of(const FoldGroup& group, Ticks bar, const std::vector<Strain>& elsewhere) {
   Part part;
   const Strain& front = *group.front();
   part.length = front.length;
@@ -163,8 +163,8 @@ double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b)
   std::size_t hits = 0, from = 0;
   std::vector<bool> taken(b.size(), false);
   for (const WrittenNote& note : a) {
-    while (from < b.size() && b[from].at + kSlack < note.at) ++from;
-    for (std::size_t i = from; i < b.size() && b[i].at <= note.at + kSlack; ++i)
+    while (from < b.size() && b[from].at + kFoldSlack < note.at) ++from;
+    for (std::size_t i = from; i < b.size() && b[i].at <= note.at + kFoldSlack; ++i)
       if (!taken[i] && b[i].pitch == note.pitch) {
         taken[i] = true;
         ++hits;
@@ -177,7 +177,7 @@ double agreement(std::span<const WrittenNote> a, std::span<const WrittenNote> b)
 std::vector<Part> fold(std::span<const Strain> strains, Ticks bar, std::span<const Strain> also) {
   std::vector<Part> out;
   for (std::size_t i = 0; i < strains.size();) {
-    Group group{&strains[i++]};
+    FoldGroup group{&strains[i++]};
     while (i < strains.size() && may_fold(group, strains[i], bar)) group.push_back(&strains[i++]);
     std::vector<Strain> elsewhere;
     for (const Strain& strain : also)

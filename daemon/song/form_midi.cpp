@@ -17,6 +17,7 @@
 #include "daemon/song/comping.h"
 #include "daemon/song/feel.h"
 #include "daemon/song/lead_sheet.h"
+#include "daemon/song/part_tracks.h"
 #include "daemon/song/road.h"
 
 namespace undersong::song {
@@ -24,8 +25,6 @@ namespace {
 
 constexpr std::uint16_t kPerQuarter = 960;
 constexpr std::int64_t kFine = kPerQuarter / 480;  // file ticks per tick on paper
-constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
-constexpr Velocity kChordsSoft{52};
 constexpr std::uint8_t kWoodBlock = 115, kCountInChannel = 8;
 constexpr int kHighClick = 84, kLowClick = 77, kSoftestClick = 36, kLoudestClick = 64;
 
@@ -70,12 +69,6 @@ class FileTime {
   std::vector<Stretch> stretches_;
 };
 
-midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t program) {
-  midi::SmfTrack track;
-  track.name = std::move(name);
-  track.events.push_back({0, {}, {static_cast<std::uint8_t>(0xC0 | channel), program, 0}, 2});
-  return track;
-}
 // `begin`: where the part begins that the note counts from.
 void add_note(midi::SmfTrack& track, const FileTime& time, std::uint8_t channel, Ticks begin,
               const WrittenNote& note, Feel feel) {

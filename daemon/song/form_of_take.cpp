@@ -92,7 +92,7 @@ std::vector<Round> rounds_of(const TakeStudy& study) {
 class StrainNames {
  public:
   std::string name(const std::string& label, const Part& part) {
-    constexpr double kSame = .5;
+    constexpr double kSameStrain = .5;
     const std::string letter = label.substr(0, label.find('\''));
     // What is the same in another key has the same name.
     const Part home = moved_home(part);
@@ -102,7 +102,7 @@ class StrainNames {
                         [](const WrittenChord& a, const WrittenChord& b) {
                           return a.chord == b.chord && a.at == b.at && a.length == b.length;
                         }) &&
-             agreement(other.melody, home.melody) >= kSame;
+             agreement(other.melody, home.melody) >= kSameStrain;
     };
     if (part.transposed != 0)
       for (const auto& [other, parts] : known_)

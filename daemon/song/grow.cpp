@@ -57,7 +57,7 @@ bool belongs(const Chord& chord, const Plan& plan) {
          (tones_of(chord) - raised).empty();
 }
 
-struct Candidate {
+struct VersionCandidate {
   Chord chord;
   double worth = 0;
   std::uint16_t kind = 0;
@@ -218,12 +218,12 @@ class Grower {
   }
 
   // The best chord of each kind that may stand in this bar.
-  std::vector<Candidate> pool(const Plan& plan, int bar, int bars) const {
+  std::vector<VersionCandidate> pool(const Plan& plan, int bar, int bars) const {
     const Key key = key_at(plan, bar, bars);
     const auto& known = harmony::offered();
     harmony::ChordScores scores;
     usual_scores({}, key, {}, scores);
-    std::vector<Candidate> best(12 * kChordKinds);
+    std::vector<VersionCandidate> best(12 * kChordKinds);
     std::vector<double> value(best.size(), -1e9);
     for (std::size_t r = 0; r < 12; ++r)
       for (std::size_t i = 0; i < harmony::kOfferedCount; ++i) {
@@ -232,26 +232,26 @@ class Grower {
         const Chord chord{root, known.quality[i], plan.pedal && bar + 1 < bars ? *plan.pedal : root};
         if (!allowed(plan, bar, bars, chord)) continue;
         const double liking = static_cast<double>(known.at(harmony::Offered::key_index(key), r, i).liking);
-        const Candidate made{chord, own_worth(chord, liking, plan, key), kind_of(chord)};
+        const VersionCandidate made{chord, own_worth(chord, liking, plan, key), kind_of(chord)};
         if (const double here = made.worth + usual_worth(scores, chord, 0); here > value[made.kind])
           best[made.kind] = made, value[made.kind] = here;
       }
-    std::vector<Candidate> out;
+    std::vector<VersionCandidate> out;
     for (std::size_t k = 0; k < best.size(); ++k)
       if (value[k] > -1e9) out.push_back(best[k]);
     return out;
   }
 
-  std::vector<std::vector<double>> links(const std::vector<Candidate>& from, const std::vector<Candidate>& to,
-                                         Key key) const {
+  std::vector<std::vector<double>> links(const std::vector<VersionCandidate>& from,
+                                         const std::vector<VersionCandidate>& to, Key key) const {
     std::vector<std::vector<double>> out;
     harmony::ChordScores scores;
-    for (const Candidate& a : from) {
+    for (const VersionCandidate& a : from) {
       harmony::ChordsBefore before;
       before.push_back(a.chord);
       usual_scores({}, key, before, scores);
       auto& row = out.emplace_back();
-      for (const Candidate& b : to) {
+      for (const VersionCandidate& b : to) {
         double worth = usual_worth(scores, b.chord, 0) - kMotion * voices_move(a.chord, b.chord);
         if (a.chord.root == b.chord.root) worth -= a.kind == b.kind ? kRepeated : kSameRoot;
         row.push_back(worth);
@@ -261,18 +261,18 @@ class Grower {
   }
 
   struct Found {
-    std::vector<Candidate> chords;
+    std::vector<VersionCandidate> chords;
     bool exact = true;
   };
-  std::optional<Found> best(const Plan& plan, const std::vector<std::vector<Candidate>>& pools,
+  std::optional<Found> best(const Plan& plan, const std::vector<std::vector<VersionCandidate>>& pools,
                             const std::vector<harmony::Kinds>& different) const {
     const int bars = static_cast<int>(pools.size()) - 1;
-    const std::vector<Candidate> begins{{loop_.front().chord, 0, 0}};
+    const std::vector<VersionCandidate> begins{{loop_.front().chord, 0, 0}};
     harmony::CycleProblem problem;
     for (std::size_t i = 0; i < pools.size(); ++i) {
       if (pools[i].empty()) return std::nullopt;
       auto& options = problem.spans.emplace_back();
-      for (const Candidate& made : pools[i]) options.push_back({made.worth, made.kind});
+      for (const VersionCandidate& made : pools[i]) options.push_back({made.worth, made.kind});
       const bool last = i + 1 == pools.size();
       problem.links.push_back(links(pools[i], last ? begins : pools[i + 1],
                                     last ? home_ : key_at(plan, static_cast<int>(i), bars)));
@@ -286,8 +286,8 @@ class Grower {
   }
 
   // Takes a chord out of the bars where it comes once too often. False if none does.
-  static bool thin_out(const Plan& plan, const std::vector<Candidate>& chords,
-                       std::vector<std::vector<Candidate>>& pools) {
+  static bool thin_out(const Plan& plan, const std::vector<VersionCandidate>& chords,
+                       std::vector<std::vector<VersionCandidate>>& pools) {
     const int most = plan.bridge ? 2 : 1;
     const std::size_t tonic_bar = plan.bridge ? 2 : 1;  // which nothing can replace in a key or mode
     bool out = false;
@@ -297,7 +297,7 @@ class Grower {
       int before = !plan.pedal && bar < tonic_bar && chords[tonic_bar].kind == kind;
       for (std::size_t i = 0; i < bar; ++i) before += chords[i].kind == kind;
       if (before < most) continue;
-      std::erase_if(pools[bar + 1], [&](const Candidate& made) { return made.kind == kind; });
+      std::erase_if(pools[bar + 1], [&](const VersionCandidate& made) { return made.kind == kind; });
       out = true;
     }
     return out;
@@ -307,7 +307,7 @@ class Grower {
   bool search(const Plan& plan, std::vector<harmony::Kinds>& different, Growth& out) const {
     const int bars = plan.bridge ? kBridgeBars : kInterludeBars;
     // The first place of the cycle is the loop: it is left from its last chord and entered by its first.
-    std::vector<std::vector<Candidate>> pools{{{loop_.back().chord, 0, 0}}};
+    std::vector<std::vector<VersionCandidate>> pools{{{loop_.back().chord, 0, 0}}};
     for (int bar = 0; bar < bars; ++bar) pools.push_back(pool(plan, bar, bars));
     auto found = best(plan, pools, different);
     while (found && thin_out(plan, found->chords, pools)) found = best(plan, pools, different);
@@ -316,7 +316,7 @@ class Grower {
     harmony::Kinds kinds{0};
     GrownSection made{plan.bridge, plan.key, plan.pedal, {}, {}};
     const Ticks bar = meter_ * kBeat;
-    for (const Candidate& chosen : found->chords) {
+    for (const VersionCandidate& chosen : found->chords) {
       made.chords.push_back({chosen.chord, {}, static_cast<int>(kinds.size() - 1) * bar, bar});
       kinds.push_back(chosen.kind);
     }

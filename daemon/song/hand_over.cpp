@@ -11,10 +11,6 @@
 namespace undersong::song {
 namespace {
 
-std::vector<std::uint8_t> bytes_of(const std::string& text) {
-  return {text.begin(), text.end()};
-}
-
 // XML cannot hold control characters, and a title is one line.
 std::string printable(const std::string& title) {
   std::string out;

@@ -11,6 +11,7 @@
 #include "daemon/midi/smf.h"
 #include "daemon/song/bass_voice.h"
 #include "daemon/song/comping.h"
+#include "daemon/song/part_tracks.h"
 #include "daemon/song/quantise.h"
 #include "daemon/song/spell_form.h"
 #include "daemon/song/string_parts.h"
@@ -19,17 +20,15 @@ namespace undersong::song {
 namespace {
 
 // Accurate to half a millisecond even if a beat lasts four seconds.
-constexpr std::uint16_t kPerQuarter = 3840;
-constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
-constexpr Velocity kChordsSoft{52};
+constexpr std::uint16_t kPlayedPerQuarter = 3840;
 
 // Where the beats of the take lie in the file, which counts quarter notes.
-class FileTime {
+class PlayedFileTime {
  public:
-  explicit FileTime(const Bars& bars)
+  explicit PlayedFileTime(const Bars& bars)
       : map_(bars.map),
         value_(bars.beat),
-        a_beat_(kPerQuarter * quarters_over(value_) / quarters_under(value_)) {}
+        a_beat_(kPlayedPerQuarter * quarters_over(value_) / quarters_under(value_)) {}
   midi::Tick operator()(double beats) const {
     return static_cast<midi::Tick>(
         std::max<std::int64_t>(0, std::llround(beats * static_cast<double>(a_beat_))));
@@ -42,7 +41,7 @@ class FileTime {
     return static_cast<std::uint32_t>(
         std::clamp<std::int64_t>(std::llround(micros_a_beat / quarters()), 1, 0xFF'FFFF));
   }
-  double quarters() const { return static_cast<double>(a_beat_) / kPerQuarter; }
+  double quarters() const { return static_cast<double>(a_beat_) / kPlayedPerQuarter; }
 
  private:
   const BeatMap& map_;
@@ -50,8 +49,8 @@ class FileTime {
   std::int64_t a_beat_;  // file ticks
 };
 
-void add_note(midi::SmfTrack& track, std::uint8_t channel, midi::Tick from, midi::Tick to, Pitch pitch,
-              Velocity velocity) {
+void add_played_note(midi::SmfTrack& track, std::uint8_t channel, midi::Tick from, midi::Tick to, Pitch pitch,
+                     Velocity velocity) {
   const midi::Event on = midi::note_on({}, channel, pitch, Velocity(std::max(1, velocity.value()))),
                     off = midi::note_off({}, channel, pitch);
   track.events.push_back({from, {}, on.bytes, on.size});
@@ -67,13 +66,6 @@ void sort(midi::SmfTrack& track) {
         };
         return a.tick != b.tick ? a.tick < b.tick : rank(a) < rank(b);
       });
-}
-
-midi::SmfTrack new_track(std::string name, std::uint8_t channel, std::uint8_t program) {
-  midi::SmfTrack track;
-  track.name = std::move(name);
-  track.events.push_back({0, {}, {static_cast<std::uint8_t>(0xC0 | channel), program, 0}, 2});
-  return track;
 }
 
 // Deals out channels that the player did not use, then used ones; never the drum channel.
@@ -96,7 +88,7 @@ class FreeChannels {
 };
 
 // Writes the tempo map. Rounding errors are carried over, so that they never add up.
-void follow(midi::Smf& file, const FileTime& time, const BeatMap& map) {
+void follow(midi::Smf& file, const PlayedFileTime& time, const BeatMap& map) {
   const auto& anchors = map.anchors();
   std::int64_t now = anchors.front().at.count();
   std::uint32_t before = 0;
@@ -134,7 +126,7 @@ WrittenKey key_at(const std::vector<KeyFrom>& keys, Ticks at) {
   return out;
 }
 
-void add_signatures(midi::Smf& file, const FileTime& time, const Heard& heard, const Form& form) {
+void add_signatures(midi::Smf& file, const PlayedFileTime& time, const Heard& heard, const Form& form) {
   int before = 0;
   for (const Bar& bar : heard.bars.bars) {
     if (bar.beats != before) {
@@ -154,7 +146,7 @@ void add_signatures(midi::Smf& file, const FileTime& time, const Heard& heard, c
   }
 }
 
-void add_markers(midi::Smf& file, const FileTime& time, const Heard& heard, const Form& form,
+void add_markers(midi::Smf& file, const PlayedFileTime& time, const Heard& heard, const Form& form,
                  const PartsOptions& options) {
   for (const Part& part : form.parts) {
     if (part.name.empty()) continue;
@@ -171,7 +163,7 @@ void add_markers(midi::Smf& file, const FileTime& time, const Heard& heard, cons
                    [](const auto& a, const auto& b) { return a.tick < b.tick; });
 }
 
-void add_as_played(midi::Smf& file, const FileTime& time, const std::vector<midi::Event>& events) {
+void add_as_played(midi::Smf& file, const PlayedFileTime& time, const std::vector<midi::Event>& events) {
   std::map<midi::PortNumber, midi::SmfTrack> by_port;
   midi::Tick last = 0;  // ticks must not go backwards, even if times do
   for (const midi::Event& event : events) {
@@ -207,23 +199,23 @@ std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& notes,
   return out;
 }
 
-void add_melody(midi::Smf& file, const FileTime& time, const Heard& heard, std::uint8_t channel,
+void add_melody(midi::Smf& file, const PlayedFileTime& time, const Heard& heard, std::uint8_t channel,
                 bool quantised) {
   midi::SmfTrack track = new_track("melody", channel, kVibraphone);
   if (quantised) {
     const auto notes = in_beats(heard.melody, heard.bars.map);
     for (const WrittenNote& note :
          quantise(notes, heard.bars.end(), heard.bars.seconds_a_beat, heard.bars.beat))
-      add_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
+      add_played_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
   } else {
     for (const takes::PlayedNote& note : heard.melody)
-      add_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
+      add_played_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
   }
   sort(track);
   file.tracks.push_back(std::move(track));
 }
 
-void add_chords(midi::Smf& file, const FileTime& time, const std::vector<WrittenChord>& changes,
+void add_chords(midi::Smf& file, const PlayedFileTime& time, const std::vector<WrittenChord>& changes,
                 const std::vector<harmony::Chord>& chords, std::uint8_t channel) {
   midi::SmfTrack track = new_track("chords", channel, kElectricPiano);
   const auto keys = close_chords(chords);
@@ -234,15 +226,15 @@ void add_chords(midi::Smf& file, const FileTime& time, const std::vector<Written
                           static_cast<std::uint16_t>(file.tracks.size()),
                           harmony::symbol(changes[i].chord, changes[i].root)});
     for (const Pitch key : keys[i])
-      add_note(track, channel, time(changes[i].at), time(changes[i].at + changes[i].length), key,
-               kChordsSoft);
+      add_played_note(track, channel, time(changes[i].at), time(changes[i].at + changes[i].length), key,
+                      kChordsSoft);
   }
   sort(track);
   file.tracks.push_back(std::move(track));
 }
 
 // The line that the left hand played, and the bass of each chord under which it played none.
-void add_bass(midi::Smf& file, const FileTime& time, const Heard& heard,
+void add_bass(midi::Smf& file, const PlayedFileTime& time, const Heard& heard,
               const std::vector<WrittenChord>& changes, std::uint8_t channel, bool quantised) {
   midi::SmfTrack track = new_track("bass", channel, kAcousticBass);
   BassLine line;
@@ -253,12 +245,12 @@ void add_bass(midi::Smf& file, const FileTime& time, const Heard& heard,
     line.notes = written_as_played(*heard.bass, heard.bars.map);
   }
   for (const WrittenNote& note : bass_voice(changes, line, heard.bars.written(), false))
-    add_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
+    add_played_note(track, channel, time(note.at), time(note.at + note.length), note.pitch, note.velocity);
   sort(track);
   file.tracks.push_back(std::move(track));
 }
 
-PadRow add_strings(midi::Smf& file, const FileTime& time, const Heard& heard,
+PadRow add_strings(midi::Smf& file, const PlayedFileTime& time, const Heard& heard,
                    const std::vector<WrittenChord>& changes, FreeChannels& channels,
                    const StringsWish& wish) {
   constexpr std::size_t kPhrase = 4;  // bars
@@ -277,9 +269,9 @@ PadRow add_strings(midi::Smf& file, const FileTime& time, const Heard& heard,
     for (const PadVoices& stretch : row.stretches)
       for (const WrittenNote& note : stretch.notes[voice]) {
         const midi::Tick from = time(note.at), to = time(note.at + note.length);
-        add_note(track, channel, from, to, note.pitch, note.velocity);
+        add_played_note(track, channel, from, to, note.pitch, note.velocity);
         for (const WrittenPitch& upper : note.above)
-          add_note(track, channel, from, to, upper.pitch, note.velocity);
+          add_played_note(track, channel, from, to, upper.pitch, note.velocity);
       }
     sort(track);
     file.tracks.push_back(std::move(track));
@@ -321,8 +313,8 @@ std::vector<WrittenChord> changes_of(const Heard& heard, const Form& form) {
 Result<MidiParts> midi_parts(const std::vector<midi::Event>& events, const Heard& heard, const Form& form,
                              const PartsOptions& options) {
   midi::Smf file;
-  const FileTime time(heard.bars);
-  file.division.ticks_per_quarter = kPerQuarter;
+  const PlayedFileTime time(heard.bars);
+  file.division.ticks_per_quarter = kPlayedPerQuarter;
   file.tracks.push_back({form.title, {}, time(heard.bars.end())});
   if (options.steady) {
     file.tempos.push_back({0, {}, time.micros_a_quarter(60e6 / form.tempo)});

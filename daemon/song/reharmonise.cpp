@@ -46,14 +46,14 @@ struct Candidate {
   std::uint16_t kind = 0;
 };
 
-harmony::PitchClassSet scale_of(const std::optional<Key>& key) {
+harmony::PitchClassSet scale_or_all(const std::optional<Key>& key) {
   return key ? harmony::PitchClassSet(harmony::kMajorScale).transposed(7 * harmony::signature(*key))
              : harmony::PitchClassSet(0xFFF);
 }
 
 // The key of the loop and its melody, from the notes and from whether the tonic and dominant chords occur.
 // The key heard in the take wins if it fits almost as well. A key that the player pinned always wins.
-std::optional<Key> key_of(const takes::HeardTake& take, const takes::Loop& loop, const Sung& sung) {
+std::optional<Key> key_of_loop(const takes::HeardTake& take, const takes::Loop& loop, const Sung& sung) {
   if (take.key_pinned) return take.key;
   constexpr double kTonic = .12, kDominant = .12, kAsHeard = .03;
   std::array<double, 12> weights{};
@@ -416,7 +416,7 @@ class Reharmoniser {
     }
     const auto voiced =
         bass ? harmony::voice_cycle_over_pedal(chords, tops) : harmony::voice_cycle(chords, tops);
-    const auto scale = scale_of(out_.key);
+    const auto scale = scale_or_all(out_.key);
     for (std::size_t i = 0; i < n; ++i) {
       ProposedChord made;
       made.chord = chords[i];
@@ -603,7 +603,7 @@ Result<Reharmonisation> reharmonise(const takes::HeardTake& take, const takes::L
   if (out.melody.silent())
     return not_found(fmt::format(
         "there is no melody over the loop in section {}, so there is nothing to fit other chords to", label));
-  out.key = key_of(take, loop, out.melody);
+  out.key = key_of_loop(take, loop, out.melody);
   out.pulse = loop.chords.front().beats > 0;
   if (const auto made = Reharmoniser(loop, wish, out).run(); !made) return made.error();
   return out;

@@ -16,11 +16,11 @@
 namespace undersong::song {
 namespace {
 
-constexpr std::array<std::string_view, 11> kKinds{"intro",  "theme",      "development", "bridge",
-                                                  "solo",   "interlude",  "ending",      "verse",
-                                                  "chorus", "pre-chorus", "outro"};
+constexpr std::array<std::string_view, 11> kPartKinds{"intro",  "theme",      "development", "bridge",
+                                                      "solo",   "interlude",  "ending",      "verse",
+                                                      "chorus", "pre-chorus", "outro"};
 constexpr std::array<std::string_view, 2> kFeels{"straight", "swing"};
-constexpr std::array<std::string_view, 6> kDynamics{"pp", "p", "mp", "mf", "f", "ff"};
+constexpr std::array<std::string_view, 6> kDynamicWords{"pp", "p", "mp", "mf", "f", "ff"};
 constexpr std::size_t kLongestLyrics = 4000, kMostVerses = 64;
 constexpr std::array<std::pair<std::string_view, bool Layers::*>, 4> kLayers{{{"melody", &Layers::melody},
                                                                               {"chords", &Layers::chords},
@@ -51,7 +51,7 @@ Problem set_kind(SketchSection& s, const toml::node& node) {
   std::string word;
   if (const auto problem = text_of(node, word)) return problem;
   const auto kind = parse_sketch_kind(word);
-  if (!kind) return fmt::format("must be one of {}", fmt::join(kKinds, ", "));
+  if (!kind) return fmt::format("must be one of {}", fmt::join(kPartKinds, ", "));
   s.kind = *kind;
   return std::nullopt;
 }
@@ -132,8 +132,8 @@ Problem yes_or_no(const toml::node& node, bool& out) {
 }
 Problem set_dynamics(SketchSection& s, const toml::node& node) {
   if (!node.is_string() ||
-      std::find(kDynamics.begin(), kDynamics.end(), node.as_string()->get()) == kDynamics.end())
-    return fmt::format("must be one of {}", fmt::join(kDynamics, ", "));
+      std::find(kDynamicWords.begin(), kDynamicWords.end(), node.as_string()->get()) == kDynamicWords.end())
+    return fmt::format("must be one of {}", fmt::join(kDynamicWords, ", "));
   s.dynamic = node.as_string()->get();
   return std::nullopt;
 }
@@ -356,12 +356,12 @@ std::string quoted(const std::string& text) {
 }  // namespace
 
 std::string_view text(SketchKind kind) {
-  return kKinds[static_cast<std::size_t>(kind)];
+  return kPartKinds[static_cast<std::size_t>(kind)];
 }
 
 std::optional<SketchKind> parse_sketch_kind(std::string_view word) {
-  for (std::size_t i = 0; i < kKinds.size(); ++i)
-    if (kKinds[i] == word) return static_cast<SketchKind>(i);
+  for (std::size_t i = 0; i < kPartKinds.size(); ++i)
+    if (kPartKinds[i] == word) return static_cast<SketchKind>(i);
   return std::nullopt;
 }
 

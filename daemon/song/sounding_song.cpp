@@ -14,9 +14,9 @@ namespace {
 
 // The channels of form_midi.h; all others are strings.
 Layer layer_of(int channel) {
-  constexpr std::array kLayers{Layer::kMelody, Layer::kChords, Layer::kBass};
-  return channel < static_cast<int>(kLayers.size()) ? kLayers[static_cast<std::size_t>(channel)]
-                                                    : Layer::kPad;
+  constexpr std::array kByChannel{Layer::kMelody, Layer::kChords, Layer::kBass};
+  return channel < static_cast<int>(kByChannel.size()) ? kByChannel[static_cast<std::size_t>(channel)]
+                                                       : Layer::kPad;
 }
 
 }  // namespace

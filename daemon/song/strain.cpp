@@ -5,12 +5,13 @@
 
 #include "daemon/song/feel.h"
 #include "daemon/song/quantise.h"
+#include "daemon/takes/median.h"
 
 namespace undersong::song {
 namespace {
 
-constexpr double kNearlyFull = .8;  // a loop this many beats off whole bars still counts as whole bars
-constexpr Micros kEarly{60'000};    // a note at most this early belongs to the chord that follows
+constexpr double kNearlyFull = .8;        // a loop this many beats off whole bars still counts as whole bars
+constexpr Micros kEarlyInStrain{60'000};  // a note at most this early belongs to the chord that follows
 
 bool there(const takes::LoopPass::Place& place) {
   return place.end > place.begin;
@@ -18,17 +19,17 @@ bool there(const takes::LoopPass::Place& place) {
 
 std::int64_t notes_between(const std::vector<takes::PlayedNote>& melody, Micros begin, Micros end) {
   const auto before = [](const takes::PlayedNote& n, Micros t) { return n.at < t; };
-  return std::lower_bound(melody.begin(), melody.end(), end - kEarly, before) -
-         std::lower_bound(melody.begin(), melody.end(), begin - kEarly, before);
+  return std::lower_bound(melody.begin(), melody.end(), end - kEarlyInStrain, before) -
+         std::lower_bound(melody.begin(), melody.end(), begin - kEarlyInStrain, before);
 }
 
-std::vector<PlayedInBeats> in_beats(const std::vector<takes::PlayedNote>& melody, const BeatMap& map,
-                                    double swing, Micros begin, Micros end, double from) {
+std::vector<PlayedInBeats> melody_in_beats(const std::vector<takes::PlayedNote>& melody, const BeatMap& map,
+                                           double swing, Micros begin, Micros end, double from) {
   std::vector<PlayedInBeats> out;
   const auto place = [&](Micros t) { return as_two_to_one(map.beats_at(t), swing); };
-  auto it = std::lower_bound(melody.begin(), melody.end(), begin - kEarly,
+  auto it = std::lower_bound(melody.begin(), melody.end(), begin - kEarlyInStrain,
                              [](const takes::PlayedNote& n, Micros t) { return n.at < t; });
-  for (; it != melody.end() && it->at < end - kEarly; ++it) {
+  for (; it != melody.end() && it->at < end - kEarlyInStrain; ++it) {
     const double at = place(it->at) - from;
     if (!out.empty() && at <= out.back().at) continue;
     out.push_back({at, place(std::min(it->at + it->length, end)) - from, it->pitch, it->velocity});
@@ -43,7 +44,7 @@ std::vector<WrittenNote> bass_of(const Heard& heard, const BeatMap& map, Micros 
   if (!heard.bass) return {};
   // Less than the next place on paper.
   const Ticks near(heard.bars.beat == BeatValue::kDottedQuarter ? 120 : 160);
-  auto out = quantise(in_beats(*heard.bass, map, heard.bars.swing, begin, end, from), strain.length,
+  auto out = quantise(melody_in_beats(*heard.bass, map, heard.bars.swing, begin, end, from), strain.length,
                       seconds_a_beat, heard.bars.beat);
   for (const WrittenChord& chord : strain.chords) {
     auto nearest = out.end();
@@ -65,13 +66,6 @@ std::vector<WrittenNote> bass_of(const Heard& heard, const BeatMap& map, Micros 
     nearest->length = until - chord.at;
   }
   return out;
-}
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 // The length of the bars for one chord where there is no pulse: at least a sixteenth for each note.
@@ -101,7 +95,7 @@ Strain free_stretch(const Heard& heard, std::size_t first, std::size_t last) {
     const Ticks length = room(notes_between(heard.melody, span.begin, span.end));
     const BeatMap map({{span.begin, out.length}, {span.end, out.length + length}});
     auto notes =
-        place_freely(in_beats(heard.melody, map, 1, span.begin, span.end, out.length.beats()), length);
+        place_freely(melody_in_beats(heard.melody, map, 1, span.begin, span.end, out.length.beats()), length);
     for (WrittenNote& note : notes) note.at += out.length;
     out.melody.insert(out.melody.end(), notes.begin(), notes.end());
     out.chords.push_back({span.chord, span.root, out.length, length});
@@ -124,8 +118,8 @@ Strain stretch_on_beats(const Heard& heard, std::size_t first, std::size_t last,
     out.chords.push_back({spans[i].chord, spans[i].root, std::max(Ticks(0), at), {}});
   }
   settle_chords(out.chords, out.length);
-  out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, spans[first].begin, spans[last - 1].end,
-                                 static_cast<double>(from)),
+  out.melody = quantise(melody_in_beats(heard.melody, map, heard.bars.swing, spans[first].begin,
+                                        spans[last - 1].end, static_cast<double>(from)),
                         out.length, heard.bars.seconds_a_beat, heard.bars.beat);
   out.bass = bass_of(heard, map, spans[first].begin, spans[last - 1].end, static_cast<double>(from), out,
                      heard.bars.seconds_a_beat);
@@ -182,7 +176,7 @@ Cycle cycle_of(const takes::Loop& loop, const Bars& bars, const std::vector<take
         lengths.push_back(bars.map.beats_at(pass.places[p].end) - bars.map.beats_at(pass.places[p].begin));
     const double usual = loop.chords[p].beats > 0 ? loop.chords[p].beats
                                                   : seconds(loop.chords[p].length) / bars.seconds_a_beat;
-    cumulated.push_back(cumulated.back() + std::max(.5, lengths.empty() ? usual : median(lengths)));
+    cumulated.push_back(cumulated.back() + std::max(.5, lengths.empty() ? usual : takes::median(lengths)));
   }
   const double all = cumulated.back(), full = bars.meter * std::max(1., std::round(all / bars.meter));
   const double length = std::abs(full - all) <= kNearlyFull ? full : std::max(1., std::round(all));
@@ -272,7 +266,7 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
   const BeatMap map = map_of(pass, cycle, heard.bars.map);
   if (!cycle.free) {
     const double beat = seconds(pass.end - pass.begin) / cycle.length.beats();
-    out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, pass.begin, pass.end, 0),
+    out.melody = quantise(melody_in_beats(heard.melody, map, heard.bars.swing, pass.begin, pass.end, 0),
                           cycle.length, beat, heard.bars.beat);
     out.bass = bass_of(heard, map, pass.begin, pass.end, 0, out, beat);
     return out;
@@ -281,7 +275,8 @@ Strain write_pass(const Heard& heard, const takes::Loop& loop, const takes::Loop
     const Ticks begin = cycle.starts[p],
                 length = (p + 1 < cycle.starts.size() ? cycle.starts[p + 1] : cycle.length) - begin;
     auto notes = place_freely(
-        in_beats(heard.melody, map, 1, pass.places[p].begin, pass.places[p].end, begin.beats()), length);
+        melody_in_beats(heard.melody, map, 1, pass.places[p].begin, pass.places[p].end, begin.beats()),
+        length);
     for (WrittenNote& note : notes) note.at += begin;
     out.melody.insert(out.melody.end(), notes.begin(), notes.end());
   }
@@ -301,8 +296,9 @@ Strain write_bars(const Heard& heard, Ticks from, Ticks to) {
       out.chords.push_back({span.chord, span.root, std::max(at - from, Ticks(0)), {}});
   }
   settle_chords(out.chords, out.length);
-  out.melody = quantise(in_beats(heard.melody, map, heard.bars.swing, out.begin, out.end, from.beats()),
-                        out.length, heard.bars.seconds_a_beat, heard.bars.beat);
+  out.melody =
+      quantise(melody_in_beats(heard.melody, map, heard.bars.swing, out.begin, out.end, from.beats()),
+               out.length, heard.bars.seconds_a_beat, heard.bars.beat);
   out.bass = bass_of(heard, map, out.begin, out.end, from.beats(), out, heard.bars.seconds_a_beat);
   return out;
 }

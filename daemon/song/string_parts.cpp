@@ -15,7 +15,7 @@ using harmony::kStrings;
 
 constexpr int kShortestPhrase = 2, kLongestPhrase = 8, kUsualPhrase = 4;  // bars
 // The rest at the end of a phrase: an eighth note, or a quarter after a long one.
-Ticks breath(BeatValue value, bool after_long) {
+Ticks bow_breath(BeatValue value, bool after_long) {
   if (value == BeatValue::kQuarter) return after_long ? Ticks(480) : Ticks(240);
   return grid(value);
 }
@@ -187,7 +187,7 @@ class Writer {
     WrittenNote& last = notes.back();
     if (stretches_[s].held && to == stretches_[s].to) return;
     if (last.at + last.length == to && last.length >= kTooShortToShorten)
-      last.length -= breath(stretches_[s].meter.value, last.length > 2 * kBeat);
+      last.length -= bow_breath(stretches_[s].meter.value, last.length > 2 * kBeat);
   }
 
   // Gives a voice a second line below its own where its chords have a tone that nobody plays.

@@ -18,8 +18,8 @@ namespace json = boost::json;
 constexpr int kBassLowest = 31;  // G1 .. F#2
 constexpr int kMiddle = 69;      // the top of the chords lies around here
 constexpr int kTopLowest = 62, kTopHighest = 76;
-constexpr Micros kGap{25'000};    // between the end of a note and the next note of its layer
-constexpr Micros kEarly{90'000};  // a note at most this early belongs to the chord that follows
+constexpr Micros kGap{25'000};        // between the end of a note and the next note of its layer
+constexpr Micros kEarlyNote{90'000};  // a note at most this early belongs to the chord that follows
 constexpr double kUsualTempo = 90;
 
 Pitch bass_pitch(PitchClass c) {
@@ -78,7 +78,7 @@ Micros beat_of_take(const Loop& loop, const Beats& beats) {
   return all[all.size() / 2];
 }
 
-double number(const json::object& data, std::string_view name) {
+double number_in(const json::object& data, std::string_view name) {
   const auto* value = data.if_contains(name);
   return value && value->is_number() ? value->to_number<double>() : 0;
 }
@@ -213,20 +213,20 @@ std::optional<LoggedAlong> read_along(const std::vector<Line>& lines) {
       const auto data = object(line.data);
       if (!data) continue;
       out.emplace();
-      out->of = static_cast<TakeId>(number(*data, "take"));
-      out->tempo = number(*data, "tempo");
-      out->meter = static_cast<int>(number(*data, "meter"));
-      out->cycle = Micros(static_cast<std::int64_t>(number(*data, "cycle_us")));
+      out->of = static_cast<TakeId>(number_in(*data, "take"));
+      out->tempo = number_in(*data, "tempo");
+      out->meter = static_cast<int>(number_in(*data, "meter"));
+      out->cycle = Micros(static_cast<std::int64_t>(number_in(*data, "cycle_us")));
       if (const auto* chords = data->if_contains("chords"); chords && chords->is_array())
         for (const auto& each : chords->get_array())
           if (each.is_object())
             if (const auto* harte = each.get_object().if_contains("harte"); harte && harte->is_string())
-              out->chords.push_back({Micros(static_cast<std::int64_t>(number(each.get_object(), "at_us"))),
+              out->chords.push_back({Micros(static_cast<std::int64_t>(number_in(each.get_object(), "at_us"))),
                                      std::string(harte->get_string())});
     } else if (line.kind == LineKind::kPass && out) {
       const auto data = object(line.data);
       if (!data) continue;
-      if (out->passes.empty()) out->first_pass = static_cast<int>(number(*data, "number"));
+      if (out->passes.empty()) out->first_pass = static_cast<int>(number_in(*data, "number"));
       out->passes.push_back(line.at);
     }
   }
@@ -237,12 +237,12 @@ std::vector<PlacedNote> place_notes(const std::vector<PlayedNote>& notes, const 
   std::vector<PlacedNote> out;
   for (const PlayedNote& note : notes) {
     PlacedNote placed{note.at, note.pitch, 0, Micros(0), -1};
-    const auto next = std::upper_bound(along.passes.begin(), along.passes.end(), note.at + kEarly);
+    const auto next = std::upper_bound(along.passes.begin(), along.passes.end(), note.at + kEarlyNote);
     if (next != along.passes.begin()) {
       placed.pass = along.first_pass + static_cast<int>(next - along.passes.begin()) - 1;
       placed.place = std::max(Micros(0), note.at - *(next - 1));
       for (std::size_t i = 0; i < along.chords.size(); ++i)
-        if (along.chords[i].at <= placed.place + kEarly) placed.chord = static_cast<int>(i);
+        if (along.chords[i].at <= placed.place + kEarlyNote) placed.chord = static_cast<int>(i);
     }
     out.push_back(placed);
   }

@@ -7,10 +7,10 @@
 namespace undersong::takes {
 namespace {
 
-constexpr Micros kEarly{90'000};
-constexpr int kHighest = 52;        // a higher note is no bass here
-constexpr double kShortest = .28;   // of the place; a shorter bass note is only passing
-constexpr double kTolerance = .12;  // of the place; the same moment in different passes
+constexpr Micros kEarlyBass{90'000};
+constexpr int kHighest = 52;           // a higher note is no bass here
+constexpr double kShortestBass = .28;  // of the place; a shorter bass note is only passing
+constexpr double kTolerance = .12;     // of the place; the same moment in different passes
 constexpr Micros kBrief{450'000};
 
 struct Move {
@@ -20,17 +20,17 @@ struct Move {
 
 // The bass of one pass through a place, if it moves exactly once there.
 std::optional<Move> move_in(const HeardTake& take, const LoopPass::Place& place, int transposed) {
-  auto it = std::lower_bound(take.bass.begin(), take.bass.end(), place.begin - kEarly,
+  auto it = std::lower_bound(take.bass.begin(), take.bass.end(), place.begin - kEarlyBass,
                              [](const HeardNote& n, Micros t) { return n.at < t; });
   std::vector<std::pair<Micros, int>> line;
-  for (; it != take.bass.end() && it->at < place.end - kEarly; ++it) {
+  for (; it != take.bass.end() && it->at < place.end - kEarlyBass; ++it) {
     const int pitch = (it->pitch.pitch_class().value() - transposed + 12) % 12;
     if (it->pitch.value() < kHighest && (line.empty() || line.back().second != pitch))
       line.emplace_back(it->at, pitch);
   }
   if (line.size() != 2) return std::nullopt;
   const double length = seconds(place.end - place.begin), at = seconds(line[1].first - place.begin) / length;
-  if (at < kShortest || at > 1 - kShortest || std::min(at, 1 - at) * length < seconds(kBrief))
+  if (at < kShortestBass || at > 1 - kShortestBass || std::min(at, 1 - at) * length < seconds(kBrief))
     return std::nullopt;
   return Move{at, line[0].second, line[1].second};
 }

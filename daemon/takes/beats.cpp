@@ -5,9 +5,9 @@
 #include <cstdlib>
 #include <random>
 
-#include "daemon/base/helper.h"
 #include "daemon/listen/tempo.h"
 #include "daemon/takes/bar_path.h"
+#include "daemon/takes/beat_helper.h"
 #include "daemon/takes/beat_path.h"
 #include "daemon/takes/levels.h"
 #include "daemon/takes/strikes.h"
@@ -16,8 +16,6 @@ namespace undersong::takes {
 namespace {
 
 using harmony::BeatOnset;
-
-constexpr const char* kHelper = "aside-2";  // the daemon looks for beats on its thread "aside"
 
 // The shares of the two kinds of evidence: single notes, and strikes as judged by the network.
 constexpr float kNotesShare = .5f, kNotesShareFreely = .7f;
@@ -187,7 +185,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   // The beats are looked for in two ways, for measured playing and for a tempo that bends. If either finds
   // that the tempo keeps, it does. The network learnt with chord changes; without any, it counts for less.
   const auto measured = judged(onsets, struck, false), bent = judged(onsets, struck, true);
-  Helper<Path> bent_first(kHelper, [&] { return best_path(bent, kOpenFreely); });
+  Helper<Path> bent_first(kBeatHelper, [&] { return best_path(bent, kOpenFreely); });
   Path first = best_path(measured, kOpen);
   Path other = bent_first.get();
   const bool freely = chord_changes.empty() || std::min(wander(first), wander(other)) > kBends;
@@ -196,7 +194,7 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
   const auto heard =
       passages(evidence, evidence.front().at, evidence.back().at, [](const BeatOnset& o) { return o.at; });
   const harmony::BeatPrior open = freely ? kOpenFreely : kOpen;
-  Helper<double> above_chance(kHelper, [&] {
+  Helper<double> above_chance(kBeatHelper, [&] {
     const float fit = heard.size() == evidence.size() ? first.score : best_path(heard, open).score;
     return (static_cast<double>(fit) + 1) / (score_by_chance(heard, open) + 1);
   });
@@ -270,7 +268,6 @@ Beats half_as_fast(const Beats& beats) {
   Beats out = beats;
   out.feel = {};  // it was that of another level
   out.beats.clear();
-  std::size_t since = 0, bars = 0;
   for (std::size_t i = 0; i < beats.beats.size();) {
     // Keep every second beat of a stretch, counted from its first downbeat.
     std::size_t end = i + 1;
@@ -282,9 +279,7 @@ Beats half_as_fast(const Beats& beats) {
     for (std::size_t k = start; k < end; k += 2) {
       Beat beat = beats.beats[k];
       beat.begins = k == start;
-      since = k == start ? 0 : since + 1;
       beat.downbeat = k >= first && (k - first) / 2 % static_cast<std::size_t>(beats.meter) == 0;
-      bars += beat.downbeat;
       out.beats.push_back(beat);
     }
     i = end;

@@ -1,5 +1,6 @@
 // Over 400 lines: candidates, alignment and worth share the costs of the steps.
 #include "daemon/takes/cycle.h"
+#include "daemon/takes/median.h"
 
 #include <algorithm>
 #include <array>
@@ -18,17 +19,18 @@ constexpr double kOtherFamily = -.25;  // the root fits but the family does not,
 constexpr double kNoPulse = -.6;       // a chord without a pulse, in a take that has one elsewhere
 // Another root whose notes are the same, such as Fmaj7 for Dm9 without its bass: from this likeness on it
 // begins to count, and from that on it counts nearly as much as the root.
-constexpr double kSimilar = .72, kSame = .95, kSameSound = 1.35;
+constexpr double kSimilar = .72, kSameCell = .95, kSameSound = 1.35;
 constexpr double kSameWithoutBass = .84;
 // Extra cost of entering a cycle, and of entering or leaving in mid-cycle.
 constexpr double kEnter = -.5, kAtMiddle = -1;
 constexpr double kTranspose = -2.5;
 constexpr double kPerChord = 1.0;  // cost of describing one chord of the cycle
 constexpr double kCopied = 1.3;    // cost of describing a run that occurred earlier in the cycle
-constexpr double kKnown = 1.4;  // a replacement that occurs repeatedly in one place earns this much each time
+constexpr double kKnownReplacement =
+    1.4;  // a replacement that occurs repeatedly in one place earns this much each time
 constexpr double kFurther = .4;   // share of that for further places
 constexpr double kUnbased = .35;  // weight of a root that is not struck in the bass
-constexpr std::size_t kLongest = 24, kWindows = 4;
+constexpr std::size_t kLongestCycle = 24, kWindows = 4;
 constexpr std::size_t kMany = 800;  // segments; in a longer take fewer cycles are tried
 constexpr double kNever = -1e9;
 
@@ -46,7 +48,7 @@ double fit(const Segment& item, const Cycle& cycle, std::size_t place, int up) {
   if (item.root == (cycle.roots[place] + up) % 12)
     return 1 + (item.family == cycle.families[place] ? 0 : kOtherFamily) + free;
   const double alike = likeness(item.profile, cycle.profiles[place], up);
-  return kInstead + kSameSound * std::clamp((alike - kSimilar) / (kSame - kSimilar), 0., 1.) + free;
+  return kInstead + kSameSound * std::clamp((alike - kSimilar) / (kSameCell - kSimilar), 0., 1.) + free;
 }
 
 // The cheapest way to describe the chords of a cycle: each by itself, or a run of two or more as a copy of an
@@ -83,13 +85,6 @@ void Cycle::erase(std::size_t place) {
   const auto at = static_cast<std::ptrdiff_t>(place);
   roots.erase(roots.begin() + at), families.erase(families.begin() + at);
   lengths.erase(lengths.begin() + at), profiles.erase(profiles.begin() + at);
-}
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 Aligned align(const std::vector<Segment>& take, const std::vector<Cycle>& cycles, bool transpositions,
@@ -222,7 +217,7 @@ double worth(const std::vector<Segment>& take, const std::vector<Cycle>& cycles,
   // Where several places are replaced, the cycle is rather longer.
   std::map<int, std::vector<double>> credits;  // of each cycle
   for (const auto& [what, count] : others)
-    if (count >= 2) credits[what[0]].push_back(std::max(0., kKnown * count - kPerChord));
+    if (count >= 2) credits[what[0]].push_back(std::max(0., kKnownReplacement * count - kPerChord));
   for (auto& [cycle, all] : credits) {
     std::sort(all.rbegin(), all.rend());
     for (std::size_t i = 0; i < all.size(); ++i) value += i == 0 ? all[i] : kFurther * all[i];
@@ -273,7 +268,7 @@ std::vector<Cycle> candidates(const std::vector<Segment>& take, const std::vecto
   const std::size_t n = take.size();
   std::vector<std::size_t> reach(n + 1, 0);  // number of usable segments from here on
   for (std::size_t i = n; i-- > 0;) reach[i] = usable[i] ? reach[i + 1] + 1 : 0;
-  for (std::size_t k = 1; k <= kLongest && 2 * k <= n; ++k)
+  for (std::size_t k = 1; k <= kLongestCycle && 2 * k <= n; ++k)
     for (std::size_t i = 0; i + k <= n; ++i) {
       if (reach[i] < k) continue;
       std::string key;
@@ -308,15 +303,15 @@ std::vector<Cycle> candidates(const std::vector<Segment>& take, const std::vecto
   std::vector<Window> windows;
   std::vector<double> logs;
   for (const Segment& segment : take) logs.push_back(log_length(segment.length()));
-  for (std::size_t k = 2; k <= kLongest && 2 * k <= n; ++k) {
+  for (std::size_t k = 2; k <= kLongestCycle && 2 * k <= n; ++k) {
     std::vector<double> sum(n - k + 1, 0);  // of how well each segment agrees with that k later
     for (std::size_t i = 0; i + k < n; ++i) {
       const Segment &a = take[i], &b = take[i + k];
       const double alike =
           a.root == b.root
               ? 1
-              : -.6 + 1.2 * std::clamp((likeness(a.profile, b.profile) - kSimilar) / (kSame - kSimilar), 0.,
-                                       1.);
+              : -.6 + 1.2 * std::clamp((likeness(a.profile, b.profile) - kSimilar) / (kSameCell - kSimilar),
+                                       0., 1.);
       sum[i + 1] = sum[i] + alike - .5 * late(logs[i], logs[i + k]);
     }
     std::vector<Window> here;
@@ -402,7 +397,8 @@ std::optional<std::size_t> block(const Cycle& cycle) {
   // Dm7 without its bass is F6.
   const auto same = [&](std::size_t a, std::size_t b) {
     const Profile &x = cycle.profiles[a], &y = cycle.profiles[b];
-    return cycle.roots[a] == cycle.roots[b] || likeness(x, y) > (low(x) && low(y) ? kSame : kSameWithoutBass);
+    return cycle.roots[a] == cycle.roots[b] ||
+           likeness(x, y) > (low(x) && low(y) ? kSameCell : kSameWithoutBass);
   };
   for (std::size_t d = 3; 2 * d <= k; ++d) {
     if (k % d != 0) continue;

@@ -69,6 +69,4 @@ void settle(std::vector<Cycle>& cycles, const std::vector<Segment>& take, const 
 // length.
 std::optional<std::size_t> block(const Cycle& cycle);
 
-double median(std::vector<double> values);
-
 }  // namespace undersong::takes

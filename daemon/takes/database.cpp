@@ -8,6 +8,7 @@
 #include "daemon/takes/keys_down.h"
 #include "daemon/takes/line_check.h"
 #include "daemon/takes/row_text.h"
+#include "daemon/takes/sql_number.h"
 #include "daemon/takes/take_times.h"
 #include "daemon/takes/timeline.h"
 
@@ -110,10 +111,6 @@ std::string new_id() {
   std::snprintf(text, sizeof text, "%08x%08x", static_cast<unsigned>(random()),
                 static_cast<unsigned>(random()));
   return text;
-}
-
-std::int64_t signed_of(std::uint64_t n) {
-  return static_cast<std::int64_t>(n);
 }
 
 }  // namespace

@@ -10,18 +10,15 @@
 #include "daemon/takes/line_check.h"
 #include "daemon/takes/named_loops.h"
 #include "daemon/takes/row_text.h"
+#include "daemon/takes/sql_number.h"
 
 namespace undersong::takes {
 namespace {
 
 constexpr std::size_t kMostSimilar = 8;
 // How much of the score with which a take holds its own loop another take must reach.
-constexpr float kSimilar = .8f;
+constexpr float kSimilarTakes = .8f;
 constexpr Micros kHundredth{10'000};
-
-std::int64_t signed_of(std::uint64_t n) {
-  return static_cast<std::int64_t>(n);
-}
 
 // The chords of two rounds of the loop as the take has them; of one if no two follow each other.
 std::vector<FindChord> rounds_of(const AboutLoop& loop, const std::vector<FindChord>& chords) {
@@ -265,7 +262,7 @@ std::optional<Database::SimilarQuestion> Database::similar_to(TakeId take) {
   query.of = take;
   const auto itself = ProgressionFinder(query.print.chords).find(own.chords, -1e9f);
   if (query.print.chords.size() < 2 || itself.empty()) return std::nullopt;
-  return SimilarQuestion{std::move(query), kSimilar * itself.front().score};
+  return SimilarQuestion{std::move(query), kSimilarTakes * itself.front().score};
 }
 
 std::vector<FoundPlace> Database::similar(TakeId take) {

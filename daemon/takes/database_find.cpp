@@ -7,15 +7,10 @@
 #include "daemon/takes/find_reader.h"
 #include "daemon/takes/played_notes.h"
 #include "daemon/takes/row_text.h"
+#include "daemon/takes/sql_number.h"
 
 namespace undersong::takes {
-namespace {
-
-std::int64_t signed_of(std::uint64_t n) {
-  return static_cast<std::int64_t>(n);
-}
-
-}  // namespace
+namespace {}  // namespace
 
 void Database::keep_find_print(TakeId take) {
   const auto about = summary(take);

@@ -12,13 +12,10 @@
 #include "daemon/takes/about_reader.h"
 #include "daemon/takes/database.h"
 #include "daemon/takes/row_text.h"
+#include "daemon/takes/sql_number.h"
 
 namespace undersong::takes {
 namespace {
-
-std::int64_t signed_of(std::uint64_t n) {
-  return static_cast<std::int64_t>(n);
-}
 
 Micros time_of(const SQLite::Column& column) {
   return listen::near_enough(Micros(column.getInt64()));

@@ -8,13 +8,10 @@
 #include "daemon/takes/database.h"
 #include "daemon/takes/own_idiom.h"
 #include "daemon/takes/row_text.h"
+#include "daemon/takes/sql_number.h"
 
 namespace undersong::takes {
 namespace {
-
-std::int64_t signed_of(std::uint64_t n) {
-  return static_cast<std::int64_t>(n);
-}
 
 // Where the own idiom begins: takes after this one count. And when it was erased last.
 constexpr const char *kOwnAfter = "own_after", *kOwnErased = "own_erased_utc_ms";

@@ -6,16 +6,13 @@
 #include "daemon/listen/tempo.h"
 #include "daemon/takes/database.h"
 #include "daemon/takes/line_check.h"
+#include "daemon/takes/sql_number.h"
 #include "daemon/takes/take_times.h"
 
 namespace undersong::takes {
 namespace {
 
 constexpr std::string_view kRescue = "rescue ";
-
-std::int64_t signed_of(std::uint64_t n) {
-  return static_cast<std::int64_t>(n);
-}
 
 }  // namespace
 

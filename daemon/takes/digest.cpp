@@ -13,7 +13,7 @@
 namespace undersong::takes {
 namespace {
 
-constexpr double kFewestBars = 4, kUsualBars = 8, kMostBars = 16;
+constexpr double kFewestBarsHeard = 4, kUsualBars = 8, kMostBars = 16;
 constexpr double kBarsBefore = 6;               // a mark: what one has just heard is what one marks
 constexpr double kHeldBars = 2;                 // a new chord
 constexpr double kBarWithoutPulse = 2'000'000;  // microseconds
@@ -57,7 +57,7 @@ class Collector {
            std::vector<std::string> chords, std::int64_t loop = 0) {
     const DigestTake& take = takes_[index];
     const double bar = bar_of(take), end = static_cast<double>(take.length.count());
-    const double length = std::clamp(bars, kFewestBars, kMostBars) * bar;
+    const double length = std::clamp(bars, kFewestBarsHeard, kMostBars) * bar;
     from = std::max(0., std::min(from, end - length));
     DigestMoment moment;
     moment.take = index;
@@ -158,7 +158,7 @@ class Collector {
     const auto from = [&](const KeptMeeting& met) { return static_cast<double>(met.at.count()) - bar; };
     for (const auto& [key, each] : back)
       if (each.times > 1)
-        add(DigestReason::kReturned, index, from(*each.last), kFewestBars, each.times,
+        add(DigestReason::kReturned, index, from(*each.last), kFewestBarsHeard, each.times,
             fmt::format("came back to {} under {}, {} times", symbol_of(each.last->facts.harte),
                         each.last->facts.name, each.times),
             {each.last->facts.harte});

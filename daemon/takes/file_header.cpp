@@ -20,7 +20,7 @@ namespace {
 constexpr std::size_t kHeader = 100, kPage = 4096;
 using Header = std::array<unsigned char, kHeader>;
 
-std::uint32_t big32(const Header& header, std::size_t at) {
+std::uint32_t header_number(const Header& header, std::size_t at) {
   return std::uint32_t{header[at]} << 24 | std::uint32_t{header[at + 1]} << 16 |
          std::uint32_t{header[at + 2]} << 8 | header[at + 3];
 }
@@ -48,8 +48,9 @@ Header as_it_must_be(Header header, std::uint32_t pages, bool logged) {
   if (header[18] != header[19] || header[18] < 1 || header[18] > 2) header[18] = header[19] = 2;
   header[20] = 0, header[21] = 64, header[22] = 32, header[23] = 32;
   // The size counts only if the file was changed by a program that keeps it.
-  if (const std::uint32_t size = big32(header, 28);
-      !logged && big32(header, 24) == big32(header, 92) && (size > pages || std::popcount(size ^ pages) == 1))
+  if (const std::uint32_t size = header_number(header, 28);
+      !logged && header_number(header, 24) == header_number(header, 92) &&
+      (size > pages || std::popcount(size ^ pages) == 1))
     put32(header, 28, pages);
   put32(header, 44, 4);  // the format of the schema
   put32(header, 52, 0);
@@ -85,7 +86,8 @@ std::string mend_header(const std::filesystem::path& path) {
     const bool logged = ::stat((path.string() + "-wal").c_str(), &log) == 0 && log.st_size > 0;
     const Header right =
         as_it_must_be(header, static_cast<std::uint32_t>(about.st_size / std::int64_t{kPage}), logged);
-    if (right != header && (big32(header, 68) == std::uint32_t{kApplicationId} || has_our_tables(file)) &&
+    if (right != header &&
+        (header_number(header, 68) == std::uint32_t{kApplicationId} || has_our_tables(file)) &&
         keep_old(path, header) && ::pwrite(file, right.data(), kHeader, 0) == ssize_t{kHeader} &&
         ::fsync(file) == 0)
       said =

@@ -17,11 +17,11 @@ constexpr std::size_t kMostMerged = 4;
 constexpr float kNearlyAsGood = 1;  // places that are worse by more are not looked for in full
 constexpr double kMostUneven = 0.7, kWidestTempo = 1.1;  // as logarithms of proportions
 
-int third(harmony::PitchClassSet tones) {
+int third_of_tones(harmony::PitchClassSet tones) {
   return tones.contains(PitchClass(4)) ? 1 : tones.contains(PitchClass(3)) ? 2 : 0;
 }
 
-constexpr std::size_t kKinds = 12 * 4096;
+constexpr std::size_t kKindsOfChord = 12 * 4096;
 
 float compared(const FindChord& asked, int roots_apart, harmony::PitchClassSet tones) {
   const auto a = asked.tones, b = tones.transposed(roots_apart);
@@ -30,7 +30,7 @@ float compared(const FindChord& asked, int roots_apart, harmony::PitchClassSet t
   if (roots_apart != 0)
     return apart + (shared >= std::min({a.size(), b.size(), 3}) ? kSharedTones : kOtherRoot);
   if (a == b) return kSameTones;
-  const int x = third(a), y = third(b);
+  const int x = third_of_tones(a), y = third_of_tones(b);
   return apart + (x == y ? kSameThird : x == 0 || y == 0 ? kOpenThird : kOtherThird);
 }
 
@@ -52,12 +52,13 @@ ProgressionFinder::ProgressionFinder(std::span<const FindChord> progression) {
   progression = progression.first(std::min(progression.size(), kLongestProgression));
   asked_.assign(progression.begin(), progression.end());
   ways_ = std::min(kMostWays, kMostMerged * asked_.size() + 1);
-  agreements_.assign(asked_.size() * kKinds, std::nanf(""));
+  agreements_.assign(asked_.size() * kKindsOfChord, std::nanf(""));
 }
 
 float ProgressionFinder::agreement(std::size_t asked, const FindChord& heard) {
   const int apart = (heard.root - asked_[asked].root - shift_ + 24) % 12;
-  float& known = agreements_[asked * kKinds + static_cast<std::size_t>(apart) * 4096 + heard.tones.bits()];
+  float& known =
+      agreements_[asked * kKindsOfChord + static_cast<std::size_t>(apart) * 4096 + heard.tones.bits()];
   if (std::isnan(known)) known = compared(asked_[asked], apart, heard.tones);
   return known;
 }

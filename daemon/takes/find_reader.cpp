@@ -9,6 +9,7 @@
 #include "daemon/takes/about_reader.h"
 #include "daemon/takes/database.h"
 #include "daemon/takes/row_text.h"
+#include "daemon/takes/sql_number.h"
 
 namespace undersong::takes {
 namespace {
@@ -17,10 +18,6 @@ constexpr const char* kPrinted =
     " FROM takes JOIN find_prints ON find_prints.take = takes.take WHERE deleted = 0 AND ended IS NOT NULL "
     "AND "
     "version = ?";
-
-std::int64_t signed_of(std::uint64_t n) {
-  return static_cast<std::int64_t>(n);
-}
 
 std::string_view bytes_of(const SQLite::Column& blob) {
   return {static_cast<const char*>(blob.getBlob()), static_cast<std::size_t>(blob.getBytes())};

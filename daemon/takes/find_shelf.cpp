@@ -45,11 +45,11 @@ int kind_of(const FindNote& a, const FindNote& b, const FindNote& c) {
   return ((first + kWidest) * kIntervals + second + kWidest) * kRhythms;
 }
 
-int third(const FindChord& chord) {
+int third_in(const FindChord& chord) {
   return chord.tones.contains(PitchClass(4)) ? 1 : chord.tones.contains(PitchClass(3)) ? 2 : 0;
 }
 std::size_t kind_of(const FindChord& a, const FindChord& b) {
-  return static_cast<std::size_t>((((b.root - a.root + 12) % 12) * 3 + third(a)) * 3 + third(b));
+  return static_cast<std::size_t>((((b.root - a.root + 12) % 12) * 3 + third_in(a)) * 3 + third_in(b));
 }
 
 }  // namespace

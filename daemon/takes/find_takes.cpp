@@ -69,7 +69,7 @@ struct Agreeing {
 constexpr FindTime kAgree = 100;
 constexpr std::size_t kFollowed = 24;
 
-std::span<const FindNote> line_of(const Agreeing& each) {
+std::span<const FindNote> notes_of_agreeing(const Agreeing& each) {
   return each.in_melody ? each.take->lines.melody : each.take->lines.top;
 }
 
@@ -151,7 +151,7 @@ std::vector<Likely> likely_places(std::span<const FindNote> tune, const std::vec
     const FindLines* take = each->take;
     here.clear();
     for (; each != followed.end() && each->take == take; ++each) {
-      const LineMatch match = follow(tune, line_of(*each), each->seed);
+      const LineMatch match = follow(tune, notes_of_agreeing(*each), each->seed);
       if (match.score > 0) here.push_back({match.score, match.from, match.to, match.mapping});
     }
     std::stable_sort(here.begin(), here.end(), better);

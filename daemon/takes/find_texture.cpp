@@ -7,7 +7,7 @@ namespace undersong::takes {
 namespace {
 
 constexpr float kFound = 1.6f, kOffTexture = 0.8f, kMissedNote = 1.0f, kPassedNote = 0.8f;
-constexpr double kReach = 14;  // hundredths of a second around the expected time
+constexpr double kReachOfTime = 14;  // hundredths of a second around the expected time
 
 struct Sweep {
   std::span<const FindNote> passage, notes;
@@ -26,11 +26,11 @@ struct Sweep {
          n >= 0 && n < static_cast<std::ptrdiff_t>(passage.size()); n += step) {
       const double expected = last_take + rate * (passage[n].at - last_passage);
       const int key = passage[n].key + shift;
-      auto it = std::lower_bound(notes.begin(), notes.end(), expected - kReach,
+      auto it = std::lower_bound(notes.begin(), notes.end(), expected - kReachOfTime,
                                  [](const FindNote& note, double at) { return note.at < at; });
-      double best = kReach;
+      double best = kReachOfTime;
       auto taken = notes.end();
-      for (; it != notes.end() && it->at <= expected + kReach; ++it) {
+      for (; it != notes.end() && it->at <= expected + kReachOfTime; ++it) {
         const auto place = static_cast<std::size_t>(it - notes.begin()) - first_used;
         if (it->key != key || place >= used.size() || used[place]) continue;
         if (const double off = std::abs(it->at - expected); off < best) best = off, taken = it;
@@ -41,7 +41,7 @@ struct Sweep {
       }
       used[static_cast<std::size_t>(taken - notes.begin()) - first_used] = 1;
       ++out.found;
-      out.off += static_cast<float>(best * best / (kReach * kReach));
+      out.off += static_cast<float>(best * best / (kReachOfTime * kReachOfTime));
       reached = step > 0 ? std::max(reached, taken->at) : std::min(reached, taken->at);
       last_passage = passage[n].at;
       last_take = expected + 0.2 * (taken->at - expected);
@@ -64,10 +64,11 @@ TextureFit fit_texture(std::span<const FindNote> passage, std::span<const FindNo
       std::lower_bound(passage.begin(), passage.end(), mapping.tune_at, by_time) - passage.begin());
   // Room for a tempo that bends.
   const double before = mapping.tune_at - passage.front().at, after = passage.back().at - mapping.tune_at;
-  const auto low = std::lower_bound(notes.begin(), notes.end(),
-                                    mapping.take_at - 1.5 * mapping.rate * before - 2 * kReach, by_time),
-             high = std::lower_bound(low, notes.end(),
-                                     mapping.take_at + 1.5 * mapping.rate * after + 2 * kReach, by_time);
+  const auto low =
+                 std::lower_bound(notes.begin(), notes.end(),
+                                  mapping.take_at - 1.5 * mapping.rate * before - 2 * kReachOfTime, by_time),
+             high = std::lower_bound(
+                 low, notes.end(), mapping.take_at + 1.5 * mapping.rate * after + 2 * kReachOfTime, by_time);
   std::vector<std::uint8_t> used(static_cast<std::size_t>(high - low));
   Sweep sweep{
       passage, notes, mapping.shift, mapping.rate, used, static_cast<std::size_t>(low - notes.begin()), out};

@@ -10,14 +10,14 @@ namespace undersong::takes {
 namespace {
 
 enum Term : std::uint8_t {
-  kInMelody,      // notes found in the melody
-  kInTop,         // in the highest line only
-  kInner,         // in another voice
-  kOff,           // the square of what a note is off, in parts of the expected unevenness
-  kNeighbour,     // a neighbour key of the melody instead
-  kMissed,        // nothing there
-  kTwice,         // nothing there, but the note before was the same and not long ago
-  kPassedMelody,  // melody notes of the take that the tune lacks
+  kInMelody,       // notes found in the melody
+  kInTop,          // in the highest line only
+  kInner,          // in another voice
+  kOff,            // the square of what a note is off, in parts of the expected unevenness
+  kTuneNeighbour,  // a neighbour key of the melody instead
+  kTuneMissed,     // nothing there
+  kTuneTwice,      // nothing there, but the note before was the same and not long ago
+  kPassedMelody,   // melody notes of the take that the tune lacks
   kPassedTop,
   kTempo,  // the logarithm of the two tempos' proportion
   kLeap,   // notes found after a leap of more than a whole tone
@@ -26,8 +26,8 @@ enum Term : std::uint8_t {
 };
 using Terms = std::array<float, kTerms>;
 // Learnt; see the header.
-constexpr Terms kWeights{2.01f,  0.98f,  0.39f, -1.80f, -0.78f, -2.18f,
-                         -0.71f, -0.41f, 0.03f, -1.24f, 0.15f,  0.23f};
+constexpr Terms kTuneWeights{2.01f,  0.98f,  0.39f, -1.80f, -0.78f, -2.18f,
+                             -0.71f, -0.41f, 0.03f, -1.24f, 0.15f,  0.23f};
 
 struct Walk {
   std::span<const FindNote> tune;
@@ -52,27 +52,27 @@ struct Walk {
       auto from = std::lower_bound(notes.begin(), notes.end(), expected - reach,
                                    [](const RoledNote& note, double at) { return note.at < at; });
       const RoledNote* best = nullptr;
-      float value = kWeights[kMissed];
-      Term term = kMissed;
+      float value = kTuneWeights[kTuneMissed];
+      Term term = kTuneMissed;
       double best_off = 0;
-      if (key == last_key && std::abs(gap) < 25 && kWeights[kTwice] > value)
-        value = kWeights[kTwice], term = kTwice;
+      if (key == last_key && std::abs(gap) < 25 && kTuneWeights[kTuneTwice] > value)
+        value = kTuneWeights[kTuneTwice], term = kTuneTwice;
       for (auto it = from; it != notes.end() && it->at <= expected + reach; ++it) {
         if ((it->at - last_note) * step <= 0) continue;
         const int away = std::abs(it->key - key);
         if (away > 2 || (away != 0 && it->role != Role::kMelody)) continue;
-        const Term t = away != 0                   ? kNeighbour
+        const Term t = away != 0                   ? kTuneNeighbour
                        : it->role == Role::kMelody ? kInMelody
                        : it->role == Role::kTop    ? kInTop
                                                    : kInner;
         const double off = (it->at - expected) / width;
-        const float v = kWeights[t] + kWeights[kOff] * static_cast<float>(off * off);
+        const float v = kTuneWeights[t] + kTuneWeights[kOff] * static_cast<float>(off * off);
         if (v > value) value = v, term = t, best = &*it, best_off = off;
       }
       terms[term] += 1;
       if (!best) continue;
       terms[kOff] += static_cast<float>(best_off * best_off);
-      if (term != kNeighbour && before >= 0) {
+      if (term != kTuneNeighbour && before >= 0) {
         const int leap = std::abs(tune[n].key - before);
         if (leap > 2) terms[kLeap] += 1;
         if (leap == 0) terms[kStill] += 1;
@@ -91,7 +91,7 @@ struct Walk {
       last_note = best->at;
       last_key = key;
       reached = best->at;
-      if (term == kNeighbour) continue;
+      if (term == kTuneNeighbour) continue;
       before = tune[n].key;
       last_tune = tune[n].at;
       last_take = expected + 0.5 * (best->at - expected);
@@ -140,7 +140,7 @@ TuneFit fit_tune(std::span<const FindNote> tune, std::span<const RoledNote> note
     out.from = mapping.take_at;
   }
   walk.terms[kTempo] = static_cast<float>(std::abs(std::log(rate)));
-  for (std::size_t i = 0; i < kTerms; ++i) out.score += kWeights[i] * walk.terms[i];
+  for (std::size_t i = 0; i < kTerms; ++i) out.score += kTuneWeights[i] * walk.terms[i];
   return out;
 }
 

@@ -3,14 +3,13 @@
 #include <algorithm>
 #include <cmath>
 
-#include "daemon/base/helper.h"
+#include "daemon/takes/beat_helper.h"
+#include "daemon/takes/median.h"
 
 namespace undersong::takes {
 namespace {
 
 #include "daemon/takes/levels_table.inc"
-
-constexpr const char* kHelper = "aside-2";  // the daemon looks for beats on its thread "aside"
 
 // For a steady player. Our own fit, on invented takes and arrangements that are not used for measuring.
 constexpr double kSteady = .03;  // median change of the interval from beat to beat, as a logarithm
@@ -19,7 +18,7 @@ constexpr harmony::BeatPrior kSteadily{65, .06, 2, 50, 16.3, 2.64, .5, 0};
 constexpr harmony::BeatPrior kFreely{65, .2, 1, 10.3, 16.3, 2.64, .5, 0};
 // The levels are weighed by bars that prefer four beats less than the bars that are told.
 constexpr float kUncommon = .5f;
-constexpr double kShortest = .22, kLongest = 1.75;  // seconds a beat, of the levels that are tried
+constexpr double kShortestBeat = .22, kLongestBeat = 1.75;  // seconds a beat, of the levels that are tried
 
 // Where the tempo bends: fit, the length of a beat as the strikes tell it, chord changes on downbeats, and a
 // beat of about .65 seconds. Chosen among a few with the human performances in view that are for measuring.
@@ -53,13 +52,6 @@ float said_of_length(double beat, const std::vector<Strike>& strikes) {
   for (const Strike& strike : strikes)
     sum += std::max(-3.f, strike.lengths[bin] + share * (strike.lengths[bin + 1] - strike.lengths[bin]));
   return sum / static_cast<float>(std::max<std::size_t>(1, strikes.size()));
-}
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 double changes_on_downbeats(const Level& level, const std::vector<Micros>& changes) {
@@ -180,7 +172,7 @@ std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, c
   const double elsewhere = others_lengths.empty() ? 0 : commonest(others_lengths);
   std::vector<double> ratios;
   for (const double ratio : {1., 1. / 2, 2., 2. / 3, 3. / 2, 3. / 4, 4. / 3, 1. / 3, 3.})
-    if (most * ratio >= kShortest && most * ratio <= kLongest) ratios.push_back(ratio);
+    if (most * ratio >= kShortestBeat && most * ratio <= kLongestBeat) ratios.push_back(ratio);
   out.resize(ratios.size());
   // Every second level; a second task tries the others.
   const auto try_from = [&](std::size_t from) {
@@ -195,7 +187,7 @@ std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, c
     }
     return true;
   };
-  Helper<bool> others(kHelper, [&] { return try_from(1); });
+  Helper<bool> others(kBeatHelper, [&] { return try_from(1); });
   try_from(0);
   others.get();
   return out;

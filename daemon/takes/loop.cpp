@@ -12,6 +12,7 @@
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/takes/bass_line.h"
 #include "daemon/takes/cycle.h"
+#include "daemon/takes/median.h"
 #include "daemon/takes/vamp.h"
 
 namespace undersong::takes {

@@ -20,7 +20,7 @@ constexpr unsigned char kLeafOfTable = 0x0D;
 constexpr std::size_t kFileHeader = 100;
 constexpr std::int64_t kLogHeader = 32, kFrameHeader = 24;
 
-std::uint32_t big32(const unsigned char* at) {
+std::uint32_t page_number(const unsigned char* at) {
   return std::uint32_t{at[0]} << 24 | std::uint32_t{at[1]} << 16 | std::uint32_t{at[2]} << 8 | at[3];
 }
 std::uint32_t big16(const unsigned char* at) {
@@ -111,7 +111,7 @@ void PageReader::read_log(int log) {
        at += kFrame) {
     if (at == kLogHeader) std::copy_n(head.begin() + 8, 8, salts.begin());
     if (!std::equal(salts.begin(), salts.end(), head.begin() + 8)) continue;
-    const std::uint32_t page = big32(head.data()), pages_after = big32(head.data() + 4);
+    const std::uint32_t page = page_number(head.data()), pages_after = page_number(head.data() + 4);
     if (page == 0 || page > INT32_MAX) continue;
     open[page] = at + kFrameHeader;
     if (pages_after == 0) continue;  // not the end of a transaction
@@ -144,13 +144,13 @@ bool PageReader::payload(const unsigned char* page, std::size_t at, std::uint64_
   if (at + here + (here < size ? 4 : 0) > kSize) return false;
   to.assign(reinterpret_cast<const char*>(page) + at, here);
   if (here == size) return true;
-  std::uint32_t next = big32(page + at + here);
+  std::uint32_t next = page_number(page + at + here);
   std::array<unsigned char, kSize> more{};
   while (to.size() < size) {
     if (next > count_ || !read(next, more.data())) return false;
     to.append(reinterpret_cast<const char*>(more.data()) + 4,
               std::min<std::uint64_t>(kSize - 4, size - to.size()));
-    next = big32(more.data());
+    next = page_number(more.data());
   }
   return true;
 }

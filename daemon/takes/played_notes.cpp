@@ -13,7 +13,7 @@ constexpr std::uint8_t kSustain = 64;
 bool is_drum(const midi::Event& event) {
   return event.channel() == midi::kDrumChannel;
 }
-bool strikes(const midi::Event& event) {
+bool strikes_a_key(const midi::Event& event) {
   return event.size == 3 && event.kind() == midi::kNoteOn && event.bytes[2] > 0 && !is_drum(event);
 }
 
@@ -33,7 +33,7 @@ PlayedNotes played_notes(const std::vector<midi::Event>& events) {
         out.notes[found->second].length = event.at - out.notes[found->second].at;
         down.erase(found);
       }
-      if (!strikes(event)) continue;
+      if (!strikes_a_key(event)) continue;
       down[key] = out.notes.size();
       out.notes.push_back({event.at, Micros(0), Pitch(event.bytes[1]), Velocity(event.bytes[2])});
     } else if (kind == midi::kControlChange && event.bytes[1] == kSustain &&
@@ -54,7 +54,7 @@ Thumbnail thumbnail(const std::vector<midi::Event>& events, Micros begin, Micros
   if (spans == 0) return out;
   const std::int64_t whole = std::max<std::int64_t>(1, length.count());
   for (const midi::Event& event : events) {
-    if (!strikes(event)) continue;
+    if (!strikes_a_key(event)) continue;
     const std::int64_t place = (event.at - begin).count() * static_cast<std::int64_t>(spans) / whole;
     auto& span = out.spans[static_cast<std::size_t>(
         std::clamp<std::int64_t>(place, 0, static_cast<std::int64_t>(spans) - 1))];

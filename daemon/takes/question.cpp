@@ -18,7 +18,7 @@ namespace chrono = std::chrono;
 
 constexpr std::string_view kMayStand = "expected a chord, a kind of chord, a note, a degree, a key or days";
 
-struct Term {  // a condition or a sequence
+struct QuestionTerm {  // a condition or a sequence
   Clause condition;
   std::vector<Step> steps;
   std::size_t at = 0;       // index of its first word
@@ -62,9 +62,9 @@ Day last_of_month(chrono::year year, chrono::month month) {
   return Day(chrono::sys_days(year / month / chrono::last));
 }
 
-class Reader {
+class WordReader {
  public:
-  Reader(std::string_view text, Day today) : words_(words_of(text)), today_(today) {}
+  WordReader(std::string_view text, Day today) : words_(words_of(text)), today_(today) {}
 
   Result<Question> read() {
     if (words_.empty())
@@ -161,11 +161,11 @@ class Reader {
     return choice;
   }
 
-  std::optional<Term> read_steps(std::size_t depth) {
+  std::optional<QuestionTerm> read_steps(std::size_t depth) {
     auto first = read_unary(depth);
     if (!first) return std::nullopt;
-    Term out = std::move(*first);
-    const auto as_steps = [](Term term) {
+    QuestionTerm out = std::move(*first);
+    const auto as_steps = [](QuestionTerm term) {
       if (term.steps.empty())
         term.steps.push_back({all({}), 0x0FFF, ""}), append(term.steps[0].what, std::move(term.condition));
       return std::move(term.steps);
@@ -181,7 +181,7 @@ class Reader {
       if (says({"up", "down"})) {
         if (!read_move(moves, move_words)) return std::nullopt;
       }
-      Term next;
+      QuestionTerm next;
       if (move_words.empty() ||
           !(at_end() || says({"then", "and", "or", ")", "in", "since", "last", "this"}))) {
         auto read = read_unary(depth);
@@ -238,7 +238,7 @@ class Reader {
     return true;
   }
 
-  std::optional<Term> read_unary(std::size_t depth) {
+  std::optional<QuestionTerm> read_unary(std::size_t depth) {
     if (depth > kDeepest) {
       fail(fmt::format("The brackets are more than {} deep at column {}.", kDeepest,
                        look() ? look()->column : 0));
@@ -253,7 +253,7 @@ class Reader {
                          words_[begins].column, words_[begins].text));
         return std::nullopt;
       }
-      Term out;
+      QuestionTerm out;
       out.at = begins;
       out.condition = leaf(Is::kNot, "");
       out.condition.parts.push_back(std::move(term->condition));
@@ -266,7 +266,7 @@ class Reader {
         unexpected(fmt::format("the bracket at column {} is not closed", words_[begins].column));
         return std::nullopt;
       }
-      Term out;
+      QuestionTerm out;
       out.at = begins;
       if (choices->size() == 1 && choices->front().steps.size() == 1) {
         out.condition = std::move(choices->front().steps[0].what);
@@ -293,8 +293,8 @@ class Reader {
 
   // ---- conditions
 
-  std::optional<Term> read_statement() {
-    Term out;
+  std::optional<QuestionTerm> read_statement() {
+    QuestionTerm out;
     out.at = at_;
     if (at_end()) {
       unexpected();
@@ -843,7 +843,7 @@ bool speaks_of_note(const Clause& c) {
 Result<Question> read_question(std::string_view text, Day today) {
   if (text.size() > kLongestQuestion)
     return invalid_input(fmt::format("The question is longer than {} letters.", kLongestQuestion));
-  return Reader(text, today).read();
+  return WordReader(text, today).read();
 }
 
 std::string in_words(const Choice& choice) {

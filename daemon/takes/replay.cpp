@@ -11,7 +11,7 @@ namespace {
 
 constexpr std::uint8_t kBankHigh = 0, kVolume = 7, kBankLow = 32, kModes = 120;
 
-bool strikes(const midi::Event& e) {
+bool is_strike(const midi::Event& e) {
   return e.size == 3 && e.kind() == midi::kNoteOn && e.bytes[2] > 0;
 }
 
@@ -32,7 +32,7 @@ bool lasts(const midi::Event& e) {
 midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros to, Velocity mean, bool held) {
   double sum = 0, count = 0;
   for (const midi::Event& e : events)
-    if (strikes(e)) sum += e.bytes[2], ++count;
+    if (is_strike(e)) sum += e.bytes[2], ++count;
   const double scale = count > 0 ? std::min(1.0, mean.value() / (sum / count)) : 1.0;
   midi::Score score;
   score.length = std::max(to - from, Micros(0));
@@ -44,7 +44,7 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
   std::array<bool, 16> pedal{};
   const auto follow = [&](const midi::Event& e) {
     const std::pair key(e.channel(), e.bytes[1]);
-    if (strikes(e)) {
+    if (is_strike(e)) {
       sounding[key] = {e, true};
     } else if (e.kind() == midi::kNoteOn || e.kind() == midi::kNoteOff) {
       if (!pedal[e.channel()])
@@ -91,7 +91,7 @@ midi::Score replay(const std::vector<midi::Event>& events, Micros from, Micros t
     }
     if (!begun) begin();
     e.at -= from;
-    if (strikes(e)) {
+    if (is_strike(e)) {
       struck[e.channel()].set(e.bytes[1] & 0x7F);
       e = softened(e);
     } else if ((e.kind() == midi::kNoteOn || e.kind() == midi::kNoteOff) &&

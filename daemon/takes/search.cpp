@@ -33,7 +33,8 @@ class Builder {
   Condition condition_;
 };
 
-std::optional<std::variant<std::int64_t, std::string>> number(const std::optional<PitchClass>& pc) {
+std::optional<std::variant<std::int64_t, std::string>> pitch_class_number(
+    const std::optional<PitchClass>& pc) {
   if (!pc) return std::nullopt;
   return std::int64_t{pc->value()};
 }
@@ -52,11 +53,12 @@ Condition sql_of(const Search& search) {
   if (search.to_utc_ms) builder.add("begin_utc_ms <= ?", *search.to_utc_ms);
   std::optional<std::string> family;
   if (search.family) family = std::string(text(*search.family));
-  builder.exists("chords",
-                 {{"harte", word(search.harte)}, {"root", number(search.root)}, {"family", word(family)}});
+  builder.exists(
+      "chords",
+      {{"harte", word(search.harte)}, {"root", pitch_class_number(search.root)}, {"family", word(family)}});
   builder.exists("keys", {{"harte", word(search.key)}});
-  builder.exists("melody", {{"pitch_class", number(search.melody)},
-                            {"over", number(search.melody_over)},
+  builder.exists("melody", {{"pitch_class", pitch_class_number(search.melody)},
+                            {"over", pitch_class_number(search.melody_over)},
                             {"degree", word(search.melody_degree)}});
   return std::move(builder).done();
 }

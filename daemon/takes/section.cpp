@@ -9,9 +9,9 @@
 namespace undersong::takes {
 namespace {
 
-constexpr double kSame = .5;      // melodies that agree this much are the same
-constexpr double kAltered = .28;  // melodies that agree this much are variations of each other
-constexpr double kDenser = 1.5;   // passes whose densities differ by this factor are played differently
+constexpr double kSameMelody = .5;  // melodies that agree this much are the same
+constexpr double kAltered = .28;    // melodies that agree this much are variations of each other
+constexpr double kDenser = 1.5;     // passes whose densities differ by this factor are played differently
 
 struct SungNote {
   double place = 0;  // seconds from the beginning of a cycle of the usual length
@@ -24,7 +24,7 @@ struct SungLine {
   double length = 0;
 };
 
-double agreement(const SungLine& a, const SungLine& b) {
+double sung_agreement(const SungLine& a, const SungLine& b) {
   if (a.notes.size() < 2 || b.notes.size() < 2) return 0;
   std::vector<bool> taken(b.notes.size(), false);
   double hits = 0;
@@ -123,7 +123,7 @@ Sections find_sections(const HeardTake& take, const Loop& loop, std::size_t lett
   std::vector<bool> repeats(n, false);
   for (std::size_t b = 0; b < n; ++b)
     for (std::size_t a = b > kReach ? b - kReach : 0; a < b; ++a)
-      if (agreement(lines[a], lines[b]) >= kSame) {
+      if (sung_agreement(lines[a], lines[b]) >= kSameMelody) {
         join(a, b);
         repeats[a] = repeats[b] = true;
       }
@@ -152,7 +152,7 @@ Sections find_sections(const HeardTake& take, const Loop& loop, std::size_t lett
     std::size_t of = 0;
     for (std::size_t a = i > kReach ? i - kReach : 0; a < i; ++a)
       for (std::size_t b = i; b < n && b < i + kReach && group[b] == group[i]; ++b)
-        if (const double value = agreement(lines[a], lines[b]); value > best) best = value, of = a;
+        if (const double value = sung_agreement(lines[a], lines[b]); value > best) best = value, of = a;
     std::string label;
     if (best >= kAltered) {
       label = label_of[of];
@@ -184,14 +184,14 @@ Sections find_sections(const HeardTake& take, const Loop& loop, std::size_t lett
       for (std::size_t a = i > kReach ? i - kReach : 0; a < i; ++a) {
         if (group[a] != group[i]) continue;
         again = again || a < section.first;
-        alike += agreement(lines[a], lines[i]);
+        alike += sung_agreement(lines[a], lines[i]);
         ++pairs;
       }
     }
     section.notes_per_beat = length > 0 ? notes / length : 0;
     section.agreement = pairs > 0 ? alike / pairs : 0;
     const double relative = usual > 0 ? section.notes_per_beat / usual : 0;
-    const bool same = pairs > 0 ? section.agreement >= kSame : repeats[section.first];
+    const bool same = pairs > 0 ? section.agreement >= kSameMelody : repeats[section.first];
     if (notes == 0)
       section.kind = SectionKind::kAccompaniment;
     else if (relative < .5)

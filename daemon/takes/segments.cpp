@@ -8,12 +8,12 @@
 namespace undersong::takes {
 namespace {
 
-constexpr float kBass = .6f;      // weight of the bass against all tones
-constexpr float kStruck = .15f;   // seconds that a note counts for being struck, however short
-constexpr float kMelody = .35f;   // weight of a melody note
-constexpr Micros kEarly{60'000};  // a note this little before a chord belongs to it
-constexpr int kLowest = 60;       // a bass lies below middle C
-constexpr int kTenor = 50;        // from here on the lowest note is often no bass
+constexpr float kBass = .6f;               // weight of the bass against all tones
+constexpr float kStruck = .15f;            // seconds that a note counts for being struck, however short
+constexpr float kMelody = .35f;            // weight of a melody note
+constexpr Micros kEarlyInSegment{60'000};  // a note this little before a chord belongs to it
+constexpr int kLowest = 60;                // a bass lies below middle C
+constexpr int kTenor = 50;                 // from here on the lowest note is often no bass
 constexpr float kHighBass = .5f;
 constexpr int kBroken = 69;         // notes below may belong to a broken chord
 constexpr double kCompletes = .66;  // how much the tones of a triad and of the one on its third agree
@@ -21,13 +21,13 @@ constexpr double kCompletes = .66;  // how much the tones of a triad and of the 
 void add_note(Profile& to, const PlayedNote& note, Micros begin, Micros end, float weight) {
   const Micros from = std::max(begin, note.at), until = std::min(end, note.at + note.length);
   if (until <= from) return;
-  const bool struck = note.at >= begin - kEarly;
+  const bool struck = note.at >= begin - kEarlyInSegment;
   const float length = std::min(1.5f, static_cast<float>(seconds(until - from))) + (struck ? kStruck : 0.f);
   to.tones[static_cast<std::size_t>(note.pitch.pitch_class().value())] += weight * length;
 }
 
 // Notes that last longer than this are looked for from their beginning only that far back.
-constexpr Micros kLongest{12'000'000};
+constexpr Micros kLongestSegment{12'000'000};
 
 }  // namespace
 
@@ -77,19 +77,19 @@ double likeness(const Profile& a, const Profile& b, int up) {
 Profile profile_between(const HeardTake& take, Micros begin, Micros end) {
   Profile out;
   const auto before = [](const auto& n, Micros t) { return n.at < t; };
-  auto sung = std::lower_bound(take.melody.begin(), take.melody.end(), begin - kLongest, before);
+  auto sung = std::lower_bound(take.melody.begin(), take.melody.end(), begin - kLongestSegment, before);
   const auto is_sung = [&](const PlayedNote& note) {
     while (sung != take.melody.end() && sung->at < note.at) ++sung;
     for (auto it = sung; it != take.melody.end() && it->at == note.at; ++it)
       if (it->pitch == note.pitch) return true;
     return false;
   };
-  auto it = std::lower_bound(take.notes.begin(), take.notes.end(), begin - kLongest, before);
-  for (; it != take.notes.end() && it->at < end - kEarly; ++it)
+  auto it = std::lower_bound(take.notes.begin(), take.notes.end(), begin - kLongestSegment, before);
+  for (; it != take.notes.end() && it->at < end - kEarlyInSegment; ++it)
     if (it->at + it->length > begin) add_note(out, *it, begin, end, is_sung(*it) ? kMelody : 1.f);
   for (float& tone : out.tones) tone = std::sqrt(tone);
-  auto low = std::lower_bound(take.bass.begin(), take.bass.end(), begin - kEarly, before);
-  for (; low != take.bass.end() && low->at < end - kEarly; ++low) {
+  auto low = std::lower_bound(take.bass.begin(), take.bass.end(), begin - kEarlyInSegment, before);
+  for (; low != take.bass.end() && low->at < end - kEarlyInSegment; ++low) {
     if (low->pitch.value() >= kLowest) continue;
     const auto next = low + 1;
     const Micros until = next != take.bass.end() ? std::min(next->at, end) : end;
@@ -113,9 +113,9 @@ std::vector<std::pair<Micros, Micros>> pulsed(const Beats& beats) {
 }
 
 bool struck_in_bass(const HeardTake& take, Micros begin, Micros end, int root) {
-  auto low = std::lower_bound(take.bass.begin(), take.bass.end(), begin - kEarly,
+  auto low = std::lower_bound(take.bass.begin(), take.bass.end(), begin - kEarlyInSegment,
                               [](const HeardNote& n, Micros t) { return n.at < t; });
-  for (; low != take.bass.end() && low->at < end - kEarly; ++low)
+  for (; low != take.bass.end() && low->at < end - kEarlyInSegment; ++low)
     if (low->pitch.value() < kTenor && low->pitch.pitch_class().value() == root) return true;
   return false;
 }
@@ -208,9 +208,9 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
     Frame frame;
     frame.begin = at[f];
     frame.end = f + 1 < at.size() ? at[f + 1] : to;
-    while (first < take.notes.size() && take.notes[first].at + kLongest < frame.begin) ++first;
+    while (first < take.notes.size() && take.notes[first].at + kLongestSegment < frame.begin) ++first;
     Profile sounds;
-    for (std::size_t i = first; i < take.notes.size() && take.notes[i].at < frame.end - kEarly; ++i)
+    for (std::size_t i = first; i < take.notes.size() && take.notes[i].at < frame.end - kEarlyInSegment; ++i)
       if (take.notes[i].at + take.notes[i].length > frame.begin)
         add_note(sounds, take.notes[i], frame.begin, frame.end, melody[i] ? kMelody : 1.f);
     // A broken chord goes on in the ear while its notes come one by one.
@@ -227,21 +227,22 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
     for (const float tone : sounds.tones) all += tone;
     if (all > 0)
       for (std::size_t t = 0; t < 12; ++t) frame.tones[t] = sounds.tones[t] / all;
-    while (low + 1 < take.bass.size() && take.bass[low + 1].at <= frame.begin + kEarly) ++low;
-    const bool struck = low < take.bass.size() && take.bass[low].at >= frame.begin - kEarly;
-    if (low < take.bass.size() && take.bass[low].at <= frame.begin + kEarly &&
+    while (low + 1 < take.bass.size() && take.bass[low + 1].at <= frame.begin + kEarlyInSegment) ++low;
+    const bool struck = low < take.bass.size() && take.bass[low].at >= frame.begin - kEarlyInSegment;
+    if (low < take.bass.size() && take.bass[low].at <= frame.begin + kEarlyInSegment &&
         take.bass[low].pitch.value() < kLowest)
       frame.bass = take.bass[low].pitch.pitch_class().value();
     if (frame.bass >= 0) frame.low = take.bass[low].pitch.value() < kTenor ? 1.f : kHighBass;
-    while (span + 1 < take.spans.size() && take.spans[span + 1].begin <= frame.begin + kEarly) ++span;
+    while (span + 1 < take.spans.size() && take.spans[span + 1].begin <= frame.begin + kEarlyInSegment)
+      ++span;
     frame.span = span;
-    while (beat + 1 < beats.beats.size() && beats.beats[beat + 1].at <= frame.begin + kEarly) ++beat;
+    while (beat + 1 < beats.beats.size() && beats.beats[beat + 1].at <= frame.begin + kEarlyInSegment) ++beat;
     if (struck) frame.change -= kOnBass;
     // Without beats any moment may be one.
     if (beats.beats.empty() || std::chrono::abs(beats.beats[beat].at - frame.begin) > 2 * beat_length)
       frame.change -= kOnBeat;
     for (std::size_t b = beat; b < std::min(beat + 2, beats.beats.size()); ++b)
-      if (std::chrono::abs(beats.beats[b].at - frame.begin) <= kEarly + kEarly / 2) {
+      if (std::chrono::abs(beats.beats[b].at - frame.begin) <= kEarlyInSegment + kEarlyInSegment / 2) {
         frame.change -= kOnBeat;
         if (beats.beats[b].downbeat) {
           frame.change -= kOnBar;
@@ -320,15 +321,16 @@ namespace {
 
 // The share of the lower notes from `begin` to `end` that are struck alone.
 double one_by_one(const HeardTake& take, Micros begin, Micros end) {
-  auto it = std::lower_bound(take.notes.begin(), take.notes.end(), begin - kEarly,
+  auto it = std::lower_bound(take.notes.begin(), take.notes.end(), begin - kEarlyInSegment,
                              [](const PlayedNote& n, Micros t) { return n.at < t; });
   double alone = 0, all = 0;
   std::vector<Micros> at;
-  for (; it != take.notes.end() && it->at < end - kEarly; ++it)
+  for (; it != take.notes.end() && it->at < end - kEarlyInSegment; ++it)
     if (it->pitch.value() < kBroken) at.push_back(it->at);
   for (std::size_t i = 0; i < at.size(); ++i) {
     ++all;
-    alone += (i == 0 || at[i] - at[i - 1] > kEarly) && (i + 1 == at.size() || at[i + 1] - at[i] > kEarly);
+    alone += (i == 0 || at[i] - at[i - 1] > kEarlyInSegment) &&
+             (i + 1 == at.size() || at[i + 1] - at[i] > kEarlyInSegment);
   }
   return all > 0 ? alone / all : 0;
 }

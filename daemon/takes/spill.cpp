@@ -54,7 +54,7 @@ std::optional<std::string> unescaped(std::string_view text) {
 }
 
 template <class T>
-std::optional<T> number(std::string_view text) {
+std::optional<T> number_from(std::string_view text) {
   T value{};
   const auto [end, wrong] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (wrong != std::errc() || end != text.data() + text.size()) return std::nullopt;
@@ -92,8 +92,8 @@ std::vector<std::string_view> words(std::string_view text) {
 }
 
 std::optional<Entry> entry_of(std::string_view kind, std::string_view at, std::string_view data) {
-  const auto which = number<int>(kind);
-  const auto when = number<std::int64_t>(at);
+  const auto which = number_from<int>(kind);
+  const auto when = number_from<std::int64_t>(at);
   auto bytes = unescaped(data);
   if (!which || !when || !bytes || *which < 1 || *which > static_cast<int>(kLastKind)) return std::nullopt;
   Entry entry{Micros(*when), static_cast<LineKind>(*which), std::move(*bytes), {}};
@@ -214,7 +214,7 @@ Result<Spill> read_spill(const std::filesystem::path& file) {
     if (head.size() != 8 || head[0] != "store" || head[2] != "take" || head[4] != "token" ||
         head[6] != "path")
       return unknown;
-    const auto take = number<TakeId>(head[3]);
+    const auto take = number_from<TakeId>(head[3]);
     const auto path = unescaped(head[7]);
     if (!take || !path) return unknown;
     if (head[1] != "-") spill.store = head[1];
@@ -227,7 +227,7 @@ Result<Spill> read_spill(const std::filesystem::path& file) {
     const auto text = checked(line);
     const auto parts = text ? words(*text) : std::vector<std::string_view>();
     if (parts.size() == 2 && parts[0] == "end") {
-      const auto count = number<std::size_t>(parts[1]);
+      const auto count = number_from<std::size_t>(parts[1]);
       ended = true;
       // Count the lines that are missing.
       const std::size_t read = spill.entries.size() + spill.damaged;

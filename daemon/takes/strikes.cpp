@@ -5,7 +5,7 @@
 #include <cmath>
 #include <iterator>
 
-#include "daemon/base/helper.h"
+#include "daemon/takes/beat_helper.h"
 
 namespace undersong::takes {
 namespace {
@@ -22,7 +22,6 @@ constexpr std::array<std::size_t, kReaches> kReach{1, 2, 4, 8, 16, 32, 64};  // 
 // slower and faster by so much. What it answers at several paces is right more often than at one. Common
 // practice for networks that judge pictures (averaging over altered inputs), no source for takes.
 constexpr std::array kPaces{.93, 1.07};
-constexpr const char* kHelper = "aside-2";  // the daemon looks for beats on its thread "aside"
 
 struct Network {
   Layer<kHidden> first{kFirst, kFirstScale, kFirstBias};
@@ -202,7 +201,7 @@ std::vector<Strike> strikes(const std::vector<PlayedNote>& notes, const std::vec
       all[k] = answers(k == 0 ? seen.features : seen_strikes(notes, chord_changes, kPaces[k - 1]).features);
     return true;
   };
-  Helper<bool> others(kHelper, [&] { return answer_from(1); });
+  Helper<bool> others(kBeatHelper, [&] { return answer_from(1); });
   answer_from(0);
   others.get();
   std::vector<Strike> out;

@@ -26,7 +26,7 @@ std::uint16_t chord_number(const std::string& harte) {
                                     static_cast<int>(harmony::row(parsed->chord.quality).family));
 }
 
-bool within(std::span<const AboutLoop> loops, Micros at) {
+bool within_loops(std::span<const AboutLoop> loops, Micros at) {
   return std::any_of(loops.begin(), loops.end(), [at](const AboutLoop& loop) {
     return std::any_of(loop.passes.begin(), loop.passes.end(), [at](const AboutPass& pass) {
       return pass.from <= at && at < pass.from + pass.length;
@@ -120,7 +120,7 @@ std::vector<AboutLoop> with_others(std::vector<AboutLoop> loops, const std::vect
   const std::vector<AboutLoop> studied = loops;
   for (AboutLoop other : others) {
     std::erase_if(other.passes,
-                  [&](const AboutPass& pass) { return within(studied, pass.from + pass.length / 2); });
+                  [&](const AboutPass& pass) { return within_loops(studied, pass.from + pass.length / 2); });
     if (other.passes.size() >= kFewestTimes) loops.push_back(std::move(other));
   }
   return loops;
@@ -144,7 +144,7 @@ std::uint32_t returns(std::span<const KeptMeeting> meetings, std::span<const Abo
   std::map<std::pair<int, std::uint16_t>, std::uint32_t> times;
   std::map<std::pair<int, std::uint16_t>, std::uint32_t> last;
   for (const KeptMeeting& met : meetings) {
-    if (within(loops, met.at - begin)) continue;
+    if (within_loops(loops, met.at - begin)) continue;
     const std::pair key{met.facts.pitch.pitch_class().value(), chord_number(met.facts.harte)};
     if (std::exchange(last[key], met.facts.time) != met.facts.time) ++times[key];
   }

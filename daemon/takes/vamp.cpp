@@ -5,11 +5,11 @@
 namespace undersong::takes {
 namespace {
 
-constexpr std::size_t kFewestBars = 6;
-constexpr double kShortest = 9;   // seconds
-constexpr double kPassing = .8;   // seconds; a shorter segment on another root may pass by
-constexpr double kSame = .82;     // another root whose notes are this much the same is the same chord
-constexpr double kRestruck = .8;  // share of the bars in which it is struck anew
+constexpr std::size_t kFewestBarsOfVamp = 6;
+constexpr double kShortestVamp = 9;  // seconds
+constexpr double kPassing = .8;      // seconds; a shorter segment on another root may pass by
+constexpr double kSameNotes = .82;   // another root whose notes are this much the same is the same chord
+constexpr double kRestruck = .8;     // share of the bars in which it is struck anew
 constexpr Micros kSlack{80'000};
 constexpr int kMelodyFrom = 67;  // from G4 on notes may be melody
 
@@ -39,7 +39,7 @@ std::vector<Micros> bars_between(const HeardTake& take, const Beats& beats, Micr
 namespace {
 
 // How many of the lower notes of two bars have the same pitch in the same place, 0..1.
-double agreement(const HeardTake& take, Micros a, Micros b, Micros length) {
+double sounding_agreement(const HeardTake& take, Micros a, Micros b, Micros length) {
   constexpr Micros kTogether{110'000};
   const auto part = [&](Micros from) {
     std::vector<std::pair<Micros, int>> out;
@@ -68,7 +68,7 @@ double agreement(const HeardTake& take, Micros a, Micros b, Micros length) {
 std::optional<Vamp> find_vamp(const HeardTake& take, const Beats& beats, const std::vector<Segment>& segments,
                               const std::vector<bool>& usable) {
   std::optional<Vamp> best;
-  double longest = kShortest;
+  double longest = kShortestVamp;
   for (std::size_t i = 0; i < segments.size(); ++i) {
     if (!usable[i]) continue;
     const Segment& one = segments[i];
@@ -77,7 +77,7 @@ std::optional<Vamp> find_vamp(const HeardTake& take, const Beats& beats, const s
     double own_last = 0, all_last = 0;
     for (std::size_t j = i; j < segments.size() && usable[j]; ++j) {
       const Segment& next = segments[j];
-      const bool same = next.root == one.root || likeness(one.profile, next.profile) >= kSame;
+      const bool same = next.root == one.root || likeness(one.profile, next.profile) >= kSameNotes;
       if (!same && next.length() > kPassing) break;
       all += next.length();
       if (same) own += next.length(), last = j, own_last = own, all_last = all;
@@ -89,7 +89,7 @@ std::optional<Vamp> find_vamp(const HeardTake& take, const Beats& beats, const s
   }
   if (!best) return best;
   best->begins = bars_between(take, beats, segments[best->first].begin, segments[best->last].end);
-  if (best->begins.size() < kFewestBars + 1) return std::nullopt;
+  if (best->begins.size() < kFewestBarsOfVamp + 1) return std::nullopt;
   // A chord that is only held is no vamp.
   std::size_t struck = 0;
   for (std::size_t b = 0; b + 1 < best->begins.size(); ++b) {
@@ -101,9 +101,9 @@ std::optional<Vamp> find_vamp(const HeardTake& take, const Beats& beats, const s
     struck += low > 0;
   }
   for (std::size_t b = 0; b + 2 < best->begins.size(); ++b)
-    best->regular +=
-        agreement(take, best->begins[b], best->begins[b + 1], best->begins[b + 1] - best->begins[b]) /
-        static_cast<double>(best->begins.size() - 2);
+    best->regular += sounding_agreement(take, best->begins[b], best->begins[b + 1],
+                                        best->begins[b + 1] - best->begins[b]) /
+                     static_cast<double>(best->begins.size() - 2);
   if (static_cast<double>(struck) < kRestruck * static_cast<double>(best->begins.size() - 1))
     return std::nullopt;
   return best;

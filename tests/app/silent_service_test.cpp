@@ -19,7 +19,9 @@ class Silent {
     address.sun_family = AF_UNIX;
     path.copy(address.sun_path, sizeof address.sun_path - 1);
     EXPECT_EQ(::bind(descriptor_, reinterpret_cast<const sockaddr*>(&address), sizeof address), 0) << path;
-    if (type == SOCK_STREAM) EXPECT_EQ(::listen(descriptor_, 8), 0);
+    if (type == SOCK_STREAM) {
+      EXPECT_EQ(::listen(descriptor_, 8), 0);
+    }
   }
   ~Silent() {
     ::close(descriptor_);

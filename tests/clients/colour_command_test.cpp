@@ -13,18 +13,18 @@
 namespace undersong::offline {
 namespace {
 
-struct Outcome {
+struct ColourOutcome {
   int exit_code = -1;
   std::vector<std::string> lines;
   std::string complaint;
 };
 
 // Runs `undersong colour` on a temporary table.
-Outcome colour(const std::string& table, std::vector<std::string> options = {}) {
+ColourOutcome colour(const std::string& table, std::vector<std::string> options = {}) {
   const auto path =
       std::filesystem::temp_directory_path() / ("undersong-colour-" + std::to_string(::getpid()) + ".csv");
   std::ofstream(path) << table;
-  Outcome out;
+  ColourOutcome out;
   CLI::App program;
   add_colour(program, out.exit_code);
   std::vector<std::string> words(options.rbegin(), options.rend());

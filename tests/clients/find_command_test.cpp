@@ -7,6 +7,7 @@
 #include "clients/offline/commands.h"
 #include "daemon/midi/smf.h"
 #include "daemon/takes/instance_lock.h"
+#include "tests/clients/outcome.h"
 #include "tests/takes/invented_pieces.h"
 #include "tests/takes/store_fixture.h"
 
@@ -15,34 +16,18 @@ namespace {
 
 namespace json = boost::json;
 
-struct Outcome {
-  int exit_code = -1;
-  std::string printed, complaint;
-  std::vector<json::object> lines() const {
-    std::vector<json::object> out;
-    std::istringstream in(printed);
-    for (std::string line; std::getline(in, line);) out.push_back(json::parse(line).as_object());
-    return out;
-  }
-};
-
-Outcome run(const std::vector<std::string>& words) {
-  Outcome out;
-  CLI::App program;
-  add_find(program, out.exit_code);
-  add_import(program, out.exit_code);
-  testing::internal::CaptureStdout();
-  testing::internal::CaptureStderr();
-  try {
-    program.parse(std::vector<std::string>(words.rbegin(), words.rend()));
-  } catch (const CLI::ParseError& error) {
-    out.exit_code = 2;
-    std::fprintf(stderr, "%s", error.what());
-  }
-  std::fflush(stdout);
-  out.printed = testing::internal::GetCapturedStdout();
-  out.complaint = testing::internal::GetCapturedStderr();
+std::vector<json::object> json_lines(const Outcome& outcome) {
+  std::vector<json::object> out;
+  std::istringstream in(outcome.printed);
+  for (std::string line; std::getline(in, line);) out.push_back(json::parse(line).as_object());
   return out;
+}
+
+Outcome run_find(const std::vector<std::string>& words) {
+  return outcome(words, [](CLI::App& program, int& exit_code) {
+    add_find(program, exit_code);
+    add_import(program, exit_code);
+  });
 }
 
 class FindCommand : public testing::Test {
@@ -53,7 +38,7 @@ class FindCommand : public testing::Test {
         midi::write_smf_file(midi::smf_from_events(takes::played(notes), "piano"), folder_.path / name));
   }
   std::string path(const std::string& name) const { return (folder_.path / name).string(); }
-  Outcome import() { return run({"import", path("old"), "--takes", path("store/takes.db"), "--json"}); }
+  Outcome import() { return run_find({"import", path("old"), "--takes", path("store/takes.db"), "--json"}); }
 
   takes::TemporaryFolder folder_;
 };
@@ -66,7 +51,7 @@ TEST_F(FindCommand, WhatWasImportedIsFound) {
   const Outcome first = import();
   EXPECT_EQ(first.exit_code, 1);
   EXPECT_NE(first.complaint.find("broken.mid"), std::string::npos) << first.complaint;
-  const auto lines = first.lines();
+  const auto lines = json_lines(first);
   ASSERT_EQ(lines.size(), 4u);
   EXPECT_EQ(lines[0].at("take").to_number<int>(), 1);
   std::tm when{};
@@ -79,13 +64,13 @@ TEST_F(FindCommand, WhatWasImportedIsFound) {
   EXPECT_EQ(lines[3].at("known").to_number<int>(), 1);
 
   // Once more brings nothing new.
-  for (const auto& line : import().lines()) EXPECT_FALSE(line.contains("take")) << json::serialize(line);
+  for (const auto& line : json_lines(import())) EXPECT_FALSE(line.contains("take")) << json::serialize(line);
 
   write("tune.mid",
         takes::asked_of(takes::invented_piece(2), {.from = 2, .to = 11, .shift = 5, .slower = 1.3}));
-  const Outcome found = run({"find", path("tune.mid"), "--takes", path("store/takes.db"), "--json"});
+  const Outcome found = run_find({"find", path("tune.mid"), "--takes", path("store/takes.db"), "--json"});
   EXPECT_EQ(found.exit_code, 0) << found.complaint;
-  const auto answers = found.lines();
+  const auto answers = json_lines(found);
   ASSERT_EQ(answers.size(), 1u);
   EXPECT_EQ(answers[0].at("query").as_string(), "tune");
   const auto& places = answers[0].at("found").as_array();
@@ -95,22 +80,22 @@ TEST_F(FindCommand, WhatWasImportedIsFound) {
   EXPECT_LT(places[0].at("from").to_number<double>(), 11);
   EXPECT_GT(places[0].at("to").to_number<double>(), 2);
 
-  const Outcome people = run({"find", path("tune.mid"), "--takes", path("store/takes.db")});
+  const Outcome people = run_find({"find", path("tune.mid"), "--takes", path("store/takes.db")});
   EXPECT_EQ(people.printed.find("  1  take    2  2018-01-02 12:00"), 0u) << people.printed;
 }
 
 TEST_F(FindCommand, EachTroubleIsOneSentence) {
   write("one.mid", {{Micros(0), Micros(300'000), 60}});
   write("old/a.mid", takes::invented_piece(1).notes);
-  EXPECT_EQ(run({"find", path("one.mid"), "--takes", path("none.db")}).complaint,
+  EXPECT_EQ(run_find({"find", path("one.mid"), "--takes", path("none.db")}).complaint,
             "undersong: There is no file of takes " + path("none.db") + ".\n");
   ASSERT_EQ(import().exit_code, 0);
-  const Outcome one = run({"find", path("one.mid"), "--takes", path("store/takes.db")});
+  const Outcome one = run_find({"find", path("one.mid"), "--takes", path("store/takes.db")});
   EXPECT_EQ(one.exit_code, 1);
   EXPECT_EQ(one.complaint,
             "undersong: " + path("one.mid") + ": There is only one note to look for; play at least 3.\n");
   std::ofstream(path("text.db")) << "no takes in here, only text that is no database at all";
-  EXPECT_EQ(run({"find", path("one.mid"), "--takes", path("text.db")}).exit_code, 1);
+  EXPECT_EQ(run_find({"find", path("one.mid"), "--takes", path("text.db")}).exit_code, 1);
 }
 
 TEST_F(FindCommand, ImportLeavesTheTakesOfARunningDaemonAlone) {

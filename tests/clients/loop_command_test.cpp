@@ -12,35 +12,19 @@
 #include <vector>
 
 #include "clients/offline/commands.h"
+#include "tests/clients/outcome.h"
 
 namespace undersong::offline {
 namespace {
 
 namespace json = boost::json;
 
-struct Outcome {
-  int exit_code = -1;
-  std::string printed, complaint;
-};
-
-Outcome run(std::vector<std::string> words) {
-  Outcome out;
-  CLI::App program;
-  add_loop(program, out.exit_code);
-  add_reharmonise(program, out.exit_code);
-  add_sketch(program, out.exit_code);
-  testing::internal::CaptureStdout();
-  testing::internal::CaptureStderr();
-  try {
-    program.parse(std::vector<std::string>(words.rbegin(), words.rend()));
-  } catch (const CLI::ParseError& error) {
-    out.exit_code = 2;
-    std::fprintf(stderr, "%s", error.what());
-  }
-  std::fflush(stdout);
-  out.printed = testing::internal::GetCapturedStdout();
-  out.complaint = testing::internal::GetCapturedStderr();
-  return out;
+Outcome run_loop(const std::vector<std::string>& words) {
+  return outcome(words, [](CLI::App& program, int& exit_code) {
+    add_loop(program, exit_code);
+    add_reharmonise(program, exit_code);
+    add_sketch(program, exit_code);
+  });
 }
 
 const std::string kDemo = std::string(UNDERSONG_SOURCE_DIR) + "/configs/demo.mid";
@@ -113,12 +97,12 @@ std::vector<Note> circle(int passes, bool tune) {
 
 TEST(LoopCommand, PrintsTheLoopItsPassesAndSections) {
   const File file(smf(circle(6, true)));
-  const auto table = run({"loop", file.name()});
+  const auto table = run_loop({"loop", file.name()});
   EXPECT_EQ(table.exit_code, 0) << table.complaint;
   EXPECT_NE(table.printed.find("Loop   Dm7 (4) G7 (4) Cmaj7 (4) A7 (4)\n       16 beats, 6 times"),
             std::string::npos)
       << table.printed;
-  const auto object = json::parse(run({"loop", "--json", file.name()}).printed).as_object();
+  const auto object = json::parse(run_loop({"loop", "--json", file.name()}).printed).as_object();
   EXPECT_EQ(object.at("chords"), json::value({"D:min7", "G:7", "C:maj7", "A:7"}));
   EXPECT_EQ(object.at("passes").as_array().size(), 6u);
   ASSERT_FALSE(object.at("sections").as_array().empty());
@@ -146,7 +130,7 @@ TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
   for (const std::string command : {"loop", "reharmonise"})
     for (const auto& bad : kBad) {
       const File file(bad.bytes);
-      const auto out = run({command, file.name()});
+      const auto out = run_loop({command, file.name()});
       EXPECT_EQ(out.exit_code, 1) << command << " " << bad.sentence;
       EXPECT_TRUE(out.printed.empty());
       EXPECT_NE(out.complaint.find(file.name()), std::string::npos) << out.complaint;
@@ -154,7 +138,7 @@ TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
       EXPECT_EQ(out.complaint.back(), '\n');
     }
   for (const std::string command : {"loop", "reharmonise"}) {
-    const auto out = run({command, "/nowhere/at-all.mid"});
+    const auto out = run_loop({command, "/nowhere/at-all.mid"});
     EXPECT_EQ(out.exit_code, 1);
     EXPECT_NE(out.complaint.find("/nowhere/at-all.mid"), std::string::npos);
   }
@@ -162,13 +146,13 @@ TEST(LoopCommand, SaysInOneSentenceWhatIsWrongWithAFile) {
 
 TEST(ReharmoniseCommand, PrintsProposalsForPeopleAndForPrograms) {
   const File file(smf(circle(6, true)));
-  const auto table = run({"reharmonise", file.name(), "--count", "3"});
+  const auto table = run_loop({"reharmonise", file.name(), "--count", "3"});
   EXPECT_EQ(table.exit_code, 0) << table.complaint;
   EXPECT_NE(table.printed.find("\n 3  "), std::string::npos) << table.printed;
   EXPECT_EQ(table.printed.find("\n 4  "), std::string::npos);
   const auto object =
       json::parse(
-          run({"reharmonise", file.name(), "--json", "--keep", "1,4", "--roots-move", "fifths"}).printed)
+          run_loop({"reharmonise", file.name(), "--json", "--keep", "1,4", "--roots-move", "fifths"}).printed)
           .as_object();
   EXPECT_EQ(object.at("key"), "C:maj");
   EXPECT_EQ(object.at("proposals").as_array().size(), 8u);
@@ -190,25 +174,25 @@ TEST(ReharmoniseCommand, PrintsProposalsForPeopleAndForPrograms) {
 
 TEST(ReharmoniseCommand, SaysWhatCannotBeDone) {
   const File file(smf(circle(5, true)));
-  const auto far = run({"reharmonise", file.name(), "--keep", "9"});
+  const auto far = run_loop({"reharmonise", file.name(), "--keep", "9"});
   EXPECT_EQ(far.exit_code, 1);
   EXPECT_EQ(far.complaint, "undersong: " + file.name() + ": chord 9 can't be kept: the loop has 4 chords.\n");
-  EXPECT_EQ(run({"reharmonise", file.name(), "--keep", "1,2,3,4"}).exit_code, 1);
-  EXPECT_EQ(run({"reharmonise", file.name(), "--section", "Z"}).exit_code, 1);
+  EXPECT_EQ(run_loop({"reharmonise", file.name(), "--keep", "1,2,3,4"}).exit_code, 1);
+  EXPECT_EQ(run_loop({"reharmonise", file.name(), "--section", "Z"}).exit_code, 1);
   for (const std::string keep : {"0", "x", "1,", ",1", "1;2"}) {
-    const auto out = run({"reharmonise", file.name(), "--keep", keep});
+    const auto out = run_loop({"reharmonise", file.name(), "--keep", keep});
     EXPECT_EQ(out.exit_code, 2) << keep;
     EXPECT_NE(out.complaint.find("--keep " + keep), std::string::npos);
   }
-  EXPECT_EQ(run({"reharmonise", file.name(), "--count", "99"}).exit_code, 2);
-  EXPECT_EQ(run({"reharmonise", file.name(), "--roots-move", "sideways"}).exit_code, 2);
+  EXPECT_EQ(run_loop({"reharmonise", file.name(), "--count", "99"}).exit_code, 2);
+  EXPECT_EQ(run_loop({"reharmonise", file.name(), "--roots-move", "sideways"}).exit_code, 2);
 }
 
 TEST(ReharmoniseCommand, NeedsAMelody) {
   std::vector<Note> deep = circle(6, false);
   for (Note& note : deep) note.key -= 12;
   const File file(smf(deep));
-  const auto out = run({"reharmonise", file.name()});
+  const auto out = run_loop({"reharmonise", file.name()});
   EXPECT_EQ(out.exit_code, 1) << out.printed;
   EXPECT_NE(out.complaint.find("there is no melody over the loop"), std::string::npos) << out.complaint;
 }
@@ -225,16 +209,16 @@ TEST(ReharmoniseCommand, CountsInChordsWhereThereIsNoPulse) {
     if (note.key < 48) free.push_back({note.key + 36, at + .3 + some(), 1.2});
   }
   const File file(smf(free));
-  const auto out = run({"reharmonise", file.name(), "--json"});
+  const auto out = run_loop({"reharmonise", file.name(), "--json"});
   ASSERT_EQ(out.exit_code, 0) << out.complaint;
   const auto object = json::parse(out.printed).as_object();
   EXPECT_TRUE(object.at("beats").at(0).is_null());
   EXPECT_FALSE(object.at("proposals").as_array().empty());
-  EXPECT_NE(run({"reharmonise", file.name()}).printed.find("no pulse was found"), std::string::npos);
+  EXPECT_NE(run_loop({"reharmonise", file.name()}).printed.find("no pulse was found"), std::string::npos);
 }
 
 TEST(ReharmoniseCommand, ReadsTheDemo) {
-  const auto out = run({"reharmonise", kDemo});
+  const auto out = run_loop({"reharmonise", kDemo});
   EXPECT_EQ(out.exit_code, 0) << out.complaint;
   EXPECT_NE(out.printed.find("\n 8  "), std::string::npos) << out.printed;
 }
@@ -243,30 +227,30 @@ TEST(SketchCommand, ProposesChecksAndHandsOver) {
   const auto folder =
       std::filesystem::temp_directory_path() / ("undersong-sketch-" + std::to_string(::getpid()));
   std::filesystem::create_directories(folder);
-  const auto proposed = run({"sketch", "new", kDemo, "--title", "Rounds"});
+  const auto proposed = run_loop({"sketch", "new", kDemo, "--title", "Rounds"});
   EXPECT_EQ(proposed.exit_code, 0) << proposed.complaint;
   const std::string sketch = (folder / "song.toml").string();
   std::ofstream(sketch) << proposed.printed;
-  const auto checked = run({"sketch", "check", sketch});
+  const auto checked = run_loop({"sketch", "check", sketch});
   EXPECT_EQ(checked.exit_code, 0) << checked.complaint;
   EXPECT_TRUE(checked.printed.starts_with("Rounds, C minor; 4/4, ")) << checked.printed;
   EXPECT_NE(checked.printed.find("Theme again"), std::string::npos);
   const std::string out = (folder / "out").string();
-  EXPECT_EQ(run({"sketch", "hand-over", sketch, out}).exit_code, 0);
+  EXPECT_EQ(run_loop({"sketch", "hand-over", sketch, out}).exit_code, 0);
   for (const char* name : {"song.mid", "lead_sheet.musicxml", "chart.txt"})
     EXPECT_GT(std::filesystem::file_size(folder / "out" / name), 100u) << name;
-  const auto again = run({"sketch", "hand-over", sketch, out});
+  const auto again = run_loop({"sketch", "hand-over", sketch, out});
   EXPECT_EQ(again.exit_code, 1);
   EXPECT_NE(again.complaint.find("--replace"), std::string::npos);
-  EXPECT_EQ(run({"sketch", "hand-over", sketch, out, "--replace"}).exit_code, 0);
-  EXPECT_EQ(run({"sketch", "hand-over", sketch, out, "--force"}).exit_code, 0) << "its earlier name";
+  EXPECT_EQ(run_loop({"sketch", "hand-over", sketch, out, "--replace"}).exit_code, 0);
+  EXPECT_EQ(run_loop({"sketch", "hand-over", sketch, out, "--force"}).exit_code, 0) << "its earlier name";
   std::filesystem::remove_all(folder);
 }
 
 TEST(SketchCommand, SaysWhatIsWrongWithASketch) {
   const auto complaint = [](const std::string& text) {
     const File file(text);
-    const auto out = run({"sketch", "check", file.name()});
+    const auto out = run_loop({"sketch", "check", file.name()});
     EXPECT_EQ(out.exit_code, 1);
     EXPECT_TRUE(out.printed.empty());
     EXPECT_TRUE(out.complaint.starts_with("undersong: " + file.name())) << out.complaint;
@@ -277,9 +261,9 @@ TEST(SketchCommand, SaysWhatIsWrongWithASketch) {
   EXPECT_NE(complaint("[[section]]\ntake = 12\n").find("take 12 is kept by the daemon"), std::string::npos);
   EXPECT_NE(complaint("[[section]]\nsource = \"none.mid\"\n").find("none.mid"), std::string::npos);
   EXPECT_NE(complaint(std::string("MThd\0\0", 6)).find("line 1"), std::string::npos);
-  EXPECT_EQ(run({"sketch", "check", "/nowhere/song.toml"}).exit_code, 1);
-  EXPECT_EQ(run({"sketch", "check", "/tmp"}).exit_code, 1);
-  EXPECT_EQ(run({"sketch", "new", "/nowhere/take.mid"}).exit_code, 1);
+  EXPECT_EQ(run_loop({"sketch", "check", "/nowhere/song.toml"}).exit_code, 1);
+  EXPECT_EQ(run_loop({"sketch", "check", "/tmp"}).exit_code, 1);
+  EXPECT_EQ(run_loop({"sketch", "new", "/nowhere/take.mid"}).exit_code, 1);
 }
 
 }  // namespace

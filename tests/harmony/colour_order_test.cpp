@@ -1,6 +1,7 @@
 // The colour of chords keeps the orders that theory books agree on. The pairs and their books are in
 // colour_order.csv, which learn_colour.py reads too.
 #include <gtest/gtest.h>
+#include <array>
 
 #include <cstdlib>
 #include <fstream>
@@ -22,23 +23,23 @@ struct Pair {
 
 std::vector<Pair> pairs() {
   std::vector<Pair> out;
-  std::ifstream in(std::string(UNDERSONG_SOURCE_DIR) + "/tests/harmony/colour_order.csv");
+  std::ifstream in(UNDERSONG_SOURCE_DIR "/tests/harmony/colour_order.csv");
   EXPECT_TRUE(in);
   bool names = true;
   for (std::string line; std::getline(in, line);) {
     if (line.starts_with("#") || std::exchange(names, false)) continue;
-    std::vector<std::string> fields(1);
+    std::array<std::string, 6> fields;
+    std::size_t at = 0;
     bool quoted = false;
     for (const char c : line) {
       if (c == '"')
         quoted = !quoted;
       else if (c == ',' && !quoted)
-        fields.emplace_back();
-      else
-        fields.back() += c;
+        ++at;
+      else if (at < fields.size())
+        fields[at] += c;
     }
-    EXPECT_EQ(fields.size(), 6u) << line;
-    fields.resize(6);
+    EXPECT_EQ(at, 5u) << line;
     out.push_back({fields[0], fields[1], fields[2], fields[3], fields[4], fields[5]});
   }
   return out;

@@ -21,7 +21,7 @@ using midi::Event;
 using midi::note_off;
 using midi::note_on;
 
-Micros ms(int n) {
+Micros meeting_ms(int n) {
   return Micros(n * 1000);
 }
 
@@ -29,10 +29,11 @@ struct Take {
   std::vector<Event> events;
   void press(int at, const std::vector<int>& keys) {
     int offset = 0;
-    for (int key : keys) events.push_back(note_on(ms(at + 2 * offset++), 0, Pitch(key), Velocity(74)));
+    for (int key : keys)
+      events.push_back(note_on(meeting_ms(at + 2 * offset++), 0, Pitch(key), Velocity(74)));
   }
   void release(int at, const std::vector<int>& keys) {
-    for (int key : keys) events.push_back(note_off(ms(at), 0, Pitch(key)));
+    for (int key : keys) events.push_back(note_off(meeting_ms(at), 0, Pitch(key)));
   }
   std::vector<Event> sorted() const {
     auto out = events;
@@ -41,14 +42,14 @@ struct Take {
   }
 };
 
-struct Chord {
+struct MetChord {
   Micros at;
   harmony::Chord chord;
 };
 
 struct Heard {
   std::vector<Meeting> meetings;
-  std::vector<Chord> chords;  // as found, including brief names
+  std::vector<MetChord> chords;  // as found, including brief names
   std::vector<MelodyNote> melody;
 };
 
@@ -65,7 +66,8 @@ Heard hear(const std::vector<Event>& events, Micros end, Settings settings = {},
   };
   for (const Event& event : events) {
     if (look_every_ms > 0)
-      for (; ms(looked) < event.at; looked += look_every_ms) drive(analysis, ms(looked), each);
+      for (; meeting_ms(looked) < event.at; looked += look_every_ms)
+        drive(analysis, meeting_ms(looked), each);
     drive(analysis, event, each);
   }
   drive(analysis, end, each);
@@ -101,7 +103,7 @@ Take held_note() {
 }
 
 TEST(Meetings, AHeldNoteMeetsEveryChordThatIsTriedUnderItAndWhatIsReturnedToIsKnown) {
-  const auto heard = hear(held_note().sorted(), ms(12'000));
+  const auto heard = hear(held_note().sorted(), meeting_ms(12'000));
   std::vector<std::pair<int, std::uint32_t>> roots;
   for (const Meeting& met : heard.meetings) {
     EXPECT_EQ(met.pitch, Pitch(79)) << said(met);
@@ -125,33 +127,33 @@ TEST(Meetings, ANoteThatJoinsOverAChordMeetsItFromItsOwnBeginning) {
   take.release(1990, {74});
   take.press(2000, {76});
   take.release(4000, {36, 52, 55, 59, 76});
-  const auto heard = hear(take.sorted(), ms(9000));
+  const auto heard = hear(take.sorted(), meeting_ms(9000));
   const auto joined = std::find_if(heard.meetings.begin(), heard.meetings.end(),
                                    [](const Meeting& m) { return m.pitch == Pitch(74); });
   ASSERT_NE(joined, heard.meetings.end()) << testing::PrintToString(said(heard.meetings));
-  EXPECT_EQ(joined->at, ms(1000));
-  EXPECT_EQ(joined->length, ms(990));
+  EXPECT_EQ(joined->at, meeting_ms(1000));
+  EXPECT_EQ(joined->length, meeting_ms(990));
   EXPECT_EQ(harmony::text(joined->degree), "9");
 }
 
 TEST(Meetings, ByThePedalANoteSoundsUntilTheNextOfTheMelody) {
   Take take;
-  take.events.push_back(control_change(ms(0), 0, 64, 127));
+  take.events.push_back(control_change(meeting_ms(0), 0, 64, 127));
   take.press(10, {36, 52, 55, 59, 74});
   take.release(400, {74});
   take.press(1500, {76});
   take.release(3000, {36, 52, 55, 59, 76});
-  take.events.push_back(control_change(ms(3100), 0, 64, 0));
-  const auto heard = hear(take.sorted(), ms(9000));
+  take.events.push_back(control_change(meeting_ms(3100), 0, 64, 0));
+  const auto heard = hear(take.sorted(), meeting_ms(9000));
   const auto of = [&](int key) {
     Micros length{};
     for (const Meeting& met : heard.meetings)
       if (met.pitch == Pitch(key)) length += met.length;
     return length;
   };
-  EXPECT_GT(of(74), ms(1300)) << "the pedal carries it";
-  EXPECT_LE(of(74), ms(1500)) << "the next note ends it";
-  EXPECT_GT(of(76), ms(1500));
+  EXPECT_GT(of(74), meeting_ms(1300)) << "the pedal carries it";
+  EXPECT_LE(of(74), meeting_ms(1500)) << "the next note ends it";
+  EXPECT_GT(of(76), meeting_ms(1500));
 }
 
 TEST(Meetings, TheEndOfATakeCutsWhatSoundsAndTheNextTakeBeginsAnew) {
@@ -164,27 +166,27 @@ TEST(Meetings, TheEndOfATakeCutsWhatSoundsAndTheNextTakeBeginsAnew) {
   Take take;
   take.press(0, {36, 52, 55, 59, 74});
   for (const Event& event : take.sorted()) drive(analysis, event, each);
-  drive(analysis, ms(3000), each);
+  drive(analysis, meeting_ms(3000), each);
   EXPECT_TRUE(met.empty()) << "nothing has ended";
-  for (const Meeting& m : meetings.end_take(ms(3000))) met.push_back(m);
+  for (const Meeting& m : meetings.end_take(meeting_ms(3000))) met.push_back(m);
   ASSERT_EQ(met.size(), 1u);
-  EXPECT_EQ(met[0].at + met[0].length, ms(3000));
+  EXPECT_EQ(met[0].at + met[0].length, meeting_ms(3000));
   met.clear();
-  meetings.begin_take(ms(5000));
-  drive(analysis, note_off(ms(6000), 0, Pitch(74)), each);
-  for (const Meeting& m : meetings.end_take(ms(9000))) met.push_back(m);
+  meetings.begin_take(meeting_ms(5000));
+  drive(analysis, note_off(meeting_ms(6000), 0, Pitch(74)), each);
+  for (const Meeting& m : meetings.end_take(meeting_ms(9000))) met.push_back(m);
   ASSERT_EQ(met.size(), 2u) << testing::PrintToString(said(met));
   EXPECT_EQ(met[1].pitch, Pitch(59)) << "the top of what is held stands for the melody";
-  EXPECT_GE(met[1].at, ms(6000)) << "but only from when it does";
-  EXPECT_EQ(met[0].at, ms(5000));
-  EXPECT_EQ(met[0].length, ms(1000));
+  EXPECT_GE(met[1].at, meeting_ms(6000)) << "but only from when it does";
+  EXPECT_EQ(met[0].at, meeting_ms(5000));
+  EXPECT_EQ(met[0].length, meeting_ms(1000));
   EXPECT_EQ(met[0].time, 1u);
 }
 
 // The expected meetings, from the raw findings: brief names are joined as the timeline of takes does it.
-std::vector<Chord> settled(const std::vector<Chord>& raw) {
-  std::vector<Chord> out;
-  for (Chord next : raw) {
+std::vector<MetChord> settled(const std::vector<MetChord>& raw) {
+  std::vector<MetChord> out;
+  for (MetChord next : raw) {
     while (!out.empty() && next.at - out.back().at < harmony::kPassing) {
       next.at = std::min(next.at, out.back().at);
       out.pop_back();
@@ -212,7 +214,7 @@ TEST(Meetings, AreThoseOfTheSettledChordsAndNeverOverlapForOneNote) {
       }
       at += length;
     }
-    const auto heard = hear(take.sorted(), ms(at + 6000));
+    const auto heard = hear(take.sorted(), meeting_ms(at + 6000));
     const auto chords = settled(heard.chords);
     ASSERT_FALSE(heard.meetings.empty());
     std::vector<Meeting> by_note = heard.meetings;
@@ -227,7 +229,7 @@ TEST(Meetings, AreThoseOfTheSettledChordsAndNeverOverlapForOneNote) {
       }
       // Each meeting lies within one settled chord of the same name.
       auto chord = std::upper_bound(chords.begin(), chords.end(), met.at,
-                                    [](Micros t, const Chord& c) { return t < c.at; });
+                                    [](Micros t, const MetChord& c) { return t < c.at; });
       ASSERT_NE(chord, chords.begin());
       --chord;
       EXPECT_TRUE(chord->chord == met.chord.chord) << said(met);
@@ -242,7 +244,7 @@ TEST(Meetings, AreTheSameWheneverOneLooksAndWithNamesOnly) {
   auto file = midi::read_smf_file(UNDERSONG_SOURCE_DIR "/configs/demo.mid");
   ASSERT_TRUE(file);
   const auto events = midi::merged_events(*file);
-  const Micros end = events.back().at + ms(8000);
+  const Micros end = events.back().at + meeting_ms(8000);
   const auto once = said(hear(events, end).meetings);
   ASSERT_GT(once.size(), 60u);
   EXPECT_EQ(once, said(hear(events, end, {}, 370).meetings));

@@ -6,15 +6,10 @@
 
 #include "daemon/midi/inputs.h"
 #include "daemon/midi/ports_source.h"
+#include "tests/midi/drained.h"
 
 namespace undersong::midi {
 namespace {
-
-std::vector<Event> drain(Inputs& inputs) {
-  std::vector<Event> out;
-  inputs.drain([&](const Event& e) { out.push_back(e); });
-  return out;
-}
 
 TEST(Received, SystemResetEndsEverySoundAndLiftsThePedalsOfEveryChannel) {
   Inputs inputs;

@@ -14,6 +14,7 @@
 #include "daemon/midi/ports_source.h"
 #include "daemon/midi/smf.h"
 #include "daemon/midi/sources.h"
+#include "tests/midi/drained.h"
 
 namespace undersong::midi {
 namespace {
@@ -21,12 +22,6 @@ namespace {
 bool readable(int fd, int milliseconds) {
   pollfd p{fd, POLLIN, 0};
   return ::poll(&p, 1, milliseconds) == 1;
-}
-
-std::vector<Event> drain(Inputs& inputs) {
-  std::vector<Event> out;
-  inputs.drain([&](const Event& e) { out.push_back(e); });
-  return out;
 }
 
 TEST(Inputs, GiveEventsOfAllLanesInOrderOfTime) {

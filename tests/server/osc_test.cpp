@@ -22,14 +22,14 @@ class Listener {
     lo_server_add_method(
         server_, nullptr, nullptr,
         [](const char* path, const char* types, lo_arg** arguments, int count, lo_message, void* self) {
-          std::string said;
+          std::string text;
           for (int i = 0; i < count; ++i) {
-            if (i > 0) said += ' ';
-            if (types[i] == 's') said += '"' + std::string(&arguments[i]->s) + '"';
-            if (types[i] == 'i') said += std::to_string(arguments[i]->i);
-            if (types[i] == 'f') said += std::to_string(arguments[i]->f).substr(0, 5);
+            if (i > 0) text += ' ';
+            if (types[i] == 's') text += '"' + std::string(&arguments[i]->s) + '"';
+            if (types[i] == 'i') text += std::to_string(arguments[i]->i);
+            if (types[i] == 'f') text += std::to_string(arguments[i]->f).substr(0, 5);
           }
-          static_cast<Listener*>(self)->said[path] = said;
+          static_cast<Listener*>(self)->said[path] = text;
           return 0;
         },
         this);

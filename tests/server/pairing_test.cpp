@@ -55,7 +55,7 @@ bool come(Browser& browser, std::uint16_t port) {
   return browser.shake(port, host, "http://" + host) == 101 &&
          browser.read().find(R"("token_needed":true,"may_pair":false)") != std::string::npos;
 }
-unsigned mode_of(const std::filesystem::path& path) {
+unsigned file_mode(const std::filesystem::path& path) {
   struct stat there {};
   return ::stat(path.c_str(), &there) == 0 ? there.st_mode & 0777 : 0;
 }
@@ -171,8 +171,8 @@ TEST(Pairing, IsKeptOverARestartWithoutTheToken) {
     auto player = running.connect();
     opened(player);
     token = paired(player, "music desk").token;
-    EXPECT_EQ(mode_of(options.folder), 0700u);
-    EXPECT_EQ(mode_of(options.folder / "paired.json"), 0600u);
+    EXPECT_EQ(file_mode(options.folder), 0700u);
+    EXPECT_EQ(file_mode(options.folder / "paired.json"), 0600u);
     EXPECT_EQ(text_of(options.folder / "paired.json").find(token), std::string::npos);
     Browser tablet;
     ASSERT_TRUE(come(tablet, running.server->devices_port()));

@@ -35,7 +35,7 @@ void specification(std::string_view method, const json::value& params, Reply rep
   reply.error(protocol::RpcCode::kMethodNotFound, "Method not found");
 }
 
-Asked ask(std::string_view text, const Dispatch& dispatch = specification) {
+Asked ask_text(std::string_view text, const Dispatch& dispatch = specification) {
   Asked asked;
   handle(text, dispatch, [&](std::string answer) {
     ++asked.finished;
@@ -47,7 +47,7 @@ Asked ask(std::string_view text, const Dispatch& dispatch = specification) {
 
 // The answer without the texts of errors, because the standard does not prescribe them.
 json::value answer(std::string_view text) {
-  json::value value = json::parse(ask(text).answer);
+  json::value value = json::parse(ask_text(text).answer);
   const auto strip = [](json::value& v) {
     if (auto* object = v.if_object(); object != nullptr && object->contains("error"))
       object->at("error").as_object().erase("message");
@@ -78,8 +78,8 @@ TEST(Specification, PositionalAndNamedParams) {
 }
 
 TEST(Specification, NotificationsAreNotAnswered) {
-  EXPECT_EQ(ask(R"({"jsonrpc": "2.0", "method": "update", "params": [1,2,3,4,5]})").answer, "");
-  EXPECT_EQ(ask(R"({"jsonrpc": "2.0", "method": "foobar"})").answer, "");
+  EXPECT_EQ(ask_text(R"({"jsonrpc": "2.0", "method": "update", "params": [1,2,3,4,5]})").answer, "");
+  EXPECT_EQ(ask_text(R"({"jsonrpc": "2.0", "method": "foobar"})").answer, "");
 }
 
 TEST(Specification, Errors) {
@@ -110,7 +110,8 @@ TEST(Specification, Batch) {
                          refused(-32601, "5"),
                          {{"jsonrpc", "2.0"}, {"result", {"hello", 5}}, {"id", "9"}}}));
   EXPECT_EQ(
-      ask(R"([{"jsonrpc": "2.0", "method": "notify_sum", "params": [1,2,4]}, {"jsonrpc": "2.0", "method": "notify_hello", "params": [7]}])")
+      ask_text(
+          R"([{"jsonrpc": "2.0", "method": "notify_sum", "params": [1,2,4]}, {"jsonrpc": "2.0", "method": "notify_hello", "params": [7]}])")
           .answer,
       "");
 }
@@ -150,9 +151,9 @@ TEST(Requests, MayBeAnsweredLaterAndInAnyOrder) {
 }
 
 TEST(Requests, ThatNobodyAnswersGetAnInternalError) {
-  EXPECT_NE(
-      ask(R"({"jsonrpc":"2.0","method":"a","id":1})", [](auto, const auto&, Reply) {}).answer.find("-32603"),
-      std::string::npos);
+  EXPECT_NE(ask_text(R"({"jsonrpc":"2.0","method":"a","id":1})", [](auto, const auto&, Reply) {})
+                .answer.find("-32603"),
+            std::string::npos);
 }
 
 }  // namespace

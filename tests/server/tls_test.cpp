@@ -21,7 +21,7 @@ namespace {
 namespace asio = boost::asio;
 namespace ssl = asio::ssl;
 using namespace std::chrono_literals;
-constexpr UtcMs kNow{1'790'000'000'000};
+constexpr UtcMs kTlsNow{1'790'000'000'000};
 
 // A client that trusts this certificate and no other; anybody if it is empty.
 struct Client {
@@ -152,7 +152,7 @@ TEST(Tls, WhoComesWithoutItIsSentToIt) {
 }
 
 TEST(Tls, ACertificateIsRenewedBeforeItEnds) {
-  std::atomic<std::int64_t> now_ms{kNow.count()};
+  std::atomic<std::int64_t> now_ms{kTlsNow.count()};
   PairingOptions options;
   options.tls = true;
   options.utc = [&] { return UtcMs(now_ms); };
@@ -173,31 +173,33 @@ TEST(Tls, ACertificateIsRenewedBeforeItEnds) {
 }
 
 TEST(TlsIdentity, HoldsAsLongAsBrowsersAllowAndNamesWhatItShould) {
-  const auto made = make_identity({"192.168.1.20", "2001:db8::7", "studio", "no name!"}, kNow);
+  const auto made = make_identity({"192.168.1.20", "2001:db8::7", "studio", "no name!"}, kTlsNow);
   ASSERT_TRUE(made) << made.error().message;
   EXPECT_EQ(made->names, (std::vector<std::string>{"192.168.1.20", "2001:db8::7", "studio"}));
-  EXPECT_LE(made->ends - kNow, kHolds);
-  EXPECT_GT(made->ends - kNow, kHolds - 48h);
+  EXPECT_LE(made->ends - kTlsNow, kHolds);
+  EXPECT_GT(made->ends - kTlsNow, kHolds - 48h);
   EXPECT_EQ(made->fingerprint.size(), 32u * 3 - 1);
-  EXPECT_NE(made->key, make_identity({"192.168.1.20"}, kNow)->key);
-  EXPECT_FALSE(make_identity({}, kNow));
+  EXPECT_NE(made->key, make_identity({"192.168.1.20"}, kTlsNow)->key);
+  EXPECT_FALSE(make_identity({}, kTlsNow));
   EXPECT_FALSE(read_identity(made->key)) << "no certificate";
-  EXPECT_FALSE(read_identity(make_identity({"studio"}, kNow)->key + made->certificate)) << "of another key";
+  EXPECT_FALSE(read_identity(make_identity({"studio"}, kTlsNow)->key + made->certificate))
+      << "of another key";
 }
 
 TEST(TlsIdentity, IsKeptWhileItIsGood) {
   takes::TemporaryFolder folder;
-  const auto first = kept_identity(folder.path, {"192.168.1.20"}, kNow);
+  const auto first = kept_identity(folder.path, {"192.168.1.20"}, kTlsNow);
   ASSERT_TRUE(first) << first.error().message;
-  EXPECT_EQ(kept_identity(folder.path, {"192.168.1.20"}, kNow + 700 * 24h)->fingerprint, first->fingerprint);
-  const auto moved = kept_identity(folder.path, {"192.168.1.21"}, kNow);
+  EXPECT_EQ(kept_identity(folder.path, {"192.168.1.20"}, kTlsNow + 700 * 24h)->fingerprint,
+            first->fingerprint);
+  const auto moved = kept_identity(folder.path, {"192.168.1.21"}, kTlsNow);
   EXPECT_NE(moved->fingerprint, first->fingerprint) << "the machine has another address";
-  const auto renewed = kept_identity(folder.path, {"192.168.1.21"}, kNow + kHolds - 29 * 24h);
+  const auto renewed = kept_identity(folder.path, {"192.168.1.21"}, kTlsNow + kHolds - 29 * 24h);
   EXPECT_NE(renewed->fingerprint, moved->fingerprint) << "it would end soon";
   std::ofstream(folder.path / "tls.pem") << "nonsense";
-  const auto replaced = kept_identity(folder.path, {"192.168.1.21"}, kNow);
+  const auto replaced = kept_identity(folder.path, {"192.168.1.21"}, kTlsNow);
   ASSERT_TRUE(replaced);
-  EXPECT_EQ(kept_identity(folder.path, {"192.168.1.21"}, kNow)->fingerprint, replaced->fingerprint);
+  EXPECT_EQ(kept_identity(folder.path, {"192.168.1.21"}, kTlsNow)->fingerprint, replaced->fingerprint);
 }
 
 }  // namespace

@@ -9,7 +9,7 @@ namespace undersong::song {
 namespace {
 
 // Four even chords, four times, beginning at `at`.
-void play(std::vector<midi::Event>& out, Micros at, bool even) {
+void play_bar(std::vector<midi::Event>& out, Micros at, bool even) {
   for (int i = 0; i < 16; ++i) {
     const Micros length = even ? Micros(500'000) : Micros(300'000 + 170'000 * (i * 7 % 11));
     for (const int key : {48 + 5 * (i % 4), 64 + i % 3, 67, 72}) {
@@ -25,8 +25,8 @@ TEST(Bars, ASilenceOfYearsIsWrittenAsAThousandBars) {
   constexpr Micros kYears{300'000'000'000'000};
   for (const bool even : {true, false}) {
     std::vector<midi::Event> events;
-    play(events, kYears, even);
-    play(events, 2 * kYears, even);
+    play_bar(events, kYears, even);
+    play_bar(events, 2 * kYears, even);
     events.push_back(midi::note_on(2 * kYears + Micros(20'000'000), 0, Pitch(60), Velocity(70)));
     events.push_back(midi::note_off(3 * kYears, 0, Pitch(60)));
     const auto study = study_take({events});

@@ -19,14 +19,14 @@ namespace {
 
 constexpr Ticks kBar = 4 * kBeat;
 
-WrittenNote note(double beat, int key, double beats = 1, int velocity = 70) {
+WrittenNote bass_note(double beat, int key, double beats = 1, int velocity = 70) {
   return {Pitch(key),
           {},
           Ticks(static_cast<std::int64_t>(480 * beat)),
           Ticks(static_cast<std::int64_t>(480 * beats)),
           Velocity(velocity)};
 }
-WrittenChord chord(int root, double beat, double beats, const char* quality = "maj", int bass = -1) {
+WrittenChord bass_chord(int root, double beat, double beats, const char* quality = "maj", int bass = -1) {
   return {{PitchClass(root), harmony::quality(quality), PitchClass(bass < 0 ? root : bass)},
           harmony::spell_within(PitchClass(root), -5),
           Ticks(static_cast<std::int64_t>(480 * beat)),
@@ -41,9 +41,9 @@ using Places = std::vector<std::pair<double, int>>;
 
 TEST(Bass, WhatMostPassesPlayIsWrittenInTheOctaveTheyPlayItMostOften) {
   const std::vector<std::vector<WrittenNote>> passes{
-      {note(0, 36), note(2, 43), note(4, 41), note(6, 48)},
-      {note(0, 36), note(2, 43), note(4, 41), note(5.5, 45)},
-      {note(0, 48), note(2, 43), note(4, 41), note(7, 47)},
+      {bass_note(0, 36), bass_note(2, 43), bass_note(4, 41), bass_note(6, 48)},
+      {bass_note(0, 36), bass_note(2, 43), bass_note(4, 41), bass_note(5.5, 45)},
+      {bass_note(0, 48), bass_note(2, 43), bass_note(4, 41), bass_note(7, 47)},
   };
   const BassLine line = agreed_bass(passes, Ticks(0), 2 * kBar, kBar);
   EXPECT_EQ(places(line.notes), (Places{{0, 36}, {2, 43}, {4, 41}}));
@@ -52,13 +52,13 @@ TEST(Bass, WhatMostPassesPlayIsWrittenInTheOctaveTheyPlayItMostOften) {
 
 TEST(Bass, ABarInWhichThePassesAgreeOnNothingHasSlashes) {
   const std::vector<std::vector<WrittenNote>> passes{
-      {note(0, 36), note(4, 41), note(5, 42)},
-      {note(0, 36), note(4, 43), note(5, 44)},
-      {note(0, 36), note(4, 45), note(5, 46)},
+      {bass_note(0, 36), bass_note(4, 41), bass_note(5, 42)},
+      {bass_note(0, 36), bass_note(4, 43), bass_note(5, 44)},
+      {bass_note(0, 36), bass_note(4, 45), bass_note(5, 46)},
   };
   const BassLine line = agreed_bass(passes, Ticks(0), 2 * kBar, kBar);
   EXPECT_EQ(line.slashes, std::vector<Ticks>{kBar});
-  const std::vector<WrittenChord> chords{chord(0, 0, 4), chord(5, 4, 4)};
+  const std::vector<WrittenChord> chords{bass_chord(0, 0, 4), bass_chord(5, 4, 4)};
   EXPECT_EQ(places(bass_voice(chords, line, Meter{4}, true)),
             (Places{{0, 36}, {4, 0}, {5, 0}, {6, 0}, {7, 0}}));
   EXPECT_EQ(places(bass_voice(chords, line, Meter{4}, false)), (Places{{0, 36}, {4, 29}}))
@@ -66,14 +66,17 @@ TEST(Bass, ABarInWhichThePassesAgreeOnNothingHasSlashes) {
 }
 
 TEST(Bass, TwoPassesMustAgreeAndOnePassIsWrittenAsItIs) {
-  const std::vector<WrittenNote> one{note(0, 36), note(1, 38)}, other{note(0, 36), note(1, 40)};
+  const std::vector<WrittenNote> one{bass_note(0, 36), bass_note(1, 38)},
+      other{bass_note(0, 36), bass_note(1, 40)};
   EXPECT_EQ(places(agreed_bass({one}, Ticks(0), kBar, kBar).notes), places(one));
   EXPECT_EQ(places(agreed_bass({one, other}, Ticks(0), kBar, kBar).notes), (Places{{0, 36}}));
 }
 
 TEST(Bass, AChordUnderWhichTheLineSaysNothingHasItsBassHeld) {
-  const std::vector<WrittenChord> chords{chord(0, 0, 4), chord(5, 4, 4, "maj", 9), chord(7, 8, 4)};
-  const auto voice = bass_voice(chords, {{note(0, 40), note(2, 36), note(8, 43)}, {}}, Meter{4}, true);
+  const std::vector<WrittenChord> chords{bass_chord(0, 0, 4), bass_chord(5, 4, 4, "maj", 9),
+                                         bass_chord(7, 8, 4)};
+  const auto voice =
+      bass_voice(chords, {{bass_note(0, 40), bass_note(2, 36), bass_note(8, 43)}, {}}, Meter{4}, true);
   EXPECT_EQ(places(voice), (Places{{0, 40}, {2, 36}, {4, 33}, {8, 43}})) << "F/A has an A";
   EXPECT_EQ(voice[2].length, kBar);
   EXPECT_EQ(places(bass_voice(chords, {}, Meter{4}, true)), (Places{{0, 36}, {4, 33}, {8, 31}}));
@@ -120,9 +123,10 @@ Form two_feel() {
   for (Strain& strain : strains) {
     strain.length = 2 * kBar;
     strain.whole = true;
-    strain.chords = {chord(0, 0, 4), chord(5, 4, 4)};
-    strain.melody = {note(0, 72, 4), note(4, 76, 4)};
-    strain.bass = {note(0, 36, 2, 90), note(2, 43, 1.5), note(3.5, 40, .5), note(4, 41, 2), note(6, 48, 2)};
+    strain.chords = {bass_chord(0, 0, 4), bass_chord(5, 4, 4)};
+    strain.melody = {bass_note(0, 72, 4), bass_note(4, 76, 4)};
+    strain.bass = {bass_note(0, 36, 2, 90), bass_note(2, 43, 1.5), bass_note(3.5, 40, .5),
+                   bass_note(4, 41, 2), bass_note(6, 48, 2)};
   }
   strains[1].bass.pop_back();
   Form form;
@@ -141,8 +145,8 @@ TEST(Bass, PassesOverOtherChordsHaveNoVote) {
     strain.begin = Micros(1'000'000 * static_cast<std::int64_t>(i));
     strain.end = strain.begin + Micros(1'000'000);
     const int last = i == 0 ? 7 : 5;
-    strain.chords = {chord(4, 0, 4, "min7"), chord(last, 4, 4)};
-    strain.bass = {note(0, 40, 4), note(4, last == 7 ? 43 : 41, 4)};
+    strain.chords = {bass_chord(4, 0, 4, "min7"), bass_chord(last, 4, 4)};
+    strain.bass = {bass_note(0, 40, 4), bass_note(4, last == 7 ? 43 : 41, 4)};
   }
   const auto parts = fold({strains.data(), 1}, 4 * kBeat, strains);
   ASSERT_EQ(parts.size(), 1u);
@@ -151,8 +155,8 @@ TEST(Bass, PassesOverOtherChordsHaveNoVote) {
   // And in a key of many flats the bass of Em7 is E, as its symbol says.
   Form form;
   form.parts = parts;
-  form.parts[0].chords.push_back(chord(8, 8, 40));
-  form.parts[0].chords.push_back(chord(1, 48, 40));
+  form.parts[0].chords.push_back(bass_chord(8, 8, 40));
+  form.parts[0].chords.push_back(bass_chord(1, 48, 40));
   spell_form(form, std::nullopt);
   EXPECT_EQ(form.parts[0].bass.notes[0].name, form.parts[0].chords[0].root);
 }
@@ -191,7 +195,7 @@ TEST(Bass, ThePartTheScoreAndTheMidiFileHaveTheLine) {
 TEST(Bass, TheSlashesOfABarHaveNoStemsAndNoAccidentals) {
   Form form = two_feel();
   form.signature = 4;  // D sharp is in the key, but a slash is no note
-  form.parts[0].bass = {{note(0, 36, 4)}, {kBar}};
+  form.parts[0].bass = {{bass_note(0, 36, 4)}, {kBar}};
   const auto folder = hand_over_form(form);
   ASSERT_TRUE(folder);
   for (const File& file : folder->files) {
@@ -214,8 +218,8 @@ pugi::xml_document page(const Form& form, const std::string& name) {
 
 TEST(Bass, ChangesBetweenTwoBeatsThatTheBassDoesNotPlayAreCuedAboveTheStaff) {
   Form form = two_feel();
-  form.parts[0].chords = {chord(0, 0, 1.5), chord(5, 1.5, 2), chord(7, 3.5, 4.5)};
-  form.parts[0].bass.notes = {note(0, 36, 3), note(3.5, 43, 2), note(6, 48, 2)};
+  form.parts[0].chords = {bass_chord(0, 0, 1.5), bass_chord(5, 1.5, 2), bass_chord(7, 3.5, 4.5)};
+  form.parts[0].bass.notes = {bass_note(0, 36, 3), bass_note(3.5, 43, 2), bass_note(6, 48, 2)};
   const auto sheet = page(form, "bass.musicxml");
   const auto cues = sheet.select_nodes("//note[cue]");
   ASSERT_EQ(cues.size(), 1u) << "the bass plays the second change itself";
@@ -229,7 +233,7 @@ TEST(Chords, ThePageHasFourBarsALineSectionsByNameAndTheRhythmOfTheChanges) {
   Part& verse = form.parts[0];
   verse.name = "Verse";
   verse.length = 6 * kBar;
-  verse.chords = {chord(0, 0, 2.5), chord(5, 2.5, 5.5), chord(7, 8, 16)};
+  verse.chords = {bass_chord(0, 0, 2.5), bass_chord(5, 2.5, 5.5), bass_chord(7, 8, 16)};
   verse.melody.clear();
   Part silent = verse;
   silent.name = "Bridge";

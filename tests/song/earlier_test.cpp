@@ -7,17 +7,12 @@
 
 #include "daemon/midi/smf.h"
 #include "daemon/song/sketch.h"
+#include "tests/song/from_configs.h"
 
 namespace undersong::song {
 namespace {
 
 namespace fs = std::filesystem;
-
-Result<std::shared_ptr<const TakeStudy>> from_configs(const SketchSource& source) {
-  const auto file = midi::read_smf_file(std::string(UNDERSONG_SOURCE_DIR) + "/configs/" + source.file);
-  if (!file) return file.error();
-  return std::make_shared<const TakeStudy>(study_take({midi::merged_events(*file), {}}));
-}
 
 TEST(EarlierSketches, AreReadAndMakeASong) {
   std::size_t read = 0;

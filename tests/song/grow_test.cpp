@@ -12,6 +12,7 @@
 #include "daemon/midi/smf.h"
 #include "daemon/song/chord_line.h"
 #include "daemon/song/sketch_grow.h"
+#include "tests/song/from_configs.h"
 
 namespace undersong::song {
 namespace {
@@ -35,7 +36,7 @@ int kind_of_chord(const harmony::Chord& chord) {
   const bool diminished = family == Family::kDiminished || family == Family::kHalfDiminished;
   return chord.root.value() * 3 + (family == Family::kMinor ? 1 : diminished ? 2 : 0);
 }
-std::size_t differences(const GrownSection& a, const GrownSection& b) {
+std::size_t grown_differences(const GrownSection& a, const GrownSection& b) {
   std::size_t out = 0;
   for (std::size_t i = 0; i < a.chords.size(); ++i)
     out += kind_of_chord(a.chords[i].chord) != kind_of_chord(b.chords[i].chord);
@@ -77,7 +78,7 @@ void expect_contrasts(const std::vector<WrittenChord>& loop, harmony::Key key, i
           << "the way back may repeat a chord once more";
     for (std::size_t k = i + 1; k < growth.sections.size(); ++k)
       if (growth.sections[k].bridge == made.bridge) {
-        EXPECT_GE(differences(made, growth.sections[k]), made.chords.size() / 2) << k;
+        EXPECT_GE(grown_differences(made, growth.sections[k]), made.chords.size() / 2) << k;
         EXPECT_TRUE(growth.sections[k].key != made.key || growth.sections[k].pedal != made.pedal ||
                     growth.sections[k].reason != made.reason);
       }
@@ -129,16 +130,6 @@ TEST(Grow, TheKeyMovesWithTheLoop) {
   EXPECT_EQ(std::vector<int>(home.begin(), home.begin() + 4), (std::vector<int>{5, 4, 8, 7}))
       << "A minor is no contrast: the loop has its tonic chord and none of its notes is outside";
   for (int up = 1; up < 12; ++up) EXPECT_EQ(lines(up), home) << up;
-}
-
-const std::string kConfigs = std::string(UNDERSONG_SOURCE_DIR) + "/configs/";
-
-Result<std::shared_ptr<const TakeStudy>> from_configs(const SketchSource& source) {
-  static std::map<std::string, std::shared_ptr<const TakeStudy>> known;
-  if (auto& study = known[source.file]; study) return study;
-  const auto file = midi::read_smf_file(kConfigs + source.file);
-  if (!file) return file.error();
-  return known[source.file] = std::make_shared<const TakeStudy>(study_take({midi::merged_events(*file), {}}));
 }
 
 TEST(Grow, EveryProposalCanBeWrittenIntoTheSketchWhichKeepsItsComments) {

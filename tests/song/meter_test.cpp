@@ -20,11 +20,11 @@ namespace {
 constexpr Meter kSixEight{2, BeatValue::kDottedQuarter}, kNineEight{3, BeatValue::kDottedQuarter},
     kTwelveEight{4, BeatValue::kDottedQuarter}, kSevenEight{7, BeatValue::kEighth};
 
-WrittenNote note(std::int64_t at, std::int64_t length) {
+WrittenNote meter_note(std::int64_t at, std::int64_t length) {
   return {Pitch(72), {}, Ticks(at), Ticks(length), Velocity(80)};
 }
 
-std::string words(const std::vector<Symbol>& symbols) {
+std::string meter_words(const std::vector<Symbol>& symbols) {
   std::string out;
   for (const Symbol& s : symbols) {
     out += (out.empty() ? "" : " ") + std::string(s.note ? "" : "rest-") + std::string(s.type);
@@ -49,33 +49,36 @@ TEST(Meter, SignaturesAreThoseOfTheTrade) {
 
 TEST(Meter, CompoundBarsShowTheirBeats) {
   const auto bar = [](std::vector<WrittenNote> notes, const Meter& meter) {
-    return words(write_bar(notes, Ticks(0), meter.bar(), meter));
+    return meter_words(write_bar(notes, Ticks(0), meter.bar(), meter));
   };
-  EXPECT_EQ(bar({note(0, 160), note(160, 160), note(320, 160), note(480, 320), note(800, 160)}, kSixEight),
+  EXPECT_EQ(bar({meter_note(0, 160), meter_note(160, 160), meter_note(320, 160), meter_note(480, 320),
+                 meter_note(800, 160)},
+                kSixEight),
             "eighth[ eighth eighth] quarter eighth");
-  EXPECT_EQ(bar({note(0, 960)}, kSixEight), "half.");
-  EXPECT_EQ(bar({note(0, 320), note(320, 640)}, kSixEight), "quarter eighth~ quarter.");
-  EXPECT_EQ(bar({note(0, 240), note(240, 80), note(320, 160)}, kSixEight),
+  EXPECT_EQ(bar({meter_note(0, 960)}, kSixEight), "half.");
+  EXPECT_EQ(bar({meter_note(0, 320), meter_note(320, 640)}, kSixEight), "quarter eighth~ quarter.");
+  EXPECT_EQ(bar({meter_note(0, 240), meter_note(240, 80), meter_note(320, 160)}, kSixEight),
             "eighth.[ 16th eighth] rest-quarter.");
-  EXPECT_EQ(bar({note(0, 240), note(240, 240), note(480, 480)}, kSixEight), "eighth.[ eighth.] quarter.");
-  EXPECT_EQ(bar({note(0, 160)}, kSixEight), "eighth rest-eighth rest-eighth rest-quarter.");
-  EXPECT_EQ(bar({note(0, 1440)}, kNineEight), "half.~ quarter.");
-  EXPECT_EQ(bar({note(480, 1440)}, kTwelveEight), "rest-quarter. quarter.~ half.");
-  EXPECT_EQ(bar({note(0, 1920)}, kTwelveEight), "whole.");
+  EXPECT_EQ(bar({meter_note(0, 240), meter_note(240, 240), meter_note(480, 480)}, kSixEight),
+            "eighth.[ eighth.] quarter.");
+  EXPECT_EQ(bar({meter_note(0, 160)}, kSixEight), "eighth rest-eighth rest-eighth rest-quarter.");
+  EXPECT_EQ(bar({meter_note(0, 1440)}, kNineEight), "half.~ quarter.");
+  EXPECT_EQ(bar({meter_note(480, 1440)}, kTwelveEight), "rest-quarter. quarter.~ half.");
+  EXPECT_EQ(bar({meter_note(0, 1920)}, kTwelveEight), "whole.");
 }
 
 TEST(Meter, SevensShowTheirGroups) {
   Meter late = kSevenEight, early = kSevenEight;
   early.groups = 0b101001;  // 3+2+2
   std::vector<WrittenNote> eighths;
-  for (int i = 0; i < 7; ++i) eighths.push_back(note(480 * i, 480));
-  EXPECT_EQ(words(write_bar(eighths, Ticks(0), late.bar(), late)),
+  for (int i = 0; i < 7; ++i) eighths.push_back(meter_note(480 * i, 480));
+  EXPECT_EQ(meter_words(write_bar(eighths, Ticks(0), late.bar(), late)),
             "eighth[ eighth] eighth[ eighth] eighth[ eighth eighth]");
-  EXPECT_EQ(words(write_bar(eighths, Ticks(0), early.bar(), early)),
+  EXPECT_EQ(meter_words(write_bar(eighths, Ticks(0), early.bar(), early)),
             "eighth[ eighth eighth] eighth[ eighth] eighth[ eighth]");
-  const std::vector<WrittenNote> held{note(0, 3360)};
-  EXPECT_EQ(words(write_bar(held, Ticks(0), late.bar(), late)), "half~ quarter.");
-  EXPECT_EQ(words(write_bar(held, Ticks(0), early.bar(), early)), "quarter.~ half");
+  const std::vector<WrittenNote> held{meter_note(0, 3360)};
+  EXPECT_EQ(meter_words(write_bar(held, Ticks(0), late.bar(), late)), "half~ quarter.");
+  EXPECT_EQ(meter_words(write_bar(held, Ticks(0), early.bar(), early)), "quarter.~ half");
 }
 
 // A bar of one beat is not written: it belongs to the bar before it.

@@ -50,7 +50,7 @@ std::vector<midi::Event> rounds_with_upbeat(const std::vector<double>& beats) {
   return out;
 }
 
-pugi::xml_document page(const Folder& folder, const std::string& name) {
+pugi::xml_document pickup_page(const Folder& folder, const std::string& name) {
   pugi::xml_document out;
   for (const File& file : folder.files) {
     if (file.name != name) continue;
@@ -71,7 +71,7 @@ TEST(Pickup, AnUpbeatIsAnIncompleteFirstBar) {
     const auto folder = hand_over(Played{rounds_with_upbeat(each.beats)}, {});
     ASSERT_TRUE(folder) << folder.error().message;
     for (const char* name : {"lead_sheet.musicxml", "bass.musicxml", "score.musicxml", "cello.musicxml"}) {
-      const auto sheet = page(*folder, name);
+      const auto sheet = pickup_page(*folder, name);
       const auto bar = sheet.select_node("//part[1]/measure[1]").node();
       EXPECT_STREQ(bar.attribute("number").value(), "0") << name;
       EXPECT_STREQ(bar.attribute("implicit").value(), "yes") << name;
@@ -82,7 +82,7 @@ TEST(Pickup, AnUpbeatIsAnIncompleteFirstBar) {
       for (const auto& note : bar.children("note")) length += note.child("duration").text().as_int();
       EXPECT_EQ(length, each.length) << name;
     }
-    const auto sheet = page(*folder, "lead_sheet.musicxml");
+    const auto sheet = pickup_page(*folder, "lead_sheet.musicxml");
     EXPECT_EQ(sheet.select_nodes("//measure[@number='0']/note/pitch").size(), each.notes);
     EXPECT_EQ(sheet.select_nodes("//time").size(), 1u) << "one signature for all";
     EXPECT_EQ(folder->form.parts.at(1).length, 16 * kBeat);
@@ -92,7 +92,7 @@ TEST(Pickup, AnUpbeatIsAnIncompleteFirstBar) {
 TEST(Pickup, WithoutAnUpbeatTheFirstBarIsTheFirst) {
   const auto folder = hand_over(Played{rounds_with_upbeat({})}, {});
   ASSERT_TRUE(folder) << folder.error().message;
-  EXPECT_FALSE(page(*folder, "lead_sheet.musicxml").select_node("//measure[@implicit]"));
+  EXPECT_FALSE(pickup_page(*folder, "lead_sheet.musicxml").select_node("//measure[@implicit]"));
 }
 
 TEST(Pickup, ASongBeginsWithThatOfItsTakeWhichComesInBeforeTheCountInIsOver) {
@@ -139,7 +139,7 @@ TEST(Pickup, WordsBeforeABarLineAreSungInIt) {
   ASSERT_TRUE(form) << form.error().message;
   const auto folder = hand_over_form(*form, harmony::PadStyle::kStill);
   ASSERT_TRUE(folder) << folder.error().message;
-  const auto sheet = page(*folder, "lead_sheet.musicxml");
+  const auto sheet = pickup_page(*folder, "lead_sheet.musicxml");
   std::string in_pickup, after;
   for (const auto& text : sheet.select_nodes("//measure[@number='0']//lyric/text"))
     in_pickup += text.node().text().get() + std::string(" ");

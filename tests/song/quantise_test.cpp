@@ -33,8 +33,8 @@ std::vector<Ticks> invent(std::mt19937& random, int beats) {
   return out;
 }
 
-std::vector<PlayedInBeats> play(std::mt19937& random, const std::vector<Ticks>& written, int beats,
-                                double seconds, double jitter) {
+std::vector<PlayedInBeats> play_rhythm(std::mt19937& random, const std::vector<Ticks>& written, int beats,
+                                       double seconds, double jitter) {
   std::normal_distribution<double> normal(0, jitter / seconds);
   std::vector<PlayedInBeats> out;
   for (std::size_t i = 0; i < written.size(); ++i) {
@@ -56,7 +56,7 @@ Share written_back(double jitter) {
   for (int piece = 0; piece < 300; ++piece) {
     const double seconds = 60. / static_cast<double>(56 + random() % 80);
     const auto written = invent(random, 16);
-    const auto notes = quantise(play(random, written, 16, seconds, jitter), 16 * kBeat, seconds);
+    const auto notes = quantise(play_rhythm(random, written, 16, seconds, jitter), 16 * kBeat, seconds);
     share.notes += static_cast<int>(written.size());
     for (std::size_t i = 0; i < written.size(); ++i)
       for (const WrittenNote& note : notes) {
@@ -104,7 +104,6 @@ TEST(Quantise, EveryBeatIsDividedInOneWayOnly) {
         halves = halves && t % Ticks(60) == Ticks(0);
         thirds = thirds && t % Ticks(80) == Ticks(0);
       };
-      Ticks end;
       for (const WrittenNote& note : written) {
         see(note.at);
         see(note.at + note.length);

@@ -14,26 +14,13 @@
 #include "daemon/song/lyrics.h"
 #include "daemon/song/road.h"
 #include "daemon/song/sketch.h"
+#include "tests/song/from_configs.h"
 
 namespace undersong::song {
 namespace {
 
-const std::string kConfigs = std::string(UNDERSONG_SOURCE_DIR) + "/configs/";
-
-Result<std::shared_ptr<const TakeStudy>> from_configs(const SketchSource& source) {
-  static std::map<std::string, std::shared_ptr<const TakeStudy>> known;
-  if (auto& study = known[source.file]; study) return study;
-  const auto file = midi::read_smf_file(kConfigs + source.file);
-  if (!file) return file.error();
-  return known[source.file] = std::make_shared<const TakeStudy>(study_take({midi::merged_events(*file), {}}));
-}
-
 const std::string kSection = "[[section]]\nsource = \"demo.mid\"\nlabel = \"A\"\n";
 
-std::string why_unread(const std::string& text) {
-  const auto sketch = read_sketch(text, "song.toml");
-  return sketch ? "read" : sketch.error().message;
-}
 Form made(const std::string& text) {
   const auto sketch = read_sketch(text, "s");
   EXPECT_TRUE(sketch) << (sketch ? "" : sketch.error().message);
@@ -67,22 +54,22 @@ std::vector<std::string> texts(const pugi::xml_document& sheet, const char* path
   for (const auto& found : sheet.select_nodes(path)) out.emplace_back(found.node().text().get());
   return out;
 }
-const midi::SmfTrack& track(const midi::Smf& file, const std::string& name) {
+const midi::SmfTrack& track_of_song(const midi::Smf& file, const std::string& name) {
   static const midi::SmfTrack none;
   for (const auto& each : file.tracks)
     if (each.name == name) return each;
   ADD_FAILURE() << "no track " << name;
   return none;
 }
-std::vector<midi::Tick> onsets(const midi::SmfTrack& track) {
+std::vector<midi::Tick> onsets(const midi::SmfTrack& track_of_song) {
   std::vector<midi::Tick> out;
-  for (const auto& event : track.events)
+  for (const auto& event : track_of_song.events)
     if ((event.bytes[0] & 0xF0) == midi::kNoteOn) out.push_back(event.tick);
   return out;
 }
 double loudness(const midi::Smf& file, const std::string& name, midi::Tick from, midi::Tick to) {
   double sum = 0, count = 0;
-  for (const auto& event : track(file, name).events)
+  for (const auto& event : track_of_song(file, name).events)
     if ((event.bytes[0] & 0xF0) == midi::kNoteOn && event.tick >= from && event.tick < to)
       sum += event.bytes[2], ++count;
   return count > 0 ? sum / count : 0;
@@ -308,8 +295,8 @@ TEST(SketchSong, SwingIsWrittenEvenAndPlayedLongAndShort) {
 
   const Form straight = made(named("A")),
              swing = made("feel = \"swing\"\n" + named("A") + named("B", "feel = \"straight\"\n"));
-  const auto even = onsets(track(midi_of(straight), "melody")),
-             played = onsets(track(midi_of(swing), "melody"));
+  const auto even = onsets(track_of_song(midi_of(straight), "melody")),
+             played = onsets(track_of_song(midi_of(swing), "melody"));
   ASSERT_GT(even.size(), 4u);
   int moved = 0;
   for (std::size_t i = 0; i < even.size(); ++i) {
@@ -360,7 +347,7 @@ TEST(SketchSong, TheEndSlowsDownAndIsHeld) {
 
 TEST(SketchSong, TheCountInBeginsSoftlyAndMovesEverythingElse) {
   const auto plain = midi_of(made(named("A"))), counted = midi_of(made("count_in = 1\n" + named("A")));
-  const auto& clicks = track(counted, "count-in");
+  const auto& clicks = track_of_song(counted, "count-in");
   ASSERT_EQ(onsets(clicks), (std::vector<midi::Tick>{0, 960, 1920, 2880}));
   int before = 0;
   for (const auto& event : clicks.events)
@@ -370,7 +357,7 @@ TEST(SketchSong, TheCountInBeginsSoftlyAndMovesEverythingElse) {
       before = event.bytes[2];
     }
   for (const char* name : {"melody", "chords", "bass", "string pad, cello"}) {
-    const auto early = onsets(track(plain, name)), late = onsets(track(counted, name));
+    const auto early = onsets(track_of_song(plain, name)), late = onsets(track_of_song(counted, name));
     ASSERT_EQ(early.size(), late.size());
     for (std::size_t i = 0; i < early.size(); ++i) EXPECT_EQ(late[i], early[i] + 4 * 960);
   }

@@ -9,17 +9,10 @@
 #include "daemon/harmony/chord_symbol.h"
 #include "daemon/midi/smf.h"
 #include "daemon/song/form_midi.h"
+#include "tests/song/from_configs.h"
 
 namespace undersong::song {
 namespace {
-
-const std::string kConfigs = std::string(UNDERSONG_SOURCE_DIR) + "/configs/";
-
-Result<std::shared_ptr<const TakeStudy>> from_configs(const SketchSource& source) {
-  const auto file = midi::read_smf_file(kConfigs + source.file);
-  if (!file) return file.error();
-  return std::make_shared<const TakeStudy>(study_take({midi::merged_events(*file), {}}));
-}
 
 Sketch demo_with(const std::string& lines) {
   auto sketch = read_sketch("[[section]]\nsource = \"demo.mid\"\n" + lines, "s");
@@ -31,16 +24,12 @@ Form form_with(const std::string& lines) {
   EXPECT_TRUE(form) << (form ? "" : form.error().message);
   return form ? *form : Form{};
 }
-std::string why_not(const std::string& lines) {
+std::string why_not_in_demo(const std::string& lines) {
   const auto form = form_of_sketch(demo_with(lines), from_configs);
   return form ? "made" : form.error().message;
 }
-std::string why_unread(const std::string& text) {
-  const auto sketch = read_sketch(text, "song.toml");
-  return sketch ? "read" : sketch.error().message;
-}
 
-std::vector<std::string> symbols(const Part& part) {
+std::vector<std::string> symbols_of_part(const Part& part) {
   std::vector<std::string> out;
   for (const WrittenChord& chord : part.chords) out.push_back(harmony::symbol(chord.chord, chord.root));
   return out;
@@ -155,7 +144,7 @@ TEST(Sketch, ASectionIsTheMelodyAndChordsThatWerePlayed) {
   const Part& part = form.parts[0];
   EXPECT_EQ(part.name, "Theme");
   EXPECT_EQ(part.times, 3);
-  EXPECT_EQ(symbols(part), (Symbols{"Ebmaj9", "Cm7", "Abmaj7", "G7sus4"}));
+  EXPECT_EQ(symbols_of_part(part), (Symbols{"Ebmaj9", "Cm7", "Abmaj7", "G7sus4"}));
   EXPECT_FALSE(part.melody.empty());
   EXPECT_EQ(part.length, 8 * kBeat);
   EXPECT_EQ(form.meter, Meter{4});
@@ -171,10 +160,10 @@ TEST(Sketch, WithoutRepeatsItComesAsOftenAsItWasPlayed) {
 TEST(Sketch, ChordsCanBeSpelledOutOrProposed) {
   const Form spelled =
       form_with("label = \"A\"\nchords = [\"Abmaj7\", \"F:min9\", \"Bb7sus4\", \"Eb6/9\"]\n");
-  EXPECT_EQ(symbols(spelled.parts[0]), (Symbols{"Abmaj7", "Fm9", "Bb7sus4", "Eb6/9"}));
+  EXPECT_EQ(symbols_of_part(spelled.parts[0]), (Symbols{"Abmaj7", "Fm9", "Bb7sus4", "Eb6/9"}));
   EXPECT_TRUE(spelled.parts[0].endings.empty());
   const Form plain = form_with("label = \"A\"\n"), proposed = form_with("label = \"A\"\nreharmonise = 2\n");
-  EXPECT_NE(symbols(proposed.parts[0]), symbols(plain.parts[0]));
+  EXPECT_NE(symbols_of_part(proposed.parts[0]), symbols_of_part(plain.parts[0]));
   ASSERT_EQ(proposed.parts[0].melody.size(), plain.parts[0].melody.size());
   for (std::size_t i = 0; i < plain.parts[0].melody.size(); ++i)
     EXPECT_EQ(proposed.parts[0].melody[i].pitch, plain.parts[0].melody[i].pitch);
@@ -183,7 +172,7 @@ TEST(Sketch, ChordsCanBeSpelledOutOrProposed) {
 TEST(Sketch, ABassThatStaysIsWrittenUnderItsChords) {
   const Form form =
       form_with("label = \"A\"\nrepeats = 1\nchords = [\"Dm9\", \"Bm7/D\", \"Gmaj7/D\", \"F/D\"]\n");
-  EXPECT_EQ(symbols(form.parts[0]), (Symbols{"Dm9", "Bm7/D", "Gmaj7/D", "F/D"}));
+  EXPECT_EQ(symbols_of_part(form.parts[0]), (Symbols{"Dm9", "Bm7/D", "Gmaj7/D", "F/D"}));
   const auto folder = hand_over_form(form);
   ASSERT_TRUE(folder);
   const std::string sheet(folder->files[1].bytes.begin(), folder->files[1].bytes.end());
@@ -198,7 +187,7 @@ TEST(Sketch, ABassThatStaysIsWrittenUnderItsChords) {
 
 TEST(Sketch, TransposesMelodyAndChordsAlike) {
   const Form plain = form_with("label = \"A\"\n"), moved = form_with("label = \"A\"\ntranspose = 2\n");
-  EXPECT_EQ(symbols(moved.parts[0]), (Symbols{"Fmaj9", "Dm7", "Bbmaj7", "A7sus4"}));
+  EXPECT_EQ(symbols_of_part(moved.parts[0]), (Symbols{"Fmaj9", "Dm7", "Bbmaj7", "A7sus4"}));
   for (std::size_t i = 0; i < plain.parts[0].melody.size(); ++i)
     EXPECT_EQ(moved.parts[0].melody[i].pitch.value(), plain.parts[0].melody[i].pitch.value() + 2);
 }
@@ -223,7 +212,7 @@ TEST(Sketch, EachSectionHasItsOwnKeySignatureOnEveryPage) {
   EXPECT_EQ(high.signature, low.signature - 3);
   EXPECT_EQ(key_of(*form, form->parts[2]), high) << "an octave higher is no other key";
   EXPECT_EQ(key_of(*form, form->parts[3]), low);
-  EXPECT_EQ(symbols(form->parts[1]).front(), "Gbmaj9");
+  EXPECT_EQ(symbols_of_part(form->parts[1]).front(), "Gbmaj9");
   const auto folder = hand_over_form(*form);
   ASSERT_TRUE(folder);
   const auto text = [&](std::size_t file) {
@@ -275,14 +264,15 @@ TEST(Sketch, ASpanIsTakenFromBarLineToBarLine) {
 }
 
 TEST(Sketch, SaysWhichSectionCannotBeMade) {
-  EXPECT_EQ(why_not("label = \"Q\"\n"), "section 1 (Theme): there is no section Q; there are A, B, C");
-  EXPECT_TRUE(
-      why_not("passes = [99]\n").starts_with("section 1 (Theme): there is no pass 99; the loop has "));
-  EXPECT_EQ(why_not("name = \"Bridge\"\nchords = [\"Am\", \"G\"]\n"),
+  EXPECT_EQ(why_not_in_demo("label = \"Q\"\n"),
+            "section 1 (Theme): there is no section Q; there are A, B, C");
+  EXPECT_TRUE(why_not_in_demo("passes = [99]\n")
+                  .starts_with("section 1 (Theme): there is no pass 99; the loop has "));
+  EXPECT_EQ(why_not_in_demo("name = \"Bridge\"\nchords = [\"Am\", \"G\"]\n"),
             "section 1 (Bridge): 2 chords are given, but 4 are there to be replaced");
-  EXPECT_TRUE(why_not("span = [5000, 5010]\n")
+  EXPECT_TRUE(why_not_in_demo("span = [5000, 5010]\n")
                   .starts_with("section 1 (Theme): nothing sounds from 5000 to 5010 seconds"))
-      << why_not("span = [5000, 5010]\n");
+      << why_not_in_demo("span = [5000, 5010]\n");
   const auto missing =
       form_of_sketch(*read_sketch("[[section]]\nsource = \"not there.mid\"\n", "s"), from_configs);
   ASSERT_FALSE(missing);

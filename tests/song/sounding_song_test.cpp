@@ -8,19 +8,12 @@
 
 #include "daemon/midi/smf.h"
 #include "daemon/song/sketch.h"
+#include "tests/song/from_configs.h"
 
 namespace undersong::song {
 namespace {
 
-Result<std::shared_ptr<const TakeStudy>> from_configs(const SketchSource& source) {
-  static std::map<std::string, std::shared_ptr<const TakeStudy>> known;
-  if (auto& study = known[source.file]; study) return study;
-  const auto file = midi::read_smf_file(std::string(UNDERSONG_SOURCE_DIR) + "/configs/" + source.file);
-  if (!file) return file.error();
-  return known[source.file] = std::make_shared<const TakeStudy>(study_take({midi::merged_events(*file), {}}));
-}
-
-Form made(const std::string& text) {
+Form sounding_form(const std::string& text) {
   const auto sketch = read_sketch(text, "s");
   EXPECT_TRUE(sketch) << (sketch ? "" : sketch.error().message);
   auto form = form_of_sketch(*sketch, from_configs);
@@ -32,13 +25,13 @@ const std::string kTwice =
     "title = \"T\"\ntempo = 120\n[[section]]\nname = \"Theme\"\nsource = \"demo.mid\"\nlabel = "
     "\"A\"\nrepeats = 2\n";
 
-std::size_t notes_of(const SoundingSong& song, Layer layer) {
+std::size_t sounding_notes(const SoundingSong& song, Layer layer) {
   return static_cast<std::size_t>(std::count_if(song.notes.begin(), song.notes.end(),
                                                 [&](const SoundingNote& n) { return n.layer == layer; }));
 }
 
 TEST(SoundingSong, HasEveryNoteOfEveryLayerInTheTempoThatIsWritten) {
-  const Form form = made(kTwice);
+  const Form form = sounding_form(kTwice);
   const auto song = sounding_song(form);
   ASSERT_TRUE(song) << song.error().message;
   ASSERT_EQ(form.parts.size(), 1u);
@@ -50,8 +43,9 @@ TEST(SoundingSong, HasEveryNoteOfEveryLayerInTheTempoThatIsWritten) {
   EXPECT_EQ(song->turns[1].time, 2);
   EXPECT_EQ(song->turns[1].at, half_a_second(length_at(part, 1)));
   EXPECT_EQ(song->length, half_a_second(length_at(part, 1) + length_at(part, 2)));
-  EXPECT_EQ(notes_of(*song, Layer::kMelody), melody_at(part, 1).size() + melody_at(part, 2).size());
-  for (const Layer layer : {Layer::kChords, Layer::kBass, Layer::kPad}) EXPECT_GT(notes_of(*song, layer), 4u);
+  EXPECT_EQ(sounding_notes(*song, Layer::kMelody), melody_at(part, 1).size() + melody_at(part, 2).size());
+  for (const Layer layer : {Layer::kChords, Layer::kBass, Layer::kPad})
+    EXPECT_GT(sounding_notes(*song, layer), 4u);
   const auto first = std::find_if(song->notes.begin(), song->notes.end(),
                                   [](const SoundingNote& n) { return n.layer == Layer::kMelody; });
   EXPECT_EQ(first->pitch, melody_at(part, 1).front().pitch);
@@ -60,12 +54,15 @@ TEST(SoundingSong, HasEveryNoteOfEveryLayerInTheTempoThatIsWritten) {
     const SoundingNote& note = song->notes[i];
     EXPECT_GT(note.length, Micros(0));
     EXPECT_LE(note.at + note.length, song->length);
-    if (i > 0) EXPECT_LE(song->notes[i - 1].at, note.at);
+    if (i > 0) {
+      EXPECT_LE(song->notes[i - 1].at, note.at);
+    }
   }
 }
 
 TEST(SoundingSong, BeginsWithItsFirstBeatAlsoIfItsFileCountsIn) {
-  const auto song = sounding_song(made(kTwice)), counted = sounding_song(made("count_in = 2\n" + kTwice));
+  const auto song = sounding_song(sounding_form(kTwice)),
+             counted = sounding_song(sounding_form("count_in = 2\n" + kTwice));
   ASSERT_TRUE(song && counted);
   EXPECT_EQ(counted->length, song->length);
   EXPECT_EQ(counted->notes.size(), song->notes.size());
@@ -73,9 +70,9 @@ TEST(SoundingSong, BeginsWithItsFirstBeatAlsoIfItsFileCountsIn) {
 }
 
 TEST(SoundingSong, IsSilentWhereALayerIs) {
-  const auto song = sounding_song(made(kTwice + "layers = [\"bass\"]\n"));
+  const auto song = sounding_song(sounding_form(kTwice + "layers = [\"bass\"]\n"));
   ASSERT_TRUE(song);
-  EXPECT_EQ(song->notes.size(), notes_of(*song, Layer::kBass));
+  EXPECT_EQ(song->notes.size(), sounding_notes(*song, Layer::kBass));
   EXPECT_GT(song->notes.size(), 4u);
 }
 

@@ -17,7 +17,7 @@ namespace {
 
 using std::filesystem::path;
 
-void play(Store& store, std::int64_t begin, int notes) {
+void play_some(Store& store, std::int64_t begin, int notes) {
   store.append(take_begin(us(begin), 1'790'000'000'000 + begin));
   for (int i = 0; i < notes; ++i) store.append(note(begin + i, 60));
   ASSERT_TRUE(appended(store, take_end(us(begin + notes), EndReason::kRequest)));
@@ -34,7 +34,7 @@ TEST(Backup, IsAWholeStoreThatOnlyThePlayerCanRead) {
   TemporaryFolder folder;
   Reported reported;
   auto store = open_store(folder.path / "takes.db", reported);
-  play(*store, 1'000'000, 500);
+  play_some(*store, 1'000'000, 500);
   store->append(take_begin(us(9'000'000), 1));  // a take is being played meanwhile
   ASSERT_TRUE(appended(*store, note(9'000'001, 64)));
   const path to = folder.path / "there" / "copy.db";
@@ -69,7 +69,7 @@ TEST(Backup, HoldsTheStoreAsItWasWhenItWasBegunWhileOthersWrite) {
   Reported reported;
   auto store = open_store(folder.path / "takes.db", reported,
                           {.path = {}, .commit_every = std::chrono::milliseconds(1)});
-  play(*store, 1'000'000, 20'000);
+  play_some(*store, 1'000'000, 20'000);
   std::atomic<bool> done{false};
   std::thread player([&] {
     store->append(take_begin(us(90'000'000), 1));
@@ -91,9 +91,9 @@ TEST(Restore, BringsTheTakesBackAndKeepsThoseThatWereThere) {
   Reported reported;
   const path file = folder.path / "takes.db";
   auto store = open_store(file, reported);
-  play(*store, 1'000'000, 10);
+  play_some(*store, 1'000'000, 10);
   ASSERT_TRUE(backup(*store, folder.path / "copy.db"));
-  play(*store, 2'000'000, 20);
+  play_some(*store, 2'000'000, 20);
   const std::string id = store->health().id;
   const LineNumber last = store->last_number();
   const auto kept = restore(*store, folder.path / "copy.db");
@@ -105,7 +105,7 @@ TEST(Restore, BringsTheTakesBackAndKeepsThoseThatWereThere) {
   ASSERT_TRUE(found);
   ASSERT_EQ(found->takes.size(), 1u);
   EXPECT_EQ(found->takes[0].notes, 10u);
-  play(*store, 3'000'000, 5);
+  play_some(*store, 3'000'000, 5);
   found = now<Found>([&](auto answer) { store->list({}, answer); });
   ASSERT_EQ(found->takes.size(), 2u);
   EXPECT_EQ(found->takes[0].take, 3u) << "no number is given twice";
@@ -116,7 +116,7 @@ TEST(Restore, RefusesWhatIsNoStoreADamagedOneAndWhileATakeIsPlayed) {
   TemporaryFolder folder;
   Reported reported;
   auto store = open_store(folder.path / "takes.db", reported);
-  play(*store, 1'000'000, 3000);
+  play_some(*store, 1'000'000, 3000);
   std::ofstream(folder.path / "letter") << "dear";
   EXPECT_EQ(restore(*store, folder.path / "letter").error().message,
             "The file " + (folder.path / "letter").string() + " does not hold takes, or is damaged.");
@@ -141,7 +141,7 @@ TEST(DailyBackups, ThereIsOneForEachDayOfUseAndTheOldestGo) {
   {
     Reported reported;
     auto store = open_store(file, reported);
-    play(*store, 1'000'000, 5);
+    play_some(*store, 1'000'000, 5);
   }
   const DailyBackups daily(file, folder.path / "backups", 3);
   const auto day = std::chrono::sys_days(std::chrono::year(2026) / 11 / 20) + std::chrono::hours(12);

@@ -7,12 +7,12 @@
 namespace undersong::takes {
 namespace {
 
-Micros seconds(double s) {
+Micros in_seconds(double s) {
   return Micros(static_cast<std::int64_t>(s * 1e6));
 }
 
 // Four chords of two seconds each, round and round; the second is A C E G, which has two names.
-std::vector<midi::Event> played(int rounds) {
+std::vector<midi::Event> played_rounds(int rounds) {
   const std::vector<std::vector<int>> kChords{
       {41, 57, 60, 64}, {48, 57, 60, 64, 67}, {50, 57, 60, 65}, {43, 59, 62, 65}};
   std::vector<midi::Event> out;
@@ -21,7 +21,7 @@ std::vector<midi::Event> played(int rounds) {
     for (const bool on : {true, false})
       for (const int key : kChords[static_cast<std::size_t>(i % 4)]) {
         midi::Event event;
-        event.at = seconds(on ? now : now + 1.95);
+        event.at = in_seconds(on ? now : now + 1.95);
         event.size = 3;
         event.bytes = {static_cast<std::uint8_t>(on ? 0x90 : 0x80), static_cast<std::uint8_t>(key), 70};
         out.push_back(event);
@@ -29,35 +29,37 @@ std::vector<midi::Event> played(int rounds) {
   return out;
 }
 
-Line said(double at, std::string harte) {
+Line said_chord(double chord_at, std::string harte) {
   Line line;
-  line.at = seconds(at);
+  line.at = in_seconds(chord_at);
   line.kind = LineKind::kCorrection;
   line.data = std::move(harte);
   return line;
 }
 
-std::string at(const HeardTake& take, double time) {
+std::string chord_at(const HeardTake& take, double time) {
   for (const ChordSpan& span : take.spans)
-    if (span.begin <= seconds(time) && seconds(time) < span.end) return harmony::harte(span.chord, span.root);
+    if (span.begin <= in_seconds(time) && in_seconds(time) < span.end)
+      return harmony::harte(span.chord, span.root);
   return "";
 }
 
 TEST(CorrectedChords, TheChordOfThatTimeHasThePlayersNameAndNoOtherChordDoes) {
-  const auto events = played(5);
+  const auto events = played_rounds(5);
   const auto before = study_of(events).take;
-  ASSERT_EQ(at(before, 4), "C:maj6") << "what the ear says of it";
-  const auto after = study_of(events, {said(3.5, "C:maj(9)"), said(4, "A:min7/b3")}).take;
-  EXPECT_EQ(at(after, 4), "A:min7/b3") << "of two corrections the last one counts";
-  for (const double time : {2.0, 6.0, 8.0, 12.0}) EXPECT_EQ(at(after, time), at(before, time)) << time;
+  ASSERT_EQ(chord_at(before, 4), "C:maj6") << "what the ear says of it";
+  const auto after = study_of(events, {said_chord(3.5, "C:maj(9)"), said_chord(4, "A:min7/b3")}).take;
+  EXPECT_EQ(chord_at(after, 4), "A:min7/b3") << "of two corrections the last one counts";
+  for (const double time : {2.0, 6.0, 8.0, 12.0})
+    EXPECT_EQ(chord_at(after, time), chord_at(before, time)) << time;
 }
 
 TEST(CorrectedChords, ThePlayersNameIsTheLoops) {
-  const auto events = played(6);
+  const auto events = played_rounds(6);
   const auto before = study_of(events);
   ASSERT_TRUE(before.loop);
   ASSERT_EQ(before.loop->chords.size(), 4u);
-  const auto after = study_of(events, {said(12, "C:maj6(9)")});
+  const auto after = study_of(events, {said_chord(12, "C:maj6(9)")});
   ASSERT_TRUE(after.loop);
   ASSERT_EQ(after.loop->chords.size(), 4u);
   std::size_t changed = 0;
@@ -70,12 +72,13 @@ TEST(CorrectedChords, ThePlayersNameIsTheLoops) {
 }
 
 TEST(CorrectedChords, AChordThatIsDeniedGoesAndNonsenseIsPassedOver) {
-  const auto events = played(3);
+  const auto events = played_rounds(3);
   const auto before = study_of(events).take;
-  const auto without = study_of(events, {said(4, std::string(kNoChord))}).take;
-  EXPECT_EQ(at(without, 4), at(before, 2)) << "what sounded before lasts on";
-  const auto same = study_of(events, {said(4, "H:dur"), said(-5, "C:maj")}).take;
-  for (double time = 1.5; time < 24; time += 1) EXPECT_EQ(at(same, time), at(before, time)) << time;
+  const auto without = study_of(events, {said_chord(4, std::string(kNoChord))}).take;
+  EXPECT_EQ(chord_at(without, 4), chord_at(before, 2)) << "what sounded before lasts on";
+  const auto same = study_of(events, {said_chord(4, "H:dur"), said_chord(-5, "C:maj")}).take;
+  for (double time = 1.5; time < 24; time += 1)
+    EXPECT_EQ(chord_at(same, time), chord_at(before, time)) << time;
 }
 
 }  // namespace

@@ -11,22 +11,23 @@
 namespace undersong::takes {
 namespace {
 
-constexpr std::int64_t kSecond = 1'000'000;
+constexpr std::int64_t kDigestSecond = 1'000'000;
 
-Micros at(double seconds) {
+Micros digest_at(double seconds) {
   return Micros(static_cast<std::int64_t>(seconds * 1e6));
 }
 
 AboutLoop loop(std::vector<std::string> chords, double from, double round, int times) {
   AboutLoop out{std::move(chords), {}};
-  for (int i = 0; i < times; ++i) out.passes.push_back({at(from + i * round), at(round), 0, false});
+  for (int i = 0; i < times; ++i)
+    out.passes.push_back({digest_at(from + i * round), digest_at(round), 0, false});
   return out;
 }
 
 KeptMeeting met(double from, double length, int pitch, const char* harte, std::uint32_t time) {
   KeptMeeting out;
-  out.at = at(from);
-  out.facts.length = at(length);
+  out.at = digest_at(from);
+  out.facts.length = digest_at(length);
   out.facts.pitch = Pitch(pitch);
   out.facts.name = "E5";
   out.facts.harte = harte;
@@ -39,7 +40,7 @@ DigestTake take_of(TakeId number = 1) {
   DigestTake take;
   take.take = number;
   take.begin_utc_ms = 1'700'000'000'000 + static_cast<std::int64_t>(number) * 3'600'000;
-  take.length = at(300);
+  take.length = digest_at(300);
   take.about.studied = true;
   take.about.content.tempo = 120;
   return take;
@@ -47,14 +48,14 @@ DigestTake take_of(TakeId number = 1) {
 
 TEST(Digest, AMarkIsHeardWithWhatCameBeforeIt) {
   DigestTake take = take_of();
-  take.marks = {{at(100), "this turn"}, {at(2), ""}};
+  take.marks = {{digest_at(100), "this turn"}, {digest_at(2), ""}};
   const auto moments = digest({take}, {}, 8);
   ASSERT_EQ(moments.size(), 2u);
   EXPECT_EQ(moments[0].reason, "marked \"this turn\"");
-  EXPECT_EQ(moments[0].from, at(88));
-  EXPECT_EQ(moments[0].length, at(16));
+  EXPECT_EQ(moments[0].from, digest_at(88));
+  EXPECT_EQ(moments[0].length, digest_at(16));
   EXPECT_EQ(moments[0].bars, 8);
-  EXPECT_EQ(moments[1].from, at(0)) << "not before the take begins";
+  EXPECT_EQ(moments[1].from, digest_at(0)) << "not before the take begins";
 }
 
 TEST(Digest, TheLoopThatWasCircledLongestComesFirstAndEndsWithItsLastRounds) {
@@ -64,7 +65,7 @@ TEST(Digest, TheLoopThatWasCircledLongestComesFirstAndEndsWithItsLastRounds) {
   const auto moments = digest({take}, {}, 8);
   ASSERT_EQ(moments.size(), 2u);
   EXPECT_EQ(moments[0].reason, "circled for 1:20, 20 times");
-  EXPECT_EQ(moments[0].from + moments[0].length, at(180)) << "the last rounds";
+  EXPECT_EQ(moments[0].from + moments[0].length, digest_at(180)) << "the last rounds";
   EXPECT_EQ(moments[0].bars, 8);
   EXPECT_EQ(moments[0].chords, (std::vector<std::string>{"A:min", "F:maj", "E:7"}));
   EXPECT_EQ(moments[1].bars, 9) << "three rounds of three bars";
@@ -92,7 +93,7 @@ TEST(Digest, WhatOneComesBackToCountsOutsideOfLoops) {
   const auto moments = digest({take}, known, 8);
   ASSERT_EQ(moments.size(), 2u);
   EXPECT_EQ(moments[1].reason, "came back to Dbmaj7 under E5, 3 times");
-  EXPECT_EQ(moments[1].from, at(38)) << "a bar before the last time";
+  EXPECT_EQ(moments[1].from, digest_at(38)) << "a bar before the last time";
   EXPECT_EQ(moments[1].bars, 4);
 }
 
@@ -111,7 +112,7 @@ TEST(Digest, AChordUnderANoteIsNewOnlyIfNoEarlierTakeHasIt) {
 TEST(Digest, AMarkWithinALoopIsOneMomentWithTwoReasons) {
   DigestTake take = take_of();
   take.about.loops = {loop({"D:min7", "G:7", "C:maj7"}, 10, 6, 9)};
-  take.marks = {{at(60), "it"}};
+  take.marks = {{digest_at(60), "it"}};
   const auto moments = digest({take}, {}, 8);
   ASSERT_EQ(moments.size(), 1u);
   EXPECT_EQ(moments[0].reasons, (std::vector{DigestReason::kMarked, DigestReason::kCircled}));
@@ -121,8 +122,9 @@ TEST(Digest, AMarkWithinALoopIsOneMomentWithTwoReasons) {
 
 TEST(Digest, WhatWasDismissedStaysAwayAndWhatWasKeptSaysSo) {
   DigestTake take = take_of();
-  take.marks = {{at(100), "one"}, {at(200), "two"}};
-  take.judged = {{at(88), at(16), Verdict::kDismissed}, {at(188), at(16), Verdict::kKept}};
+  take.marks = {{digest_at(100), "one"}, {digest_at(200), "two"}};
+  take.judged = {{digest_at(88), digest_at(16), Verdict::kDismissed},
+                 {digest_at(188), digest_at(16), Verdict::kKept}};
   const auto moments = digest({take}, {}, 8);
   ASSERT_EQ(moments.size(), 1u);
   EXPECT_EQ(moments[0].reason, "marked \"two\"");
@@ -131,7 +133,7 @@ TEST(Digest, WhatWasDismissedStaysAwayAndWhatWasKeptSaysSo) {
 
 TEST(Digest, EightHaveSomethingOfEachReasonAndMarksDoNotCrowdOutLoops) {
   DigestTake take = take_of();
-  for (int i = 0; i < 12; ++i) take.marks.push_back({at(20 + 20 * i), "m"});
+  for (int i = 0; i < 12; ++i) take.marks.push_back({digest_at(20 + 20 * i), "m"});
   DigestTake other = take_of(2);
   other.about.loops = {loop({"D:min7", "G:7", "C:maj7"}, 10, 6, 9),
                        loop({"A:min", "F:maj", "E:7"}, 100, 4, 20),
@@ -173,7 +175,7 @@ TEST(Digest, OfAKeptEveningHasWhatWasPlantedAndForgetsWhatIsDismissed) {
                             [&](const DigestMoment& moment) {
                               return finds(moment, found.takes[moment.take].take - 1, planted);
                             }))
-        << (planted.marked ? "the mark at " : "the loop at ") << planted.from.count() / kSecond;
+        << (planted.marked ? "the mark at " : "the loop at ") << planted.from.count() / kDigestSecond;
   const DigestMoment first = found.moments.front();
   const TakeId take = found.takes[first.take].take;
   const Judgement said{first.from, first.length, Verdict::kDismissed};
@@ -188,7 +190,7 @@ TEST(Digest, OfAKeptEveningHasWhatWasPlantedAndForgetsWhatIsDismissed) {
 }
 
 TEST(Judgement, IsReadAsItWasWritten) {
-  const Judgement said{at(3), at(4), Verdict::kDismissed};
+  const Judgement said{digest_at(3), digest_at(4), Verdict::kDismissed};
   EXPECT_EQ(judgement(text(said)), said);
   EXPECT_FALSE(judgement(R"({"from_us":3,"length_us":4,"verdict":"good"})"));
   EXPECT_FALSE(judgement("kept"));

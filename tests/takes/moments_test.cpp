@@ -19,7 +19,7 @@ namespace undersong::takes {
 namespace {
 
 using namespace std::chrono_literals;
-constexpr Day kToday = 2026y / 11 / 26;
+constexpr Day kMomentsToday = 2026y / 11 / 26;
 
 std::int64_t noon(Day day) {
   Question question;
@@ -40,18 +40,18 @@ harmony::ParsedChord chord(std::string_view harte) {
 }
 
 // A take of chords of one second each, with the given melody over each.
-struct Played {
+struct MomentPlayed {
   std::string harte;
   std::vector<int> melody;
 };
-void play(Store& store, std::int64_t begin_utc_ms, const std::vector<Played>& chords,
+void play(Store& store, std::int64_t begin_utc_ms, const std::vector<MomentPlayed>& chords,
           harmony::Key key = {PitchClass(0), harmony::Mode::kMajor}) {
   static std::int64_t clock = 1'000'000;
   const std::int64_t begin = clock;
   store.append(take_begin(us(begin), begin_utc_ms));
   store.append(key_heard(us(begin), {key, 0.8f}));
   std::int64_t at = begin;
-  for (const Played& played : chords) {
+  for (const MomentPlayed& played : chords) {
     const auto parsed = chord(played.harte);
     const listen::Reading heard{parsed.chord, parsed.root, 0.9f};
     store.append(chord_in_force(us(at), heard));
@@ -75,7 +75,7 @@ void play(Store& store, std::int64_t begin_utc_ms, const std::vector<Played>& ch
 
 FoundMoments find(Store& store, std::string_view text, std::size_t limit = 50,
                   std::optional<MomentSearch::From> from = {}) {
-  auto question = read_question(text, kToday);
+  auto question = read_question(text, kMomentsToday);
   EXPECT_TRUE(question) << question.error().message;
   MomentSearch search;
   search.days_ms = days_ms(*question);
@@ -195,7 +195,7 @@ TEST_F(Moments, PagesFollowOneAnotherWithoutGapOrRepetition) {
 }
 
 TEST_F(Moments, TheTakeBeingPlayedIsInTheAnswerAndADeletedOneIsNot) {
-  store_->append(take_begin(us(900'000'000), noon(kToday)));
+  store_->append(take_begin(us(900'000'000), noon(kMomentsToday)));
   const auto flat = chord("Gb:maj7");
   listen::Meeting met;
   met.at = us(900'000'000);

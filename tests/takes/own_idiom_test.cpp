@@ -14,19 +14,19 @@ using harmony::PlayerMemory;
 
 constexpr std::int64_t kSecond = 1'000'000;
 
-struct Played {
+struct OwnPlayed {
   int root;
   std::string_view quality;
   int fifths;
 };
-constexpr Played kC{0, "maj", 0}, kAb{8, "maj7", -4}, kF{5, "min", -1}, kG{7, "7", 1};
+constexpr OwnPlayed kC{0, "maj", 0}, kAb{8, "maj7", -4}, kF{5, "min", -1}, kG{7, "7", 1};
 
 // A take with one chord a second in C major. `more`: further entries.
-std::vector<Entry> take_of(std::initializer_list<Played> chords, std::vector<Entry> more = {}) {
+std::vector<Entry> own_take(std::initializer_list<OwnPlayed> chords, std::vector<Entry> more = {}) {
   std::vector<Entry> out{take_begin(us(0), 1'790'000'000'000)};
   out.push_back(key_heard(us(1), {harmony::Key{PitchClass(0), harmony::Mode::kMajor}, 1, false}));
   std::int64_t at = 0;
-  for (const Played& each : chords)
+  for (const OwnPlayed& each : chords)
     out.push_back(chord_in_force(us(at += kSecond), reading(each.root, each.quality, each.fifths)));
   for (Entry& entry : more) out.push_back(std::move(entry));
   out.push_back(take_end(us(at + kSecond), EndReason::kRequest));
@@ -57,7 +57,7 @@ void execute(const std::filesystem::path& path, const std::string& sql) {
   SQLite::Database file(path.string(), SQLite::OPEN_READWRITE);
   file.exec(sql);
 }
-std::size_t index_of(const Played& chord) {
+std::size_t index_of(const OwnPlayed& chord) {
   return harmony::seen_from(
       PitchClass(0), {PitchClass(chord.root), harmony::quality(chord.quality), PitchClass(chord.root)});
 }
@@ -65,7 +65,7 @@ std::size_t index_of(const Played& chord) {
 Statement statement(std::int64_t second, const char* harte, const char* key = "C:maj") {
   return {us(second * kSecond), us(kSecond), harte, key, 0};
 }
-float weight_of(const std::vector<PlayedChord>& played, const Played& chord) {
+float weight_of(const std::vector<PlayedChord>& played, const OwnPlayed& chord) {
   float sum = 0;
   for (const PlayedChord& each : played)
     if (each.chord == index_of(chord)) sum += each.weight;
@@ -129,7 +129,7 @@ TEST(OwnStore, TakesAddUpAndARebuildGivesTheSame) {
     EXPECT_EQ(own_of(*store).takes, 0u);
     EXPECT_EQ(own_of(*store).memory, nullptr);
     for (int i = 0; i < 7; ++i) {
-      keep(*store, take_of({kC, kAb, kC, kAb, kF}, {mark(us(5 * kSecond + 10), "")}));
+      keep(*store, own_take({kC, kAb, kC, kAb, kF}, {mark(us(5 * kSecond + 10), "")}));
       EXPECT_EQ(own_of(*store).takes, static_cast<std::uint64_t>(i + 1));
     }
     grown = own_of(*store);
@@ -151,7 +151,7 @@ TEST(OwnStore, CountingGoesOnWhereItStopped) {
   Reported reported;
   {
     auto store = open_store(path, reported);
-    for (int i = 0; i < 5; ++i) keep(*store, take_of({kC, kAb, kC}));
+    for (int i = 0; i < 5; ++i) keep(*store, own_take({kC, kAb, kC}));
   }
   execute(path, "DELETE FROM own");
   {
@@ -168,9 +168,9 @@ TEST(OwnStore, ADeletedTakeLeavesItAndComesBackWhenItIsRestored) {
   TemporaryFolder folder;
   Reported reported;
   auto store = open_store(folder.path / "takes.sqlite", reported);
-  keep(*store, take_of({kC, kAb, kC, kAb}));
+  keep(*store, own_take({kC, kAb, kC, kAb}));
   const auto one = own_of(*store);
-  keep(*store, take_of({kC, kF, kC, kF}));
+  keep(*store, own_take({kC, kF, kC, kF}));
   const auto both = own_of(*store);
   ASSERT_NE(scores(one), scores(both));
   const auto edit = [&](LineKind kind) {
@@ -187,9 +187,9 @@ TEST(OwnStore, AMarkThatIsTakenBackIsAsIfItHadNeverBeenSet) {
   TemporaryFolder folder;
   Reported reported;
   auto plain = open_store(folder.path / "plain.sqlite", reported);
-  keep(*plain, take_of({kC, kAb, kC, kAb, kF}));
+  keep(*plain, own_take({kC, kAb, kC, kAb, kF}));
   auto store = open_store(folder.path / "marked.sqlite", reported);
-  keep(*store, take_of({kC, kAb, kC, kAb, kF}, {mark(us(5 * kSecond + 10), "")}));
+  keep(*store, own_take({kC, kAb, kC, kAb, kF}, {mark(us(5 * kSecond + 10), "")}));
   ASSERT_NE(scores(own_of(*store)), scores(own_of(*plain)));
   const auto detail = now<Detail>([&](auto answer) { store->detail(1, answer); });
   ASSERT_TRUE(detail && detail->marks.size() == 1);
@@ -208,9 +208,9 @@ TEST(OwnStore, ErasedItIsAsIfItHadNeverBeen) {
   };
   {
     auto store = open_store(path, reported);
-    keep(*store, take_of({kC, kAb, kC, kAb}));
+    keep(*store, own_take({kC, kAb, kC, kAb}));
     ASSERT_EQ(own_of(*store).takes, 1u);
-    auto playing = take_of({kC, kF});
+    auto playing = own_take({kC, kF});
     const Entry end = playing.back();
     playing.pop_back();
     keep(*store, std::move(playing));
@@ -224,12 +224,12 @@ TEST(OwnStore, ErasedItIsAsIfItHadNeverBeen) {
   auto store = open_store(path, reported);
   EXPECT_EQ(own_of(*store).takes, 0u) << "also after a restart";
   EXPECT_EQ(now<Found>([&](auto answer) { store->list({}, answer); })->takes.size(), 2u) << "the takes stay";
-  keep(*store, take_of({kC, kG, kC, kG}));
+  keep(*store, own_take({kC, kG, kC, kG}));
   const auto later = own_of(*store);
   EXPECT_EQ(later.takes, 1u);
   TemporaryFolder other;
   auto fresh = open_store(other.path / "takes.sqlite", reported);
-  keep(*fresh, take_of({kC, kG, kC, kG}));
+  keep(*fresh, own_take({kC, kG, kC, kG}));
   EXPECT_EQ(scores(later), scores(own_of(*fresh)));
 }
 
@@ -239,8 +239,8 @@ TEST(OwnStore, ADamagedRowIsLeftOutAndSaidOnce) {
   Reported reported;
   {
     auto store = open_store(path, reported);
-    keep(*store, take_of({kC, kAb, kC, kAb}));
-    keep(*store, take_of({kC, kF, kC, kF}));
+    keep(*store, own_take({kC, kAb, kC, kAb}));
+    keep(*store, own_take({kC, kF, kC, kF}));
   }
   execute(path, "UPDATE own SET counts = x'010203' WHERE take = 2");
   auto store = open_store(path, reported);
@@ -280,7 +280,7 @@ TEST(OwnStore, AFileOfAnOlderLayoutIsCountedFromWhatItKeeps) {
   OwnIdiom before;
   {
     auto store = open_store(path, reported);
-    keep(*store, take_of({kC, kAb, kC, kAb}, {mark(us(2 * kSecond + 5), "here")}));
+    keep(*store, own_take({kC, kAb, kC, kAb}, {mark(us(2 * kSecond + 5), "here")}));
     before = own_of(*store);
   }
   execute(path,

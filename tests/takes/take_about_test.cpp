@@ -141,7 +141,7 @@ TEST_F(KeptAbout, AListMakesTheMissingRowsOfOlderTakesOnce) {
     SQLite::Database file((folder.path / "takes.db").string(), SQLite::OPEN_READWRITE);
     file.exec("DELETE FROM abouts");
   }
-  database.emplace(std::move(*Database::open(folder.path / "takes.db", {})));
+  database.emplace(*Database::open(folder.path / "takes.db", {}));
   EXPECT_EQ(count(), 0);
   EXPECT_EQ(database->list({}).takes[0].content, name);
   EXPECT_EQ(count(), 1);
