@@ -1,7 +1,5 @@
 #include "daemon/midi/sender.h"
 
-#include <utility>
-
 #include "daemon/base/caught.h"
 #include "daemon/midi/punctual.h"
 #include "daemon/midi/source.h"
@@ -155,8 +153,7 @@ void Sender::end_sounds() {
 }
 
 void Sender::tend(Lock& lock) {
-  if (std::exchange(look_, false))
-    tend_every_ = kTendSoon;  // a service that comes has its files before it answers
+  look_ = false;
   lock.unlock();
   const auto opened = sink_->tend();
   const bool is = sink_->connected();
@@ -219,9 +216,14 @@ void Sender::turn(Lock& lock, Micros& tend_at) {
   }
   if ((look_ || now >= tend_at) && next - now > kRoomToTend) {
     tend_at = now + Micros(kTendEvery);  // set before the call, so that it holds even if tend throws
+    // JACK tells of a connection before it shows it, and a service that comes has its files before it
+    // answers.
+    const bool again = look_;
     tend(lock);
     const bool told = !sink_->connected() && sink_->tells_when_it_can();
-    tend_every_ = told ? std::min<Micros>(2 * tend_every_, kTendRarely) : Micros(kTendEvery);
+    tend_every_ = again  ? kTendSoon
+                  : told ? std::min<Micros>(2 * tend_every_, kTendRarely)
+                         : Micros(kTendEvery);
     tend_at = steady_now() + tend_every_;
     return;
   }
