@@ -47,8 +47,8 @@ if [ ! -f "$dir/build.ninja" ]; then
     exit 1
   }
 fi
-# The largest files take 1.4 GB of memory each. Ninja runs one more than there are processors.
-jobs=$(($(nproc) + 1))
+# The largest files take 1.4 GB of memory each. Ninja runs at most two more than there are processors.
+jobs=$(($(nproc) + 2))
 room=$(awk '$1 == "MemAvailable:" {print int($2 / 1400000)}' /proc/meminfo)
 limit=()
 began=$SECONDS

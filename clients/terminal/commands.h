@@ -7,8 +7,10 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -45,6 +47,11 @@ protocol::Read<protocol::SymbolStyle> symbol_style(protocol::Connection& daemon)
 
 // Reads a chord as people or programs write it: "Ebmaj9" or "Eb:maj9".
 protocol::Read<protocol::Chord> chord_named(protocol::Connection& daemon, const std::string& name);
+
+// A take as the daemon is asked for it: 0 is the newest.
+inline std::optional<std::uint64_t> take_or_last(std::uint64_t take) {
+  return take ? std::optional(take) : std::nullopt;
+}
 
 // Adds all commands below to the program.
 void add_commands(CLI::App& program, Session& session);

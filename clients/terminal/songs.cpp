@@ -27,10 +27,6 @@ using protocol::Problem;
 constexpr std::chrono::minutes kPatience{
     2};  // for a long take, on a small machine that also has to listen meanwhile
 
-std::optional<std::uint64_t> chosen(std::uint64_t take) {
-  return take ? std::optional(take) : std::nullopt;
-}
-
 std::string symbols(const protocol::LoopProposal& proposal, protocol::SymbolStyle style) {
   std::string out;
   for (const auto& chord : proposal.chords) out += (out.empty() ? "" : "  ") + symbol(chord, style);
@@ -56,7 +52,7 @@ void print_sections(const protocol::FoundLoop& loop, protocol::TimeUs begin) {
 
 // The loop as it was played, and the first other way to harmonise the same melody.
 std::optional<Problem> picture(protocol::Connection& daemon, std::uint64_t take) {
-  const auto found = daemon.request(protocol::Reharmonise{.take = chosen(take), .count = 1}, kPatience);
+  const auto found = daemon.request(protocol::Reharmonise{.take = take_or_last(take), .count = 1}, kPatience);
   if (!found) return found.error();
   const auto symbols = symbol_style(daemon);
   if (!symbols) return symbols.error();
@@ -89,7 +85,7 @@ std::string signature_words(const std::optional<protocol::TimeSignature>& signat
 }
 
 std::optional<Problem> loop(protocol::Connection& daemon, std::uint64_t take) {
-  const auto found = daemon.request(protocol::GetLoop{.take = chosen(take)}, kPatience);
+  const auto found = daemon.request(protocol::GetLoop{.take = take_or_last(take)}, kPatience);
   if (!found) return found.error();
   const auto summary = daemon.request(protocol::GetTake{.take = found->take});
   if (!summary) return summary.error();
@@ -258,7 +254,7 @@ void add_songs(CLI::App& program, Session& session) {
   add_json(*other, session, {protocol::Reharmonise::kMethod, protocol::PlayAlong::kMethod});
   other->callback([asked, &session] {
     protocol::Reharmonise wish;
-    wish.take = chosen(asked->take);
+    wish.take = take_or_last(asked->take);
     wish.brighter = asked->brighter;
     wish.tenser = asked->tenser;
     wish.surprising = asked->surprising;
@@ -293,9 +289,9 @@ void add_songs(CLI::App& program, Session& session) {
   add_replace_option(*give, given->replace, kIntoFullFolder);
   give->callback([given, &session] {
     session.with_daemon([&](protocol::Connection& daemon) {
-      return hand_over(daemon,
-                       {.take = chosen(given->take), .strings = given->strings, .divisi = given->divisi},
-                       given->directory, given->replace);
+      return hand_over(
+          daemon, {.take = take_or_last(given->take), .strings = given->strings, .divisi = given->divisi},
+          given->directory, given->replace);
     });
   });
 }

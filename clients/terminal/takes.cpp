@@ -107,10 +107,6 @@ void show_tried(const protocol::TakeMeetings& met, protocol::SymbolStyle style) 
   }
 }
 
-std::optional<std::uint64_t> take_or_last(const std::uint64_t& take) {
-  return take ? std::optional(take) : std::nullopt;
-}
-
 std::optional<Problem> show_take(protocol::Connection& daemon, std::uint64_t take) {
   const auto detail = daemon.request(protocol::GetTake{.take = take_or_last(take)});
   if (!detail) return detail.error();

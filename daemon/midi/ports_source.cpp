@@ -25,8 +25,8 @@ std::string lower(std::string text) {
 }
 
 constexpr std::chrono::milliseconds kSoon{100};
-// While nothing changes, the pause between looks doubles up to this many times `look_every`. Services tell of
-// their ports, and the kernel of a service that comes, so a look is only there for what neither tells.
+// While there is no service, the pause between looks doubles up to this many times `look_every`: the kernel
+// tells of one that comes, so a look is only there for what it does not tell.
 constexpr int kLongestPause = 24;
 constexpr int kSoonTries = 20;
 
@@ -160,8 +160,7 @@ class PortsSource::Watcher {
       if (again) soon_looks = backend_ ? 1 : kSoonTries;
       const bool soon = soon_looks > 0 || (refused && refused_ <= kSoonTries);
       soon_looks = std::max(0, soon_looks - 1);
-      // Without the kernel's word a service is looked for at the usual pace.
-      if (soon || refused || (!backend_ && !files_)) quiet = 1;
+      if (soon || backend_ || !files_) quiet = 1;
       const auto pause = soon ? std::min(kSoon, options_.look_every) : quiet * options_.look_every;
       quiet = std::min(2 * quiet, kLongestPause);
       bell_->changed.wait_for(lock, pause,

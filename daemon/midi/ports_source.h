@@ -1,8 +1,8 @@
 // Opens every wanted MIDI input port of the system while it is there, and one virtual port that other
 // programs can connect to.
 //
-// A watcher thread looks at the list of ports when a port comes or goes or a service may have come, and after
-// `look_every`; while nothing changes, the pause grows to twenty-four times that. It opens
+// A watcher thread looks at the list of ports when a port comes or goes, and every `look_every`; for a
+// missing service when one may have come, and less and less often, down to every 24th `look_every`. It opens
 // wanted ports that are new and closes those that have gone. The consumer receives kPortCame and kPortGone
 // and is not woken when nothing changed. Our own ports are never opened, and "Midi Through" only if it is
 // named, because it is no keyboard but a cable between programs. When the MIDI service dies, all inputs

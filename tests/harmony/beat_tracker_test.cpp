@@ -1,4 +1,5 @@
 #include "daemon/harmony/beat_tracker.h"
+#include "tests/base/times.h"
 
 #include <gtest/gtest.h>
 
@@ -8,10 +9,6 @@
 
 namespace undersong::harmony {
 namespace {
-
-Micros at(double seconds) {
-  return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
-}
 
 // The left hand strikes each bar; the right hand plays beats and half beats.
 std::vector<TrackedBeat> play(double interval, int meter, double seconds, double swerve = 0,

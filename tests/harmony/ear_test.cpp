@@ -1,5 +1,6 @@
 // The learnt ear through its public interface: what is named and when, and that file and live agree.
 #include "daemon/harmony/ear.h"
+#include "tests/base/times.h"
 
 #include <gtest/gtest.h>
 
@@ -17,10 +18,6 @@ struct Event {
   Micros t{0};
   int a = 0, b = 0;
 };
-
-Micros ms(int n) {
-  return Micros{n * 1000};
-}
 
 // A performance: each chord lasts for `length`, and its keys are struck `spread` apart.
 std::vector<Event> chords(const std::vector<std::vector<int>>& voicings, Micros length,

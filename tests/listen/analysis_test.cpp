@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "tests/base/times.h"
 
 namespace undersong::listen {
 namespace {
@@ -15,10 +16,6 @@ using midi::control_change;
 using midi::Event;
 using midi::note_off;
 using midi::note_on;
-
-Micros ms(int n) {
-  return Micros(n * 1000);
-}
 
 std::string name(const Analysis& analysis) {
   const auto& harmony = analysis.moment().harmony;

@@ -5,6 +5,7 @@
 #include <random>
 
 #include "daemon/midi/source.h"
+#include "tests/base/times.h"
 
 namespace undersong::listen {
 namespace {
@@ -13,10 +14,6 @@ using midi::control_change;
 using midi::note_off;
 using midi::note_on;
 using Orders = std::vector<Order>;
-
-constexpr Micros control_ms(int n) {
-  return Micros(n * 1000);
-}
 
 Mapping map(std::string_view message, std::string_view press, std::string_view action) {
   auto mapping = parse_mapping(message, press, action);
@@ -32,18 +29,18 @@ Orders copy(std::span<const Order> orders) {
   return {orders.begin(), orders.end()};
 }
 Orders pedal(Controls& c, int at, int value, midi::PortNumber port = 0) {
-  const auto heard = c.apply(control_change(control_ms(at), 0, 67, std::uint8_t(value), port));
+  const auto heard = c.apply(control_change(ms(at), 0, 67, std::uint8_t(value), port));
   EXPECT_TRUE(heard.consumed);
   return copy(heard.orders);
 }
 
 TEST(Controls, ASinglePressActsAtOnceWhenNothingElseIsMapped) {
   Controls c = controls({map("cc 67", "single", "mark")});
-  EXPECT_EQ(pedal(c, 100, 127), (Orders{{Action::kMark, control_ms(100), control_ms(100)}}));
+  EXPECT_EQ(pedal(c, 100, 127), (Orders{{Action::kMark, ms(100), ms(100)}}));
   EXPECT_EQ(pedal(c, 110, 90), Orders{}) << "still above";
   EXPECT_EQ(pedal(c, 200, 0), Orders{});
   EXPECT_EQ(pedal(c, 300, 63), Orders{}) << "below the middle is no press";
-  EXPECT_EQ(pedal(c, 400, 64), (Orders{{Action::kMark, control_ms(400), control_ms(400)}}));
+  EXPECT_EQ(pedal(c, 400, 64), (Orders{{Action::kMark, ms(400), ms(400)}}));
   EXPECT_EQ(c.next_deadline(), std::nullopt);
 }
 
@@ -51,11 +48,11 @@ TEST(Controls, TellSingleFromDouble) {
   Controls c = controls({map("cc 67", "single", "mark"), map("cc 67", "double", "end_take")});
   EXPECT_EQ(pedal(c, 1000, 127), Orders{});
   EXPECT_EQ(pedal(c, 1100, 0), Orders{});
-  EXPECT_EQ(c.next_deadline(), control_ms(1400));
-  EXPECT_EQ(copy(c.advance(control_ms(1399))), Orders{});
-  EXPECT_EQ(copy(c.advance(control_ms(1400))), (Orders{{Action::kMark, control_ms(1000), control_ms(1400)}}));
+  EXPECT_EQ(c.next_deadline(), ms(1400));
+  EXPECT_EQ(copy(c.advance(ms(1399))), Orders{});
+  EXPECT_EQ(copy(c.advance(ms(1400))), (Orders{{Action::kMark, ms(1000), ms(1400)}}));
   pedal(c, 2000, 127), pedal(c, 2100, 0);
-  EXPECT_EQ(pedal(c, 2399, 127), (Orders{{Action::kEndTake, control_ms(2000), control_ms(2399)}}));
+  EXPECT_EQ(pedal(c, 2399, 127), (Orders{{Action::kEndTake, ms(2000), ms(2399)}}));
   EXPECT_EQ(pedal(c, 2500, 0), Orders{});
   EXPECT_EQ(c.next_deadline(), std::nullopt) << "a double is no beginning of another";
 }
@@ -63,11 +60,10 @@ TEST(Controls, TellSingleFromDouble) {
 TEST(Controls, TellSingleFromLong) {
   Controls c = controls({map("cc 67", "single", "mark"), map("cc 67", "long", "end_take")});
   pedal(c, 1000, 127);
-  EXPECT_EQ(c.next_deadline(), control_ms(1600));
-  EXPECT_EQ(pedal(c, 1599, 0), (Orders{{Action::kMark, control_ms(1000), control_ms(1599)}}));
+  EXPECT_EQ(c.next_deadline(), ms(1600));
+  EXPECT_EQ(pedal(c, 1599, 0), (Orders{{Action::kMark, ms(1000), ms(1599)}}));
   pedal(c, 2000, 127);
-  EXPECT_EQ(copy(c.advance(control_ms(2600))),
-            (Orders{{Action::kEndTake, control_ms(2000), control_ms(2600)}}));
+  EXPECT_EQ(copy(c.advance(ms(2600))), (Orders{{Action::kEndTake, ms(2000), ms(2600)}}));
   EXPECT_EQ(pedal(c, 2700, 0), Orders{});
 }
 
@@ -75,71 +71,67 @@ TEST(Controls, TellAllThreeApart) {
   Controls c = controls({map("cc 67", "single", "mark"), map("cc 67", "double", "hear_next"),
                          map("cc 67", "long", "hold still")});
   pedal(c, 1000, 127), pedal(c, 1050, 0);
-  EXPECT_EQ(pedal(c, 1200, 127), (Orders{{Action::kHearNext, control_ms(1000), control_ms(1200)}}));
+  EXPECT_EQ(pedal(c, 1200, 127), (Orders{{Action::kHearNext, ms(1000), ms(1200)}}));
   pedal(c, 1300, 0);
   pedal(c, 2000, 127);
-  EXPECT_EQ(pedal(c, 2500, 0), (Orders{{Action::kMark, control_ms(2000), control_ms(2500)}}))
+  EXPECT_EQ(pedal(c, 2500, 0), (Orders{{Action::kMark, ms(2000), ms(2500)}}))
       << "too long for a double, too short for long";
   pedal(c, 3000, 127);
-  EXPECT_EQ(pedal(c, 3700, 0), (Orders{{Action::kHoldStill, control_ms(3000), control_ms(3600)}}))
+  EXPECT_EQ(pedal(c, 3700, 0), (Orders{{Action::kHoldStill, ms(3000), ms(3600)}}))
       << "found when the release comes late";
 }
 
 TEST(Controls, OnlyADoubleMappedSaysNothingOnASinglePress) {
   Controls c = controls({map("note 108", "double", "end_take")});
-  EXPECT_TRUE(c.apply(note_on(control_ms(0), 0, Pitch(108), Velocity(9))).consumed);
-  EXPECT_TRUE(c.apply(note_off(control_ms(50), 0, Pitch(108))).consumed);
-  EXPECT_EQ(copy(c.advance(control_ms(1000))), Orders{});
+  EXPECT_TRUE(c.apply(note_on(ms(0), 0, Pitch(108), Velocity(9))).consumed);
+  EXPECT_TRUE(c.apply(note_off(ms(50), 0, Pitch(108))).consumed);
+  EXPECT_EQ(copy(c.advance(ms(1000))), Orders{});
   EXPECT_EQ(c.next_deadline(), std::nullopt);
 }
 
 TEST(Controls, AMappedMessageIsNotMusicAndAllOthersAre) {
   Controls c = controls({map("pad 36", "single", "mark"), map("cc 67 channel 2", "single", "mark"),
                          map("program 5", "single", "mark")});
-  EXPECT_TRUE(c.apply(note_on(control_ms(0), 9, Pitch(36), Velocity(9))).consumed);
-  EXPECT_TRUE(c.apply(note_off(control_ms(1), 9, Pitch(36))).consumed);
-  EXPECT_FALSE(c.apply(note_on(control_ms(2), 0, Pitch(36), Velocity(9))).consumed);
-  EXPECT_FALSE(c.apply(note_on(control_ms(3), 9, Pitch(37), Velocity(9))).consumed);
-  EXPECT_TRUE(c.apply(control_change(control_ms(4), 1, 67, 1)).consumed);
-  EXPECT_FALSE(c.apply(control_change(control_ms(5), 0, 67, 127)).consumed);
-  EXPECT_FALSE(c.apply(control_change(control_ms(6), 1, 64, 127)).consumed);
-  const auto program = c.apply({control_ms(7), {0xC3, 5, 0}, 2, 0});
+  EXPECT_TRUE(c.apply(note_on(ms(0), 9, Pitch(36), Velocity(9))).consumed);
+  EXPECT_TRUE(c.apply(note_off(ms(1), 9, Pitch(36))).consumed);
+  EXPECT_FALSE(c.apply(note_on(ms(2), 0, Pitch(36), Velocity(9))).consumed);
+  EXPECT_FALSE(c.apply(note_on(ms(3), 9, Pitch(37), Velocity(9))).consumed);
+  EXPECT_TRUE(c.apply(control_change(ms(4), 1, 67, 1)).consumed);
+  EXPECT_FALSE(c.apply(control_change(ms(5), 0, 67, 127)).consumed);
+  EXPECT_FALSE(c.apply(control_change(ms(6), 1, 64, 127)).consumed);
+  const auto program = c.apply({ms(7), {0xC3, 5, 0}, 2, 0});
   EXPECT_TRUE(program.consumed);
-  EXPECT_EQ(copy(program.orders), (Orders{{Action::kMark, control_ms(7), control_ms(7)}}));
-  EXPECT_FALSE(c.apply({control_ms(8), {0xF8, 0, 0}, 1, 0}).consumed);
+  EXPECT_EQ(copy(program.orders), (Orders{{Action::kMark, ms(7), ms(7)}}));
+  EXPECT_FALSE(c.apply({ms(8), {0xF8, 0, 0}, 1, 0}).consumed);
 }
 
 TEST(Controls, APortNameLimitsAMappingToInputsOfThatName) {
   Controls c = controls({map("note 36 port Pad Box", "single", "mark")});
-  EXPECT_FALSE(c.apply(note_on(control_ms(0), 0, Pitch(36), Velocity(9), 1)).consumed)
-      << "before its name is known";
+  EXPECT_FALSE(c.apply(note_on(ms(0), 0, Pitch(36), Velocity(9), 1)).consumed) << "before its name is known";
   c.set_port_name(1, "The PAD box:out");
   c.set_port_name(2, "Stage piano");
-  EXPECT_TRUE(c.apply(note_on(control_ms(1), 0, Pitch(36), Velocity(9), 1)).consumed);
-  EXPECT_FALSE(c.apply(note_on(control_ms(2), 0, Pitch(36), Velocity(9), 2)).consumed);
+  EXPECT_TRUE(c.apply(note_on(ms(1), 0, Pitch(36), Velocity(9), 1)).consumed);
+  EXPECT_FALSE(c.apply(note_on(ms(2), 0, Pitch(36), Velocity(9), 2)).consumed);
 }
 
 TEST(Controls, APadThatSendsNoNoteOffStillPresses) {
   Controls c = controls({map("pad 36", "single", "mark"), map("pad 36", "double", "hear_next")});
-  const auto hit = [&](int at) {
-    return copy(c.apply(note_on(control_ms(at), 9, Pitch(36), Velocity(99))).orders);
-  };
+  const auto hit = [&](int at) { return copy(c.apply(note_on(ms(at), 9, Pitch(36), Velocity(99))).orders); };
   hit(0);
-  EXPECT_EQ(hit(200), (Orders{{Action::kHearNext, control_ms(0), control_ms(200)}}));
+  EXPECT_EQ(hit(200), (Orders{{Action::kHearNext, ms(0), ms(200)}}));
   hit(1000);
-  EXPECT_EQ(copy(c.advance(control_ms(1400))), (Orders{{Action::kMark, control_ms(1000), control_ms(1400)}}));
+  EXPECT_EQ(copy(c.advance(ms(1400))), (Orders{{Action::kMark, ms(1000), ms(1400)}}));
   hit(2000);
-  EXPECT_EQ(hit(2900), (Orders{{Action::kMark, control_ms(2000), control_ms(2400)}}));
+  EXPECT_EQ(hit(2900), (Orders{{Action::kMark, ms(2000), ms(2400)}}));
 }
 
 TEST(Controls, AnInputThatGoesWithAPedalDownIsForgotten) {
   Controls c = controls({map("cc 67", "long", "end_take")});
   pedal(c, 0, 127, 3);
-  EXPECT_FALSE(c.apply(midi::make_notice(midi::Notice::kPortGone, 3, control_ms(100))).consumed);
-  EXPECT_EQ(copy(c.advance(control_ms(5000))), Orders{});
+  EXPECT_FALSE(c.apply(midi::make_notice(midi::Notice::kPortGone, 3, ms(100))).consumed);
+  EXPECT_EQ(copy(c.advance(ms(5000))), Orders{});
   pedal(c, 6000, 127, 3);
-  EXPECT_EQ(copy(c.advance(control_ms(6600))),
-            (Orders{{Action::kEndTake, control_ms(6000), control_ms(6600)}}))
+  EXPECT_EQ(copy(c.advance(ms(6600))), (Orders{{Action::kEndTake, ms(6000), ms(6600)}}))
       << "after it came back";
 }
 
@@ -157,7 +149,7 @@ TEST(Controls, TheResultDoesNotDependOnWhenDeadlinesAreLookedAt) {
     };
     Micros now{};
     for (int i = 0; i < 100; ++i) {
-      now += control_ms(static_cast<int>(rng() % 500));
+      now += ms(static_cast<int>(rng() % 500));
       const midi::Event e = rng() % 2   ? control_change(now, 0, 67, std::uint8_t(rng() % 2 * 127))
                             : rng() % 2 ? note_on(now, 0, Pitch(21), Velocity(50))
                                         : note_off(now, 0, Pitch(21));
@@ -166,7 +158,7 @@ TEST(Controls, TheResultDoesNotDependOnWhenDeadlinesAreLookedAt) {
       add(from_eager, eager.apply(e).orders);
       add(from_lazy, lazy.apply(e).orders);
     }
-    add(from_lazy, lazy.advance(now + control_ms(1000)));
+    add(from_lazy, lazy.advance(now + ms(1000)));
     while (eager.next_deadline()) add(from_eager, eager.advance(*eager.next_deadline()));
     ASSERT_EQ(from_lazy, from_eager) << round;
     ASSERT_GT(from_lazy.size(), 10u);

@@ -12,6 +12,7 @@
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/harmony/durations.h"
 #include "daemon/midi/smf.h"
+#include "tests/base/times.h"
 
 namespace undersong::listen {
 namespace {
@@ -21,19 +22,14 @@ using midi::Event;
 using midi::note_off;
 using midi::note_on;
 
-Micros meeting_ms(int n) {
-  return Micros(n * 1000);
-}
-
 struct Take {
   std::vector<Event> events;
   void press(int at, const std::vector<int>& keys) {
     int offset = 0;
-    for (int key : keys)
-      events.push_back(note_on(meeting_ms(at + 2 * offset++), 0, Pitch(key), Velocity(74)));
+    for (int key : keys) events.push_back(note_on(ms(at + 2 * offset++), 0, Pitch(key), Velocity(74)));
   }
   void release(int at, const std::vector<int>& keys) {
-    for (int key : keys) events.push_back(note_off(meeting_ms(at), 0, Pitch(key)));
+    for (int key : keys) events.push_back(note_off(ms(at), 0, Pitch(key)));
   }
   std::vector<Event> sorted() const {
     auto out = events;
@@ -66,8 +62,7 @@ Heard hear(const std::vector<Event>& events, Micros end, Settings settings = {},
   };
   for (const Event& event : events) {
     if (look_every_ms > 0)
-      for (; meeting_ms(looked) < event.at; looked += look_every_ms)
-        drive(analysis, meeting_ms(looked), each);
+      for (; ms(looked) < event.at; looked += look_every_ms) drive(analysis, ms(looked), each);
     drive(analysis, event, each);
   }
   drive(analysis, end, each);
@@ -103,7 +98,7 @@ Take held_note() {
 }
 
 TEST(Meetings, AHeldNoteMeetsEveryChordThatIsTriedUnderItAndWhatIsReturnedToIsKnown) {
-  const auto heard = hear(held_note().sorted(), meeting_ms(12'000));
+  const auto heard = hear(held_note().sorted(), ms(12'000));
   std::vector<std::pair<int, std::uint32_t>> roots;
   for (const Meeting& met : heard.meetings) {
     EXPECT_EQ(met.pitch, Pitch(79)) << said(met);
@@ -127,33 +122,33 @@ TEST(Meetings, ANoteThatJoinsOverAChordMeetsItFromItsOwnBeginning) {
   take.release(1990, {74});
   take.press(2000, {76});
   take.release(4000, {36, 52, 55, 59, 76});
-  const auto heard = hear(take.sorted(), meeting_ms(9000));
+  const auto heard = hear(take.sorted(), ms(9000));
   const auto joined = std::find_if(heard.meetings.begin(), heard.meetings.end(),
                                    [](const Meeting& m) { return m.pitch == Pitch(74); });
   ASSERT_NE(joined, heard.meetings.end()) << testing::PrintToString(said(heard.meetings));
-  EXPECT_EQ(joined->at, meeting_ms(1000));
-  EXPECT_EQ(joined->length, meeting_ms(990));
+  EXPECT_EQ(joined->at, ms(1000));
+  EXPECT_EQ(joined->length, ms(990));
   EXPECT_EQ(harmony::text(joined->degree), "9");
 }
 
 TEST(Meetings, ByThePedalANoteSoundsUntilTheNextOfTheMelody) {
   Take take;
-  take.events.push_back(control_change(meeting_ms(0), 0, 64, 127));
+  take.events.push_back(control_change(ms(0), 0, 64, 127));
   take.press(10, {36, 52, 55, 59, 74});
   take.release(400, {74});
   take.press(1500, {76});
   take.release(3000, {36, 52, 55, 59, 76});
-  take.events.push_back(control_change(meeting_ms(3100), 0, 64, 0));
-  const auto heard = hear(take.sorted(), meeting_ms(9000));
+  take.events.push_back(control_change(ms(3100), 0, 64, 0));
+  const auto heard = hear(take.sorted(), ms(9000));
   const auto of = [&](int key) {
     Micros length{};
     for (const Meeting& met : heard.meetings)
       if (met.pitch == Pitch(key)) length += met.length;
     return length;
   };
-  EXPECT_GT(of(74), meeting_ms(1300)) << "the pedal carries it";
-  EXPECT_LE(of(74), meeting_ms(1500)) << "the next note ends it";
-  EXPECT_GT(of(76), meeting_ms(1500));
+  EXPECT_GT(of(74), ms(1300)) << "the pedal carries it";
+  EXPECT_LE(of(74), ms(1500)) << "the next note ends it";
+  EXPECT_GT(of(76), ms(1500));
 }
 
 TEST(Meetings, TheEndOfATakeCutsWhatSoundsAndTheNextTakeBeginsAnew) {
@@ -166,20 +161,20 @@ TEST(Meetings, TheEndOfATakeCutsWhatSoundsAndTheNextTakeBeginsAnew) {
   Take take;
   take.press(0, {36, 52, 55, 59, 74});
   for (const Event& event : take.sorted()) drive(analysis, event, each);
-  drive(analysis, meeting_ms(3000), each);
+  drive(analysis, ms(3000), each);
   EXPECT_TRUE(met.empty()) << "nothing has ended";
-  for (const Meeting& m : meetings.end_take(meeting_ms(3000))) met.push_back(m);
+  for (const Meeting& m : meetings.end_take(ms(3000))) met.push_back(m);
   ASSERT_EQ(met.size(), 1u);
-  EXPECT_EQ(met[0].at + met[0].length, meeting_ms(3000));
+  EXPECT_EQ(met[0].at + met[0].length, ms(3000));
   met.clear();
-  meetings.begin_take(meeting_ms(5000));
-  drive(analysis, note_off(meeting_ms(6000), 0, Pitch(74)), each);
-  for (const Meeting& m : meetings.end_take(meeting_ms(9000))) met.push_back(m);
+  meetings.begin_take(ms(5000));
+  drive(analysis, note_off(ms(6000), 0, Pitch(74)), each);
+  for (const Meeting& m : meetings.end_take(ms(9000))) met.push_back(m);
   ASSERT_EQ(met.size(), 2u) << testing::PrintToString(said(met));
   EXPECT_EQ(met[1].pitch, Pitch(59)) << "the top of what is held stands for the melody";
-  EXPECT_GE(met[1].at, meeting_ms(6000)) << "but only from when it does";
-  EXPECT_EQ(met[0].at, meeting_ms(5000));
-  EXPECT_EQ(met[0].length, meeting_ms(1000));
+  EXPECT_GE(met[1].at, ms(6000)) << "but only from when it does";
+  EXPECT_EQ(met[0].at, ms(5000));
+  EXPECT_EQ(met[0].length, ms(1000));
   EXPECT_EQ(met[0].time, 1u);
 }
 
@@ -214,7 +209,7 @@ TEST(Meetings, AreThoseOfTheSettledChordsAndNeverOverlapForOneNote) {
       }
       at += length;
     }
-    const auto heard = hear(take.sorted(), meeting_ms(at + 6000));
+    const auto heard = hear(take.sorted(), ms(at + 6000));
     const auto chords = settled(heard.chords);
     ASSERT_FALSE(heard.meetings.empty());
     std::vector<Meeting> by_note = heard.meetings;
@@ -244,7 +239,7 @@ TEST(Meetings, AreTheSameWheneverOneLooksAndWithNamesOnly) {
   auto file = midi::read_smf_file(UNDERSONG_SOURCE_DIR "/configs/demo.mid");
   ASSERT_TRUE(file);
   const auto events = midi::merged_events(*file);
-  const Micros end = events.back().at + meeting_ms(8000);
+  const Micros end = events.back().at + ms(8000);
   const auto once = said(hear(events, end).meetings);
   ASSERT_GT(once.size(), 60u);
   EXPECT_EQ(once, said(hear(events, end, {}, 370).meetings));

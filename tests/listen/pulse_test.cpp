@@ -1,5 +1,6 @@
 // The pulse: clock, taps and corrections. Time is an argument throughout.
 #include "daemon/listen/pulse.h"
+#include "tests/base/times.h"
 
 #include <gtest/gtest.h>
 
@@ -8,10 +9,6 @@
 
 namespace undersong::listen {
 namespace {
-
-constexpr Micros pulse_ms(std::int64_t n) {
-  return Micros(n * 1000);
-}
 
 class PulseTest : public testing::Test {
  protected:
@@ -52,12 +49,12 @@ class PulseTest : public testing::Test {
 
 TEST_F(PulseTest, FollowsThePlayingAndSaysNothingWhileNobodyPlays) {
   EXPECT_FALSE(pulse.next_deadline());
-  play(pulse_ms(1000), pulse_ms(500), 32);
+  play(ms(1000), ms(500), 32);
   ASSERT_TRUE(pulse.now());
   EXPECT_NEAR(pulse.now()->tempo, 120, 3);
   EXPECT_EQ(pulse.now()->source, BeatSource::kPlayed);
   wakes = 0;
-  pass(pulse_ms(600'000));
+  pass(ms(600'000));
   EXPECT_FALSE(pulse.now()) << "the player has stopped";
   EXPECT_FALSE(pulse.next_deadline());
   EXPECT_LT(wakes, 30) << "some looks after the last note, then none";
@@ -66,7 +63,7 @@ TEST_F(PulseTest, FollowsThePlayingAndSaysNothingWhileNobodyPlays) {
 TEST_F(PulseTest, ChangesOnceABeatAtMost) {
   int changes = 0;
   for (int i = 0; i < 400; ++i) {  // notes ten times a second
-    const Micros at = pulse_ms(1000) + pulse_ms(100) * i;
+    const Micros at = ms(1000) + ms(100) * i;
     for (auto due = pulse.next_deadline(); due && *due <= at; due = pulse.next_deadline())
       changes += pulse.advance(*due);
     changes += pulse.note_on(at, Pitch(48 + 12 * (i % 5 == 0 ? 0 : 1)), Velocity(i % 5 == 0 ? 90 : 50));
@@ -75,15 +72,15 @@ TEST_F(PulseTest, ChangesOnceABeatAtMost) {
 }
 
 TEST_F(PulseTest, AClockWithAPositionRulesBeatsAndBars) {
-  clock(pulse_ms(900), 0xFA);
-  clocks(pulse_ms(1000), pulse_ms(400), 9);
+  clock(ms(900), 0xFA);
+  clocks(ms(1000), ms(400), 9);
   ASSERT_TRUE(pulse.now());
   EXPECT_EQ(pulse.now()->tempo, 150);
   EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
   EXPECT_EQ(pulse.now()->place, 0) << "the ninth quarter begins a bar";
   // Playing at another tempo does not change it.
   for (int i = 0; i < 24 * 16; ++i) {
-    const Micros at = pulse_ms(1000) + pulse_ms(400) * 9 + pulse_ms(400) * i / 24;
+    const Micros at = ms(1000) + ms(400) * 9 + ms(400) * i / 24;
     if (i % 37 == 0) pulse.note_on(at, Pitch(60), Velocity(80));
     clock(at);
   }
@@ -91,11 +88,11 @@ TEST_F(PulseTest, AClockWithAPositionRulesBeatsAndBars) {
 }
 
 TEST_F(PulseTest, ThePlacedClocksVeryFirstBeatIsToldToo) {
-  clock(pulse_ms(990), 0xFA);
-  clocks(pulse_ms(1000), pulse_ms(500), 3);
+  clock(ms(990), 0xFA);
+  clocks(ms(1000), ms(500), 3);
   ASSERT_EQ(beats.size(), 3u);
   for (std::size_t i = 0; i < beats.size(); ++i) {
-    EXPECT_EQ(beats[i].at, pulse_ms(1000) + pulse_ms(500) * static_cast<int>(i));
+    EXPECT_EQ(beats[i].at, ms(1000) + ms(500) * static_cast<int>(i));
     EXPECT_EQ(beats[i].place, static_cast<int>(i));
     EXPECT_TRUE(beats[i].barred);
   }
@@ -103,7 +100,7 @@ TEST_F(PulseTest, ThePlacedClocksVeryFirstBeatIsToldToo) {
 
 TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
   for (int i = 0; i < 24 * 9; ++i) {
-    const Micros at = pulse_ms(1000) + pulse_ms(500) * i / 24;
+    const Micros at = ms(1000) + ms(500) * i / 24;
     // A single note: somebody is there, but it says nothing about beats.
     if (i == 3) pulse.note_on(at, Pitch(60), Velocity(80));
     if (i == 100) pulse.note_on(at, Pitch(64), Velocity(80));
@@ -114,8 +111,7 @@ TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
   EXPECT_EQ(pulse.now()->tempo, 120);
   ASSERT_GE(beats.size(), 7u);
   for (std::size_t i = 0; i < beats.size(); ++i) {
-    EXPECT_NEAR(static_cast<double>((beats[i].at - pulse_ms(1500)).count()), 500e3 * static_cast<double>(i),
-                2e3)
+    EXPECT_NEAR(static_cast<double>((beats[i].at - ms(1500)).count()), 500e3 * static_cast<double>(i), 2e3)
         << "on each 24th message from the first";
     EXPECT_NEAR(static_cast<double>(beats[i].interval.count()), 500e3, 1e3);
     EXPECT_FALSE(beats[i].barred) << "where the bar begins it doesn't say";
@@ -123,27 +119,26 @@ TEST_F(PulseTest, AClockWithoutAPositionCountsFromItsFirstMessageAndSaysNoBar) {
 }
 
 TEST_F(PulseTest, OfAClockWithoutAPositionNothingIsToldWhileNobodyPlays) {
-  clocks(pulse_ms(1000), pulse_ms(500), 12);
+  clocks(ms(1000), ms(500), 12);
   EXPECT_FALSE(pulse.now());
   EXPECT_TRUE(beats.empty());
 }
 
 TEST_F(PulseTest, TheDownbeatOfAClockWithoutAPositionIsTheOneThatIsTapped) {
-  const Micros quarter = pulse_ms(500);
+  const Micros quarter = ms(500);
   int clocked = 0;
   const auto run = [&](Micros until) {
-    for (; pulse_ms(1000) + quarter * clocked / 24 <= until; ++clocked)
-      clock(pulse_ms(1000) + quarter * clocked / 24);
+    for (; ms(1000) + quarter * clocked / 24 <= until; ++clocked) clock(ms(1000) + quarter * clocked / 24);
   };
-  run(pulse_ms(3900));
+  run(ms(3900));
   for (int tap = 0; tap < 4; ++tap) {
-    run(pulse_ms(4000) + quarter * tap);
-    pulse.tap(pulse_ms(4000) + quarter * tap);
+    run(ms(4000) + quarter * tap);
+    pulse.tap(ms(4000) + quarter * tap);
     collect();
   }
   // The player goes on with the bass on three; what was tapped holds.
   for (int i = 4; i < 40; ++i) {
-    const Micros at = pulse_ms(4000) + quarter * i;
+    const Micros at = ms(4000) + quarter * i;
     run(at);
     if (i % 4 == 2) pulse.note_on(at, Pitch(36 + i / 4 % 4 * 2), Velocity(85));
     for (int key : {60, 64, 67}) pulse.note_on(at, Pitch(key + (i + 2) / 4 % 4 * 2), Velocity(60));
@@ -154,11 +149,11 @@ TEST_F(PulseTest, TheDownbeatOfAClockWithoutAPositionIsTheOneThatIsTapped) {
   EXPECT_EQ(pulse.now()->tempo, 120);
   std::size_t after = 0;
   for (const ToldBeat& beat : beats) {
-    if (beat.at < pulse_ms(5600)) continue;
+    if (beat.at < ms(5600)) continue;
     ++after;
-    EXPECT_EQ(beat.place,
-              static_cast<int>(std::lround(static_cast<double>((beat.at - pulse_ms(4000)).count()) / 500e3)) %
-                  beat.meter)
+    EXPECT_EQ(
+        beat.place,
+        static_cast<int>(std::lround(static_cast<double>((beat.at - ms(4000)).count()) / 500e3)) % beat.meter)
         << beat.at.count();
   }
   EXPECT_GE(after, 30u);
@@ -168,80 +163,79 @@ TEST_F(PulseTest, WhereTheBeatsOfAClockWithoutAPositionAreThePlayingSays) {
   // The clock was already running when it was plugged in, so its first message falls between two beats.
   int clocked = 0;
   for (int i = 0; i < 40; ++i) {
-    const Micros at = pulse_ms(1000) + pulse_ms(500) * i;
-    for (; pulse_ms(760) + pulse_ms(500) * clocked / 24 <= at; ++clocked)
-      clock(pulse_ms(760) + pulse_ms(500) * clocked / 24);
-    play(at, pulse_ms(500), 1, 1);
+    const Micros at = ms(1000) + ms(500) * i;
+    for (; ms(760) + ms(500) * clocked / 24 <= at; ++clocked) clock(ms(760) + ms(500) * clocked / 24);
+    play(at, ms(500), 1, 1);
   }
   ASSERT_TRUE(pulse.now());
   EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
   EXPECT_EQ(pulse.now()->tempo, 120);
   ASSERT_GT(beats.size(), 12u);
   for (std::size_t i = beats.size() - 8; i < beats.size(); ++i) {
-    const auto from_beat = (beats[i].at - pulse_ms(1000)) % pulse_ms(500);
-    EXPECT_LT(std::min(from_beat, pulse_ms(500) - from_beat), pulse_ms(60)) << beats[i].at.count();
+    const auto from_beat = (beats[i].at - ms(1000)) % ms(500);
+    EXPECT_LT(std::min(from_beat, ms(500) - from_beat), ms(60)) << beats[i].at.count();
   }
 }
 
 TEST_F(PulseTest, SongPositionSaysWhereInTheBar) {
-  clock(pulse_ms(900), 0xF2, 8, 0);  // eight sixteenths: the third quarter
-  clock(pulse_ms(950), 0xFB);
-  clocks(pulse_ms(1000), pulse_ms(500), 5);
+  clock(ms(900), 0xF2, 8, 0);  // eight sixteenths: the third quarter
+  clock(ms(950), 0xFB);
+  clocks(ms(1000), ms(500), 5);
   ASSERT_TRUE(pulse.now());
   EXPECT_EQ(pulse.now()->place, (2 + 4) % 4);
 }
 
 TEST_F(PulseTest, WhenTheClockIsLostThePlayingIsFollowedAgain) {
-  clock(pulse_ms(0), 0xFA);
+  clock(ms(0), 0xFA);
   for (int i = 0; i < 24 * 8; ++i) {
-    const Micros at = pulse_ms(500) * i / 24;
+    const Micros at = ms(500) * i / 24;
     if (i % 24 == 0) pulse.note_on(at, Pitch(48), Velocity(80));
     clock(at);
   }
   EXPECT_EQ(pulse.now()->source, BeatSource::kClock);
-  play(pulse_ms(4000), pulse_ms(600), 24);
+  play(ms(4000), ms(600), 24);
   ASSERT_TRUE(pulse.now());
   EXPECT_EQ(pulse.now()->source, BeatSource::kPlayed);
   EXPECT_NEAR(pulse.now()->tempo, 100, 4);
 }
 
 TEST_F(PulseTest, AStoppedClockRulesNoMore) {
-  clock(pulse_ms(0), 0xFA);
-  clocks(pulse_ms(10), pulse_ms(500), 3);
+  clock(ms(0), 0xFA);
+  clocks(ms(10), ms(500), 3);
   ASSERT_TRUE(pulse.now());
-  clock(pulse_ms(1600), 0xFC);
+  clock(ms(1600), 0xFC);
   EXPECT_FALSE(pulse.now());
 }
 
 TEST_F(PulseTest, FourEvenTapsSetTheBeatAndTheFirstIsOne) {
-  for (int i = 0; i < 4; ++i) pulse.tap(pulse_ms(1000) + pulse_ms(700) * i);
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(700) * i);
   ASSERT_TRUE(pulse.now());
   EXPECT_NEAR(pulse.now()->tempo, 86, 1);
   EXPECT_EQ(pulse.now()->place, 3);
   EXPECT_EQ(pulse.now()->source, BeatSource::kTapped);
   ASSERT_TRUE(pulse.tapped());
   // Played in eighth notes from beat one: the tapped level stays.
-  play(pulse_ms(1000) + pulse_ms(700) * 4, pulse_ms(350), 48, 8);
+  play(ms(1000) + ms(700) * 4, ms(350), 48, 8);
   ASSERT_TRUE(pulse.now());
   EXPECT_NEAR(pulse.now()->tempo, 86, 3);
   EXPECT_EQ(pulse.now()->source, BeatSource::kTapped);
 }
 
 TEST_F(PulseTest, UnevenTapsAndBouncesSetNothing) {
-  for (int at : {1000, 1050, 1500, 2900, 3200}) pulse.tap(pulse_ms(at));
+  for (int at : {1000, 1050, 1500, 2900, 3200}) pulse.tap(ms(at));
   EXPECT_FALSE(pulse.tapped());
   EXPECT_FALSE(pulse.now());
 }
 
 TEST_F(PulseTest, ThisIsBeatOneHoldsFromNowOn) {
-  play(pulse_ms(1000), pulse_ms(500), 24);
+  play(ms(1000), ms(500), 24);
   ASSERT_TRUE(pulse.now());
-  const Micros one = pulse.now()->at - pulse_ms(500);  // the beat before the newest
-  ASSERT_EQ(pulse.beat_one(one + pulse_ms(40)), Correction::kDone);
+  const Micros one = pulse.now()->at - ms(500);  // the beat before the newest
+  ASSERT_EQ(pulse.beat_one(one + ms(40)), Correction::kDone);
   EXPECT_EQ(pulse.now()->place, 1);
   const Micros newest = pulse.now()->at;
   beats.clear();
-  play(pulse_ms(13000), pulse_ms(500), 12);
+  play(ms(13000), ms(500), 12);
   for (const ToldBeat& beat : beats) {
     const auto since = static_cast<int>(std::lround(static_cast<double>((beat.at - newest).count()) / 500e3));
     EXPECT_EQ(beat.place, (1 + since) % 4) << since;
@@ -249,41 +243,41 @@ TEST_F(PulseTest, ThisIsBeatOneHoldsFromNowOn) {
 }
 
 TEST_F(PulseTest, TwiceAndHalfAndMeterAndUndo) {
-  play(pulse_ms(1000), pulse_ms(500), 24);
+  play(ms(1000), ms(500), 24);
   ASSERT_TRUE(pulse.now());
   const int tempo = pulse.now()->tempo;
-  ASSERT_EQ(pulse.half_as_fast(pulse_ms(12'600)), Correction::kDone);
+  ASSERT_EQ(pulse.half_as_fast(ms(12'600)), Correction::kDone);
   EXPECT_NEAR(pulse.now()->tempo, tempo / 2.0, 2) << "at once";
   beats.clear();
-  play(pulse_ms(13'000), pulse_ms(500), 16);
+  play(ms(13'000), ms(500), 16);
   ASSERT_GT(beats.size(), 5u);
   EXPECT_LT(beats.size(), 10u) << "and from then on";
-  ASSERT_EQ(pulse.undo(pulse_ms(20'600)), Correction::kDone);
-  ASSERT_EQ(pulse.set_meter(pulse_ms(20'600), 3), Correction::kDone);
+  ASSERT_EQ(pulse.undo(ms(20'600)), Correction::kDone);
+  ASSERT_EQ(pulse.set_meter(ms(20'600), 3), Correction::kDone);
   EXPECT_EQ(pulse.now()->meter, 3);
   beats.clear();
-  play(pulse_ms(21'000), pulse_ms(500), 13, 3);
+  play(ms(21'000), ms(500), 13, 3);
   ASSERT_GT(beats.size(), 9u);
   EXPECT_EQ(beats.back().meter, 3);
-  ASSERT_EQ(pulse.twice_as_fast(pulse_ms(27'100)), Correction::kDone);
+  ASSERT_EQ(pulse.twice_as_fast(ms(27'100)), Correction::kDone);
   beats.clear();
-  play(pulse_ms(27'500), pulse_ms(500), 8);
+  play(ms(27'500), ms(500), 8);
   EXPECT_GT(beats.size(), 11u);
-  EXPECT_EQ(pulse.set_meter(pulse_ms(32'000), 0), Correction::kNoMeter);
+  EXPECT_EQ(pulse.set_meter(ms(32'000), 0), Correction::kNoMeter);
 }
 
 TEST_F(PulseTest, CorrectionsEndWithTheTakeButACountInBelongsToTheNext) {
-  for (int i = 0; i < 4; ++i) pulse.tap(pulse_ms(1000) + pulse_ms(600) * i);
-  pulse.begin_take(pulse_ms(3400));
-  EXPECT_EQ(pulse.undo(pulse_ms(3500)), Correction::kDone) << "tapped just before it";
-  for (int i = 0; i < 4; ++i) pulse.tap(pulse_ms(11'000) + pulse_ms(600) * i);
-  pulse.begin_take(pulse_ms(60'000));
-  EXPECT_EQ(pulse.undo(pulse_ms(60'000)), Correction::kNothing);
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
+  pulse.begin_take(ms(3400));
+  EXPECT_EQ(pulse.undo(ms(3500)), Correction::kDone) << "tapped just before it";
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(11'000) + ms(600) * i);
+  pulse.begin_take(ms(60'000));
+  EXPECT_EQ(pulse.undo(ms(60'000)), Correction::kNothing);
 }
 
 TEST_F(PulseTest, ACorrectionThatWouldLeaveTwentyToFourHundredIsRefusedAndTheRestGoesOn) {
-  for (int i = 0; i < 4; ++i) pulse.tap(pulse_ms(1000) + pulse_ms(600) * i);
-  Micros at = pulse_ms(2900);
+  for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
+  Micros at = ms(2900);
   ASSERT_EQ(pulse.twice_as_fast(at), Correction::kDone);  // 200
   ASSERT_EQ(pulse.twice_as_fast(at), Correction::kDone);  // 400
   for (int i = 0; i < 40; ++i) EXPECT_EQ(pulse.twice_as_fast(at), Correction::kTooFast);
@@ -292,10 +286,10 @@ TEST_F(PulseTest, ACorrectionThatWouldLeaveTwentyToFourHundredIsRefusedAndTheRes
   EXPECT_EQ(pulse.now()->tempo, 200) << "at once";
   collect();
   beats.clear();
-  pulse.advance(at = pulse_ms(4800));
+  pulse.advance(at = ms(4800));
   collect();
   ASSERT_GT(beats.size(), 2u);
-  for (const ToldBeat& beat : beats) EXPECT_EQ(beat.interval, pulse_ms(300));
+  for (const ToldBeat& beat : beats) EXPECT_EQ(beat.interval, ms(300));
   ASSERT_EQ(pulse.half_as_fast(at), Correction::kDone);  // 100
   ASSERT_EQ(pulse.half_as_fast(at), Correction::kDone);  // 50
   ASSERT_EQ(pulse.half_as_fast(at), Correction::kDone);  // 25
@@ -306,12 +300,11 @@ TEST_F(PulseTest, ACorrectionThatWouldLeaveTwentyToFourHundredIsRefusedAndTheRes
 TEST_F(PulseTest, AtTheFastestAndTheSlowestCorrectionIsRefusedWhileNotesGoOn) {
   for (int round = 0; round < 2; ++round) {
     pulse = Pulse();
-    for (int i = 0; i < 4; ++i) pulse.tap(pulse_ms(1000) + pulse_ms(600) * i);
-    for (int i = 0; i < 70; ++i)
-      round == 0 ? pulse.twice_as_fast(pulse_ms(2800)) : pulse.half_as_fast(pulse_ms(2800));
+    for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
+    for (int i = 0; i < 70; ++i) round == 0 ? pulse.twice_as_fast(ms(2800)) : pulse.half_as_fast(ms(2800));
     for (int i = 0; i < 200; ++i) {
-      pulse.note_on(pulse_ms(3000) + pulse_ms(157) * i, Pitch(60), Velocity(70));
-      pulse.advance(pulse_ms(3000) + pulse_ms(157) * i + pulse_ms(80));
+      pulse.note_on(ms(3000) + ms(157) * i, Pitch(60), Velocity(70));
+      pulse.advance(ms(3000) + ms(157) * i + ms(80));
       while (const auto beat = pulse.take_beat())
         ASSERT_TRUE(is_tempo(beat->interval)) << beat->interval.count();
     }
@@ -319,16 +312,16 @@ TEST_F(PulseTest, AtTheFastestAndTheSlowestCorrectionIsRefusedWhileNotesGoOn) {
 }
 
 TEST_F(PulseTest, ANoteLongBeforeTimeZeroHoldsNothingUp) {
-  pulse.note_on(pulse_ms(-3'600'000'000'000), Pitch(60), Velocity(70));  // a hundred years
-  play(pulse_ms(1000), pulse_ms(500), 32);
+  pulse.note_on(ms(-3'600'000'000'000), Pitch(60), Velocity(70));  // a hundred years
+  play(ms(1000), ms(500), 32);
   ASSERT_TRUE(pulse.now());
   EXPECT_NEAR(pulse.now()->tempo, 120, 3);
 }
 
 TEST_F(PulseTest, TimesHoweverFarAwayEndAtOnceAndOverflowNothing) {
-  for (const Micros far : {Micros::max(), Micros::min(), Micros::max() - pulse_ms(1), Micros(0)}) {
+  for (const Micros far : {Micros::max(), Micros::min(), Micros::max() - ms(1), Micros(0)}) {
     pulse = Pulse();
-    for (int i = 0; i < 4; ++i) pulse.tap(pulse_ms(1000) + pulse_ms(600) * i);
+    for (int i = 0; i < 4; ++i) pulse.tap(ms(1000) + ms(600) * i);
     pulse.twice_as_fast(far);
     pulse.half_as_fast(far);
     pulse.beat_one(far);
@@ -341,8 +334,8 @@ TEST_F(PulseTest, TimesHoweverFarAwayEndAtOnceAndOverflowNothing) {
     pulse.tap(far);
     pulse.advance(far);
     (void)pulse.next_deadline();
-    pulse.note_on(pulse_ms(9000), Pitch(60), Velocity(70));
-    pulse.advance(pulse_ms(9100));
+    pulse.note_on(ms(9000), Pitch(60), Velocity(70));
+    pulse.advance(ms(9100));
   }
 }
 

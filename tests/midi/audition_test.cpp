@@ -1,4 +1,5 @@
 #include "daemon/midi/audition.h"
+#include "tests/base/times.h"
 
 #include <gtest/gtest.h>
 
@@ -9,10 +10,6 @@
 namespace undersong::midi {
 namespace {
 
-constexpr Micros audition_ms(int n) {
-  return Micros(n * 1000);
-}
-
 class AuditionTest : public testing::Test {
  protected:
   Audition::Send send = [this](const Event& e) { sent.push_back(e); };
@@ -20,56 +17,55 @@ class AuditionTest : public testing::Test {
   Audition audition;
   std::vector<Event> sent;
   std::vector<Pitch> chord{Pitch(64), Pitch(48), Pitch(55)};
-  Strike strike{Velocity(50), audition_ms(1000), audition_ms(0), 2};
+  Strike strike{Velocity(50), ms(1000), ms(0), 2};
 };
 
 TEST_F(AuditionTest, StrikesTheChordTogetherAndReleasesIt) {
-  audition.play(chord, strike, audition_ms(10), send);
-  EXPECT_EQ(take(), (std::vector<Event>{note_on(audition_ms(10), 2, Pitch(48), Velocity(50)),
-                                        note_on(audition_ms(10), 2, Pitch(55), Velocity(50)),
-                                        note_on(audition_ms(10), 2, Pitch(64), Velocity(50))}));
-  EXPECT_EQ(audition.next_deadline(), audition_ms(1010));
-  audition.advance(audition_ms(1009), send);
+  audition.play(chord, strike, ms(10), send);
+  EXPECT_EQ(take(), (std::vector<Event>{note_on(ms(10), 2, Pitch(48), Velocity(50)),
+                                        note_on(ms(10), 2, Pitch(55), Velocity(50)),
+                                        note_on(ms(10), 2, Pitch(64), Velocity(50))}));
+  EXPECT_EQ(audition.next_deadline(), ms(1010));
+  audition.advance(ms(1009), send);
   EXPECT_TRUE(take().empty());
-  audition.advance(audition_ms(1010), send);
-  EXPECT_EQ(take(), (std::vector<Event>{note_off(audition_ms(1010), 2, Pitch(48)),
-                                        note_off(audition_ms(1010), 2, Pitch(55)),
-                                        note_off(audition_ms(1010), 2, Pitch(64))}));
+  audition.advance(ms(1010), send);
+  EXPECT_EQ(take(), (std::vector<Event>{note_off(ms(1010), 2, Pitch(48)), note_off(ms(1010), 2, Pitch(55)),
+                                        note_off(ms(1010), 2, Pitch(64))}));
   EXPECT_EQ(audition.next_deadline(), std::nullopt);
 }
 
 TEST_F(AuditionTest, RollsFromTheBottomUp) {
-  strike.roll = audition_ms(40);
-  audition.play(chord, strike, audition_ms(0), send);
+  strike.roll = ms(40);
+  audition.play(chord, strike, ms(0), send);
   EXPECT_EQ(take().size(), 1u);
-  EXPECT_EQ(audition.next_deadline(), audition_ms(40));
-  audition.advance(audition_ms(40), send);
-  EXPECT_EQ(take(), (std::vector<Event>{note_on(audition_ms(40), 2, Pitch(55), Velocity(50))}));
-  audition.advance(audition_ms(500), send);
-  EXPECT_EQ(take(), (std::vector<Event>{note_on(audition_ms(80), 2, Pitch(64), Velocity(50))}))
+  EXPECT_EQ(audition.next_deadline(), ms(40));
+  audition.advance(ms(40), send);
+  EXPECT_EQ(take(), (std::vector<Event>{note_on(ms(40), 2, Pitch(55), Velocity(50))}));
+  audition.advance(ms(500), send);
+  EXPECT_EQ(take(), (std::vector<Event>{note_on(ms(80), 2, Pitch(64), Velocity(50))}))
       << "late, but with its own time";
-  EXPECT_EQ(audition.next_deadline(), audition_ms(1080));
+  EXPECT_EQ(audition.next_deadline(), ms(1080));
 }
 
 TEST_F(AuditionTest, StoppingARollReleasesOnlyWhatWasStruck) {
-  strike.roll = audition_ms(40);
-  audition.play(chord, strike, audition_ms(0), send);
+  strike.roll = ms(40);
+  audition.play(chord, strike, ms(0), send);
   take();
-  audition.stop(audition_ms(20), send);
-  EXPECT_EQ(take(), (std::vector<Event>{note_off(audition_ms(20), 2, Pitch(48))}));
-  audition.advance(audition_ms(2000), send);
+  audition.stop(ms(20), send);
+  EXPECT_EQ(take(), (std::vector<Event>{note_off(ms(20), 2, Pitch(48))}));
+  audition.advance(ms(2000), send);
   EXPECT_TRUE(take().empty());
 }
 
 TEST_F(AuditionTest, AnotherChordReplacesTheFirst) {
-  audition.play(chord, strike, audition_ms(0), send);
+  audition.play(chord, strike, ms(0), send);
   take();
   const std::vector<Pitch> other{Pitch(50)};
-  audition.play(other, strike, audition_ms(100), send);
+  audition.play(other, strike, ms(100), send);
   const auto events = take();
   ASSERT_EQ(events.size(), 4u);
   for (int i = 0; i < 3; ++i) EXPECT_EQ(events[static_cast<std::size_t>(i)].kind(), kNoteOff);
-  EXPECT_EQ(events[3], note_on(audition_ms(100), 2, Pitch(50), Velocity(50)));
+  EXPECT_EQ(events[3], note_on(ms(100), 2, Pitch(50), Velocity(50)));
 }
 
 TEST_F(AuditionTest, NeverLeavesANoteHangingWhateverIsAsked) {
@@ -86,13 +82,13 @@ TEST_F(AuditionTest, NeverLeavesANoteHangingWhateverIsAsked) {
     }
   };
   for (int i = 0; i < 5000; ++i) {
-    const Micros now = audition_ms(i * 7);
+    const Micros now = ms(i * 7);
     if (rng() % 10 == 0) {
       std::vector<Pitch> some(rng() % 24);
       for (Pitch& p : some) p = Pitch(static_cast<int>(rng() % 128));
       audition.play(some,
-                    {Velocity(static_cast<int>(rng() % 128)), audition_ms(int(rng() % 300)),
-                     audition_ms(int(rng() % 50)), std::uint8_t(rng())},
+                    {Velocity(static_cast<int>(rng() % 128)), ms(int(rng() % 300)), ms(int(rng() % 50)),
+                     std::uint8_t(rng())},
                     now, count);
     } else if (rng() % 20 == 0) {
       audition.stop(now, count);
@@ -102,7 +98,7 @@ TEST_F(AuditionTest, NeverLeavesANoteHangingWhateverIsAsked) {
     }
     EXPECT_EQ(audition.next_deadline().has_value(), audition.playing());
   }
-  audition.stop(audition_ms(40'000), count);
+  audition.stop(ms(40'000), count);
   EXPECT_TRUE(sounding.empty());
   EXPECT_GT(strikes, 1000);
 }

@@ -8,13 +8,11 @@
 #include <vector>
 
 #include "daemon/midi/source.h"
+#include "tests/base/times.h"
 
 namespace undersong::midi {
 namespace {
 
-constexpr Micros ms(int n) {
-  return Micros(n * 1000);
-}
 Event on(Micros at, int key, PortNumber port = 0, int velocity = 60) {
   return note_on(at, 0, Pitch(key), Velocity(velocity), port);
 }

@@ -6,13 +6,10 @@
 #include <set>
 
 #include "daemon/harmony/chord_symbol.h"
+#include "tests/base/times.h"
 
 namespace undersong::takes {
 namespace {
-
-constexpr Micros ms(std::int64_t n) {
-  return Micros(n * 1000);
-}
 
 Loop loop_of(std::initializer_list<std::pair<const char*, double>> chords) {
   Loop loop;

@@ -1,4 +1,5 @@
 #include "daemon/takes/beats.h"
+#include "tests/base/times.h"
 
 #include <gtest/gtest.h>
 
@@ -10,9 +11,6 @@
 namespace undersong::takes {
 namespace {
 
-Micros at(double seconds) {
-  return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
-}
 double sec(Micros t) {
   return std::chrono::duration<double>(t).count();
 }

@@ -14,12 +14,9 @@
 #include <mutex>
 
 #include "daemon/takes/store.h"
+#include "tests/base/times.h"
 
 namespace undersong::takes {
-
-inline Micros us(std::int64_t n) {
-  return Micros(n);
-}
 
 struct TemporaryFolder {
   TemporaryFolder() {

@@ -1,4 +1,5 @@
 #include "daemon/takes/strikes.h"
+#include "tests/base/times.h"
 
 #include <gtest/gtest.h>
 
@@ -6,10 +7,6 @@
 
 namespace undersong::takes {
 namespace {
-
-Micros strike_at(double seconds) {
-  return Micros(static_cast<std::int64_t>(std::llround(seconds * 1e6)));
-}
 
 // A waltz: a bass note on one, chords on two and three, and a tune in half beats between them.
 std::vector<PlayedNote> waltz(double beat, int louder = 0, int higher = 0) {
@@ -19,13 +16,12 @@ std::vector<PlayedNote> waltz(double beat, int louder = 0, int higher = 0) {
     const int root = i / 3 * 5 % 12 + higher;
     const auto velocity = [&](int v) { return Velocity(static_cast<std::uint8_t>(v + louder)); };
     if (i % 3 == 0)
-      notes.push_back({strike_at(t), strike_at(beat * .9), Pitch(38 + root), velocity(70)});
+      notes.push_back({at(t), at(beat * .9), Pitch(38 + root), velocity(70)});
     else
       for (const int third : {0, 4, 7})
-        notes.push_back({strike_at(t), strike_at(beat * .5), Pitch(55 + root + third), velocity(55)});
-    notes.push_back({strike_at(t + .004), strike_at(beat * .45), Pitch(74 + root % 5 + i % 3), velocity(68)});
-    notes.push_back(
-        {strike_at(t + beat / 2), strike_at(beat * .45), Pitch(76 + root % 5 - i % 2), velocity(60)});
+        notes.push_back({at(t), at(beat * .5), Pitch(55 + root + third), velocity(55)});
+    notes.push_back({at(t + .004), at(beat * .45), Pitch(74 + root % 5 + i % 3), velocity(68)});
+    notes.push_back({at(t + beat / 2), at(beat * .45), Pitch(76 + root % 5 - i % 2), velocity(60)});
   }
   return notes;
 }
@@ -73,8 +69,8 @@ TEST(Strikes, LoudnessDoesNotMatterAndAnyRegisterIsJudged) {
 TEST(Strikes, AreJudgedWhateverTheNotesAre) {
   std::vector<PlayedNote> notes;
   for (int i = 0; i < 40; ++i)
-    notes.push_back({strike_at(i < 20 ? 0 : 500'000), Micros(0), Pitch(i % 2 == 0 ? 0 : 127), Velocity(1)});
-  for (const Strike& s : strikes(notes, {strike_at(0)})) {
+    notes.push_back({at(i < 20 ? 0 : 500'000), Micros(0), Pitch(i % 2 == 0 ? 0 : 127), Velocity(1)});
+  for (const Strike& s : strikes(notes, {at(0)})) {
     EXPECT_TRUE(s.beat >= 0 && s.beat <= 1);
     EXPECT_TRUE(s.downbeat >= 0 && s.downbeat <= 1);
   }
