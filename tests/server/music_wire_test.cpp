@@ -7,13 +7,13 @@
 #include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/server/wire.h"
 #include "protocol/json.h"
+#include "tests/base/times.h"
 #include "tests/takes/store_fixture.h"
 
 namespace undersong::server {
 namespace {
 
 using takes::reading;
-using takes::us;
 
 // As a client puts it together.
 std::string composed(const protocol::Chord& chord, harmony::SymbolStyle style) {

@@ -33,12 +33,12 @@
 #include "daemon/takes/along.h"
 #include "daemon/takes/corrected_beats.h"
 #include "protocol/connection.h"
+#include "tests/base/times.h"
 #include "tests/takes/store_fixture.h"
 
 namespace undersong::server {
 
 using takes::TemporaryFolder;
-using takes::us;
 
 // An output that accepts everything.
 class SilentOutput final : public midi::Sink {

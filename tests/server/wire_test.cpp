@@ -11,6 +11,7 @@
 #include "protocol/json.h"
 #include "protocol/messages.h"
 #include "protocol/schema.h"
+#include "tests/base/times.h"
 #include "tests/takes/store_fixture.h"
 
 namespace undersong::server {
@@ -18,7 +19,6 @@ namespace {
 
 using protocol::Unknown;
 using takes::reading;
-using takes::us;
 
 listen::Moment full_moment() {
   listen::Moment m;
