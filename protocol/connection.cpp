@@ -10,6 +10,7 @@
 #include <cerrno>
 #include <cstdlib>
 #include <cstring>
+#include <utility>
 
 #include "protocol/printable.h"
 
@@ -81,8 +82,12 @@ Read<Connection> Connection::open(const std::filesystem::path& socket, std::chro
   if (const auto* object = tree->if_object()) {
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
       if (const auto* message = error->get_object().if_contains("message");
-          message != nullptr && message->is_string())
-        return Problem{printable(std::string(message->get_string()))};
+          message != nullptr && message->is_string()) {
+        const auto* code = error->get_object().if_contains("code");
+        const auto* number = code == nullptr ? nullptr : code->if_int64();
+        const bool fits = number != nullptr && std::in_range<std::int32_t>(*number);
+        return Problem{printable(std::string(message->get_string())), fits ? static_cast<int>(*number) : 0};
+      }
     const auto* method = object->if_contains("method");
     const auto* params = object->if_contains("params");
     if (method != nullptr && *method == Welcome::kMethod && params != nullptr) {
@@ -108,6 +113,7 @@ Connection& Connection::operator=(Connection&& other) noexcept {
   searched_ = std::exchange(other.searched_, 0);
   waiting_ = std::move(other.waiting_);
   last_id_ = other.last_id_;
+  on_result_ = std::move(other.on_result_);
   why_lost_ = std::move(other.why_lost_);
   welcome_ = std::move(other.welcome_);
   return *this;
@@ -207,8 +213,12 @@ Read<boost::json::value> Connection::request(std::string_view method, std::strin
     }
     if (const auto* error = object->if_contains("error"); error != nullptr && error->is_object())
       if (const auto* message = error->get_object().if_contains("message");
-          message != nullptr && message->is_string())
-        return Problem{printable(std::string(message->get_string()))};
+          message != nullptr && message->is_string()) {
+        const auto* code = error->get_object().if_contains("code");
+        const auto* number = code == nullptr ? nullptr : code->if_int64();
+        const bool fits = number != nullptr && std::in_range<std::int32_t>(*number);
+        return Problem{printable(std::string(message->get_string())), fits ? static_cast<int>(*number) : 0};
+      }
     return Problem{"The daemon answered " + std::string(method) + " with neither a result nor an error."};
   }
 }

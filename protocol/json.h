@@ -46,6 +46,7 @@ namespace undersong::protocol {
 // What the reader found wrong, in one sentence.
 struct Problem {
   std::string sentence;
+  int code = 0;  // that of the daemon's answer (rpc_code.h); 0: it did not answer, or it is no answer
 };
 [[noreturn]] inline void throw_exception_from_error(const Problem& problem, const boost::source_location&) {
   throw std::runtime_error(problem.sentence);

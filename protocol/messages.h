@@ -217,8 +217,9 @@ BOOST_DESCRIBE_STRUCT(TakeList, (), (takes, more))
 struct ListTakes {
   static constexpr const char* kMethod = "take.list";
   static constexpr const char* kSays =
-      "Takes that match all given filters, newest first. `before`: only takes with a smaller number, for "
-      "the next page. A chord is given as `harte`, which must match exactly, or as `root` and `family`. "
+      "Takes that match all given filters, newest first by when they begin. `before`: only takes that follow "
+      "this one in that order, for the next page. A chord is given as `harte`, which must match exactly, or "
+      "as `root` and `family`. "
       "`key` is in Harte syntax. `melody` is a pitch class over the root `melody_over`, or of the degree "
       "`melody_degree`. `deleted`: lists the deleted takes instead.";
   static constexpr const char* kExample =
@@ -656,6 +657,38 @@ struct GetDigest {
   std::optional<Whole<1, 100>> limit{};
 };
 BOOST_DESCRIBE_STRUCT(GetDigest, (), (span, limit))
+
+struct BroughtTake {
+  static constexpr const char* kSays =
+      "`received`: how many bytes of the file have come so far. With the last piece also `take`, when it "
+      "begins, and `known`: the same notes were there already, in that take, and nothing was written.";
+  std::uint64_t received = 0;
+  std::optional<std::uint64_t> take{};
+  std::optional<TimeUtcMs> begin_utc_ms{};
+  bool known = false;
+};
+BOOST_DESCRIBE_STRUCT(BroughtTake, (), (received, take, begin_utc_ms, known))
+
+struct BringTake {
+  static constexpr const char* kMethod = "take.bring";
+  static constexpr bool kJoined = true;
+  static constexpr const char* kSays =
+      "Makes a take of a standard MIDI file, with the date in its name, or else `changed_utc_ms`. It is "
+      "analysed as if it had been played, in the background, also while something is being played. All "
+      "channels are one keyboard; drums are left out. A file may have 16 MB and comes in pieces of at most "
+      "40 KB, one after another on one connection: `offset` counts the bytes before the piece, and 0 begins "
+      "a file. Answered when the take is on disk.";
+  static constexpr const char* kExample =
+      R"({"file":"2019-05-31 rounds.mid","size":51,"offset":0,"base64":"TVRoZAAAAAYAAAABA+hNVHJrAAAAHQCQPEAAkEBAAJBDQIdogDwAAIBAAACAQwAA/y8A","changed_utc_ms":1559329499000})";
+  static constexpr const char* kReplyExample =
+      R"({"received":51,"take":31,"begin_utc_ms":1559296800000,"known":false})";
+  using Reply = BroughtTake;
+  std::string file;
+  std::uint64_t size = 0, offset = 0;
+  std::string base64;
+  std::optional<TimeUtcMs> changed_utc_ms{};
+};
+BOOST_DESCRIBE_STRUCT(BringTake, (), (file, size, offset, base64, changed_utc_ms))
 
 struct SpelledPitches {
   std::vector<std::string> names;
@@ -1332,12 +1365,12 @@ BOOST_DESCRIBE_STRUCT(EraseIdiom, (), ())
 using Notifications = boost::mp11::mp_list<Welcome, Moment, Status, Log>;
 using Requests = boost::mp11::mp_list<
     Hello, Subscribe, Unsubscribe, GetMoment, GetStatus, ListTakes, GetTake, FindMoments, FindPlayed,
-    GetMeetings, GetSimilar, GetPicture, GetDigest, GetEvents, GetNotes, GetThumbnail, MarkTake, UnmarkTake,
-    JudgeMoment, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake, ExportTake, TapBeat,
-    CorrectBeat, GetBeats, GetStudyProgress, CancelStudy, Hear, PlayTake, PlayAlong, GetPasses, StopPlaying,
-    Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, BackUpTakes, RestoreTakes,
-    GetSettings, SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop, Reharmonise,
-    HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch, HandOverSketch,
-    DeleteSketch, GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
+    GetMeetings, GetSimilar, GetPicture, GetDigest, BringTake, GetEvents, GetNotes, GetThumbnail, MarkTake,
+    UnmarkTake, JudgeMoment, EndTake, RenameTake, AnnotateTake, CorrectTake, DeleteTake, RestoreTake,
+    ExportTake, TapBeat, CorrectBeat, GetBeats, GetStudyProgress, CancelStudy, Hear, PlayTake, PlayAlong,
+    GetPasses, StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, BackUpTakes,
+    RestoreTakes, GetSettings, SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop,
+    Reharmonise, HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
+    HandOverSketch, DeleteSketch, GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
 
 }  // namespace undersong::protocol

@@ -7,7 +7,6 @@ void add_commands(CLI::App& program, int& exit_code) {
   add_colour(program, exit_code);
   add_find(program, exit_code);
   add_hand_over(program, exit_code);
-  add_import(program, exit_code);
   add_loop(program, exit_code);
   add_name(program, exit_code);
   add_rank(program, exit_code);

@@ -16,7 +16,6 @@ void add_analyse(CLI::App& program, int& exit_code);
 void add_colour(CLI::App& program, int& exit_code);
 void add_find(CLI::App& program, int& exit_code);
 void add_hand_over(CLI::App& program, int& exit_code);
-void add_import(CLI::App& program, int& exit_code);
 void add_loop(CLI::App& program, int& exit_code);
 void add_name(CLI::App& program, int& exit_code);
 void add_rank(CLI::App& program, int& exit_code);

@@ -30,16 +30,11 @@ std::string today() {
   return {text, std::strftime(text, sizeof text, "%Y-%m-%d", &local)};
 }
 
-// Connects; if that fails, says what to do for a file that no daemon keeps.
 void through_daemon(Session& session,
                     const std::function<std::optional<Problem>(protocol::Connection&)>& use) {
-  auto daemon = protocol::Connection::open(session.socket_path());
-  std::optional<Problem> problem;
-  if (daemon) {
-    session.print_answers_of(*daemon);
-    problem = use(*daemon);
-  } else
-    problem = Problem{daemon.error().sentence + " Without a daemon, name the file of takes with --takes."};
+  auto daemon = open_or_name_file(session);
+  if (!daemon) return;
+  const auto problem = use(*daemon);
   if (!problem) return;
   fmt::print(stderr, "undersong: {}\n", problem->sentence);
   session.exit_code = 1;

@@ -25,6 +25,18 @@ void Session::with_daemon(const std::function<std::optional<protocol::Problem>(p
   exit_code = 1;
 }
 
+std::optional<protocol::Connection> open_or_name_file(Session& session) {
+  auto daemon = protocol::Connection::open(session.socket_path());
+  if (daemon) {
+    session.print_answers_of(*daemon);
+    return std::move(*daemon);
+  }
+  fmt::print(stderr, "undersong: {} Without a daemon, name the file of takes with --takes.\n",
+             daemon.error().sentence);
+  session.exit_code = 1;
+  return std::nullopt;
+}
+
 void Session::print_answers_of(protocol::Connection& daemon) const {
   if (json.empty()) return;
   words_are_wanted = false;
@@ -70,6 +82,7 @@ void add_commands(CLI::App& program, Session& session) {
   add_sketches(program, session);
   add_pair(program, session);
   add_backup(program, session);
+  add_import(program, session);
   add_doctor(program, session);
   add_open(program, session);
 }

@@ -10,11 +10,13 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "clients/files_into.h"
 #include "protocol/connection.h"
 
 namespace undersong::terminal {
@@ -24,10 +26,12 @@ struct Session {
   std::string socket;  // --socket; empty: the default place
   int exit_code = 0;
   std::vector<std::string_view> json;  // --json: the requests whose answers are printed instead of words
-  // What works on a file without a daemon, from the other half of the program (clients/offline/backup.h).
+  // What works on a file without a daemon, from the other half of the program (clients/offline/backup.h,
+  // import.h).
   // They print what went wrong and set exit_code.
   std::function<std::optional<std::uint64_t>(const std::string& takes, const std::string& to)> back_up_file;
   std::function<std::optional<std::string>(const std::string& takes, const std::string& from)> restore_file;
+  std::function<std::unique_ptr<FilesInto>(const std::string& takes)> open_for_files;
 
   std::filesystem::path socket_path() const {
     return socket.empty() ? protocol::default_socket_path() : std::filesystem::path(socket);
@@ -37,6 +41,9 @@ struct Session {
   // With --json: prints, from now on, what this daemon answers to the requests in `json`, a line each.
   void print_answers_of(protocol::Connection& daemon) const;
 };
+
+// Connects; if that fails, says on stderr what to do for a file that no daemon keeps, and sets the exit code.
+std::optional<protocol::Connection> open_or_name_file(Session& session);
 
 // Adds --json to a command that talks to the daemon. `methods`: the requests whose answers it prints, as they
 // come.
@@ -69,6 +76,7 @@ void add_find_played(CLI::App& group, Session& session);  // take find
 void add_sketches(CLI::App& program, Session& session);   // song list, new, show, check, hand-over, delete
 void add_pair(CLI::App& program, Session& session);
 void add_backup(CLI::App& program, Session& session);  // backup, restore
+void add_import(CLI::App& program, Session& session);
 void add_doctor(CLI::App& program, Session& session);
 void add_open(CLI::App& program, Session& session);
 

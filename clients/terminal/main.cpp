@@ -7,6 +7,7 @@
 
 #include "clients/offline/backup.h"
 #include "clients/offline/commands.h"
+#include "clients/offline/import.h"
 #include "clients/terminal/commands.h"
 #include "clients/terminal/meant.h"
 #include "protocol/messages.h"
@@ -25,6 +26,9 @@ int main(int argc, char** argv) {
   };
   session.restore_file = [&](const std::string& takes, const std::string& from) {
     return undersong::offline::restore_file(takes, from, session.exit_code);
+  };
+  session.open_for_files = [&](const std::string& takes) {
+    return undersong::offline::open_for_files(takes, session.exit_code);
   };
   undersong::terminal::add_commands(program, session);
   undersong::offline::add_commands(program, session.exit_code);

@@ -31,6 +31,8 @@ void answer(Session& session, const protocol::GetPlaces& wish, To<protocol::Plac
 // store_methods.cpp
 void answer(Session& session, const protocol::BackUpTakes& wish, To<protocol::BackedUp> to);
 void answer(Session& session, const protocol::RestoreTakes& wish, To<protocol::BroughtBack> to);
+// bring_methods.cpp
+void answer(Session& session, const protocol::BringTake& wish, To<protocol::BroughtTake> to);
 // device_methods.cpp
 void answer(Session& session, const protocol::OpenDevices& wish, To<protocol::DeviceList> to);
 void answer(Session& session, const protocol::PairDevice& wish, To<protocol::PairingCode> to);

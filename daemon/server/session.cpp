@@ -128,6 +128,7 @@ void Session::closed() {
   replies_.clear();
   load_->bytes -= unread();
   reply_bytes_ = gathered_ = 0;
+  upload_.forget();
   moments_ = statuses_ = log_ = false;
   room_.publisher.remove(this);
   if (visitor_.device) room_.pairing.left(*visitor_.device);

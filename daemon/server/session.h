@@ -11,6 +11,7 @@
 //   grow to kMostReplyBytes, the rest of the batch is refused. Answers to calls under way are kept up to
 //   kMostUnreadBytes, and up to kMostUnreadBytesOfAll for all clients together; beyond that the client gets
 //   an error instead. A client that has nothing to read may get one answer of any length.
+// - A file that it sends: upload.h.
 // The bounds are common practice, no source.
 //
 // Threads: the io thread.
@@ -29,6 +30,7 @@
 #include "daemon/live/client_keys.h"
 #include "daemon/server/places.h"
 #include "daemon/server/publisher.h"
+#include "daemon/server/upload.h"
 #include "daemon/server/visitor.h"
 #include "daemon/takes/store.h"
 #include "protocol/rpc_code.h"
@@ -69,6 +71,7 @@ class Incoming;
 struct Load {
   std::size_t calls = 0;  // begun and not answered
   std::size_t bytes = 0;  // of answers that were not sent yet
+  Upload::Held uploaded = std::make_shared<std::uint64_t>(0);
 };
 
 // What all sessions share.
@@ -138,6 +141,8 @@ class Session : public std::enable_shared_from_this<Session> {
   void subscribe(Topics more, std::optional<takes::LineNumber> log_from);
   void unsubscribe(Topics fewer);
   Topics topics() const { return {moments_, statuses_, log_}; }
+  // The file that the client is sending.
+  Upload& upload() { return upload_; }
   // The number of the next line to send. Without a subscription to the log: the next new line.
   takes::LineNumber log_next() const;
 
@@ -175,6 +180,7 @@ class Session : public std::enable_shared_from_this<Session> {
   takes::LineNumber log_next_ = 0;                           // the next line to send
   std::deque<std::pair<takes::LineNumber, Buffer>> replay_;  // lines from log_next_ on
   bool fetching_ = false;
+  Upload upload_{load_->uploaded};
 };
 
 }  // namespace undersong::server

@@ -579,7 +579,7 @@ bool Database::has(TakeId take) {
 Found Database::list(const Search& search) {
   const Condition condition = sql_of(search);
   SQLite::Statement query(file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " +
-                                     condition.sql + " ORDER BY takes.take DESC LIMIT " +
+                                     condition.sql + " ORDER BY begin_utc_ms DESC, takes.take DESC LIMIT " +
                                      std::to_string(search.limit + 1));
   int place = 0;
   for (const auto& argument : condition.arguments) {
@@ -608,8 +608,9 @@ std::vector<Line> Database::lines_where(const std::string& condition, TakeId tak
 }
 
 std::optional<Summary> Database::summary(std::optional<TakeId> take) {
-  SQLite::Statement query(file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " +
-                                     (take ? "take = ?" : "deleted = 0 ORDER BY take DESC LIMIT 1"));
+  SQLite::Statement query(
+      file_, std::string("SELECT ") + kSummaryColumns + " FROM takes WHERE " +
+                 (take ? "take = ?" : "deleted = 0 ORDER BY begin_utc_ms DESC, take DESC LIMIT 1"));
   if (take) query.bind(1, signed_of(*take));
   if (!query.executeStep()) return std::nullopt;
   return summary_of(query);

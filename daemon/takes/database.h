@@ -13,6 +13,7 @@
 
 #include <SQLiteCpp/SQLiteCpp.h>
 
+#include <compare>
 #include <filesystem>
 #include <functional>
 #include <map>
@@ -179,6 +180,14 @@ class Database {
     bool deleted = false;
     std::vector<Indexed> statements;
   };
+  // The order of takes in lists: by when they were played, which is not that of their numbers where some were
+  // brought.
+  struct Begun {
+    std::int64_t utc_ms = 0;
+    TakeId take = 0;
+    auto operator<=>(const Begun&) const = default;
+  };
+  static Begun begun_of(const IndexedTake& each) { return {each.begin_utc_ms, each.take}; }
   explicit Database(SQLite::Database&& file)
       : file_(std::move(file)), desk_(std::make_shared<FindDesk>(file_.getFilename())) {}
   void migrate(First first);
@@ -245,7 +254,7 @@ class Database {
   std::vector<ChordKind> kinds_;                     // by number, as in the file; empty: not read yet
   std::map<std::string, std::uint32_t> kind_names_;  // by Harte form
   std::optional<std::uint64_t> unheard_;             // cached count
-  std::optional<std::vector<IndexedTake>> index_;    // all digests, by take; read on first use
+  std::optional<std::vector<IndexedTake>> index_;    // all digests, as begun_of; read on first use
   std::string id_;
 };
 

@@ -10,7 +10,6 @@
 #include "daemon/takes/sql_number.h"
 
 namespace undersong::takes {
-namespace {}  // namespace
 
 void Database::keep_find_print(TakeId take) {
   const auto about = summary(take);

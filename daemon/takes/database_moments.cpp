@@ -4,6 +4,7 @@
 // chord. A question scans them, newest take first, until a page is full. Only the moments on that page are
 // read from the tables. So no question costs more than one scan of the digests.
 #include <algorithm>
+#include <limits>
 #include <span>
 #include <string_view>
 
@@ -99,7 +100,7 @@ std::vector<Database::IndexedTake>& Database::all_indexed() {
     std::vector<IndexedTake> all;
     SQLite::Statement query(file_,
                             "SELECT takes.take, begin_utc_ms, deleted, digest FROM takes JOIN heard ON "
-                            "heard.take = takes.take ORDER BY takes.take");
+                            "heard.take = takes.take ORDER BY begin_utc_ms, takes.take");
     while (query.executeStep()) {
       const SQLite::Column blob = query.getColumn(3);
       const std::string_view digest(static_cast<const char*>(blob.getBlob()),
@@ -180,14 +181,15 @@ void Database::index_heard(TakeId take, int ear, const std::vector<Statement>& s
   heard.bind(3, digest.data(), static_cast<int>(digest.size()));
   heard.exec();
   if (!index_) return;
-  auto place = std::lower_bound(index_->begin(), index_->end(), take,
-                                [](const IndexedTake& each, TakeId number) { return each.take < number; });
-  if (place == index_->end() || place->take != take) {
-    SQLite::Statement row(file_, "SELECT begin_utc_ms, deleted FROM takes WHERE take = ?");
-    row.bind(1, signed_of(take));
-    if (!row.executeStep()) return;
-    place = index_->insert(place, {take, row.getColumn(0).getInt64(), row.getColumn(1).getInt() != 0, {}});
-  }
+  SQLite::Statement row(file_, "SELECT begin_utc_ms, deleted FROM takes WHERE take = ?");
+  row.bind(1, signed_of(take));
+  if (!row.executeStep()) return;
+  const Begun begun{row.getColumn(0).getInt64(), take};
+  auto place =
+      std::lower_bound(index_->begin(), index_->end(), begun,
+                       [](const IndexedTake& each, const Begun& other) { return begun_of(each) < other; });
+  if (place == index_->end() || place->take != take)
+    place = index_->insert(place, {take, begun.utc_ms, row.getColumn(1).getInt() != 0, {}});
   place->statements = indexed(digest, kinds_);
 }
 
@@ -278,19 +280,24 @@ FoundMoments Database::find(const MomentSearch& search) {
     open_statements = indexed(digest_of(open->statements, false), kinds_);
     open_begin = summary(state_.take)->begin_utc_ms;
   }
-  // Visits takes, newest first, until `use` returns false.
-  const auto each_take = [&](TakeId newest, auto use) {
-    if (open && open->take <= newest &&
+  // Visits takes, newest first, from `first` on, until `use` returns false.
+  const auto each_take = [&](const Begun& first, auto use) {
+    if (open && Begun{open_begin, open->take} <= first &&
         !use(open->take, open_begin, std::span<const Indexed>(open_statements)))
       return;
-    auto end = std::upper_bound(all.begin(), all.end(), newest,
-                                [](TakeId number, const IndexedTake& each) { return number < each.take; });
+    auto end =
+        std::upper_bound(all.begin(), all.end(), first,
+                         [](const Begun& other, const IndexedTake& each) { return other < begun_of(each); });
     while (end != all.begin()) {
       --end;
       if (end->deleted || (open && end->take == open->take)) continue;
       if (!use(end->take, end->begin_utc_ms, std::span<const Indexed>(end->statements))) return;
     }
   };
+  constexpr Begun kNewest{std::numeric_limits<std::int64_t>::max(), ~TakeId{0}};
+  Begun begin_with = kNewest;
+  if (search.from)
+    if (const auto take = summary(search.from->take)) begin_with = {take->begin_utc_ms, take->take};
 
   SQLite::Statement take_row(file_, "SELECT title, at FROM takes WHERE take = ?");
   SQLite::Statement statement_rows(file_,
@@ -365,21 +372,20 @@ FoundMoments Database::find(const MomentSearch& search) {
 
   MomentMatcher matcher(search.question, kinds_, search.days_ms);
   std::vector<Place> places;
-  each_take(search.from ? search.from->take : ~TakeId{0},
-            [&](TakeId take, std::int64_t begin, std::span<const Indexed> statements) {
-              places.clear();
-              matcher.find(statements, begin, places);
-              std::size_t left = places.size();
-              if (search.from && take == search.from->take) left = std::min(left, search.from->left);
-              for (; left > 0; --left) {
-                if (found.moments.size() == search.limit) {
-                  found.next = MomentSearch::From{take, left};
-                  return false;
-                }
-                add(take, begin, places[left - 1]);
-              }
-              return true;
-            });
+  each_take(begin_with, [&](TakeId take, std::int64_t begin, std::span<const Indexed> statements) {
+    places.clear();
+    matcher.find(statements, begin, places);
+    std::size_t left = places.size();
+    if (search.from && take == search.from->take) left = std::min(left, search.from->left);
+    for (; left > 0; --left) {
+      if (found.moments.size() == search.limit) {
+        found.next = MomentSearch::From{take, left};
+        return false;
+      }
+      add(take, begin, places[left - 1]);
+    }
+    return true;
+  });
 
   if (found.moments.empty() && !search.from) {
     const auto questions = near_questions(search.question);
@@ -389,7 +395,7 @@ FoundMoments Database::find(const MomentSearch& search) {
       found.near.push_back({in_words(near), 0});
     }
     const auto counts = count_all(matchers, kinds_.size(), [&](const auto& count) {
-      each_take(~TakeId{0}, [&](TakeId, std::int64_t begin, std::span<const Indexed> statements) {
+      each_take(kNewest, [&](TakeId, std::int64_t begin, std::span<const Indexed> statements) {
         count(statements, begin);
         return true;
       });

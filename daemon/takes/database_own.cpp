@@ -67,7 +67,7 @@ std::uint64_t Database::count_own(std::size_t most) {
         file_,
         "SELECT take FROM (SELECT takes.take AS take, ifnull(layout, 0) AS layout FROM takes JOIN heard ON "
         "heard.take = takes.take LEFT JOIN own ON own.take = takes.take WHERE deleted = 0 AND ended IS NOT "
-        "NULL AND takes.take > ? ORDER BY takes.take DESC LIMIT ?) WHERE layout <> ?");
+        "NULL AND takes.take > ? ORDER BY begin_utc_ms DESC, takes.take DESC LIMIT ?) WHERE layout <> ?");
     query.bind(1, number_about(kOwnAfter));
     query.bind(2, static_cast<std::int64_t>(kMostOwnTakes));
     query.bind(3, kOwnLayout);
@@ -87,9 +87,10 @@ std::uint64_t Database::count_own(std::size_t most) {
 OwnIdiom Database::own() {
   OwnIdiom out;
   if (const std::int64_t erased = number_about(kOwnErased); erased != 0) out.erased_utc_ms = erased;
-  SQLite::Statement query(file_,
-                          "SELECT counts, begin_utc_ms FROM own JOIN takes ON takes.take = own.take WHERE "
-                          "deleted = 0 AND layout = ? AND own.take > ? ORDER BY own.take DESC LIMIT ?");
+  SQLite::Statement query(
+      file_,
+      "SELECT counts, begin_utc_ms FROM own JOIN takes ON takes.take = own.take WHERE "
+      "deleted = 0 AND layout = ? AND own.take > ? ORDER BY begin_utc_ms DESC, own.take DESC LIMIT ?");
   query.bind(1, kOwnLayout);
   query.bind(2, number_about(kOwnAfter));
   query.bind(3, static_cast<std::int64_t>(kMostOwnTakes));

@@ -9,9 +9,10 @@ class Builder {
     if (!condition_.sql.empty()) condition_.sql += " AND ";
     condition_.sql += sql;
   }
-  void add(std::string_view sql, std::int64_t argument) {
+  template <class... Numbers>
+  void add(std::string_view sql, Numbers... arguments) {
     add(sql);
-    condition_.arguments.emplace_back(argument);
+    (condition_.arguments.emplace_back(std::int64_t{arguments}), ...);
   }
   // Adds: `table` has a row of this take that meets all conditions that are set.
   void exists(
@@ -48,7 +49,14 @@ std::optional<std::variant<std::int64_t, std::string>> word(const std::optional<
 Condition sql_of(const Search& search) {
   Builder builder;
   builder.add("deleted = ?", search.deleted);
-  if (search.before) builder.add("takes.take < ?", static_cast<std::int64_t>(*search.before));
+  if (search.before) {
+    const auto take = static_cast<std::int64_t>(*search.before);
+    builder.add(
+        "(begin_utc_ms, takes.take) < (ifnull((SELECT begin_utc_ms FROM takes AS other WHERE other.take = "
+        "?), "
+        "9223372036854775807), ?)",
+        take, take);
+  }
   if (search.from_utc_ms) builder.add("begin_utc_ms >= ?", *search.from_utc_ms);
   if (search.to_utc_ms) builder.add("begin_utc_ms <= ?", *search.to_utc_ms);
   std::optional<std::string> family;

@@ -18,7 +18,7 @@ namespace undersong::takes {
 
 struct Search {
   std::size_t limit = 50;            // 1..500
-  std::optional<TakeId> before;      // only takes with smaller numbers
+  std::optional<TakeId> before;      // only takes that follow this one in the list
   std::optional<std::string> harte;  // exactly this chord
   std::optional<PitchClass> root;    // a chord on this root; of family `family` if that is set
   std::optional<harmony::Family> family;

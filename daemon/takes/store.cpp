@@ -28,6 +28,7 @@ using Clock = std::chrono::steady_clock;
 constexpr std::size_t kMostSaid = 20'000;
 // Most lines in one transaction, so that a long backlog is written in parts.
 constexpr std::size_t kGroup = 10'000;
+constexpr std::size_t kAnnouncedAtOnce = 256;
 constexpr int kMostUndelivered = 16;                // most answers that were handed over but not yet received
 constexpr std::chrono::milliseconds kLookAgain{2};  // how often to check whether they were received
 
@@ -834,9 +835,15 @@ class SqliteStore final : public Store {
       std::lock_guard lock(mutex_);
       last_number_ = lines.back().number;
     }
-    // The reports may run after the store is gone, so each holds a reference to them.
-    if (reports_->on_lines)
-      later([r = reports_, lines = std::move(lines)]() mutable { r->on_lines(std::move(lines)); });
+    if (!reports_->on_lines) return;
+    // The reports may run after the store is gone, so each holds a reference to them. In parts, so that a
+    // file that is brought, or a long backlog, does not keep their thread from what is being played.
+    for (std::size_t from = 0; from < lines.size(); from += kAnnouncedAtOnce) {
+      const std::size_t to = std::min(lines.size(), from + kAnnouncedAtOnce);
+      std::vector<Line> part(std::make_move_iterator(lines.begin() + static_cast<std::ptrdiff_t>(from)),
+                             std::make_move_iterator(lines.begin() + static_cast<std::ptrdiff_t>(to)));
+      later([r = reports_, part = std::move(part)]() mutable { r->on_lines(std::move(part)); });
+    }
   }
 
   Health health_locked() const {

@@ -322,4 +322,53 @@ describe('the take log', { skip: why_not || false }, () => {
       await empty.stop();
     }
   });
+
+  test('files that are dropped or chosen become takes, on their dates, and a broken one says why', () => on('#play', async (page) => {
+    const demo = readFileSync(`${root}/configs/demo.mid`);
+    // As a browser hands them over: a real drop of three files, on another screen.
+    const transfer = await page.evaluateHandle(([bytes, other]) => {
+      const carried = new DataTransfer();
+      const of = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+      carried.items.add(new File([of(bytes)], '2019-05-31 rounds.mid'));
+      carried.items.add(new File([of(other)], 'slow.mid', { lastModified: new Date(2020, 1, 3, 12).getTime() }));
+      carried.items.add(new File(['no music in here'], 'letter.mid'));
+      return carried;
+    }, [demo.toString('base64'), invented_file().toString('base64')]);
+    await page.dispatchEvent('body', 'dragover', { dataTransfer: transfer });
+    await page.getByText('Let go: each MIDI file becomes a take.').waitFor();
+    await page.dispatchEvent('body', 'drop', { dataTransfer: transfer });
+    const said = page.getByRole('region', { name: 'Files brought' });
+    await said.waitFor();
+    assert.match(page.url(), /#takes$/);
+    assert.match(await said.innerText(), /1 take brought, 1 known already, 1 file not readable as a take:/);
+    assert.match(await said.innerText(), /letter\.mid: This is not a standard MIDI file/);
+    assert.equal(await page.getByText('Let go:').count(), 0);
+    // The demo was played to this daemon already. The other one stands below today's takes.
+    await until(async () => (await rows(page)).length === 3, 'the brought take in the list');
+    const { summary } = await client.ask('take.get', { take: (await rows(page))[2] });
+    assert.equal(summary.title, 'slow');
+    assert.equal(new Date(summary.begin_utc_ms).getFullYear(), 2020);
+    assert.match(await page.locator('.evening').last().innerText(), /2020/);
+    await said.getByRole('button', { name: 'Close' }).click();
+    // The same by hand.
+    await page.getByText('Bring old recordings').click();
+    await page.getByLabel('Choose files').setInputFiles([{ name: 'again.mid', mimeType: 'audio/midi', buffer: demo }]);
+    await said.waitFor();
+    assert.match(await said.innerText(), /0 takes brought, 1 known already\./);
+    await client.ask('take.delete', { take: summary.take });
+  }));
 });
+
+// A minute of invented music as a standard MIDI file.
+function invented_file() {
+  const track = [];
+  const scale = [60, 62, 64, 65, 67, 69, 71, 72];
+  for (let i = 0; i < 120; ++i) {
+    const key = scale[(i * 5 + (i >> 2)) % 8];
+    track.push(0, 0x90, key, 70, 0x83, 0x60, 0x80, key, 0);
+  }
+  track.push(0, 0xff, 0x2f, 0);
+  const length = Buffer.alloc(4);
+  length.writeUInt32BE(track.length);
+  return Buffer.concat([Buffer.from('MThd\0\0\0\x06\0\0\0\x01\x01\xe0MTrk', 'latin1'), length, Buffer.from(track)]);
+}

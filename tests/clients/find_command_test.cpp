@@ -5,6 +5,8 @@
 #include <fstream>
 
 #include "clients/offline/commands.h"
+#include "clients/offline/import.h"
+#include "clients/terminal/commands.h"
 #include "daemon/midi/smf.h"
 #include "daemon/takes/instance_lock.h"
 #include "tests/clients/outcome.h"
@@ -24,10 +26,16 @@ std::vector<json::object> json_lines(const Outcome& outcome) {
 }
 
 Outcome run_find(const std::vector<std::string>& words) {
-  return outcome(words, [](CLI::App& program, int& exit_code) {
-    add_find(program, exit_code);
-    add_import(program, exit_code);
-  });
+  return outcome(words, [](CLI::App& program, int& exit_code) { add_find(program, exit_code); });
+}
+
+Outcome run_import(const std::vector<std::string>& words) {
+  terminal::Session session;
+  session.socket = "/nobody/listens";
+  session.open_for_files = [&](const std::string& takes) { return open_for_files(takes, session.exit_code); };
+  Outcome out = outcome(words, [&](CLI::App& program, int&) { terminal::add_import(program, session); });
+  if (out.exit_code == -1) out.exit_code = session.exit_code;
+  return out;
 }
 
 class FindCommand : public testing::Test {
@@ -38,7 +46,9 @@ class FindCommand : public testing::Test {
         midi::write_smf_file(midi::smf_from_events(takes::played(notes), "piano"), folder_.path / name));
   }
   std::string path(const std::string& name) const { return (folder_.path / name).string(); }
-  Outcome import() { return run_find({"import", path("old"), "--takes", path("store/takes.db"), "--json"}); }
+  Outcome import() {
+    return run_import({"import", path("old"), "--takes", path("store/takes.db"), "--json"});
+  }
 
   takes::TemporaryFolder folder_;
 };
@@ -105,9 +115,20 @@ TEST_F(FindCommand, ImportLeavesTheTakesOfARunningDaemonAlone) {
   ASSERT_TRUE(held);
   const Outcome refused = import();
   EXPECT_EQ(refused.exit_code, 1);
-  EXPECT_EQ(refused.complaint, "undersong: Another program keeps takes in " + path("store/takes.db") +
-                                   " now: import when it has stopped.\n");
+  EXPECT_EQ(refused.complaint,
+            "undersong: Another program keeps takes in " + path("store/takes.db") +
+                " now: without --takes, the files go to the undersongd that runs, also while you "
+                "play.\n");
   EXPECT_FALSE(std::filesystem::exists(path("store/takes.db")));
+}
+
+TEST_F(FindCommand, WithoutADaemonAndWithoutAFileImportSaysWhatToDo) {
+  write("old/a.mid", takes::invented_piece(1).notes);
+  const Outcome nobody = run_import({"import", path("old")});
+  EXPECT_EQ(nobody.exit_code, 1);
+  EXPECT_EQ(nobody.complaint,
+            "undersong: No daemon is running: nobody listens at /nobody/listens. Without a daemon, name the "
+            "file of takes with --takes.\n");
 }
 
 }  // namespace

@@ -79,6 +79,10 @@ doctor
 """
 # These need a MIDI output or a beat that is running; they are run as well, and may be refused in one sentence.
 MAY_BE_REFUSED = ("hear", "play", "along")
+# Commands that print JSON of their own, with a daemon and without one.
+WITH_DAEMON = {
+    "import more": "lines",
+}
 OFFLINE = {
     "analyse demo.mid": "lines",
     "loop demo.mid": "object",
@@ -135,6 +139,17 @@ def main():
     def run(words):
         return subprocess.run([program, *words, "--json"], env=daemon.env, cwd=home, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=docs.PATIENCE)
 
+    def own_json(line, shape):
+        words = docs.shlex.split(line)
+        tried.add(command_of(words))
+        done = run(words)
+        try:
+            said = [json.loads(text) for text in done.stdout.splitlines()]
+        except ValueError:
+            said = []
+        if not said or (shape != "lines" and len(said) != 1) or (shape == "list") != isinstance(said[0], list):
+            failed.append(f"{line} --json: {done.stderr.strip() or done.stdout[:80]}")
+
     try:
         (home / "config.toml").write_text('[server]\nweb_port = 0\ndevices_port = 0\ndevices_address = "127.0.0.1"\n')
         shutil.copy(SOURCE / "configs/demo.mid", home)
@@ -177,17 +192,11 @@ def main():
         live.terminate()
         live.wait(docs.PATIENCE)
         daemon.keys.close()
+        for line, shape in WITH_DAEMON.items():
+            own_json(line, shape)
         daemon.stop()
         for line, shape in OFFLINE.items():
-            words = docs.shlex.split(line)
-            tried.add(command_of(words))
-            done = run(words)
-            try:
-                said = [json.loads(text) for text in done.stdout.splitlines()]
-            except ValueError:
-                said = []
-            if not said or (shape != "lines" and len(said) != 1) or (shape == "list") != isinstance(said[0], list):
-                failed.append(f"{line} --json: {done.stderr.strip() or done.stdout[:80]}")
+            own_json(line, shape)
         failed += [f"{words}: is in the help, but not tried here" for words in known if words not in tried and words not in WHY_NOT]
     finally:
         daemon.stop()

@@ -2,11 +2,14 @@
 #include <gtest/gtest.h>
 
 #include <atomic>
+#include <ctime>
 #include <future>
 #include <optional>
 
+#include "daemon/takes/bring_date.h"
 #include "daemon/takes/database.h"
 #include "daemon/takes/find_reader.h"
+#include "daemon/takes/question.h"
 #include "tests/takes/invented_pieces.h"
 #include "tests/takes/store_fixture.h"
 
@@ -230,6 +233,71 @@ TEST(Bring, TheTakeBeingPlayedGoesOn) {
   EXPECT_EQ(kept->notes, invented_piece(1).notes.size());
   EXPECT_GT(kept->chords, 10u);
   EXPECT_EQ(kept->begin_utc_ms, 1'700'000'000'001);
+}
+
+// Whoever brings the recordings of years looks for today's take first.
+TEST(Bring, ABroughtTakeStandsWhereItsDateBelongs) {
+  TemporaryFolder folder;
+  auto database = Database::open(folder.path / "takes.db", {});
+  ASSERT_TRUE(database);
+  const auto play = [&](std::int64_t utc_ms) {
+    std::vector<Entry> entries{take_begin(us(0), utc_ms)};
+    for (const auto& event : played(invented_piece(40).notes)) entries.push_back(midi_received(event));
+    entries.push_back(chord_in_force(us(1000), reading(0, "maj", 0)));
+    entries.push_back(take_end(us(90'000'000), EndReason::kRequest));
+    std::vector<const Entry*> all;
+    for (const Entry& entry : entries) all.push_back(&entry);
+    database->write(all);
+  };
+  play(1'800'000'000'000);
+  play(1'800'000'500'000);
+  for (unsigned seed = 3; seed >= 1; --seed) database->bring(piece_as_take(seed));  // takes 3, 4, 5
+  EXPECT_EQ(database->summary(std::nullopt)->take, 2u) << "the newest is the one that was played last";
+  std::vector<TakeId> listed;
+  for (std::optional<TakeId> before;;) {
+    Search wanted;
+    wanted.limit = 2;
+    wanted.before = before;
+    const Found page = database->list(wanted);
+    for (const auto& take : page.takes) listed.push_back(take.take);
+    if (!page.more) break;
+    before = page.takes.back().take;
+  }
+  EXPECT_EQ(listed, (std::vector<TakeId>{2, 1, 3, 4, 5}));
+  // Moments of any chord, in pages.
+  MomentSearch search;
+  search.question = *read_question("major", Day{});
+  search.limit = 2;
+  std::vector<TakeId> met;
+  for (int pages = 0; pages < 1000; ++pages) {
+    const auto found = database->find(search);
+    for (const auto& moment : found.moments)
+      if (met.empty() || met.back() != moment.take) met.push_back(moment.take);
+    if (!found.next) break;
+    search.from = found.next;
+  }
+  EXPECT_EQ(met.front(), 2u);
+  EXPECT_TRUE(std::is_sorted(met.begin(), met.end(), [&](TakeId a, TakeId b) {
+    return database->summary(a)->begin_utc_ms > database->summary(b)->begin_utc_ms;
+  }));
+}
+
+TEST(Bring, TheDateIsTheOneInTheNameUnlessItIsToCome) {
+  constexpr std::int64_t kNow = 1'800'000'000'000, kChanged = 1'700'000'000'000;
+  const auto local = [](int year, int month, int day, int hour, int minute, int second) {
+    std::tm when{};
+    when.tm_year = year - 1900, when.tm_mon = month - 1, when.tm_mday = day;
+    when.tm_hour = hour, when.tm_min = minute, when.tm_sec = second, when.tm_isdst = -1;
+    return std::int64_t{std::mktime(&when)} * 1000;
+  };
+  const auto date = [&](const std::string& name) { return date_brought(name, kChanged, kNow); };
+  EXPECT_EQ(date("2019-05-31 21-04-59 rounds"), local(2019, 5, 31, 21, 4, 59));
+  EXPECT_EQ(date("rounds_20190531_2104"), local(2019, 5, 31, 21, 4, 0));
+  EXPECT_EQ(date("20180102"), local(2018, 1, 2, 12, 0, 0));
+  EXPECT_EQ(date("rounds"), kChanged);
+  EXPECT_EQ(date("2019-02-30"), kChanged) << "there is no such day";
+  EXPECT_EQ(date("120190531"), kChanged) << "a longer number is no date";
+  EXPECT_EQ(date("2091-01-01"), kNow) << "it would be the newest take for years";
 }
 
 TEST(Bring, AFileWithoutNotesIsRefused) {

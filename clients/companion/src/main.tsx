@@ -12,6 +12,7 @@ import { TokenForm } from './shell/token_form';
 import { TourWhenWanted } from './shell/tour';
 import { LazySong } from './song/lazy';
 import { daemon } from './state';
+import { DropPlace } from './takes/bring_view';
 import { DigestPage } from './takes/digest_page';
 import { TakeList } from './takes/take_list';
 import { TakePage } from './takes/take_page';
@@ -51,6 +52,7 @@ function App() {
           : <SettingsPage />}
       </main>
       <NoticeBar />
+      <DropPlace />
       {daemon.link.value !== 'token' && <TourWhenWanted />}
       <Help />
     </>

@@ -1,7 +1,7 @@
 // The picture of a take: the line of its melody over the loops that were gone round, a band for each time round.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { TakePicture } from '../protocol';
-import { ask } from '../state';
+import { ask, status } from '../state';
 
 const width = 96, height = 30, edge = 3;
 const most_kept = 400;
@@ -50,16 +50,18 @@ export function shape(picture: TakePicture): Shape {
 export function Picture({ take, known }: { take: number; known: string }) {
   const place = useRef<SVGSVGElement>(null);
   const [drawn, set] = useState<TakePicture | null>(null);
+  // One that was asked for before the take was studied is asked for again once more takes have been.
+  const studies = drawn?.studied === false ? status.value?.takes_studied ?? 0 : 0;
   useEffect(() => {
     let wanted = true;
     const watch = new IntersectionObserver((seen) => {
       if (!seen.some((each) => each.isIntersecting)) return;
       watch.disconnect();
-      fetch_picture(take, known).then((got) => wanted && set(got), () => undefined);
+      fetch_picture(take, `${known}.${studies}`).then((got) => wanted && set(got), () => undefined);
     });
     watch.observe(place.current!);
     return () => { wanted = false; watch.disconnect(); };
-  }, [take, known]);
+  }, [take, known, studies]);
   const { bands, lines } = drawn ? shape(drawn) : { bands: [], lines: [] };
   return (
     <svg class="thumbnail" viewBox={`0 0 ${width} ${height}`} preserveAspectRatio="none" ref={place} aria-hidden="true" data-drawn={drawn !== null} data-studied={drawn?.studied}>

@@ -4,6 +4,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import { clock, key_name, pitch_class_names } from '../music/text';
 import type { ListTakes, TakeSummary } from '../protocol';
 import { ask, complain, daemon, live, say, status, takes_changed } from '../state';
+import { Bring, BringingNow } from './bring_view';
 import { FindPlayed } from './find_played';
 import { MomentSearch } from './moments';
 import { Picture } from './picture';
@@ -55,7 +56,8 @@ export function TakeList() {
       <h1>Takes</h1>
       <FindPlayed />
       <MomentSearch />
-      <Search />
+      <div class="folded"><Search /><Bring /></div>
+      <BringingNow />
       {list === null ? <p class="soft">{daemon.link.value === 'open' ? 'Looking …' : 'Not connected just now.'}</p>
         : list.length === 0 ? <Nothing searching={searching} />
         : (
