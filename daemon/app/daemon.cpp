@@ -123,12 +123,16 @@ class Running final : public Daemon {
           stage_->own().heard_again();
         }});
 
-    describer_ = std::make_unique<song::Describer>(song::Describer::World{
-        *store_, on(describing_), [this] { return !stage_->recorder().take(); }, server::answers_of,
-        [this](std::uint64_t takes) {
-          stage_->studied(takes);
-          server_->publish_status();
-        }});
+    describer_ = std::make_unique<song::Describer>(
+        song::Describer::World{*store_, on(describing_), [this] { return !stage_->recorder().take(); },
+                               [this](const takes::Store::Midi& take, const takes::StudyReached& reached) {
+                                 return studies_->in_passing(take, reached);
+                               },
+                               server::answers_of,
+                               [this](std::uint64_t takes) {
+                                 stage_->studied(takes);
+                                 server_->publish_status();
+                               }});
 
     if (auto told = start_followers(config); !told) return told.error();
     if (auto heard = start_source(config); !heard) return heard.error();

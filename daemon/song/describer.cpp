@@ -6,7 +6,6 @@
 #include <utility>
 
 #include "daemon/song/about_of.h"
-#include "daemon/song/study_cache.h"
 #include "daemon/song/study_progress.h"
 
 namespace undersong::song {
@@ -52,15 +51,16 @@ void Describer::study(takes::TakeId take) {
             next();
           });
         },
-        [midi, answers = world_.answers, stopped = stopped_]() -> Result<takes::StudiedTake> {
-          const TakeStudy study = study_take(own_time(*midi), [&](double) {
+        [midi, study_of = world_.study, answers = world_.answers,
+         stopped = stopped_]() -> Result<takes::StudiedTake> {
+          const auto study = study_of(*midi, [&](double) {
             if (*stopped) throw StudyGivenUp();
           });
           takes::StudiedTake out;
           out.take = midi->detail.summary.take;
           for (const takes::Line& line : midi->said) out.said = std::max(out.said, line.number);
-          out.about = about_of(study);
-          out.answers = answers(*midi, study);
+          out.about = about_of(*study);
+          out.answers = answers(*midi, *study);
           return out;
         });
   });

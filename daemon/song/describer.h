@@ -32,6 +32,11 @@ class Describer {
     Aside aside;
     // Called on the owner's thread: false while somebody plays.
     std::function<bool()> may_work;
+    // Called on the thread behind `aside`: the study of a take, which somebody else may be making as well
+    // (study_cache.h). `reached` throws when it is to be given up.
+    std::function<std::shared_ptr<const TakeStudy>(const takes::Store::Midi&,
+                                                   const takes::StudyReached& reached)>
+        study;
     // Called on the thread behind `aside`: the answers to keep with a study, by name.
     std::function<Answers(const takes::Store::Midi&, const TakeStudy&)> answers;
     // Called on the owner's thread with the number of takes of which more is known, after kTellEvery at most.

@@ -7,8 +7,8 @@
 //                            });
 //
 // Units: times in a study are Micros from the beginning of the take.
-// Threads: call everything but `of` on the owner's thread. Jobs run on the thread "aside", which must have
-// stopped before this object goes. Studies are constant and may be read by any thread.
+// Threads: call everything but `of` and `in_passing` on the owner's thread. Jobs run on the thread "aside",
+// which must have stopped before this object goes. Studies are constant and may be read by any thread.
 // Errors: those of the store, of the job, and of base/aside.h; one sentence each.
 #pragma once
 
@@ -42,12 +42,16 @@ class Studies {
     });
   }
 
-  // For jobs that have the take at hand. REQUIRES: on the thread aside.
+  // For jobs that have the take at hand, on any thread that may wait.
   std::shared_ptr<const TakeStudy> of(const Midi& take) { return cache_.of(take); }
+  // For those on which nobody waits. `reached` may throw to give the study up.
+  std::shared_ptr<const TakeStudy> in_passing(const Midi& take, const takes::StudyReached& reached) {
+    return cache_.in_passing(take, reached);
+  }
 
  private:
   takes::Fetcher fetcher_;
-  StudyCache cache_;  // on the thread aside
+  StudyCache cache_;
 };
 
 }  // namespace undersong::song

@@ -1,6 +1,8 @@
 #include "daemon/song/study_cache.h"
 
 #include <algorithm>
+#include <exception>
+#include <utility>
 
 #include "daemon/takes/take_times.h"
 
@@ -16,20 +18,61 @@ Played own_time(const takes::Store::Midi& take) {
   return out;
 }
 
-std::shared_ptr<const TakeStudy> StudyCache::of(const takes::Store::Midi& take) {
-  const auto& summary = take.detail.summary;
-  for (auto it = remembered_.begin(); it != remembered_.end(); ++it)
-    if (it->take == summary.take && it->last_line == summary.last_line && it->said == take.said.size()) {
-      remembered_.splice(remembered_.begin(), remembered_, it);
-      return it->study;
+StudyCache::Study StudyCache::study(const takes::Store::Midi& take, bool wanted,
+                                    const takes::StudyReached& reached) {
+  const Key key{take.detail.summary.take, take.detail.summary.last_line, take.said.size()};
+  std::promise<Study> promise;
+  std::list<UnderWay>::iterator mine;
+  {
+    std::unique_lock lock(mutex_);
+    for (auto it = remembered_.begin(); it != remembered_.end(); ++it)
+      if (it->key == key) {
+        remembered_.splice(remembered_.begin(), remembered_, it);
+        return it->study;
+      }
+    for (auto& each : under_way_)
+      if (each.key == key) {
+        each.wanted = each.wanted || wanted;
+        const auto theirs = each.study;
+        lock.unlock();
+        return theirs.get();
+      }
+    under_way_.push_back({key, promise.get_future().share(), wanted});
+    mine = std::prev(under_way_.end());
+  }
+  Study made;
+  std::exception_ptr failed;
+  try {
+    StudyProgress::Under under(progress_, key.take);
+    made = std::make_shared<const TakeStudy>(study_take(own_time(take), [&](double share) {
+      under.reach(share);
+      if (reached) reached(share);
+    }));
+  } catch (...) {
+    failed = std::current_exception();
+  }
+  {
+    const std::lock_guard lock(mutex_);
+    if (made) {
+      const bool known = std::any_of(remembered_.begin(), remembered_.end(),
+                                     [&](const Remembered& each) { return each.key.take == key.take; });
+      if (mine->wanted || known) remember(key, made);
     }
-  const StudyProgress::Under under(progress_, summary.take);
-  auto made = std::make_shared<const TakeStudy>(
-      study_take(own_time(take), [this](double share) { progress_.reach(share); }));
-  remembered_.remove_if([&](const Remembered& known) { return known.take == summary.take; });
-  remembered_.push_front({summary.take, summary.last_line, take.said.size(), made});
-  if (remembered_.size() > kRemembered) remembered_.pop_back();
+    under_way_.erase(mine);
+  }
+  if (failed) {
+    promise.set_exception(failed);
+    std::rethrow_exception(failed);
+  }
+  promise.set_value(made);
   return made;
+}
+
+// REQUIRES: mutex_ is held.
+void StudyCache::remember(const Key& key, Study study) {
+  remembered_.remove_if([&](const Remembered& known) { return known.key.take == key.take; });
+  remembered_.push_front({key, std::move(study)});
+  if (remembered_.size() > kRemembered) remembered_.pop_back();
 }
 
 }  // namespace undersong::song

@@ -109,7 +109,7 @@ double score_by_chance(const std::vector<BeatOnset>& onsets, const harmony::Beat
 // get a pulse of their own or none; if the tempo bends, the beats follow it.
 std::vector<Beat> settled(const Path& first, const Path& other, const std::vector<BeatOnset>& onsets,
                           const std::vector<Strike>& strikes, const std::vector<Micros>& changes, bool freely,
-                          bool part = false) {
+                          bool part = false, const BeatsReached& reached = {}) {
   const auto usual = lengths_of(first.beats);
   const bool is_steady = steady(usual);
   if (part && !is_steady) return {};
@@ -117,7 +117,7 @@ std::vector<Beat> settled(const Path& first, const Path& other, const std::vecto
   const auto heard = passages(onsets, begin, end, [](const BeatOnset& o) { return o.at; });
   std::vector<Level> levels =
       tried_levels(heard, first, other, passages(strikes, begin, end, [](const Strike& s) { return s.at; }),
-                   passages(changes, begin, end, [](Micros at) { return at; }), freely);
+                   passages(changes, begin, end, [](Micros at) { return at; }), freely, reached);
   if (levels.empty()) return part ? std::vector<Beat>{} : first.beats;
   Level& level = *std::max_element(levels.begin(), levels.end(),
                                    [](const Level& a, const Level& b) { return a.value() < b.value(); });
@@ -167,6 +167,9 @@ std::vector<BeatOnset> judged(std::vector<BeatOnset> onsets, const std::vector<S
   return onsets;
 }
 
+// How much of the work is done after each step, measured with takes of half an hour.
+constexpr double kStruckAt = .38, kFirstAt = .62, kLevelsAt = .77, kSettledAt = .98;
+
 }  // namespace
 
 std::vector<Level> levels_of(const std::vector<PlayedNote>& notes, const std::vector<Micros>& changes) {
@@ -177,17 +180,23 @@ std::vector<Level> levels_of(const std::vector<PlayedNote>& notes, const std::ve
   return tried_levels(evidence, best_path(evidence, kOpen), other, struck, changes, false);
 }
 
-Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes) {
+Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes,
+                 const BeatsReached& reached) {
   Beats found;
   if (notes.size() < 4) return found;
+  const auto reach = [&](double share) {
+    if (reached) reached(share);
+  };
   const auto onsets = weighed(notes);
   const auto struck = strikes(notes, chord_changes);
+  reach(kStruckAt);
   // The beats are looked for in two ways, for measured playing and for a tempo that bends. If either finds
   // that the tempo keeps, it does. The network learnt with chord changes; without any, it counts for less.
   const auto measured = judged(onsets, struck, false), bent = judged(onsets, struck, true);
   Helper<Path> bent_first(kBeatHelper, [&] { return best_path(bent, kOpenFreely); });
   Path first = best_path(measured, kOpen);
   Path other = bent_first.get();
+  reach(kFirstAt);
   const bool freely = chord_changes.empty() || std::min(wander(first), wander(other)) > kBends;
   if (freely) std::swap(first, other);
   const auto& evidence = freely ? bent : measured;
@@ -198,7 +207,9 @@ Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>
     const float fit = heard.size() == evidence.size() ? first.score : best_path(heard, open).score;
     return (static_cast<double>(fit) + 1) / (score_by_chance(heard, open) + 1);
   });
-  found.beats = settled(first, other, evidence, struck, chord_changes, freely);
+  found.beats = settled(first, other, evidence, struck, chord_changes, freely, false,
+                        [&](double share) { reach(kFirstAt + share * (kLevelsAt - kFirstAt)); });
+  reach(kSettledAt);
   float near = 0, all = 0;
   std::size_t b = 0;
   for (const BeatOnset& onset : onsets) {

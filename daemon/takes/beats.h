@@ -15,6 +15,7 @@
 #pragma once
 
 #include <cstddef>
+#include <functional>
 #include <vector>
 
 #include "daemon/harmony/feel.h"
@@ -42,8 +43,12 @@ struct Beats {
   bool pulse() const { return beats.size() > 3 && (barred || confidence >= .2f); }
 };
 
+// Called with the share of the work that is done, on the calling thread; what it throws ends the search.
+using BeatsReached = std::function<void(double share)>;
+
 // `notes`: ordered by beginning. `chord_changes`: when settled chords begin, ascending; may be empty.
-Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes = {});
+Beats find_beats(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes = {},
+                 const BeatsReached& reached = {});
 
 // The median beat length, without gaps between stretches of pulse; 0 if there is none.
 Micros usual_length(const Beats& beats);

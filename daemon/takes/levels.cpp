@@ -163,7 +163,8 @@ float Level::value() const {
 
 std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, const Path& first,
                                 const Path& other, const std::vector<Strike>& strikes,
-                                const std::vector<Micros>& changes, bool freely) {
+                                const std::vector<Micros>& changes, bool freely,
+                                const BeatsReached& reached) {
   const auto usual = lengths_of(first.beats);
   std::vector<Level> out;
   if (usual.size() < 12) return out;
@@ -175,7 +176,7 @@ std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, c
     if (most * ratio >= kShortestBeat && most * ratio <= kLongestBeat) ratios.push_back(ratio);
   out.resize(ratios.size());
   // Every second level; a second task tries the others.
-  const auto try_from = [&](std::size_t from) {
+  const auto try_from = [&](std::size_t from, const BeatsReached& tell) {
     for (std::size_t i = from; i < ratios.size(); i += 2) {
       out[i].beat = most * ratios[i];
       out[i].path = best_path(onsets, prior_at(out[i].beat, usual));
@@ -184,11 +185,12 @@ std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, c
       describe(out[i], ratios[i], elsewhere, played, strikes, changes);
       // Strikes tell the length of a beat less surely than it is usual; only a tempo that bends needs them.
       if (steady(usual)) out[i].features[2] = 0;
+      if (tell) tell(std::min(1., static_cast<double>(i + 2) / static_cast<double>(ratios.size())));
     }
     return true;
   };
-  Helper<bool> others(kBeatHelper, [&] { return try_from(1); });
-  try_from(0);
+  Helper<bool> others(kBeatHelper, [&] { return try_from(1, {}); });
+  try_from(0, reached);
   others.get();
   return out;
 }

@@ -16,6 +16,7 @@
 
 #include "daemon/takes/bar_path.h"
 #include "daemon/takes/beat_path.h"
+#include "daemon/takes/beats.h"
 #include "daemon/takes/strikes.h"
 
 namespace undersong::takes {
@@ -32,10 +33,11 @@ struct Level {
 };
 
 // `onsets`: the evidence for beats, ascending, one or more. `first`: the best path without a level in mind.
-// Empty if it has too few beats to say anything.
+// Empty if it has too few beats to say anything. `reached`: see beats.h.
 std::vector<Level> tried_levels(const std::vector<harmony::BeatOnset>& onsets, const Path& first,
                                 const Path& other, const std::vector<Strike>& strikes,
-                                const std::vector<Micros>& chord_changes, bool freely);
+                                const std::vector<Micros>& chord_changes, bool freely,
+                                const BeatsReached& reached = {});
 
 // The same from the notes of a take, for learning.
 std::vector<Level> levels_of(const std::vector<PlayedNote>& notes, const std::vector<Micros>& chord_changes);

@@ -450,10 +450,10 @@ Beats without_free_playing(const Beats& beats, const std::vector<const Loop*>& l
   return out;
 }
 
-Beats first_beats(const HeardTake& take) {
+Beats first_beats(const HeardTake& take, const BeatsReached& reached) {
   std::vector<Micros> changes;
   for (const ChordSpan& span : take.spans) changes.push_back(span.begin);
-  return find_beats(take.notes, changes);
+  return find_beats(take.notes, changes, reached);
 }
 
 std::string describe_difference(const Loop& loop, const LoopPass& pass) {

@@ -59,7 +59,7 @@ std::vector<Loop> find_loops(const HeardTake& take, const Beats& beats);
 std::optional<Loop> find_loop(const HeardTake& take, const Beats& beats);
 
 // Finds beats from the notes and the chord spans of a take.
-Beats first_beats(const HeardTake& take);
+Beats first_beats(const HeardTake& take, const BeatsReached& reached = {});
 
 // Removes the beats of free playing outside the loops. It changes something only if most of the take is loop,
 // and removes only stretches outside the loops that keep time clearly worse than the loops do. Beats from an

@@ -11,7 +11,7 @@ namespace {
 constexpr double kShortestLoop = 3;  // beats
 // How much of the work is done when the take was heard, and when its beats are found: measured with takes of
 // three to forty-five minutes.
-constexpr double kHeardAt = .15, kBeatsAt = .9;
+constexpr double kHeardAt = .15, kBeatsAt = .82;
 
 constexpr std::size_t kLeastPasses = 4;
 constexpr Micros kOnBeat{60'000};
@@ -60,7 +60,9 @@ Study study_of(const std::vector<midi::Event>& events, const std::vector<Line>& 
   Study out;
   out.take = hear(events, keys, said, [&](double share) { reach(kHeardAt * share); });
   reach(kHeardAt);
-  out.beats = corrected(first_beats(out.take), said);
+  const Beats first =
+      first_beats(out.take, [&](double share) { reach(kHeardAt + share * (kBeatsAt - kHeardAt)); });
+  out.beats = corrected(first, said);
   reach(kBeatsAt);
   auto loops = find_loops(out.take, out.beats);
   if (loops.empty()) return out;
