@@ -35,7 +35,7 @@ namespace fs = std::filesystem;
 using Outcome = FileBrought::Outcome;
 
 constexpr int kStopped = 130;  // as a shell reports a program that was stopped with Ctrl-C
-volatile std::sig_atomic_t stop = 0;
+volatile std::sig_atomic_t import_stopped = 0;
 
 struct ImportOptions {
   std::vector<std::string> from;
@@ -59,7 +59,7 @@ class IntoDaemon final : public FilesInto {
       if (!answer) {
         // Others keep it busy. Everything is sent again.
         if (answer.error().code == static_cast<int>(protocol::RpcCode::kExhausted) && --patience > 0 &&
-            !stop) {
+            !import_stopped) {
           std::this_thread::sleep_for(std::chrono::milliseconds(500));
           piece.offset = 0;
           continue;
@@ -175,7 +175,7 @@ int bring_all(FilesInto& into, const ImportOptions& options) {
   };
   struct sigaction act {
   }, before{};
-  act.sa_handler = [](int) { stop = 1; };
+  act.sa_handler = [](int) { import_stopped = 1; };
   sigaction(SIGINT, &act, &before);
   std::vector<std::string> refused;
   const auto files = all_files(options.from, refused);
@@ -183,7 +183,7 @@ int bring_all(FilesInto& into, const ImportOptions& options) {
   Progress progress(files.size());
   std::optional<std::string> trouble;
   for (const auto& file : files) {
-    if (stop) break;
+    if (import_stopped) break;
     progress.at(done);
     const FileBrought of = into.bring(file);
     if (of.outcome == Outcome::kNoPlace) {
@@ -208,7 +208,7 @@ int bring_all(FilesInto& into, const ImportOptions& options) {
   const auto goes_on =
       fmt::format("stopped after {} of {} files; the same command goes on from there.", done, files.size());
   if (trouble) return fail(*trouble + (done == 0 ? "" : " It " + goes_on));
-  if (stop) {
+  if (import_stopped) {
     fmt::print(stderr, "undersong: {}\n", goes_on);
     return kStopped;
   }

@@ -210,13 +210,14 @@ describe('the song screen', { skip: why_not || false }, () => {
     await page.reload();
     await others(page);
     await page.getByRole('combobox', { name: 'Heard on' }).selectOption('page');
+    // Asked for before it sounds: on a slow machine it would have ended when the answers come.
+    const { proposals } = await client.ask('take.reharmonise', { take: 1, count: 8 });
+    const { chords, tempo } = await client.ask('take.loop', { take: 1 });
+    const first = proposals[0].chords[0], second = proposals[0].chords[1];
     await button(page, 'Hear proposal 1').click();
     const stop = button(page, 'Stop proposal 1');
     assert.equal(await stop.getAttribute('aria-pressed'), 'true');
     await page.locator('.proposal').first().locator('.cell.sounding').nth(0).waitFor();
-    const { proposals } = await client.ask('take.reharmonise', { take: 1, count: 8 });
-    const { chords, tempo } = await client.ask('take.loop', { take: 1 });
-    const first = proposals[0].chords[0], second = proposals[0].chords[1];
     await until(() => page.evaluate((count) => globalThis.begun.length >= count, 3 * (first.left.length + first.right.length + 1)), 'the second chord');
     const fundamental = (await page.evaluate(() => globalThis.begun)).filter((each) => each.type === 'triangle');
     const keys = fundamental.map((each) => Math.round(69 + 12 * Math.log2(each.pitch / 440)));
