@@ -15,6 +15,15 @@
 #include <utility>
 
 namespace undersong::midi {
+namespace {
+
+// A service that starts makes a file and gives it its size afterwards. Who maps one in between is ended by
+// the kernel (SIGBUS), as libjack does when it connects. So a service is told of when no file has come for a
+// while; and after so many files all the same, should they never end.
+constexpr int kQuiet = 250;  // milliseconds
+constexpr int kMostTold = 1000;
+
+}  // namespace
 
 // Source: jackd2's default server folder, the sockets of PipeWire, and the devices of ALSA (documentation of
 // each).
@@ -54,23 +63,35 @@ ServiceWatch::~ServiceWatch() {
   if (quit_ >= 0) ::close(quit_);
 }
 
+// Reads what the kernel tells. Returns whether a file of a service was in it.
+bool ServiceWatch::read_files() {
+  alignas(inotify_event) std::array<char, 4096> buffer;
+  const ssize_t size = ::read(files_, buffer.data(), buffer.size());
+  bool came = false;
+  for (ssize_t at = 0; at < size;) {
+    inotify_event event;
+    std::memcpy(&event, buffer.data() + at, sizeof event);
+    const std::string_view name(event.len > 0 ? buffer.data() + at + sizeof event : "");
+    for (const auto& [number, begins] : names_)
+      came = came || (number == event.wd && name.starts_with(begins));
+    at += static_cast<ssize_t>(sizeof event + event.len);
+  }
+  return came;
+}
+
 void ServiceWatch::run() {
   std::array<pollfd, 2> waits{{{files_, POLLIN, 0}, {quit_, POLLIN, 0}}};
-  alignas(inotify_event) std::array<char, 4096> buffer;
-  for (;;) {
-    if (::poll(waits.data(), waits.size(), -1) < 0 && errno != EINTR) return;
+  int quiet = 0;  // milliseconds without a further file to wait for; 0: nothing has come
+  for (int told = 0;;) {
+    const int ready = ::poll(waits.data(), waits.size(), quiet > 0 ? quiet : -1);
+    if (ready < 0 && errno != EINTR) return;
     if (waits[1].revents != 0) return;
-    const ssize_t size = ::read(files_, buffer.data(), buffer.size());
-    bool came = false;
-    for (ssize_t at = 0; at < size;) {
-      inotify_event event;
-      std::memcpy(&event, buffer.data() + at, sizeof event);
-      const std::string_view name(event.len > 0 ? buffer.data() + at + sizeof event : "");
-      for (const auto& [number, begins] : names_)
-        came = came || (number == event.wd && name.starts_with(begins));
-      at += static_cast<ssize_t>(sizeof event + event.len);
+    if (ready > 0 && read_files()) quiet = kQuiet;
+    if (ready > 0 && quiet > 0) ++told;
+    if (told == kMostTold || (ready == 0 && quiet > 0)) {
+      told = quiet = 0;
+      came_();
     }
-    if (came) came_();
   }
 }
 

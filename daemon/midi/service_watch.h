@@ -7,8 +7,8 @@
 // Units: none.
 // Threads: `came` is called on the watch's own thread, which sleeps until a file appears; it must be quick.
 // The destructor waits for a call that is under way. Errors: null where the kernel gives no watch. Folders
-// that are missing are left out. A file says that a service begins, not that it answers yet; so callers look
-// more than once.
+// that are missing are left out. A file says that a service begins, not that it answers yet: `came` is called
+// a quarter of a second after the last file, and callers look more than once.
 #pragma once
 
 #include <filesystem>
@@ -40,6 +40,7 @@ class ServiceWatch {
  private:
   ServiceWatch(int files, int quit) : files_(files), quit_(quit) {}
   void run();
+  bool read_files();
 
   int files_, quit_;  // descriptors: of inotify, and of the event that ends the thread
   std::vector<std::pair<int, std::string>> names_;  // by inotify's number of the folder
