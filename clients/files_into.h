@@ -36,6 +36,8 @@ class FilesInto {
   static constexpr std::uintmax_t kLargestFile = 16u << 20;  // bytes
 
   virtual ~FilesInto() = default;
+  // Does a part of what must be done before the first file, so that it can be stopped. True when that is all.
+  virtual bool ready() { return true; }
   virtual FileBrought bring(const std::filesystem::path& file) = 0;
   // Call it after the last file. Returns what is wrong, if not all of it is kept.
   virtual std::optional<std::string> close() { return std::nullopt; }

@@ -39,6 +39,14 @@ class IntoStore final : public FilesInto {
     return std::unique_ptr<IntoStore>(new IntoStore(std::move(*lock), std::move(*store)));
   }
 
+  // Takes of older versions must be recognised too. If that fails, `bring` says why.
+  bool ready() override {
+    constexpr std::size_t kAtOnce = 50;
+    const auto left =
+        answer_of<std::uint64_t>([&](auto answer) { store_->make_find_prints(kAtOnce, std::move(answer)); });
+    return !left || *left == 0;
+  }
+
   FileBrought bring(const fs::path& path) override {
     std::error_code failed;
     if (const auto size = fs::file_size(path, failed); !failed && size > kLargestFile)
@@ -48,7 +56,6 @@ class IntoStore final : public FilesInto {
     if (!file) return FileBrought::refused(file.error().message);
     const auto events = takes::events_to_bring(*file);
     if (!events) return FileBrought::refused(path.string() + ": " + events.error().message);
-    if (auto prepared = prepare(); !prepared) return FileBrought::no_place(prepared.error().message);
     const auto known = answer_of<std::optional<takes::TakeId>>(
         [&](auto answer) { store_->known(takes::notes_to_bring(*events), std::move(answer)); });
     if (!known) return FileBrought::no_place(known.error().message);
@@ -76,21 +83,8 @@ class IntoStore final : public FilesInto {
   IntoStore(std::unique_ptr<takes::InstanceLock> lock, std::unique_ptr<takes::Store> store)
       : lock_(std::move(lock)), store_(std::move(store)) {}
 
-  // Takes of older versions must be recognised too.
-  Result<void> prepare() {
-    constexpr std::size_t kAtOnce = 50;
-    while (!prepared_) {
-      const auto left = answer_of<std::uint64_t>(
-          [&](auto answer) { store_->make_find_prints(kAtOnce, std::move(answer)); });
-      if (!left) return left.error();
-      prepared_ = *left == 0;
-    }
-    return {};
-  }
-
   const std::unique_ptr<takes::InstanceLock> lock_;  // released last
   const std::unique_ptr<takes::Store> store_;
-  bool prepared_ = false;
 };
 
 }  // namespace

@@ -177,6 +177,8 @@ int bring_all(FilesInto& into, const ImportOptions& options) {
   }, before{};
   act.sa_handler = [](int) { import_stopped = 1; };
   sigaction(SIGINT, &act, &before);
+  while (!import_stopped && !into.ready()) {
+  }
   std::vector<std::string> refused;
   const auto files = all_files(options.from, refused);
   std::size_t brought = 0, known = 0, done = 0;
