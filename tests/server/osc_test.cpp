@@ -2,6 +2,8 @@
 #include <gtest/gtest.h>
 #include <lo/lo.h>
 
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/udp.hpp>
 #include <map>
 #include <memory>
 #include <string>
@@ -87,18 +89,20 @@ TEST(OpenSoundControl, SaysWhatSoundsInOneBundleAndAgainOnlyWhenItChanges) {
 }
 
 TEST(OpenSoundControl, NobodyListeningDisturbsNobody) {
-  int port = 0;
-  {
-    Listener gone;
-    port = gone.port();
-  }
-  const auto osc = OscOutput::open({"127.0.0.1", port});
+  // A connected socket takes nothing from strangers, so what is sent to it is answered as if nobody were
+  // there; and it keeps the port from the listener of another test that runs at the same time.
+  namespace ip = boost::asio::ip;
+  boost::asio::io_context io;
+  ip::udp::socket nobody(io, ip::udp::endpoint(ip::address_v4::loopback(), 0));
+  nobody.connect(nobody.local_endpoint());
+  const auto osc = OscOutput::open({"127.0.0.1", nobody.local_endpoint().port()});
   ASSERT_TRUE(osc);
   auto moment = playing();
   for (int place = 0; place < 4; ++place) {
     moment.beat->place = place;
     (*osc)->publish(moment, harmony::SymbolStyle::kSigns);
   }
+  EXPECT_EQ(nobody.available(), 0u);
 }
 
 TEST(OpenSoundControl, ANameInsteadOfAnAddressIsRefusedInOneSentence) {
