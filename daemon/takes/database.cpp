@@ -157,6 +157,16 @@ int layout_of(SQLite::Database& file) {
   return layout;
 }
 
+// Nothing for no kinds: then lines of all kinds are meant.
+template <class Kinds>
+std::string kind_in(const Kinds& kinds) {
+  std::string out;
+  for (const LineKind kind : kinds)
+    out.append(out.empty() ? " AND kind IN (" : ",").append(std::to_string(static_cast<int>(kind)));
+  if (!out.empty()) out += ')';
+  return out;
+}
+
 }  // namespace
 
 Result<Database> Database::open(const std::filesystem::path& path, First first,
@@ -164,7 +174,9 @@ Result<Database> Database::open(const std::filesystem::path& path, First first,
   // If the folder cannot be created, opening the file fails too, and the store handles that.
   if (path.has_parent_path()) (void)make_private_folder(path.parent_path());
   std::string mended = mend_header(path);
-  SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, 250);
+  // One thread at a time uses it, so SQLite need not lock for every column it reads.
+  SQLite::Database file(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE | SQLite::OPEN_NOMUTEX,
+                        250);
   std::error_code failed;
   std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write,
                                failed);
@@ -596,15 +608,14 @@ Found Database::list(const Search& search) {
   return found;
 }
 
-std::vector<Line> Database::lines_where(const std::string& condition, TakeId take) {
-  SQLite::Statement query(file_, std::string("SELECT ") + kLineColumns + " FROM log WHERE take = ? AND " +
-                                     condition + " ORDER BY number");
+void Database::each_line(std::initializer_list<LineKind> kinds, TakeId take,
+                         const std::function<void(Line&&)>& use) {
+  SQLite::Statement query(file_, std::string("SELECT ") + kLineColumns + " FROM log WHERE take = ?" +
+                                     kind_in(kinds) + " ORDER BY number");
   query.bind(1, signed_of(take));
-  std::vector<Line> lines;
   bool sound = false;
   while (query.executeStep())
-    if (Line line = line_of(query, sound); sound) lines.push_back(std::move(line));
-  return lines;
+    if (Line line = line_of(query, sound); sound) use(std::move(line));
 }
 
 std::optional<Summary> Database::summary(std::optional<TakeId> take) {
@@ -619,19 +630,26 @@ std::optional<Summary> Database::summary(std::optional<TakeId> take) {
 std::optional<Detail> Database::detail(std::optional<TakeId> take) {
   auto found = summary(take);
   if (!found) return std::nullopt;
+  std::vector<Line> lines;
+  each_line({LineKind::kChord, LineKind::kKey, LineKind::kMark, LineKind::kCorrection, LineKind::kUnmark},
+            found->take, [&](Line&& line) { lines.push_back(std::move(line)); });
+  return detail_of(std::move(*found), std::move(lines));
+}
+
+// `lines`: chords, keys, marks, corrections and unmarks, in order.
+Detail Database::detail_of(Summary summary, std::vector<Line> lines) {
   Detail detail;
-  detail.summary = std::move(*found);
+  detail.summary = std::move(summary);
   find_contents(std::span(&detail.summary, 1));
-  // Chord, key and mark: exactly the kinds of the partial index log_shown, so that SQLite uses it.
-  for (Line& line : lines_where("kind IN (3, 4, 8)", detail.summary.take)) {
-    auto& to = line.kind == LineKind::kChord ? detail.chords
-               : line.kind == LineKind::kKey ? detail.keys
-                                             : detail.marks;
+  std::vector<Line> corrections;  // of chords, and what takes marks back
+  for (Line& line : lines) {
+    auto& to = line.kind == LineKind::kChord  ? detail.chords
+               : line.kind == LineKind::kKey  ? detail.keys
+               : line.kind == LineKind::kMark ? detail.marks
+                                              : corrections;
     to.push_back(std::move(line));
   }
   detail.chords = settled_chords(detail.chords);
-  // Kind 10: correction; 22: unmark.
-  std::vector<Line> corrections = lines_where("kind IN (10, 22)", detail.summary.take);
   std::erase_if(corrections, [&](const Line& line) {
     if (line.kind != LineKind::kUnmark) return false;
     std::erase_if(detail.marks, [&](const Line& mark) { return std::to_string(mark.number) == line.data; });
@@ -647,12 +665,8 @@ std::optional<Detail> Database::detail(std::optional<TakeId> take) {
 
 std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, std::size_t limit,
                                   const std::vector<LineKind>& kinds) {
-  std::string only;
-  for (const LineKind kind : kinds)
-    only.append(only.empty() ? " AND kind IN (" : ",").append(std::to_string(static_cast<int>(kind)));
-  if (!only.empty()) only += ')';
   SQLite::Statement query(file_, std::string("SELECT ") + kLineColumns + " FROM log WHERE number >= ?" +
-                                     (take ? " AND take = ?" : "") + only + " ORDER BY number");
+                                     (take ? " AND take = ?" : "") + kind_in(kinds) + " ORDER BY number");
   query.bind(1, signed_of(std::min<LineNumber>(from, INT64_MAX)));
   if (take) query.bind(2, signed_of(*take));
   std::vector<Line> lines;
@@ -662,24 +676,58 @@ std::vector<Line> Database::lines(std::optional<TakeId> take, LineNumber from, s
   return lines;
 }
 
+namespace {
+
+// The events of a take, made of its lines one after another.
+class EventReader {
+ public:
+  explicit EventReader(Span span) : span_(span) {}
+  void add(const Line& line) {
+    const Micros at = span_.within(line.at);  // a damaged file may hold any time; the event was in this take
+    if (const auto lost = lost_port(line)) {
+      down_.release(*lost, at, events);
+    } else if (auto event = midi_event(line)) {
+      event->at = at;
+      down_.apply(*event);
+      events.push_back(*event);
+    }
+  }
+  std::vector<midi::Event> events;
+
+ private:
+  Span span_;
+  KeysDown down_;
+};
+
+}  // namespace
+
 std::vector<midi::Event> Database::midi(TakeId take) {
   SQLite::Statement query(file_, "SELECT at, last_at FROM takes WHERE take = ?");
   query.bind(1, signed_of(take));
   if (!query.executeStep()) return {};
-  const Span span = span_of(Micros(query.getColumn(0).getInt64()), Micros(query.getColumn(1).getInt64()));
-  std::vector<midi::Event> events;
-  KeysDown down;
-  for (const Line& line : lines_where("kind IN (2, 19)", take)) {
-    const Micros at = span.within(line.at);  // a damaged file may hold any time; the event was in this take
-    if (const auto lost = lost_port(line)) {
-      down.release(*lost, at, events);
-    } else if (auto event = midi_event(line)) {
-      event->at = at;
-      down.apply(*event);
-      events.push_back(*event);
-    }
-  }
-  return events;
+  EventReader reader(span_of(Micros(query.getColumn(0).getInt64()), Micros(query.getColumn(1).getInt64())));
+  each_line({LineKind::kMidi, LineKind::kLost}, take, [&](Line&& line) { reader.add(line); });
+  return std::move(reader.events);
+}
+
+// Each query goes through all lines of the take, so that one is much quicker than three.
+std::optional<Database::Whole> Database::whole(std::optional<TakeId> take, std::size_t most_said) {
+  auto found = summary(take);
+  if (!found) return std::nullopt;
+  Whole whole;
+  EventReader reader(span_of(*found));
+  std::vector<Line> shown;
+  each_line({LineKind::kMidi, LineKind::kLost, LineKind::kBeat, LineKind::kChord, LineKind::kKey,
+             LineKind::kMark, LineKind::kCorrection, LineKind::kUnmark},
+            found->take, [&](Line&& line) {
+              if (line.kind == LineKind::kMidi || line.kind == LineKind::kLost) return reader.add(line);
+              const bool said = line.kind == LineKind::kBeat || line.kind == LineKind::kCorrection;
+              if (said && whole.said.size() < most_said) whole.said.push_back(line);
+              if (line.kind != LineKind::kBeat) shown.push_back(std::move(line));
+            });
+  whole.events = std::move(reader.events);
+  whole.detail = detail_of(std::move(*found), std::move(shown));
+  return whole;
 }
 
 }  // namespace undersong::takes

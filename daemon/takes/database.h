@@ -16,6 +16,7 @@
 #include <compare>
 #include <filesystem>
 #include <functional>
+#include <initializer_list>
 #include <map>
 #include <memory>
 #include <optional>
@@ -99,6 +100,14 @@ class Database {
                           const std::vector<LineKind>& kinds = {});
   // Without suspected echoes. Where events were lost, the keys and pedals of that input are released.
   std::vector<midi::Event> midi(TakeId take);
+  // What detail() and midi() give, in one pass through the lines. `said`: what the player said of the beat
+  // and of chords, at most the first `most_said` lines.
+  struct Whole {
+    Detail detail;
+    std::vector<midi::Event> events;
+    std::vector<Line> said;
+  };
+  std::optional<Whole> whole(std::optional<TakeId> take, std::size_t most_said);
   // The moments that answer a question; if there are none, similar questions that have answers.
   FoundMoments find(const MomentSearch& search);
   // `take` must exist.
@@ -205,7 +214,9 @@ class Database {
   void put_key(TakeId take, const std::string& reason, Micros end);
   struct Told;  // what the lines of a take say of it
   Told told_of(TakeId take, const std::function<void(const Line&)>& use = {});
-  std::vector<Line> lines_where(const std::string& condition, TakeId take);
+  // The sound lines of the take that are of these kinds, in order.
+  void each_line(std::initializer_list<LineKind> kinds, TakeId take, const std::function<void(Line&&)>& use);
+  Detail detail_of(Summary summary, std::vector<Line> lines);
   void insert_meeting(TakeId take, Micros at, const MeetingFacts& met);
   std::vector<KeptMeeting> kept_meetings(TakeId take);
   std::vector<Statement> heard_statements(TakeId take, Micros end, const std::vector<KeptMeeting>& meetings);

@@ -147,12 +147,9 @@ class SqliteStore final : public Store {
 
   void midi(std::optional<TakeId> take, Answer<Midi> answer) override {
     task<Midi>(std::move(answer), false, [this, take]() -> Result<Midi> {
-      auto detail = find(take);
-      if (!detail) return detail.error();
-      const TakeId found = detail->summary.take;
-      auto events = database_->midi(found);
-      auto said = database_->lines(found, 1, kMostSaid, {LineKind::kBeat, LineKind::kCorrection});
-      return Midi{std::move(*detail), std::move(events), std::move(said)};
+      auto whole = database_->whole(take, kMostSaid);
+      if (!whole) return no_take(take);
+      return Midi{std::move(whole->detail), std::move(whole->events), std::move(whole->said)};
     });
   }
 

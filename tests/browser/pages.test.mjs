@@ -11,7 +11,7 @@ let browser, daemon, client;
 
 describe('a song on paper and as blocks', { skip: why_not || false }, () => {
   before(async () => {
-    browser = await open_browser({ locale: 'en-GB' });
+    browser = await open_browser({ locale: 'en-GB', hasTouch: true });
     daemon = await new Daemon().start({ play: `${root}/configs/demo.mid`, speed: 60 });
     client = daemon.client();
     await until(async () => (await client.ask('take.list')).takes[0]?.ended, 'the demo take');
@@ -219,6 +219,46 @@ describe('a song on paper and as blocks', { skip: why_not || false }, () => {
     const after = [before[1], before[2], before[0], ...before.slice(3)];
     await until(async () => JSON.stringify(await ids(page)) === JSON.stringify(after), 'the new order');
     await page.locator(`.block[data-id="${before[0]}"] .block-body:focus`).waitFor();
+  }));
+
+  // Touches are sent to the browser below the page, so that it decides by itself whether a finger scrolls.
+  test('a finger that rests on a block drags it; one that moves at once scrolls', () => on('#song/1', async (page) => {
+    await a_song(page);
+    const before = await ids(page);
+    const fingers = await page.context().newCDPSession(page);
+    const touch = (type, ...points) => fingers.send('Input.dispatchTouchEvent', { type, touchPoints: points.map(([x, y]) => ({ x, y })) });
+    const middle = async (id) => {
+      const box = await page.locator(`.block[data-id="${id}"] .block-name`).boundingBox();
+      return [box.x + box.width / 2, box.y + box.height / 2];
+    };
+    const move = async ([from_x, from_y], [to_x, to_y]) => {
+      for (let step = 1; step <= 8; ++step) await touch('touchMove', [from_x + (to_x - from_x) * step / 8, from_y + (to_y - from_y) * step / 8]);
+    };
+    await page.evaluate(() => { globalThis.scrolls = 0; addEventListener('scroll', () => { ++globalThis.scrolls; }, true); });
+    const scrolls = () => page.evaluate(() => globalThis.scrolls);
+
+    const [first, third] = [await middle(before[0]), await middle(before[2])];
+    await touch('touchStart', first);
+    await page.locator('.block.held').waitFor();
+    const still = await scrolls();
+    await move(first, third);
+    await page.locator('.block.dragged').waitFor();
+    await touch('touchEnd');
+    const after = [before[1], before[2], before[0], ...before.slice(3)];
+    await until(async () => JSON.stringify(await ids(page)) === JSON.stringify(after), 'the new order');
+    assert.equal(await scrolls(), still);
+    assert.equal(await page.locator('.block.held, .block.dragged').count(), 0);
+
+    await page.setViewportSize({ width: 390, height: 520 });
+    await page.locator(`.block[data-id="${after[0]}"]`).evaluate((block) => block.scrollIntoView({ block: 'center' }));
+    const [x, y] = await middle(after[0]);
+    const before_it = await scrolls();
+    await touch('touchStart', [x, y]);
+    await move([x, y], [x, y + 160]);
+    await until(async () => (await scrolls()) > before_it, 'the page to scroll');
+    assert.equal(await page.locator('.block.held, .block.dragged').count(), 0);
+    await touch('touchEnd');
+    assert.deepEqual(await ids(page), after);
   }));
 
   test('a block and the song are heard, softly, from where they begin to where they end', () => on('#song/1', async (page) => {

@@ -117,13 +117,17 @@ function drag(down: PointerEvent, block: HTMLElement, drop: (to: number) => void
   const all = blocks_of(block.parentElement!);
   const from = all.indexOf(block);
   const boxes = all.map((each) => each.getBoundingClientRect());
-  const ready_at = down.pointerType === 'mouse' ? 0 : performance.now() + touch_ms;
-  let dragging = false, to = from;
+  let ready = down.pointerType === 'mouse', dragging = false, to = from;
+  // The block rises when it can be dragged, so that one need not guess how long to wait.
+  const rise = setTimeout(() => {
+    ready = true;
+    block.classList.toggle('held', down.pointerType !== 'mouse');
+  }, touch_ms);
   const move = (event: PointerEvent) => {
     if (event.pointerId !== down.pointerId) return;
     const dx = event.clientX - down.clientX, dy = event.clientY - down.clientY;
     if (!dragging && Math.hypot(dx, dy) < begins_px) return;
-    if (!dragging && performance.now() < ready_at) return end();
+    if (!ready) return end();
     dragging = true;
     block.classList.add('dragged');
     block.style.transform = `translate(${dx}px, ${dy}px)`;
@@ -133,15 +137,18 @@ function drag(down: PointerEvent, block: HTMLElement, drop: (to: number) => void
       each.classList.toggle('drop-after', i === to && to > from);
     });
   };
-  const keep_still = (event: TouchEvent) => { if (dragging || performance.now() >= ready_at) event.preventDefault(); };  // the finger drags and does not scroll
+  const keep_still = (event: TouchEvent) => { if (ready) event.preventDefault(); };  // the finger drags and does not scroll
   const no_click = (event: MouseEvent) => { event.stopPropagation(); event.preventDefault(); };
+  const no_menu = (event: Event) => event.preventDefault();  // the menu of a long press would end the drag
   const end = () => {
+    clearTimeout(rise);
     removeEventListener('pointermove', move);
     removeEventListener('pointerup', up);
     removeEventListener('pointercancel', end);
     removeEventListener('keydown', escape, true);
     block.removeEventListener('touchmove', keep_still);
-    block.classList.remove('dragged');
+    block.removeEventListener('contextmenu', no_menu);
+    block.classList.remove('dragged', 'held');
     block.style.transform = '';
     all.forEach((each) => each.classList.remove('drop-before', 'drop-after'));
   };
@@ -165,6 +172,7 @@ function drag(down: PointerEvent, block: HTMLElement, drop: (to: number) => void
   addEventListener('pointercancel', end);
   addEventListener('keydown', escape, true);
   block.addEventListener('touchmove', keep_still, { passive: false });
+  if (!ready) block.addEventListener('contextmenu', no_menu);
 }
 
 /** The block whose place the pointer is at: in the nearest row, the one it is over. */

@@ -30,6 +30,7 @@ export interface Label {
 }
 
 const pad = 8;
+const narrowest = 6;  // no name is narrower; measuring the names of an hour costs more than drawing it
 const enough = 0.8;  // of the chords of a run that must have room, so that it is written chord by chord
 
 interface Item {
@@ -42,6 +43,7 @@ interface Item {
 }
 
 function written(lane: Lane, index: number, x: number, end: number): Pick<Item, 'chord' | 'small'> {
+  if (narrowest + pad > end - x) return {};
   if (lane.chord_width(index, false) + pad <= end - x) return { chord: index };
   return lane.chord_width(index, true) + pad <= end - x ? { chord: index, small: true } : {};
 }

@@ -40,11 +40,10 @@ export class Roll {
   private bars: Bar[] = [];
   private bands: Band[] = [];
   private runs: LaneRun[] = [];
-  private usual_note = 3e5;  // microseconds
   private chosen: Band | null = null;
   private rounds: Round[] = [];
   private chord_times = new Float64Array();
-  private widths = new Map<string, number>();  // widths of chord symbols
+  private widths = new Map<string, number>();  // of chord symbols and words in the lane
 
   constructor(private readonly canvas: HTMLCanvasElement, private readonly changed: () => void) {
     this.take_colours();
@@ -80,7 +79,6 @@ export class Roll {
     const first = this.data === null;
     this.data = data;
     this.chord_times = Float64Array.from(data.chords, (each) => each.at);
-    if (data.notes.count > 0) this.usual_note = data.notes.length.slice().sort()[data.notes.count >> 1]!;
     this.forget_pictures();
     if (first) this.fit(true);
     this.touch();
@@ -130,7 +128,7 @@ export class Roll {
     this.pan_to(time - this.width * 0.2 * this.us_per_px);
   }
   /** True where passages stand for notes. */
-  get far(): boolean { return this.usual_note / this.us_per_px < narrowest_note_px; }
+  get far(): boolean { return (this.data?.notes.usual_length ?? 3e5) / this.us_per_px < narrowest_note_px; }
   zoom(factor: number, around_px = this.width / 2): void {
     const time = this.time_at(around_px);
     this.us_per_px = Math.min(this.whole_us_per_px(), Math.max(narrowest_us_per_px, this.us_per_px * factor));
@@ -448,7 +446,7 @@ export class Roll {
       times: this.chord_times, end: data.length, runs: this.runs, width: this.width,
       px_of: (time) => this.px_of(time),
       chord_width: (i, small) => this.symbol_width(ctx, data.chords[i]!, small ? small_chord_px : chord_px),
-      text_width: (text) => { ctx.font = words_font; return ctx.measureText(text).width; },
+      text_width: (text) => this.width_of(text, () => { ctx.font = words_font; return ctx.measureText(text).width; }),
       key_at: (time) => { const key = holding(data.keys, time) ?? data.keys[0]; return key ? key_name(key.harte) : ''; },
     });
     this.canvas.dataset.lane = labels.map((label) => label.text ?? pretty(symbol_of(data.chords[label.chord!]!))).join(' | ');
@@ -488,9 +486,11 @@ export class Roll {
     return x;
   }
   private symbol_width(ctx: CanvasRenderingContext2D, chord: Chord, px: number): number {
-    const symbol = `${symbol_of(chord)} ${px}`;
-    let width = this.widths.get(symbol);
-    if (width === undefined) this.widths.set(symbol, (width = this.each_part(ctx, chord, px, () => undefined)));
+    return this.width_of(`${symbol_of(chord)} ${px}`, () => this.each_part(ctx, chord, px, () => undefined));
+  }
+  private width_of(what: string, measure: () => number): number {
+    let width = this.widths.get(what);
+    if (width === undefined) this.widths.set(what, (width = measure()));
     return width;
   }
   private write_symbol(ctx: CanvasRenderingContext2D, chord: Chord, px: number, at: number, y: number): void {

@@ -1,7 +1,7 @@
 // One take as the page needs it: notes in columns, everything else by time. All times are microseconds from its beginning.
 import { plain_pitch, pretty } from '../music/text';
-import type { Chord, LogLine, TakeDetail, TakeNotes, TakeSummary } from '../protocol';
-import { ask } from '../state';
+import type { Chord, LogLine, TakeDetail, TakeNotes, TakePicture, TakeSummary } from '../protocol';
+import { ask, status } from '../state';
 
 export interface Notes {
   count: number;
@@ -12,10 +12,11 @@ export interface Notes {
   velocity: Uint8Array;
   lowest: number;
   highest: number;
+  usual_length: number;  // half of them are shorter
 }
 
 export type TimedChord = Chord & { at: number };
-export interface TimedMelody { at: number; until: number; pitch: number; name: string; degree: string }  // until: when it ends
+export interface TimedMelody { at: number; until: number; pitch: number; name: string | undefined; degree: string }  // until: when it ends
 export interface TimedOffer { at: number; harte: string[]; melody: string[] }  // names of the melody notes
 export interface TimedTrial { at: number; harte: string; place: number }
 
@@ -32,6 +33,8 @@ export interface TakeData {
   offered: TimedOffer[];
   tried: TimedTrial[];
   complete: boolean;  // the take has ended and all of it is loaded
+  picture: TakePicture | null;         // as it was when the take was loaded
+  pictured_at: number | undefined;     // how many takes had been studied by then
 }
 
 function in_columns(got: TakeNotes, begin: number): Notes {
@@ -45,6 +48,7 @@ function in_columns(got: TakeNotes, begin: number): Notes {
     velocity: Uint8Array.from(got.velocity),
     lowest: 127,
     highest: 0,
+    usual_length: count > 0 ? Float64Array.from(got.length_us).sort()[count >> 1]! : 3e5,
   };
   let latest = 0;
   for (let i = 0; i < count; ++i) {
@@ -92,18 +96,27 @@ export function holding<T extends { at: number }>(list: T[], time: number): T | 
   return list[low - 1] ?? null;
 }
 
-/** Loads notes, chords, keys and marks: enough to draw. */
+/** Loads notes, melody, chords, keys, marks and the picture: all that is drawn. */
 export async function load_take(take: number, before: TakeData | null = null): Promise<TakeData> {
   // The notes of a finished take never change.
   const kept = before?.complete && before.summary.take === take ? before : null;
-  const [detail, notes] = await Promise.all([ask('take.get', { take }), kept ? null : ask('take.notes', { take })]);
+  const pictured_at = status.peek()?.takes_studied;
+  const pictured = ask('take.picture', { take }).catch(() => null);
+  const sung = kept ? null : lines_of(take, ['melody']);
+  sung?.catch(() => undefined);  // it is waited for below, if nothing else fails before
+  const [detail, notes, got] = await Promise.all([ask('take.get', { take }), kept ? null : ask('take.notes', { take }), pictured]);
+  const picture = detail.summary.ended ? got : null;
+  if (kept) return { ...kept, ...timed(detail), picture, pictured_at };
   const begin = detail.summary.at;
-  const data: TakeData = kept ? { ...kept, ...timed(detail) } : {
+  const data: TakeData = {
     ...timed(detail),
     notes: in_columns(notes!, begin),
     pedal: notes!.pedal.map(({ at, down }) => ({ at: at - begin, down })),
-    melody: [], offered: [], tried: [], complete: false,
+    melody: [], offered: [], tried: [], complete: false, picture, pictured_at,
   };
+  for (const line of await sung!) add(data, line, begin);
+  data.melody.sort((a, b) => a.at - b.at);
+  end_melody(data);
   return data;
 }
 
@@ -119,25 +132,24 @@ function timed(detail: TakeDetail) {
   };
 }
 
-/** Loads the rest, which may be large: melody, what was offered and what was tried. Calls `grown` after each part. */
-export async function load_rest(data: TakeData, grown: () => void, wanted: () => boolean): Promise<void> {
-  const begin = data.summary.at;
-  const page = (from: number) => ask('take.events', { take: data.summary.take, from, limit: 2000, kinds: ['melody', 'offered', 'tried'] });
-  let coming = page(data.summary.first_line);
-  for (;;) {
-    const got = await coming;
-    if (!wanted()) return;
-    if (got.more) {
-      coming = page(got.next);  // the daemon reads the next part while this one is drawn
-      coming.catch(() => undefined);  // it is waited for above
-    }
-    for (const line of got.lines) add(data, line, begin);
-    for (const list of [data.melody, data.offered, data.tried]) list.sort((a, b) => a.at - b.at);
-    end_melody(data);
-    if (!got.more) data.complete = data.summary.ended !== undefined;
-    grown();
-    if (!got.more) return;
+async function lines_of(take: number, kinds: LogLine['kind'][], wanted = () => true): Promise<LogLine[]> {
+  const lines: LogLine[] = [];
+  for (let from = 1; wanted();) {
+    const got = await ask('take.events', { take, from, limit: 2000, kinds });
+    lines.push(...got.lines);
+    if (!got.more) break;
+    from = got.next;
   }
+  return lines;
+}
+
+/** Loads the rest, which may be large and is not drawn: what was offered and what was tried. */
+export async function load_rest(data: TakeData, wanted: () => boolean): Promise<void> {
+  const lines = await lines_of(data.summary.take, ['offered', 'tried'], wanted);
+  if (!wanted()) return;
+  for (const line of lines) add(data, line, data.summary.at);
+  for (const list of [data.offered, data.tried]) list.sort((a, b) => a.at - b.at);
+  data.complete = data.summary.ended !== undefined;
 }
 
 const near_us = 80_000;     // a melody note is the note struck at about its time
@@ -166,11 +178,11 @@ export function pedal_end({ pedal }: TakeData, up: number): number {
 }
 
 // Lines of older takes have no names.
-const name_of = (pitch: number, name: string | undefined) => (name ? pretty(name) : plain_pitch(pitch));
+export const name_of = (pitch: number, name: string | undefined) => (name ? pretty(name) : plain_pitch(pitch));
 
 function add(data: TakeData, line: LogLine, begin: number): void {
   const at = line.at - begin;
-  if (line.melody) data.melody.push({ at, until: at, pitch: line.melody.pitch, name: name_of(line.melody.pitch, line.melody.name), degree: line.melody.degree ?? '' });
+  if (line.melody) data.melody.push({ at, until: at, pitch: line.melody.pitch, name: line.melody.name, degree: line.melody.degree ?? '' });
   if (line.offered) {
     const { harte, melody, names } = line.offered;
     data.offered.push({ at, harte, melody: melody.map((pitch, i) => name_of(pitch, names?.[i])) });

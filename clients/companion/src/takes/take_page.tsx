@@ -13,7 +13,7 @@ import { Bars } from './bars';
 import { MidiPlayer } from './midi_player';
 import { Player } from './player';
 import { Roll } from './roll';
-import { holding, load_rest, load_take, type TakeData } from './take_data';
+import { holding, load_rest, load_take, name_of, type TakeData } from './take_data';
 import { delete_take } from './take_list';
 import { bands_of, Passes, runs_of } from './passes';
 import { Similar } from './similar';
@@ -33,14 +33,15 @@ export function TakePage({ take, at }: { take: number; at: number }) {
       before.current = got;
       set_data(got);
       if (got.complete) return;
-      await load_rest(got, () => grown((n) => n + 1), () => wanted);
+      await load_rest(got, () => wanted);
+      if (wanted) grown((n) => n + 1);
     }).catch((error: Error) => wanted && daemon.link.peek() === 'open' && set_trouble(error.message));
     return () => { wanted = false; };
   }, [take, daemon.link.value, takes_changed.value]);
   if (trouble) return <div class="page"><h1>Take {take}</h1><p>{trouble}</p><p><a href="#takes">All takes</a></p></div>;
   if (!data) return <div class="page"><h1>Take {take}</h1><p class="soft">Opening …</p></div>;
   if (data.summary.deleted) return <DeletedTake data={data} />;
-  return <OpenTake key={data.summary.take} data={data} at={at} parts={data.melody.length + data.offered.length} />;
+  return <OpenTake key={data.summary.take} data={data} at={at} />;
 }
 
 /** It was deleted here or by another client. Nothing of it is lost. */
@@ -55,7 +56,7 @@ function DeletedTake({ data: { summary } }: { data: TakeData }) {
   );
 }
 
-function OpenTake({ data, at, parts }: { data: TakeData; at: number; parts: number }) {
+function OpenTake({ data, at }: { data: TakeData; at: number }) {
   const { summary } = data;
   const canvas = useRef<HTMLCanvasElement>(null);
   const cursor = useMemo(() => signal(0), [summary.take]);
@@ -94,7 +95,7 @@ function OpenTake({ data, at, parts }: { data: TakeData; at: number; parts: numb
       made.stop();
     };
   }, []);
-  useEffect(() => roll.current!.set_data(data), [data, parts, symbol_style.value]);
+  useEffect(() => roll.current!.set_data(data), [data, symbol_style.value]);
   useEffect(() => roll.current!.set_bands(bands, picture ? runs_of(bands, picture) : []), [bands, symbol_style.value]);
   useEffect(() => {
     roll.current!.set_cursor(at);
@@ -165,14 +166,17 @@ function OpenTake({ data, at, parts }: { data: TakeData; at: number; parts: numb
 }
 
 /** The picture of an ended take; a better one comes when the take has been studied. */
-function usePicture({ summary }: TakeData): TakePicture | null {
-  const [picture, set] = useState<TakePicture | null>(null);
+function usePicture({ summary, picture: loaded, pictured_at }: TakeData): TakePicture | null {
+  const [picture, set] = useState(loaded);
   const studied = status.value?.takes_studied;
+  const fresh = useRef(loaded !== null);  // it came with the take
   useEffect(() => {
+    if (fresh.current && studied === pictured_at) return;
     let wanted = true;
     if (summary.ended) ask('take.picture', { take: summary.take }).then((got) => wanted && set(got), () => undefined);
     return () => { wanted = false; };
   }, [summary.take, summary.ended, studied, takes_changed.value]);
+  useEffect(() => { fresh.current = false; }, []);
   return picture;
 }
 
@@ -322,7 +326,7 @@ function Instant({ data, time, scrub }: { data: TakeData; time: number; scrub: (
       <div class="instant-now">
         <span class="instant-time">{clock(time)}</span>
         <span class="instant-chord">{chord ? <ChordSymbol chord={chord} /> : <span class="soft">no chord</span>}</span>
-        {melody && <span class="instant-melody">{melody.name}{melody.degree && <span class="degree">{pretty(melody.degree)}</span>}</span>}
+        {melody && <span class="instant-melody">{name_of(melody.pitch, melody.name)}{melody.degree && <span class="degree">{pretty(melody.degree)}</span>}</span>}
         {key && <span class="soft">in {key_name(key.harte)}</span>}
         <span class="spring" />
         <button type="button" class="quiet" onClick={() => next(data.chords, -1)}>‹ chord</button>
