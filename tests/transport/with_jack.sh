@@ -21,7 +21,7 @@ export JACK_DEFAULT_SERVER JACK_NO_AUDIO_RESERVATION JACK_NO_START_SERVER
 # at the wrong moment leaves it locked forever, and all later clients wait. If no other server runs, it contains nothing
 # that anybody needs.
 others=$(for line in /proc/[0-9]*/cmdline; do
-  tr '\0' ' ' <"$line" 2>/dev/null
+  tr '\0' ' ' 2>/dev/null <"$line"  # it may have ended since
   echo
 done | grep -E '^([^ ]*/)?jackd ' | grep -cv " $JACK_DEFAULT_SERVER ")
 [ "$others" -gt 0 ] || rm -rf "/dev/shm/jack_db-$(id -u)"
