@@ -110,7 +110,7 @@ class Daemon:
 def run(daemon, words, folder):
     """None if the command did what the page says; otherwise what went wrong."""
     command = [daemon.build / "clients/undersong", *words]
-    if words[0] in ENDLESS:
+    if words[0] in ENDLESS and "--help" not in words:
         process = subprocess.Popen(command, env=daemon.env, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
         said = process.stdout.read(1)
         running = process.poll() is None
