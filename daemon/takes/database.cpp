@@ -702,10 +702,9 @@ class EventReader {
 }  // namespace
 
 std::vector<midi::Event> Database::midi(TakeId take) {
-  SQLite::Statement query(file_, "SELECT at, last_at FROM takes WHERE take = ?");
-  query.bind(1, signed_of(take));
-  if (!query.executeStep()) return {};
-  EventReader reader(span_of(Micros(query.getColumn(0).getInt64()), Micros(query.getColumn(1).getInt64())));
+  const auto found = summary(take);
+  if (!found) return {};
+  EventReader reader(span_of(*found));
   each_line({LineKind::kMidi, LineKind::kLost}, take, [&](Line&& line) { reader.add(line); });
   return std::move(reader.events);
 }

@@ -55,6 +55,13 @@ test('other chords without room become their key, with as many neighbours as tha
   assert.ok(inside(some, 1200));
 });
 
+test('a key that follows is written where it lasts; a short one between does not take its name from the rest', () => {
+  // 20 s of C minor that begin with a moment of G♭ major, then A minor; in the middle of that a moment of F major.
+  const key_at = (time: number) => (time < 1e6 ? 'G♭ major' : time < 20e6 ? 'C minor' : time >= 30e6 && time < 32e6 ? 'F major' : 'A minor');
+  const labels = lane_labels(lane(5, 40, { key_at }));
+  assert.deepEqual(labels.map((each) => [each.text, each.x, each.w]), [['C minor', 0, 100], ['A minor', 100, 100]]);
+});
+
 test('nothing overruns the lane, wherever it is scrolled to', () => {
   for (let from = 0; from < 30; from += 0.7) {
     const labels = lane_labels(lane(33, 60, { width: 300, px_of: (time) => (time / 1e6 - from) * 33 }));

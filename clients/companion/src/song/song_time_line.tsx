@@ -119,9 +119,9 @@ function drag(down: PointerEvent, block: HTMLElement, drop: (to: number) => void
   const boxes = all.map((each) => each.getBoundingClientRect());
   let ready = down.pointerType === 'mouse', dragging = false, to = from;
   // The block rises when it can be dragged, so that one need not guess how long to wait.
-  const rise = setTimeout(() => {
+  const rise = ready ? 0 : window.setTimeout(() => {
     ready = true;
-    block.classList.toggle('held', down.pointerType !== 'mouse');
+    block.classList.add('held');
   }, touch_ms);
   const move = (event: PointerEvent) => {
     if (event.pointerId !== down.pointerId) return;

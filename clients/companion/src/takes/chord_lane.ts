@@ -83,27 +83,42 @@ export function lane_labels(lane: Lane): Label[] {
     .map(({ x, end, chord, small, text }) => ({ x, w: end - x, ...(chord === undefined ? {} : { chord }), ...(small ? { small } : {}), ...(text === undefined ? {} : { text }) }));
 }
 
-/** Neighbours without room become one, and take in others until their key can be written. */
+/**
+ * Neighbours without room become one, and take in others until their key can be written: the one that holds longest. Where
+ * another key follows for long enough to be written, it is.
+ */
 function together(lane: Lane, items: Item[]): Item[] {
   const out: Item[] = [];
   const bare = (each: Item | undefined) => !!each && each.chord === undefined && each.text === undefined;
+  const has_room = (words: string, px: number) => lane.text_width(words) + pad <= px;
+  const lasts = (i: number, key: string) => {
+    let end = items[i]!.end;
+    for (let k = i + 1; bare(items[k]) && lane.key_at(items[k]!.from) === key; ++k) end = items[k]!.end;
+    return has_room(key, end - items[i]!.x);
+  };
   for (let i = 0; i < items.length;) {
     if (!bare(items[i])) { out.push(items[i++]!); continue; }
-    const group = { ...items[i]! };
-    for (++i; i < items.length && bare(items[i]); ++i) group.end = items[i]!.end;
-    const fits = () => {
-      const words = lane.key_at(group.from) || '·';
-      return lane.text_width(words) + pad <= group.end - group.x ? words : '';
+    const group: Item = { ...items[i]! };
+    const shares = new Map<string, number>();  // of the keys in the group, in pixels
+    let words = '';
+    const take_in = (each: Item) => {
+      const key = lane.key_at(each.from);
+      shares.set(key, (shares.get(key) ?? 0) + each.end - each.x);
+      group.x = Math.min(group.x, each.x);
+      group.end = Math.max(group.end, each.end);
+      if (shares.get(key)! > (shares.get(words) ?? 0)) words = key;
     };
-    // First to the right, then to the left; not over a loop, which says more than a key.
-    while (!fits() && i < items.length && items[i]!.text === undefined) group.end = items[i++]!.end;
-    while (!fits() && out.length > 0 && out.at(-1)!.text === undefined) {
-      const before = out.pop()!;
-      group.x = before.x;
-      group.from = before.from;
+    const fits = () => has_room(words || '·', group.end - group.x);
+    take_in(items[i++]!);
+    for (; bare(items[i]); ++i) {
+      const key = lane.key_at(items[i]!.from);
+      if (key && key !== words && fits() && lasts(i, key)) break;
+      take_in(items[i]!);
     }
-    const words = fits();
-    out.push(words ? { ...group, text: words } : { ...group, text: '' });
+    // First to the right, then to the left; not over a loop, which says more than a key.
+    while (!fits() && i < items.length && items[i]!.text === undefined) take_in(items[i++]!);
+    while (!fits() && out.length > 0 && out.at(-1)!.text === undefined) take_in(out.pop()!);
+    if (fits()) out.push({ ...group, text: words || '·' });
   }
-  return out.filter((each) => each.text !== '');
+  return out;
 }

@@ -128,7 +128,7 @@ export class Roll {
     this.pan_to(time - this.width * 0.2 * this.us_per_px);
   }
   /** True where passages stand for notes. */
-  get far(): boolean { return (this.data?.notes.usual_length ?? 3e5) / this.us_per_px < narrowest_note_px; }
+  get far(): boolean { return this.data !== null && this.data.notes.usual_length / this.us_per_px < narrowest_note_px; }
   zoom(factor: number, around_px = this.width / 2): void {
     const time = this.time_at(around_px);
     this.us_per_px = Math.min(this.whole_us_per_px(), Math.max(narrowest_us_per_px, this.us_per_px * factor));

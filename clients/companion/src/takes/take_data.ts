@@ -33,8 +33,8 @@ export interface TakeData {
   offered: TimedOffer[];
   tried: TimedTrial[];
   complete: boolean;  // the take has ended and all of it is loaded
-  picture: TakePicture | null;         // as it was when the take was loaded
-  pictured_at: number | undefined;     // how many takes had been studied by then
+  picture: TakePicture | null;      // as it was when the take was loaded
+  pictured_at: number | undefined;  // how many takes had been studied by then
 }
 
 function in_columns(got: TakeNotes, begin: number): Notes {
