@@ -41,11 +41,11 @@ inline constexpr std::array<Capability, 10> kCapabilities{{
     {"status", "the topic of that name and status.get"},
     {"log", "the topic of that name, and all requests about kept takes"},
     {"hear", "plays suggestions on a MIDI output (hear)"},
-    {"notes", "takes notes that a client plays (notes)"},
+    {"notes", "takes notes that a client plays (notes.send)"},
     {"export", "gives a take as a standard MIDI file (take.export)"},
-    {"play", "plays kept takes (take.play, play.stop)"},
+    {"play", "plays kept takes and songs (take.play, sketch.play, play.stop)"},
     {"beat", "taps and corrections of the beat, beats of a take"},
-    {"along", "repeats the loop of a take to play along with (take.along)"},
+    {"along", "repeats the loop of a take to play along with (play.along)"},
     {"song", "loops, other chords for them, sketches and pages for other musicians"},
 }};
 
@@ -357,12 +357,19 @@ BOOST_DESCRIBE_STRUCT(FindMoments, (), (question, limit, from))
 enum class FoundAs : std::uint8_t { kTune, kChords, kPassage };
 BOOST_DESCRIBE_ENUM(FoundAs, kTune, kChords, kPassage)
 
+struct FoundSpan {
+  TimeUs from_us = 0, length_us = 0;
+};
+BOOST_DESCRIBE_STRUCT(FoundSpan, (), (from_us, length_us))
+
 struct FoundTake {
   static constexpr const char* kSays =
       "A take that holds what was played. `from_us` counts from the beginning of the take. `as`: what of "
       "the playing was found: the tune, the chords or the whole passage. `times`: places in the take that "
-      "are as good. `shift`: semitones from the playing to the take; for chords 0 to 11. `rate`: lengths in "
-      "the take against those played; 2 means half as fast.";
+      "are as good; places without a gap between them are one span, and `others` has the other spans, by "
+      "time. `shift`: semitones from the playing to the take; for chords 0 to 11. `rate`: lengths in the "
+      "take against those played; 2 means half as fast.";
+  static constexpr std::array kAddedLater{"others"};
   std::uint64_t take = 0;
   std::string title;
   std::optional<TakeContent> content{};
@@ -372,9 +379,11 @@ struct FoundTake {
   Whole<1, 100000> times;
   int shift = 0;
   double rate = 1;
+  std::vector<FoundSpan> others;
 };
 BOOST_DESCRIBE_STRUCT(FoundTake, (),
-                      (take, title, content, begin_utc_ms, from_us, length_us, as, times, shift, rate))
+                      (take, title, content, begin_utc_ms, from_us, length_us, as, times, shift, rate,
+                       others))
 
 struct FoundTakes {
   static constexpr const char* kSays =
@@ -407,7 +416,7 @@ struct FindPlayed {
   static constexpr const char* kExample =
       R"({"notes":[{"at":0,"pitch":67},{"at":400000,"pitch":71},{"at":800000,"pitch":69},{"at":1600000,"pitch":64}]})";
   static constexpr const char* kReplyExample =
-      R"({"found":[{"take":12,"title":"rounds","begin_utc_ms":1790000000000,"from_us":63100000,"length_us":1500000,"as":"tune","times":3,"shift":-5,"rate":0.94}],"notes":4,"takes":412,"unprepared":0})";
+      R"({"found":[{"take":12,"title":"rounds","begin_utc_ms":1790000000000,"from_us":63100000,"length_us":1500000,"as":"tune","times":3,"shift":-5,"rate":0.94,"others":[{"from_us":91200000,"length_us":1500000},{"from_us":119300000,"length_us":1500000}]}],"notes":4,"takes":412,"unprepared":0})";
   using Reply = FoundTakes;
   std::optional<std::vector<AskedNote>> notes{};
   std::optional<std::uint64_t> take{};
@@ -1371,6 +1380,6 @@ using Requests = boost::mp11::mp_list<
     GetPasses, StopPlaying, Hold, SendNotes, SpellPitches, VoiceChord, GetChordParts, GetPlaces, BackUpTakes,
     RestoreTakes, GetSettings, SetSettings, ResetSettings, LearnControl, GetIdiom, EraseIdiom, GetLoop,
     Reharmonise, HandOverTake, ProposeSketch, PutSketch, GetKeptSketch, ListSketches, OutlineSketch,
-    HandOverSketch, DeleteSketch, GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
+    PlaySketch, HandOverSketch, DeleteSketch, GrowSketch, OpenDevices, PairDevice, ListDevices, RevokeDevice>;
 
 }  // namespace undersong::protocol

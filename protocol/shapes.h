@@ -491,17 +491,37 @@ struct PlayingAlong {
 BOOST_DESCRIBE_STRUCT(PlayingAlong, (),
                       (tempo, meter, count_in_us, cycle_us, chords, rounds, given, listen, by_client, notes))
 
+struct PlayingTurn {
+  static constexpr const char* kSays =
+      "A section of the sketch begins: number `section`, from 1, for the time `time`, from 1. Repeats and "
+      "jumps are written out.";
+  std::uint64_t section = 0, time = 1;
+  TimeUs at_us = 0;
+};
+BOOST_DESCRIBE_STRUCT(PlayingTurn, (), (section, time, at_us))
+
+struct PlayingSong {
+  static constexpr const char* kSays = "`length_us`: of the whole song, however much of it is played.";
+  std::string title;
+  TimeUs length_us = 0;
+  std::vector<PlayingTurn> turns;
+};
+BOOST_DESCRIBE_STRUCT(PlayingSong, (), (title, length_us, turns))
+
 struct Playing {
   static constexpr const char* kSays =
       "What the MIDI output is playing: a take from `from_us` to `to_us`, counted from its beginning. "
       "`since`: when `from_us` sounded, on the daemon's clock. With `along` it is the loop of the take, and "
-      "`from_us` and `to_us` are 0.";
+      "`from_us` and `to_us` are 0. With `song` it is a song, `from_us` and `to_us` count from its "
+      "beginning, and `take` is 0.";
+  static constexpr std::array kAddedLater{"song"};
   std::uint64_t take = 0;
   TimeUs since = 0;
   TimeUs from_us = 0, to_us = 0;
   std::optional<PlayingAlong> along{};
+  std::optional<PlayingSong> song{};
 };
-BOOST_DESCRIBE_STRUCT(Playing, (), (take, since, from_us, to_us, along))
+BOOST_DESCRIBE_STRUCT(Playing, (), (take, since, from_us, to_us, along, song))
 
 struct CurrentTake {
   static constexpr const char* kSays = "`take` is missing until the first line of the take is on disk.";

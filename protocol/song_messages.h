@@ -455,6 +455,26 @@ struct OutlineSketch {
 };
 BOOST_DESCRIBE_STRUCT(OutlineSketch, (), (name, sketch, sounding))
 
+struct PlaySketch {
+  static constexpr const char* kMethod = "sketch.play";
+  static constexpr bool kJoined = true;
+  static constexpr const char* kSays =
+      "Plays the song that a sketch makes on the MIDI output, with all layers on one channel as one piano "
+      "would: a kept sketch by `name`, or the `sketch` that comes with the request. `section`: begins there, "
+      "numbered from 1; with `only` it ends where that section ends. `velocity`: the mean loudness to reduce "
+      "it to; by default the setting hear_velocity. Replaces what is being played; play.stop ends it.";
+  static constexpr const char* kExample = R"({"name":"rounds","section":1,"only":true,"velocity":50})";
+  static constexpr const char* kReplyExample =
+      R"({"take":0,"since":97200345,"from_us":0,"to_us":26301370,"song":{"title":"Evening rounds","length_us":39452055,"turns":[{"section":1,"time":1,"at_us":0},{"section":1,"time":2,"at_us":13150685},{"section":2,"time":1,"at_us":26301370}]}})";
+  using Reply = Playing;
+  std::optional<std::string> name{};
+  std::optional<SongSketch> sketch{};
+  std::optional<Whole<1, 200>> section{};
+  std::optional<bool> only{};
+  std::optional<Whole<1, 127>> velocity{};
+};
+BOOST_DESCRIBE_STRUCT(PlaySketch, (), (name, sketch, section, only, velocity))
+
 struct HandOverSketch {
   static constexpr const char* kMethod = "sketch.hand_over";
   static constexpr const char* kSays =

@@ -50,7 +50,10 @@ std::string name_of(const takes::FoundPlace& place) {
 
 void print_find_json(const std::string& file, const takes::FoundPlaces& found) {
   json::array places;
-  for (const auto& place : found.places)
+  for (const auto& place : found.places) {
+    json::array others;
+    for (const takes::FoundSpan& other : place.found.others)
+      others.push_back(json::object{{"from", in_seconds(other.from)}, {"to", in_seconds(other.to)}});
     places.push_back(json::object{{"take", name_of(place)},
                                   {"number", place.found.take},
                                   {"from", in_seconds(place.found.from)},
@@ -59,10 +62,20 @@ void print_find_json(const std::string& file, const takes::FoundPlaces& found) {
                                   {"times", place.found.times},
                                   {"shift", place.found.shift},
                                   {"rate", std::round(place.found.rate * 100) / 100},
-                                  {"score", std::round(place.found.score * 100) / 100}});
+                                  {"score", std::round(double{place.found.score} * 100) / 100},
+                                  {"others", std::move(others)}});
+  }
   json::object line{{"query", std::filesystem::path(file).stem().string()}, {"found", std::move(places)}};
   if (found.unprinted > 0) line["unprinted"] = found.unprinted;
   std::cout << json::serialize(line) << '\n';
+}
+
+// How often, and where apart from the first place.
+std::string where_else(const takes::FoundTake& found) {
+  std::string out = found.times > 1 ? fmt::format("  {} times", found.times) : "";
+  for (const takes::FoundSpan& other : found.others)
+    out += (&other == &found.others.front() ? ", also at " : ", ") + find_clock(other.from);
+  return out;
 }
 
 void print_find_table(const std::string& file, const takes::FoundPlaces& found, bool named) {
@@ -76,9 +89,7 @@ void print_find_table(const std::string& file, const takes::FoundPlaces& found, 
     localtime_r(&begin, &local);
     fmt::print("{:3d}  take {:4d}  {:%Y-%m-%d %H:%M}  {:>7} to {:>7}  {:<7}{}{}\n", ++number,
                place.found.take, local, find_clock(place.found.from), find_clock(place.found.to),
-               word(place.found.as),
-               place.found.times > 1 ? fmt::format("  {} times", place.found.times) : "",
-               place.title.empty() ? "" : "  " + place.title);
+               word(place.found.as), where_else(place.found), place.title.empty() ? "" : "  " + place.title);
   }
   if (found.unprinted > 0)
     fmt::print(

@@ -29,6 +29,14 @@ std::string_view word(protocol::FoundAs as) {
   return "passage";
 }
 
+// How often, and where apart from the first place.
+std::string where_else(const protocol::FoundTake& found) {
+  std::string out = found.times.value > 1 ? fmt::format("  {} times", found.times.value) : "";
+  for (const auto& other : found.others)
+    out += (&other == &found.others.front() ? ", also at " : ", ") + duration(other.from_us);
+  return out;
+}
+
 std::optional<Problem> find(protocol::Connection& daemon, const FindOptions& options) {
   const auto micros = [](double seconds) { return static_cast<protocol::TimeUs>(seconds * 1e6); };
   protocol::FindPlayed wanted;
@@ -44,8 +52,7 @@ std::optional<Problem> find(protocol::Connection& daemon, const FindOptions& opt
   for (const auto& each : found->found)
     say("{:3d}  take {:4d}  {}  {:>8}  {:5.1f} s  {:<7}{}{}\n", ++number, each.take,
         local_time(each.begin_utc_ms), duration(each.from_us), static_cast<double>(each.length_us) / 1e6,
-        word(each.as), each.times.value > 1 ? fmt::format("  {} times", each.times.value) : "",
-        each.title.empty() ? "" : "  " + each.title);
+        word(each.as), where_else(each), each.title.empty() ? "" : "  " + each.title);
   if (found->unprepared > 0)
     say("{} older take{} not been prepared for this yet, and not in this answer.\n", found->unprepared,
         found->unprepared == 1 ? " has" : "s have");

@@ -1,5 +1,5 @@
-// song list | new | show | check | grow | hand-over | delete: sketches of songs that the daemon stores, made
-// from takes.
+// song list | new | show | check | play | grow | hand-over | delete: sketches of songs that the daemon
+// stores, made from takes.
 //
 // They have a command of their own, because `sketch` works on files; a name here is a sketch on the daemon's
 // list.
@@ -100,6 +100,15 @@ std::optional<Problem> grow(protocol::Connection& daemon, const protocol::GrowSk
   return std::nullopt;
 }
 
+std::optional<Problem> play_sketch(protocol::Connection& daemon, const protocol::PlaySketch& wish) {
+  const auto playing = daemon.request(wish, kSketchPatience);
+  if (!playing) return playing.error();
+  say("Playing {} from {} to {}. `undersong stop` ends it.\n",
+      playing->song ? playing->song->title : *wish.name, duration(playing->from_us),
+      duration(playing->to_us));
+  return std::nullopt;
+}
+
 std::optional<Problem> show_sketch(protocol::Connection& daemon, const std::string& name) {
   const auto found = daemon.request(protocol::GetKeptSketch{.name = name});
   if (!found) return found.error();
@@ -156,6 +165,30 @@ void add_sketches(CLI::App& program, Session& session) {
   with_name("check", "Print the parts that a song makes, or which section cannot be made",
             protocol::OutlineSketch::kMethod, check);
   with_name("delete", "Remove a song from the list", protocol::DeleteSketch::kMethod, remove);
+
+  struct Played {
+    std::string name;
+    int section = 0, velocity = 0;  // 0: none was named
+    bool only = false;
+  };
+  auto played = std::make_shared<Played>();
+  auto* play =
+      group->add_subcommand("play", "Play a song on the MIDI output, quietly (mind the instrument's volume)");
+  play->add_option("NAME", played->name, "name of the song")->required();
+  auto* section = play->add_option("--section", played->section, "number of the section to begin with")
+                      ->check(CLI::Range(1, 200));
+  play->add_flag("--only", played->only, "end where that section ends")->needs(section);
+  play->add_option("--velocity", played->velocity,
+                   "mean loudness to reduce it to; by default as in the settings")
+      ->check(CLI::Range(1, 127));
+  add_json(*play, session, {protocol::PlaySketch::kMethod});
+  play->callback([played, &session] {
+    protocol::PlaySketch wish{.name = played->name};
+    if (played->section > 0) wish.section = played->section;
+    if (played->only) wish.only = true;
+    if (played->velocity > 0) wish.velocity = played->velocity;
+    session.with_daemon([&](protocol::Connection& daemon) { return play_sketch(daemon, wish); });
+  });
 
   struct Grown {
     std::string name;

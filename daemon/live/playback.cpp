@@ -85,15 +85,30 @@ Playing Playback::begin(std::shared_ptr<const midi::Score> score, Micros length,
   return out;
 }
 
-Result<Playing> Playback::play(const TakeScore& take) {
+Result<Playing> Playback::play_span(std::shared_ptr<const midi::Score> score, Playing what) {
   if (auto there = ready(); !there) return there.error();
-  playing_ = begin(take.score, take.score->length);
-  playing_->take = take.take;
-  playing_->from = take.from;
-  playing_->to = take.to;
+  const Micros length = score->length;
+  what.since = begin(std::move(score), length).since;
+  playing_ = std::move(what);
   world_.changed_status();
   world_.changed_deadline();
   return *playing_;
+}
+
+Result<Playing> Playback::play(const TakeScore& take) {
+  Playing what;
+  what.take = take.take;
+  what.from = take.from;
+  what.to = take.to;
+  return play_span(take.score, std::move(what));
+}
+
+Result<Playing> Playback::play_song(const song::SongScore& song) {
+  Playing what;
+  what.from = song.from;
+  what.to = song.to;
+  what.song = Playing::Song{song.title, song.length, song.turns};
+  return play_span(song.score, std::move(what));
 }
 
 Result<Playing> Playback::play_along(takes::TakeId of, const takes::Along& along, bool listen,

@@ -1,7 +1,8 @@
 // Playback: the MIDI output, what is being played on it, and how loud. It owns the Sender.
 //
-// Two kinds of sound share the output. A suggestion is one chord, struck by an Audition. A take or a loop is
-// a Score of the Sender; at most one score is played at a time, and it ends a suggestion that still sounds.
+// Two kinds of sound share the output. A suggestion is one chord, struck by an Audition. A take, a loop or a
+// song is a Score of the Sender; at most one score is played at a time, and it ends a suggestion that still
+// sounds.
 //
 // Units: Micros of steady_now(), except where a comment says otherwise.
 // Threads: the io thread only, except `score_of`, which is pure and may run on any thread. The callbacks are
@@ -19,6 +20,7 @@
 
 #include "daemon/midi/audition.h"
 #include "daemon/midi/sender.h"
+#include "daemon/song/song_score.h"
 #include "daemon/takes/along.h"
 #include "daemon/takes/store.h"
 
@@ -53,10 +55,16 @@ struct Playing {
     bool by_client = false;  // a client sounds it, not the MIDI output
     std::shared_ptr<const midi::Score> score;
   };
-  takes::TakeId take = 0;
-  Micros since{};       // when the score begins
-  Micros from{}, to{};  // from the beginning of the take; 0 for a loop
+  struct Song {
+    std::string title;
+    Micros length{};  // of the whole song
+    std::vector<song::SectionTurn> turns;
+  };
+  takes::TakeId take = 0;  // 0 for a song
+  Micros since{};          // when the score begins
+  Micros from{}, to{};     // from the beginning of the take or song; 0 for a loop
   std::optional<Along> along{};
+  std::optional<Song> song{};
 };
 
 struct OutputState {
@@ -90,10 +98,11 @@ class Playback {
   void strike(std::span<const Pitch> chord, const midi::Strike& strike);
   void stop_striking();
   Result<Playing> play(const TakeScore& take);
+  Result<Playing> play_song(const song::SongScore& song);
   // Plays the score of `along`, made from the loop of take `of`, for as many rounds as it says. `listen` is
   // only reported in playing(). With `by_client` the output stays silent, and a client plays the score.
   Result<Playing> play_along(takes::TakeId of, const takes::Along& along, bool listen, bool by_client);
-  // Stops a take or a loop. True if one was being played.
+  // Stops a take, a loop or a song. True if one was being played.
   bool stop();
   const std::optional<Playing>& playing() const { return playing_; }
 
@@ -110,6 +119,8 @@ class Playback {
     return [this](const midi::Event& event) { sender_.send(event); };
   }
   Playing begin(std::shared_ptr<const midi::Score> score, Micros length, bool by_client = false);
+  // The same for a span of a take or a song, from beginning to end.
+  Result<Playing> play_span(std::shared_ptr<const midi::Score> score, Playing what);
 
   std::string name_;  // from the settings; empty: our own port
   const World world_;

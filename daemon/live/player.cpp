@@ -132,6 +132,16 @@ void Player::play_take(const PlayWish& wish, Answer<Playing> answer) {
       });
 }
 
+void Player::play_song(const MakeSong& make, Answer<Playing> answer) {
+  if (auto there = playback_.ready(); !there) return answer(there.error());
+  make([this, answer, asked = ++play_asked_](Result<song::SongScore> song) {
+    if (!song) return answer(song.error());
+    if (asked != play_asked_) return answer(overtaken());
+    world_.recorder.along_is_over();
+    answer(playback_.play_song(*song));
+  });
+}
+
 void Player::play_along(const AlongWish& wish, Answer<Playing> answer) {
   if (!wish.sounded_by)
     if (auto there = playback_.ready(); !there) return answer(there.error());

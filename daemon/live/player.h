@@ -1,11 +1,11 @@
-// Player: carries out requests for sound. It strikes suggestions on the MIDI output, plays kept takes, and
-// repeats the loop of a take to play along with.
+// Player: carries out requests for sound. It strikes suggestions on the MIDI output, plays kept takes and
+// songs, and repeats the loop of a take to play along with.
 //
 //   player.hear({});                                          // the next chord of the list
 //   player.play_take({.take = 12}, [](Result<Playing> begun) { ... });
 //
-// Suggestions are voiced in the style of the settings and stay softer than the player. Only one take or loop
-// is played at a time; if two are requested, the later request wins.
+// Suggestions are voiced in the style of the settings and stay softer than the player. Only one take, loop
+// or song is played at a time; if two are requested, the later request wins.
 //
 // Units: Micros of steady_now(); places in the list count from 0.
 // Threads: the io thread only. Scores are made on other threads (`answers`, `aside`); answers are given on
@@ -85,12 +85,15 @@ class Player {
   Result<std::optional<NamedChord>> hear(const HearWish& wish);
   void stop_hearing() { playback_.stop_striking(); }
   void play_take(const PlayWish& wish, Answer<Playing> answer);
+  // `make` must call its argument once, on the io thread, with the score or why there is none.
+  using MakeSong = std::function<void(Answer<song::SongScore>)>;
+  void play_song(const MakeSong& make, Answer<Playing> answer);
   // Ends the take that is open. The next note begins a take that is logged together with the passes of the
   // loop. With `wish.listen`, neither happens.
   void play_along(const AlongWish& wish, Answer<Playing> answer);
   // The client's connection has ended: what it sounds is over.
   void gone(ClientId client);
-  // Stops a take or a loop, also one that was requested and is not ready. True if one was being played.
+  // Stops what is played, also what was requested and is not ready. True if something was being played.
   bool stop();
 
   const std::optional<Playing>& playing() const { return playback_.playing(); }

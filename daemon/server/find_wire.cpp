@@ -72,6 +72,8 @@ protocol::FoundTakes found_takes_of(const takes::FoundPlaces& found, std::size_t
     one.times = std::clamp(place.found.times, 1, 100'000);
     one.shift = place.found.shift;
     one.rate = place.found.rate;
+    for (const takes::FoundSpan& other : place.found.others)
+      one.others.push_back({other.from * kHundredth, (other.to - other.from) * kHundredth});
     out.found.push_back(std::move(one));
   }
   return out;

@@ -95,6 +95,7 @@ void answer(Session& session, const protocol::ProposeSketch& wish, To<protocol::
 void answer(Session& session, const protocol::PutSketch& wish, To<protocol::KeptSketch> to);
 void answer(Session& session, const protocol::GetKeptSketch& wish, To<protocol::KeptSketch> to);
 void answer(Session& session, const protocol::ListSketches& wish, To<protocol::SketchList> to);
+void answer(Session& session, const protocol::PlaySketch& wish, To<protocol::Playing> to);
 void answer(Session& session, const protocol::OutlineSketch& wish, To<protocol::SketchOutline> to);
 void answer(Session& session, const protocol::HandOverSketch& wish, To<protocol::HandedOver> to);
 void answer(Session& session, const protocol::DeleteSketch& wish, To<protocol::SketchName> to);

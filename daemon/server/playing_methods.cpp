@@ -1,8 +1,10 @@
-// Requests for sound: suggestions, kept takes, loops to play along with, and notes that a client plays.
+// Requests for sound: suggestions, kept takes, songs, loops to play along with, and notes that a client
+// plays.
 #include "daemon/live/stage.h"
 #include "daemon/server/handlers.h"
 #include "daemon/server/playing_wire.h"
 #include "daemon/server/session.h"
+#include "daemon/server/songs.h"
 
 namespace undersong::server {
 namespace {
@@ -33,6 +35,16 @@ void answer(Session& session, const protocol::Hear& wish, To<protocol::Heard> to
 
 void answer(Session& session, const protocol::PlayTake& wish, To<protocol::Playing> to) {
   session.room().stage.player().play_take(play_wish_of(wish), playing(to));
+}
+
+void answer(Session& session, const protocol::PlaySketch& wish, To<protocol::Playing> to) {
+  auto& room = session.room();
+  const Velocity usual(room.stage.settings().now().hear_velocity);
+  room.stage.player().play_song(
+      [&room, wish, usual](live::Player::Answer<song::SongScore> answer) {
+        room.songs.score(wish, usual, std::move(answer));
+      },
+      playing(to));
 }
 
 void answer(Session& session, const protocol::PlayAlong& wish, To<protocol::Playing> to) {

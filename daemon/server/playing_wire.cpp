@@ -124,8 +124,16 @@ Result<live::AlongWish> along_wish_of(const protocol::PlayAlong& wish) {
 }
 
 protocol::Playing playing_of(const live::Playing& playing) {
-  protocol::Playing out{playing.take, playing.since.count(), playing.from.count(), playing.to.count(),
-                        std::nullopt};
+  protocol::Playing out{playing.take,       playing.since.count(), playing.from.count(),
+                        playing.to.count(), std::nullopt,          std::nullopt};
+  if (playing.song) {
+    protocol::PlayingSong& song = out.song.emplace();
+    song.title = playing.song->title;
+    song.length_us = playing.song->length.count();
+    for (const auto& turn : playing.song->turns)
+      song.turns.push_back(
+          {static_cast<std::uint64_t>(turn.section), static_cast<std::uint64_t>(turn.time), turn.at.count()});
+  }
   if (!playing.along) return out;
   const auto& along = *playing.along;
   protocol::PlayingAlong& made = out.along.emplace();

@@ -48,19 +48,34 @@ void Songs::work(Answer answer, std::function<Text()> job) {
 
 void Songs::with_sketch(const std::string& name, Answer answer,
                         std::function<Text(const Read&, const song::SourceReader&)> job) {
-  with_sketch(
-      [this, name]() -> Result<Read> {
-        auto text = folder_.read(name);
-        if (!text) return text.error();
-        auto sketch = song::read_sketch(*text, name + ".toml");
-        if (!sketch) return sketch.error();
-        return Read{std::move(*text), std::move(*sketch)};
-      },
-      std::move(answer), std::move(job));
+  with_sketch<std::string>(*reading(name, std::nullopt), std::move(answer), std::move(job));
 }
 
-void Songs::with_sketch(std::function<Result<Read>()> read, Answer answer,
-                        std::function<Text(const Read&, const song::SourceReader&)> job) {
+Result<Songs::Reading> Songs::reading(const std::optional<std::string>& name,
+                                      const std::optional<protocol::SongSketch>& sketch) const {
+  if (name.has_value() == sketch.has_value())
+    return invalid_input("params must have either a name or a sketch.");
+  if (name)
+    return Reading([this, name = *name]() -> Result<Read> {
+      auto text = folder_.read(name);
+      if (!text) return text.error();
+      auto read = song::read_sketch(*text, name + ".toml");
+      if (!read) return read.error();
+      return Read{std::move(*text), std::move(*read)};
+    });
+  return Reading([sketch = *sketch]() -> Result<Read> {
+    const auto given = sketch_of(sketch);
+    if (!given) return given.error();
+    auto text = song::write_sketch(*given);
+    auto read = song::read_sketch(text, "sketch");
+    if (!read) return read.error();
+    return Read{std::move(text), std::move(*read)};
+  });
+}
+
+template <class T>
+void Songs::with_sketch(Reading read, takes::Store::Answer<T> answer,
+                        std::function<Result<T>(const Read&, const song::SourceReader&)> job) {
   using Shared = std::shared_ptr<const Read>;
   studies_.fetcher().aside().answer<Shared>(
       "a sketch was read",
@@ -72,9 +87,9 @@ void Songs::with_sketch(std::function<Result<Read>()> read, Answer answer,
           if (take != 0 && std::find(wanted.begin(), wanted.end(), take) == wanted.end())
             wanted.push_back(take);
         }
-        studies_.fetcher().with_takes<std::string>(
+        studies_.fetcher().with_takes<T>(
             std::move(wanted), answer,
-            [this, job, read = *found](const Takes& takes) -> Text { return job(*read, reader(takes)); });
+            [this, job, read = *found](const Takes& takes) { return job(*read, reader(takes)); });
       },
       [read = std::move(read)]() -> Result<Shared> {
         auto found = read();
@@ -219,31 +234,43 @@ void Songs::propose(const protocol::ProposeSketch& wish, Answer answer) {
 }
 
 void Songs::outline(const protocol::OutlineSketch& wish, Answer answer) {
-  if (wish.name.has_value() == wish.sketch.has_value())
-    return answer(invalid_input("params must have either a name or a sketch."));
-  const auto job = [sounding = wish.sounding.value_or(false)](const Read& read,
-                                                              const song::SourceReader& reader) -> Text {
-    const auto form = song::form_of_sketch(read.sketch, reader);
-    if (!form) return form.error();
-    protocol::SketchOutline out = outline_of(*form);
-    if (sounding) {
-      const auto song = song::sounding_song(*form);
-      if (!song) return song.error();
-      out.sound = sound_of(*song);
-    }
-    return protocol::to_json(out);
-  };
-  if (wish.name) return with_sketch(*wish.name, std::move(answer), job);
-  with_sketch(
-      [sketch = *wish.sketch]() -> Result<Read> {
-        const auto given = sketch_of(sketch);
-        if (!given) return given.error();
-        auto text = song::write_sketch(*given);
-        auto read = song::read_sketch(text, "sketch");
-        if (!read) return read.error();
-        return Read{std::move(text), std::move(*read)};
-      },
-      std::move(answer), job);
+  auto read = reading(wish.name, wish.sketch);
+  if (!read) return answer(read.error());
+  with_sketch<std::string>(std::move(*read), std::move(answer),
+                           [sounding = wish.sounding.value_or(false)](
+                               const Read& found, const song::SourceReader& reader) -> Text {
+                             const auto form = song::form_of_sketch(found.sketch, reader);
+                             if (!form) return form.error();
+                             protocol::SketchOutline out = outline_of(*form);
+                             if (sounding) {
+                               const auto song = song::sounding_song(*form);
+                               if (!song) return song.error();
+                               out.sound = sound_of(*song);
+                             }
+                             return protocol::to_json(out);
+                           });
+}
+
+void Songs::score(const protocol::PlaySketch& wish, Velocity usual,
+                  takes::Store::Answer<song::SongScore> answer) {
+  auto read = reading(wish.name, wish.sketch);
+  if (!read) return answer(read.error());
+  song::SongSpan span;
+  if (wish.section) span.section = static_cast<int>(wish.section->value);
+  span.only = wish.only.value_or(false);
+  if (span.only && !span.section)
+    return answer(invalid_input("params.only is given, but no section: name the one to play."));
+  const Velocity mean = wish.velocity ? Velocity(static_cast<int>(wish.velocity->value)) : usual;
+  with_sketch<song::SongScore>(
+      std::move(*read), std::move(answer),
+      [span, mean](const Read& found, const song::SourceReader& reader) -> Result<song::SongScore> {
+        const std::size_t sections = found.sketch.sections.size();
+        if (span.section && static_cast<std::size_t>(*span.section) > sections)
+          return not_found(fmt::format("There is no section {}: the song has {}.", *span.section, sections));
+        const auto form = song::form_of_sketch(found.sketch, reader);
+        if (!form) return form.error();
+        return song::song_score(*form, span, mean);
+      });
 }
 
 void Songs::grow(const protocol::GrowSketch& wish, Answer answer) {

@@ -18,6 +18,7 @@
 
 #include "daemon/song/sketch.h"
 #include "daemon/song/sketch_folder.h"
+#include "daemon/song/song_score.h"
 #include "daemon/song/studies.h"
 #include "protocol/song_messages.h"
 
@@ -41,6 +42,8 @@ class Songs {
   void remove(const std::string& name, Answer answer);
   void propose(const protocol::ProposeSketch& wish, Answer answer);
   void outline(const protocol::OutlineSketch& wish, Answer answer);
+  // `usual`: the mean loudness where the wish names none.
+  void score(const protocol::PlaySketch& wish, Velocity usual, takes::Store::Answer<song::SongScore> answer);
   void grow(const protocol::GrowSketch& wish, Answer answer);
   void hand_over_sketch(const protocol::HandOverSketch& wish, Answer answer);
 
@@ -56,8 +59,13 @@ class Songs {
   // Reads the sketch, fetches its takes, and runs the job on the thread "aside"; or the job with the form.
   void with_sketch(const std::string& name, Answer answer,
                    std::function<Text(const Read&, const song::SourceReader&)> job);
-  void with_sketch(std::function<Result<Read>()> read, Answer answer,
-                   std::function<Text(const Read&, const song::SourceReader&)> job);
+  using Reading = std::function<Result<Read>()>;
+  template <class T>
+  void with_sketch(Reading read, takes::Store::Answer<T> answer,
+                   std::function<Result<T>(const Read&, const song::SourceReader&)> job);
+  // How to read the sketch of a request that has either a name or the sketch itself.
+  Result<Reading> reading(const std::optional<std::string>& name,
+                          const std::optional<protocol::SongSketch>& sketch) const;
   void with_form(const std::string& name, Answer answer, std::function<Text(const song::Form&)> job);
   // Called on the thread "aside".
   song::SourceReader reader(const Takes& takes);

@@ -42,7 +42,7 @@ bool better(const Place& a, const Place& b) {
 FoundTake together(TakeId take, FoundAs as, std::vector<Place> places) {
   std::stable_sort(places.begin(), places.end(), better);
   const Place best = places.front();
-  FoundTake out{take, as, best.score, best.from, best.to, best.mapping.shift, best.mapping.rate, 0};
+  FoundTake out{take, as, best.score, best.from, best.to, best.mapping.shift, best.mapping.rate, 0, {}};
   std::erase_if(places, [&](const Place& place) { return place.score < best.score - kAsGood; });
   std::sort(places.begin(), places.end(), [](const Place& a, const Place& b) { return a.from < b.from; });
   const FindTime length = best.to - best.from;
@@ -50,10 +50,19 @@ FoundTake together(TakeId take, FoundAs as, std::vector<Place> places) {
   for (const Place& place : places)
     if (place.from - counted > length / 2) ++out.times, counted = place.from;
   const FindTime gap = length / 4;
-  for (auto place = places.rbegin(); place != places.rend(); ++place)
-    if (place->from < out.from && place->to >= out.from - gap) out.from = place->from;
-  for (const Place& place : places)
-    if (place.to > out.to && place.from <= out.to + gap) out.to = place.to;
+  std::vector<FoundSpan> runs;
+  for (const Place& place : places) {
+    if (runs.empty() || place.from > runs.back().to + gap)
+      runs.push_back({place.from, place.to});
+    else
+      runs.back().to = std::max(runs.back().to, place.to);
+  }
+  for (const FoundSpan& run : runs) {
+    if (run.from <= best.from && best.to <= run.to)
+      out.from = run.from, out.to = run.to;
+    else
+      out.others.push_back(run);
+  }
   return out;
 }
 

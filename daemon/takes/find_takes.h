@@ -9,7 +9,8 @@
 // first, because it can't be there by chance.
 //
 // Places that follow one another without a gap are one place: somebody who circled a loop eight times is
-// shown the whole run.
+// shown the whole run. A song repeats itself, and of places that are as good the one that was meant cannot be
+// known: the others are named too.
 //
 // Units: FindTime from the beginning of a take.
 // Threads: pure, except that `read_notes` is called on the calling thread.
@@ -33,14 +34,19 @@ inline constexpr std::size_t kMostFoundTakes = 20;
 
 enum class FoundAs : std::uint8_t { kTune, kChords, kPassage };
 
+struct FoundSpan {
+  FindTime from = 0, to = 0;
+};
+
 struct FoundTake {
   TakeId take = 0;
   FoundAs as = FoundAs::kTune;
   float score = 0;
   FindTime from = 0, to = 0;
-  int shift = 0;    // keys from the playing to the take; for chords 0..11
-  double rate = 1;  // durations in the take against those played
-  int times = 1;    // places in the take that are as good
+  int shift = 0;                    // keys from the playing to the take; for chords 0..11
+  double rate = 1;                  // durations in the take against those played
+  int times = 1;                    // places in the take that are as good
+  std::vector<FoundSpan> others{};  // the places that are as good as from..to and apart from it, by time
 };
 
 using ReadNotes = std::function<std::optional<std::vector<FindNote>>(TakeId)>;

@@ -123,6 +123,32 @@ TEST_F(DaemonOverJack, StoppedOrShutDownInTheMiddleEveryNoteIsReleased) {
   EXPECT_TRUE(eventually([&] { return sounding() == 0; }));
 }
 
+TEST_F(DaemonOverJack, ASongIsPlayedAsSoftlyAsAskedAndLetsEveryKeyGoWhenItIsStopped) {
+  Player synth("Synth", true);
+  configure("[hear]\noutput = \"Synth in\"\n");
+  ASSERT_NO_FATAL_FAILURE(keep_a_loop());
+  Connection daemon = connect();
+  OutputEar ear("Synth:out");
+  ASSERT_TRUE(ear.opened);
+  const auto sketch = daemon.request(protocol::ProposeSketch{.takes = {1}, .title = "Rounds"});
+  ASSERT_TRUE(sketch) << sketch.error().sentence;
+  std::optional<protocol::Playing> playing;
+  ASSERT_TRUE(eventually([&] {
+    const auto begun = daemon.request(protocol::PlaySketch{.sketch = *sketch, .velocity = 25});
+    if (begun) playing = *begun;
+    return bool(begun);
+  }));
+  ASSERT_TRUE(playing->song);
+  EXPECT_EQ(playing->song->title, "Rounds");
+  EXPECT_TRUE(daemon.request(protocol::GetStatus{})->playing->song);
+  ASSERT_TRUE(eventually([&] { return ear.struck().size() > 12; }));
+  EXPECT_LE(ear.loudest(), 50) << "25 on average";
+  EXPECT_EQ(ear.channels(), (std::set<int>{0}));
+  EXPECT_FALSE(daemon.request(protocol::GetStatus{})->take) << "what is played to us is no playing";
+  EXPECT_TRUE(daemon.request(protocol::StopPlaying{})->was);
+  EXPECT_TRUE(eventually([&] { return ear.let_go() == ear.struck().size(); })) << "all is let go";
+}
+
 TEST_F(DaemonOverJack, TheLoopOfATakeIsPlayedWhileTheNextIsKeptAgainstIt) {
   Player synth("Synth", true);
   configure("[hear]\noutput = \"Synth in\"\n");

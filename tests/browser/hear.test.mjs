@@ -197,6 +197,44 @@ describe('hearing', { skip: why_not || false }, () => {
     });
   });
 
+  test('a song is played on the MIDI output from the block that is pressed, the blocks follow, and every key is let go', { skip: why_no_jack || false }, async () => {
+    await over_jack({ width: 1180 }, async ({ listener, daemon, page, complaints }) => {
+      const client = daemon.client();
+      await connect(listener);
+      await page.goto(`${daemon.url}#song/1`);
+      await page.locator('.loop-row').waitFor();
+      const button = (name) => page.getByRole('button', { name });
+      await button('Song sketch').click();
+      await button('Propose a song').click();
+      await page.locator('.block .chord').first().waitFor();
+      await page.getByRole('combobox', { name: 'Heard on' }).selectOption('midi');
+      const sketch = await client.ask('sketch.propose', { takes: [1] });
+      const { sound, parts } = await client.ask('sketch.outline', { sketch, sounding: true });
+      const second = sound.turns.find((turn) => parts[turn.part].section === 2).at_us;
+      const wanted = sorted(sound.notes.filter((note) => note.at_us === sound.notes.find((each) => each.at_us >= second).at_us).map((note) => note.pitch));
+      await page.locator('.block').nth(1).getByRole('button', { name: /^Hear / }).click();
+      await page.locator('.block.sounding').waitFor();
+      assert.equal(await page.locator('.block.sounding').getAttribute('data-name'), sketch.sections[1].name);
+      await until(() => listener.struck.length >= wanted.length, () => `the first notes of the section; there came ${listener.text}`);
+      assert.deepEqual(sorted(listener.struck.slice(0, new Set(wanted).size)), [...new Set(wanted)]);
+      const { playing } = await client.ask('status.get');
+      assert.equal(playing.from_us, second);
+      assert.equal(playing.song.turns.length, sound.turns.length);
+      await page.locator('.block').nth(1).getByRole('button', { name: /^Stop / }).click();
+      await until(async () => (await page.locator('.block.sounding').count()) === 0, 'silence');
+      await until(() => listener.let_go.length >= listener.struck.length, () => `the end of every note; there came ${listener.text}`);
+      // Another client stops it: the page notices.
+      await button('▶ Hear the song').click();
+      await page.locator('.block.sounding').first().waitFor();
+      assert.equal((await client.ask('status.get')).playing.from_us, 0);
+      await client.ask('play.stop');
+      await button('▶ Hear the song').waitFor();
+      assert.equal((await client.ask('take.list')).takes.length, 1, 'what is played is no new take');
+      assert.deepEqual(complaints, []);
+      await page.evaluate(() => localStorage.clear());
+    }, keep_the_demo);
+  });
+
   test('the loop of a take is played along with, as softly and as fast as asked, and its rounds are drawn on the new take', { skip: why_no_jack || false }, async () => {
     await over_jack({ width: 900 }, async ({ listener, daemon, page, complaints }) => {
       const client = daemon.client();

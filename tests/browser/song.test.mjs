@@ -239,6 +239,14 @@ describe('the song screen', { skip: why_not || false }, () => {
     await button(page, 'Hear proposal 1').click();
     await page.locator('.notice').getByText(/ALSA|JACK/).waitFor();
     await button(page, 'Hear proposal 1').waitFor();
+    await page.locator('.notice').getByText(/ALSA|JACK/).waitFor({ state: 'detached' });
+    // The song too.
+    await button(page, 'Song sketch').click();
+    await button(page, 'Propose a song').click();
+    await page.locator('.block .chord').first().waitFor();
+    await button(page, '▶ Hear the song').click();
+    await page.locator('.notice').getByText(/ALSA|JACK/).waitFor();
+    assert.equal(await page.locator('.block.sounding').count(), 0);
     await page.evaluate(() => localStorage.clear());
   }));
 

@@ -56,6 +56,7 @@ song new rounds 1
 song list
 song show rounds
 song check rounds
+song play rounds
 song grow rounds
 song delete rounds
 settings

@@ -230,6 +230,47 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
       << "nothing is lost";
 }
 
+TEST(Songs, ASketchIsPlayedOnTheMidiOutputFromAnySectionAndStopped) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  auto sketch = ask(client, protocol::ProposeSketch{.takes = {1}, .title = "Rounds"});
+  sketch.sections.resize(2);
+  sketch.sections[0].repeats = 2;
+  sketch.sections[1].repeats = 1;
+  const auto outline = ask(client, protocol::OutlineSketch{.sketch = sketch, .sounding = true});
+  const auto whole = ask(client, protocol::PlaySketch{.sketch = sketch});
+  EXPECT_EQ(whole.take, 0u);
+  EXPECT_EQ(whole.from_us, 0);
+  EXPECT_EQ(whole.to_us, outline.sound->length_us);
+  ASSERT_TRUE(whole.song);
+  EXPECT_EQ(whole.song->title, "Rounds");
+  EXPECT_EQ(whole.song->length_us, outline.sound->length_us);
+  ASSERT_EQ(whole.song->turns.size(), outline.sound->turns.size());
+  for (std::size_t i = 0; i < whole.song->turns.size(); ++i) {
+    EXPECT_EQ(whole.song->turns[i].section, outline.parts[outline.sound->turns[i].part].section);
+    EXPECT_EQ(whole.song->turns[i].at_us, outline.sound->turns[i].at_us);
+  }
+  const auto playing = ask(client, protocol::GetStatus{}).playing;
+  ASSERT_TRUE(playing && playing->song);
+  EXPECT_EQ(playing->since, whole.since);
+
+  const auto second = ask(client, protocol::PlaySketch{.sketch = sketch, .section = 2});
+  EXPECT_EQ(second.from_us, outline.sound->turns.back().at_us);
+  const auto first = ask(client, protocol::PlaySketch{.sketch = sketch, .section = 1, .only = true});
+  EXPECT_EQ(first.from_us, 0);
+  EXPECT_EQ(first.to_us, second.from_us) << "both of its times";
+  EXPECT_TRUE(ask(client, protocol::StopPlaying{}).was);
+  EXPECT_FALSE(ask(client, protocol::GetStatus{}).playing);
+
+  EXPECT_EQ(refusal(client, protocol::PlaySketch{.sketch = sketch, .section = 3}),
+            "There is no section 3: the song has 2.");
+  EXPECT_EQ(refusal(client, protocol::PlaySketch{.sketch = sketch, .only = true}),
+            "params.only is given, but no section: name the one to play.");
+  EXPECT_EQ(refusal(client, protocol::PlaySketch{}), "params must have either a name or a sketch.");
+  EXPECT_FALSE(ask(client, protocol::GetStatus{}).playing) << "nothing was played instead";
+}
+
 TEST(Songs, ASketchIsOutlinedAndHeardBeforeItIsKept) {
   Running running;
   running.keep(demo_take());

@@ -80,7 +80,12 @@ TEST_F(Find, ATuneIsFoundInAnyKeyRegisterAndTempo) {
       EXPECT_EQ(best.shift, -shift);
       EXPECT_NEAR(best.rate, 1 / slower, 0.15);
       EXPECT_GE(best.times, 2) << "each part comes twice";
-      EXPECT_TRUE(best.from < 100 || std::abs(best.from - repeat) < 100) << best.from;
+      std::vector<FindTime> places{best.from};
+      for (const FoundSpan& other : best.others) places.push_back(other.from);
+      std::sort(places.begin(), places.end());
+      ASSERT_EQ(places.size(), 2u) << "none is lost, whichever comes first";
+      EXPECT_LT(places[0], 100);
+      EXPECT_NEAR(places[1], repeat, 100);
     }
 }
 

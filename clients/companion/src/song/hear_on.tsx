@@ -4,12 +4,13 @@ import { through, unheard } from '../play/hear';
 import { volume } from '../sound/tone';
 import { status } from '../state';
 import { on_top, stop_cycle } from './cycle_player';
+import { stop_song } from './song_player';
 
 export function HearOn() {
   const output = status.value?.outputs[0];
   return (
     <label><span>Heard on</span>
-      <select value={through.value} onChange={(event) => { stop_cycle(); local.hear_through.value = event.currentTarget.value; }}>
+      <select value={through.value} onChange={(event) => { stop_cycle(); stop_song(); local.hear_through.value = event.currentTarget.value; }}>
         <option value="page">this page</option>
         <option value="midi">MIDI{output ? `: ${output.name}` : ''}</option>
       </select>

@@ -1,7 +1,7 @@
 // The sketch of a song being edited. Changes are a draft until it is saved, and the draft survives a reload of the page.
 import { batch, computed, effect, signal } from '@preact/signals';
 import type { Chord, GrownSketch, HandedOver, LoopProposal, SketchList, SketchSection, SongSketch } from '../protocol';
-import { ask, daemon, say } from '../state';
+import { ask, complain, daemon, say } from '../state';
 import { outline_soon, outlined, parts_of } from './sketch_outline';
 import { divisi, strings } from './strings';
 
@@ -74,10 +74,21 @@ effect(() => {
   if (daemon.link.value === 'open') outline_soon(as_sketch(now), now.sections.map((each) => each.id), place_trouble);
 });
 
-/** The daemon's sentence begins with the number of the section. */
+/** The number with which the daemon's sentence begins; 0 if it is about no section. */
+function section_of(sentence: string): number {
+  return Number(/^Section (\d+)\b/.exec(sentence)?.[1] ?? 0);
+}
+const sentence_of = (error: unknown) => (error instanceof Error ? error.message : String(error));
+
 export function place_trouble(error: unknown): void {
-  const sentence = error instanceof Error ? error.message : String(error);
-  trouble.value = { section: Number(/^Section (\d+)\b/.exec(sentence)?.[1] ?? 0), sentence };
+  const sentence = sentence_of(error);
+  trouble.value = { section: section_of(sentence), sentence };
+}
+
+/** Why the song can't be heard: in its section, or where everybody sees it. */
+export function hearing_trouble(error: unknown): void {
+  if (section_of(sentence_of(error)) > 0) place_trouble(error);
+  else complain(error);
 }
 
 function lay(next: Draft): void {

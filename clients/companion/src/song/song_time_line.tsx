@@ -4,7 +4,7 @@ import { useRef, useState } from 'preact/hooks';
 import { pretty } from '../music/text';
 import { through } from '../play/hear';
 import { ChordSymbol } from '../shell/chord_symbol';
-import { PageVolume } from './hear_on';
+import { HearOn, PageVolume, Unheard } from './hear_on';
 import { beats_of, parts_of } from './sketch_outline';
 import { hear_song, place, song_seconds, stop_song } from './song_player';
 import * as sketch from './sketch_state';
@@ -19,7 +19,7 @@ export function TimeLine({ draft, add }: { draft: sketch.Draft; add: () => void 
   const hear = (id: number, only: boolean) => {
     const now = place.peek();
     if (now && (!only || now.id === id)) return void stop_song();
-    void hear_song(sketch.as_sketch(draft), ids, id, only).catch((error: unknown) => { stop_song(); sketch.place_trouble(error); });
+    void hear_song(sketch.as_sketch(draft), ids, id, only).catch((error: unknown) => { stop_song(); sketch.hearing_trouble(error); });
   };
   const moved = (id: number, to: number) => {
     stop_song();
@@ -38,13 +38,14 @@ export function TimeLine({ draft, add }: { draft: sketch.Draft; add: () => void 
         </button>
         <span class="soft time-line-clock" role="timer" aria-live="off">{sounding ? `${clock(song_seconds.value.now)} of ${clock(song_seconds.value.all)}` : beats > 0 && `${number_of_beats(beats)} beats in all`}</span>
         <span class="spring" />
-        {through.value === 'midi' && <span class="soft small-print">Songs sound in this page, not on the MIDI output.</span>}
-        <PageVolume />
+        <HearOn />
+        {through.value === 'page' && <PageVolume />}
       </div>
       <ol class="blocks" ref={list} aria-label="Sections of the song, in order" aria-describedby="time-line-help">
         {draft.sections.map((each, i) => <Block key={each.id} each={each} number={i + 1} count={ids.length} longest={Math.max(1, ...ids.map(beats_of))} hear={hear} moved={moved} />)}
         <li class="block-add"><button type="button" class="quiet add-section" onClick={add}>+ Add a section</button></li>
       </ol>
+      <Unheard />
       <p class="soft small-print" id="time-line-help">Drag a block to move it, or press Shift with ← or →. + and − say how often it is played. Press a block to change it.</p>
       <p class="visually-hidden" role="status">{said}</p>
     </div>

@@ -73,7 +73,8 @@ function Answer({ found }: { found: FoundTakes }) {
 }
 
 function Row({ place }: { place: FoundTake }) {
-  const key = `found ${place.take} ${place.from_us}`;
+  const key_at = (from_us: number) => `found ${place.take} ${from_us}`;
+  const key = key_at(place.from_us);
   const sounds = playing.value === key;
   const name = name_of(place);
   return (
@@ -82,6 +83,13 @@ function Row({ place }: { place: FoundTake }) {
       <span>{found_as[place.as]}{place.as === 'chords' ? '' : transposed(place.shift)}</span>
       <span class="soft">{(place.length_us / 1e6).toFixed(1)} s{place.times > 1 ? `, ${place.times} times` : ''}, {day_and_time(place.begin_utc_ms)}</span>
       <a href={`#take/${place.take}@${(place.from_us / 1e6).toFixed(1)}`}>{name}, {clock(place.from_us)}</a>
+      {place.others.length > 0 && (
+        <span class="soft other-places">also at {place.others.map((other) => {
+          const heard = playing.value === key_at(other.from_us);
+          return <button key={other.from_us} type="button" class="quiet" aria-pressed={heard} aria-label={`${heard ? 'Stop' : 'Play'} ${name} at ${clock(other.from_us)}`}
+                         onClick={() => void play_or_stop({ take: place.take, ...other }, key_at(other.from_us))}>{heard ? `■ ${clock(other.from_us)}` : clock(other.from_us)}</button>;
+        })}</span>
+      )}
     </li>
   );
 }
