@@ -137,8 +137,10 @@ int examine(const Session& session) {
   for (const auto& output : status->outputs)
     if (output.connected || output.trouble != status->midi_trouble) say_output(output);
   if (const auto& playing = status->playing)
-    line(true, playing->song ? fmt::format("{} is being played on it.", playing->song->title)
-                             : fmt::format("Take {} is being played on it.", playing->take));
+    line(true, fmt::format("{} is being played on it.", !playing->song ? fmt::format("Take {}", playing->take)
+                                                        : playing->song->title.empty()
+                                                            ? std::string("A song without a title")
+                                                            : playing->song->title));
   line(status->store.good, status->store.good
                                ? fmt::format("Takes are being saved; the log has {} lines.", status->log_last)
                                : status->store.sentence);

@@ -103,8 +103,7 @@ std::optional<Problem> grow(protocol::Connection& daemon, const protocol::GrowSk
 std::optional<Problem> play_sketch(protocol::Connection& daemon, const protocol::PlaySketch& wish) {
   const auto playing = daemon.request(wish, kSketchPatience);
   if (!playing) return playing.error();
-  say("Playing {} from {} to {}. `undersong stop` ends it.\n",
-      playing->song ? playing->song->title : *wish.name, duration(playing->from_us),
+  say("Playing {} from {} to {}. `undersong stop` ends it.\n", *wish.name, duration(playing->from_us),
       duration(playing->to_us));
   return std::nullopt;
 }
