@@ -17,7 +17,9 @@ namespace undersong::takes {
 namespace {
 
 constexpr std::size_t kPlacesOfATake = 16;  // looked at with all notes, at most
-constexpr float kAsGood = 0.5f;             // what a place may be worse and still count as another time
+// What a place may be worse and still be the one that was meant: a slip or two in the playing, or in what the
+// ear made of the take.
+constexpr float kAsGood = 2;
 // Above this a passage is surer than any progression; the scores of the two are not comparable.
 constexpr float kSurePassage = 4, kAbove = 1000;
 // A single line of fewer notes is not tried as a passage.

@@ -45,7 +45,7 @@ struct FoundTake {
   FindTime from = 0, to = 0;
   int shift = 0;                    // keys from the playing to the take; for chords 0..11
   double rate = 1;                  // durations in the take against those played
-  int times = 1;                    // places in the take that are as good
+  int times = 1;                    // places in the take that are as good, or nearly
   std::vector<FoundSpan> others{};  // the places that are as good as from..to and apart from it, by time
 };
 
