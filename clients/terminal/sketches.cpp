@@ -182,11 +182,11 @@ void add_sketches(CLI::App& program, Session& session) {
       ->check(CLI::Range(1, 127));
   add_json(*play, session, {protocol::PlaySketch::kMethod});
   play->callback([played, &session] {
-    protocol::PlaySketch wish{.name = played->name};
-    if (played->section > 0) wish.section = played->section;
-    if (played->only) wish.only = true;
-    if (played->velocity > 0) wish.velocity = played->velocity;
-    session.with_daemon([&](protocol::Connection& daemon) { return play_sketch(daemon, wish); });
+    protocol::PlaySketch asked{.name = played->name};
+    if (played->section > 0) asked.section = played->section;
+    if (played->only) asked.only = true;
+    if (played->velocity > 0) asked.velocity = played->velocity;
+    session.with_daemon([&](protocol::Connection& daemon) { return play_sketch(daemon, asked); });
   });
 
   struct Grown {
