@@ -6,9 +6,10 @@ Result<std::uint64_t> ClientKeys::play(ClientId client, std::span<const ClientNo
   if (!lane_) return Error{ErrorCode::kExhausted, "There are too many inputs for a client's keys."};
   std::uint64_t taken = 0;
   auto& down = down_[client];
+  // One time for all: what is sent together is struck together, also when this thread is held up between two.
+  const Micros at = midi::steady_now();
   for (const ClientNote& note : notes) {
     const bool on = note.on && note.velocity.value() > 0;
-    const Micros at = midi::steady_now();
     if (!lane_->push(on ? midi::note_on(at, 0, note.pitch, note.velocity)
                         : midi::note_off(at, 0, note.pitch)))
       break;

@@ -393,6 +393,17 @@ TEST(Clients, ThatGoAreForgottenAndTheirNotesReleased) {
       [&] { return running.server->clients() == 0 && running.stage->performance().moment().held.empty(); }));
 }
 
+TEST(Clients, WhatTheySendTogetherIsStruckTogether) {
+  Running running;
+  auto client = running.connect();
+  protocol::SendNotes chord;
+  for (int pitch = 40; pitch < 70; pitch += 3) chord.notes.push_back({pitch, 80, true});
+  ASSERT_EQ(client.request(chord)->accepted, chord.notes.size());
+  const auto& held = running.stage->performance().moment().held;
+  ASSERT_TRUE(running.eventually([&] { return held.size() == chord.notes.size(); }));
+  for (const auto& note : held) EXPECT_EQ(note.since, held.front().since);
+}
+
 TEST(Clients, TooManyAreToldSo) {
   Running running;
   std::vector<std::unique_ptr<RawClient>> many;
