@@ -230,14 +230,20 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
       << "nothing is lost";
 }
 
-TEST(Songs, ASketchIsPlayedOnTheMidiOutputFromAnySectionAndStopped) {
-  Running running;
-  running.keep(demo_take());
-  auto client = running.connect();
+// Of take 1: the first section is played twice.
+protocol::SongSketch two_sections(protocol::Connection& client) {
   auto sketch = ask(client, protocol::ProposeSketch{.takes = {1}, .title = "Rounds"});
   sketch.sections.resize(2);
   sketch.sections[0].repeats = 2;
   sketch.sections[1].repeats = 1;
+  return sketch;
+}
+
+TEST(Songs, ASketchIsPlayedOnTheMidiOutputFromAnySectionAndStopped) {
+  Running running;
+  running.keep(demo_take());
+  auto client = running.connect();
+  const auto sketch = two_sections(client);
   const auto outline = ask(client, protocol::OutlineSketch{.sketch = sketch, .sounding = true});
   const auto whole = ask(client, protocol::PlaySketch{.sketch = sketch});
   EXPECT_EQ(whole.take, 0u);
@@ -275,10 +281,7 @@ TEST(Songs, ASketchIsOutlinedAndHeardBeforeItIsKept) {
   Running running;
   running.keep(demo_take());
   auto client = running.connect();
-  auto sketch = ask(client, protocol::ProposeSketch{.takes = {1}, .title = "Rounds"});
-  sketch.sections.resize(2);
-  sketch.sections[0].repeats = 2;
-  sketch.sections[1].repeats = 1;
+  auto sketch = two_sections(client);
   const auto outline = ask(client, protocol::OutlineSketch{.sketch = sketch, .sounding = true});
   EXPECT_TRUE(ask(client, protocol::ListSketches{}).sketches.empty()) << "nothing is saved";
   ASSERT_TRUE(outline.sound);
