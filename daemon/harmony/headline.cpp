@@ -12,8 +12,18 @@ namespace {
 constexpr Micros kTogether{110'000};
 // The two parts of a chord may be this far apart: the bass or one hand first.
 constexpr Micros kInTwo{700'000};
+// A bass that is struck alone, below middle C, belongs to the chord that follows within kInTwo, even if it is
+// let go before it or up to kBassOverlaps after it. For kBassLasts it also belongs to repeats of that chord,
+// and to all that is struck while the pedal holds it.
+constexpr int kBassBelow = 60,
+              kBassApart = 3;  // MIDI key; semitones between the bass and the rest of the chord
+constexpr int kBassUnderTune = 12,
+              kTuneKeys = 2;  // semitones between bass and tune; keys that a tune has at once
+constexpr Micros kBassLasts{3'000'000}, kBassOverlaps{150'000};
 constexpr Micros kStroke{60'000};    // keys at most this far apart are one stroke
 constexpr Micros kOverlap{120'000};  // a legato player releases the chord before within this time
+constexpr Micros kHandsApart{
+    250'000};  // a hand with less than a chord this long before the other is not the chord before
 constexpr Micros kGrowing{80'000}, kDisputed{200'000}, kOneKeyMore{150'000};
 constexpr Micros kLetGo{150'000};
 constexpr Micros kLostToTheEar{100'000};
@@ -23,7 +33,13 @@ constexpr float kSure = 0.55f;  // probability from which the ear is sure
 // The name in force is kept while it fits the keys, until another is better by this price.
 constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
 constexpr int kWholeTones = 3;
+constexpr int kFifth = 7;  // semitones
 constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
+
+// In a march the bass goes from the root to the fifth and back, which makes no inversion.
+bool is_alternate(PitchClass bass, const Chord& chord) {
+  return chord.bass == chord.root && ascending(chord.root, bass) == kFifth;
+}
 
 ChordReadings of_the_ear(const Ear& ear) {
   ChordReadings out;
@@ -53,6 +69,15 @@ Headline::Held Headline::held(const Ear& ear) const {
     out.set.insert(Pitch(p).pitch_class());
     out.newest = std::max(out.newest, key.on);
   }
+  if (out.count > 0 && gesture_ == Gesture::kWhole && is_bass_of(out.keys[0], out.set, ear)) {
+    out.over_bass = out.set;
+    std::copy_backward(out.keys.begin(), out.keys.begin() + out.count, out.keys.begin() + out.count + 1);
+    std::copy_backward(out.on.begin(), out.on.begin() + out.count, out.on.begin() + out.count + 1);
+    out.keys[0] = bass_->key;
+    out.on[0] = bass_->on;
+    ++out.count;
+    out.set.insert(bass_->key.pitch_class());
+  }
   out.stroke = out.newest;
   for (bool grew = true; grew;) {
     grew = false;
@@ -64,6 +89,34 @@ Headline::Held Headline::held(const Ear& ear) const {
   return out;
 }
 
+bool Headline::is_bass_of(Pitch lowest, PitchClassSet upper, const Ear& ear) const {
+  return bass_ && !ear.features().key(bass_->key.value()).down && gesture_at_ - bass_->on <= kBassLasts &&
+         lowest.value() >= bass_->key.value() + kBassApart &&
+         (is_near(ear) || (upper - bass_->under).empty());
+}
+
+std::optional<Pitch> Headline::bass_alone(const Ear& ear) const {
+  if (gesture_tones_.size() > 2) return std::nullopt;
+  std::optional<Pitch> bass;
+  int tune = 0;
+  for (int q = 0; q < 128; ++q) {
+    const EarKey& key = ear.features().key(q);
+    if (!key.down) continue;
+    if (!bass) {
+      if (q >= kBassBelow || key.on < gesture_at_) return std::nullopt;
+      bass = Pitch(q);
+    } else if (const int over = q - bass->value();
+               over % 12 != 0 && (over < kBassUnderTune || ++tune > kTuneKeys)) {
+      return std::nullopt;
+    }
+  }
+  return bass;
+}
+
+bool Headline::is_near(const Ear& ear) const {
+  return bass_ && (gesture_at_ - bass_->on <= kInTwo || ear.features().key(bass_->key.value()).sounding);
+}
+
 void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   changed_ = true;
   if (t - last_on_ > kTogether) {
@@ -72,6 +125,10 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
       doubted_until_ = last_on_ + (last_on_ - other_at_ < kWholeFor ? kWholeFor : kAfterSlip);
       other_at_ = last_on_;
     }
+    if (bass_now_)
+      bass_ = Bass{
+          *bass_now_, gesture_at_, bass_ ? std::optional(bass_->key.pitch_class()) : std::nullopt, {}, {}};
+    before_ = {gesture_, gesture_at_, gesture_keys_, gesture_tones_.size()};
     gesture_ = Gesture::kTune;
     gesture_at_ = t;
     gesture_tones_ = {};
@@ -80,10 +137,14 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   last_on_ = t;
   ++gesture_keys_;
   gesture_tones_.insert(p.pitch_class());
+  whole_.reset();
+  named_ = false;
+  if (bass_ && bass_->key == p) bass_.reset();
+  bass_now_ = bass_alone(ear);
   if (gesture_ == Gesture::kWhole) return;
 
   PitchClassSet down, others;
-  int keys = 0;
+  int keys = 0, before = 0, lowest_before = 128, lowest_now = 128, highest_now = -1;
   bool lowest = true, highest = true, resting = true;
   Micros first_before = Micros::max(),
          last_before = Micros::min();  // among the keys that were held before this gesture
@@ -93,31 +154,58 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
     ++keys;
     down.insert(Pitch(q).pitch_class());
     if (key.on < gesture_at_) {
+      ++before;
       first_before = std::min(first_before, key.on);
       last_before = std::max(last_before, key.on);
+      lowest_before = std::min(lowest_before, q);
+    } else {
+      lowest_now = std::min(lowest_now, q);
+      highest_now = q;
     }
     if (q == p.value()) continue;
     others.insert(Pitch(q).pitch_class());
     resting &= t - key.on >= kResting;
     (q < p.value() ? lowest : highest) = false;
   }
-  const bool enough = down.size() >= kWholeTones, alone = last_before == Micros::min();
+  const bool alone = before == 0,
+             under_tune = before <= kTuneKeys && highest_now >= 0 && highest_now < lowest_before;
+  if (under_tune && is_bass_of(Pitch(lowest_now), down, ear)) {
+    ++keys;
+    down.insert(bass_->key.pitch_class());
+  }
+  const bool enough = down.size() >= kWholeTones;
   const bool fifth = down.size() == 2 && keys >= 3;  // with one tone doubled
   const bool bass_steps = enough && lowest;          // the bass steps beneath held keys
-  const bool in_two = (enough || fifth) && gesture_keys_ >= 2 && !alone &&
-                      last_before - first_before <= kTogether && t - first_before <= kInTwo;
+  const bool in_two = alone || (last_before - first_before <= kTogether && t - first_before <= kInTwo);
+  const bool in_parts = gesture_keys_ >= 2 && ((enough && (in_two || under_tune)) || (fifth && in_two));
   const bool over_a_chord =
       others.size() >= kWholeTones && (highest || (resting && others.contains(p.pitch_class())));
-  if (gesture_tones_.size() >= kWholeTones || (fifth && gesture_keys_ == keys) || bass_steps || in_two)
+  if (gesture_tones_.size() >= kWholeTones || (fifth && gesture_keys_ == keys) || bass_steps || in_parts)
     gesture_ = Gesture::kWhole;
-  else if (!over_a_chord && !alone)
+  else if (!over_a_chord && !alone && !(bass_now_ && before_.kind == Gesture::kWhole))
     gesture_ = Gesture::kOther;
 }
 
-bool Headline::leave_out_old(Held& held) {
+bool Headline::repeats_bass() const {
+  if (!bass_now_ || !shown_) return false;
+  const Chord& chord = shown_->chord;
+  const PitchClass bass = bass_now_->pitch_class();
+  return bass == chord.bass || (bass_ && bass_->key.pitch_class() == chord.root && is_alternate(bass, chord));
+}
+
+bool Headline::goes_on(const Held& held) const {
+  if (!shown_ || !bass_ || bass_->key != held.keys[0] || bass_->before != shown_->chord.root) return false;
+  PitchClassSet tones;  // without the tune
+  for (std::size_t i = 0; i + 1 < held.count; ++i) tones.insert(held.keys[i].pitch_class());
+  const Chord& chord = shown_->chord;
+  return is_alternate(bass_->key.pitch_class(), chord) && held.set.contains(chord.root) &&
+         (tones.relative_to(chord.root) - row(chord.quality).tones).empty();
+}
+
+bool Headline::leave_out_old(Held& held) const {
   std::size_t lowest = held.count, highest = 0, old = 0;
   for (std::size_t i = 0; i < held.count; ++i) {
-    if (held.on[i] < held.stroke) {
+    if (held.on[i] < held.stroke && held.on[i] < gesture_at_) {
       ++old;
     } else {
       lowest = std::min(lowest, i);
@@ -125,6 +213,10 @@ bool Headline::leave_out_old(Held& held) {
     }
   }
   if (old == 0) return false;
+  // The other hand, a little earlier: all that it struck is still held, and is no chord by itself.
+  if (static_cast<int>(old) == before_.keys && before_.tones < kWholeTones &&
+      held.stroke - before_.at <= kHandsApart)
+    return false;
   std::size_t kept = 0;
   PitchClassSet set;
   for (std::size_t i = 0; i < held.count; ++i) {
@@ -188,6 +280,7 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
   const bool stroke = held.struck.size() >= kWholeTones, now = t == held.newest;
   const bool tune =
       now && held.stroke == held.newest && held.on[held.count - 1] == held.newest && held.struck.size() == 1;
+  named_ |= now;
   const bool same_bass = shown_ && shown_->chord.bass == held.keys[0].pitch_class();
   if (same_bass) {
     const float margin = stroke ? kKeptInStroke : tune ? kKeptUnderTune : kKeptOtherwise;
@@ -195,19 +288,32 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
       if (reading.chord == shown_->chord && reading.price - best.price < margin)
         return show(t, {reading.chord, reading.confidence, shown_->since}, readings, Micros(0));
   }
+  if (t - held.newest < kStill && goes_on(held)) {
+    look_ = held.newest + kStill;  // held still, it is an inversion
+    return show(t, *shown_, readings, Micros(0));
+  }
   // The more the ear agrees, the shorter the wait for more keys.
   const EarHarmony& heard = *ear.harmony();
   const bool sure = heard.confidence > kSure, same_root = sure && heard.chord.root == best.chord.root;
   Micros wait = !same_root ? kDisputed : chord_of(heard.chord) != best.chord ? kGrowing : Micros(0);
   if (!stroke) wait = std::max(wait, kOneKeyMore);
   if (held.set.size() == 2 || !now) wait = kLetGo;
-  show(t, {best.chord, best.confidence, ear.features().cluster_start()}, readings, wait);
+  const ShownChord next{best.chord, best.confidence, ear.features().cluster_start()};
+  if (now && gesture_ == Gesture::kWhole && wait > Micros(0)) {
+    whole_ = next;
+    whole_readings_ = readings;
+    whole_until_ = t + wait + kLetGo;
+  }
+  show(t, next, readings, wait);
 }
 
 bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   if (!ear.harmony()) return false;
   const auto before = shown_;
-  if (pending_ && due_ <= t) take_over(*std::exchange(pending_, std::nullopt), pending_readings_);
+  if (pending_ && due_ <= t) {
+    take_over(*std::exchange(pending_, std::nullopt), pending_readings_);
+    whole_.reset();
+  }
   const EarHarmony& heard = *ear.harmony();
   const Chord learnt = chord_of(heard.chord);
   const bool ear_changed = learnt_ != learnt;
@@ -218,7 +324,13 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   }
   if (!std::exchange(changed_, false) && !ear_changed) return shown_ != before;
 
+  if (bass_ && !ear.features().key(bass_->key.value()).down) {
+    if (!bass_->off) bass_->off = t;
+    // Let go under a chord that is held, it leaves the name, as any other tone does.
+    if (gesture_ == Gesture::kWhole && *bass_->off - gesture_at_ > kBassOverlaps) bass_.reset();
+  }
   Held down = held(ear);
+  if (is_near(ear)) bass_->under = bass_->under | down.over_bass;
   const bool believed = believes(t, down);
   if (believed && t - down.newest < kOverlap && down.struck.size() >= kWholeTones && leave_out_old(down))
     look_ = down.newest + kOverlap;
@@ -227,8 +339,15 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
       down.set.size() >= kWholeTones || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
   if (believed && chord) {
     name_keys(t, ear, key, down);
-  } else if (shown_ && ((believed && !ear_changed) || (gesture_ == Gesture::kTune && lies_under(down)))) {
-    pending_.reset();  // too little is held to name a new chord: the name stays
+  } else if (believed && whole_ && t <= whole_until_) {
+    // A short chord: its keys were let go before its name was due.
+    pending_.reset();
+    take_over(*std::exchange(whole_, std::nullopt), whole_readings_);
+  } else if (shown_ && ((believed && (!ear_changed || (named_ && t > last_on_))) ||
+                        (gesture_ == Gesture::kTune && (lies_under(down) || repeats_bass())))) {
+    // Too little is held to name a new chord: the name stays, also when the ear thinks again of keys that
+    // have a name.
+    pending_.reset();
   } else if (shown_ && shown_->chord == learnt && !ear_changed) {
     pending_.reset();  // nothing new, so its other names need not be found again
   } else {

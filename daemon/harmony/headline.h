@@ -17,9 +17,13 @@
 // steps beneath held keys. The tune changes nothing in this decision: single notes, a note that moves on top
 // of a held chord, a key that doubles a tone of one.
 //
+// A bass struck alone belongs to the chord after it, as in a march or a waltz, even if it is let go before
+// the rest is struck.
+//
 // A whole chord is named with its last key, or slightly later if the ear disagrees, because more keys may
 // come. A single further key, released keys and a name that the ear takes over wait longer, so that a brushed
-// key, or fingers that leave one by one, rename nothing.
+// key, or fingers that leave one by one, rename nothing. A chord that is let go while its name waits is named
+// then, by all of its keys.
 //
 // Units: Micros of one stream, the same as the ear's; time is an argument.
 // Threads: one owner. No allocation.
@@ -73,13 +77,32 @@ class Headline {
     std::size_t count = 0;
     PitchClassSet set;
     Micros newest{};
-    Micros stroke{};       // when the newest stroke started
-    PitchClassSet struck;  // tones struck by it
+    Micros stroke{};          // when the newest stroke started
+    PitchClassSet struck;     // tones struck by it
+    PitchClassSet over_bass;  // if the lowest of these keys is a bass that was let go: the tones over it
   };
   Held held(const Ear& ear) const;
+  struct Bass {  // a bass that was struck before the rest of its chord
+    Pitch key;
+    Micros on{};
+    std::optional<PitchClass> before;  // the bass before it
+    std::optional<Micros> off;
+    PitchClassSet under;  // the tones of the chords over it
+  };
+  // True if the bass was let go and still belongs to a chord of the newest gesture with these keys.
+  bool is_bass_of(Pitch lowest, PitchClassSet upper, const Ear& ear) const;
+  // The lowest key, if it was struck by the newest gesture and nothing is held over it but its octaves and a
+  // tune.
+  std::optional<Pitch> bass_alone(const Ear& ear) const;
+  // True if any chord of the newest gesture belongs to the bass.
+  bool is_near(const Ear& ear) const;
+  // True if the newest gesture is a bass of the chord that is shown, its own or the alternate one.
+  bool repeats_bass() const;
+  // True if the keys are those of the chord that is shown, over the alternate bass.
+  bool goes_on(const Held& held) const;
   // Just after a new chord was struck, keys of the one before may still be down: leaves them out. True if
   // there were any.
-  static bool leave_out_old(Held& held);
+  bool leave_out_old(Held& held) const;
   bool believes(Micros t, const Held& held);
   // True if the name that is shown still fits the keys under the hands.
   bool lies_under(const Held& held) const;
@@ -89,6 +112,11 @@ class Headline {
 
   std::optional<ShownChord> shown_, pending_;
   ChordReadings readings_, pending_readings_;
+  // The name of the newest gesture's keys while it waits to be shown.
+  std::optional<ShownChord> whole_;
+  ChordReadings whole_readings_;
+  Micros whole_until_{};
+  bool named_ = false;           // the keys of the newest gesture have a name
   Micros due_{};                 // when pending_ is shown
   std::optional<Micros> look_;   // when to decide again
   bool changed_ = false;         // something changed since the last decision
@@ -99,6 +127,13 @@ class Headline {
   PitchClassSet gesture_tones_;
   int gesture_keys_ = 0;
   Micros gesture_at_{};
+  struct {
+    Gesture kind = Gesture::kOther;
+    Micros at{};
+    int keys = 0, tones = 0;
+  } before_;                       // the gesture before the newest
+  std::optional<Pitch> bass_now_;  // the newest gesture is such a bass
+  std::optional<Bass> bass_;
   // other_at_: when something other than a whole chord was last played.
   Micros last_on_{-3'600'000'000}, other_at_{-3'600'000'000};
   Micros doubted_until_{-3'600'000'000};
