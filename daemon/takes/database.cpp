@@ -195,6 +195,7 @@ Result<Database> Database::open(const std::filesystem::path& path, First first,
   if (layout == 0 && version != 0) throw SQLite::Exception("tables are missing", SQLITE_CORRUPT);
   file.exec("PRAGMA journal_mode = WAL");
   file.exec("PRAGMA synchronous = FULL");
+  file.exec("PRAGMA cache_size = -8000");  // kB; long takes are read more than once
   if (layout != 0 && (version != layout || owner != kApplicationId)) {
     file.exec("PRAGMA application_id = " + std::to_string(kApplicationId));
     file.exec("PRAGMA user_version = " + std::to_string(layout));

@@ -90,34 +90,41 @@ export function lane_labels(lane: Lane): Label[] {
 function together(lane: Lane, items: Item[]): Item[] {
   const out: Item[] = [];
   const bare = (each: Item | undefined) => !!each && each.chord === undefined && each.text === undefined;
-  const has_room = (words: string, px: number) => lane.text_width(words) + pad <= px;
-  const lasts = (i: number, key: string) => {
-    let end = items[i]!.end;
-    for (let k = i + 1; bare(items[k]) && lane.key_at(items[k]!.from) === key; ++k) end = items[k]!.end;
-    return has_room(key, end - items[i]!.x);
+  const widths = new Map<string, number>();
+  const room_for = (words: string) => {
+    let width = widths.get(words);
+    if (width === undefined) widths.set(words, (width = lane.text_width(words) + pad));
+    return width;
   };
+  // The key of each, and where the neighbours without room that are in that key end.
+  const keys = items.map((each) => lane.key_at(each.from));
+  const ends = items.map((each) => each.end);
+  for (let i = items.length - 2; i >= 0; --i)
+    if (bare(items[i + 1]) && keys[i + 1] === keys[i]) ends[i] = ends[i + 1]!;
+  const lasts = (i: number) => room_for(keys[i]!) <= ends[i]! - items[i]!.x;
   for (let i = 0; i < items.length;) {
     if (!bare(items[i])) { out.push(items[i++]!); continue; }
     const group: Item = { ...items[i]! };
     const shares = new Map<string, number>();  // of the keys in the group, in pixels
     let words = '';
-    const take_in = (each: Item) => {
-      const key = lane.key_at(each.from);
+    const take_in = (each: Item, key: string) => {
       shares.set(key, (shares.get(key) ?? 0) + each.end - each.x);
       group.x = Math.min(group.x, each.x);
       group.end = Math.max(group.end, each.end);
       if (shares.get(key)! > (shares.get(words) ?? 0)) words = key;
     };
-    const fits = () => has_room(words || '·', group.end - group.x);
-    take_in(items[i++]!);
-    for (; bare(items[i]); ++i) {
-      const key = lane.key_at(items[i]!.from);
-      if (key && key !== words && fits() && lasts(i, key)) break;
-      take_in(items[i]!);
+    const fits = () => room_for(words || '·') <= group.end - group.x;
+    take_in(items[i]!, keys[i]!);
+    for (++i; bare(items[i]); ++i) {
+      if (keys[i] && keys[i] !== words && fits() && lasts(i)) break;
+      take_in(items[i]!, keys[i]!);
     }
     // First to the right, then to the left; not over a loop, which says more than a key.
-    while (!fits() && i < items.length && items[i]!.text === undefined) take_in(items[i++]!);
-    while (!fits() && out.length > 0 && out.at(-1)!.text === undefined) take_in(out.pop()!);
+    while (!fits() && i < items.length && items[i]!.text === undefined) take_in(items[i]!, keys[i++]!);
+    while (!fits() && out.length > 0 && out.at(-1)!.text === undefined) {
+      const before = out.pop()!;
+      take_in(before, lane.key_at(before.from));
+    }
     if (fits()) out.push({ ...group, text: words || '·' });
   }
   return out;

@@ -43,6 +43,7 @@ export class Roll {
   private chosen: Band | null = null;
   private rounds: Round[] = [];
   private chord_times = new Float64Array();
+  private key_names = new Map<TakeData['keys'][number], string>();  // the lane asks for them at every chord
   private widths = new Map<string, number>();  // of chord symbols and words in the lane
 
   constructor(private readonly canvas: HTMLCanvasElement, private readonly changed: () => void) {
@@ -79,6 +80,7 @@ export class Roll {
     const first = this.data === null;
     this.data = data;
     this.chord_times = Float64Array.from(data.chords, (each) => each.at);
+    this.key_names = new Map(data.keys.map((each) => [each, key_name(each.harte)]));
     this.forget_pictures();
     if (first) this.fit(true);
     this.touch();
@@ -447,7 +449,7 @@ export class Roll {
       px_of: (time) => this.px_of(time),
       chord_width: (i, small) => this.symbol_width(ctx, data.chords[i]!, small ? small_chord_px : chord_px),
       text_width: (text) => this.width_of(text, () => { ctx.font = words_font; return ctx.measureText(text).width; }),
-      key_at: (time) => { const key = holding(data.keys, time) ?? data.keys[0]; return key ? key_name(key.harte) : ''; },
+      key_at: (time) => { const key = holding(data.keys, time) ?? data.keys[0]; return key ? this.key_names.get(key)! : ''; },
     });
     this.canvas.dataset.lane = labels.map((label) => label.text ?? pretty(symbol_of(data.chords[label.chord!]!))).join(' | ');
     for (const { x, chord, small, text } of labels) {
