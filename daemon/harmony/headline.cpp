@@ -175,7 +175,8 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   }
   const bool enough = down.size() >= kWholeTones;
   const bool fifth = down.size() == 2 && keys >= 3;  // with one tone doubled
-  const bool bass_steps = enough && lowest;          // the bass steps beneath held keys
+  // The bass steps beneath held keys, or doubles one of two.
+  const bool bass_steps = lowest && (enough || (fifth && before == 2));
   const bool in_two = alone || (last_before - first_before <= kTogether && t - first_before <= kInTwo);
   const bool in_parts = gesture_keys_ >= 2 && ((enough && (in_two || under_tune)) || (fifth && in_two));
   const bool over_a_chord =
@@ -334,9 +335,10 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
   const bool believed = believes(t, down);
   if (believed && t - down.newest < kOverlap && down.struck.size() >= kWholeTones && leave_out_old(down))
     look_ = down.newest + kOverlap;
-  // Two tones are a chord if one is doubled: the bare fifth.
-  const bool chord =
-      down.set.size() >= kWholeTones || (down.set.size() == 2 && down.struck.size() == 2 && down.count >= 3);
+  // Two tones are a chord if one is doubled: the bare fifth, or a root under two melody notes.
+  const bool doubled =
+      down.set.size() == 2 && down.count >= 3 && (down.struck.size() == 2 || down.on[0] == down.newest);
+  const bool chord = down.set.size() >= kWholeTones || doubled;
   if (believed && chord) {
     name_keys(t, ear, key, down);
   } else if (believed && whole_ && t <= whole_until_) {

@@ -4,8 +4,10 @@
 
 #include <algorithm>
 #include <iterator>
+#include <numeric>
 #include <random>
 #include <string>
+#include <tuple>
 #include <utility>
 #include <vector>
 
@@ -154,6 +156,46 @@ TEST(ShortChords, AChordUnderAHeldMelodyNoteIsNamedFromItsKeys) {
           });
       EXPECT_GE(sum.accepted, 0.96 * sum.spots) << sum.refused;
     }
+}
+
+// Two melody notes are held, and every root is tried under them.
+TEST(ShortChords, ARootUnderTwoHeldMelodyNotesPromisesNothingThatDoesNotSound) {
+  for (const int length : {120, 300, 1300})
+    for (const int apart : {3, 4, 5, 7, 8, 9}) {
+      SCOPED_TRACE(std::to_string(length) + " ms under notes " + std::to_string(apart) + " semitones apart");
+      std::mt19937 chance(5);
+      std::vector<int> roots(12);
+      std::iota(roots.begin(), roots.end(), 36);
+      std::shuffle(roots.begin(), roots.end(), chance);
+      Playing playing{{500, 19'000, 67}, {505, 19'000, 67 + apart}};
+      std::vector<int> times;
+      for (std::size_t i = 0; i < roots.size(); ++i) {
+        const int at = 1300 + 1500 * static_cast<int>(i);
+        stab(playing, at, length, {roots[i]}, chance);
+        times.push_back(at + 400);
+      }
+      const auto names = shown(playing, times);
+      for (std::size_t i = 0; i < names.size(); ++i) {
+        ASSERT_TRUE(names[i]);
+        EXPECT_FALSE(contradicts(*names[i], {roots[i], 67, 67 + apart}))
+            << harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) << " over " << roots[i];
+      }
+    }
+}
+
+TEST(ShortChords, ARootThatDoublesAMelodyNoteIsNamedWithTheOther) {
+  const std::vector<std::tuple<int, int, std::string>> cases{
+      {43, 71, "G"}, {47, 71, "G/B"}, {43, 70, "Gm"}, {43, 74, "G5"}, {43, 75, "Eb/G"}, {40, 76, "Em"}};
+  for (const auto& [root, above, expected] : cases) {
+    std::mt19937 chance(5);
+    // The root before it belongs to another chord, which leaves no trace.
+    Playing playing{{500, 9000, 67}, {505, 9000, above}};
+    stab(playing, 1300, 600, {42}, chance);
+    stab(playing, 2800, 600, {root}, chance);
+    const auto name = shown(playing, {3200})[0];
+    ASSERT_TRUE(name);
+    EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), expected);
+  }
 }
 
 TEST(ShortChords, AnAlternateBassMakesNoInversion) {
