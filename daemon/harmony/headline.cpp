@@ -143,16 +143,18 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   bass_now_ = bass_alone(ear);
   if (gesture_ == Gesture::kWhole) return;
 
-  PitchClassSet down, others;
+  PitchClassSet down, others, held_before, at_once;
   int keys = 0, before = 0, lowest_before = 128, lowest_now = 128, highest_now = -1;
   bool lowest = true, highest = true, resting = true;
   Micros first_before = Micros::max(),
          last_before = Micros::min();  // among the keys that were held before this gesture
   for (int q = 0; q < 128; ++q) {
     const EarKey& key = ear.features().key(q);
+    if (key.sounding && key.on < gesture_at_) held_before.insert(Pitch(q).pitch_class());
     if (!key.down) continue;
     ++keys;
     down.insert(Pitch(q).pitch_class());
+    if (key.on >= t - kStroke) at_once.insert(Pitch(q).pitch_class());
     if (key.on < gesture_at_) {
       ++before;
       first_before = std::min(first_before, key.on);
@@ -178,10 +180,15 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   // The bass steps beneath held keys, or doubles one of two.
   const bool bass_steps = lowest && (enough || (fifth && before == 2));
   const bool in_two = alone || (last_before - first_before <= kTogether && t - first_before <= kInTwo);
-  const bool in_parts = gesture_keys_ >= 2 && ((enough && (in_two || under_tune)) || (fifth && in_two));
+  // Over a chord that is held, by hand or by the pedal, keys that come one by one are a run, however fast
+  // they come.
+  const bool over_held = held_before.size() >= kWholeTones;
+  const bool in_parts = gesture_keys_ >= 2 && (!over_held || t - gesture_at_ <= kStroke) &&
+                        ((enough && (in_two || under_tune)) || (fifth && in_two));
+  const bool in_one = gesture_tones_.size() >= kWholeTones && (!over_held || at_once.size() >= kWholeTones);
   const bool over_a_chord =
       others.size() >= kWholeTones && (highest || (resting && others.contains(p.pitch_class())));
-  if (gesture_tones_.size() >= kWholeTones || (fifth && gesture_keys_ == keys) || bass_steps || in_parts)
+  if (in_one || (fifth && gesture_keys_ == keys) || bass_steps || in_parts)
     gesture_ = Gesture::kWhole;
   else if (!over_a_chord && !alone && !(bass_now_ && before_.kind == Gesture::kWhole))
     gesture_ = Gesture::kOther;

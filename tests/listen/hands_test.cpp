@@ -209,5 +209,35 @@ TEST(Hands, ATuneOverAHeldChordRenamesNothing) {
     EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
 }
 
+TEST(Hands, ARunOverAHeldChordRenamesNothing) {
+  const std::vector<std::vector<int>> runs{{72, 74, 76, 77, 79, 81, 83, 84},
+                                           {84, 83, 81, 79, 77, 76, 74, 72, 71, 72},
+                                           {67, 71, 72, 76, 79, 83, 84, 88}};
+  // How long the chord is held, and whether the pedal holds it and the run.
+  for (const auto& [length, pedal] : {std::pair(4500, false), {4500, true}, {400, true}})
+    for (const int apart : {60, 80, 100, 130})
+      for (const auto& run : runs) {
+        SCOPED_TRACE(std::to_string(apart) + " ms, from " + std::to_string(run[0]) + ", chord held " +
+                     std::to_string(length) + " ms" + (pedal ? ", pedal" : ""));
+        std::mt19937 chance(3);
+        Playing playing;
+        strike(playing, 500, length, {36, 52, 55, 60}, chance);
+        std::vector<int> times;
+        int at = 2000;
+        for (const int key : run) {
+          playing.push_back({at, at + apart + 20, key});
+          times.push_back(at + apart - 5);
+          at += apart;
+        }
+        times.insert(times.end(), {at + 400, at + 900});
+        std::vector<std::pair<int, bool>> damper;
+        if (pedal) damper.emplace_back(700, true);
+        for (const auto& name : shown(playing, times, damper)) {
+          ASSERT_TRUE(name);
+          EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
+        }
+      }
+}
+
 }  // namespace
 }  // namespace undersong::listen

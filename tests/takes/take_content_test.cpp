@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <ostream>
+
 #include "daemon/takes/database.h"
 #include "tests/takes/invented_pieces.h"
 #include "tests/takes/store_fixture.h"
@@ -14,6 +16,7 @@ struct Case {
   const char* chords;  // a letter each
   std::size_t begin, length;
   int times;
+  friend void PrintTo(const Case& each, std::ostream* out) { *out << '"' << each.chords << '"'; }
 };
 
 class Content : public testing::TestWithParam<Case> {};
