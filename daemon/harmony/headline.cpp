@@ -33,8 +33,25 @@ constexpr float kSure = 0.55f;  // probability from which the ear is sure
 // The name in force is kept while it fits the keys, until another is better by this price.
 constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
 constexpr int kWholeTones = 3;
-constexpr int kFifth = 7;  // semitones
+constexpr int kFifth = 7, kStep = 2;  // semitones
+constexpr Micros kOneByOne{35'000};   // keys of a rolled chord come sooner after each other
 constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
+
+// True if the keys struck since then came one by one and mostly by step: a run, not a chord that is rolled.
+bool is_run(const Ear& ear, Micros since) {
+  int steps = 0;
+  for (int q = 0; q < 128; ++q) {
+    const Micros on = ear.features().key(q).on;
+    if (on < since) continue;
+    for (int next = std::max(0, q - kStep); next <= std::min(127, q + kStep); ++next) {
+      const Micros later = ear.features().key(next).on - on;
+      if (next == q || later < kOneByOne || later > kTogether) continue;
+      ++steps;
+      break;
+    }
+  }
+  return steps >= 2;
+}
 
 // In a march the bass goes from the root to the fifth and back, which makes no inversion.
 bool is_alternate(PitchClass bass, const Chord& chord) {
@@ -141,9 +158,27 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   named_ = false;
   if (bass_ && bass_->key == p) bass_.reset();
   bass_now_ = bass_alone(ear);
+
+  PitchClassSet at_once;
+  Micros at_once_from = t;
+  int at_once_keys = 0;
+  for (int q = 0; q < 128; ++q) {
+    const EarKey& key = ear.features().key(q);
+    if (!key.down || key.on < t - kStroke) continue;
+    at_once.insert(Pitch(q).pitch_class());
+    at_once_from = std::min(at_once_from, key.on);
+    ++at_once_keys;
+  }
+  if (is_run(ear, gesture_at_)) {
+    if (gesture_ == Gesture::kWhole) gesture_ = Gesture::kTune;
+    if (at_once.size() < kWholeTones) return;
+    gesture_at_ = at_once_from;  // a chord ends the run
+    gesture_tones_ = at_once;
+    gesture_keys_ = at_once_keys;
+  }
   if (gesture_ == Gesture::kWhole) return;
 
-  PitchClassSet down, others, held_before, at_once;
+  PitchClassSet down, others, held_before;
   int keys = 0, before = 0, lowest_before = 128, lowest_now = 128, highest_now = -1;
   bool lowest = true, highest = true, resting = true;
   Micros first_before = Micros::max(),
@@ -154,7 +189,6 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
     if (!key.down) continue;
     ++keys;
     down.insert(Pitch(q).pitch_class());
-    if (key.on >= t - kStroke) at_once.insert(Pitch(q).pitch_class());
     if (key.on < gesture_at_) {
       ++before;
       first_before = std::min(first_before, key.on);

@@ -239,5 +239,34 @@ TEST(Hands, ARunOverAHeldChordRenamesNothing) {
       }
 }
 
+// The chord is over and the pedal is new: nothing sounds but the run.
+TEST(Hands, ARunUnderThePedalIsNoChordUntilAChordEndsIt) {
+  const std::vector<std::vector<int>> runs{{72, 74, 76, 77, 79, 81, 83, 84},
+                                           {84, 83, 81, 79, 77, 76, 74, 72, 71, 72}};
+  for (const int apart : {60, 80, 100})
+    for (const auto& run : runs) {
+      SCOPED_TRACE(std::to_string(apart) + " ms, from " + std::to_string(run[0]));
+      std::mt19937 chance(3);
+      Playing playing;
+      strike(playing, 500, 400, {36, 52, 55, 60}, chance);
+      std::vector<int> times;
+      int at = 2000;
+      for (const int key : run) {
+        playing.push_back({at, at + apart + 20, key});
+        times.push_back(at + apart - 5);
+        at += apart;
+      }
+      strike(playing, at, 1000, {42, 57, 61, 64, 68}, chance);
+      times.push_back(at + 400);
+      const auto names = shown(playing, times, {{700, true}, {1200, false}, {1250, true}});
+      for (std::size_t i = 0; i < names.size(); ++i) {
+        ASSERT_TRUE(names[i]);
+        const bool runs_on = i < run.size();
+        EXPECT_EQ(harmony::symbol(*names[i], harmony::spell_within(names[i]->root, runs_on ? -5 : 5)),
+                  runs_on ? "C" : "F#m9");
+      }
+    }
+}
+
 }  // namespace
 }  // namespace undersong::listen
