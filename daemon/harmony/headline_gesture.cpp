@@ -1,0 +1,168 @@
+// What was struck: which keys are one gesture, and whether it is a whole chord, a bass before its chord, a
+// tune, or something else.
+#include <algorithm>
+
+#include "daemon/harmony/headline.h"
+#include "daemon/harmony/headline_limits.h"
+
+namespace undersong::harmony {
+namespace {
+
+// Keys at most this far apart are one gesture: a rolled chord, a right hand that comes early.
+constexpr Micros kTogether{110'000};
+// The two parts of a chord may be this far apart: the bass or one hand first.
+constexpr Micros kInTwo{700'000};
+// A chord held this long is at rest: a key that doubles one of its tones is not a moving line.
+constexpr Micros kResting{500'000};
+constexpr Micros kOneByOne{35'000};  // keys of a rolled chord come sooner after each other
+constexpr int kStep = 2;             // semitones
+// A bass that is struck below middle C, alone or under a tune, belongs to the chord that follows within
+// kInTwo, even if it is let go first. For kBassLasts it also belongs to repeats of that chord, and to all
+// that is struck while the pedal holds it.
+constexpr int kBassBelow = 60;      // MIDI key
+constexpr int kBassApart = 3;       // semitones to the rest of the chord
+constexpr int kBassUnderTune = 12;  // semitones to a tune that is played with it
+constexpr int kTuneKeys = 2;        // keys that a tune has at once
+constexpr Micros kBassLasts{3'000'000};
+
+// True if the keys struck since then came one by one and mostly by step: a run, not a chord that is rolled.
+bool is_run(const Ear& ear, Micros since) {
+  int steps = 0;
+  for (int q = 0; q < 128; ++q) {
+    const Micros on = ear.features().key(q).on;
+    if (on < since) continue;
+    for (int next = std::max(0, q - kStep); next <= std::min(127, q + kStep); ++next) {
+      const Micros later = ear.features().key(next).on - on;
+      if (next == q || later < kOneByOne || later > kTogether) continue;
+      ++steps;
+      break;
+    }
+  }
+  return steps >= 2;
+}
+
+}  // namespace
+
+bool Headline::is_bass_of(Pitch lowest, PitchClassSet upper, const Ear& ear) const {
+  return bass_ && !ear.features().key(bass_->key.value()).down && gesture_at_ - bass_->on <= kBassLasts &&
+         lowest.value() >= bass_->key.value() + kBassApart &&
+         (is_near(ear) || (upper - bass_->under).empty());
+}
+
+std::optional<Pitch> Headline::bass_alone(const Ear& ear) const {
+  if (gesture_tones_.size() > 2) return std::nullopt;
+  std::optional<Pitch> bass;
+  int tune = 0;
+  for (int q = 0; q < 128; ++q) {
+    const EarKey& key = ear.features().key(q);
+    if (!key.down) continue;
+    if (!bass) {
+      if (q >= kBassBelow || key.on < gesture_at_) return std::nullopt;
+      bass = Pitch(q);
+    } else if (const int over = q - bass->value();
+               over % 12 != 0 && (over < kBassUnderTune || ++tune > kTuneKeys)) {
+      return std::nullopt;
+    }
+  }
+  return bass;
+}
+
+bool Headline::is_near(const Ear& ear) const {
+  return bass_ && (gesture_at_ - bass_->on <= kInTwo || ear.features().key(bass_->key.value()).sounding);
+}
+
+void Headline::struck(Micros t, Pitch p, const Ear& ear) {
+  changed_ = true;
+  if (t - last_on_ > kTogether) {
+    if (gesture_ == Gesture::kOther) {
+      // One such gesture may be a slip; several make a texture.
+      doubted_until_ = last_on_ + (last_on_ - other_at_ < kWholeFor ? kWholeFor : kAfterSlip);
+      other_at_ = last_on_;
+    }
+    if (bass_now_)
+      bass_ = Bass{
+          *bass_now_, gesture_at_, bass_ ? std::optional(bass_->key.pitch_class()) : std::nullopt, {}, {}};
+    before_ = {gesture_, gesture_at_, gesture_keys_, gesture_tones_.size()};
+    gesture_ = Gesture::kTune;
+    gesture_at_ = t;
+    gesture_tones_ = {};
+    gesture_keys_ = 0;
+  }
+  last_on_ = t;
+  ++gesture_keys_;
+  gesture_tones_.insert(p.pitch_class());
+  whole_.reset();
+  named_ = false;
+  if (bass_ && bass_->key == p) bass_.reset();
+  bass_now_ = bass_alone(ear);
+
+  PitchClassSet at_once;
+  Micros at_once_from = t;
+  int at_once_keys = 0;
+  for (int q = 0; q < 128; ++q) {
+    const EarKey& key = ear.features().key(q);
+    if (!key.down || key.on < t - kStroke) continue;
+    at_once.insert(Pitch(q).pitch_class());
+    at_once_from = std::min(at_once_from, key.on);
+    ++at_once_keys;
+  }
+  if (is_run(ear, gesture_at_)) {
+    if (gesture_ == Gesture::kWhole) gesture_ = Gesture::kTune;
+    if (at_once.size() < kWholeTones) return;
+    gesture_at_ = at_once_from;  // a chord ends the run
+    gesture_tones_ = at_once;
+    gesture_keys_ = at_once_keys;
+  }
+  if (gesture_ == Gesture::kWhole) return;
+
+  PitchClassSet down, others, held_before;
+  int keys = 0, before = 0, lowest_before = 128, lowest_now = 128, highest_now = -1;
+  bool lowest = true, highest = true, resting = true;
+  Micros first_before = Micros::max(),
+         last_before = Micros::min();  // among the keys that were held before this gesture
+  for (int q = 0; q < 128; ++q) {
+    const EarKey& key = ear.features().key(q);
+    if (key.sounding && key.on < gesture_at_) held_before.insert(Pitch(q).pitch_class());
+    if (!key.down) continue;
+    ++keys;
+    down.insert(Pitch(q).pitch_class());
+    if (key.on < gesture_at_) {
+      ++before;
+      first_before = std::min(first_before, key.on);
+      last_before = std::max(last_before, key.on);
+      lowest_before = std::min(lowest_before, q);
+    } else {
+      lowest_now = std::min(lowest_now, q);
+      highest_now = q;
+    }
+    if (q == p.value()) continue;
+    others.insert(Pitch(q).pitch_class());
+    resting &= t - key.on >= kResting;
+    (q < p.value() ? lowest : highest) = false;
+  }
+  const bool alone = before == 0,
+             under_tune = before <= kTuneKeys && highest_now >= 0 && highest_now < lowest_before;
+  if (under_tune && is_bass_of(Pitch(lowest_now), down, ear)) {
+    ++keys;
+    down.insert(bass_->key.pitch_class());
+  }
+  const bool enough = down.size() >= kWholeTones;
+  const bool fifth = down.size() == 2 && keys >= 3;  // with one tone doubled
+  // The bass steps beneath held keys, or doubles one of two.
+  const bool bass_steps = lowest && (enough || (fifth && before == 2));
+  const bool in_two = alone || (last_before - first_before <= kTogether && t - first_before <= kInTwo);
+  // Over a chord that is held, by hand or by the pedal, keys that come one by one are a run, however fast
+  // they come.
+  const bool over_held = held_before.size() >= kWholeTones;
+  const bool in_parts = gesture_keys_ >= 2 && (!over_held || t - gesture_at_ <= kStroke) &&
+                        ((enough && (in_two || under_tune)) || (fifth && in_two));
+  const bool in_one = gesture_tones_.size() >= kWholeTones && (!over_held || at_once.size() >= kWholeTones);
+  const bool over_a_chord =
+      others.size() >= kWholeTones && (highest || (resting && others.contains(p.pitch_class())));
+  if (in_one || (fifth && gesture_keys_ == keys) || bass_steps || in_parts)
+    gesture_ = Gesture::kWhole;
+  else if (!over_a_chord && !alone && !(bass_now_ && before_.kind == Gesture::kWhole))
+    gesture_ = Gesture::kOther;
+}
+
+}  // namespace undersong::harmony

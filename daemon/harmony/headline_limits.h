@@ -1,0 +1,15 @@
+// Limits that decide both what was struck and how it is named. See headline.h.
+//
+// Units: Micros; a number of tones.
+// Threads, errors: constants.
+// Source: common practice, no source; chosen by us on playing that the ear did not learn from.
+#pragma once
+
+#include "daemon/harmony/pitch.h"
+
+namespace undersong::harmony {
+
+inline constexpr Micros kStroke{60'000};  // keys at most this far apart are one stroke
+inline constexpr int kWholeTones = 3;     // a chord has at least as many
+
+}  // namespace undersong::harmony
