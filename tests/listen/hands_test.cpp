@@ -209,6 +209,18 @@ TEST(Hands, ATuneOverAHeldChordRenamesNothing) {
     EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
 }
 
+// Plays a run from the second second on, and says when it ends; `times` gets a moment within each of its
+// notes.
+int run_up(Playing& playing, std::vector<int>& times, const std::vector<int>& run, int apart) {
+  int at = 2000;
+  for (const int key : run) {
+    playing.push_back({at, at + apart + 20, key});
+    times.push_back(at + apart - 5);
+    at += apart;
+  }
+  return at;
+}
+
 TEST(Hands, ARunOverAHeldChordRenamesNothing) {
   const std::vector<std::vector<int>> runs{{72, 74, 76, 77, 79, 81, 83, 84},
                                            {84, 83, 81, 79, 77, 76, 74, 72, 71, 72},
@@ -223,12 +235,7 @@ TEST(Hands, ARunOverAHeldChordRenamesNothing) {
         Playing playing;
         strike(playing, 500, length, {36, 52, 55, 60}, chance);
         std::vector<int> times;
-        int at = 2000;
-        for (const int key : run) {
-          playing.push_back({at, at + apart + 20, key});
-          times.push_back(at + apart - 5);
-          at += apart;
-        }
+        const int at = run_up(playing, times, run, apart);
         times.insert(times.end(), {at + 400, at + 900});
         std::vector<std::pair<int, bool>> damper;
         if (pedal) damper.emplace_back(700, true);
@@ -250,12 +257,7 @@ TEST(Hands, ARunUnderThePedalIsNoChordUntilAChordEndsIt) {
       Playing playing;
       strike(playing, 500, 400, {36, 52, 55, 60}, chance);
       std::vector<int> times;
-      int at = 2000;
-      for (const int key : run) {
-        playing.push_back({at, at + apart + 20, key});
-        times.push_back(at + apart - 5);
-        at += apart;
-      }
+      const int at = run_up(playing, times, run, apart);
       strike(playing, at, 1000, {42, 57, 61, 64, 68}, chance);
       times.push_back(at + 400);
       const auto names = shown(playing, times, {{700, true}, {1200, false}, {1250, true}});
