@@ -106,7 +106,7 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
     at_once_from = std::min(at_once_from, key.on);
     ++at_once_keys;
   }
-  if (is_run(ear, gesture_at_)) {
+  if (gesture_keys_ > 2 && is_run(ear, gesture_at_)) {
     if (gesture_ == Gesture::kWhole) gesture_ = Gesture::kTune;
     if (at_once.size() < kWholeTones) return;
     gesture_at_ = at_once_from;  // a chord ends the run

@@ -59,6 +59,10 @@ inline std::vector<std::optional<Chord>> shown(Playing playing, const std::vecto
   return out;
 }
 
+inline std::string text_of(const Chord& chord) {
+  return harmony::symbol(chord, harmony::spell_within(chord.root, -5));
+}
+
 inline PitchClassSet tones(const Chord& chord) {
   return harmony::row(chord.quality).tones;
 }
@@ -107,9 +111,7 @@ inline Score score(const Playing& playing, const std::vector<Spot>& spots) {
     out.contradicted += !good && names[i] && contradicts(*names[i], voicing.keys);
     if (!good && i % 2 == 1)
       out.refused +=
-          std::string(voicing.names[0]) + " as " +
-          (names[i] ? harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) : "nothing") +
-          "; ";
+          std::string(voicing.names[0]) + " as " + (names[i] ? text_of(*names[i]) : "nothing") + "; ";
   }
   return out;
 }

@@ -86,7 +86,7 @@ TEST(ShortChords, ABassThatThePedalKeepsBelongsToTheChordsOverIt) {
         sum.accepted += name && accepted(*name, voicing);
       }
     }
-  expect_mostly(sum, 0.95);
+  EXPECT_GE(sum.accepted, 0.95 * sum.spots);
 }
 
 TEST(ShortChords, ABassThatIsLetGoUnderAHeldChordLeavesTheName) {
@@ -95,8 +95,7 @@ TEST(ShortChords, ABassThatIsLetGoUnderAHeldChordLeavesTheName) {
   strike(playing, 500, 1000, {38}, chance);
   strike(playing, 800, 4000, {60, 64, 67}, chance);
   std::vector<std::string> names;
-  for (const auto& name : shown(playing, {1300, 2000}))
-    names.push_back(harmony::symbol(*name, harmony::spell_within(name->root, -5)));
+  for (const auto& name : shown(playing, {1300, 2000})) names.push_back(text_of(*name));
   EXPECT_EQ(names, (std::vector<std::string>{"D9sus4", "C"}));
 }
 
@@ -106,12 +105,12 @@ TEST(ShortChords, ALowNoteLongBeforeIsNoBass) {
   strike(playing, 500, 200, {38}, chance);
   strike(playing, 1600, 1000, {60, 64, 67}, chance);
   const auto name = shown(playing, {2500})[0];
-  EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), "C");
+  EXPECT_EQ(text_of(*name), "C");
 }
 
 // One bar of four beats: bass, chord, bass, chord, under one long melody note, or under one that is struck on
 // each beat.
-Score bar_under_a_tune(int apart, int length, bool tune_moves) {
+Score bar_under_a_tune(int apart, int length, bool on_each_beat) {
   return one_after_another(
       apart * 4, [&](Playing& out, int at, const PlayedVoicing& voicing, std::mt19937& chance) {
         const int top = *std::max_element(voicing.keys.begin(), voicing.keys.end());
@@ -120,8 +119,8 @@ Score bar_under_a_tune(int apart, int length, bool tune_moves) {
           if (key != top && key != voicing.keys[0]) middle.push_back(key);
         if (middle.empty()) middle.push_back(voicing.keys[0] + 12);
         for (int beat = 0; beat < 4; ++beat) {
-          if (tune_moves || beat == 0)
-            out.push_back({at + beat * apart, at + (tune_moves ? beat + 1 : 4) * apart - 30, top});
+          if (on_each_beat || beat == 0)
+            out.push_back({at + beat * apart, at + (on_each_beat ? beat + 1 : 4) * apart - 30, top});
           stab(out, at + beat * apart, length, beat % 2 == 0 ? std::vector{voicing.keys[0]} : middle, chance);
         }
         return at + apart * 3 - 70;
@@ -178,7 +177,7 @@ TEST(ShortChords, ARootUnderTwoHeldMelodyNotesPromisesNothingThatDoesNotSound) {
       for (std::size_t i = 0; i < names.size(); ++i) {
         ASSERT_TRUE(names[i]);
         EXPECT_FALSE(contradicts(*names[i], {roots[i], 67, 67 + apart}))
-            << harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)) << " over " << roots[i];
+            << text_of(*names[i]) << " over " << roots[i];
       }
     }
 }
@@ -194,7 +193,7 @@ TEST(ShortChords, ARootThatDoublesAMelodyNoteIsNamedWithTheOther) {
     stab(playing, 2800, 600, {root}, chance);
     const auto name = shown(playing, {3200})[0];
     ASSERT_TRUE(name);
-    EXPECT_EQ(harmony::symbol(*name, harmony::spell_within(name->root, -5)), expected);
+    EXPECT_EQ(text_of(*name), expected);
   }
 }
 
@@ -214,8 +213,7 @@ TEST(ShortChords, AnAlternateBassMakesNoInversion) {
   const auto names = shown(playing, times);
   for (std::size_t i = 1; i < names.size(); ++i) {
     ASSERT_TRUE(names[i]);
-    EXPECT_EQ(harmony::symbol(*names[i], harmony::spell_within(names[i]->root, -5)), i < 8 ? "C" : "C/G")
-        << i;
+    EXPECT_EQ(text_of(*names[i]), i < 8 ? "C" : "C/G") << i;
   }
 }
 

@@ -90,12 +90,7 @@ export function lane_labels(lane: Lane): Label[] {
 function together(lane: Lane, items: Item[]): Item[] {
   const out: Item[] = [];
   const bare = (each: Item | undefined) => !!each && each.chord === undefined && each.text === undefined;
-  const widths = new Map<string, number>();
-  const room_for = (words: string) => {
-    let width = widths.get(words);
-    if (width === undefined) widths.set(words, (width = lane.text_width(words) + pad));
-    return width;
-  };
+  const room_for = (words: string) => lane.text_width(words) + pad;
   // The key of each, and where the neighbours without room that are in that key end.
   const keys = items.map((each) => lane.key_at(each.from));
   const ends = items.map((each) => each.end);
