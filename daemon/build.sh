@@ -47,19 +47,17 @@ if [ ! -f "$dir/build.ninja" ]; then
     exit 1
   }
 fi
-# The largest files take 1.4 GB of memory each. Ninja runs at most two more than there are processors.
-jobs=$(($(nproc) + 2))
-room=$(awk '$1 == "MemAvailable:" {print int($2 / 1400000)}' /proc/meminfo)
-limit=()
+# The largest units take 1.7 GB of memory each. One for each processor: more at once disturb each other and take longer.
+jobs=$(nproc)
+room=$(awk '$1 == "MemAvailable:" {print int($2 / 1700000)}' /proc/meminfo)
 began=$SECONDS
 if [ "${room:-$jobs}" -lt "$jobs" ]; then
   jobs=$((room > 1 ? room : 1))
-  limit=(-j "$jobs")
   echo "build: compiling $jobs at a time, because memory has no room for more; the first time it takes some minutes"
 else
-  echo "build: compiling on $(nproc) processors; the first time it takes some minutes"
+  echo "build: compiling on $jobs processors; the first time it takes some minutes"
 fi
-NINJA_STATUS="build: %p, %f of %t, %es  " ninja -C "$dir" "${limit[@]}" "$@" || {
+NINJA_STATUS="build: %p, %f of %t, %es  " ninja -C "$dir" -j "$jobs" "$@" || {
   echo "build: FAILED. If memory ran out, this needs less: ninja -C $dir -j1 $*" >&2
   exit 1
 }

@@ -19,7 +19,7 @@ constexpr float kDownbeats = .28f;  // share of beats that are downbeats
 constexpr float kUnstruck = .14f;   // the same where nothing is struck
 constexpr std::array<float, kMetres.size()> kUsual{.12f, .2f, .56f, .07f, .05f};  // how usual each metre is
 
-constexpr auto kAll = [] {
+constexpr auto kEveryState = [] {
   std::array<BarLattice::State, BarLattice::kStates> out{};
   std::size_t at = 0;
   for (std::size_t m = 0; m < kMetres.size(); ++m)
@@ -30,7 +30,7 @@ constexpr auto kAll = [] {
 }  // namespace
 
 BarLattice::State BarLattice::state(std::size_t index) {
-  return kAll[index];
+  return kEveryState[index];
 }
 
 BarEvidence bar_evidence(const Judgement* strike) {
@@ -52,24 +52,29 @@ std::size_t BarLattice::best() const {
 
 void BarLattice::beat(const BarEvidence& evidence, bool begins) {
   const auto observed = [&](std::size_t s) {
-    return (kAll[s].place == 0 ? evidence.down : evidence.other) + evidence.metres[kAll[s].metre] -
-           (kAll[s].place > 0 ? 0 : uncommon_ * (kMetres[kAll[s].metre] == 2 ? two_ : kBar[kAll[s].metre]));
+    return (kEveryState[s].place == 0 ? evidence.down : evidence.other) +
+           evidence.metres[kEveryState[s].metre] -
+           (kEveryState[s].place > 0
+                ? 0
+                : uncommon_ * (kMetres[kEveryState[s].metre] == 2 ? two_ : kBar[kEveryState[s].metre]));
   };
   if (!any_) {
     any_ = true;
     for (std::size_t s = 0; s < kStates; ++s)
-      score_[s] = std::log(kUsual[kAll[s].metre]) - (kAll[s].place == 0 ? 0 : kPickup) + observed(s),
+      score_[s] =
+          std::log(kUsual[kEveryState[s].metre]) - (kEveryState[s].place == 0 ? 0 : kPickup) + observed(s),
       came_from_[s] = static_cast<std::uint8_t>(s);
     return;
   }
   const std::size_t top = best();
   std::size_t ended = kStates;  // the best end of a bar, in any metre
   for (std::size_t s = 0; s < kStates; ++s)
-    if (kAll[s].place == kMetres[kAll[s].metre] - 1 && (ended == kStates || score_[s] > score_[ended]))
+    if (kEveryState[s].place == kMetres[kEveryState[s].metre] - 1 &&
+        (ended == kStates || score_[s] > score_[ended]))
       ended = s;
   std::array<float, kStates> next{};
   for (std::size_t s = 0; s < kStates; ++s) {
-    const auto [m, p] = kAll[s];
+    const auto [m, p] = kEveryState[s];
     std::size_t from = p > 0 ? s - 1 : s + static_cast<std::size_t>(kMetres[m]) - 1;
     float value = score_[from];
     const auto rather = [&](std::size_t other, float cost) {

@@ -11,7 +11,7 @@ namespace {
 
 // Shares of notes on the beat, half-way, on quarters and on thirds.
 constexpr std::array<double, 4> kPlainShare{0.5, 0.182, 0.135, 0.173}, kBassShare{0.8, 0.128, 0.0301, 0.0231};
-constexpr double kSpread = 3.01;         // frames: how far notes lie from where they belong
+constexpr double kNoteSpread = 3.01;     // frames: how far notes lie from where they belong
 constexpr double kChance = 0.0953;       // share of notes that lie anywhere by chance
 constexpr double kBassChance = 0.23;     // the same for bass notes
 constexpr double kSpreadGrowth = 0.297;  // how the spread grows in slower beats
@@ -27,14 +27,14 @@ constexpr double kHalves = .4, kQuarters = .3, kThirds = .3, kJudgedSpread = 3.2
 
 constexpr float kNever = -1e30f;
 
-struct Tables {
+struct LatticeTables {
   // [offset from the beat][interval]: log likelihood ratio of a note there, for plain notes and for bass
   // notes.
   std::vector<float> plain, bass;
 };
 
-double place(double offset, double interval, const std::array<double, 4>& share, double sigma,
-             double chance) {
+double likelihood_of(double offset, double interval, const std::array<double, 4>& share, double sigma,
+                     double chance) {
   const auto bell = [&](double at, double s) {
     const double d = std::abs(offset - at * interval);
     if (d > 7 * s) return 0.;  // negligible beside kChance
@@ -66,7 +66,7 @@ const JudgedTables& judged_tables() {
         for (int i = std::max(0, offset - first); i < n; ++i) {
           const double interval = first + i, s = kJudgedSpread * std::pow(interval / 60., kSpreadGrowth);
           t.by[k][static_cast<std::size_t>(offset * n + i)] =
-              static_cast<float>(place(offset, interval, share, s, kChance));
+              static_cast<float>(likelihood_of(offset, interval, share, s, kChance));
         }
     }
     return t;
@@ -74,20 +74,20 @@ const JudgedTables& judged_tables() {
   return kTables;
 }
 
-const Tables& tables() {
-  static const Tables kTables = [] {
-    Tables t;
+const LatticeTables& lattice_tables() {
+  static const LatticeTables kTables = [] {
+    LatticeTables t;
     constexpr int n = BeatLattice::kIntervals, first = BeatLattice::kShortest,
                   longest = BeatLattice::kLongest;
     t.plain = std::vector<float>(static_cast<std::size_t>((longest + 1) * n));
     t.bass = t.plain;
-    const double sigma = kSpread, chance = kChance, bchance = kBassChance;
+    const double sigma = kNoteSpread, chance = kChance, bchance = kBassChance;
     for (int offset = 0; offset <= longest; ++offset)
       for (int i = std::max(0, offset - first); i < n; ++i) {  // shorter intervals have ended
         const auto at = static_cast<std::size_t>(offset * n + i);
         const double interval = first + i, s = sigma * std::pow(interval / 60., kSpreadGrowth);
-        t.plain[at] = static_cast<float>(place(offset, interval, kPlainShare, s, chance));
-        t.bass[at] = static_cast<float>(place(offset, interval, kBassShare, s, bchance));
+        t.plain[at] = static_cast<float>(likelihood_of(offset, interval, kPlainShare, s, chance));
+        t.bass[at] = static_cast<float>(likelihood_of(offset, interval, kBassShare, s, bchance));
       }
     return t;
   }();
@@ -200,7 +200,7 @@ std::shared_ptr<const BeatLattice::Costs> BeatLattice::costs_of(const BeatPrior&
 BeatLattice::BeatLattice() : values_(static_cast<std::size_t>(kRing) * kIntervals, kNever) {
   static const auto kCosts = costs_of({});
   costs_ = kCosts;
-  tables();  // built now and not at the first note; a live performance has no judged strikes
+  lattice_tables();  // built now and not at the first note; a live performance has no judged strikes
 }
 
 BeatLattice::BeatLattice(const BeatPrior& prior)
@@ -335,8 +335,8 @@ UNDERSONG_WIDE void BeatLattice::note(std::span<const BeatOnset> onsets) {
     if (count == shares.size()) add();
   }
   if (plain > 0 || bass > 0) {
-    shares[count++] = {tables().plain.data(), plain};
-    shares[count++] = {tables().bass.data(), bass};
+    shares[count++] = {lattice_tables().plain.data(), plain};
+    shares[count++] = {lattice_tables().bass.data(), bass};
   }
   if (count > 0) add();
   best_known_ = false;

@@ -13,7 +13,7 @@ constexpr StrikeShares kStrikeShares{1.2f, .75f, .15f};
 constexpr float kSilent = .05f;       // probability that a beat without a strike begins a bar
 constexpr float kBarMemory = .94f;    // from beat to beat
 constexpr float kMetreMemory = .05f;  // from strike to strike
-constexpr float kMetreShare = 2;      // of what the strikes say of the number of beats a bar
+constexpr float kMetreWeight = 2;     // of what the strikes say of the number of beats a bar
 constexpr std::array<float, kMetres.size()> kUsualMetre{-4, 0, 0, 0, 0};  // bars of two beats are rare
 
 }  // namespace
@@ -150,7 +150,7 @@ void BeatTracker::place_in_bar(TrackedBeat& beat) {
       float& place = places_[m][static_cast<std::size_t>(p)];
       place = kBarMemory * place +
               (count_ % beats == p ? std::log(downbeat / usual) : std::log((1 - downbeat) / (1 - usual)));
-      if (const float value = place + kMetreShare * metres_[m] + kUsualMetre[m]; !any || value > top)
+      if (const float value = place + kMetreWeight * metres_[m] + kUsualMetre[m]; !any || value > top)
         any = true, top = value, beat.meter = beats, beat.place = (count_ - p + beats) % beats;
     }
   }

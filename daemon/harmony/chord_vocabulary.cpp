@@ -19,7 +19,7 @@ struct Source {
 
 // Degrees that may be left out: a perfect fifth, and the lower tensions of higher chords.
 // clang-format off
-constexpr Source kRows[] = {
+constexpr Source kSources[] = {
     // harte              letters        signs         family        degrees               may omit   rarity
     {"maj",               "",            "",           F::kMajor,    "1 3 5",              "",        0.00f},
     {"min",               "m",           "-",          F::kMinor,    "1 b3 5",             "",        0.05f},
@@ -85,7 +85,7 @@ constexpr Source kRows[] = {
     {"(b3,4,b7)",         "quartal(4)",  "quartal(4)", F::kSuspended, "1 b3 4 b7",         "",        0.85f},
 };
 // clang-format on
-constexpr std::size_t kCount = std::size(kRows);
+constexpr std::size_t kQualityCount = std::size(kSources);
 
 FixedVector<Degree, 8> parse_list(std::string_view list) {
   FixedVector<Degree, 8> out;
@@ -104,13 +104,13 @@ PitchClassSet set_of(const FixedVector<Degree, 8>& degrees) {
 }
 
 struct Table {
-  std::array<QualityRow, kCount> rows;
-  std::array<std::array<Role, 12>, kCount> roles;
-  std::array<std::array<Degree, 12>, kCount> names;
+  std::array<QualityRow, kQualityCount> rows;
+  std::array<std::array<Role, 12>, kQualityCount> roles;
+  std::array<std::array<Degree, 12>, kQualityCount> names;
 
   Table() {
-    for (std::size_t i = 0; i < kCount; ++i) {
-      const Source& source = kRows[i];
+    for (std::size_t i = 0; i < kQualityCount; ++i) {
+      const Source& source = kSources[i];
       QualityRow& made = rows[i];
       made.harte = source.harte;
       made.letters = source.letters;
@@ -167,7 +167,7 @@ const QualityRow& row(Quality quality) {
 }
 
 std::optional<Quality> find_quality(std::string_view harte) {
-  for (std::size_t i = 0; i < kCount; ++i)
+  for (std::size_t i = 0; i < kQualityCount; ++i)
     if (table().rows[i].harte == harte) return Quality(static_cast<int>(i));
   return std::nullopt;
 }

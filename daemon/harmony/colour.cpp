@@ -46,13 +46,15 @@ Colour weigh(const ColourTerms& terms, bool in_key, bool moved) {
 
 Ratings ratings(const ColourTerms& t, bool moved) {
   Ratings out;
-  out.consonance = kConsonance + kPeriodicity * t.periodicity + kMeanRoughness * t.mean_roughness +
-                   kWorstRoughness * t.worst_roughness + kUnfamiliarity * t.unfamiliarity +
-                   kOutside * t.outside + kFifth * t.fifth;
-  out.tension = kTension + kTensionConsonance * out.consonance + kTensionHeight * t.height +
+  out.consonance = kConsonanceAlone + kConsonancePeriodicity * t.periodicity +
+                   kConsonanceMeanRoughness * t.mean_roughness +
+                   kConsonanceWorstRoughness * t.worst_roughness +
+                   kConsonanceUnfamiliarity * t.unfamiliarity + kConsonanceOutside * t.outside +
+                   kConsonanceFifth * t.fifth;
+  out.tension = kTensionAlone + kTensionConsonance * out.consonance + kTensionHeight * t.height +
                 kTensionFifths * t.fifths + kTensionTritones * t.tritones + kTensionSeventh * t.seventh;
-  out.valence = kValence + own_mode(t) + kValenceConsonance * out.consonance;
-  out.tension_in_key = kInKey + kInKeyRootStability * t.root_stability +
+  out.valence = kValenceAlone + own_mode(t) + kValenceConsonance * out.consonance;
+  out.tension_in_key = kInKeyAlone + kInKeyRootStability * t.root_stability +
                        kInKeyLeastStability * t.least_stability + kInKeyMeanStability * t.mean_stability +
                        kInKeyDistance * t.distance + kInKeyMotion * (moved ? t.motion : kMeanMotion) +
                        kInKeyPeriodicity * t.periodicity + kInKeyMode * own_mode(t) +

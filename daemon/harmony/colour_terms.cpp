@@ -15,21 +15,20 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr std::size_t kMostKeys = 16;
 constexpr int kBass = 52;         // of chords in close position
 constexpr float kUnknown = 8.5f;  // unfamiliarity above which chords are equally strange
 
 // notes^0.7
-constexpr std::array<float, kMostKeys + 1> kNotesPower{0,       1,       1.6245f, 2.1577f, 2.6390f, 3.0852f,
-                                                       3.5051f, 3.9045f, 4.2871f, 4.6555f, 5.0119f, 5.3577f,
-                                                       5.6943f, 6.0226f, 6.3433f, 6.6571f, 6.9644f};
+constexpr std::array<float, kMostKeysHeard + 1> kNotesPower{
+    0,       1,       1.6245f, 2.1577f, 2.6390f, 3.0852f, 3.5051f, 3.9045f, 4.2871f,
+    4.6555f, 5.0119f, 5.3577f, 5.6943f, 6.0226f, 6.3433f, 6.6571f, 6.9644f};
 
 }  // namespace
 
 ColourTerms colour_terms(std::span<const Pitch> keys, std::optional<PitchClass> root,
                          const std::optional<Key>& key, std::span<const Pitch> previous) {
   ColourTerms out;
-  FixedVector<Pitch, kMostKeys> notes;
+  FixedVector<Pitch, kMostKeysHeard> notes;
   PitchClassSet tones;
   for (Pitch note : keys) {
     std::size_t at = 0;

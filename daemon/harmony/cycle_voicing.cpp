@@ -38,7 +38,7 @@ int own_price(const Voicing& voicing) {
   return std::min(own, 1000);
 }
 
-int moved(const Voicing& from, const Voicing& to) {
+int voices_move(const Voicing& from, const Voicing& to) {
   Pitches a = pitches_of(from), b = pitches_of(to);
   if (a.size() > 1) a.pop_back();
   if (b.size() > 1) b.pop_back();
@@ -46,7 +46,7 @@ int moved(const Voicing& from, const Voicing& to) {
 }
 
 int step_price(const Voicing& from, const Voicing& to) {
-  int out = 2 * moved(from, to);
+  int out = 2 * voices_move(from, to);
   const Pitches a = pitches_of(from), b = pitches_of(to);
   if (a.size() < 2 || b.size() < 2) return out;
   const int before = (a[a.size() - 1].value() - a[0].value()) % 12,
@@ -68,7 +68,7 @@ bool true_to_symbol(const Voicing& voicing, const Chord& chord, Pitch top) {
   return own(voicing.left) && own(voicing.right);
 }
 
-void add(std::vector<Voicing>& list, Voicing voicing) {
+void add_once(std::vector<Voicing>& list, Voicing voicing) {
   voicing.hands_move = 0;
   if (list.size() < kMostLayouts && std::find(list.begin(), list.end(), voicing) == list.end())
     list.push_back(voicing);
@@ -82,16 +82,16 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
   const Hands rest;
   for (std::size_t i = 0; i < n; ++i) {
     const std::span<const Pitch> top(&tops[i], 1);
-    add(lists[i], voice(chords[i], top, rest));
+    add_once(lists[i], voice(chords[i], top, rest));
     // Only styles that include the bass: each layout must be complete by itself.
     for (const Style style : {Style::kShell, Style::kSpread, Style::kQuartal})
       if (const auto made = voice(chords[i], top, rest, style);
           made && true_to_symbol(*made, chords[i], tops[i]))
-        add(lists[i], *made);
+        add_once(lists[i], *made);
     // Hands lower and higher than at rest.
     for (const int bass : {36, 40, 45, 50}) {
       const std::array<Pitch, 4> held{Pitch(bass), Pitch(bass + 10), Pitch(bass + 16), Pitch(bass + 22)};
-      add(lists[i], voice(chords[i], top, Hands(held)));
+      add_once(lists[i], voice(chords[i], top, Hands(held)));
     }
   }
   // Go round twice: add what the hands find coming from the layouts of the chord before.
@@ -100,8 +100,8 @@ std::vector<std::vector<Voicing>> cycle_layouts(std::span<const Chord> chords, s
       const auto& before = lists[(i + n - 1) % n];
       for (std::size_t k = 0; k < before.size() && k < 12; ++k) {
         const Pitches held = pitches_of(before[k]);
-        add(lists[i],
-            voice(chords[i], std::span<const Pitch>(&tops[i], 1), Hands({held.begin(), held.size()})));
+        add_once(lists[i],
+                 voice(chords[i], std::span<const Pitch>(&tops[i], 1), Hands({held.begin(), held.size()})));
       }
     }
   return lists;
@@ -161,7 +161,7 @@ CycleVoicing least_row(const std::vector<std::vector<Voicing>>& lists) {
   for (std::size_t i = 0; i < n; ++i) out.voicings.push_back(lists[i][best[i]]);
   for (std::size_t i = 0; i < n; ++i)
     out.voicings[i].hands_move = static_cast<std::uint8_t>(
-        std::min(255, moved(lists[(i + n - 1) % n][best[(i + n - 1) % n]], lists[i][best[i]])));
+        std::min(255, voices_move(lists[(i + n - 1) % n][best[(i + n - 1) % n]], lists[i][best[i]])));
   return out;
 }
 
@@ -183,7 +183,7 @@ std::vector<std::vector<Voicing>> pedal_layouts(std::span<const Chord> chords, s
       const std::array<Pitch, 4> held{pedal, Pitch(bass + spread), Pitch(bass + spread + 6),
                                       Pitch(bass + spread + 12)};
       const Voicing made = voice(chords[i], std::span<const Pitch>(&tops[i], 1), Hands(held));
-      if (!made.left.empty() && made.left[0] == pedal && !made.right.empty()) add(lists[i], made);
+      if (!made.left.empty() && made.left[0] == pedal && !made.right.empty()) add_once(lists[i], made);
     }
   }
   return lists;

@@ -9,7 +9,7 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr double kNever = -std::numeric_limits<double>::infinity();
+constexpr double kImpossible = -std::numeric_limits<double>::infinity();
 constexpr double kEqual = 1e-9;
 
 // The worth of the options with the rewards for being different, and the best way from each option back to
@@ -47,7 +47,7 @@ class Relaxed {
     for (std::size_t i = n - 1; i-- > 0;)
       for (std::size_t a = 0; a < worth_[i].size(); ++a) {
         const auto& link = problem_.links[i][a];
-        double best = kNever;
+        double best = kImpossible;
         for (std::size_t b = 0; b < worth_[i + 1].size(); ++b)
           best = std::max(best, link[b] + worth_[i + 1][b] + way_[i + 1][b]);
         way_[i][a] = best;
@@ -60,7 +60,7 @@ class Relaxed {
     std::vector<std::size_t> choice{first};
     for (std::size_t i = 0; i + 1 < worth_.size(); ++i) {
       std::size_t next = 0;
-      double best = kNever;
+      double best = kImpossible;
       for (std::size_t b = 0; b < worth_[i + 1].size(); ++b) {
         const double value = problem_.links[i][choice.back()][b] + worth_[i + 1][b] + way_[i + 1][b];
         if (value > best) best = value, next = b;
@@ -76,18 +76,18 @@ class Relaxed {
   std::vector<std::vector<double>> worth_, way_;
 };
 
-struct Found {
+struct FoundCycle {
   std::vector<std::size_t> choice;
-  double worth = kNever;
+  double worth = kImpossible;
 };
 
-class Search {
+class CycleSearch {
  public:
-  Search(const CycleProblem& problem, std::span<const Kinds> kept, std::size_t apart)
+  CycleSearch(const CycleProblem& problem, std::span<const Kinds> kept, std::size_t apart)
       : problem_(problem), kept_(kept), apart_(apart), relaxed_(problem, kept), rewards_(kept.size(), 0.0) {}
 
   // nullopt when no cycle differs enough.
-  std::optional<Found> next(bool& exact) {
+  std::optional<FoundCycle> next(bool& exact) {
     settle_rewards();
     if (!prove()) exact = false;
     if (best_.choice.empty()) return std::nullopt;
@@ -117,7 +117,7 @@ class Search {
     for (int round = 0; round < (kept_.empty() ? 1 : 60); ++round, step *= 0.94) {
       relaxed_.reward(rewards_);
       std::size_t first = 0;
-      double value = kNever;
+      double value = kImpossible;
       for (std::size_t a = 0; a < problem_.spans[0].size(); ++a) {
         relaxed_.ways(a);
         if (relaxed_.best(a) > value) value = relaxed_.best(a), first = a;
@@ -214,7 +214,7 @@ class Search {
   std::size_t apart_;
   Relaxed relaxed_;
   std::vector<double> rewards_;
-  Found best_;
+  FoundCycle best_;
 };
 
 }  // namespace
@@ -238,7 +238,7 @@ DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span
   // the other problems.
   struct Best {
     bool known = false;
-    std::optional<Found> found;
+    std::optional<FoundCycle> found;
     Kinds kinds;
   };
   std::vector<Best> bests(problems.size());
@@ -252,7 +252,7 @@ DistinctCycles distinct_cycles(std::span<const CycleProblem> problems, std::span
         best = {true, std::nullopt, {}};
         const bool empty = problem.spans.empty() || std::any_of(problem.spans.begin(), problem.spans.end(),
                                                                 [](const auto& s) { return s.empty(); });
-        if (!empty) best.found = Search(problem, kept, apart).next(out.exact);
+        if (!empty) best.found = CycleSearch(problem, kept, apart).next(out.exact);
         for (std::size_t i = 0; best.found && i < best.found->choice.size(); ++i)
           best.kinds.push_back(problem.spans[i][best.found->choice[i]].kind);
       }

@@ -9,8 +9,6 @@ namespace {
 
 // The log-probability by which a new name must lead the one in force. Chosen on songs held out of training.
 constexpr float kMarginRoot = 0.3F, kMarginClass = 0.4F, kMarginBass = 0.8F, kMarginExtension = 0.8F;
-// A name with at least this probability is shown at once.
-constexpr float kSure = 0.55F;
 
 constexpr std::array<std::string_view, 12> kNames = {"C",  "Db", "D",  "Eb", "E",  "F",
                                                      "Gb", "G",  "Ab", "A",  "Bb", "B"};

@@ -51,6 +51,8 @@ struct EarHarmony {
 class Ear {
  public:
   static constexpr std::size_t kReadings = 5;
+  // A name with at least this probability is shown at once.
+  static constexpr float kSure = 0.55F;
 
   // Each returns true if the harmony in force has another name than before the call.
   bool note_on(Micros t, Pitch p, Velocity v);

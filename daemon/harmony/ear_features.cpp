@@ -3,24 +3,21 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/harmony/ear_scale.h"
+
 namespace undersong::harmony {
 namespace {
 
 constexpr float kOnsetSeconds[3] = {0.10F, 0.5F, 1.5F};
 constexpr float kHistorySeconds[2] = {6.0F, 25.0F};
-constexpr float kBassSeconds[2] = {0.4F, 1.5F};
+constexpr float kBassNowSeconds[2] = {0.4F, 1.5F};
 constexpr float kBassHistorySeconds = 10.0F;
 constexpr float kTopSeconds = 0.3F;
+constexpr float kLongest = 30;  // seconds
 constexpr float kHeldSeconds[2] = {0.6F, 2.5F};
 
-float seconds(Micros d) {
-  return static_cast<float>(d.count()) * 1e-6F;
-}
 float squash(float x) {
   return x / (x + 0.5F);
-}
-float log_time(Micros d) {
-  return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, 30.0F)) * 0.25F;
 }
 
 // Overlapping registers: bass below about E3, melody above about E4.
@@ -28,11 +25,6 @@ void registers(int pitch, float (&w)[3]) {
   w[0] = std::clamp(static_cast<float>(54 - pitch) / 12.0F, 0.0F, 1.0F);
   w[2] = std::clamp(static_cast<float>(pitch - 58) / 12.0F, 0.0F, 1.0F);
   w[1] = 1.0F - w[0] - w[2];
-}
-
-template <typename Row>
-void scale(Row& row, float f) {
-  for (float& x : row) x *= f;
 }
 
 }  // namespace
@@ -47,7 +39,7 @@ void EarFeatures::advance(Micros t) {
   }
   for (std::size_t k = 0; k < 2; ++k) {
     scale(history_[k], std::exp(-dt / kHistorySeconds[k]));
-    scale(bass_[k], std::exp(-dt / kBassSeconds[k]));
+    scale(bass_[k], std::exp(-dt / kBassNowSeconds[k]));
     const float f = std::exp(-dt / kHeldSeconds[k]);
     for (std::size_t pc = 0; pc < 12; ++pc)
       held_time_[k][pc] = held_time_[k][pc] * f + (down_count_[pc] > 0 ? 1.0F - f : 0.0F);
@@ -190,21 +182,21 @@ void EarFeatures::write(Micros t, std::array<float, kEarInputs>& out) {
   if (cluster_size_ > 0) row(23)[cluster_low_ % 12] = 1.0F;
 
   float* s = out.data() + kEarChannels * 12;
-  s[0] = log_time(cluster_start_ - previous_cluster_);
-  s[1] = log_time(now_ - bass_at_);
-  s[2] = log_time(now_ - bass_before_);
+  s[0] = log_time(cluster_start_ - previous_cluster_, kLongest);
+  s[1] = log_time(now_ - bass_at_, kLongest);
+  s[2] = log_time(now_ - bass_before_, kLongest);
   s[3] = static_cast<float>(std::min(down, 12)) / 8.0F;
   s[4] = static_cast<float>(std::min(cluster_size_, 8)) / 5.0F;
   s[5] = static_cast<float>(cluster_velocity_) / std::max(mean_velocity_, 20.0F) - 1.0F;
   s[6] = pedal_ ? 1.0F : 0.0F;
-  s[7] = log_time(now_ - pedal_at_);
+  s[7] = log_time(now_ - pedal_at_, kLongest);
   s[8] = lowest >= 0 ? static_cast<float>(lowest - 50) / 20.0F : 0.0F;
   s[9] = static_cast<float>(cluster_low_ - 55) / 20.0F;
   s[10] = static_cast<float>(cluster_high_ - 65) / 20.0F;
   s[11] = density_ / 8.0F;
   s[12] = cluster_has_bass_ ? 1.0F : 0.0F;
   s[13] = std::clamp(static_cast<float>(bass_pitch_ - bass_pitch_before_) / 12.0F, -1.5F, 1.5F);
-  s[14] = log_time(bass_at_ - bass_before_);
+  s[14] = log_time(bass_at_ - bass_before_, kLongest);
   s[15] = lowest >= 0 && lowest != bass_pitch_ ? 1.0F : 0.0F;
 }
 

@@ -3,17 +3,16 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/harmony/ear_scale.h"
+
 namespace undersong::harmony {
 namespace {
 
-constexpr Micros kTogether{45'000};  // presses this close together are one gesture
-constexpr float kNoNote = 24.0F;     // semitones: the gap where there is no neighbour
+constexpr Micros kSamePress{45'000};  // presses this close together are one gesture
+constexpr float kNoNote = 24.0F;      // semitones: the gap where there is no neighbour
 
-float seconds(Micros d) {
-  return static_cast<float>(d.count()) * 1e-6F;
-}
-float log_time(Micros d) {
-  return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, 8.0F)) * 0.25F;
+float time_before(Micros d) {
+  return log_time(d, 8);
 }
 float steps(int semitones) {
   return std::clamp(static_cast<float>(semitones), -kNoNote, kNoNote) / 12.0F;
@@ -77,7 +76,7 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   float beside = 0;
   for (int k = 0; k < count_; ++k) {
     const Press& m = back(k);
-    if (m.onset > now || m.onset < n.onset - kTogether) continue;
+    if (m.onset > now || m.onset < n.onset - kSamePress) continue;
     ++size;
     loudest = std::max(loudest, m.velocity);
     lowest = std::min(lowest, m.pitch);
@@ -113,11 +112,11 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   float up_velocity = 0, up_age = 0;
   for (int p = 0; p < 128; ++p) {
     const EarKey& key = keys.key(p);
-    if (!key.down || p == n.pitch || key.on >= n.onset - kTogether) continue;
+    if (!key.down || p == n.pitch || key.on >= n.onset - kSamePress) continue;
     if (p > n.pitch) {
       ++held_above;
       if (p - n.pitch < up)
-        up = p - n.pitch, up_velocity = static_cast<float>(key.velocity), up_age = log_time(now - key.on);
+        up = p - n.pitch, up_velocity = static_cast<float>(key.velocity), up_age = time_before(now - key.on);
     } else {
       down = n.pitch - p;  // keys ascend, so the last one below is the nearest
     }
@@ -130,7 +129,7 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
     if (m.onset > now || &m == &n) continue;
     const Micros age = now - m.onset;
     const int d = std::abs(m.pitch - n.pitch);
-    if (m.onset < n.onset - kTogether) previous = std::max(previous, m.onset);
+    if (m.onset < n.onset - kSamePress) previous = std::max(previous, m.onset);
     if (m.verdict == Press::kMelody) {
       if (lines < 3) line[lines++] = &m;
       if (age < Micros{4'000'000} && (!near_line || d < std::abs(near_line->pitch - n.pitch))) near_line = &m;
@@ -158,14 +157,14 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   for (int k = 0; k < 3; ++k) {
     put(line[k] ? steps(n.pitch - line[k]->pitch) : 0.0F);
     put(line[k] ? std::fabs(steps(n.pitch - line[k]->pitch)) : 2.0F);
-    put(line[k] ? log_time(n.onset - line[k]->onset) : 1.6F);
+    put(line[k] ? time_before(n.onset - line[k]->onset) : 1.6F);
   }
   put(line[0] && line[0]->off.count() == 0 ? 1.0F : 0.0F);
-  put(line[0] && line[0]->off.count() != 0 ? log_time(now - line[0]->off) : 0.0F);
-  put(line[0] ? log_time((line[0]->off.count() ? line[0]->off : now) - line[0]->onset) : 0.0F);
-  put(line[0] && line[1] ? log_time(line[0]->onset - line[1]->onset) : 1.0F);
+  put(line[0] && line[0]->off.count() != 0 ? time_before(now - line[0]->off) : 0.0F);
+  put(line[0] ? time_before((line[0]->off.count() ? line[0]->off : now) - line[0]->onset) : 0.0F);
+  put(line[0] && line[1] ? time_before(line[0]->onset - line[1]->onset) : 1.0F);
   put(near_line ? std::fabs(steps(near_line->pitch - n.pitch)) : 2.0F);
-  put(near_line ? log_time(now - near_line->onset) : 1.6F);
+  put(near_line ? time_before(now - near_line->onset) : 1.6F);
   put((static_cast<float>(n.pitch) - line_pitch_) / 12.0F);
   put(std::fabs(static_cast<float>(n.pitch) - line_pitch_) / 12.0F);
   put(static_cast<float>(line_count) / 8.0F);
@@ -175,13 +174,13 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   put((static_cast<float>(n.pitch) - other_pitch_) / 12.0F);
   put((static_cast<float>(n.pitch) - other_top_) / 12.0F);
   put(near_other ? std::fabs(steps(near_other->pitch - n.pitch)) : 2.0F);
-  put(near_other ? log_time(now - near_other->onset) : 1.6F);
-  put(last_other ? log_time(n.onset - last_other->onset) : 1.6F);
+  put(near_other ? time_before(now - near_other->onset) : 1.6F);
+  put(last_other ? time_before(n.onset - last_other->onset) : 1.6F);
   put(static_cast<float>(other_count) / 12.0F);
   put(static_cast<float>(std::min(same_other, 4)) / 4.0F);
   put(top_rate_);
   put(inner_rate_);
-  put(previous.count() ? log_time(n.onset - previous) : 1.6F);
+  put(previous.count() ? time_before(n.onset - previous) : 1.6F);
   put(keys.is_pedal_down() ? 1.0F : 0.0F);
   put(keys.key(n.pitch).down && keys.key(n.pitch).on == n.onset ? 1.0F : 0.0F);
   put((line_pitch_ - other_top_) / 12.0F);
@@ -193,14 +192,14 @@ void EarMelody::describe(const Press& n, const EarFeatures& keys, MelodyNet::Inp
   for (int k = 0; k < count_; ++k) {
     const Press& m = back(k);
     const Micros age = now - m.onset;
-    if (m.onset >= n.onset - kTogether) continue;
+    if (m.onset >= n.onset - kSamePress) continue;
     if (age > Micros{6'000'000}) break;
     ++recent;
     higher += m.pitch > n.pitch + 1;
     const int d = std::abs(m.pitch - n.pitch);
     if (d <= 4) ++beside_it, neighbours += static_cast<float>(m.velocity);
     same += d == 0 && age < Micros{2'000'000};
-    if (m.onset >= previous - kTogether && d < step) step = d, last_before = m.pitch;
+    if (m.onset >= previous - kSamePress && d < step) step = d, last_before = m.pitch;
   }
   put(recent > 0 ? static_cast<float>(higher) / static_cast<float>(recent) : 0.0F);
   put(recent > 0 ? static_cast<float>(beside_it) / static_cast<float>(recent) : 0.0F);
@@ -221,7 +220,8 @@ EarMelodyNote EarMelody::settle(int i, float log_odds) {
   bool top = true;
   for (int k = 0; k < count_; ++k) {
     const Press& m = back(k);
-    if (m.onset >= n.onset - kTogether && m.onset <= n.onset + kMelodyDelay && m.pitch > n.pitch) top = false;
+    if (m.onset >= n.onset - kSamePress && m.onset <= n.onset + kMelodyDelay && m.pitch > n.pitch)
+      top = false;
   }
   if (top) cluster_top_ += 0.08F * (p - cluster_top_);
   (top ? top_rate_ : inner_rate_) += 0.08F * ((is ? 1.0F : 0.0F) - (top ? top_rate_ : inner_rate_));

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/harmony/ear_scale.h"
+
 namespace undersong::harmony {
 namespace {
 
@@ -16,15 +18,6 @@ constexpr float kLongNote = 0.6F;        // seconds after which a melody note co
 
 // Major, minor, dominant or diminished, for each class of kEarClassText.
 constexpr int kGroup[kEarClasses] = {0, 1, 3, 0, 0, 2, 0, 0, 1, 2, 0, 1, 1, 3, 3, 2, 2, 2};
-
-float seconds(Micros d) {
-  return static_cast<float>(d.count()) * 1e-6F;
-}
-
-template <typename Row>
-void scale(Row& row, float f) {
-  for (float& x : row) x *= f;
-}
 
 }  // namespace
 

@@ -6,10 +6,10 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr float kMemory = .992f;  // of each strike; about 120 count
-constexpr float kEnough = 6;      // strikes between beats that it takes to say anything
-constexpr float kCompound = 2;    // thirds against halves and quarters
-constexpr float kBoth = .3f;      // first thirds against second thirds: a shuffle has few
+constexpr float kMemoryOfStrikes = .992f;  // of each strike; about 120 count
+constexpr float kEnough = 6;               // strikes between beats that it takes to say anything
+constexpr float kCompound = 2;             // thirds against halves and quarters
+constexpr float kBoth = .3f;               // first thirds against second thirds: a shuffle has few
 constexpr float kLeastSwing = 1.2f;
 constexpr double kLongestEighth = .34;  // seconds: slower fives and sevens are counted in quarters
 
@@ -17,7 +17,7 @@ constexpr double kLongestEighth = .34;  // seconds: slower fives and sevens are 
 
 void Feel::strike(float place) {
   if (!(place >= 0 && place < 1)) return;
-  for (float& x : struck_) x *= kMemory;
+  for (float& x : struck_) x *= kMemoryOfStrikes;
   struck_[static_cast<std::size_t>(std::lround(place * kPlaces)) % kPlaces] += 1;
 }
 

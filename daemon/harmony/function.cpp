@@ -122,9 +122,6 @@ constexpr std::array<std::array<Word, 12>, 2> kNumerals{
      {Word("i"), Word("bII"), Word("ii"), Word("III"), Word("iii"), Word("iv"), Word("#iv"), Word("V"),
       Word("VI"), Word("vi"), Word("VII"), Word("vii")}}};
 
-constexpr bool has(PitchClassSet tones, int interval) {
-  return tones.contains(PitchClass(interval));
-}
 constexpr bool within(PitchClassSet tones, unsigned scale) {
   return (tones - PitchClassSet(scale)).empty();
 }
@@ -294,11 +291,11 @@ Function in_key(const Chord& chord, Key key, NoteName root) {
   return out;
 }
 
-struct Table {
+struct FunctionTable {
   std::vector<Function> functions;  // [key][root][quality]
   std::size_t qualities = chord_vocabulary().size();
 
-  Table() {
+  FunctionTable() {
     functions.reserve(25 * 12 * qualities);
     for (int k = 0; k < 25; ++k) {
       std::optional<Key> key;
@@ -312,15 +309,15 @@ struct Table {
     }
   }
 };
-const Table& table() {
-  static const Table kTable;
+const FunctionTable& function_table() {
+  static const FunctionTable kTable;
   return kTable;
 }
 
 }  // namespace
 
 const Function& function_in(const Chord& chord, const std::optional<Key>& key) {
-  const Table& made = table();
+  const FunctionTable& made = function_table();
   const auto k =
       static_cast<std::size_t>(key ? key->tonic.value() + (key->mode == Mode::kMinor ? 12 : 0) : 24);
   return made.functions[(k * 12 + static_cast<std::size_t>(chord.root.value())) * made.qualities +

@@ -60,15 +60,15 @@ constexpr int kBins = 1200;  // cents in an octave
 // The similarity of two tones whose fundamentals stand this many cents apart: the template's circular
 // autocorrelation.
 std::vector<double> likeness(int harmonics) {
-  constexpr double kSpread = 6.83, kRollOff = 0.75, kPi = 3.14159265358979323846;
-  const int reach = static_cast<int>(kSpread * 12);
+  constexpr double kSpectralSpread = 6.83, kRollOff = 0.75, kPi = 3.14159265358979323846;
+  const int reach = static_cast<int>(kSpectralSpread * 12);
   std::vector<double> tone(kBins, 0.0), out(kBins, 0.0);
   for (int n = 1; n <= harmonics; ++n) {
     const int centre = static_cast<int>(std::lround(std::fmod(kBins * std::log2(n), kBins)));
     for (int k = -reach; k <= reach; ++k)
       tone[static_cast<std::size_t>((centre + k + kBins) % kBins)] +=
-          std::pow(n, -kRollOff) * std::exp(-0.5 * k * k / (kSpread * kSpread)) /
-          (kSpread * std::sqrt(2 * kPi));
+          std::pow(n, -kRollOff) * std::exp(-0.5 * k * k / (kSpectralSpread * kSpectralSpread)) /
+          (kSpectralSpread * std::sqrt(2 * kPi));
   }
   for (std::size_t i = 0; i < kBins; ++i)
     if (tone[i] > 0)

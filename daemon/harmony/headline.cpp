@@ -16,11 +16,9 @@ constexpr Micros kGrowing{80'000}, kDisputed{200'000}, kOneKeyMore{150'000};
 constexpr Micros kLetGo{150'000};
 constexpr Micros kLostToTheEar{100'000};
 constexpr Micros kBassOverlaps{150'000};  // a bass may be let go so long after its chord
-constexpr float kSure = 0.55f;            // probability from which the ear is sure
 // The name in force is kept while it fits the keys, until another is better by this price.
 constexpr float kKeptInStroke = 0.3f, kKeptOtherwise = 0.8f, kKeptUnderTune = 3.0f;
 constexpr int kFifth = 7;  // semitones
-constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
 
 // In a march the bass goes from the root to the fifth and back, which makes no inversion.
 bool is_alternate(PitchClass bass, const Chord& chord) {
@@ -183,7 +181,7 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
   }
   // The more the ear agrees, the shorter the wait for more keys.
   const EarHarmony& heard = *ear.harmony();
-  const bool sure = heard.confidence > kSure, same_root = sure && heard.chord.root == best.chord.root;
+  const bool sure = heard.confidence > Ear::kSure, same_root = sure && heard.chord.root == best.chord.root;
   Micros wait = !same_root ? kDisputed : chord_of(heard.chord) != best.chord ? kGrowing : Micros(0);
   if (!stroke) wait = std::max(wait, kOneKeyMore);
   if (held.set.size() == 2 || !now) wait = kLetGo;

@@ -121,7 +121,7 @@ class Headline {
   std::optional<Micros> look_;   // when to decide again
   bool changed_ = false;         // something changed since the last decision
   std::optional<Chord> learnt_;  // the ear's name at the last decision
-  // The newest gesture: key presses at most kTogether apart.
+  // The newest gesture: key presses at most kOneGesture apart.
   enum class Gesture : std::uint8_t { kWhole, kTune, kOther };  // kTune: also while the kind is not yet known
   Gesture gesture_ = Gesture::kOther;
   PitchClassSet gesture_tones_;

@@ -9,13 +9,13 @@ namespace undersong::harmony {
 namespace {
 
 // Keys at most this far apart are one gesture: a rolled chord, a right hand that comes early.
-constexpr Micros kTogether{110'000};
+constexpr Micros kOneGesture{110'000};
 // The two parts of a chord may be this far apart: the bass or one hand first.
 constexpr Micros kInTwo{700'000};
 // A chord held this long is at rest: a key that doubles one of its tones is not a moving line.
 constexpr Micros kResting{500'000};
 constexpr Micros kOneByOne{35'000};  // keys of a rolled chord come sooner after each other
-constexpr int kStep = 2;             // semitones
+constexpr int kStepwise = 2;         // semitones
 // A bass that is struck below middle C, alone or under a tune, belongs to the chord that follows within
 // kInTwo, even if it is let go first. For kBassLasts it also belongs to repeats of that chord, and to all
 // that is struck while the pedal holds it.
@@ -31,9 +31,9 @@ bool is_run(const Ear& ear, Micros since) {
   for (int q = 0; q < 128; ++q) {
     const Micros on = ear.features().key(q).on;
     if (on < since) continue;
-    for (int next = std::max(0, q - kStep); next <= std::min(127, q + kStep); ++next) {
+    for (int next = std::max(0, q - kStepwise); next <= std::min(127, q + kStepwise); ++next) {
       const Micros later = ear.features().key(next).on - on;
-      if (next == q || later < kOneByOne || later > kTogether) continue;
+      if (next == q || later < kOneByOne || later > kOneGesture) continue;
       ++steps;
       break;
     }
@@ -73,7 +73,7 @@ bool Headline::is_near(const Ear& ear) const {
 
 void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   changed_ = true;
-  if (t - last_on_ > kTogether) {
+  if (t - last_on_ > kOneGesture) {
     if (gesture_ == Gesture::kOther) {
       // One such gesture may be a slip; several make a texture.
       doubted_until_ = last_on_ + (last_on_ - other_at_ < kWholeFor ? kWholeFor : kAfterSlip);
@@ -150,7 +150,7 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   const bool fifth = down.size() == 2 && keys >= 3;  // with one tone doubled
   // The bass steps beneath held keys, or doubles one of two.
   const bool bass_steps = lowest && (enough || (fifth && before == 2));
-  const bool in_two = alone || (last_before - first_before <= kTogether && t - first_before <= kInTwo);
+  const bool in_two = alone || (last_before - first_before <= kOneGesture && t - first_before <= kInTwo);
   // Over a chord that is held, by hand or by the pedal, keys that come one by one are a run, however fast
   // they come.
   const bool over_held = held_before.size() >= kWholeTones;

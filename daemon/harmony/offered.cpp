@@ -14,57 +14,57 @@ namespace {
 
 // Rows that only name bare or ambiguous sets are left to the recogniser. `liking` is how rewarding a
 // present-day player finds the chord to hear next, apart from familiarity.
-struct Row {
+struct OfferedQuality {
   std::string_view harte;
   float liking;
 };
-constexpr Row kRows[] = {{"maj", -0.35f},
-                         {"min", -0.35f},
-                         {"sus2", -0.05f},
-                         {"sus4", -0.15f},
-                         {"maj6", -0.1f},
-                         {"min6", 0.1f},
-                         {"maj6(9)", 0.15f},
-                         {"min6(9)", 0.05f},
-                         {"7", 0},
-                         {"maj7", 0.1f},
-                         {"min7", 0.1f},
-                         {"minmaj7", -0.1f},
-                         {"hdim7", 0.05f},
-                         {"dim7", -0.1f},
-                         {"aug(b7)", -0.05f},
-                         {"aug(7)", -0.2f},
-                         {"7(*5,b5)", -0.25f},
-                         {"sus4(b7)", 0.15f},
-                         {"9", 0.25f},
-                         {"maj9", 0.3f},
-                         {"min9", 0.3f},
-                         {"minmaj7(9)", -0.1f},
-                         {"hdim7(11)", 0.05f},
-                         {"sus4(b7,9)", 0.3f},
-                         {"sus4(b7,b9)", 0.05f},
-                         {"min9(11)", 0.3f},
-                         {"maj7(#11)", 0.25f},
-                         {"maj9(#11)", 0.25f},
-                         {"9(#11)", 0.15f},
-                         {"9(13)", 0.25f},
-                         {"9(#11,13)", 0.1f},
-                         {"maj9(13)", 0.1f},
-                         {"min9(11,13)", 0.05f},
-                         {"sus4(b7,9,13)", 0.2f},
-                         {"maj(9)", 0.15f},
-                         {"min(9)", 0.15f},
-                         {"7(b9)", 0.2f},
-                         {"7(#9)", 0.2f},
-                         {"7(b13)", 0.05f},
-                         {"7(b9,13)", 0.2f},
-                         {"7(b9,b13)", 0.15f},
-                         {"aug(b7,9)", 0.1f},
-                         {"aug(b7,#9)", 0.2f},
-                         {"7(*5,b9,#9,#11,b13)", 0.2f},
-                         {"dim", -0.4f},
-                         {"aug", -0.3f}};
-static_assert(std::size(kRows) == kOfferedCount);
+constexpr OfferedQuality kOfferedQualities[] = {{"maj", -0.35f},
+                                                {"min", -0.35f},
+                                                {"sus2", -0.05f},
+                                                {"sus4", -0.15f},
+                                                {"maj6", -0.1f},
+                                                {"min6", 0.1f},
+                                                {"maj6(9)", 0.15f},
+                                                {"min6(9)", 0.05f},
+                                                {"7", 0},
+                                                {"maj7", 0.1f},
+                                                {"min7", 0.1f},
+                                                {"minmaj7", -0.1f},
+                                                {"hdim7", 0.05f},
+                                                {"dim7", -0.1f},
+                                                {"aug(b7)", -0.05f},
+                                                {"aug(7)", -0.2f},
+                                                {"7(*5,b5)", -0.25f},
+                                                {"sus4(b7)", 0.15f},
+                                                {"9", 0.25f},
+                                                {"maj9", 0.3f},
+                                                {"min9", 0.3f},
+                                                {"minmaj7(9)", -0.1f},
+                                                {"hdim7(11)", 0.05f},
+                                                {"sus4(b7,9)", 0.3f},
+                                                {"sus4(b7,b9)", 0.05f},
+                                                {"min9(11)", 0.3f},
+                                                {"maj7(#11)", 0.25f},
+                                                {"maj9(#11)", 0.25f},
+                                                {"9(#11)", 0.15f},
+                                                {"9(13)", 0.25f},
+                                                {"9(#11,13)", 0.1f},
+                                                {"maj9(13)", 0.1f},
+                                                {"min9(11,13)", 0.05f},
+                                                {"sus4(b7,9,13)", 0.2f},
+                                                {"maj(9)", 0.15f},
+                                                {"min(9)", 0.15f},
+                                                {"7(b9)", 0.2f},
+                                                {"7(#9)", 0.2f},
+                                                {"7(b13)", 0.05f},
+                                                {"7(b9,13)", 0.2f},
+                                                {"7(b9,b13)", 0.15f},
+                                                {"aug(b7,9)", 0.1f},
+                                                {"aug(b7,#9)", 0.2f},
+                                                {"7(*5,b9,#9,#11,b13)", 0.2f},
+                                                {"dim", -0.4f},
+                                                {"aug", -0.3f}};
+static_assert(std::size(kOfferedQualities) == kOfferedCount);
 
 // A single held note, this many semitones above the root, must find a chord of this family in the list in
 // which it is the same degree as in this one.
@@ -141,11 +141,11 @@ void make_cells(Offered& made, std::size_t k, Key key) {
           static_cast<std::uint8_t>(3 * third(all_bright, bright[c]) + third(all_tense, tense[held][c]));
 }
 
-void fill(Offered& made) {
+void make_offered(Offered& made) {
   std::array<float, kQualityClasses> plainest;
   plainest.fill(10);
   for (std::size_t i = 0; i < kOfferedCount; ++i) {
-    made.quality[i] = quality(kRows[i].harte);
+    made.quality[i] = quality(kOfferedQualities[i].harte);
     made.cls[i] = static_cast<std::uint8_t>(quality_class(made.quality[i]));
     made.family[i] = static_cast<std::uint8_t>(row(made.quality[i]).family);
     const PitchClassSet tones = row(made.quality[i]).tones;
@@ -166,7 +166,7 @@ void fill(Offered& made) {
                                                         : how == Role::kTension ? kTension
                                                                                 : kAvoid;
       // A 13th over a suspended ninth chord fits as well as if its name told it.
-      if (kRows[i].harte == "sus4(b7,9)" && interval == 9) made.fit[9][i] = kChordTone;
+      if (kOfferedQualities[i].harte == "sus4(b7,9)" && interval == 9) made.fit[9][i] = kChordTone;
     }
   }
   for (std::size_t interval = 0; interval < 12; ++interval)
@@ -217,7 +217,7 @@ void fill(Offered& made) {
         home.colour = colour(chord, key);
         home.tones = row(chord.quality).tones.transposed(root.value());
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());
-        home.liking = kRows[i].liking - kOutsideWeight * static_cast<float>(home.outside);
+        home.liking = kOfferedQualities[i].liking - kOutsideWeight * static_cast<float>(home.outside);
         made.liking[k][r * kPadded + i] = home.liking;
         made.bright[k][r * kPadded + i] = home.colour.dark_bright;
         made.tense[k][r * kPadded + i] = home.colour.resolved_tense;
@@ -232,7 +232,7 @@ void fill(Offered& made) {
 const Offered& offered() {
   static const std::unique_ptr<const Offered> kOffered = [] {
     auto made = std::make_unique<Offered>();
-    fill(*made);
+    make_offered(*made);
     return made;
   }();
   return *kOffered;

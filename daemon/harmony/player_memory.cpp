@@ -8,8 +8,8 @@
 namespace undersong::harmony {
 namespace {
 
-using Row = PlayerCounts::Row;
-constexpr std::size_t kNone = kTableChords;
+using Counts = PlayerCounts::Row;
+constexpr std::size_t kNoneBefore = kTableChords;
 
 // The weight of the roots and of the qualities in each table; what is added to what was played and to what
 // was expected, so that a single chord proves little; with how many usual chords the expectation after a
@@ -27,24 +27,24 @@ constexpr Learnt kLearnt{
 #include "daemon/harmony/player_table.inc"
 };
 constexpr float kScale = 100;  // of the logarithms
-Row usual_row(std::size_t number) {
-  Row out;
+Counts usual_row(std::size_t number) {
+  Counts out;
   for (std::size_t c = 0; c < kTableChords; ++c)
     out[c] = std::exp(static_cast<float>(kLearnt.usual[number * kTableChords + c]) / kScale);
   return out;
 }
 
 std::size_t class_of(std::size_t chord) {
-  return chord == kNone ? kQualityClasses : chord % kQualityClasses;
+  return chord == kNoneBefore ? kQualityClasses : chord % kQualityClasses;
 }
 std::size_t root_of(std::size_t chord) {
-  return chord == kNone ? 0 : chord / kQualityClasses;
+  return chord == kNoneBefore ? 0 : chord / kQualityClasses;
 }
 std::size_t moved(std::size_t chord, std::size_t semitones) {
   return (chord / kQualityClasses + semitones) % 12 * kQualityClasses + chord % kQualityClasses;
 }
 
-float sum(const Row& row) {
+float sum(const Counts& row) {
   return std::accumulate(row.begin(), row.end(), 0.0f);
 }
 
@@ -73,7 +73,7 @@ float PlayerCounts::fade_of(std::size_t age_in_takes) {
 }
 
 void PlayerCounts::add(const PlayedChord& played, float fade) {
-  if (played.chord >= kNone || played.last > kNone) return;
+  if (played.chord >= kNoneBefore || played.last > kNoneBefore) return;
   const float weight = fade * std::clamp(played.weight, 0.0f, PlayedChord::kMostWeight);
   chords_[played.chord] += weight;
   after_[played.last][played.chord] += weight;
@@ -99,7 +99,7 @@ std::size_t PlayerCounts::usual_steps(std::span<Habit> out) const {
   return size;
 }
 
-PlayerMemory::Adds PlayerMemory::weighed(const Row& counts, const Row& usual, float root_weight,
+PlayerMemory::Adds PlayerMemory::weighed(const Counts& counts, const Counts& usual, float root_weight,
                                          float quality_weight) {
   // Against what so many chords of the usual kind would be; 0 if nothing was counted.
   const auto likelier = [](float played, float expected) {
@@ -131,14 +131,14 @@ PlayerMemory::PlayerMemory(const PlayerCounts& counts) {
     add(under_[note], any);
   }
   for (std::size_t cls = 0; cls <= kQualityClasses; ++cls) {
-    const Row& turned = counts.turned()[cls];
-    Row expected = usual_row(13 + cls);
+    const Counts& turned = counts.turned()[cls];
+    Counts expected = usual_row(13 + cls);
     turned_[cls] = weighed(turned, expected, kLearnt.turned.root, kLearnt.turned.quality);
     // After each chord of this class: against what follows from the class, as this player plays it.
     for (std::size_t c = 0; c < kTableChords; ++c) expected[c] = turned[c] + kLearnt.as_if * expected[c];
-    for (std::size_t last = 0; last <= kNone; ++last) {
+    for (std::size_t last = 0; last <= kNoneBefore; ++last) {
       if (class_of(last) != cls) continue;
-      Row here;
+      Counts here;
       for (std::size_t c = 0; c < kTableChords; ++c) here[moved(c, root_of(last))] = expected[c];
       after_[last] = weighed(counts.after()[last], here, kLearnt.after.root, kLearnt.after.quality);
     }
@@ -147,7 +147,7 @@ PlayerMemory::PlayerMemory(const PlayerCounts& counts) {
 
 void PlayerMemory::add_scores(PitchClass tonic, const ChordsBefore& before, PitchClass held, float much,
                               ChordScores& scores) const {
-  const std::size_t last = before.empty() ? kNone : seen_from(tonic, before[0]);
+  const std::size_t last = before.empty() ? kNoneBefore : seen_from(tonic, before[0]);
   const Adds& after = after_[last];
   const Adds& turned = turned_[class_of(last)];
   const Adds& under = under_[static_cast<std::size_t>(ascending(tonic, held))];

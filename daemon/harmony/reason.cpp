@@ -10,18 +10,10 @@
 namespace undersong::harmony {
 namespace {
 
-enum class Third : std::uint8_t { kMajor, kMinor, kNone };
-
-constexpr bool has(PitchClassSet tones, int interval) {
-  return tones.contains(PitchClass(interval));
-}
-Third third_of(PitchClassSet tones) {
-  return has(tones, 4) ? Third::kMajor : has(tones, 3) ? Third::kMinor : Third::kNone;
-}
 // A chord as the rules below see it.
 struct Seen {
   explicit Seen(const Chord& of)
-      : chord(of), family(row(of.quality).family), tones(row(of.quality).tones), third(third_of(tones)) {}
+      : chord(of), family(row(of.quality).family), tones(row(of.quality).tones), third(third_in(tones)) {}
   PitchClassSet sounding() const { return tones.transposed(chord.root.value()); }
   bool is(Family wanted) const { return family == wanted; }
   bool plain() const { return is(Family::kMajor) || is(Family::kMinor); }

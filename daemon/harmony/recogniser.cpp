@@ -31,7 +31,6 @@ constexpr float kSameRoot = -0.15f;      // the same root as the previous chord
 constexpr float kFallingFifth = -0.15f;  // a falling fifth from the previous chord
 constexpr float kHeard = 0.08f;          // for each unit of log-probability that the ear gives the name
 constexpr float kHardlyHeard = -6.0f;    // lower log-probabilities count as this one
-constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
 
 float inversion_price(int bass_interval, bool is_tone) {
   if (bass_interval == 0) return 0;

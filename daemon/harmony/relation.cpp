@@ -7,12 +7,6 @@
 namespace undersong::harmony {
 namespace {
 
-enum class Third { kMajor, kMinor, kOther };
-Third third_of(Quality quality) {
-  const PitchClassSet tones = row(quality).tones;
-  if (tones.contains(PitchClass(4))) return Third::kMajor;
-  return tones.contains(PitchClass(3)) ? Third::kMinor : Third::kOther;
-}
 bool is_dominant(Quality quality) {
   return row(quality).family == Family::kDominant;
 }
@@ -28,10 +22,10 @@ Relation relation(const ChordsBefore& before, const Chord& next, const std::opti
   const Chord& last = before[0];
   const int move = ascending(last.root, next.root);
   if (move != 0 && next.bass == last.bass) return Relation::kPedalPoint;
-  const Third from = third_of(last.quality), to = third_of(next.quality);
+  const Third from = third_in(row(last.quality).tones), to = third_in(row(next.quality).tones);
   if (move == 0)
-    return from != to && from != Third::kOther && to != Third::kOther ? Relation::kParallel
-                                                                      : Relation::kSameRoot;
+    return from != to && from != Third::kNone && to != Third::kNone ? Relation::kParallel
+                                                                    : Relation::kSameRoot;
 
   if (key && key->mode == Mode::kMajor) {
     const int degree = ascending(key->tonic, next.root);

@@ -11,14 +11,13 @@ namespace undersong::harmony {
 namespace {
 
 constexpr int kHarmonics = 11;
-constexpr std::size_t kMostKeys = 16;
 
 struct Partial {
   double key = 0;  // fractional MIDI key number
   double hertz = 0;
   double energy = 0;  // squared amplitude
 };
-using Partials = FixedVector<Partial, kMostKeys * kHarmonics>;
+using Partials = FixedVector<Partial, kMostKeysHeard * kHarmonics>;
 
 double interval_of(int harmonic) {
   static const std::array<double, kHarmonics + 1> kIntervals = [] {
@@ -69,7 +68,7 @@ double beating(const Partials& partials) {
 }
 
 // From A0 to C8; other keys count as the nearer end.
-constexpr int kLowest = 21, kHighest = 108, kKeys = kHighest - kLowest + 1;
+constexpr int kLowestKey = 21, kHighestKey = 108, kKeys = kHighestKey - kLowestKey + 1;
 
 struct PairTable {
   std::vector<float> values = std::vector<float>(static_cast<std::size_t>(kKeys) * kKeys, 0.0f);
@@ -77,12 +76,12 @@ struct PairTable {
   PairTable() {
     std::array<double, kKeys> own{};
     for (int i = 0; i < kKeys; ++i) {
-      const std::array<Pitch, 1> one{Pitch(kLowest + i)};
+      const std::array<Pitch, 1> one{Pitch(kLowestKey + i)};
       own[static_cast<std::size_t>(i)] = beating(spectrum(one, kHarmonics));
     }
     for (int i = 0; i < kKeys; ++i)
       for (int j = 0; j < i; ++j) {
-        const std::array<Pitch, 2> two{Pitch(kLowest + j), Pitch(kLowest + i)};
+        const std::array<Pitch, 2> two{Pitch(kLowestKey + j), Pitch(kLowestKey + i)};
         const auto a = static_cast<std::size_t>(i), b = static_cast<std::size_t>(j);
         const double value = beating(spectrum(two, kHarmonics)) - own[a] - own[b];
         values[a * kKeys + b] = values[b * kKeys + a] = static_cast<float>(value);
@@ -94,14 +93,14 @@ const PairTable& pair_table() {
   static const PairTable kTable;
   return kTable;
 }
-std::size_t place(Pitch key) {
-  return static_cast<std::size_t>(std::clamp(key.value(), kLowest, kHighest) - kLowest);
+std::size_t place_of_key(Pitch key) {
+  return static_cast<std::size_t>(std::clamp(key.value(), kLowestKey, kHighestKey) - kLowestKey);
 }
 
 }  // namespace
 
 double roughness(std::span<const Pitch> keys, int harmonics) {
-  FixedVector<Pitch, kMostKeys> different;
+  FixedVector<Pitch, kMostKeysHeard> different;
   for (Pitch key : keys)
     if (std::find(different.begin(), different.end(), key) == different.end()) different.push_back(key);
   const Partials partials =
@@ -112,7 +111,7 @@ double roughness(std::span<const Pitch> keys, int harmonics) {
 }
 
 float pair_roughness(Pitch a, Pitch b) {
-  return pair_table().values[place(a) * kKeys + place(b)];
+  return pair_table().values[place_of_key(a) * kKeys + place_of_key(b)];
 }
 
 PairRoughness pair_roughness(std::span<const Pitch> keys) {
@@ -120,9 +119,9 @@ PairRoughness pair_roughness(std::span<const Pitch> keys) {
   const float* const values = pair_table().values.data();
   float sum = 0, worst = -1e9f;
   for (std::size_t i = 1; i < keys.size(); ++i) {
-    const float* const row = values + place(keys[i]) * kKeys;
+    const float* const row = values + place_of_key(keys[i]) * kKeys;
     for (std::size_t j = 0; j < i; ++j) {
-      const float pair = row[place(keys[j])];
+      const float pair = row[place_of_key(keys[j])];
       sum += pair;
       worst = std::max(worst, pair);
     }

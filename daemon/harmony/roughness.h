@@ -12,13 +12,17 @@
 // by Bigand, Parncutt & Lerdahl (1996), critical band 1.72 f^0.65 Hz.
 #pragma once
 
+#include <cstddef>
 #include <span>
 
 #include "daemon/harmony/pitch.h"
 
 namespace undersong::harmony {
 
-// The exact dissonance factor of a chord; 0 for no keys. At most 16 different keys count. `harmonics`: 1..11.
+// At most so many different keys of a chord count.
+inline constexpr std::size_t kMostKeysHeard = 16;
+
+// The exact dissonance factor of a chord; 0 for no keys. `harmonics`: 1..11.
 double roughness(std::span<const Pitch> keys, int harmonics = 11);
 
 // What two tones add to each other's own roughness, in the same unit times the energy of one tone. Exact for

@@ -45,32 +45,33 @@ constexpr Shape kShapes[] = {
     {"min7", 7, 0},        // Am7/E
     {"min", 7, 0},         // Am/E
 };
-constexpr std::size_t kCount = std::size(kShapes);
+constexpr std::size_t kShapeCount = std::size(kShapes);
 
-constexpr float kStays = 0.35f, kSteps = 0.4f, kTritoneLeap = -0.3f;  // of the bass
-constexpr float kBassOutside = -0.8f;                                 // a bass outside the key
-constexpr float kToneOutside = 0.2f;                                  // each tone outside the key
-constexpr float kLessUsual = 4 / kFamiliarSpan;                       // than the chord over its root
-constexpr float kSameRoot = -0.6f, kSameBass = -0.3f, kSameShape = -0.5f;
+constexpr float kStays = 0.35f, kBassSteps = 0.4f, kTritoneLeap = -0.3f;  // of the bass
+constexpr float kBassOutside = -0.8f;                                     // a bass outside the key
+constexpr float kToneOutside = 0.2f;                                      // each tone outside the key
+constexpr float kLessUsual = 4 / kFamiliarSpan;                           // than the chord over its root
+constexpr float kRootAgain = -0.6f, kBassAgain = -0.3f, kShapeAgain = -0.5f;
 
-static_assert(kCount % kLane == 0, "whole vectors");
-constexpr std::size_t kAll = 12 * kCount;  // root * kCount + shape
+static_assert(kShapeCount % kLane == 0, "whole vectors");
+constexpr std::size_t kSlashes = 12 * kShapeCount;  // root * kShapeCount + shape
 
 struct Known {
-  std::array<Quality, kCount> quality;
-  std::array<std::uint8_t, kCount> cls, family;
-  std::array<bool, kCount> inversion;  // the bass is a chord tone
-  std::array<std::uint64_t, kCount> same_as{};
+  std::array<Quality, kShapeCount> quality;
+  std::array<std::uint8_t, kShapeCount> cls, family;
+  std::array<bool, kShapeCount> inversion;  // the bass is a chord tone
+  std::array<std::uint64_t, kShapeCount> same_as{};
   // [interval of a note above the root][shape]: the fit, as in Offered; the share of each tone; and kGone
   // where the note clashes, otherwise 0.
-  std::array<std::array<float, kCount>, 12> fit, tone{}, clash{};
-  std::array<std::array<InKey, kAll>, 25> in_key;  // [key][root * kCount + shape]
-  std::array<std::array<float, kAll>, 25> liking;  // a member of in_key by itself, and a bass outside the key
+  std::array<std::array<float, kShapeCount>, 12> fit, tone{}, clash{};
+  std::array<std::array<InKey, kSlashes>, 25> in_key;  // [key][root * kShapeCount + shape]
+  std::array<std::array<float, kSlashes>, 25>
+      liking;  // a member of in_key by itself, and a bass outside the key
 };
 
-void fill(Known& made) {
+void make_known(Known& made) {
   const Offered& rows = offered();
-  for (std::size_t s = 0; s < kCount; ++s) {
+  for (std::size_t s = 0; s < kShapeCount; ++s) {
     const Quality upper = made.quality[s] = quality(kShapes[s].harte);
     const PitchClass bass(kShapes[s].bass);
     made.cls[s] = static_cast<std::uint8_t>(quality_class(upper));
@@ -101,10 +102,10 @@ void fill(Known& made) {
     const PitchClassSet scale =
         key ? PitchClassSet(kMajorScale).transposed(7 * signature(*key)) : PitchClassSet(0xFFF);
     for (std::size_t r = 0; r < 12; ++r)
-      for (std::size_t s = 0; s < kCount; ++s) {
+      for (std::size_t s = 0; s < kShapeCount; ++s) {
         const PitchClass root(static_cast<int>(r));
         const Chord chord{root, made.quality[s], transpose(root, kShapes[s].bass)};
-        InKey& home = made.in_key[k][r * kCount + s];
+        InKey& home = made.in_key[k][r * kShapeCount + s];
         home.root_name = root_name_in({root, chord.quality, root}, key);
         home.colour = colour(chord, key);
         home.tones = row(chord.quality).tones.transposed(root.value());
@@ -112,7 +113,7 @@ void fill(Known& made) {
         home.outside = static_cast<std::uint8_t>((home.tones - scale).size());
         home.liking = kShapes[s].liking - kToneOutside * static_cast<float>(home.outside) +
                       (scale.contains(chord.bass) ? 0 : kBassOutside);
-        made.liking[k][r * kCount + s] = home.liking;
+        made.liking[k][r * kShapeCount + s] = home.liking;
       }
   }
 }
@@ -120,7 +121,7 @@ void fill(Known& made) {
 const Known& known() {
   static const std::unique_ptr<const Known> kKnown = [] {
     auto made = std::make_unique<Known>();
-    fill(*made);
+    make_known(*made);
     return made;
   }();
   return *kKnown;
@@ -138,14 +139,14 @@ Motion motion(const std::optional<Chord>& previous) {
     const int up = ascending(previous->bass, PitchClass(bass)), least = std::min(up, 12 - up);
     const auto at = static_cast<std::size_t>(bass);
     if (least == 0) out.foreign[at] = out.inversion[at] = kStays;
-    if (least == 1 || least == 2) out.foreign[at] = out.inversion[at] = kSteps;
+    if (least == 1 || least == 2) out.foreign[at] = out.inversion[at] = kBassSteps;
     if (least == 6) out.foreign[at] = kTritoneLeap;
   }
   return out;
 }
 
 // The scores of all, without wishes.
-UNDERSONG_WIDE void make_scores(const Terms& terms, std::array<float, kAll>& score) {
+UNDERSONG_WIDE void score_slashes(const Terms& terms, std::array<float, kSlashes>& score) {
   const Known& all = known();
   const Question& question = terms.question;
   const Motion moves = motion(question.previous);
@@ -154,27 +155,27 @@ UNDERSONG_WIDE void make_scores(const Terms& terms, std::array<float, kAll>& sco
   for (std::size_t bass = 0; bass < 12; ++bass)
     on_bass[bass] = std::max(terms.usual.triad[bass][kMajorTriad], terms.usual.triad[bass][kSuspendedTriad]);
   for (std::size_t r = 0; r < 12; ++r) {
-    float* own = &score[r * kCount];
+    float* own = &score[r * kShapeCount];
     const auto& upper = terms.usual.triad[r];
-    for (std::size_t s = 0; s < kCount; ++s) {
+    for (std::size_t s = 0; s < kShapeCount; ++s) {
       const std::size_t bass = (r + static_cast<std::size_t>(kShapes[s].bass)) % 12;
       const float usual = upper[triad_kind(static_cast<QualityClass>(all.cls[s]))];
       const float here = std::max(usual, 0.5f * (usual + on_bass[bass]));
       own[s] = all.inversion[s] ? moves.inversion[bass] + kUsualWeight * usual
                                 : moves.foreign[bass] + kUsualWeight * here;
     }
-    const float* liking = &all.liking[terms.key][r * kCount];
-    for (std::size_t s = 0; s < kCount; s += kLane) store(own + s, load(own + s) + load(liking + s));
+    const float* liking = &all.liking[terms.key][r * kShapeCount];
+    for (std::size_t s = 0; s < kShapeCount; s += kLane) store(own + s, load(own + s) + load(liking + s));
     terms.add_notes(r, all.fit, all.tone, own);
     for (const Pitch note : question.melody) {
       const auto& clash =
           all.clash[static_cast<std::size_t>(ascending(PitchClass(static_cast<int>(r)), note.pitch_class()))];
-      for (std::size_t s = 0; s < kCount; s += kLane) store(own + s, load(own + s) + load(&clash[s]));
+      for (std::size_t s = 0; s < kShapeCount; s += kLane) store(own + s, load(own + s) + load(&clash[s]));
     }
   }
 }
 
-UNDERSONG_WIDE std::size_t best_of(const std::array<float, kAll>& score) {
+UNDERSONG_WIDE std::size_t best_slash(const std::array<float, kSlashes>& score) {
   return greatest(score);
 }
 
@@ -184,14 +185,14 @@ void find_slash_chords(const Terms& terms, SlashChords& out) {
   out.clear();
   const Known& all = known();
   const Question& question = terms.question;
-  std::array<float, kAll> score;
-  make_scores(terms, score);
+  std::array<float, kSlashes> score;
+  score_slashes(terms, score);
   while (!out.full()) {
-    const std::size_t at = best_of(score);
+    const std::size_t at = best_slash(score);
     if (score[at] < kGone / 2) break;
     const float found = score[at];
     score[at] = kGone;
-    const std::size_t r = at / kCount, s = at % kCount;
+    const std::size_t r = at / kShapeCount, s = at % kShapeCount;
     SlashChord made;
     const PitchClass root(static_cast<int>(r));
     made.chord = {root, all.quality[s], transpose(root, kShapes[s].bass)};
@@ -213,11 +214,11 @@ void find_slash_chords(const Terms& terms, SlashChords& out) {
     out.push_back(made);
     // Others like it fall.
     const auto bass = static_cast<std::size_t>(made.chord.bass.value());
-    for (std::size_t i = 0; i < kCount; ++i) {
-      score[r * kCount + i] += kSameRoot;
-      score[(bass + 12 - static_cast<std::size_t>(kShapes[i].bass)) % 12 * kCount + i] += kSameBass;
+    for (std::size_t i = 0; i < kShapeCount; ++i) {
+      score[r * kShapeCount + i] += kRootAgain;
+      score[(bass + 12 - static_cast<std::size_t>(kShapes[i].bass)) % 12 * kShapeCount + i] += kBassAgain;
     }
-    for (std::size_t other = 0; other < 12; ++other) score[other * kCount + s] += kSameShape;
+    for (std::size_t other = 0; other < 12; ++other) score[other * kShapeCount + s] += kShapeAgain;
   }
 }
 

@@ -33,7 +33,7 @@ PitchClassSet must_have(const Chord& chord) {
   return out;
 }
 
-bool within(std::size_t voice, int key) {
+bool in_range(std::size_t voice, int key) {
   return key >= kStringRanges[voice].lowest.value() && key <= kStringRanges[voice].highest.value();
 }
 
@@ -46,13 +46,13 @@ std::vector<StringChord> string_layouts(const Chord& chord) {
   std::vector<StringChord> out;
   for (int cello = kStringRanges[0].lowest.value(); cello <= kStringRanges[0].highest.value(); ++cello) {
     if (!tones.contains(PitchClass(cello))) continue;
-    for (int viola = std::max(cello + 1, kStringRanges[1].lowest.value()); within(1, viola); ++viola) {
+    for (int viola = std::max(cello + 1, kStringRanges[1].lowest.value()); in_range(1, viola); ++viola) {
       if (!tones.contains(PitchClass(viola)) || viola - cello > 2 * kNeighbours) continue;
       for (int second = std::max(viola, kStringRanges[2].lowest.value());
-           within(2, second) && second - viola <= kNeighbours; ++second) {
+           in_range(2, second) && second - viola <= kNeighbours; ++second) {
         if (!tones.contains(PitchClass(second))) continue;
         for (int first = std::max(second, kStringRanges[3].lowest.value());
-             within(3, first) && first - second <= kNeighbours; ++first) {
+             in_range(3, first) && first - second <= kNeighbours; ++first) {
           if (!tones.contains(PitchClass(first)) || viola == second || second == first) continue;
           PitchClassSet has;
           for (int key : {cello, viola, second, first}) has.insert(PitchClass(key));

@@ -8,13 +8,6 @@
 namespace undersong::harmony {
 namespace {
 
-enum class Third { kMajor, kMinor, kOther };
-Third third_of_triad(Quality quality) {
-  const PitchClassSet tones = row(quality).tones;
-  if (tones.contains(PitchClass(4))) return Third::kMajor;
-  return tones.contains(PitchClass(3)) ? Third::kMinor : Third::kOther;
-}
-
 bool diminished_for(const Chord& dominant, const Chord& other) {
   if (row(dominant.quality).family != Family::kDominant || row(other.quality).family != Family::kDiminished)
     return false;
@@ -26,13 +19,13 @@ bool diminished_for(const Chord& dominant, const Chord& other) {
 
 Substitution substitution(const Chord& usual, const Chord& instead, const std::optional<Key>& key) {
   const Family from = row(usual.quality).family, to = row(instead.quality).family;
-  const Third third = third_of_triad(usual.quality), new_third = third_of_triad(instead.quality);
+  const Third third = third_in(row(usual.quality).tones), new_third = third_in(row(instead.quality).tones);
   const int move = ascending(usual.root, instead.root);
   if (move == 0) {
     if (from == to) return Substitution::kSame;
     if (from == Family::kSuspended || to == Family::kSuspended) return Substitution::kSuspension;
     const bool plain = from != Family::kDominant && to != Family::kDominant;
-    if (plain && third != Third::kOther && new_third != Third::kOther && third != new_third)
+    if (plain && third != Third::kNone && new_third != Third::kNone && third != new_third)
       return Substitution::kParallel;
     return Substitution::kSameRoot;
   }

@@ -9,7 +9,7 @@
 namespace undersong::harmony {
 namespace {
 
-constexpr PitchClassSet scale_of(PitchClass region) {
+constexpr PitchClassSet scale_in_region(PitchClass region) {
   return PitchClassSet(kMajorScale).transposed(region.value());
 }
 
@@ -30,7 +30,7 @@ BasicSpace basic_space(const Triad& chord, PitchClass region) {
   BasicSpace out{};
   const auto at = [&](PitchClass tone) -> int& { return out[static_cast<std::size_t>(tone.value())]; };
   for (int i = 0; i < 12; ++i)
-    if (scale_of(region).contains(PitchClass(i))) ++at(PitchClass(i));
+    if (scale_in_region(region).contains(PitchClass(i))) ++at(PitchClass(i));
   ++at(chord.root);
   if (chord.third != chord.root) ++at(chord.third);
   if (chord.fifth != chord.root) ++at(chord.fifth), ++at(chord.fifth);
@@ -38,7 +38,7 @@ BasicSpace basic_space(const Triad& chord, PitchClass region) {
   return out;
 }
 
-PitchClassSet set_of(const Triad& chord) {
+PitchClassSet tones_of(const Triad& chord) {
   PitchClassSet out;
   out.insert(chord.root);
   out.insert(chord.third);
@@ -54,16 +54,16 @@ int nearest_distance(const Triad& chord, Key key) {
   // Augmented triads lie in no scale, so allow more and more tones outside the region.
   for (int missing = 0; best == 1000; ++missing)
     for (int region = 0; region < 12; ++region)
-      if ((set_of(chord) - scale_of(PitchClass(region))).size() <= missing)
+      if ((tones_of(chord) - scale_in_region(PitchClass(region))).size() <= missing)
         best = std::min(best, chord_distance(tonic, home, chord, PitchClass(region)) + missing);
   return best;
 }
 
-// Thirds and fifths in semitones above the root; 0 means none.
-constexpr std::array<int, 5> kThirds{0, 2, 3, 4, 5};
+// The tone in the middle of a triad and the fifth, in semitones above the root; 0 means none.
+constexpr std::array<int, 5> kMiddleTones{0, 2, 3, 4, 5};
 constexpr std::array<int, 4> kFifths{0, 6, 7, 8};
 
-struct Tables {
+struct SpaceTables {
   std::array<std::array<std::array<std::array<std::uint8_t, 9>, 6>, 12>, 2>
       distance{};  // [mode][root above tonic][third][fifth]
   struct Above {
@@ -74,10 +74,10 @@ struct Tables {
   std::array<float, 4096> place{};                         // mean_place, indexed by the set above the tonic
   std::array<std::array<SetStability, 4096>, 2> stable{};  // [mode][set above the tonic]
 
-  Tables() {
+  SpaceTables() {
     for (Mode mode : {Mode::kMajor, Mode::kMinor})
       for (int r = 0; r < 12; ++r)
-        for (int third : kThirds)
+        for (int third : kMiddleTones)
           for (int fifth : kFifths) {
             const PitchClass root(r);
             distance[static_cast<std::size_t>(mode)][static_cast<std::size_t>(r)]
@@ -118,8 +118,8 @@ struct Tables {
     }
   }
 };
-const Tables& tables() {
-  static const Tables kTables;
+const SpaceTables& space_tables() {
+  static const SpaceTables kTables;
   return kTables;
 }
 
@@ -137,8 +137,8 @@ Triad triad_of(PitchClassSet tones, PitchClass root) {
 
 int chord_distance(const Triad& from, PitchClass from_region, const Triad& to, PitchClass to_region) {
   const int i = fifths_apart(from_region, to_region);
-  const bool together = from_region == to_region && scale_of(from_region).contains(from.root) &&
-                        scale_of(from_region).contains(to.root);
+  const bool together = from_region == to_region && scale_in_region(from_region).contains(from.root) &&
+                        scale_in_region(from_region).contains(to.root);
   const int j =
       together ? diatonic_fifths_apart(from.root, to.root, from_region) : fifths_apart(from.root, to.root);
   const BasicSpace before = basic_space(from, from_region), after = basic_space(to, to_region);
@@ -148,13 +148,13 @@ int chord_distance(const Triad& from, PitchClass from_region, const Triad& to, P
 }
 
 int distance_from_tonic(PitchClassSet tones, PitchClass root, Key key) {
-  const auto& chord = tables().above[tones.relative_to(root).bits()];
-  return tables().distance[static_cast<std::size_t>(key.mode)]
-                          [static_cast<std::size_t>(ascending(key.tonic, root))][chord.third][chord.fifth];
+  const auto& chord = space_tables().above[tones.relative_to(root).bits()];
+  return space_tables().distance[static_cast<std::size_t>(key.mode)][static_cast<std::size_t>(
+      ascending(key.tonic, root))][chord.third][chord.fifth];
 }
 
 SetStability stability(PitchClassSet tones, Key key) {
-  return tables().stable[static_cast<std::size_t>(key.mode)][tones.relative_to(key.tonic).bits()];
+  return space_tables().stable[static_cast<std::size_t>(key.mode)][tones.relative_to(key.tonic).bits()];
 }
 
 float stability(PitchClass tone, Key key) {
@@ -163,11 +163,11 @@ float stability(PitchClass tone, Key key) {
 }
 
 float mean_fifths(PitchClassSet tones, PitchClass root) {
-  return tables().above[tones.relative_to(root).bits()].fifths;
+  return space_tables().above[tones.relative_to(root).bits()].fifths;
 }
 
 float mean_place(PitchClassSet tones, PitchClass tonic) {
-  return tables().place[tones.relative_to(tonic).bits()];
+  return space_tables().place[tones.relative_to(tonic).bits()];
 }
 
 PitchClass likely_root(PitchClassSet tones, PitchClass bass) {

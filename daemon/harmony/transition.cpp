@@ -12,12 +12,12 @@ namespace {
 
 constexpr std::size_t kNoChord = RankingTable::kNoChord;
 
-std::size_t place(const Chord& chord) {  // index of a chord by its absolute root
+std::size_t index_of(const Chord& chord) {  // index of a chord by its absolute root
   const auto cls = quality_class(chord.quality);
   if (cls == QualityClass::kNone) return kNoChord;
   return static_cast<std::size_t>(chord.root.value()) * kQualityClasses + static_cast<std::size_t>(cls);
 }
-std::size_t moved(std::size_t chord, int semitones) {  // transposes by 0..11 semitones upwards
+std::size_t transposed(std::size_t chord, int semitones) {  // transposes by 0..11 semitones upwards
   if (chord == kNoChord) return kNoChord;
   const std::size_t at = chord + static_cast<std::size_t>(semitones) * kQualityClasses;
   return at < kTableChords ? at : at - kTableChords;
@@ -29,7 +29,7 @@ std::size_t coarse(std::size_t chord) {
   return chord == kNoChord ? 12 * RankingTable::kFamilies
                            : chord / kQualityClasses * RankingTable::kFamilies + family_of(chord);
 }
-int root_of(std::size_t chord) {
+int root_number(std::size_t chord) {
   return chord == kNoChord ? 0 : static_cast<int>(chord / kQualityClasses);
 }
 
@@ -74,7 +74,7 @@ void add(ChordScores& out, const std::vector<RankingTable::Listed>& list, std::s
          int semitones) {
   auto it = std::lower_bound(list.begin(), list.end(), context,
                              [](const auto& entry, std::size_t c) { return entry.context < c; });
-  for (; it != list.end() && it->context == context; ++it) out[moved(it->chord, semitones)] += it->value;
+  for (; it != list.end() && it->context == context; ++it) out[transposed(it->chord, semitones)] += it->value;
 }
 
 using Heard = std::array<std::size_t, kChordsBefore>;  // newest first
@@ -87,45 +87,47 @@ std::size_t length_of(float beats) {
 [[gnu::always_inline]] inline void add_network(const Phrase& phrase, float total, int tonic,
                                                const Heard& heard, const IdiomShares& shares,
                                                const RankingTable& table, ChordScores& out) {
-  using Table = RankingTable;
+  using Ranked = RankingTable;
   const auto above = [](PitchClass from, PitchClass note) {
     return static_cast<std::size_t>(ascending(from, note));
   };
-  const PitchClass home(tonic), last_root(tonic + root_of(heard[0]));
-  Table::Units units = table.network_bias;
+  const PitchClass home(tonic), last_root(tonic + root_number(heard[0]));
+  Ranked::Units units = table.network_bias;
   const auto sees = [&](std::size_t input, float much = 1) {
-    const Table::Units& row = table.network_in[input];
-    for (std::size_t i = 0; i < Table::kHidden; i += kLane)
+    const Ranked::Units& row = table.network_in[input];
+    for (std::size_t i = 0; i < Ranked::kHidden; i += kLane)
       store(&units[i], load(&units[i]) + much * load(&row[i]));
   };
   for (std::size_t j = 0; j < heard.size(); ++j) {
-    sees(Table::kChord + j * (kNoChord + 1) + heard[j]);
-    if (j > 0) sees(Table::kSeen + (j - 1) * (kNoChord + 1) + moved(heard[j], (12 - root_of(heard[0])) % 12));
-    if (heard[j] != kNoChord) sees(Table::kStyle + heard[j] % kQualityClasses);
+    sees(Ranked::kChord + j * (kNoChord + 1) + heard[j]);
+    if (j > 0)
+      sees(Ranked::kSeen + (j - 1) * (kNoChord + 1) +
+           transposed(heard[j], (12 - root_number(heard[0])) % 12));
+    if (heard[j] != kNoChord) sees(Ranked::kStyle + heard[j] % kQualityClasses);
   }
-  sees(Table::kQuality + (heard[0] == kNoChord ? kQualityClasses : heard[0] % kQualityClasses));
+  sees(Ranked::kQuality + (heard[0] == kNoChord ? kQualityClasses : heard[0] % kQualityClasses));
   for (int pc = 0; pc < 12; ++pc) {
     const float share = phrase.weight[static_cast<std::size_t>(pc)] / total;
     if (share <= 0) continue;
     const std::size_t note = above(home, PitchClass(pc));
-    sees(Table::kShare + note, share);
-    sees(Table::kThere + note);
-    sees(Table::kSeenShare + above(last_root, PitchClass(pc)), share);
+    sees(Ranked::kShare + note, share);
+    sees(Ranked::kThere + note);
+    sees(Ranked::kSeenShare + above(last_root, PitchClass(pc)), share);
   }
-  sees(Table::kHeldNote + above(home, phrase.held));
-  sees(Table::kFirstNote + above(home, phrase.first));
-  sees(Table::kLastNote + above(home, phrase.last));
-  sees(Table::kSeenHeld + above(last_root, phrase.held));
-  sees(Table::kLength + length_of(phrase.beats));
-  for (std::size_t i = 0; i < kIdioms; ++i) sees(Table::kShares + i, shares[i]);
-  std::array<std::uint8_t, Table::kHidden> active;
+  sees(Ranked::kHeldNote + above(home, phrase.held));
+  sees(Ranked::kFirstNote + above(home, phrase.first));
+  sees(Ranked::kLastNote + above(home, phrase.last));
+  sees(Ranked::kSeenHeld + above(last_root, phrase.held));
+  sees(Ranked::kLength + length_of(phrase.beats));
+  for (std::size_t i = 0; i < kIdioms; ++i) sees(Ranked::kShares + i, shares[i]);
+  std::array<std::uint8_t, Ranked::kHidden> active;
   std::size_t count = 0;
-  for (std::size_t k = 0; k < Table::kHidden; ++k)
+  for (std::size_t k = 0; k < Ranked::kHidden; ++k)
     if (units[k] > 0) active[count++] = static_cast<std::uint8_t>(k);
   ChordScores seen;
   constexpr std::size_t kBlock = 4 * kLane;
-  static_assert(std::tuple_size_v<Table::WideRow> % kBlock == 0);
-  const auto multiply = [&](const std::vector<Table::WideRow>& rows, const auto& take) {
+  static_assert(std::tuple_size_v<Ranked::WideRow> % kBlock == 0);
+  const auto multiply = [&](const std::vector<Ranked::WideRow>& rows, const auto& take) {
     for (std::size_t from = 0; from < rows[0].size(); from += kBlock) {
       Lane a{}, b{}, c{}, d{};
       for (std::size_t n = 0; n < count; ++n) {
@@ -141,18 +143,18 @@ std::size_t length_of(float beats) {
   };
   multiply(table.network_out, [&](std::size_t at, float value) { out[at] += value; });
   multiply(table.network_out_seen, [&](std::size_t at, float value) { seen[at] = value; });
-  add(out, seen, 1, root_of(heard[0]));
+  add(out, seen, 1, root_number(heard[0]));
 }
 
 // All seen from the tonic, 0..11.
-UNDERSONG_WIDE void in_key(const Phrase& phrase, float total, int tonic, const Heard& before,
-                           const IdiomShares& shares, const RankingTable& table, ChordScores& out) {
+UNDERSONG_WIDE void fits_of_key(const Phrase& phrase, float total, int tonic, const Heard& before,
+                                const IdiomShares& shares, const RankingTable& table, ChordScores& out) {
   using Of = RankingTable::OfIdiom;
   const auto above = [&](PitchClass note) {
     return static_cast<std::size_t>(ascending(PitchClass(tonic), note));
   };
   Heard heard;
-  for (std::size_t i = 0; i < heard.size(); ++i) heard[i] = moved(before[i], (12 - tonic) % 12);
+  for (std::size_t i = 0; i < heard.size(); ++i) heard[i] = transposed(before[i], (12 - tonic) % 12);
   const std::size_t last = heard[0], second = heard[1], third = heard[2], fourth = heard[3];
 
   for (const Of& of : table.idiom) {
@@ -172,17 +174,17 @@ UNDERSONG_WIDE void in_key(const Phrase& phrase, float total, int tonic, const H
   for (std::size_t back = 1; back < heard.size(); ++back)
     add_row(
         [&](const Of& of) -> auto& { return of.seen_from[back - 1][family_of(heard[back])]; }, 1,
-        root_of(heard[back]));
+        root_number(heard[back]));
   if (last == second)
     add_row(
-        [](const Of& of) -> auto& { return of.restated; }, 1, root_of(last));
+        [](const Of& of) -> auto& { return of.restated; }, 1, root_number(last));
   add(out, table.after_two, coarse(second) * (kNoChord + 1) + last, 0);
-  const std::size_t step =
-      last == kNoChord || second == kNoChord
-          ? 12
-          : static_cast<std::size_t>(ascending(PitchClass(root_of(second)), PitchClass(root_of(last))));
+  const std::size_t step = last == kNoChord || second == kNoChord
+                               ? 12
+                               : static_cast<std::size_t>(ascending(PitchClass(root_number(second)),
+                                                                    PitchClass(root_number(last))));
   add(out, table.after_two_seen,
-      (family_of(second) * 13 + step) * (RankingTable::kFamilies + 1) + family_of(last), root_of(last));
+      (family_of(second) * 13 + step) * (RankingTable::kFamilies + 1) + family_of(last), root_number(last));
   if (second != kNoChord) out[second] += table.again.second + (last == third ? table.again.circle_of_two : 0);
   if (third != kNoChord) out[third] += table.again.third + (last == fourth ? table.again.circle_of_three : 0);
   if (fourth != kNoChord) out[fourth] += table.again.fourth;
@@ -212,7 +214,7 @@ UNDERSONG_WIDE void in_key(const Phrase& phrase, float total, int tonic, const H
 Heard places(const ChordsBefore& chords) {
   Heard before;
   before.fill(kNoChord);
-  for (std::size_t i = 0; i < chords.size(); ++i) before[i] = place(chords[i]);
+  for (std::size_t i = 0; i < chords.size(); ++i) before[i] = index_of(chords[i]);
   return before;
 }
 
@@ -237,9 +239,9 @@ IdiomShares idiom_shares(const std::optional<Key>& key, const ChordsBefore& chor
       const std::size_t chord = before[j];
       if (chord == kNoChord) continue;
       tells(gate.quality[chord % kQualityClasses]);
-      if (tonic) tells(gate.chord[moved(chord, (12 - tonic->value()) % 12)]);
+      if (tonic) tells(gate.chord[transposed(chord, (12 - tonic->value()) % 12)]);
       if (j + 1 == before.size() || before[j + 1] == kNoChord) continue;
-      const int step = ascending(PitchClass(root_of(before[j + 1])), PitchClass(root_of(chord)));
+      const int step = ascending(PitchClass(root_number(before[j + 1])), PitchClass(root_number(chord)));
       tells(gate.step[before[j + 1] % kQualityClasses][static_cast<std::size_t>(step)]
                      [chord % kQualityClasses]);
     }
@@ -262,7 +264,7 @@ void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const Cho
   ChordScores relative;
   if (key) {
     const int tonic = PitchClass(7 * signature(*key)).value();
-    in_key(phrase, total, tonic, before, shares, table, relative);
+    fits_of_key(phrase, total, tonic, before, shares, table, relative);
     out = {};
     add(out, relative, 1, tonic);
   } else {
@@ -278,7 +280,7 @@ void usual_chords(const Phrase& phrase, const std::optional<Key>& key, const Cho
     const float share = 1.0f / static_cast<float>(PitchClassSet(fitting).size());
     for (int tonic = 0; tonic < 12; ++tonic) {
       if (!(fitting >> tonic & 1u)) continue;
-      in_key(phrase, total, tonic, before, shares, table, relative);
+      fits_of_key(phrase, total, tonic, before, shares, table, relative);
       add(out, relative, share, tonic);
     }
   }

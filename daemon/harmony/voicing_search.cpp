@@ -40,9 +40,9 @@ constexpr auto kSureMud = [] {
   return out;
 }();
 
-class Search {
+class LayoutSearch {
  public:
-  Search(std::span<const int> tones, const Room& room, int least_gap)
+  LayoutSearch(std::span<const int> tones, const Room& room, int least_gap)
       : tones_(tones),
         room_(room),
         own_finger_(1 + tones.size() + room.melody.size() <= room.hands.fingers()),
@@ -218,7 +218,7 @@ PitchClassSet present_in(const Chord& chord, const Keys& melody) {
 Found search(const Chord& chord, const Room& room, FixedVector<int, kMaxInner> tones, int least_gap) {
   if (room.melody.empty()) return {};
   for (;;) {
-    Search layouts({tones.begin(), tones.size()}, room, least_gap);
+    LayoutSearch layouts({tones.begin(), tones.size()}, room, least_gap);
     layouts.run(chord.bass);
     if (!layouts.best().keys.empty() || tones.empty()) return layouts.best();
     tones.pop_back();

@@ -22,9 +22,9 @@ constexpr double kChordTone = 7.0;  // gained by a name that the chord itself us
 constexpr double kFarFromChord = 0.16;
 constexpr double kLeap = 2.0;  // for each fifth beyond a diatonic step or leap between neighbours
 
-using Candidates = std::array<int, 3>;  // places on the line of fifths
+using Names = std::array<int, 3>;  // places on the line of fifths
 
-Candidates candidates(PitchClass pc, int signature) {
+Names candidates(PitchClass pc, int signature) {
   const int middle = spell_within(pc, signature - 5).fifths();
   return {middle - 12, middle, middle + 12};
 }
@@ -59,7 +59,7 @@ double melody_price(int fifths, int signature, const Chord* chord, const NoteNam
 
 // The cheapest sequence of names: unary(i, fifths) + pair(i, before, fifths), summed over i.
 template <class Unary, class Pair>
-std::vector<NoteName> cheapest(const std::vector<Candidates>& items, Unary unary, Pair pair) {
+std::vector<NoteName> cheapest(const std::vector<Names>& items, Unary unary, Pair pair) {
   if (items.empty()) return {};
   std::vector<std::array<std::size_t, 3>> from(items.size());
   std::array<double, 3> price{};
@@ -113,7 +113,7 @@ int signature_of(std::span<const WrittenChord> chords, std::span<const WrittenNo
 }
 
 std::vector<NoteName> spell_roots(std::span<const WrittenChord> chords, int signature) {
-  std::vector<Candidates> items;
+  std::vector<Names> items;
   for (const WrittenChord& written : chords) items.push_back(candidates(written.chord.root, signature));
   return cheapest(
       items,
@@ -127,7 +127,7 @@ std::vector<NoteName> spell_roots(std::span<const WrittenChord> chords, int sign
 
 std::vector<NoteName> spell_melody(std::span<const WrittenNote> melody, std::span<const WrittenChord> chords,
                                    std::span<const NoteName> roots, int signature) {
-  std::vector<Candidates> items;
+  std::vector<Names> items;
   std::vector<std::size_t> under;  // index of the chord under each note, or chords.size()
   std::size_t at = 0;
   for (const WrittenNote& note : melody) {
@@ -147,7 +147,7 @@ std::vector<NoteName> spell_melody(std::span<const WrittenNote> melody, std::spa
 }
 
 NoteName spell_note(PitchClass pitch_class, int signature, const Chord* chord, const NoteName* root) {
-  const Candidates names = candidates(pitch_class, signature);
+  const Names names = candidates(pitch_class, signature);
   return plain_name(NoteName(*std::min_element(names.begin(), names.end(), [&](int a, int b) {
     return melody_price(a, signature, chord, root) < melody_price(b, signature, chord, root);
   })));

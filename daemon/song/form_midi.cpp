@@ -272,7 +272,8 @@ Result<std::vector<std::uint8_t>> form_midi(const Form& form, const StringParts&
   add_chords_and_bass(file, time, form, turns, lead);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const auto channel = static_cast<std::uint8_t>(3 + (harmony::kStrings - 1 - voice));
-    midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
+    midi::SmfTrack track =
+        new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStringEnsemble);
     for (const Turn& turn : turns) {
       const Part& part = strings.voices[voice].parts[turn.part];
       for (WrittenNote note : melody_at(part, turn.time)) {

@@ -265,7 +265,8 @@ PadRow add_strings(midi::Smf& file, const PlayedFileTime& time, const Heard& hea
   PadRow row = pad_row(stretches, wish);
   for (std::size_t voice = harmony::kStrings; voice-- > 0;) {
     const std::uint8_t channel = channels.take();
-    midi::SmfTrack track = new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStrings);
+    midi::SmfTrack track =
+        new_track(fmt::format("string pad, {}", kStringNames[voice]), channel, kStringEnsemble);
     for (const PadVoices& stretch : row.stretches)
       for (const WrittenNote& note : stretch.notes[voice]) {
         const midi::Tick from = time(note.at), to = time(note.at + note.length);

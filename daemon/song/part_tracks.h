@@ -11,7 +11,7 @@
 
 namespace undersong::song {
 
-inline constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStrings = 48;
+inline constexpr std::uint8_t kVibraphone = 11, kElectricPiano = 4, kAcousticBass = 32, kStringEnsemble = 48;
 inline constexpr Velocity kChordsSoft{52};
 
 // `channel`: 0 to 15.

@@ -180,70 +180,73 @@ Problem set_sign(SketchSection& s, const toml::node& node, bool (*set)(Signs&, s
   return std::nullopt;
 }
 
-struct Key {
+struct SectionKey {
   std::string_view name;
   Problem (*set)(SketchSection&, const toml::node&);
 };
 // All keys that a section can have.
 constexpr std::array kSectionKeys = {
-    Key{"name", [](SketchSection& s, const toml::node& n) { return text_of(n, s.name); }},
-    Key{"kind", set_kind},
-    Key{"source",
-        [](SketchSection& s, const toml::node& n) -> Problem {
-          if (const auto problem = text_of(n, s.source.file)) return problem;
-          if (s.source.file.empty()) return "must name a file";
-          return std::nullopt;
-        }},
-    Key{"take", [](SketchSection& s, const toml::node& n) { return whole(n, 1, INT64_MAX, s.source.take); }},
-    Key{"label",
-        [](SketchSection& s, const toml::node& n) -> Problem {
-          if (const auto problem = text_of(n, s.label)) return problem;
-          if (s.label.empty()) return "must name a section, such as \"A\"";
-          return std::nullopt;
-        }},
-    Key{"passes", set_passes},
-    Key{"span", set_span},
-    Key{"repeats",
-        [](SketchSection& s, const toml::node& n) {
-          std::int64_t value = 0;
-          const auto problem = whole(n, 1, 64, value);
-          s.repeats = static_cast<int>(value);
-          return problem;
-        }},
-    Key{"layers", set_layers},
-    Key{"reharmonise",
-        [](SketchSection& s, const toml::node& n) {
-          std::int64_t value = 0;
-          const auto problem = whole(n, 1, static_cast<std::int64_t>(kMostProposals), value);
-          s.proposal = static_cast<int>(value);
-          return problem;
-        }},
-    Key{"chords", set_chords},
-    Key{"transpose",
-        [](SketchSection& s, const toml::node& n) {
-          std::int64_t value = 0;
-          const auto problem = whole(n, -24, 24, value);
-          s.transpose = static_cast<int>(value);
-          return problem;
-        }},
-    Key{"key", set_key},
-    Key{"tune", set_tune},
-    Key{"tempo", [](SketchSection& s, const toml::node& n) { return tempo_of(n, s.tempo); }},
-    Key{"meter",
-        [](SketchSection& s, const toml::node& n) -> Problem {
-          std::int64_t value = 0;
-          if (whole(n, 2, 12, value)) return "must be beats per bar, from 2 to 12";
-          s.meter = static_cast<int>(value);
-          return std::nullopt;
-        }},
-    Key{"feel", [](SketchSection& s, const toml::node& n) { return feel_of(n, s.feel); }},
-    Key{"dynamics", set_dynamics},
-    Key{"lyrics", set_lyrics},
-    Key{"begins",
-        [](SketchSection& s, const toml::node& n) { return set_sign(s, n, set_begins, known_begins); }},
-    Key{"ends", [](SketchSection& s, const toml::node& n) { return set_sign(s, n, set_ends, known_ends); }},
-    Key{"ritardando", [](SketchSection& s, const toml::node& n) { return yes_or_no(n, s.ritardando); }},
-    Key{"fermata", [](SketchSection& s, const toml::node& n) { return yes_or_no(n, s.fermata); }},
+    SectionKey{"name", [](SketchSection& s, const toml::node& n) { return text_of(n, s.name); }},
+    SectionKey{"kind", set_kind},
+    SectionKey{"source",
+               [](SketchSection& s, const toml::node& n) -> Problem {
+                 if (const auto problem = text_of(n, s.source.file)) return problem;
+                 if (s.source.file.empty()) return "must name a file";
+                 return std::nullopt;
+               }},
+    SectionKey{"take",
+               [](SketchSection& s, const toml::node& n) { return whole(n, 1, INT64_MAX, s.source.take); }},
+    SectionKey{"label",
+               [](SketchSection& s, const toml::node& n) -> Problem {
+                 if (const auto problem = text_of(n, s.label)) return problem;
+                 if (s.label.empty()) return "must name a section, such as \"A\"";
+                 return std::nullopt;
+               }},
+    SectionKey{"passes", set_passes},
+    SectionKey{"span", set_span},
+    SectionKey{"repeats",
+               [](SketchSection& s, const toml::node& n) {
+                 std::int64_t value = 0;
+                 const auto problem = whole(n, 1, 64, value);
+                 s.repeats = static_cast<int>(value);
+                 return problem;
+               }},
+    SectionKey{"layers", set_layers},
+    SectionKey{"reharmonise",
+               [](SketchSection& s, const toml::node& n) {
+                 std::int64_t value = 0;
+                 const auto problem = whole(n, 1, static_cast<std::int64_t>(kMostProposals), value);
+                 s.proposal = static_cast<int>(value);
+                 return problem;
+               }},
+    SectionKey{"chords", set_chords},
+    SectionKey{"transpose",
+               [](SketchSection& s, const toml::node& n) {
+                 std::int64_t value = 0;
+                 const auto problem = whole(n, -24, 24, value);
+                 s.transpose = static_cast<int>(value);
+                 return problem;
+               }},
+    SectionKey{"key", set_key},
+    SectionKey{"tune", set_tune},
+    SectionKey{"tempo", [](SketchSection& s, const toml::node& n) { return tempo_of(n, s.tempo); }},
+    SectionKey{"meter",
+               [](SketchSection& s, const toml::node& n) -> Problem {
+                 std::int64_t value = 0;
+                 if (whole(n, 2, 12, value)) return "must be beats per bar, from 2 to 12";
+                 s.meter = static_cast<int>(value);
+                 return std::nullopt;
+               }},
+    SectionKey{"feel", [](SketchSection& s, const toml::node& n) { return feel_of(n, s.feel); }},
+    SectionKey{"dynamics", set_dynamics},
+    SectionKey{"lyrics", set_lyrics},
+    SectionKey{"begins", [](SketchSection& s,
+                            const toml::node& n) { return set_sign(s, n, set_begins, known_begins); }},
+    SectionKey{"ends",
+               [](SketchSection& s, const toml::node& n) { return set_sign(s, n, set_ends, known_ends); }},
+    SectionKey{"ritardando",
+               [](SketchSection& s, const toml::node& n) { return yes_or_no(n, s.ritardando); }},
+    SectionKey{"fermata", [](SketchSection& s, const toml::node& n) { return yes_or_no(n, s.fermata); }},
 };
 
 class Reader {
@@ -312,10 +315,10 @@ class Reader {
     out.line = line_of(table);
     for (const auto& [key, node] : table) {
       const auto* found = std::find_if(kSectionKeys.begin(), kSectionKeys.end(),
-                                       [name = key.str()](const Key& k) { return k.name == name; });
+                                       [name = key.str()](const SectionKey& k) { return k.name == name; });
       if (found == kSectionKeys.end()) {
         std::string known;
-        for (const Key& k : kSectionKeys) known += (known.empty() ? "" : ", ") + std::string(k.name);
+        for (const SectionKey& k : kSectionKeys) known += (known.empty() ? "" : ", ") + std::string(k.name);
         return unknown(key, "; the keys of a section are " + known);
       }
       if (const auto problem = found->set(out, node)) return wrong(node, found->name, *problem);

@@ -15,15 +15,15 @@ struct Note {
 
 // The melody notes as one voice, with the time for which they sound.
 std::vector<Note> sounding(const HeardTake& take) {
-  constexpr Micros kNear{150'000};
+  constexpr Micros kSameNote{150'000};
   std::vector<Note> out;
   for (std::size_t i = 0; i < take.melody.size(); ++i) {
     const auto& heard = take.melody[i];
     const Micros next = i + 1 < take.melody.size() ? take.melody[i + 1].at : heard.at + Micros(60'000'000);
     Micros end = heard.at;
-    auto it = std::lower_bound(take.notes.begin(), take.notes.end(), heard.at - kNear,
+    auto it = std::lower_bound(take.notes.begin(), take.notes.end(), heard.at - kSameNote,
                                [](const takes::PlayedNote& n, Micros t) { return n.at < t; });
-    for (; it != take.notes.end() && it->at <= heard.at + kNear; ++it)
+    for (; it != take.notes.end() && it->at <= heard.at + kSameNote; ++it)
       if (it->pitch == heard.pitch) end = std::max(end, it->at + it->length);
     end = std::min(end, next);
     if (end > heard.at) out.push_back({heard.at, end, heard.pitch});

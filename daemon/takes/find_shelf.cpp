@@ -38,7 +38,7 @@ float proportion(const FindNote& a, const FindNote& b, const FindNote& c) {
 }
 
 // Without the rhythm; negative if it is not in the index.
-int kind_of(const FindNote& a, const FindNote& b, const FindNote& c) {
+int kind_of_notes(const FindNote& a, const FindNote& b, const FindNote& c) {
   const int first = b.key - a.key, second = c.key - b.key;
   if (std::abs(first) > kWidest || std::abs(second) > kWidest || c.at - a.at > kLongestThree || c.at == a.at)
     return -1;
@@ -48,7 +48,7 @@ int kind_of(const FindNote& a, const FindNote& b, const FindNote& c) {
 int third_in(const FindChord& chord) {
   return chord.tones.contains(PitchClass(4)) ? 1 : chord.tones.contains(PitchClass(3)) ? 2 : 0;
 }
-std::size_t kind_of(const FindChord& a, const FindChord& b) {
+std::size_t kind_of_chords(const FindChord& a, const FindChord& b) {
   return static_cast<std::size_t>((((b.root - a.root + 12) % 12) * 3 + third_in(a)) * 3 + third_in(b));
 }
 
@@ -57,7 +57,7 @@ std::size_t kind_of(const FindChord& a, const FindChord& b) {
 FindShelf::FindShelf() : notes_(kNoteKinds), chords_(kChordKinds) {}
 
 void FindShelf::enter(const FindNote& a, const FindNote& b, const FindNote& c, Time begin) {
-  const int kind = kind_of(a, b, c);
+  const int kind = kind_of_notes(a, b, c);
   if (kind < 0) return;
   auto& here = notes_[static_cast<std::size_t>(kind + rhythm(proportion(a, b, c)))];
   const Three three{begin + static_cast<Time>(a.at), static_cast<std::uint16_t>(c.at - a.at), a.key};
@@ -94,7 +94,7 @@ void FindShelf::put(FindLines take) {
   }
   for (std::size_t i = 0; i + 1 < print.chords.size(); ++i)
     for (std::size_t j = i + 1; j < std::min(i + 3, print.chords.size()); ++j) {
-      auto& here = chords_[kind_of(print.chords[i], print.chords[j])];
+      auto& here = chords_[kind_of_chords(print.chords[i], print.chords[j])];
       if (here.empty() || here.back() != slot) here.push_back(slot);
     }
 }
@@ -121,7 +121,7 @@ std::vector<FindShelf::Asked> FindShelf::asked_of(std::span<const FindNote> tune
   for (std::size_t i = 0; i < tune.size(); ++i)
     for (std::size_t j = i + 1; j < std::min(i + 3, tune.size()); ++j)
       for (std::size_t k = j + 1; k < std::min(j + 3, tune.size()); ++k) {
-        const int kind = kind_of(tune[i], tune[j], tune[k]);
+        const int kind = kind_of_notes(tune[i], tune[j], tune[k]);
         if (kind < 0) continue;
         const double length = tune[k].at - tune[i].at;
         Asked asked;
@@ -255,7 +255,7 @@ std::vector<const FindLines*> FindShelf::likely(std::span<const FindChord> progr
   progression = progression.first(std::min(progression.size(), kLongestTune));
   for (std::size_t i = 0; i + 1 < progression.size(); ++i)
     for (std::size_t j = i + 1; j < std::min(i + 3, progression.size()); ++j) {
-      const std::size_t kind = kind_of(progression[i], progression[j]);
+      const std::size_t kind = kind_of_chords(progression[i], progression[j]);
       const float weight = j == i + 1 ? 1 : kSkipped;
       const auto known =
           std::find_if(kinds.begin(), kinds.end(), [kind](const auto& each) { return each.first == kind; });

@@ -25,7 +25,7 @@ constexpr float kSurePassage = 4, kAbove = 1000;
 // A single line of fewer notes is not tried as a passage.
 constexpr std::size_t kFewestOfASolo = 15;
 
-struct Place {
+struct TakePlace {
   float score = 0;
   FindTime from = 0, to = 0;
   FindMapping mapping;
@@ -33,27 +33,28 @@ struct Place {
 
 struct Likely {
   const FindLines* take = nullptr;
-  Place place;
+  TakePlace place;
 };
 
-bool better(const Place& a, const Place& b) {
+bool better(const TakePlace& a, const TakePlace& b) {
   return a.score > b.score;
 }
 
 // Puts the places of one take together.
-FoundTake together(TakeId take, FoundAs as, std::vector<Place> places) {
+FoundTake together(TakeId take, FoundAs as, std::vector<TakePlace> places) {
   std::stable_sort(places.begin(), places.end(), better);
-  const Place best = places.front();
+  const TakePlace best = places.front();
   FoundTake out{take, as, best.score, best.from, best.to, best.mapping.shift, best.mapping.rate, 0, {}};
-  std::erase_if(places, [&](const Place& place) { return place.score < best.score - kAsGood; });
-  std::sort(places.begin(), places.end(), [](const Place& a, const Place& b) { return a.from < b.from; });
+  std::erase_if(places, [&](const TakePlace& place) { return place.score < best.score - kAsGood; });
+  std::sort(places.begin(), places.end(),
+            [](const TakePlace& a, const TakePlace& b) { return a.from < b.from; });
   const FindTime length = best.to - best.from;
   FindTime counted = -kLongestFind;
-  for (const Place& place : places)
+  for (const TakePlace& place : places)
     if (place.from - counted > length / 2) ++out.times, counted = place.from;
   const FindTime gap = length / 4;
   std::vector<FoundSpan> runs;
-  for (const Place& place : places) {
+  for (const TakePlace& place : places) {
     if (runs.empty() || place.from > runs.back().to + gap)
       runs.push_back({place.from, place.to});
     else
@@ -157,7 +158,7 @@ std::vector<Likely> likely_places(std::span<const FindNote> tune, const std::vec
              [](const Agreeing& a, const Agreeing& b) { return a.seeds > b.seeds; });
   std::stable_sort(followed.begin(), followed.end(),
                    [](const Agreeing& a, const Agreeing& b) { return a.take->take < b.take->take; });
-  std::vector<Place> here;
+  std::vector<TakePlace> here;
   for (auto each = followed.begin(); each != followed.end();) {
     const FindLines* take = each->take;
     here.clear();
@@ -169,7 +170,7 @@ std::vector<Likely> likely_places(std::span<const FindNote> tune, const std::vec
     std::size_t kept = 0;
     for (std::size_t i = 0; i < here.size() && kept < kPlacesOfATake; ++i) {
       // Seeds of the same place find it again and again.
-      const auto same = [&](const Place& other) {
+      const auto same = [&](const TakePlace& other) {
         return other.mapping.shift == here[i].mapping.shift && std::abs(other.from - here[i].from) < 30 &&
                std::abs(other.to - here[i].to) < 30;
       };
@@ -191,7 +192,7 @@ std::vector<FoundTake> looked_at(std::vector<Likely> likely, FoundAs as, const R
   std::vector<FoundTake> out;
   for (std::size_t i = 0; i < likely.size();) {
     const FindLines* take = likely[i].take;
-    std::vector<Place> places;
+    std::vector<TakePlace> places;
     if (auto notes = read_notes(take->take)) {
       FindPrint print = take->lines;
       print.notes = std::move(*notes);
@@ -219,7 +220,7 @@ std::vector<FoundTake> as_tune(const FindQuery& query, const FindShelf& shelf, c
   return looked_at(likely_places(tune, windows, true, effort), FoundAs::kTune, read_notes,
                    [&](const FindPrint& print, std::span<const Likely> likely) {
                      const auto notes = roled(print);
-                     std::vector<Place> out;
+                     std::vector<TakePlace> out;
                      for (std::size_t i = 0; i < likely.size() && likely[i].take == likely[0].take; ++i) {
                        const auto fit = fit_tune(tune, notes, likely[i].place.mapping);
                        out.push_back({fit.score, fit.from, fit.to, likely[i].place.mapping});
@@ -233,7 +234,7 @@ std::vector<FoundTake> as_passage(const FindQuery& query, const FindShelf& shelf
   const auto windows = windows_of(query, query.print.top, shelf, effort);
   return looked_at(likely_places(query.print.top, windows, false, effort), FoundAs::kPassage, read_notes,
                    [&](const FindPrint& print, std::span<const Likely> likely) {
-                     std::vector<Place> out;
+                     std::vector<TakePlace> out;
                      for (std::size_t i = 0; i < likely.size() && likely[i].take == likely[0].take; ++i) {
                        const auto fit = fit_texture(query.print.notes, print.notes, likely[i].place.mapping);
                        out.push_back({fit.score, fit.from, fit.to, likely[i].place.mapping});
@@ -252,7 +253,7 @@ std::vector<FoundTake> as_chords(const FindQuery& query, const FindShelf& shelf,
   std::priority_queue<float, std::vector<float>, std::greater<>> best;
   for (const FindLines* take : takes) {
     if (finder.steps() >= effort.chord_steps) break;
-    std::vector<Place> places;
+    std::vector<TakePlace> places;
     for (const ChordFit& fit : finder.find(take->lines.chords, best.size() < limit ? -1e9f : best.top()))
       places.push_back({fit.score, fit.from, fit.to, {fit.shift, fit.rate, 0, 0}});
     if (places.empty()) continue;

@@ -11,9 +11,6 @@
 
 namespace undersong::takes {
 namespace {
-
-constexpr Micros kTogether = kChordTogether;
-
 // The root without double accidentals, because chords far apart in the take are compared.
 harmony::NoteName plain(harmony::NoteName name) {
   int fifths = name.fifths();
@@ -34,7 +31,7 @@ std::vector<HeardNote> bass_strikes(const std::vector<PlayedNote>& notes) {
       // A lower note that ends just as this one begins does not count.
       if (notes[k].pitch < note.pitch && (left > kHandOver || note.at - notes[k].at < kRoll)) lowest = false;
     }
-    for (std::size_t k = i + 1; lowest && k < notes.size() && notes[k].at - note.at < kTogether; ++k)
+    for (std::size_t k = i + 1; lowest && k < notes.size() && notes[k].at - note.at < kChordTogether; ++k)
       if (notes[k].pitch < note.pitch) lowest = false;
     if (lowest) out.push_back({note.at, note.pitch});
   }
@@ -48,9 +45,9 @@ bool strikes_once_a_chord(const std::vector<HeardChord>& chords, const std::vect
   for (std::size_t i = 0; i < chords.size();) {
     std::size_t j = i + 1;
     while (j < chords.size() && chords[j].chord.root == chords[i].chord.root) ++j;
-    const Micros until = j < chords.size() ? chords[j].at - kTogether : end;
+    const Micros until = j < chords.size() ? chords[j].at - kChordTogether : end;
     int count = 0;
-    while (b < bass.size() && bass[b].at < until) count += bass[b++].at >= chords[i].at - kTogether;
+    while (b < bass.size() && bass[b].at < until) count += bass[b++].at >= chords[i].at - kChordTogether;
     counts.push_back(count);
     i = j;
   }
@@ -74,12 +71,12 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
   std::vector<std::pair<Micros, int>> at;  // when; pitch class of the bass struck there, or -1
   const bool once = strikes_once_a_chord(chords, take.bass, end);
   for (const HeardNote& strike : take.bass)
-    if (once && strike.at >= chords.front().at - kTogether)
+    if (once && strike.at >= chords.front().at - kChordTogether)
       at.emplace_back(strike.at, strike.pitch.pitch_class().value());
   for (std::size_t i = 0; i < chords.size(); ++i) {
     if (i > 0 && chords[i].chord.root == chords[i - 1].chord.root) continue;
     const auto near = std::find_if(at.begin(), at.end(), [&](const auto& a) {
-      return std::chrono::abs(a.first - chords[i].at) <= kTogether;
+      return std::chrono::abs(a.first - chords[i].at) <= kChordTogether;
     });
     if (near == at.end()) at.emplace_back(chords[i].at, -1);
   }
@@ -92,7 +89,7 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
     piece.end = i + 1 < at.size() ? at[i + 1].first : end;
     piece.bass = at[i].second;
     if (piece.end <= piece.begin) continue;
-    while (c + 1 < chords.size() && chords[c + 1].at <= piece.begin + kTogether) ++c;
+    while (c + 1 < chords.size() && chords[c + 1].at <= piece.begin + kChordTogether) ++c;
     for (std::size_t k = c; k < chords.size() && chords[k].at < piece.end; ++k) {
       const Micros from = k == c ? piece.begin : std::max(piece.begin, chords[k].at);
       const Micros to = std::min(piece.end, k + 1 < chords.size() ? chords[k + 1].at : end);
@@ -127,7 +124,7 @@ std::vector<ChordSpan> spans_of(const HeardTake& take, Micros end) {
     if (root < 0) continue;
     // Choose the name that lasted longest on this root.
     std::vector<std::pair<const HeardChord*, Micros>> names;
-    auto k = std::upper_bound(chords.begin(), chords.end(), piece.begin + kTogether,
+    auto k = std::upper_bound(chords.begin(), chords.end(), piece.begin + kChordTogether,
                               [](Micros t, const HeardChord& h) { return t < h.at; });
     if (k != chords.begin()) --k;
     for (; k != chords.end() && k->at < piece.end; ++k) {

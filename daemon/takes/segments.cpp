@@ -170,11 +170,11 @@ constexpr float kBassWeight = .08f;  // of the lowest note now,
 constexpr float kGround = .1f;       // and of the one at the beginning of the bar
 constexpr float kEarWeight = .5f, kEarFamily = .15f;
 // What a change costs, and how much less it does on a beat, on a bar line and with a bass note.
-constexpr float kChange = 1.3f, kOnBeat = .35f, kOnBar = .5f, kOnBass = .25f;
+constexpr float kChange = 1.3f, kChangeOnBeat = .35f, kChangeOnBar = .5f, kChangeOnBass = .25f;
 constexpr float kKindChange = .3f;  // another kind of chord on the same root
 // Notes that come one by one go on in the ear: how strong, and for how long, in beats or in seconds.
 constexpr float kEcho = .5f, kFadeBeats = 2.5f, kFades = 1.f;
-constexpr float kUsualBeat = .55f, kTempo = .5f;  // seconds; chords change faster in faster music
+constexpr float kUsualBeat = .55f, kTempoPower = .5f;  // seconds; chords change faster in faster music
 
 struct Frame {
   Micros begin{}, end{};
@@ -237,15 +237,15 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
       ++span;
     frame.span = span;
     while (beat + 1 < beats.beats.size() && beats.beats[beat + 1].at <= frame.begin + kEarlyInSegment) ++beat;
-    if (struck) frame.change -= kOnBass;
+    if (struck) frame.change -= kChangeOnBass;
     // Without beats any moment may be one.
     if (beats.beats.empty() || std::chrono::abs(beats.beats[beat].at - frame.begin) > 2 * beat_length)
-      frame.change -= kOnBeat;
+      frame.change -= kChangeOnBeat;
     for (std::size_t b = beat; b < std::min(beat + 2, beats.beats.size()); ++b)
       if (std::chrono::abs(beats.beats[b].at - frame.begin) <= kEarlyInSegment + kEarlyInSegment / 2) {
-        frame.change -= kOnBeat;
+        frame.change -= kChangeOnBeat;
         if (beats.beats[b].downbeat) {
-          frame.change -= kOnBar;
+          frame.change -= kChangeOnBar;
           ground = struck ? frame.bass : -1;
         }
         break;
@@ -258,7 +258,7 @@ std::vector<Frame> frames_of(const HeardTake& take, const Beats& beats) {
 
 // The most probable chord of each frame, by Viterbi's algorithm.
 std::vector<std::size_t> labels_of(const HeardTake& take, const std::vector<Frame>& frames, float beat) {
-  const float tempo = beat > 0 ? std::pow(kUsualBeat / std::clamp(beat, .25f, 1.5f), kTempo) : 1.f;
+  const float tempo = beat > 0 ? std::pow(kUsualBeat / std::clamp(beat, .25f, 1.5f), kTempoPower) : 1.f;
   std::vector<std::uint8_t> back(frames.size() * kLabels);
   std::vector<float> now(kLabels, 0), next(kLabels);
   static const auto logs = [] {

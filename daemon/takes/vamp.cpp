@@ -40,7 +40,7 @@ namespace {
 
 // How many of the lower notes of two bars have the same pitch in the same place, 0..1.
 double sounding_agreement(const HeardTake& take, Micros a, Micros b, Micros length) {
-  constexpr Micros kTogether{110'000};
+  constexpr Micros kSameStrike{110'000};
   const auto part = [&](Micros from) {
     std::vector<std::pair<Micros, int>> out;
     auto it = std::lower_bound(take.notes.begin(), take.notes.end(), from - kSlack,
@@ -56,7 +56,7 @@ double sounding_agreement(const HeardTake& take, Micros a, Micros b, Micros leng
   std::size_t hits = 0;
   for (const auto& note : one) {
     const auto same = std::find_if(other.begin(), other.end(), [&](const auto& n) {
-      return n.second == note.second && std::chrono::abs(n.first - note.first) < kTogether;
+      return n.second == note.second && std::chrono::abs(n.first - note.first) < kSameStrike;
     });
     if (same != other.end()) other.erase(same), ++hits;
   }

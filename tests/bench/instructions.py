@@ -4,7 +4,7 @@
 usage: tests/bench/instructions.py BUILD [--keep]
 
 Time depends on what else a machine does, but the number of instructions hardly does: a change of a percent is a change of the code,
-of the compiler or of a library. The kept count is that of GCC 12 with -O2 on x86-64 without AVX2, which valgrind (Debian: valgrind)
+of the compiler or of a library. The kept count is that of a release built by GCC 12 on x86-64 without AVX2, which valgrind (Debian: valgrind)
 counts. Exit 1 if it is more than TOLERANCE above; --keep writes the new count to instructions.json.
 """
 import argparse

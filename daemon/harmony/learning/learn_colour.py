@@ -222,20 +222,20 @@ def write_weights(weights, path):
              "// ratings is here. Sources:"]
     lines += ["// consonance: Bowling, Purves & Gill (2018), doi:10.1073/pnas.1713206115, via R package inconData (CC0)."]
     b, w = weights["consonance"]
-    lines.append(f"constexpr float kConsonance = {b:.5f}f;")
-    lines += [f"constexpr float k{camel(n)} = {v:.5f}f;" for n, v in w.items()]
+    lines.append(f"constexpr float kConsonanceAlone = {b:.5f}f;")
+    lines += [f"constexpr float kConsonance{camel(n)} = {v:.5f}f;" for n, v in w.items()]
     lines.append("// tension and valence: Lahdelma & Eerola (2016), doi:10.1177/2041669516655812, via R package inconData (CC0).")
     b, w = weights["tension"]
-    lines.append(f"constexpr float kTension = {b:.5f}f;")
+    lines.append(f"constexpr float kTensionAlone = {b:.5f}f;")
     lines += [f"constexpr float kTension{'Height' if n == 'octaves' else camel(n)} = {v:.5f}f;" for n, v in w.items()]
     b, w = weights["valence"]
-    lines += [f"constexpr float kValence = {b:.5f}f;", f"constexpr float kValenceConsonance = {w['consonance']:.5f}f;"]
+    lines += [f"constexpr float kValenceAlone = {b:.5f}f;", f"constexpr float kValenceConsonance = {w['consonance']:.5f}f;"]
     lines += [f"constexpr float kMode{camel(n)} = {w[n]:.5f}f;" for n in MODE]
     lines.append("// dark to bright: valence as above, and the pairs.")
     lines += [f"constexpr float kBright{camel(n)} = {weights['bright'][1][n]:.5f}f;" for n in MODE]
     lines.append("// tension in a key: Bigand, Parncutt & Lerdahl (1996), doi:10.3758/BF03205482, via R package incon (MIT).")
     b, w = weights["in_key"]
-    lines.append(f"constexpr float kInKey = {b:.5f}f;")
+    lines.append(f"constexpr float kInKeyAlone = {b:.5f}f;")
     lines += [f"constexpr float kInKey{camel(n)} = {v:.5f}f;" for n, v in w.items()]
     lines.append(f"constexpr float kMeanMotion = {weights['motion']:.5f}f;  // semitones a voice, where the chord before is not known")
     with open(path, "w", encoding="utf-8") as f:
