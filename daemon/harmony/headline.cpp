@@ -10,8 +10,6 @@ namespace undersong::harmony {
 namespace {
 
 constexpr Micros kOverlap{120'000};  // a legato player releases the chord before within this time
-// A hand that struck less than a chord so long before the other belongs to the same chord.
-constexpr Micros kHandsApart{250'000};
 constexpr Micros kGrowing{80'000}, kDisputed{200'000}, kOneKeyMore{150'000};
 constexpr Micros kLetGo{150'000};
 constexpr Micros kLostToTheEar{100'000};
@@ -42,6 +40,12 @@ std::optional<Micros> Headline::next_deadline() const {
   return look_ ? std::min(due_, *look_) : due_;
 }
 
+PitchClassSet Headline::Held::tones(bool without_highest) const {
+  PitchClassSet out;
+  for (std::size_t i = 0; i + (without_highest ? 1 : 0) < count; ++i) out.insert(keys[i].pitch_class());
+  return out;
+}
+
 Headline::Held Headline::held(const Ear& ear) const {
   Held out;
   for (int p = 0; p < 128; ++p) {
@@ -62,6 +66,7 @@ Headline::Held Headline::held(const Ear& ear) const {
     ++out.count;
     out.set.insert(bass_->key.pitch_class());
   }
+  out.under_tune = has_moving_tune(out);
   out.stroke = out.newest;
   for (bool grew = true; grew;) {
     grew = false;
@@ -77,16 +82,21 @@ bool Headline::repeats_bass() const {
   if (!bass_now_ || !shown_) return false;
   const Chord& chord = shown_->chord;
   const PitchClass bass = bass_now_->pitch_class();
-  return bass == chord.bass || (bass_ && bass_->key.pitch_class() == chord.root && is_alternate(bass, chord));
+  const bool root_before = (bass_ && bass_->key.pitch_class() == chord.root) ||
+                           (before_.kind == Gesture::kWhole && gesture_at_ - before_.at <= kInTwo);
+  return bass == chord.bass || (root_before && is_alternate(bass, chord));
 }
 
-bool Headline::goes_on(const Held& held) const {
-  if (!shown_ || !bass_ || bass_->key != held.keys[0] || bass_->before != shown_->chord.root) return false;
-  PitchClassSet tones;  // without the tune
-  for (std::size_t i = 0; i + 1 < held.count; ++i) tones.insert(held.keys[i].pitch_class());
+bool Headline::goes_on(const Held& held, const Ear& ear) const {
+  if (!shown_ || !bass_ || bass_->key != held.keys[0] || bass_->on >= gesture_at_) return false;
   const Chord& chord = shown_->chord;
-  return is_alternate(bass_->key.pitch_class(), chord) && held.set.contains(chord.root) &&
-         (tones.relative_to(chord.root) - row(chord.quality).tones).empty();
+  const bool alternate = bass_->before == chord.root && is_alternate(bass_->key.pitch_class(), chord);
+  // Over the bass itself, a note that the tune keeps is a tone of the chord.
+  const bool tune = tune_is_heard() && (alternate || held.keys[held.count - 1] != *tune_);
+  const PitchClassSet tones = held.tones(tune);
+  if (!tones.contains(chord.root) && !(alternate && held.set.contains(chord.root))) return false;
+  if (!(tones.relative_to(chord.root) - row(chord.quality).tones).empty()) return false;
+  return alternate || (tune && tones.size() >= kWholeTones && chord_of(ear.harmony()->chord) == chord);
 }
 
 bool Headline::leave_out_old(Held& held) const {
@@ -160,8 +170,11 @@ void Headline::show(Micros t, const ShownChord& next, const ChordReadings& readi
 }
 
 void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key, const Held& held) {
+  const bool without_tune =
+      held.under_tune && held.tones(true).size() >= kWholeTones && t - held.newest < kStill;
+  if (without_tune) look_ = held.newest + kStill;  // held still, its highest note belongs to the chord
   Context context{key, shown_ ? std::optional(shown_->chord) : std::nullopt, ear.net().scores(), true};
-  const auto readings = recognise({held.keys.data(), held.count}, context);
+  const auto readings = recognise({held.keys.data(), held.count - (without_tune ? 1 : 0)}, context);
   if (readings.empty()) return;
   const ChordReading& best = readings[0];
   const bool stroke = held.struck.size() >= kWholeTones, now = t == held.newest;
@@ -175,7 +188,7 @@ void Headline::name_keys(Micros t, const Ear& ear, const std::optional<Key>& key
       if (reading.chord == shown_->chord && reading.price - best.price < margin)
         return show(t, {reading.chord, reading.confidence, shown_->since}, readings, Micros(0));
   }
-  if (t - held.newest < kStill && goes_on(held)) {
+  if (t - held.newest < kStill && goes_on(held, ear)) {
     look_ = held.newest + kStill;  // held still, it is an inversion
     return show(t, *shown_, readings, Micros(0));
   }
@@ -231,8 +244,9 @@ bool Headline::hear(Micros t, const Ear& ear, const std::optional<Key>& key) {
     // A short chord: its keys were let go before its name was due.
     pending_.reset();
     take_over(*std::exchange(whole_, std::nullopt), whole_readings_);
-  } else if (shown_ && ((believed && (!ear_changed || (named_ && t > last_on_))) ||
-                        (gesture_ == Gesture::kTune && (lies_under(down) || repeats_bass())))) {
+  } else if (shown_ &&
+             ((believed && (!ear_changed || (named_ && t > last_on_))) ||
+              (gesture_ == Gesture::kTune && (lies_under(down) || repeats_bass() || is_between_beats())))) {
     // Too little is held to name a new chord: the name stays, also when the ear thinks again of keys that
     // have a name.
     pending_.reset();

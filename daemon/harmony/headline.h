@@ -20,6 +20,9 @@
 // A bass struck alone belongs to the chord after it, as in a march or a waltz, even if it is let go before
 // the rest is struck.
 //
+// Where a tune moves over such a bass and its chords, the chord is named without the tune, and keeps its name
+// over the alternate bass.
+//
 // A whole chord is named with its last key, or slightly later if the ear disagrees, because more keys may
 // come. A single further key, released keys and a name that the ear takes over wait longer, so that a brushed
 // key, or fingers that leave one by one, rename nothing. A chord that is let go while its name waits is named
@@ -80,6 +83,8 @@ class Headline {
     Micros stroke{};          // when the newest stroke started
     PitchClassSet struck;     // tones struck by it
     PitchClassSet over_bass;  // if the lowest of these keys is a bass that was let go: the tones over it
+    bool under_tune = false;  // the highest is a tune that moves over a bass and its chords
+    PitchClassSet tones(bool without_highest) const;
   };
   Held held(const Ear& ear) const;
   struct Bass {  // a bass that was struck before the rest of its chord
@@ -98,8 +103,15 @@ class Headline {
   bool is_near(const Ear& ear) const;
   // True if the newest gesture is a bass of the chord that is shown, its own or the alternate one.
   bool repeats_bass() const;
-  // True if the keys are those of the chord that is shown, over the alternate bass.
-  bool goes_on(const Held& held) const;
+  // True if a tune is played between the bass and its chords, or between chords over that bass.
+  bool is_between_beats() const;
+  // True if a tune was heard shortly before the newest gesture, and not as a part of it.
+  bool tune_is_heard() const;
+  // True if the highest of the keys is a tune that moves over the bass and its chords.
+  bool has_moving_tune(const Held& held) const;
+  // True if the keys, without a tune, are those of the chord that is shown over a bass struck before: the
+  // alternate bass, or another if the ear thinks so too.
+  bool goes_on(const Held& held, const Ear& ear) const;
   // Just after a new chord was struck, keys of the one before may still be down: leaves them out. True if
   // there were any.
   bool leave_out_old(Held& held) const;
@@ -126,6 +138,7 @@ class Headline {
   Gesture gesture_ = Gesture::kOther;
   PitchClassSet gesture_tones_;
   int gesture_keys_ = 0;
+  Pitch gesture_top_{0};
   Micros gesture_at_{};
   struct {
     Gesture kind = Gesture::kOther;
@@ -134,6 +147,8 @@ class Headline {
   } before_;                       // the gesture before the newest
   std::optional<Pitch> bass_now_;  // the newest gesture is such a bass
   std::optional<Bass> bass_;
+  std::optional<Pitch> tune_;  // the last note that was struck alone, or alone over a bass
+  Micros tune_at_{};
   // other_at_: when something other than a whole chord was last played.
   Micros last_on_{-3'600'000'000}, other_at_{-3'600'000'000};
   Micros doubted_until_{-3'600'000'000};

@@ -10,8 +10,6 @@ namespace {
 
 // Keys at most this far apart are one gesture: a rolled chord, a right hand that comes early.
 constexpr Micros kOneGesture{110'000};
-// The two parts of a chord may be this far apart: the bass or one hand first.
-constexpr Micros kInTwo{700'000};
 // A chord held this long is at rest: a key that doubles one of its tones is not a moving line.
 constexpr Micros kResting{500'000};
 constexpr Micros kOneByOne{35'000};  // keys of a rolled chord come sooner after each other
@@ -20,10 +18,19 @@ constexpr int kStepwise = 2;         // semitones
 // kInTwo, even if it is let go first. For kBassLasts it also belongs to repeats of that chord, and to all
 // that is struck while the pedal holds it.
 constexpr int kBassBelow = 60;      // MIDI key
+constexpr int kOctavesBelow = 48;   // MIDI key; what lies higher may be a chord with an octave at the bottom
 constexpr int kBassApart = 3;       // semitones to the rest of the chord
 constexpr int kBassUnderTune = 12;  // semitones to a tune that is played with it
 constexpr int kTuneKeys = 2;        // keys that a tune has at once
+constexpr int kTuneApart = 5;       // semitones to the chord under a tune
 constexpr Micros kBassLasts{3'000'000};
+
+// True if the key is low, and its octave is held but none between them: a bass of its own.
+bool is_octave(int lowest, const Ear& ear) {
+  for (int q = lowest + 1; q < lowest + 12 && q < 128; ++q)
+    if (ear.features().key(q).down) return false;
+  return lowest < kOctavesBelow && ear.features().key(lowest + 12).down;
+}
 
 // True if the keys struck since then came one by one and mostly by step: a run, not a chord that is rolled.
 bool is_run(const Ear& ear, Micros since) {
@@ -44,8 +51,8 @@ bool is_run(const Ear& ear, Micros since) {
 }  // namespace
 
 bool Headline::is_bass_of(Pitch lowest, PitchClassSet upper, const Ear& ear) const {
-  return bass_ && !ear.features().key(bass_->key.value()).down && gesture_at_ - bass_->on <= kBassLasts &&
-         lowest.value() >= bass_->key.value() + kBassApart &&
+  return bass_ && !is_octave(lowest.value(), ear) && !ear.features().key(bass_->key.value()).down &&
+         gesture_at_ - bass_->on <= kBassLasts && lowest.value() >= bass_->key.value() + kBassApart &&
          (is_near(ear) || (upper - bass_->under).empty());
 }
 
@@ -67,6 +74,22 @@ std::optional<Pitch> Headline::bass_alone(const Ear& ear) const {
   return bass;
 }
 
+bool Headline::is_between_beats() const {
+  return gesture_ == Gesture::kTune && !bass_now_ && gesture_keys_ == 1 && bass_ &&
+         gesture_at_ - bass_->on <= kBassLasts && before_.kind != Gesture::kOther;
+}
+
+bool Headline::tune_is_heard() const {
+  return tune_ && gesture_at_ - tune_at_ > kHandsApart && gesture_at_ - tune_at_ <= kBassLasts;
+}
+
+bool Headline::has_moving_tune(const Held& held) const {
+  const std::size_t top = held.count - 1;
+  return held.count > 2 && bass_ && bass_->on < gesture_at_ && held.keys[0] == bass_->key &&
+         tune_is_heard() && held.on[top] >= gesture_at_ && held.keys[top] != *tune_ &&
+         held.keys[top].value() - held.keys[top - 1].value() >= kTuneApart;
+}
+
 bool Headline::is_near(const Ear& ear) const {
   return bass_ && (gesture_at_ - bass_->on <= kInTwo || ear.features().key(bass_->key.value()).sounding);
 }
@@ -82,14 +105,23 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
     if (bass_now_)
       bass_ = Bass{
           *bass_now_, gesture_at_, bass_ ? std::optional(bass_->key.pitch_class()) : std::nullopt, {}, {}};
+    // A tune is a note struck by itself, or by itself over a bass.
+    const int over_bass = bass_now_ ? gesture_top_.value() - bass_now_->value() : 0;
+    if (bass_now_ ? over_bass >= kBassUnderTune && over_bass % 12 != 0
+                  : gesture_ == Gesture::kTune && gesture_keys_ == 1) {
+      tune_ = gesture_top_;
+      tune_at_ = gesture_at_;
+    }
     before_ = {gesture_, gesture_at_, gesture_keys_, gesture_tones_.size()};
     gesture_ = Gesture::kTune;
     gesture_at_ = t;
     gesture_tones_ = {};
     gesture_keys_ = 0;
+    gesture_top_ = p;
   }
   last_on_ = t;
   ++gesture_keys_;
+  gesture_top_ = std::max(gesture_top_, p);
   gesture_tones_.insert(p.pitch_class());
   whole_.reset();
   named_ = false;
@@ -147,7 +179,8 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
     down.insert(bass_->key.pitch_class());
   }
   const bool enough = down.size() >= kWholeTones;
-  const bool fifth = down.size() == 2 && keys >= 3;  // with one tone doubled
+  // With one tone doubled. A bass of the chord that goes on, struck in octaves or with a tune, is none.
+  const bool fifth = down.size() == 2 && keys >= 3 && !(alone && repeats_bass());
   // The bass steps beneath held keys, or doubles one of two.
   const bool bass_steps = lowest && (enough || (fifth && before == 2));
   const bool in_two = alone || (last_before - first_before <= kOneGesture && t - first_before <= kInTwo);

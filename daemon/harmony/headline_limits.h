@@ -10,6 +10,10 @@
 namespace undersong::harmony {
 
 inline constexpr Micros kStroke{60'000};  // keys at most this far apart are one stroke
-inline constexpr int kWholeTones = 3;     // a chord has at least as many
+// A hand that struck less than a chord so long before the other belongs to the same chord.
+inline constexpr Micros kHandsApart{250'000};
+// The two parts of a chord may be this far apart: the bass or one hand first.
+inline constexpr Micros kInTwo{700'000};
+inline constexpr int kWholeTones = 3;  // a chord has at least as many
 
 }  // namespace undersong::harmony

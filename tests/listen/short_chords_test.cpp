@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <array>
 #include <iterator>
 #include <numeric>
 #include <random>
@@ -215,6 +216,45 @@ TEST(ShortChords, AnAlternateBassMakesNoInversion) {
     ASSERT_TRUE(names[i]);
     EXPECT_EQ(text_of(*names[i]), i < 8 ? "C" : "C/G") << i;
   }
+}
+
+// Bass and chord in turn, the bass in octaves or not, root and fifth in turn or not, and a tune above that
+// walks up and down the scale. The chord is one, so its name stays from the first chord to the end.
+TEST(ShortChords, ATuneThatMovesOverABeatingLeftHandRenamesNothing) {
+  const std::array<int, 8> walk{7, 9, 11, 12, 14, 12, 11, 9};  // semitones above the root, of a major scale
+  int spots = 0, right = 0, changes = 0;
+  std::string wrong;
+  for (const int apart : {250, 330, 420})
+    for (const bool octaves : {false, true})
+      for (const bool fifth : {false, true})
+        for (int root = 0; root < 12; ++root) {
+          std::mt19937 chance(static_cast<unsigned>(root));
+          Playing playing;
+          std::vector<int> times;
+          for (int beat = 0; beat < 8; ++beat) {
+            const int at = 500 + apart * beat, bass = 36 + root - (fifth && beat % 4 == 2 ? 5 : 0);
+            std::vector<int> keys{bass};
+            if (beat % 2 == 1)
+              keys = {48 + root, 52 + root, 55 + root};
+            else if (octaves)
+              keys.push_back(bass + 12);
+            stab(playing, at, apart / 2, keys, chance);
+            stab(playing, at, apart * 8 / 10, {72 + root + walk[static_cast<std::size_t>(beat)] - 12},
+                 chance);
+            if (beat > 0) times.push_back(at + apart - 20);
+          }
+          const auto names = shown(playing, times);
+          for (std::size_t i = 0; i < names.size(); ++i) {
+            ASSERT_TRUE(names[i]);
+            ++spots;
+            const bool plain = names[i]->root.value() == root && names[i]->bass == names[i]->root;
+            right += plain;
+            changes += i > 0 && *names[i] != *names[i - 1];
+            if (!plain) wrong += ' ' + text_of(*names[i]);
+          }
+        }
+  EXPECT_GE(right, 0.95 * spots) << wrong;
+  EXPECT_LE(changes, 0.15 * spots);
 }
 
 }  // namespace
