@@ -24,7 +24,7 @@ bool good_sketch_name(std::string_view name) {
 
 Result<fs::path> SketchFolder::file_of(const std::string& name) const {
   if (!good_sketch_name(name))
-    return invalid_input("a sketch's name is 1 to 64 letters, digits, spaces, - and _");
+    return invalid_input("a song's name is 1 to 64 letters, digits, spaces, - and _");
   return folder_ / (name + ".toml");
 }
 
@@ -44,21 +44,21 @@ Result<std::vector<std::string>> SketchFolder::names() const {
 Result<std::string> read_sketch_file(const fs::path& file) {
   std::error_code error;
   if (fs::is_directory(file, error))
-    return invalid_input(fmt::format("{} is a folder, not a sketch", file.string()));
+    return invalid_input(fmt::format("{} is a folder, not a song", file.string()));
   std::ifstream in(file, std::ios::binary);
   if (!in) return not_found(fmt::format("{} can't be opened: {}", file.string(), std::strerror(errno)));
   std::string text(kLargestSketch + 1, '\0');
   in.read(text.data(), static_cast<std::streamsize>(text.size()));
   text.resize(static_cast<std::size_t>(in.gcount()));
   if (text.size() > kLargestSketch)
-    return invalid_input(fmt::format("{} is larger than a sketch can be (1 MB)", file.string()));
+    return invalid_input(fmt::format("{} is larger than a song can be (1 MB)", file.string()));
   return text;
 }
 
 namespace {}  // namespace
 
 Result<void> write_sketch_file(const fs::path& file, const std::string& text) {
-  if (text.size() > kLargestSketch) return invalid_input("the sketch is larger than 1 MB");
+  if (text.size() > kLargestSketch) return invalid_input("the song is larger than 1 MB");
   return replace_file(file, text);
 }
 
@@ -66,7 +66,7 @@ Result<std::string> SketchFolder::read(const std::string& name) const {
   const auto file = file_of(name);
   if (!file) return file.error();
   std::error_code error;
-  if (!fs::exists(*file, error)) return not_found(fmt::format("there is no sketch {}", name));
+  if (!fs::exists(*file, error)) return not_found(fmt::format("there is no song {}", name));
   return read_sketch_file(*file);
 }
 
@@ -77,7 +77,7 @@ Result<void> SketchFolder::write(const std::string& name, const std::string& tex
   if (revision) {
     const auto now = read(name);
     if (!now || revision_of(*now) != *revision)
-      return Error{ErrorCode::kConflict, fmt::format("the sketch {} has changed since it was read", name)};
+      return Error{ErrorCode::kConflict, fmt::format("the song {} has changed since it was read", name)};
   }
   if (auto made = make_private_folder(folder_); !made) return made;
   return write_sketch_file(*file, text);
@@ -87,7 +87,7 @@ Result<void> SketchFolder::remove(const std::string& name) {
   const auto file = file_of(name);
   if (!file) return file.error();
   std::error_code error;
-  if (!fs::exists(*file, error)) return not_found(fmt::format("there is no sketch {}", name));
+  if (!fs::exists(*file, error)) return not_found(fmt::format("there is no song {}", name));
   fs::path aside = file->string() + ".deleted";
   for (int n = 2; fs::exists(aside, error); ++n) aside = file->string() + ".deleted-" + std::to_string(n);
   fs::rename(*file, aside, error);
@@ -100,7 +100,7 @@ Result<fs::path> SketchFolder::source(const std::string& file) const {
   if (path.is_absolute() ||
       std::any_of(path.begin(), path.end(), [](const fs::path& step) { return step == ".."; }))
     return invalid_input(
-        fmt::format("{} lies outside the folder of the sketches; put a copy there, or name a take", file));
+        fmt::format("{} lies outside the folder of the songs; put a copy there, or name a take", file));
   return folder_ / path;
 }
 

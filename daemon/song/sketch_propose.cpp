@@ -38,7 +38,7 @@ std::string as_one_line(std::string_view text) {
 // Leaves out the sections that cannot be made, so that nobody gets a sketch that is refused afterwards.
 // Written out and read again, because that is what happens to it next.
 Result<Sketch> makeable(Sketch sketch, const SourceReader& read) {
-  auto again = read_sketch(write_sketch(sketch), "the proposed sketch");
+  auto again = read_sketch(write_sketch(sketch), "the proposed song");
   if (!again) return again.error();
   auto song = form_of_sketch(*again, read);
   if (song) return sketch;
@@ -67,7 +67,7 @@ Result<Sketch> propose_sketch(const std::vector<SketchSource>& sources, const So
                               const std::string& title) {
   Sketch out;
   out.title = as_one_line(title);
-  if (sources.empty()) return invalid_input("a sketch needs a take to draw from");
+  if (sources.empty()) return invalid_input("a song needs a take to draw from");
   std::vector<std::shared_ptr<const TakeStudy>> studies;
   for (const SketchSource& source : sources) {
     const std::string name = source.file.empty() ? fmt::format("take {}", source.take) : source.file;

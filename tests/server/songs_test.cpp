@@ -210,7 +210,7 @@ TEST(Songs, ASketchIsProposedKeptChangedAndHandedOver) {
             kept.revision);
   EXPECT_EQ(
       refusal(client, protocol::PutSketch{.name = "my rounds", .sketch = sketch, .revision = kept.revision}),
-      "The sketch my rounds has changed since it was read.");
+      "The song my rounds has changed since it was read.");
   const auto again = ask(client, protocol::GetKeptSketch{.name = "my rounds"});
   EXPECT_EQ(protocol::to_json(again.sketch), protocol::to_json(sketch));
   const auto outline = ask(client, protocol::OutlineSketch{.name = "my rounds"});
@@ -409,9 +409,9 @@ TEST(Songs, BadSketchesAreToldAndChangeNothing) {
   sketch.title = "x";
   for (const char* name : {"", "../x", "a/b", "x.toml", ".", " x", "a\tb"})
     EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = name}),
-              "A sketch's name is 1 to 64 letters, digits, spaces, - and _.")
+              "A song's name is 1 to 64 letters, digits, spaces, - and _.")
         << name;
-  EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = "none"}), "There is no sketch none.");
+  EXPECT_EQ(refusal(client, protocol::GetKeptSketch{.name = "none"}), "There is no song none.");
   EXPECT_EQ(refusal(client, protocol::PutSketch{.name = "x", .sketch = sketch}),
             "X.toml: there is no [[section]], so there is nothing to play.");
   protocol::SketchSection section;
@@ -420,7 +420,7 @@ TEST(Songs, BadSketchesAreToldAndChangeNothing) {
   sketch.sections = {section};
   ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
   EXPECT_EQ(refusal(client, protocol::OutlineSketch{.name = "x"}),
-            "Section 1 (Theme): /etc/passwd lies outside the folder of the sketches; put a copy there, or "
+            "Section 1 (Theme): /etc/passwd lies outside the folder of the songs; put a copy there, or "
             "name a take.");
   sketch.sections[0].source = "../takes.db";
   ask(client, protocol::PutSketch{.name = "x", .sketch = sketch});
