@@ -174,13 +174,15 @@ void Headline::struck(Micros t, Pitch p, const Ear& ear) {
   }
   const bool alone = before == 0,
              under_tune = before <= kTuneKeys && highest_now >= 0 && highest_now < lowest_before;
-  if (under_tune && is_bass_of(Pitch(lowest_now), down, ear)) {
+  // A bass of the chord that goes on, alone, in octaves or with a tune, makes no chord with the bass before
+  // it.
+  const bool bass_goes_on = alone && repeats_bass();
+  if (under_tune && !bass_goes_on && is_bass_of(Pitch(lowest_now), down, ear)) {
     ++keys;
     down.insert(bass_->key.pitch_class());
   }
   const bool enough = down.size() >= kWholeTones;
-  // With one tone doubled. A bass of the chord that goes on, struck in octaves or with a tune, is none.
-  const bool fifth = down.size() == 2 && keys >= 3 && !(alone && repeats_bass());
+  const bool fifth = down.size() == 2 && keys >= 3 && !bass_goes_on;  // with one tone doubled
   // The bass steps beneath held keys, or doubles one of two.
   const bool bass_steps = lowest && (enough || (fifth && before == 2));
   const bool in_two = alone || (last_before - first_before <= kOneGesture && t - first_before <= kInTwo);
