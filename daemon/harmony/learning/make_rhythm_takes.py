@@ -1,6 +1,8 @@
 #!/usr/bin/env python3
 """Invent piano takes with known beats, in the ways people play, to train the networks that tell strikes on a beat.
 
+Over 400 lines: a way of playing for each function.
+
 usage: make_rhythm_takes.py OUT_DIR FIRST_SEED COUNT [--kind free|loop|counted]
 Writes OUT_DIR/NNNN.mid (format 0) and OUT_DIR/NNNN.truth.json: beats, downbeats (seconds), meter (beats a bar), division.
 Two kinds, two of five takes and three. "free": a piece with very free tempo; simple and compound metres; every eight bars or so another texture; phrases
