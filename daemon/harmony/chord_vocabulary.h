@@ -54,14 +54,16 @@ std::optional<Quality> find_quality(std::string_view harte);
 // The same for names in our own source code: an unknown name is a programming error and aborts.
 Quality quality(std::string_view harte);
 
-// The third of a chord: the tones, seen from the root, contain a major one, else a minor one, or neither.
-enum class Third : std::uint8_t { kMajor, kMinor, kNone };
+// True if the tones, seen from the root, contain the one `interval` semitones above it (0..11).
 constexpr bool has(PitchClassSet tones, int interval) {
   return tones.contains(PitchClass(interval));
 }
+// The third of a chord: its tones, seen from the root, contain a major one, else a minor one, or neither.
+enum class Third : std::uint8_t { kMajor, kMinor, kNone };
 constexpr Third third_in(PitchClassSet tones) {
   return has(tones, 4) ? Third::kMajor : has(tones, 3) ? Third::kMinor : Third::kNone;
 }
+// The tones that a name may take for granted: they need not sound.
 inline constexpr PitchClassSet kRootAndFifth(1u << 0 | 1u << 7);
 
 // The role of the note `interval` semitones above the root (0..11).

@@ -13,6 +13,7 @@
 
 namespace undersong::harmony {
 
+// Of a stream's Micros.
 inline float seconds(Micros d) {
   return static_cast<float>(d.count()) * 1e-6F;
 }
@@ -20,6 +21,7 @@ inline float seconds(Micros d) {
 inline float log_time(Micros d, float longest) {
   return std::log2(1.0F + 8.0F * std::clamp(seconds(d), 0.0F, longest)) * 0.25F;
 }
+// Lets a memory fade to a share of what it was.
 template <typename Row>
 void scale(Row& row, float by) {
   for (float& x : row) x *= by;

@@ -84,9 +84,10 @@ bool Headline::tune_is_heard() const {
 }
 
 bool Headline::has_moving_tune(const Held& held) const {
+  if (held.count < 3) return false;
   const std::size_t top = held.count - 1;
-  return held.count > 2 && bass_ && bass_->on < gesture_at_ && held.keys[0] == bass_->key &&
-         tune_is_heard() && held.on[top] >= gesture_at_ && held.keys[top] != *tune_ &&
+  return bass_ && bass_->on < gesture_at_ && held.keys[0] == bass_->key && tune_is_heard() &&
+         held.on[top] >= gesture_at_ && held.keys[top] != *tune_ &&
          held.keys[top].value() - held.keys[top - 1].value() >= kTuneApart;
 }
 

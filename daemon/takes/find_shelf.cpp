@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 
+#include "daemon/harmony/chord_vocabulary.h"
 #include "daemon/takes/find_line.h"
 
 namespace undersong::takes {
@@ -45,11 +46,11 @@ int kind_of_notes(const FindNote& a, const FindNote& b, const FindNote& c) {
   return ((first + kWidest) * kIntervals + second + kWidest) * kRhythms;
 }
 
-int third_in(const FindChord& chord) {
-  return chord.tones.contains(PitchClass(4)) ? 1 : chord.tones.contains(PitchClass(3)) ? 2 : 0;
+int third_of(const FindChord& chord) {
+  return static_cast<int>(harmony::third_in(chord.tones));
 }
 std::size_t kind_of_chords(const FindChord& a, const FindChord& b) {
-  return static_cast<std::size_t>((((b.root - a.root + 12) % 12) * 3 + third_in(a)) * 3 + third_in(b));
+  return static_cast<std::size_t>((((b.root - a.root + 12) % 12) * 3 + third_of(a)) * 3 + third_of(b));
 }
 
 }  // namespace

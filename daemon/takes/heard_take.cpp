@@ -11,6 +11,7 @@
 
 namespace undersong::takes {
 namespace {
+
 // The root without double accidentals, because chords far apart in the take are compared.
 harmony::NoteName plain(harmony::NoteName name) {
   int fifths = name.fifths();
